@@ -5,26 +5,24 @@
     python -m tests.mutate verdicts --sample 40 --seed 3
     python -m tests.mutate --list                 # the targets, with their modules and tests
 
-The checkout is never changed: each worker mutates its own copy in a temporary folder. A mutant is *killed* when a test
-fails or hangs. A survivor is printed with file, line and the change; write a test for it, or a reason
-why it is equivalent. The exit code is 1 if there are survivors.
+The checkout is never changed. First the tests of the targets run once, to record which of them execute each line;
+the record is kept in ``.pytest_cache``. Each mutant then runs against the tests that execute its statement, up to
+the first failure. Tests on a PostgreSQL server and slow tests are left out (``--slowest``).
+
+A mutant is *killed* when a test fails or hangs. A survivor is run again in a new process, and then printed with file,
+line and the change. Write a test for it, or add it to ``EQUIVALENT`` with the reason why no test can tell the
+difference. The exit code is 1 if there are survivors.
 """
 
 import argparse
-import ast
-import copy
 import os
 import random
-import shutil
-import subprocess
 import sys
-import tempfile
-import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from queue import SimpleQueue
+
+from tests.mutation.runs import Mutant, MutationRun, Result, TestMap, mutants_of, run_mutants
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -43,6 +41,7 @@ TARGETS: dict[str, Target] = {
     "fold": Target(("benchflow/session/state/fold.py", "benchflow/session/state/fold_entries.py",
               "benchflow/session/state/state_changes.py"), (*SESSION_TESTS, "tests/review")),
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
+    "facts": Target(("benchflow/review/log/fact_collector.py",), ("tests/review",)),
     "verdicts": Target(("benchflow/session/rules/verdicts.py",), ("tests/session", "tests/published")),
     "proof": Target(("benchflow/ordering/proof/*.py", "benchflow/ordering/interlock.py"), ("tests/ordering",)),
     "time": Target(
@@ -60,142 +59,72 @@ TARGETS: dict[str, Target] = {
 """A test folder ``tests`` means the files directly in it."""
 
 
-@dataclass(frozen=True)
-class Mutant:
-    """One change of one module. ``index`` is its number among all possible changes of the module, from 0."""
-
-    path: str
-    line: int
-    index: int
-    change: str
-
-
-COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
-    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
-    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
-}  # fmt: skip
-ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Mult,
-    ast.Mod: ast.Mult, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.LShift: ast.RShift, ast.RShift: ast.LShift,
-}  # fmt: skip
-SKIPPED_CALLS = frozenset({"assert_never", "cast", "TypeVar", "Literal"})
-SKIPPED_KEYWORDS = frozenset({"frozen", "kw_only", "omit_defaults", "forbid_unknown_fields", "key"})
-
-
-class Mutator(ast.NodeTransformer):
-    """Lists the possible changes of a module, and makes the one with the number ``wanted``, if given."""
-
-    def __init__(self, wanted: int | None = None) -> None:
-        self.wanted = wanted
-        self.found: list[tuple[int, str]] = []
-
-    def _offer(self, node: ast.AST, change: str) -> bool:
-        """Count one possible change; true if it is the one to make."""
-        self.found.append((getattr(node, "lineno", 0), change))
-        return self.wanted == len(self.found) - 1
-
-    def visit_Compare(self, node: ast.Compare) -> ast.AST:
-        self.generic_visit(node)
-        for place, op in enumerate(node.ops):
-            other = COMPARISONS[type(op)]
-            if self._offer(node, f"{ast.unparse(node)}: {type(op).__name__} -> {other.__name__}"):
-                node.ops[place] = other()
-        return node
-
-    def visit_BoolOp(self, node: ast.BoolOp) -> ast.AST:
-        self.generic_visit(node)
-        other = ast.Or if isinstance(node.op, ast.And) else ast.And
-        if self._offer(node, f"{ast.unparse(node)}: {type(node.op).__name__} -> {other.__name__}"):
-            node.op = other()
-        return node
-
-    def visit_UnaryOp(self, node: ast.UnaryOp) -> ast.AST:
-        self.generic_visit(node)
-        if isinstance(node.op, ast.Not | ast.USub) and self._offer(node, f"{ast.unparse(node)}: operator dropped"):
-            return node.operand
-        return node
-
-    def visit_BinOp(self, node: ast.BinOp) -> ast.AST:
-        self.generic_visit(node)
-        other = ARITHMETIC.get(type(node.op))
-        texts = any(isinstance(side, ast.JoinedStr) for side in (node.left, node.right))
-        if other is not None and not texts:
-            change = f"{ast.unparse(node)}: {type(node.op).__name__} -> {other.__name__}"
-            if self._offer(node, change):
-                node.op = other()
-        return node
-
-    def visit_Constant(self, node: ast.Constant) -> ast.AST:
-        if isinstance(node.value, bool):
-            if self._offer(node, f"{node.value} -> {not node.value}"):
-                return ast.copy_location(ast.Constant(not node.value), node)
-        elif isinstance(node.value, int | float) and self._offer(node, f"{node.value} -> {node.value + 1}"):
-            return ast.copy_location(ast.Constant(node.value + 1), node)
-        return node
-
-    def visit_If(self, node: ast.If) -> ast.AST:
-        if ast.unparse(node.test) == "TYPE_CHECKING":
-            return node
-        self.generic_visit(node)
-        for value in (True, False):
-            if self._offer(node, f"if {ast.unparse(node.test)} -> if {value}"):
-                node.test = ast.copy_location(ast.Constant(value), node.test)
-        return node
-
-    def visit_Continue(self, node: ast.Continue) -> ast.AST:
-        return ast.copy_location(ast.Break(), node) if self._offer(node, "continue -> break") else node
-
-    def visit_Return(self, node: ast.Return) -> ast.AST:
-        self.generic_visit(node)
-        is_result = isinstance(node.value, ast.Call | ast.Name | ast.BoolOp | ast.Compare)
-        if is_result and self._offer(node, f"return {ast.unparse(node.value)} -> return None"):  # type: ignore[arg-type]  # not None here
-            node.value = None
-        return node
-
-    def visit_Call(self, node: ast.Call) -> ast.AST:
-        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-        if name in SKIPPED_CALLS:
-            return node
-        node.args = [self.visit(each) for each in node.args]
-        node.func = self.visit(node.func)
-        for keyword in node.keywords:
-            if keyword.arg not in SKIPPED_KEYWORDS:
-                keyword.value = self.visit(keyword.value)
-        return node
-
-    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
-        node.body = [self.visit(each) for each in node.body]  # keywords of the class are left alone
-        return node
-
-    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
-        node.body = [self.visit(each) for each in node.body]
-        node.args.defaults = [self.visit(each) for each in node.args.defaults]
-        return node
-
-    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
-        if node.value is not None:
-            node.value = self.visit(node.value)
-        return node
-
-    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.AST:
-        return node  # the wording of a message is not part of the core
-
-    def visit_Assert(self, node: ast.Assert) -> ast.AST:
-        return node
-
-
-def mutants_of(path: str) -> list[Mutant]:
-    """Every mutant of one module, in the order of its lines."""
-    mutator = Mutator()
-    mutator.visit(ast.parse((ROOT / path).read_text()))
-    return [Mutant(path, line, index, change) for index, (line, change) in enumerate(mutator.found)]
-
-
-def mutated(mutant: Mutant) -> str:
-    """The text of the module with the change made."""
-    tree = ast.parse((ROOT / mutant.path).read_text())
-    changed = Mutator(mutant.index).visit(copy.deepcopy(tree))
-    return ast.unparse(ast.fix_missing_locations(changed)) + "\n"
+EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
+    (
+        "benchflow/session/state/state_changes.py",
+        "if not lapsing:",
+        "if not lapsing -> if False",
+        "Equal deviations are set again.",
+    ),
+    (
+        "benchflow/session/state/state_changes.py",
+        "if by not in work.people:",
+        "if by not in work.people -> if True",
+        "A person is added to the set a second time.",
+    ),
+    (
+        "benchflow/session/state/state_changes.py",
+        "if not step and past and not past[-1].step and past[-1].seq:",
+        "not past[-1].step: operator dropped",
+        "A write before that of a move is never the last one again, because a move cannot be undone.",
+    ),
+    (
+        "benchflow/session/rules/action_reasons.py",
+        "if name not in state.done or state.done[name].seq < done_seq:",
+        "state.done[name].seq < done_seq: Lt -> LtE",
+        "One event does not finish two operations.",
+    ),
+    (
+        "benchflow/session/rules/verdicts.py",
+        "if bound is None:",
+        "if bound is None -> if False",
+        "The two ways to judge a value with a limit give the same answer without a limit.",
+    ),
+    (
+        "benchflow/session/log/journal.py",
+        'last = self._valid[self._valid.rfind(b"\\n", 0, -1) + 1 :]',
+        "-1: operator dropped",
+        "The whole content is compared with the file instead of its last line. The hash in the last line covers it.",
+    ),
+    (
+        "benchflow/session/log/line_format.py",
+        "if _encode_sorted(line) != raw or (not raw.isascii() and _has_character_above_ffff(raw)):",
+        "if _encode_sorted(line) != raw or (not raw.isascii() and _has_character_above_ffff(raw)) -> if True",
+        "Every line is read by the slower reader, which gives the same answer.",
+    ),
+    *(
+        (
+            "benchflow/session/log/line_format.py",
+            "_Int = Annotated[int, msgspec.Meta(ge=-(2**53) + 1, le=2**53 - 1)]",
+            change,
+            "A line with the largest possible number is read by the slower reader, which accepts it too.",
+        )
+        for change in ("1 -> 2", "1 -> 2 [2]")
+    ),
+    (
+        "benchflow/review/log/fact_collector.py",
+        "seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))",
+        "0 -> 1 [2]",
+        "Without an earlier calculation `seq` is 0, and `redone` is not read.",
+    ),
+    (
+        "benchflow/review/log/fact_collector.py",
+        'if len(at) == _LOG_FORM_LENGTH and at[-1] == "Z" and at[10] == "T":',
+        "-1: operator dropped",
+        "Only the shortcut is lost: a timestamp in the form of the log is read and written again.",
+    ),
+)
+"""Mutants that no test can tell from the original: file, code of the line, change, reason. They are not counted."""
 
 
 def modules_of(target: Target) -> Iterator[str]:
@@ -214,57 +143,6 @@ def suite_of(target: Target) -> list[str]:
     return list(dict.fromkeys(files))
 
 
-def run_tests(folder: Path, tests: list[str], seconds: float) -> tuple[bool, float]:
-    """Run ``tests`` in ``folder``. Returns True if all pass, and the time in s. A run over ``seconds`` has failed."""
-    environ = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1", "BENCHFLOW_EXAMPLES": "20"}
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", *tests]
-    began = time.monotonic()
-    try:
-        done = subprocess.run(command, cwd=folder, env=environ, capture_output=True, timeout=seconds, check=False)
-    except subprocess.TimeoutExpired:
-        return False, seconds
-    return done.returncode == 0, time.monotonic() - began
-
-
-def copy_of_tree(folder: Path) -> Path:
-    for name in ("benchflow", "tests", "procedures"):
-        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__", ".hypothesis"))
-    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
-        shutil.copy(ROOT / name, folder / name)
-    return folder
-
-
-def survivors(mutants: list[Mutant], tests: list[str], jobs: int) -> Iterator[tuple[Mutant, bool]]:
-    """Each mutant, with True if it survived.
-
-    Raises:
-        SystemExit: the tests fail without any mutation.
-    """
-    with tempfile.TemporaryDirectory(prefix="mutate-") as top:
-        folders: SimpleQueue[Path] = SimpleQueue()
-        for number in range(jobs):
-            folders.put(copy_of_tree(Path(top) / str(number)))
-        first = folders.get()
-        passed, took = run_tests(first, tests, 1800)
-        folders.put(first)
-        if not passed:
-            raise SystemExit("tests/mutate.py: the tests fail without any mutation")
-
-        def attempt(mutant: Mutant) -> bool:
-            folder = folders.get()
-            path = folder / mutant.path
-            original = path.read_text()
-            try:
-                path.write_text(mutated(mutant))
-                return run_tests(folder, tests, max(60.0, 5 * took * jobs))[0]
-            finally:
-                path.write_text(original)
-                folders.put(folder)
-
-        with ThreadPoolExecutor(jobs) as pool:
-            yield from zip(mutants, pool.map(attempt, mutants), strict=True)
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutate", description="Mutation runs on the core.")
     parser.add_argument("target", nargs="*", help=f"one of {', '.join(TARGETS)} (default: each)")
@@ -272,29 +150,52 @@ def main() -> int:
     parser.add_argument("--all", action="store_true", help="every mutant")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--slowest", type=float, default=2.0, help="leave out tests that take longer, in s")
+    parser.add_argument("--unconfirmed", action="store_true", help="do not run survivors again in a new process")
     parser.add_argument("--list", action="store_true", help="show the targets and end")
     given = parser.parse_args()
     unknown = sorted(set(given.target) - set(TARGETS))
     if unknown:
         parser.error(f"no such target: {', '.join(unknown)} (there are {', '.join(TARGETS)})")
-    left = 0
+    equivalent = {entry[:3] for entry in EQUIVALENT}
+    target_of: dict[Mutant, str] = {}
+    files: list[str] = []
     for name in given.target or TARGETS:
         target = TARGETS[name]
         mutants = [mutant for path in modules_of(target) for mutant in mutants_of(path)]
-        tests = suite_of(target)
         if given.list:
-            print(f"{name}: {len(mutants)} mutants, {len(tests)} test files")
+            print(f"{name}: {len(mutants)} mutants, {len(suite_of(target))} test files")
             continue
+        mutants = [mutant for mutant in mutants if (mutant.path, mutant.code, mutant.change) not in equivalent]
         if not given.all and given.sample < len(mutants):
             mutants = sorted(random.Random(given.seed).sample(mutants, given.sample), key=lambda m: (m.path, m.index))
-        alive = 0
-        for mutant, survived in survivors(mutants, tests, max(1, given.jobs)):
-            if survived:
-                alive += 1
-                print(f"{name}: survived {mutant.path}:{mutant.line}  {mutant.change}", flush=True)
-        print(f"{name}: {len(mutants) - alive} of {len(mutants)} killed", flush=True)
-        left += alive
-    return 1 if left else 0
+        target_of |= dict.fromkeys(mutants, name)
+        files += suite_of(target)
+    if given.list:
+        return 0
+    results: list[Result] = []
+
+    def show(result: Result) -> None:
+        results.append(result)
+        if not len(results) % 20:
+            print(f"{len(results)} of {len(target_of)} mutants tried", flush=True)
+        mutant = result.mutant
+        if not result.killed:
+            where = f"{mutant.path}:{mutant.line}  {mutant.change}"
+            print(f"{target_of[mutant]}: survived {result.tests} tests: {where}", flush=True)
+
+    modules = sorted({path for target in TARGETS.values() for path in modules_of(target)})
+    run = MutationRun(
+        list(target_of), modules, jobs=max(1, given.jobs), slowest=given.slowest, confirm=not given.unconfirmed,
+        test_map=TestMap.read(ROOT / ".pytest_cache" / "mutation.json"), show=show,
+    )  # fmt: skip
+    run_mutants(run, list(dict.fromkeys(files)))
+    if len(results) < len(target_of):
+        raise SystemExit("tests/mutate.py: not every mutant was run")
+    for name in dict.fromkeys(target_of.values()):
+        own = [result.killed for result in results if target_of[result.mutant] == name]
+        print(f"{name}: {sum(own)} of {len(own)} killed", flush=True)
+    return 0 if all(result.killed for result in results) else 1
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from benchflow.session.log.journal import Journal
 from benchflow.session.log.line_format import read
 from tests.driving.log_files import write_log
 from tests.driving.small_head import SMALL_HEAD
@@ -217,6 +218,14 @@ def test_log_is_found_by_a_unique_part_of_its_name(shell: Shell) -> None:
     assert code == 2
     assert "matches 2 logs" in errors
     assert "job-7" in shell.run("sessions")[1]
+
+
+def test_job_open_in_another_program_is_listed_as_in_use(shell: Shell) -> None:
+    log = shell.folder / "a.jsonl"
+    shell.drive(str(log), OPEN)
+    with Journal.open(log):
+        assert shell.run("sessions", "--folder", ".")[1].startswith("in use")
+        assert json.loads(shell.run("sessions", "--folder", ".", "--json")[1])["status"] == "held"
 
 
 def test_verify_distinguishes_whole_torn_damaged_and_missing_logs(shell: Shell) -> None:

@@ -163,7 +163,7 @@ def test_shipped_procedure_is_found_by_name(shell: Shell) -> None:
     assert (code, report["ok"], report["file"]) == (0, True, "head-install")
 
 
-def test_explain_knows_every_code_of_the_bad_files(shell: Shell) -> None:
+def test_every_code_of_the_bad_files_has_an_explanation(shell: Shell) -> None:
     from benchflow.commands.problem_explanations import explanation
     from benchflow.ordering.proof.proof_findings import SEVERITIES
     from benchflow.procedure.checks.unused_names import check_structure

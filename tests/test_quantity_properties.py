@@ -56,10 +56,10 @@ def test_conversion_there_and_back_keeps_all_digits(value: Decimal, pair: tuple[
 
 
 @given(values, alike)
-def test_conversion_is_exact_if_the_decimal_ends(value: Decimal, pair: tuple[str, str]) -> None:
+def test_conversion_is_exact_if_the_decimal_is_finite(value: Decimal, pair: tuple[str, str]) -> None:
     there = convert(Quantity(value, pair[0], ""), pair[1])
     error = base(there) - base(Quantity(value, pair[0], ""))
-    if error:  # then the decimal does not end, and was rounded to 28 digits
+    if error:  # then the decimal is infinite, and was rounded to 28 digits
         assert len(there.value.as_tuple().digits) == 28
         assert abs(error) <= abs(Fraction(there.value)) * BY_SYMBOL[pair[1]].factor * Fraction(1, 10**27)
 

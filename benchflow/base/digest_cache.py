@@ -17,8 +17,8 @@ _LENGTH = 32  # bytes of a SHA-256
 class DigestCache(Generic[T]):
     """Values of one type, kept as MessagePack in ``folder``, one file ``<name><suffix>`` per entry.
 
-    The cache only saves time: an entry that is missing, damaged or made from another source reads as ``None``, and
-    an entry that cannot be written is skipped without an error. At most ``limit`` entries stay; the least recently
+    The cache only saves time. An entry that is missing, damaged or made from another source is read as ``None``. An
+    entry that cannot be written is skipped without an error. At most ``limit`` entries are kept; the least recently
     used are deleted first.
     """
 

@@ -8,7 +8,7 @@ def clock_duration(seconds: float) -> str:
 
 
 def countdown(seconds: float) -> str:
-    """A time that is left, rounded down: ``0:45``, ``3 h 07 min``, ``2 d 4 h``; ``0:00`` below zero."""
+    """The remaining time, rounded down: ``0:45``, ``3 h 07 min``, ``2 d 4 h``; ``0:00`` below zero."""
     return _text(int(max(seconds, 0)))
 
 

@@ -45,7 +45,7 @@ def archive(
     may add logs at the same time. A log that does not verify is left out and named.
 
     `benchflow archive watch FOLDER` keeps running, and adds each change of a log. JOB is a unit, or the first digits
-    of the number of a session. Put the password of a server into ~/.pgpass or PGPASSWORD. In the URL, other people
+    of the number of a job. Put the password of a server into ~/.pgpass or PGPASSWORD. In the URL, other people
     could read it.
     """
     from benchflow.session.machine_folders import machine_folders
@@ -100,7 +100,7 @@ def _watch(database: "Database", named: list[Path], copy_logs: bool, as_json: bo
 
 
 def _fetch(database: "Database", job: str, out: Path | None) -> int:
-    """Write the stored log of one job. ``job`` is a unit, or the start of the number of a session.
+    """Write the stored log of one job. ``job`` is a unit, or the start of the number of the job.
 
     Raises:
         BenchflowError: no job or several jobs match, or there is no intact copy of the log.

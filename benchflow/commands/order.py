@@ -34,10 +34,10 @@ _MOST_STARTS = 10_000
 @click.option("--json", "as_json", is_flag=True, help="Print the graph as one JSON object. With --sheet: the order.")
 @click.option(
     "--option", "chosen", multiple=True, metavar="NAME=CHOICE",
-    help="Choose for an option. May be repeated. Default: the first choice of each.",
+    help="Set the choice for an option. The default is the first choice. May be repeated.",
 )  # fmt: skip
 @click.option("--start", "starts", multiple=True, metavar="STATE=VALUE",
-              help="Set the value at the start of a state that is asked for. May be repeated.")  # fmt: skip
+              help="Set the start value of a state that the procedure asks for. May be repeated.")  # fmt: skip
 @click.option("--width", type=click.IntRange(40, 400), default=100, show_default=True, help="Columns of plain text.")
 def order(
     name: str | None,

@@ -29,9 +29,10 @@ def sessions(as_json: bool, folder: Path | None) -> int:
     if not listed:
         print_message(f"There are no jobs in {log_folder}. Start one with: benchflow run")
     for session in listed:
+        status = "in use" if session.status == "held" else session.status
         last = f"{parse_timestamp(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""
-        print_line(f"{session.status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
+        print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
         print_line(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
         if session.note:

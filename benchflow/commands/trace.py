@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")
 @click.option("--reading", metavar="NAME", help="Find jobs with this reading, at any of its places.")
 @click.option("--reads-high", metavar="PERCENT",
-              help="With --instrument: its error. 6: it reads 6 % too high. -4: it reads 4 % too low.")  # fmt: skip
+              help="With --instrument: how far it reads too high. 6 is 6 % too high, -4 is 4 % too low.")  # fmt: skip
 @click.option("--below", metavar="QUANTITY", help="With --reading: only readings below this.")
 @click.option("--above", metavar="QUANTITY", help="With --reading: only readings above this.")
 @click.option("--margin", metavar="PERCENT",

@@ -110,7 +110,7 @@ sections:
     ),
     "interlock-needed": FindingExplanation(
         "A warning. `after` and `needs` alone allow an order that breaks a rule. At the bench the interlock "
-        "prevents it; on a printed copy nothing does. The order shown is a shortest such order.",
+        "prevents it. A printed copy does not. The order shown is a shortest such order.",
         "The finding names the smallest set of `after` or `needs` lines that makes the procedure safe on paper. "
         "Add them. You can leave the warning if nobody ever works from paper.",
         """\

@@ -1,9 +1,9 @@
 """The interlock: decides if a step or move is allowed now, and gives every reason if it is not.
 
-A step (an operation of the plan) may be started if all steps in its ``after`` are done, its ``needs`` are met, and no
-interference rule matches while it is in progress (``during`` over the current values) or when it is done (``sets``
-written). A move may be made if its ``needs`` are met and no rule matches afterwards. An unknown value does not meet
-any of the ``needs``, and it matches every rule that names its variable.
+A step (an operation of the plan) is allowed on three conditions. All steps in its ``after`` are done. Its ``needs`` are
+met. No interference rule matches while it is in progress (with its ``during`` values) or when it is done (with its
+``sets`` values). A move is allowed if its ``needs`` are met and no rule matches afterwards. An unknown value does not
+meet any of the ``needs``, and it matches every rule that names its variable.
 """
 
 from collections.abc import Iterator
@@ -94,7 +94,7 @@ def code(reason: Blocked) -> str:
 
 
 def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tuple[Blocked, ...]:
-    """Every reason why the step may not be started now; empty if it may."""
+    """Every reason why the step is not allowed now; empty if it is allowed."""
     step = plan.steps.get(step_id)
     if step is None:
         return (NotInThisBuild(step_id),)
@@ -109,7 +109,7 @@ def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tupl
 
 
 def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tuple[Blocked, ...]:
-    """Every reason why the move may not be made now; empty if it may."""
+    """Every reason why the move is not allowed now; empty if it is allowed."""
     move = moves_of(plan).get(move_id)
     if move is None:
         return (NotInThisBuild(move_id),)
@@ -187,7 +187,7 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
 
 
 def lift_text(plan: Plan, lift: Lift) -> str:
-    """A way to remove an interference, such as ``Allowed with pistons down (by “Turn the crank down”)``."""
+    """Return the text of a way to remove an interference: ``Allowed with pistons down (by “Turn the crank down”)``."""
     procedure = plan.procedure
     wanted = one_of(variable_value_text(procedure, lift.variable, value) for value in lift.values)
     titles = [move_title(procedure, name) for name in lift.moves]

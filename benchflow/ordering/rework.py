@@ -1,9 +1,9 @@
 """Rework planning: which finished operations to undo, in which safe order, and what to do again.
 
 Undoing an operation also undoes its dependents: every operation finished later that comes after it or needed a value
-that it set. Dependents are undone first. While a step is undone its ``during`` holds again (the valve opens again when
-the cam comes out), the needs of its ``undo`` must be met, and no rule may match then or afterwards. A variable returns
-to its last write that is not undone, unless the ``undo`` sets it.
+that it set. Dependents are undone first. The needs of an ``undo`` must be met. While a step is undone, the values of
+its ``during`` apply again: the valve opens again when the cam is taken out. No rule may match then or afterwards. A
+variable returns to its last write that is not undone, unless the ``undo`` sets it.
 """
 
 from collections.abc import Iterable, Iterator

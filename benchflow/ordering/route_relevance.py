@@ -11,9 +11,9 @@ from benchflow.procedure.plan import Plan
 class RelevantActions:
     """The steps, moves and variables that a route to the goal can involve.
 
-    ``steps`` are the prerequisites of the goal and whatever sets a relevant variable. ``variables`` are needed by those
-    steps, or named by a rule together with a variable that they set. ``moves`` set a relevant variable. ``required``
-    are the steps that every route contains.
+    ``steps`` are the prerequisites of the goal, and the steps that set a relevant variable. ``moves`` are those that
+    set a relevant variable. A variable is relevant if one of these steps needs it. It is also relevant if a rule names
+    it together with a variable that they set. ``required`` are the steps that every route contains.
     """
 
     def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:

@@ -123,7 +123,7 @@ class StateMachine:
         self.move_effects = [self._effect(m.needs, {}, m.sets) for m in (built_moves[n] for n in self.moves)]
 
         self._never = {
-            index: tuple((self._number[n], self._never_mask(n, v)) for n, v in rule.never.items())
+            index: tuple((self._number[n], self._mask_with_unknown(n, v)) for n, v in rule.never.items())
             for index, rule in enumerate(procedure.interference)
             if all(name in self._number for name in rule.never)
         }
@@ -280,5 +280,5 @@ class StateMachine:
         known = self._value_numbers(name)
         return sum({1 << known[value] for value in wanted if value in known})
 
-    def _never_mask(self, name: str, wanted: Iterable[str]) -> int:
+    def _mask_with_unknown(self, name: str, wanted: Iterable[str]) -> int:
         return self._mask(name, wanted) | 1 << len(self._value_numbers(name))  # a value that is not known matches

@@ -229,7 +229,10 @@ class _Fill:
     def __call__(self, text: str) -> str:
         if "{" not in text and "}" not in text:
             return text
-        return PLACEHOLDER.sub(lambda found: found[0][0] if found[1] is None else self._word(found[1], found[0]), text)
+        return PLACEHOLDER.sub(
+            lambda found: found[0][0] if found[1] is None else self._filled(found[1], found[0]), text
+        )
 
-    def _word(self, word: str, written: str) -> str:
-        return self.place if self.place is not None and word == self.each else written
+    def _filled(self, name: str, placeholder: str) -> str:
+        """The place for a placeholder such as ``{cylinder}``; the placeholder itself if it is not the repeated name."""
+        return self.place if self.place is not None and name == self.each else placeholder

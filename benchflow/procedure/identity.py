@@ -51,5 +51,5 @@ class StepId(NamedTuple):
 
 
 def prefix_of_places(name: str) -> str:
-    """The text that ``name`` has in common at all its places: ``journal[`` for ``journal[1]`` and ``journal[2]``."""
+    """Return the beginning of ``name`` with any place: ``journal[`` for ``journal[1]`` and ``journal[2]``."""
     return f"{name}["

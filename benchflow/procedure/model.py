@@ -257,8 +257,8 @@ class StockSizes(Struct, frozen=True):
 class PartMatching(Struct, frozen=True):
     """The assignment of a measured set of parts to a set of places.
 
-    ``measured`` names the kit item or recorded value with the parts on hand, ``to`` the places (a name under
-    ``places``), ``so_that`` the calculated value that has to be within ``limit`` and as close as possible to ``aim``.
+    ``measured`` names the kit item or recorded value with the parts on hand. ``to`` names the places, as under
+    `places`. ``so_that`` names the calculated value. It has to be within ``limit`` and as close as possible to ``aim``.
     """
 
     name: str
@@ -347,7 +347,7 @@ class TimeSince(Struct, frozen=True):
 
 
 class Undo(Struct, frozen=True):
-    """The instructions to undo an operation. ``sets`` is the state afterwards, if it is not the state before."""
+    """The instructions to undo an operation. ``sets`` holds the values that differ afterwards."""
 
     do: str
     needs: Values = {}

@@ -103,7 +103,7 @@ def _check_values(procedure: Procedure, names: NameTable, context: ReadContext) 
 
 
 def _numbered(written: UnnumberedProcedure) -> Procedure:
-    """The procedure with ids of sections, numbers of operations, and its decision rule for values that have none."""
+    """Add ids to sections and numbers to operations. Values without a decision rule get that of the procedure."""
     taken = {operation.id for section in written.sections for operation in section.operations}
     taken |= {section.id for section in written.sections if section.id}
     sections: list[Section] = []

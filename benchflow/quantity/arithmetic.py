@@ -102,7 +102,7 @@ def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fracti
 
 
 def decimal(value: Fraction) -> Decimal:
-    """Return ``value`` as a decimal: exact if it ends, otherwise rounded to 28 significant digits."""
+    """Return ``value`` as a decimal: exact if it is finite, otherwise rounded to 28 significant digits."""
     exact = exact_decimal(value)
     return exact if exact is not None else _DIGITS_28.divide(Decimal(value.numerator), Decimal(value.denominator))
 
@@ -110,7 +110,8 @@ def decimal(value: Fraction) -> Decimal:
 def convert(q: Quantity, unit: str, *, difference: bool = False) -> Quantity:
     """Return the same quantity in another unit, with the same ``entered``.
 
-    The value is exact if its decimal ends, otherwise it has 28 digits. Set ``difference`` for a temperature difference.
+    The value is exact if its decimal is finite, otherwise it has 28 digits. Set ``difference`` for a temperature
+    difference.
 
     Raises:
         QuantityError: the units have different dimensions (``wrong-dimension``), or there is no such unit.

@@ -37,7 +37,7 @@ _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.0
 
 
 class _LimitParser:
-    """The parser of one text, with the default unit and the required dimension."""
+    """Parses the text of one limit. ``unit`` is the default unit, ``dimension`` the required dimension."""
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
         self.text, self.plain = text, with_uniform_characters(text)
@@ -128,7 +128,7 @@ class _LimitParser:
     def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
     ) -> tuple[Limit, int, int]:
-        """Return the limit of a value with two deviations ``by``, in the unit of the value or in per cent."""
+        """Return the limit for a value with a tolerance. ``by`` are its two deviations, as numbers or in per cent."""
         unit = written[0].unit
         if unit is None and first.unit is None:
             self.quantity(written[1], None)  # reports a missing unit at the end

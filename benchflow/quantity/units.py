@@ -1,7 +1,7 @@
 """The table of the trade's units with exact factors, and the search for a unit by its spelling.
 
-A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent (m, kg, s, K, N, N·m,
-Pa, m², m³, N/m, V, A, Ω), so that a formula in base units needs no further factors. The exception is the angle: its
+A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent: m, kg, s, K, N, N·m,
+Pa, m², m³, N/m, V, A, Ω. A formula in base units therefore needs no further factors. The exception is the angle. Its
 base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
 
 Sources of the defining numbers: inch 25.4 mm, pound 0.45359237 kg (international yard and pound, 1959);

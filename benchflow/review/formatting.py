@@ -9,7 +9,7 @@ from benchflow.session.log.timestamps import parse_timestamp
 
 
 def shown(value: Decimal | str, unit: str) -> str:
-    """``0.105 mm``; a plain number where ``unit`` is "". Long decimals, such as the mean of three, are rounded."""
+    """``0.105 mm``; a plain number if ``unit`` is "". Long decimals, such as the mean of three, are rounded."""
     return show_short(Quantity(Decimal(value), unit, ""))
 
 
@@ -29,9 +29,9 @@ def local_day(at: str, zone: tzinfo | None = None) -> str:
     return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d}"
 
 
-def count(number: int, what: str, many: str = "") -> str:
-    """``1 fastener``, ``14 fasteners``. ``many`` is an irregular plural."""
-    return f"{number} {what if number == 1 else many or what + 's'}"
+def count(number: int, noun: str, plural: str = "") -> str:
+    """``1 fastener``, ``14 fasteners``. ``plural`` is an irregular plural."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
 
 
 def margin_text(share: float, within: Band, limit: str) -> str:

@@ -64,14 +64,16 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
     spread = None if u is None else base_difference(u)
     probability = None if spread is None else conformity(value, low, high, spread)
     if decision == "simple":
-        return _simple(value, low, high, probability)
+        return _judge_without_guard_band(value, low, high, probability)
     if spread is None:
         reason = "the uncertainty of this reading is not known, and the rule is guarded acceptance"
         return Judgement("not-proven", None, reason)
-    return _guarded(value, low, high, GUARD_FACTOR * spread, probability)
+    return _judge_with_guard_band(value, low, high, GUARD_FACTOR * spread, probability)
 
 
-def _simple(value: Fraction, low: Fraction | None, high: Fraction | None, probability: float | None) -> Judgement:
+def _judge_without_guard_band(
+    value: Fraction, low: Fraction | None, high: Fraction | None, probability: float | None
+) -> Judgement:
     zone = {"accept_low": low, "accept_high": high, "reject_low": low, "reject_high": high}
     if low is not None and value < low:
         return Judgement("low", probability, "below the limit", **zone)
@@ -80,7 +82,7 @@ def _simple(value: Fraction, low: Fraction | None, high: Fraction | None, probab
     return Judgement("ok", probability, "within the limit", **zone)
 
 
-def _guarded(
+def _judge_with_guard_band(
     value: Fraction, low: Fraction | None, high: Fraction | None, guard: Fraction, probability: float | None
 ) -> Judgement:
     zone = {

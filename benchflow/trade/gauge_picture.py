@@ -24,7 +24,7 @@ class DrawnGauge(Protocol):
 
 
 class GaugeTexts(Struct, frozen=True):
-    """Texts at the ends of the limit and at the reading, and the verdict on the reading."""
+    """The texts at the low end, the high end and the reading. ``verdict`` sets the shape of the mark."""
 
     low: str = ""
     high: str = ""

@@ -1,7 +1,7 @@
 """The instruments of the shop, and the reasons why one is not fit for a use.
 
-An instrument is fit if it is of the required kind, the value is within its range, its calibration has not run out
-by date or by uses, and its uncertainty is small enough. A torque wrench is not used below 20 % of its scale (ISO
+An instrument is fit if it is of the required kind and the value is within its range. Its calibration must not have run
+out, by date or by uses. Its uncertainty must be small enough. A torque wrench is not used below 20 % of its scale (ISO
 6789-1 tests from 20 % up; US Army TM 1-1500-204-23-9 table 8-1 states no accuracy below). Its calibration lasts 12
 months or 5000 uses unless the register states another period (ISO 6789).
 """

@@ -1,8 +1,9 @@
 """Assigns measured parts to places: shims to valves, shells to journals, pistons to bores.
 
-Each part must be within the limits of its place. The best assignment buys the fewest parts. Of several such, it moves
-the fewest parts, and then has the least sum of squared distances from the aims, so that no place is far off. The three
-are combined into one exact whole number, the cost for :mod:`benchflow.trade.assignment` (our own rule, no source).
+Each part must be within the limits of its place. The best assignment buys the fewest parts. If several do, it is the
+one that moves the fewest parts. If several still do, it is the one with the least sum of squared distances from the
+aims, so that no place is far from its aim. The three numbers are combined into one exact whole number. This is the cost
+for :mod:`benchflow.trade.assignment` (our own rule, no source).
 """
 
 from collections.abc import Sequence

@@ -54,7 +54,7 @@ def base_difference(quantity: Quantity) -> Fraction:
 def in_unit(value: Fraction, unit: str, *, difference: bool = False) -> Quantity:
     """Return ``value``, a number in the base unit, as a quantity in ``unit``.
 
-    The result is exact if its decimal ends, otherwise it has 28 digits. Set ``difference`` for a temperature
+    The result is exact if its decimal is finite, otherwise it has 28 digits. Set ``difference`` for a temperature
     difference.
     """
     number = decimal(from_base(value, unit, difference=difference))

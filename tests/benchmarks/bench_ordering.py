@@ -40,7 +40,7 @@ from benchflow.procedure.model import Move, Operation, Procedure, Rule, Section,
 from benchflow.procedure.plan import Plan  # noqa: E402
 from benchflow.procedure.reader import read_bytes  # noqa: E402
 from tests.ordering import promela  # noqa: E402
-from tests.ordering.large import large  # noqa: E402
+from tests.ordering.large import large_procedure  # noqa: E402
 
 FRAME = 1000 / 60
 SPIN_MEBIBYTES, SPIN_SECONDS = 4096, 60
@@ -97,8 +97,8 @@ def three_effects(count: int) -> Procedure:
 def all_different(count: int, *, blocking: bool, turns: str) -> Procedure:
     """Return a procedure in which each operation sets its own pair of values of two variables. A rule forbids one pair.
 
-    With ``blocking``, one value of the first variable blocks each operation, so the last operation decides which may
-    follow. ``turns`` are the values that moves set. Two values give no finding, one value gives dead ends.
+    With ``blocking``, each operation is blocked by one value of the first variable. ``turns`` are the values that moves
+    set. With two such values the procedure has no finding; with one it has dead ends.
     """
     values = tuple("abcde")
     needs = [{"a": tuple(v for v in values if v != values[(n + 1) % 5])} if blocking else {} for n in range(count)]
@@ -239,10 +239,10 @@ def bench_different() -> None:
 def bench_large() -> None:
     print("large: assemblies that wait for each other; no reference")
     for size in (125, 250, 500, 1000):
-        procedure = large(size)
+        procedure = large_procedure(size)
         plan = expand(procedure, {"kind": "heavy"})
         repeated = sum(step.place is not None for step in plan.steps.values())
-        seconds, memory, said = in_a_child(partial(large, size))
+        seconds, memory, said = in_a_child(partial(large_procedure, size))
         what = f"{len(plan.steps)} operations, {len(procedure.state)} variables, {repeated} each-instances: {said}"
         print_result(f"{size}", seconds, memory, what)
     print(f"  aim: 1000 under 10 s   {_met(seconds < 10)}")
@@ -250,7 +250,7 @@ def bench_large() -> None:
 
 def bench_route(samples: int = 60) -> None:
     print("route and why: 500 operations, at points all through the build, for operations still to be done")
-    plan = expand(large(500), {"kind": "heavy"})
+    plan = expand(large_procedure(500), {"kind": "heavy"})
     draw = Random(1)
     start = {v.name: v.start or draw.choice(v.values) for v in plan.procedure.state}
     here = Configuration(frozenset(), dict(start))

@@ -24,7 +24,7 @@ from msgspec.structs import replace  # noqa: E402  # the root has to be on the p
 from benchflow.ordering.proof import Reductions, prove  # noqa: E402
 from benchflow.procedure.model import Operation, Procedure, Ref, Variable  # noqa: E402
 from tests.benchmarks.bench_ordering import all_different, free, three_effects, work  # noqa: E402
-from tests.ordering.large import large  # noqa: E402
+from tests.ordering.large import large_procedure  # noqa: E402
 
 AIM = 2.0
 OFF_SECONDS = 20
@@ -36,7 +36,7 @@ OFF_BYTES = 3 << 30
 
 def bench_groups() -> bool:
     """Measure the separate exploration of groups: configurations of the groups are added, not multiplied."""
-    return compare("groups", partial(large, 125), Reductions(by_groups=False))
+    return compare("groups", partial(large_procedure, 125), Reductions(by_groups=False))
 
 
 def bench_forced_order() -> bool:

@@ -2,8 +2,9 @@
 
     python -m tests.ordering.agreement [random procedures, 2000 without an argument]
 
-It proves every shipped procedure, the large family and the random procedures with all reductions, then with each one
-switched off, and compares the verdicts. It prints what differs and exits with 1 if anything does.
+It proves every shipped procedure, large procedures and random procedures. Each is proven with all reductions, then
+with each reduction switched off, and the verdicts are compared. The differences are printed. The exit code is 1 if
+there are any.
 """
 
 import sys
@@ -15,13 +16,13 @@ from hypothesis import HealthCheck, given, settings
 from benchflow.ordering.proof import Proof, Reductions, prove
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read_bytes
-from tests.ordering.large import large
-from tests.ordering.random_plans import plan_of_waiting_groups, procedures
+from tests.ordering.large import large_procedure
+from tests.ordering.random_plans import plan_of_waiting_groups, random_procedures
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
 WITHOUT_GROUPS = Reductions(by_groups=False)
-"""Explores all variables together: too wide for the large family."""
+"""Explores all variables together. This takes too long for the large procedures."""
 SWITCHED_OFF = {
     "forced order": Reductions(forced_order=False),
     "twins": Reductions(twins=False),
@@ -31,7 +32,7 @@ SWITCHED_OFF = {
     "small lattices explored": Reductions(small_lattice=0),
     "small lattices explored, twins": Reductions(small_lattice=0, twins=False),
 }
-SWITCHED_OFF_SMALL = {
+SWITCHED_OFF_FOR_SMALL_PLANS = {
     **SWITCHED_OFF,
     "groups": WITHOUT_GROUPS,
     "all but explicit sets": Reductions(
@@ -73,24 +74,24 @@ def shipped() -> Iterator[Procedure]:
 def main(count: int) -> int:
     found: list[str] = []
     for procedure in shipped():
-        found += disagreements(procedure, SWITCHED_OFF_SMALL)
+        found += disagreements(procedure, SWITCHED_OFF_FOR_SMALL_PLANS)
     print(f"{len(LIBRARY)} shipped procedures compared", flush=True)
     sizes = (27, 54, 125, 250, 500)
     for size in sizes:
         for seed in (1, 2, 3):
-            found += disagreements(large(size, seed), SWITCHED_OFF)
+            found += disagreements(large_procedure(size, seed), SWITCHED_OFF)
     print(f"{3 * len(sizes)} large procedures compared", flush=True)
     for seed in range(count // 2):
-        found += disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_SMALL)
+        found += disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_FOR_SMALL_PLANS)
     print(f"{count // 2} random procedures compared, whose states wait for each other", flush=True)
     compared = 0
 
     @settings(max_examples=count - count // 2, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(procedures(with_cycles=True))
+    @given(random_procedures(with_cycles=True))
     def compare(procedure: Procedure) -> None:
         nonlocal compared
         compared += 1
-        found.extend(disagreements(procedure, SWITCHED_OFF_SMALL))
+        found.extend(disagreements(procedure, SWITCHED_OFF_FOR_SMALL_PLANS))
 
     compare()
     print(f"{compared} other random procedures compared", flush=True)

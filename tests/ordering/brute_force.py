@@ -102,8 +102,8 @@ def replay(plan: Plan, node: Node, actions: Sequence[Action]) -> Node | None:
 class Verdicts:
     """The verdicts on one plan, computed directly from their definitions.
 
-    ``dead_end`` and ``breach`` are the length of a shortest witness, or ``None``. Orders from a forbidden start do not
-    count.
+    ``dead_end`` and ``breach`` are the length of a shortest witness, or ``None``. Orders from a forbidden start are
+    left out.
     """
 
     def __init__(self, plan: Plan) -> None:

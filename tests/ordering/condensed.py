@@ -1,4 +1,4 @@
-"""Brute force for plans of real size: operations that use no state are left out, but counted.
+"""Brute force for plans of real size. Operations that use no state are left out of the search, but counted.
 
 An operation without `needs`, `during` and `sets` can be done as soon as its prerequisites are done, and changes no
 state. Leaving it out therefore does not change the verdicts. A shortest order contains such an operation only if it is

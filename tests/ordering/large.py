@@ -1,7 +1,7 @@
 """Makes large invented procedures with the structure of real ones.
 
-Each has several assemblies. An assembly has a shaft that is turned, a guard that is open only while an operation is in
-progress, parts that are seated and then tightened, and repeated adjustments.
+Each has several assemblies. An assembly has a shaft that is turned and a guard that is open only while an operation is
+in progress. It has parts that are seated and then tightened, and repeated adjustments.
 """
 
 from random import Random
@@ -21,17 +21,17 @@ from benchflow.procedure.model import (
 )
 
 PARTS = 4
-"""The parts of one assembly. Together with its position and its guard they are six variables."""
+"""The number of parts of one assembly. With its position and its guard, an assembly has six variables."""
 PLACES = ("1", "2", "3", "4", "5", "6", "7", "8", "9")
-BEFORE = 9
-"""Operations of one assembly that use no state."""
-OF_ONE_ASSEMBLY = BEFORE + 2 * PARTS + 1 + 1 + len(PLACES) + 1
+STATELESS = 9
+"""The number of operations of one assembly that use no state."""
+OPERATIONS_PER_ASSEMBLY = STATELESS + 2 * PARTS + 1 + 1 + len(PLACES) + 1
 
 
-def large(operations: int, seed: int = 1) -> Procedure:
+def large_procedure(operations: int, seed: int = 1) -> Procedure:
     """A sound procedure of about this number of operations, counting each repeat of an `each`.
 
-    Its assemblies have :data:`OF_ONE_ASSEMBLY` operations each, and some wait for others. The only findings are
+    Its assemblies have :data:`OPERATIONS_PER_ASSEMBLY` operations each, and some wait for others. The only findings are
     `redundant-after` notes.
     """
     draw = Random(seed)
@@ -41,14 +41,14 @@ def large(operations: int, seed: int = 1) -> Procedure:
     moves: list[Move] = []
     sections: list[Section] = []
     ends: list[str] = []
-    for number in range(max(1, round(operations / OF_ONE_ASSEMBLY))):
+    for number in range(max(1, round(operations / OPERATIONS_PER_ASSEMBLY))):
         name = f"a{number}"
         earlier = draw.sample(ends, min(len(ends), draw.choice((0, 1, 2))))
         state += _variables(name)
         rules.append(
             Rule(
                 {f"{name}-position": ("up",), f"{name}-guard": ("open",)},
-                "the position would strike the guard",
+                "the shaft would hit the guard",
                 Mark(1, 1),
             )
         )
@@ -113,7 +113,7 @@ def _work(name: str, earlier: list[str], draw: Random) -> list[Operation]:
         return ident
 
     ready = [add("clean-0", earlier)]
-    for i in range(1, BEFORE):
+    for i in range(1, STATELESS):
         ready.append(add(f"clean-{i}", [draw.choice(ready)]))
     tight = []
     for i in range(PARTS):

@@ -25,7 +25,7 @@ def values(wanted: Wanted | None) -> Values:
 
 
 def variable(name: str, *domain: str, start: str | None = None, words: dict[str, str] | None = None) -> Variable:
-    """A state variable. A ``start`` of "?" is asked for; without ``start`` it is the first value."""
+    """A state variable. It starts at its first value, or at ``start``. A ``start`` of "?" is asked for."""
     return Variable(name, domain, None if start == "?" else start or domain[0], words=words or {})
 
 

@@ -19,10 +19,10 @@ AVAILABLE = bool(shutil.which("spin") and shutil.which("gcc"))
 class SpinRun(Struct, frozen=True):
     """The result of a run of spin.
 
-    ``depth`` is the depth of the first error, ``None`` if there is none; it is the least depth in a breadth-first
-    search. It equals the number of steps of the plan up to and including the error, because spin counts the choice of
-    the start but not the step that violates an assertion. ``complete`` is false if a limit ended the run. Times are in
-    seconds of wall clock, ``memory`` is in mebibytes.
+    ``depth`` is the depth of the first error, ``None`` if there is none. In a breadth-first search it is the least
+    depth. It is the number of steps of the plan up to and including the error: spin counts the choice of the start, but
+    not the step that violates an assertion. ``complete`` is false if a limit ended the run. Times are in seconds of
+    wall clock, ``memory`` is in mebibytes.
     """
 
     depth: int | None
@@ -40,9 +40,9 @@ class SpinRun(Struct, frozen=True):
 
 
 def promela_model(*plans: Plan, on_paper: bool) -> str:
-    """The plans of one procedure as one model. A step that is not part of a build counts as done at its start.
+    """The plans of one procedure as one model. A step that is not part of a build counts as done from its start.
 
-    With ``on_paper`` the model asserts that no step which `after` and `needs` allow breaks a rule. Without it the
+    With ``on_paper`` the model has an assertion: no step that `after` and `needs` allow breaks a rule. Without it the
     interlock blocks such steps, and the invalid end states of spin are the dead ends.
     """
     procedure = plans[0].procedure
@@ -57,16 +57,18 @@ def promela_model(*plans: Plan, on_paper: bool) -> str:
     def one_of(name: str, values: Sequence[str]) -> str:
         return "(" + (" || ".join(f"{names[name]}=={domains[name].index(value)}" for value in values) or "false") + ")"
 
-    def breaks(over: Mapping[str, str]) -> str:
+    def rule_condition(written: Mapping[str, str]) -> str:
         rules = []
         for rule in procedure.interference:
-            if any(name in over and over[name] not in values for name, values in rule.never.items()):
+            if any(name in written and written[name] not in values for name, values in rule.never.items()):
                 continue
-            rules.append(" && ".join(one_of(n, values) for n, values in rule.never.items() if n not in over) or "true")
+            rules.append(
+                " && ".join(one_of(n, values) for n, values in rule.never.items() if n not in written) or "true"
+            )
         return " || ".join(f"({rule})" for rule in rules) or "false"
 
     def change(guards: Sequence[str], phases: Sequence[Mapping[str, str]], writes: Mapping[str, str], mark: str) -> str:
-        bad = " || ".join(f"({breaks(phase)})" for phase in phases)
+        bad = " || ".join(f"({rule_condition(phase)})" for phase in phases)
         written = "".join(f" {names[n]}={domains[n].index(value)};" for n, value in writes.items()) + mark
         if on_paper:
             return f":: d_step {{ {' && '.join(guards) or 'true'} -> assert(!({bad}));{written} }}"
@@ -104,10 +106,10 @@ def run(
     """Generate, compile and run the model. The first error ends the run. ``only_rules`` ignores invalid end states."""
     (folder / "model.pml").write_text(model, encoding="ascii")
     started = time.perf_counter()
-    _tool(["spin", "-a", "model.pml"], folder)
+    _run_tool(["spin", "-a", "model.pml"], folder)
     generated = time.perf_counter()
     search_flags = ["-DBFS"] if breadth_first else []
-    _tool(
+    _run_tool(
         ["gcc", *([optimise] if optimise else []), *search_flags, f"-DMEMLIM={mebibytes}", "-w", "-o", "pan", "pan.c"],
         folder,
     )
@@ -138,5 +140,5 @@ def run(
     )
 
 
-def _tool(command: list[str], folder: Path) -> None:
+def _run_tool(command: list[str], folder: Path) -> None:
     subprocess.run(command, cwd=folder, check=True, capture_output=True)

@@ -23,15 +23,16 @@ from benchflow.procedure.model import (
 from benchflow.procedure.plan import Plan, Step
 
 EXAMPLES = int(os.environ.get("BENCHFLOW_EXAMPLES", "0"))
-"""The least number of examples of every random test; 0 if the variable is not set."""
+"""The least number of examples of every random test, from the environment. 0 leaves the usual number."""
 
 
 def examples(usual: int) -> int:
+    """The number of examples for a random test: the usual number, or :data:`EXAMPLES` if that is more."""
     return max(EXAMPLES, usual)
 
 
 @st.composite
-def procedures(
+def random_procedures(
     draw: st.DrawFn,
     *,
     most_operations: int = 6,
@@ -41,9 +42,9 @@ def procedures(
     with_undo: bool = False,
     one_variable_each: bool = False,
 ) -> Procedure:
-    """A random procedure with up to two options, moves and rules.
+    """A hypothesis strategy for random procedures, with up to two options, two moves and two rules.
 
-    Without ``with_cycles`` an operation comes only after earlier ones. With ``one_variable_each`` an operation uses
+    Without ``with_cycles`` each `after` names only earlier operations. With ``one_variable_each`` an operation uses
     only one variable.
     """
     names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
@@ -158,7 +159,7 @@ def plans_of(procedure: Procedure) -> list[Plan]:
 
 
 def plan_of_waiting_groups(seed: int) -> Plan:
-    """A random plan whose groups of variables wait for each other, which tests exploring them separately."""
+    """A random plan whose groups of variables often wait for each other, so they cannot be explored separately."""
     draw = Random(seed)
     names = [f"v{i}" for i in range(draw.choice((2, 2, 3)))]
     domain = ("a", "b", "c")

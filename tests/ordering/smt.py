@@ -1,8 +1,8 @@
 """Translates a plan to formulas for the solver z3: reachability by its Datalog engine, shortest lengths by its solver.
 
-A configuration is one bit for each operation and enough bits for each variable. The reachable configurations, those
-that can be finished and the dead ends are least fixed points, so that "none" is a proof. For shortest lengths the
-transition relation is unrolled step by step.
+A configuration has one bit for each operation and as many bits as needed for each variable. Three sets are computed as
+least fixed points: the reachable configurations, those that can be finished, and the dead ends. An empty set is
+therefore proven to be empty. For shortest lengths the transition relation is unrolled step by step.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -43,10 +43,10 @@ class Smt:
         sorts = [z3.BoolSort()] * (len(self._names) + 1)
         self._reach, self._finish, self._asked = (z3.Function(name, *sorts) for name in ("reach", "finish", "asked"))
         breaches = [z3.And(change.allowed, change.breaks) for change in self._changes]
-        self.breach = self._fewest(z3.Or(breaches), 1) if self._holds(z3.Or(breaches)) is not None else None
-        dead = self._holds(z3.BoolVal(True), never_finished=True)
+        self.breach = self._fewest(z3.Or(breaches), 1) if self._reachable_with(z3.Or(breaches)) is not None else None
+        dead = self._reachable_with(z3.BoolVal(True), never_finished=True)
         self.dead_end = None if dead is None else self._fewest(dead, 0)
-        self.unreachable = {name for name in plan.steps if self._holds(self._bits[f"done {name}"]) is None}
+        self.unreachable = {name for name in plan.steps if self._reachable_with(self._bits[f"done {name}"]) is None}
 
     # --- the transition relation ----------------------------------------------------------------------
 
@@ -54,11 +54,11 @@ class Smt:
         for step in self._plan.steps.values():
             own_bit = self._bits[f"done {step.id}"]
             before = [self._bits[f"done {name}"] for name in step.after]
-            breaks = z3.Or(self._some_rule(step.during), self._some_rule(step.sets))
-            allowed = z3.And(z3.Not(own_bit), *before, self._met(step.needs))
+            breaks = z3.Or(self._breaks_a_rule(step.during), self._breaks_a_rule(step.sets))
+            allowed = z3.And(z3.Not(own_bit), *before, self._meets(step.needs))
             yield Change(allowed, breaks, {f"done {step.id}": True, **self._written(step.sets)})
         for move in brute_force.moves(self._plan):
-            yield Change(self._met(move.needs), self._some_rule(move.sets), self._written(move.sets))
+            yield Change(self._meets(move.needs), self._breaks_a_rule(move.sets), self._written(move.sets))
 
     def _written(self, values: Mapping[str, str]) -> dict[str, bool]:
         found = {}
@@ -67,34 +67,36 @@ class Smt:
                 found[f"{name}/{bit}"] = bool(self._codes[name][value] >> bit & 1)
         return found
 
-    def _is(self, name: str, value: str) -> z3.BoolRef:
+    def _equals(self, name: str, value: str) -> z3.BoolRef:
         return z3.And([b if on else z3.Not(b) for b, on in self._literals({name: value})])
 
     def _literals(self, values: Mapping[str, str]) -> list[tuple[z3.BoolRef, bool]]:
         return [(self._bits[name], on) for name, on in self._written(values).items()]
 
-    def _met(self, needs: Mapping[str, Sequence[str]]) -> z3.BoolRef:
-        return z3.And([z3.Or([self._is(name, value) for value in values]) for name, values in needs.items()])
+    def _meets(self, needs: Mapping[str, Sequence[str]]) -> z3.BoolRef:
+        return z3.And([z3.Or([self._equals(name, value) for value in values]) for name, values in needs.items()])
 
-    def _some_rule(self, over: Mapping[str, str]) -> z3.BoolRef:
-        """True if a rule matches with ``over`` written over the current values."""
+    def _breaks_a_rule(self, written: Mapping[str, str]) -> z3.BoolRef:
+        """A formula that is true if a rule is broken once ``written`` replaces the current values."""
 
         def has_value(name: str, values: Sequence[str]) -> z3.BoolRef:
-            if name in over:
-                return z3.BoolVal(over[name] in values)
-            return z3.Or([self._is(name, value) for value in values])
+            if name in written:
+                return z3.BoolVal(written[name] in values)
+            return z3.Or([self._equals(name, value) for value in values])
 
         rules = self._plan.procedure.interference
         return z3.Or([z3.And([has_value(name, values) for name, values in rule.never.items()]) for rule in rules])
 
     def _at_start(self) -> z3.BoolRef:
         undone = [z3.Not(self._bits[f"done {name}"]) for name in self._plan.steps]
-        return z3.And(*undone, z3.Or([z3.And([self._is(n, v) for n, v in start.items()]) for start in self._starts]))
+        return z3.And(
+            *undone, z3.Or([z3.And([self._equals(n, v) for n, v in start.items()]) for start in self._starts])
+        )
 
     # --- least fixed points -----------------------------------------------------------------------
 
-    def _holds(self, wanted: z3.BoolRef, *, never_finished: bool = False) -> z3.BoolRef | None:
-        """A formula for the reachable configurations in which ``wanted`` holds; ``None`` if there are none."""
+    def _reachable_with(self, wanted: z3.BoolRef, *, never_finished: bool = False) -> z3.BoolRef | None:
+        """A formula for the reachable configurations for which ``wanted`` is true; ``None`` if there are none."""
         here = [self._bits[name] for name in self._names]
         engine = z3.Fixedpoint()
         engine.set(engine="datalog")
@@ -119,16 +121,16 @@ class Smt:
     # --- shortest paths ---------------------------------------------------------------------------
 
     def _fewest(self, wanted: z3.BoolRef, more: int) -> int:
-        """The fewest steps to a configuration in which ``wanted`` holds, plus ``more``. It must be reachable."""
+        """The fewest steps to a configuration for which ``wanted`` is true, plus ``more``. One must be reachable."""
         solver = z3.Solver()
         solver.add(self._at(self._at_start(), 0))
         steps = 0
         while solver.check(self._at(wanted, steps)) != z3.sat:
-            solver.add(z3.Or([self._taken(change, steps) for change in self._changes]))
+            solver.add(z3.Or([self._change_at(change, steps) for change in self._changes]))
             steps += 1
         return steps + more
 
-    def _taken(self, change: Change, time: int) -> z3.BoolRef:
+    def _change_at(self, change: Change, time: int) -> z3.BoolRef:
         kept = [
             z3.Bool(f"{name}@{time + 1}")
             == (z3.BoolVal(change.writes[name]) if name in change.writes else z3.Bool(f"{name}@{time}"))

@@ -12,7 +12,7 @@ from benchflow.ordering.proof import Proof, prove
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute_force, promela, smt
-from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, procedures
+from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, random_procedures
 
 
 def codes(proof: Proof) -> set[str]:
@@ -36,7 +36,7 @@ def has_allowed_start(procedure: Procedure) -> bool:
 
 
 @settings(max_examples=examples(30), deadline=None)
-@given(procedures(most_operations=5, most_variables=2, with_options=False))
+@given(random_procedures(most_operations=5, most_variables=2, with_options=False))
 def test_solver_agrees_on_verdicts_and_shortest_lengths(procedure: Procedure) -> None:
     assume(has_allowed_start(procedure))
     (plan,) = plans_of(procedure)
@@ -51,7 +51,7 @@ def test_solver_agrees_where_groups_wait_for_each_other(seed: int) -> None:
 
 @pytest.mark.skipif(not promela.AVAILABLE, reason="needs the programs spin and gcc (Debian packages of those names)")
 @settings(max_examples=examples(8), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
-@given(procedures(most_operations=6, most_variables=3, with_options=False))
+@given(random_procedures(most_operations=6, most_variables=3, with_options=False))
 def test_model_checker_agrees_on_the_shortest_breach(procedure: Procedure) -> None:
     assume(procedure.interference and len(procedure.operations) > 2 and has_allowed_start(procedure))
     (plan,) = plans_of(procedure)
@@ -85,8 +85,8 @@ def order_as_graph(procedure: Procedure) -> "networkx.DiGraph[str]":
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=7, most_variables=1, with_options=False, with_cycles=True))
-def test_each_component_of_cycles_is_reported_once(procedure: Procedure) -> None:
+@given(random_procedures(most_operations=7, most_variables=1, with_options=False, with_cycles=True))
+def test_connected_cycles_are_reported_once(procedure: Procedure) -> None:
     components = [
         component
         for component in networkx.strongly_connected_components(order_as_graph(procedure))
@@ -99,7 +99,7 @@ def test_each_component_of_cycles_is_reported_once(procedure: Procedure) -> None
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=7, most_variables=1, with_options=False))
+@given(random_procedures(most_operations=7, most_variables=1, with_options=False))
 def test_removing_redundant_lines_leaves_the_transitive_reduction(procedure: Procedure) -> None:
     reduced = networkx.transitive_reduction(order_as_graph(procedure))
     redundant = {finding.where for finding in prove(procedure).findings if finding.code == "redundant-after"}

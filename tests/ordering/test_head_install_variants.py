@@ -1,4 +1,4 @@
-"""The head installation with one line removed or wrong: the proof finds the mistake if it has an effect.
+"""The head installation with one line removed or wrong. The proof finds the mistake if it has an effect.
 
 Every verdict and every shortest length is compared with brute force over the operations that use a state
 (:mod:`.condensed`).
@@ -49,12 +49,12 @@ def builds(procedure: Procedure) -> list[tuple[Plan, Condensed]]:
 
 
 @cache
-def reached_as_written() -> list[set[brute_force.Node]]:
+def reached_in_the_shipped_file() -> list[set[brute_force.Node]]:
     return [set(truth.reached) for _, truth in builds(parsed(text()))]
 
 
 def assert_agrees_with_brute_force(procedure: Procedure, proof: Proof) -> None:
-    """The proof and brute force give the same verdicts on every build and equally short witnesses."""
+    """Check that the proof and brute force give the same verdicts on every build, and equally short witnesses."""
     truths = builds(procedure)
     for code, fewest in (
         ("dead-end", [truth.dead_end for _, truth in truths]),
@@ -69,19 +69,21 @@ def assert_agrees_with_brute_force(procedure: Procedure, proof: Proof) -> None:
             assert_witness_replays(procedure, each)
 
 
-def order(each: OrderFinding) -> tuple[str, ...]:
-    assert isinstance(each.order, tuple)
-    return each.order
+def order(finding: OrderFinding) -> tuple[str, ...]:
+    assert isinstance(finding.order, tuple)
+    return finding.order
 
 
-def assert_witness_replays(procedure: Procedure, each: OrderFinding) -> None:
+def assert_witness_replays(procedure: Procedure, finding: OrderFinding) -> None:
     """Check that doing the steps of the witness one by one in the whole plan shows the finding."""
-    assert isinstance(each.start, dict)
-    assert isinstance(each.options, dict)
-    plan = expand(procedure, each.options)
-    walked: list[brute_force.Action] = [("operation" if name in plan.steps else "move", name) for name in order(each)]
-    start = (frozenset[str](), brute_force.value_pairs(each.start))
-    if each.code == "interlock-needed":
+    assert isinstance(finding.start, dict)
+    assert isinstance(finding.options, dict)
+    plan = expand(procedure, finding.options)
+    walked: list[brute_force.Action] = [
+        ("operation" if name in plan.steps else "move", name) for name in order(finding)
+    ]
+    start = (frozenset[str](), brute_force.value_pairs(finding.start))
+    if finding.code == "interlock-needed":
         *walked, last = walked
         before = brute_force.replay(plan, start, walked)
         assert before is not None
@@ -101,8 +103,8 @@ def test_head_install_as_shipped_has_no_findings() -> None:
     assert_agrees_with_brute_force(procedure, proof)
 
 
-# Damage by the name of the case, and the line that prevents it: operation or move, old text, new text, codes of the
-# findings without the line, and the last steps of a shortest witness.
+# Lines that prevent damage, each under the name of its case. An entry is the operation or move, the line, its
+# replacement, the codes of the findings without the line, and the last steps of a shortest witness.
 PROTECTING_LINES = {
     "pistons at the deck while a cam is drawn down": (
         "draw-down-cam",
@@ -209,13 +211,13 @@ def test_removing_a_line_that_protects_the_engine_is_found(
     proof = prove(procedure)
     assert proof.complete
     assert {each.code for each in proof.findings} == codes
-    # A broken rule is compared first, because it matters most to the mechanic.
+    # The order of the broken rule is compared if there is one, because it matters most to the mechanic.
     first = next(each for each in proof.findings if each.code == max(codes))
     assert list(order(first))[-len(last) :] == last
     assert_agrees_with_brute_force(procedure, proof)
 
 
-# Needs that the order already guarantees: without one of them, the reachable configurations are the same.
+# Needs that the order already guarantees. Without one of them, the same configurations can be reached.
 GUARANTEED_NEEDS = {
     "the order already puts the head nuts before the cams": (
         "lay-cam",
@@ -258,7 +260,7 @@ def test_removing_a_need_that_the_order_guarantees_changes_nothing(name: str, ol
     proof = prove(procedure)
     assert proof.findings == ()
     assert proof.complete
-    assert [set(truth.reached) for _, truth in builds(procedure)] == reached_as_written()
+    assert [set(truth.reached) for _, truth in builds(procedure)] == reached_in_the_shipped_file()
     assert_agrees_with_brute_force(procedure, proof)
 
 

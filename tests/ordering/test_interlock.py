@@ -34,7 +34,7 @@ def test_blocked_operation_names_every_missing_operation_state_and_rule() -> Non
     )
 
 
-def test_value_held_only_while_the_step_is_in_progress_counts() -> None:
+def test_value_during_a_step_can_break_a_rule() -> None:
     (reason,) = step_reasons(valve_plan(), configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
     assert (reason.rule, reason.phase) == (0, "during")
@@ -42,7 +42,7 @@ def test_value_held_only_while_the_step_is_in_progress_counts() -> None:
     assert reason.written == ("valves",)
 
 
-def test_reason_is_plain_text_and_names_what_lifts_it() -> None:
+def test_reason_as_text_names_the_move_that_removes_it() -> None:
     built = valve_plan()
     (reason,) = step_reasons(built, configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
@@ -56,7 +56,7 @@ def test_allowed_step_has_no_reasons() -> None:
     assert step_reasons(valve_plan(), configuration("fit-head"), "seat-cam") == ()
 
 
-def test_value_that_a_step_leaves_behind_is_checked() -> None:
+def test_value_set_by_a_step_can_break_a_rule() -> None:
     built = plan(
         step("open", sets={"valves": "open"}),
         state=[variable("valves", "shut", "open"), variable("pistons", "at-deck", "down")],
@@ -114,7 +114,7 @@ def test_move_of_another_build_is_unknown() -> None:
     assert move_reasons(built, Configuration(frozenset(), {"a": "0"}), "turn") == (NotInThisBuild("turn"),)
 
 
-def test_step_writes_its_sets_and_not_its_during() -> None:
+def test_during_value_ends_with_the_step_and_sets_value_remains() -> None:
     built = valve_plan()
     here = configuration("fit-head")
     assert while_in_progress(built, here, "seat-cam")["valves"] == "open"

@@ -24,7 +24,7 @@ from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
 from benchflow.procedure.reader import read_bytes
 from tests.ordering.plans import plan, procedure, step, valve_plan, variable, within
-from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 EVIL = 'x</text><script>alert(1)</script> & "\x1b]52;c;x\x07 \u202e'
@@ -55,11 +55,11 @@ def operation(name: str, *after: str, each: str | None = None) -> Operation:
     return Operation(id=name, title=title, section="work", number=1, each=each, after=refs)
 
 
-# --- what comes after what --------------------------------------------------------------------------
+# --- prerequisites -----------------------------------------------------------------------------------
 
 
 @settings(max_examples=examples(100), deadline=None)
-@given(procedures(most_operations=8))
+@given(random_procedures(most_operations=8))
 def test_graph_shows_the_transitive_reduction(read: Procedure) -> None:
     for build in plans_of(read):
         whole: nx.DiGraph[str] = nx.DiGraph()
@@ -77,7 +77,7 @@ def test_operations_in_a_cycle_keep_every_line_and_are_named() -> None:
     ElementTree.fromstring(order_graph_svg(made, groups))
 
 
-def test_repeats_are_combined_and_say_if_each_place_waits_for_its_own() -> None:
+def test_combined_repeats_show_if_each_place_waits_only_for_the_same_place() -> None:
     build = repeated(operation("wash"), operation("hone", "wash", each="bore"), operation("gauge", "hone", each="bore"),
                      operation("close", "gauge[*]"))  # fmt: skip
     made, groups = graph_and_groups(build)
@@ -100,7 +100,7 @@ def test_repeats_that_alternate_with_another_operation_stay_separate() -> None:
     assert not made.cycles
 
 
-def test_graph_names_what_sets_each_value_and_each_rule_checks() -> None:
+def test_graph_names_the_actions_that_set_a_value_or_are_checked_by_a_rule() -> None:
     made, _ = graph_and_groups(valve_plan())
     pistons, valves, _ = made.states
     assert pistons.start is None
@@ -146,7 +146,7 @@ def test_later_operation_is_not_named_as_the_source_of_a_state() -> None:
     assert "cam seated ← 2 or" not in text
 
 
-def test_repeat_may_get_its_state_from_the_place_before() -> None:
+def test_repeat_can_get_its_state_from_the_repeat_before_it() -> None:
     strips = procedure(
         replace(operation("lay", each="bore"), needs={"strip": ("none",)}, sets={"strip": "laid"}),
         replace(operation("read", "lay", each="bore"), sets={"strip": "none"}),

@@ -9,7 +9,7 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable, within
-from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 
 
 def actions(made: OrderSheet) -> list[brute_force.Action]:
@@ -22,8 +22,8 @@ def order(made: OrderSheet | NoSafeOrder) -> list[str]:
 
 
 @settings(max_examples=examples(200), deadline=None)
-@given(procedures(most_operations=6, with_cycles=True), st.data())
-def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
+@given(random_procedures(most_operations=6, with_cycles=True), st.data())
+def test_sheet_has_a_safe_and_complete_order_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
     build = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute_force.starts(procedure))))
     place = (frozenset[str](), brute_force.value_pairs(start))
@@ -37,10 +37,10 @@ def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: P
     end = brute_force.replay(build, place, actions(made))
     assert end is not None
     assert end[0] == frozenset(build.steps)
-    assert_states_name_their_last_writer(build, made)
+    assert_states_name_the_turn_that_set_them(build, made)
 
 
-def assert_states_name_their_last_writer(build: Plan, made: OrderSheet) -> None:
+def assert_states_name_the_turn_that_set_them(build: Plan, made: OrderSheet) -> None:
     since: dict[str, int] = {}
     turns = {t.step: t.turn for t in made.turns if isinstance(t, OperationTurn)}
     moves = {each.id: each for each in build.procedure.moves}
@@ -136,7 +136,7 @@ def test_sheet_reports_windows_that_cannot_be_kept() -> None:
         ),
     ],
 )
-def test_build_without_a_safe_order_gives_the_reasons(build: Plan, start: dict[str, str | None], expected: str) -> None:
+def test_reasons_are_given_if_there_is_no_safe_order(build: Plan, start: dict[str, str | None], expected: str) -> None:
     made = lay_out(build, start)
     assert isinstance(made, NoSafeOrder)
     assert made.certain

@@ -9,9 +9,9 @@ from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedL
 from benchflow.procedure.model import Procedure, Ref
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute_force
-from tests.ordering.agreement import SWITCHED_OFF, SWITCHED_OFF_SMALL, disagreements, shipped
-from tests.ordering.large import large
-from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, procedures
+from tests.ordering.agreement import SWITCHED_OFF, SWITCHED_OFF_FOR_SMALL_PLANS, disagreements, shipped
+from tests.ordering.large import large_procedure
+from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, random_procedures
 
 
 def findings_with(proof: Proof, code: str) -> list[OrderFinding]:
@@ -61,14 +61,14 @@ def origin(truth: brute_force.Verdicts, finding: OrderFinding) -> brute_force.No
 
 
 @settings(max_examples=examples(150), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
+@given(random_procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
 def test_proof_agrees_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
     assert_agrees_with_brute_force(plan, prove(procedure))
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, one_variable_each=True))
+@given(random_procedures(most_operations=6, most_variables=3, with_options=False, one_variable_each=True))
 def test_separate_groups_agree_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
     assert_agrees_with_brute_force(plan, prove(procedure))
@@ -81,7 +81,7 @@ def test_groups_that_wait_for_each_other_agree_with_brute_force(seed: int) -> No
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=5, most_variables=2))
+@given(random_procedures(most_operations=5, most_variables=2))
 def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
     proof = prove(procedure)
     truths = [(plan, brute_force.Verdicts(plan)) for plan in plans_of(procedure)]
@@ -101,7 +101,7 @@ def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
 
 
 @settings(max_examples=examples(80), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False), st.integers(1, 6))
+@given(random_procedures(most_operations=6, most_variables=3, with_options=False), st.integers(1, 6))
 def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int) -> None:
     (plan,) = plans_of(procedure)
     truth = brute_force.Verdicts(plan)
@@ -125,30 +125,30 @@ def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int
 
 
 @settings(max_examples=examples(40), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
+@given(random_procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
 def test_no_reduction_changes_a_verdict(procedure: Procedure) -> None:
-    assert list(disagreements(procedure, SWITCHED_OFF_SMALL)) == []
+    assert list(disagreements(procedure, SWITCHED_OFF_FOR_SMALL_PLANS)) == []
 
 
 @pytest.mark.parametrize("seed", range(1000, 1000 + max(40, examples(0))))
 def test_no_reduction_changes_a_verdict_where_groups_wait_for_each_other(seed: int) -> None:
-    assert list(disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_SMALL)) == []
+    assert list(disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_FOR_SMALL_PLANS)) == []
 
 
 @pytest.mark.parametrize("procedure", list(shipped()), ids=lambda procedure: procedure.id)
 def test_no_reduction_changes_a_verdict_on_a_shipped_procedure(procedure: Procedure) -> None:
-    assert list(disagreements(procedure, SWITCHED_OFF_SMALL)) == []
+    assert list(disagreements(procedure, SWITCHED_OFF_FOR_SMALL_PLANS)) == []
 
 
 def test_no_reduction_changes_a_verdict_on_a_large_procedure() -> None:
-    assert list(disagreements(large(54), SWITCHED_OFF)) == []
+    assert list(disagreements(large_procedure(54), SWITCHED_OFF)) == []
 
 
 # --- suggested lines ----------------------------------------------------------------------------------------
 
 
 def with_suggested_lines(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
-    """The procedure with the lines added at their operations and moves."""
+    """Return the procedure with each suggested line added to the operation or move that it names."""
     operations = {each.id: each for each in procedure.operations}
     moves = {each.id: each for each in procedure.moves}
     domains = {v.name: v.values for v in procedure.state}
@@ -168,7 +168,7 @@ def with_suggested_lines(procedure: Procedure, lines: tuple[SuggestedLine, ...])
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=5, most_variables=3, with_options=False))
+@given(random_procedures(most_operations=5, most_variables=3, with_options=False))
 def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Procedure) -> None:
     proof = prove(procedure)
     before = verdicts_of(procedure)

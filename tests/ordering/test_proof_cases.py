@@ -13,7 +13,7 @@ from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, 
 from benchflow.quantity import Quantity
 from tests.ordering import brute_force
 from tests.ordering.plans import move, procedure, rule, step, variable
-from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 from tests.ordering.test_proof import with_suggested_lines
 
 
@@ -29,7 +29,7 @@ def op(name: str, *after: str, line: int = 0, each: str | None = None, when: str
     )
 
 
-def only(proof: Proof, code: str) -> OrderFinding:
+def only_finding(proof: Proof, code: str) -> OrderFinding:
     (found,) = [finding for finding in proof.findings if finding.code == code]
     return found
 
@@ -48,7 +48,7 @@ def test_finding_has_the_documented_json_keys() -> None:
         state=[PISTONS, VALVES],
         rules=[replace(STRIKE, mark=Mark(2, 3))],
     )
-    members = only(prove(built), "interlock-needed").as_json()
+    members = only_finding(prove(built), "interlock-needed").as_json()
     message = members.pop("message")
     assert members == {
         "code": "interlock-needed",
@@ -74,7 +74,7 @@ def test_forbidden_start_names_the_rule() -> None:
         rules=[replace(STRIKE, mark=Mark(4, 5))],
     )
     proof = prove(built)
-    found = only(proof, "forbidden-start")
+    found = only_finding(proof, "forbidden-start")
     assert (found.where, found.line, found.column) == ("interference[1]", 4, 5)
     assert found.start == {"pistons": "at-deck", "valves": "open"}
     assert proof.complete
@@ -91,7 +91,7 @@ def test_proof_is_not_complete_if_every_start_is_forbidden() -> None:
 
 def test_dead_end_at_the_start_has_an_empty_order() -> None:
     built = procedure(op("look", needs={"pistons": "down"}), state=[PISTONS])
-    found = only(prove(built), "dead-end")
+    found = only_finding(prove(built), "dead-end")
     assert found.order == ()
     assert found.start == {"pistons": "at-deck"}
     assert "order" in found.as_json()
@@ -102,7 +102,7 @@ def test_dead_end_at_the_start_has_an_empty_order() -> None:
 
 def test_cycle_is_reported_at_an_after_of_a_shortest_cycle() -> None:
     built = procedure(op("a", "c", line=1), op("b", "a", line=2), op("c", "b", line=3), op("d", "a", line=4))
-    found = only(prove(built), "order-cycle")
+    found = only_finding(prove(built), "order-cycle")
     assert (found.where, found.line, found.column) == ("a", 1, 10)
     assert found.message.startswith("“B” comes after “A”, “C” comes after “B” and “A” comes after “C”")
 
@@ -110,13 +110,13 @@ def test_cycle_is_reported_at_an_after_of_a_shortest_cycle() -> None:
 def test_cycle_through_a_time_window_is_found() -> None:
     window = TimeSince(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
     built = procedure(replace(op("a", line=1), time=(window,)), op("b", "a", line=2))
-    found = only(prove(built), "order-cycle")
+    found = only_finding(prove(built), "order-cycle")
     assert (found.line, found.column) == (9, 9)
 
 
 def test_redundant_after_is_noted_at_its_place() -> None:
     built = procedure(op("a", line=1), op("b", "a", line=2), op("c", "a", "b", line=3))
-    found = only(prove(built), "redundant-after")
+    found = only_finding(prove(built), "redundant-after")
     assert (found.severity, found.where, found.line, found.column) == ("note", "c.after[1]", 3, 10)
 
 
@@ -137,7 +137,7 @@ def test_after_is_redundant_only_if_it_is_for_every_place() -> None:
     )
     assert not prove(each).findings  # c[1] waits for a[2] too
     whole = procedure(op("a", each="cylinder"), op("b", "a", each="cylinder"), op("c", "a", "b[*]"), places=places)
-    assert only(prove(whole), "redundant-after").where == "c.after[1]"
+    assert only_finding(prove(whole), "redundant-after").where == "c.after[1]"
 
 
 # --- suggested lines --------------------------------------------------------------------------------
@@ -178,11 +178,11 @@ def test_no_line_is_suggested_for_an_operation_that_breaks_a_rule_by_itself() ->
     )
     proof = prove(built)
     assert list(proof.fixes.values()) == [()]
-    assert "Correct it or the rule first" in only(proof, "interlock-needed").message
+    assert "Correct it or the rule first" in only_finding(proof, "interlock-needed").message
 
 
 def single_lines(built: Procedure) -> list[SuggestedLine]:
-    """Every line that an author could add, sensible or not."""
+    """Every single line that an author could add."""
     lines = []
     for name in [*(each.id for each in built.operations), *(each.id for each in built.moves)]:
         for v in built.state:
@@ -196,8 +196,8 @@ def single_lines(built: Procedure) -> list[SuggestedLine]:
 
 
 @settings(max_examples=examples(150), deadline=None)
-@given(procedures(most_operations=4, most_variables=2, with_options=False))
-def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> None:
+@given(random_procedures(most_operations=4, most_variables=2, with_options=False))
+def test_no_single_line_is_enough_if_several_are_suggested(built: Procedure) -> None:
     proof = prove(built)
     messages = {number: proof.findings[number].message for number in proof.fixes}
     several = [lines for number, lines in proof.fixes.items() if "the fewest possible" in messages[number]]
@@ -214,11 +214,11 @@ def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> 
         assert lost or locking or after.breach is not None
 
 
-# --- too wide ---------------------------------------------------------------------------------------
+# --- groups too large to explore --------------------------------------------------------------------
 
 
-def wide(count: int, *, locking: bool) -> Procedure:
-    """Unordered operations, each with another effect on one position. If ``locking``, the last one locks it."""
+def wide_procedure(count: int, *, locking: bool) -> Procedure:
+    """Unordered operations that each set another position. With ``locking`` no operation can follow the last one."""
     positions = [f"p{i}" for i in range(count)]
     work = [op(f"to-{i}", needs={"position": positions[:-1]}, sets={"position": positions[i]}) for i in range(count)]
     return procedure(
@@ -229,23 +229,23 @@ def wide(count: int, *, locking: bool) -> Procedure:
     )
 
 
-def test_small_bound_is_reported_and_larger_bound_proves() -> None:
-    built = wide(14, locking=True)
+def test_bound_that_is_too_small_is_reported_and_a_larger_bound_is_enough() -> None:
+    built = wide_procedure(14, locking=True)
     small = prove(built, bound=500)
     assert not small.complete
-    found = only(small, "not-explored")
+    found = only_finding(small, "not-explored")
     assert found.severity == "warning"
     assert "Check more with a larger --bound" in found.message
     assert (
-        "There may be a shorter order" in only(small, "dead-end").message
+        "There may be a shorter order" in only_finding(small, "dead-end").message
     )  # certain dead ends are reported within any bound
     large = prove(built)
     assert large.complete
-    assert only(large, "dead-end").order == ("to-13",)
+    assert only_finding(large, "dead-end").order == ("to-13",)
 
 
 def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
-    built = wide(9, locking=False)
+    built = wide_procedure(9, locking=False)
     quick, counted = (
         prove(built, reductions=Reductions(small_lattice=0)),
         prove(built, reductions=Reductions(approximation=False)),
@@ -256,7 +256,7 @@ def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
 
 
 def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
-    proof = prove(wide(40, locking=False), bound=10_000)
+    proof = prove(wide_procedure(40, locking=False), bound=10_000)
     assert proof.complete
     assert not proof.findings
 
@@ -265,7 +265,7 @@ def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
 @pytest.mark.parametrize("count", [3, 14])
 def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, reductions: Reductions) -> None:
     """The rule can only be broken by the move: no operation sets the guard or the lock, and all need the guard shut."""
-    built = wide(count, locking=False)
+    built = wide_procedure(count, locking=False)
     built = replace(
         built,
         operations=tuple(replace(each, needs={**each.needs, "guard": ("shut",)}) for each in built.operations),
@@ -275,14 +275,14 @@ def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, r
     )
     proof = prove(built, reductions=reductions)
     assert proof.complete
-    assert only(proof, "interlock-needed").order == ("open-guard",)
+    assert only_finding(proof, "interlock-needed").order == ("open-guard",)
 
 
 # --- time windows -----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("after", "codes"), [(("prime",), set()), ((), {"not-explored"})])
-def test_window_is_not_called_kept_by_an_order_that_the_states_forbid(after: tuple[str, ...], codes: set[str]) -> None:
+def test_order_that_the_states_forbid_does_not_prove_a_window(after: tuple[str, ...], codes: set[str]) -> None:
     """Drying takes 900 s. Without `after` the search tries to dry before priming, which only the states forbid."""
     window = TimeSince(Ref("prime"), None, Quantity(Decimal(1000), "s", "1000 s"), "at most 1000 s")
     drying = op("dry", *after, needs={"surface": "primed"}, sets={"surface": "dry"})
@@ -306,8 +306,8 @@ def test_too_many_choices_of_options_are_reported() -> None:
     assert prove(built).complete
     small = prove(built, bound=40_000)
     assert not small.complete
-    assert "64" not in only(small, "not-explored").message
-    assert "more than 10 ways" in only(small, "not-explored").message
+    assert "64" not in only_finding(small, "not-explored").message
+    assert "more than 10 ways" in only_finding(small, "not-explored").message
 
 
 def test_finding_names_the_choice_of_options() -> None:
@@ -316,7 +316,7 @@ def test_finding_names_the_choice_of_options() -> None:
         state=[replace(PISTONS, start="down")],
         options=[Option("colour", "Which?", ("red", "blue")), Option("kind", "Which?", ("short", "long"))],
     )
-    assert only(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}
+    assert only_finding(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}
 
 
 def test_operation_after_a_cycle_does_not_break_a_rule() -> None:

@@ -29,7 +29,7 @@ from benchflow.procedure.model import Procedure, Ref, Undo
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, variable
-from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 
 
 def work_done(built: Plan, start: dict[str, str | None], *actions: str) -> DoneWork:
@@ -229,7 +229,7 @@ def shortest_by_brute_force(built: Plan, history: DoneWork, undone: set[str]) ->
 
 
 @settings(max_examples=examples(120), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_undo=True), st.data())
+@given(random_procedures(most_operations=6, most_variables=3, with_undo=True), st.data())
 def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute_force.starts(procedure))))

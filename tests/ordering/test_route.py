@@ -18,7 +18,7 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
-from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 
 
 def walk(built: Plan, here: Configuration, steps: tuple[RouteStep, ...]) -> Configuration:
@@ -149,7 +149,7 @@ def test_search_at_its_limit_does_not_claim_the_shortest_route() -> None:
 
 
 @settings(max_examples=examples(150), deadline=None)
-@given(procedures(most_operations=7), st.data())
+@given(random_procedures(most_operations=7), st.data())
 def test_route_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
     if not built.steps:

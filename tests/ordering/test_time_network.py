@@ -17,7 +17,7 @@ from tests.ordering.plans import plan, step, within
 from tests.ordering.random_plans import examples
 
 
-def decided(built: Plan) -> WindowConflict | WindowsKept:
+def window_result(built: Plan) -> WindowConflict | WindowsKept:
     found = check_windows(built, PartialOrder(built), 0)
     assert isinstance(found, WindowConflict | WindowsKept)
     return found
@@ -58,7 +58,7 @@ def test_conflict_names_the_work_that_is_longer_than_the_window() -> None:
         step("unrelated", takes=9000),
         step("head-down", "gasket", time=[within("sealant", 600)]),
     )
-    found = decided(built)
+    found = window_result(built)
     assert isinstance(found, WindowConflict)
     assert [(name, window.operation) for name, window in found.windows] == [("head-down", "sealant")]
     assert found.takes == ("dowels", "gasket")
@@ -72,37 +72,37 @@ def test_wait_contradicts_a_window_through_a_third_operation() -> None:
         step("cure", "press", time=[within("prime", None, wait=7200)]),
         step("close", "cure", time=[within("prime", 7000), within("glue", 86400)]),
     )
-    found = decided(built)
+    found = window_result(built)
     assert isinstance(found, WindowConflict)
     assert {(name, window.operation) for name, window in found.windows} == {("cure", "prime"), ("close", "prime")}
 
 
 def test_two_operations_too_long_for_one_window_conflict() -> None:
     pair = [step(name, time=[within("mix", 600)], takes=360) for name in ("left", "right")]
-    found = decided(plan(step("mix"), *pair))
+    found = window_result(plan(step("mix"), *pair))
     assert isinstance(found, WindowConflict)
     assert {name for name, _ in found.windows} == {"left", "right"}
-    assert isinstance(decided(plan(step("mix"), pair[0])), WindowsKept)
+    assert isinstance(window_result(plan(step("mix"), pair[0])), WindowsKept)
 
 
-def test_long_work_outside_a_window_is_no_conflict() -> None:
+def test_long_work_outside_a_window_does_not_conflict() -> None:
     built = plan(
         step("mix"),
         step("long", takes=9000),
         step("long-after", "mix", takes=9000),
         step("spread", time=[within("mix", 60)], takes=60),
     )
-    assert isinstance(decided(built), WindowsKept)
+    assert isinstance(window_result(built), WindowsKept)
 
 
-def test_waits_are_used_for_work_and_work_may_be_paused() -> None:
+def test_other_work_can_be_done_during_a_wait_and_can_be_paused() -> None:
     glue = step("glue")
     bond = step("bond", time=[within("glue", 40, wait=30)], takes=10)
     grind = step("grind", time=[within("glue", 70)], takes=60)
-    assert isinstance(decided(plan(glue, bond, grind)), WindowsKept)
+    assert isinstance(window_result(plan(glue, bond, grind)), WindowsKept)
     # Grinding that cannot be paused, because of its `during`, fits neither before nor after the bond.
     unpausable = step("grind", time=[within("glue", 70)], takes=60, during={"jig": "on"})
-    assert isinstance(decided(plan(glue, bond, unpausable)), WindowConflict)
+    assert isinstance(window_result(plan(glue, bond, unpausable)), WindowConflict)
 
 
 # --- against simulated time -------------------------------------------------------------------------
@@ -170,13 +170,13 @@ def timed_plans(draw: st.DrawFn) -> Plan:
 @settings(max_examples=examples(80), deadline=None)
 @given(timed_plans())
 def test_windows_conflict_exactly_if_no_schedule_by_the_minute_keeps_them(built: Plan) -> None:
-    assert isinstance(decided(built), WindowsKept) == BenchSimulation(built).can_finish()
+    assert isinstance(window_result(built), WindowsKept) == BenchSimulation(built).can_finish()
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans())
 def test_every_window_of_a_conflict_is_needed_for_it(built: Plan) -> None:
-    found = decided(built)
+    found = window_result(built)
     if not isinstance(found, WindowConflict):
         return
     for omitted in found.windows:
@@ -185,7 +185,7 @@ def test_every_window_of_a_conflict_is_needed_for_it(built: Plan) -> None:
         for each in built.steps.values():
             windows = [w for name, w in kept if name == each.id]
             steps.append(step(each.id, *each.after, time=windows, takes=each.takes, during=each.during))
-        assert isinstance(decided(plan(*steps)), WindowsKept)
+        assert isinstance(window_result(plan(*steps)), WindowsKept)
 
 
 # --- in a session -----------------------------------------------------------------------------------
@@ -257,7 +257,7 @@ def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data
                 assert starts[earlier] + built.steps[earlier].takes <= begin + 1e-9
 
 
-def test_network_without_times_returns_none() -> None:
+def test_network_that_contradicts_itself_has_no_times() -> None:
     assert times(["a", "b"], [Between("a", "b", 5, 3)]) is None
     with pytest.raises(KeyError):
         times(["a"], [Between("a", "z", 0, 1)])

@@ -84,7 +84,7 @@ def test_warnings_are_kept_in_the_compiled_form(folder: Path) -> None:
     assert second == first
 
 
-def test_unwritable_cache_folder_is_no_error(tmp_path: Path) -> None:
+def test_cache_folder_that_cannot_be_written_is_not_an_error(tmp_path: Path) -> None:
     in_the_way = tmp_path / "file"
     in_the_way.write_text("not a folder")
     assert load(GOOD, in_the_way / "cache").procedure is not None
@@ -113,7 +113,7 @@ def test_file_that_is_not_text_is_reported(tmp_path: Path) -> None:
     assert (loaded.procedure, [problem.code for problem in loaded.problems]) == (None, ["not-utf-8"])
 
 
-def test_sha256_is_that_of_the_text_in_the_log() -> None:
+def test_sha256_is_the_hash_of_the_text_in_the_log() -> None:
     loaded = read_text(GOOD.read_text("utf-8"))
     assert isinstance(loaded, Loaded)
     assert loaded.procedure is not None

@@ -63,7 +63,7 @@ def by_python(text: str) -> Fraction:
 
 
 @given(sums(3).filter(lambda text: len(text) < 200))
-def test_result_equals_that_of_python_for_the_same_text(text: str) -> None:
+def test_result_equals_the_result_of_python_for_the_same_text(text: str) -> None:
     try:
         want = by_python(text)
     except ZeroDivisionError:

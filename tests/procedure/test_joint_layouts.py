@@ -35,7 +35,7 @@ def _numbers(layout: Layout) -> list[int]:
         (16, (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16)),
     ],
 )
-def test_star_order_is_the_published_one(count: int, order: tuple[int, ...]) -> None:
+def test_star_order_agrees_with_the_published_order(count: int, order: tuple[int, ...]) -> None:
     assert star_order(count) == order
 
 
@@ -64,7 +64,7 @@ def test_star_tightens_each_bolt_once_and_crosses_over_first(count: int) -> None
 
 
 @pytest.mark.parametrize("count", [20, 24])
-def test_order_and_labels_are_inverse(count: int) -> None:
+def test_labels_and_tightening_order_convert_both_ways(count: int) -> None:
     order, labels = star_order(count), star_labels(count)
     assert order != labels
     assert [labels[bolt - 1] for bolt in order] == list(range(1, count + 1))
@@ -89,7 +89,7 @@ def test_star_with_fewer_than_3_or_more_than_24_bolts_is_refused(count: int) -> 
 # --- out from the middle ----------------------------------------------------------------------------
 
 
-def test_middle_out_layout_is_the_documented_one() -> None:
+def test_middle_out_layout_agrees_with_the_document() -> None:
     assert middle_out_layout(2, 5) == ((9, 5, 1, 4, 8), (10, 6, 2, 3, 7))
 
 

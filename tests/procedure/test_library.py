@@ -90,7 +90,7 @@ def test_library_contains_the_seven_procedures() -> None:
 
 
 @every_file
-def test_file_says_that_its_numbers_are_invented(path: Path) -> None:
+def test_file_has_a_notice_that_its_numbers_are_invented(path: Path) -> None:
     procedure = read(path)
     assert "INVENTED" in procedure.notice
     assert "invented" in procedure.source
@@ -339,8 +339,8 @@ def test_each_follower_and_carrier_check_names_its_own_place() -> None:
 def closed(cylinder: int, valve: str, crank: int) -> bool:
     """True if the base circle of the lobe is on its follower, ``crank`` degrees after no. 1 fires.
 
-    Firing order 1-3-4-2; intake open from 30° before the top to 60° past the bottom, exhaust from 60° before the
-    bottom to 30° past the top (common practice, no source: an ordinary road cam).
+    The firing order is 1-3-4-2. The intake valve is open from 30° before the top to 60° past the bottom. The exhaust
+    valve is open from 60° before the bottom to 30° past the top (common practice, no source: an ordinary road cam).
     """
     fired = [1, 3, 4, 2].index(cylinder) * 180
     phase = (crank - fired) % 720

@@ -79,7 +79,7 @@ def test_formula_is_parsed_once(plan: Plan) -> None:
     assert plan.formula(found.work_out).text == "bore[1] - journal[1]"
 
 
-def test_step_finds_its_own_values_only(plan: Plan) -> None:
+def test_step_finds_only_its_own_values(plan: Plan) -> None:
     step = plan.steps["bearing[1]"]
     assert step.record("bore[1]") is not None
     assert step.work_out("clearance[1]") is not None

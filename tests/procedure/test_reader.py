@@ -172,7 +172,7 @@ def test_single_item_needs_no_brackets() -> None:
     assert ([ref.name for ref in one.uses], one.check) == (["seal"], ("flush",))
 
 
-def test_unit_of_a_value_is_by_default_that_of_its_limit() -> None:
+def test_default_unit_of_a_value_is_the_unit_of_its_limit() -> None:
     one = operation("record: {gap: {limit: 0.1 .. 0.2 mm}, turns: {limit: at least 2}, drag: {limit: at most 5 N·m}}")
     assert [(record.unit, record.dimension) for record in one.record] == [("mm", "length"), ("", ""), ("N·m", "torque")]
 

@@ -22,7 +22,7 @@ def test_bearing_rule_is_a_thousandth_per_inch_of_journal() -> None:
         ("nitrous-or-turbo-race", "0.024", "0.023"), ("blower", "0.028", "0.025"),
     ],
 )  # fmt: skip
-def test_ring_gaps_of_a_four_inch_bore_are_the_printed_ones(use: str, top: str, second: str) -> None:
+def test_ring_gaps_of_a_four_inch_bore_agree_with_the_printed_values(use: str, top: str, second: str) -> None:
     # A ring maker's rule, as quoted in a forum. The top gaps are printed there. The second gaps are computed from its
     # factors.
     found = calculate("ring-gap", {"bore": "4.00 in", "use": use})
@@ -44,7 +44,7 @@ def test_ring_gaps_of_a_hundred_millimetre_bore_follow_from_the_factors(use: str
 
 
 @pytest.mark.parametrize(("factor", "gap"), [("0.0045", "0.018"), ("0.0050", "0.020")])
-def test_ring_gap_by_the_makers_factor_is_the_printed_one(factor: str, gap: str) -> None:
+def test_ring_gap_by_the_makers_factor_agrees_with_the_printed_value(factor: str, gap: str) -> None:
     # A trade magazine of January 2019, p. 58: bore 4.030 in. The exact values are .018135 and .02015.
     assert calculate("ring-gap", {"bore": "4.030 in", "factor": factor})["top"].value == Decimal(gap)
 
@@ -55,7 +55,7 @@ def test_oil_rails_have_the_printed_minimum_gap() -> None:
 
 
 @pytest.mark.parametrize(("valve", "minimum"), [("intake", "0.080 in"), ("exhaust", "0.100 in")])
-def test_usual_minimum_between_piston_and_valve_is_the_printed_one(valve: str, minimum: str) -> None:
+def test_usual_minimum_between_piston_and_valve_agrees_with_the_printed_value(valve: str, minimum: str) -> None:
     # A trade page and a forum: .080 intake, .100 exhaust. Other pages differ.
     assert calculate("piston-to-valve", {"measured": minimum, "valve": valve})["spare"].value == 0
     short = calculate("piston-to-valve", {"measured": "0.075 in", "valve": valve})
@@ -69,7 +69,7 @@ def test_lash_is_added_to_a_clearance_measured_at_zero_lash() -> None:
     assert (found["clearance"].value, found["spare"].value) == (Decimal("0.087"), Decimal("0.007"))
 
 
-def test_flatness_error_of_twelve_inches_is_the_printed_one() -> None:
+def test_flatness_error_of_twelve_inches_agrees_with_the_printed_value() -> None:
     # A service manual of 2000: .00075 in per inch. For 12 in it prints .009 in (0.22 mm, cut off from 0.2286).
     assert calculate("flatness", {"span": "12 in"})["allowed"].value == Decimal("0.009")
 

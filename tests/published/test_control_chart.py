@@ -14,7 +14,7 @@ from benchflow.review.many.control_chart import D2, D4, E2, chart_of, limits_of,
 FLOW_RATE = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
 
-def test_limits_of_a_chart_are_those_of_the_published_example() -> None:
+def test_limits_of_a_chart_agree_with_the_published_example() -> None:
     limits = limits_of(FLOW_RATE)
     assert limits.centre == pytest.approx(50.81, abs=5e-3)
     assert limits.range_centre == pytest.approx(1.8778, abs=5e-5)

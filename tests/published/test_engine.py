@@ -14,7 +14,7 @@ PRINTED_ENGINE = {
 }  # fmt: skip
 
 
-def test_compression_ratio_is_the_printed_one() -> None:
+def test_compression_ratio_agrees_with_the_printed_value() -> None:
     # beckracing.com/page56: swept 44.389 in³, at top dead centre 5.604 in³, ratio 8.92. With the exact cubic inch, head
     # and dish give 8.918.
     found = calculate("compression", PRINTED_ENGINE)
@@ -24,7 +24,7 @@ def test_compression_ratio_is_the_printed_one() -> None:
 
 
 @pytest.mark.parametrize(("left_out", "volume"), [("gasket", 0.477), ("deck", 0.064), ("crown", 0.427)])
-def test_volume_of_each_part_is_the_printed_one(left_out: str, volume: float) -> None:
+def test_volume_of_each_part_agrees_with_the_printed_value(left_out: str, volume: float) -> None:
     # The same page as in the test above. Volumes in in³.
     zero = {"gasket": "0 in", "deck": "0 in", "crown": "0 cm³"}[left_out]
     whole, rest = (

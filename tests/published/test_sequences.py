@@ -28,7 +28,7 @@ LABELS = {
 
 
 @pytest.mark.parametrize("count", ORDERS)
-def test_cross_pattern_is_the_published_one_in_both_numberings(count: int) -> None:
+def test_cross_pattern_agrees_with_the_published_pattern_in_both_numberings(count: int) -> None:
     assert star_order(count) == ORDERS[count]
     assert star_labels(count) == LABELS[count]
 
@@ -121,7 +121,7 @@ def test_total_angle_that_is_not_the_sum_of_its_steps_is_an_error() -> None:
     assert any("165" in str(problem) for problem in found.problems)
 
 
-def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
+def test_bolt_with_another_torque_is_a_separate_group() -> None:
     # The head with nine bolts above: bolt 9 has another torque, 33 N·m.
     found = tightened(
         "{torque: 61 N·m, only: head}, {torque: 33 N·m, only: ninth}",

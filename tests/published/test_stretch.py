@@ -12,7 +12,7 @@ def value(name: str, line: str, **inputs: str) -> float:
     return float(calculate(name, {key.replace("_", "-"): text for key, text in inputs.items()})[line].value)
 
 
-def test_stretch_of_a_seven_eighths_bolt_is_the_printed_one() -> None:
+def test_stretch_of_a_seven_eighths_bolt_agrees_with_the_printed_value() -> None:
     # engineeringtoolbox.com d_1164: 10 000 lbf, 5 in, E 30e6 psi: 0.0036 in; 21 740 psi with the area rounded to
     # 0.46 in², 21 657 with 0.46173.
     assert parse_thread("7/8-9").stress_area == pytest.approx(0.46173, abs=0.5e-5)
@@ -21,7 +21,7 @@ def test_stretch_of_a_seven_eighths_bolt_is_the_printed_one() -> None:
     assert value("stretch", "stress", **inputs) == pytest.approx(21_657 * 0.006894757, abs=0.5)
 
 
-def test_angle_for_three_quarters_of_the_proof_stress_is_the_computed_one() -> None:
+def test_angle_for_three_quarters_of_the_proof_stress_agrees_with_a_hand_calculation() -> None:
     # Form of MIL-HDBK-60 as rendered at engineersedge.com bolt_elongation_by_turn_15837; numbers computed:
     # M11x1.5, effective length 100 mm, 0.75 × 830 MPa: 72.88°, 0.30366 mm, 44.99 kN.
     inputs = {"stress": "622.5 MPa", "thread": "M11x1.5", "length": "100 mm", "modulus": STEEL}
@@ -46,7 +46,7 @@ def test_quarter_turn_of_a_rigid_joint_gives_the_computed_travel_and_preload() -
     assert value("preload-from-stretch", "preload", **inputs) == pytest.approx(55.6, abs=0.05)
 
 
-def test_default_modulus_is_that_of_steel() -> None:
+def test_default_modulus_is_the_modulus_of_steel() -> None:
     # 29 to 30 million psi in most handbooks (from memory): 199.9 to 206.8 GPa. Eurocode 3 has 210 GPa (from memory).
     stretch = value("stretch", "stretch", force="40 kN", thread="M10x1.5", length="100 mm")
     modulus = 40_000 * 100 / (57.990 * stretch)
@@ -60,5 +60,5 @@ def test_effective_length_follows_the_formula_of_the_handbook() -> None:
     assert value("effective-length", "length", **plain) == 80
     bolt = plain | {"shank": "50 mm", "head": "6.4 mm", "nut": "8.0 mm"}
     assert value("effective-length", "length", **bolt) == pytest.approx(73.28, abs=0.05)
-    # A shank necked to 8.593 mm has the stress area throughout: 53.2 + 30 + 4.
+    # A shank of 8.593 mm diameter has the same area as the thread, so the lengths add up: 53.2 + 30 + 4.
     assert value("effective-length", "length", **bolt, shank_diameter="8.593 mm") == pytest.approx(87.2, abs=0.05)

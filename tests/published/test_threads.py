@@ -34,7 +34,7 @@ def half_digit(printed: str) -> float:
         ("M11x1.5", 10.0257, 9.1597, "72.272", "computed only; not a size of the ISO 898-1 tables"),
     ],
 )
-def test_metric_diameters_and_stress_areas_are_those_of_the_tables(
+def test_metric_diameters_and_stress_areas_agree_with_the_tables(
     thread: str, d2: float, d3: float, area: str, source: str
 ) -> None:
     found = parse_thread(thread)
@@ -79,7 +79,7 @@ def test_coarse_pitch_agrees_with_the_tap_drill_and_the_printed_stress_area(size
         ("1/2-13 UNC", "0.1419", "formulafactory.tools and engineersedge.com 15800"),
     ],
 )
-def test_unified_stress_areas_are_those_of_the_tables(thread: str, printed: str, source: str) -> None:
+def test_unified_stress_areas_agree_with_the_tables(thread: str, printed: str, source: str) -> None:
     found = parse_thread(thread)
     assert found.stress_area == pytest.approx(float(printed), abs=half_digit(printed)), source
 
@@ -108,7 +108,7 @@ def test_stress_area_of_half_inch_fine_is_between_its_two_printed_values() -> No
     assert parse_thread("1/2-20 UNF").stress_area == pytest.approx(0.15995, abs=5e-6)
 
 
-def test_pitch_diameter_of_seven_sixteenths_fine_is_that_of_the_table() -> None:
+def test_pitch_diameter_of_seven_sixteenths_fine_agrees_with_the_table() -> None:
     # boltport.com/threads/unf
     assert parse_thread("7/16-20").pitch_diameter == pytest.approx(0.4050, abs=half_digit("0.4050"))
 
@@ -183,7 +183,7 @@ def test_strengths_follow_from_the_name_of_the_class(cls: str, size: str, proof_
         ("12.9", "M10", 1220, 1100, 970),
     ],
 )  # fmt: skip
-def test_strengths_of_each_class_are_those_of_iso_898_1(
+def test_strengths_of_each_class_agree_with_iso_898_1(
     cls: str, size: str, tensile: float, yields: float, proof: float
 ) -> None:
     # ISO 898-1, table of mechanical properties: minimum tensile strength, minimum yield and proof stress; from memory.

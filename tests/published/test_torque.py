@@ -29,7 +29,7 @@ def torque_for(force: str, thread: str, nut_factor: str, unit: str) -> float:
         ("1/2-13", 120, 12771, 106.4, 0.05),
     ],
 )
-def test_torque_for_three_quarters_of_proof_is_that_of_the_printed_table(
+def test_torque_for_three_quarters_of_proof_agrees_with_the_printed_table(
     thread: str, ksi: float, force: float, torque: float, tolerance: float
 ) -> None:
     found = 0.75 * ksi * 1000 * parse_thread(thread).stress_area
@@ -38,7 +38,7 @@ def test_torque_for_three_quarters_of_proof_is_that_of_the_printed_table(
 
 
 @pytest.mark.parametrize(("k", "printed", "exact"), [("0.20", 30, 30.88), ("0.15", 23, 23.16)])
-def test_torque_of_three_eighths_grade_five_is_the_printed_one(k: str, printed: float, exact: float) -> None:
+def test_torque_of_three_eighths_grade_five_agrees_with_the_printed_value(k: str, printed: float, exact: float) -> None:
     # mobiletechengineering.com, 2020-11-15. The first figure is cut off, not rounded.
     found = torque_for("4940 lbf", "3/8-16", k, "ft-lb")
     assert found == pytest.approx(exact, abs=0.05)
@@ -79,7 +79,7 @@ def test_three_quarters_of_the_nut_factor_need_three_quarters_of_the_torque() ->
         ("3/4-16", "0.15", "0.189", "0.189"),
     ],
 )  # fmt: skip
-def test_nut_factors_from_friction_are_the_computed_ones(
+def test_nut_factors_from_friction_agree_with_a_hand_calculation(
     thread: str, friction: str, by_pitch: str, handbook: str
 ) -> None:
     # Formulas as quoted in scribd.com 488843784, citing Shigley 5e eq. 8-19 and MIL-HDBK-60 eq. 100.5.1. Computed from
@@ -111,7 +111,7 @@ def test_friction_in_the_thread_and_under_the_head_are_not_confused() -> None:
         ("anti-seize", ".12", ".12", 0.12),
     ],
 )
-def test_nut_factor_range_is_the_printed_one_and_includes_the_usual_figure(
+def test_nut_factor_range_agrees_with_the_printed_range_and_includes_the_usual_value(
     surface: str, low: str, high: str, usual: float
 ) -> None:
     found = calculate("nut-factor-range", {"surface": surface})

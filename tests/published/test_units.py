@@ -102,13 +102,13 @@ def test_each_unit_of_the_table_is_checked() -> None:
 
 
 @pytest.mark.parametrize("symbol", sorted(set(BY_SYMBOL) - {"°", "turn", "rpm"}))
-def test_each_unit_is_exactly_that_of_pint(symbol: str) -> None:
+def test_each_unit_is_exactly_equal_to_the_unit_of_pint(symbol: str) -> None:
     for value in (1, 68):
         q = parse_quantity(str(value), unit=symbol)
         assert base(q) == by_pint(symbol, value)
 
 
-def test_turns_degrees_and_speeds_are_those_of_pint() -> None:
+def test_turns_degrees_and_speeds_agree_with_pint() -> None:
     """pint converts these by pi, which it has as a double."""
     pairs = [("turn", "degree", 360), ("turn/minute", "degree/second", 6), ("revolution", "turn", 1)]
     for one, other, ratio in pairs:

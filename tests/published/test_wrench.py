@@ -28,7 +28,7 @@ def q(text: str) -> Quantity:
         ("20 ft-lb", "18 in", "3 in", "17.14", "17.1 ft-lb", "marinemechanic.com p. 128"),
     ],
 )  # fmt: skip
-def test_setting_with_an_extension_is_the_printed_one(
+def test_setting_with_an_extension_agrees_with_the_printed_value(
     torque: str, lever: str, extension: str, exact: str, shown: str, source: str
 ) -> None:
     found = setting(q(torque), q(lever), q(extension))
@@ -39,7 +39,7 @@ def test_setting_with_an_extension_is_the_printed_one(
     assert calculate("wrench", inputs).lines[0].shown == shown
 
 
-def test_torque_at_the_fastener_is_the_printed_one() -> None:
+def test_torque_at_the_fastener_agrees_with_the_printed_value() -> None:
     # US Army TM 9-254 fig. 4-5 (firetrucksandequipment.tpub.com p. 91): setting 60, lever 12, extension 2: 70 in-lb.
     inputs = {"setting": "60 in-lb", "lever": "12 in", "extension": "2 in"}
     assert calculate("wrench-torque", inputs)["torque"].value == 70

@@ -17,7 +17,7 @@ def _binaries() -> Path | None:
     return found[-1].parent if found else None
 
 
-def _plain_user() -> str | None:
+def _unprivileged_user() -> str | None:
     """A user to run the server, because PostgreSQL refuses to run as root; ``None`` if this process is not root."""
     if os.geteuid() != 0:
         return None
@@ -37,7 +37,7 @@ def postgres() -> Iterator[str]:
     binaries = _binaries()
     if binaries is None:
         pytest.skip("no PostgreSQL server below /usr/lib/postgresql: install Debian's package postgresql")
-    user = _plain_user()
+    user = _unprivileged_user()
     folder = Path(mkdtemp(prefix="benchflow-pg-"))
     data = folder / "data"
     if user is not None:

@@ -1,6 +1,7 @@
 """Simulated builds of the shipped head install. Each is made once for a test run."""
 
 import atexit
+import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from functools import cache
@@ -53,11 +54,15 @@ TOOLS = {
 OVERDUE_TOOLS = {"torque-wrench": "TW-B"}
 
 
-@cache
 def folder() -> Path:
-    """The folder for the logs of this run, in memory if possible: on a disk, thousands of fsyncs are slow."""
+    """The folder of this process for its logs, in memory if possible: on a disk, thousands of fsyncs are slow."""
+    return _folder_of(os.getpid())
+
+
+@cache
+def _folder_of(process: int) -> Path:
     memory = Path("/dev/shm")
-    made = Path(mkdtemp(prefix="benchflow-builds-", dir=memory if memory.is_dir() else None))
+    made = Path(mkdtemp(prefix=f"benchflow-builds-{process}-", dir=memory if memory.is_dir() else None))
     atexit.register(rmtree, made, ignore_errors=True)
     return made
 
@@ -84,7 +89,10 @@ def head_install() -> Loaded:
 
 
 def played(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> Path:
-    """The log file of one whole build. ``with_tools``: every instrument is named; ``registered``: from a register."""
+    """The log of one whole build.
+
+    ``with_tools`` names every instrument. ``registered`` takes the instruments from a register.
+    """
     return _played(seed, faults, with_tools, with_tools and registered)
 
 

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from benchflow.review.answer_text import comparison_lines
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
+from benchflow.review.many.comparison_labels import difference_label
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, loaded_build, read
 
@@ -64,7 +65,26 @@ def test_operation_of_only_one_build_is_a_difference() -> None:
     assert [(d.what, d.left, d.right) for d in options] == [("cams", "standard", "reground")]
     only = [d for d in found.differences if d.kind == "plan"]
     assert only
-    assert all({d.left, d.right} == {"part of it", "not part of it"} for d in only)
+    assert all({d.left, d.right} == {"yes", "no"} for d in only)
+
+
+def test_labels_are_the_questions_and_titles_of_the_procedure() -> None:
+    """A person reads the question at the bench, not the id of the value."""
+    one = loaded_build(3, with_tools=True)
+    labels = [pair.label for pair in compare(one, one).readings]
+    assert "Head height at each corner, front intake" in labels
+    assert "Total dial reading at the middle bearing, exhaust" in labels
+    assert "Total end travel of the intake cam, reading 2" in labels
+    assert not any("head-height" in label for label in labels)
+    assert difference_label(one.plan, "instrument", "tighten-head", "torque-wrench") == "torque wrench used"
+    assert difference_label(one.plan, "option", "", "cams") == "Are the cams standard or reground?"
+    lot = difference_label(one.plan, "lot", "", "head-gasket")
+    assert lot == "lot of head gasket of the chosen thickness"
+    deviation = difference_label(one.plan, "deviation", "check-head-face", "head-flatness")
+    assert deviation == "deviation from “Thickest feeler that goes under”"
+    assert difference_label(one.plan, "deviation", "set-head-down", "time") == "deviation from the time window"
+    assert difference_label(one.plan, "start", "", "pistons") == "pistons at the start"
+    assert difference_label(one.plan, "instrument", "", "unknown-id") == "unknown-id used"
 
 
 def test_readings_and_times_are_paired() -> None:
@@ -81,7 +101,7 @@ def test_readings_and_times_are_paired() -> None:
 def test_long_readings_do_not_run_together_in_the_table() -> None:
     found = compare(loaded_build(3), loaded_build(5))
     long = ReadingPair(
-        "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"
+        "gap", "gap[input]", "1", "gap[input]", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"
     )
     lines = list(comparison_lines(replace(found, readings=(long,))))
     row = next(line for line in lines if line.startswith("gap[input]"))

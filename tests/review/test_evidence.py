@@ -154,7 +154,7 @@ def test_ranking_follows_the_printed_rule() -> None:
     assert f"grade {SUSPECT} or more is suspect" in text
 
 
-def test_review_is_the_same_after_json() -> None:
+def test_review_is_the_same_after_writing_and_reading_json() -> None:
     review = review_everything(loaded_build(3))
     assert msgspec.convert(msgspec.json.decode(msgspec.json.encode(review)), Review) == review
 

@@ -57,7 +57,7 @@ instruments:
 
 @pytest.fixture
 def eastern(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """This process in a zone that is behind UTC."""
+    """Set the time zone of this process to one that is behind UTC."""
     monkeypatch.setenv("TZ", EASTERN)
     time.tzset()
     yield
@@ -92,7 +92,7 @@ def test_local_day_has_23_hours_when_clocks_are_set_forward() -> None:
     assert timestamp_of("2026-03-08", end_of_day=True) == "2026-03-09T03:59:59.999Z"
 
 
-def test_zone_replaces_that_of_the_machine() -> None:
+def test_given_zone_is_used_instead_of_the_zone_of_the_machine() -> None:
     assert timestamp_of("2026-03-03", timezone(timedelta(hours=1))) == "2026-03-02T23:00:00.000Z"
 
 

@@ -1,12 +1,15 @@
 """The facts that are collected from single events of a log."""
 
 from collections.abc import Sequence
+from hashlib import sha256
+from typing import Any
 
 import pytest
+import rfc8785
 
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, interpret, plans_or_empty
-from benchflow.session.log.line_format import Draft, Line, seal
+from benchflow.session.log.line_format import Draft, Line, read, seal
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 
@@ -59,7 +62,7 @@ def test_correction_replaces_the_reading_and_keeps_its_limit() -> None:
     assert second.share == pytest.approx(0.5)
 
 
-def test_reworked_stages_stay_as_facts_and_are_not_in_force() -> None:
+def test_reworked_stages_remain_as_facts_but_are_not_valid() -> None:
     log_builder = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
     log_builder.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
     log_builder.add("undone", operation="bolt")
@@ -110,6 +113,26 @@ def test_remedy_withdraws_readings_and_undoes_operations() -> None:
     seat = next(o for o in facts.operations if o.operation == "seat")
     assert not seat.done
     assert facts.undone_steps[0].cause == "remedy"
+
+
+def test_remedy_does_not_undo_an_operation_that_is_not_done() -> None:
+    log_builder = LogBuilder().start("measure").read("measure", "0.05", verdict="low")
+    log_builder.add(
+        "remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat", "grind"]
+    )  # fmt: skip
+    facts = facts_of(log_builder.lines)
+    assert facts.undone_steps == ()
+    assert [each.operation for each in facts.operations] == ["measure"]
+
+
+def test_correction_of_an_event_that_is_not_an_entry_gives_no_fact() -> None:
+    log_builder = LogBuilder().start("measure").read("measure", "0.19")
+    started = log_builder.lines[1].seq
+    quantity = {"value": "0.20", "unit": "mm", "entered": "0.20"}
+    before = facts_of(log_builder.lines)
+    log_builder.add("corrected", event=started, operation="measure", reason="x", quantity=quantity, verdict="ok")
+    after = facts_of(log_builder.lines)
+    assert (after.readings, after.operations[0].entries) == (before.readings, before.operations[0].entries)
 
 
 def test_event_of_an_unknown_kind_is_counted_and_ignored() -> None:
@@ -181,3 +204,25 @@ def test_tick_with_torque_and_stretch_counts_for_both_instruments() -> None:
     )
     stages = facts_of(log_builder.lines).stages
     assert [(fact.serial, fact.fasteners, fact.stretch) for fact in stages] == [("TW-1", 1, False), ("BM-1", 1, True)]
+
+
+@pytest.mark.parametrize(
+    "at",
+    [
+        "2026-03-01T18:30:00.000Z",
+        "2026-03-01T18:30:00Z",
+        "2026-03-01T18:30:00.000000Z",
+        "2026-03-01T19:30:00+01:00",
+        "2026-03-01T13:30:00.000-05:00",
+    ],
+)
+def test_timestamp_of_any_writer_is_given_in_utc_with_milliseconds(at: str) -> None:
+    prev, raw = "0" * 64, b""
+    opened: dict[str, Any] = dict(LogBuilder().lines[0].data)
+    for seq, (kind, data) in enumerate((("opened", opened), ("noted", {"text": "hello"})), 1):
+        line: dict[str, Any] = {"seq": seq, "at": at, "by": "ann", "kind": kind, "data": data, "prev": prev}
+        prev = sha256(rfc8785.dumps(line)).hexdigest()
+        raw += rfc8785.dumps({**line, "hash": prev}) + b"\n"
+    facts = facts_of(read(raw, None).lines)
+    assert [note.at for note in facts.notes] == ["2026-03-01T18:30:00.000Z"]
+    assert facts.session.opened_at == "2026-03-01T18:30:00.000Z"

@@ -81,5 +81,5 @@ def test_archive_reports_an_old_log_as_partly_read(tmp_path: Path) -> None:
     report = file_logs(database, [OLD_LOG], "bench-1")
     database.close()
     assert list(filing_lines(report))[-1] == (
-        f"partly read: another version of benchflow wrote {OLD_LOG}; what this version cannot read is left out"
+        f"partly read: {OLD_LOG} is from another version of benchflow. Events unknown to this version are left out."
     )

@@ -56,7 +56,7 @@ def test_gauge_shows_a_reading_on_its_limit(sheet: BuildSheet) -> None:
 
 def test_deviations_are_listed_first_with_names(sheet: BuildSheet) -> None:
     text = "\n".join(sheet.exceptions)
-    assert "deviation from time, signed by R. Builder: The phone rang." in text
+    assert "deviation from the time window, signed by R. Builder: The phone rang." in text
     assert "the builder signed the hold point for their own work" in text
     assert "reworked, " in text
     assert "None. Every operation" not in build_sheet_html(sheet)

@@ -112,7 +112,7 @@ def test_text_that_is_not_a_date_is_refused_with_an_example() -> None:
     assert timestamp_of("2026-03-01T12:00:00+02:00") == "2026-03-01T10:00:00.000Z"
 
 
-# --- across builds ----------------------------------------------------------------------------------
+# --- trends over builds ----------------------------------------------------------------------------------
 
 
 def builds_with(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
@@ -166,7 +166,7 @@ def test_simulated_builds_are_not_mixed_with_real_ones(tmp_path: Path) -> None:
     rehearsed = LogBuilder(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
     assert [p.unit for p in found.series[0].points] == ["real"]
-    assert found.notes == ("1 simulated session left out.",)
+    assert found.notes == ("1 simulated job left out.",)
 
 
 def test_durations_include_only_builds_that_finished_the_operation(tmp_path: Path) -> None:

@@ -44,7 +44,7 @@ def test_benchflow_home_sets_all_folders_without_making_them(tmp_path: Path) -> 
     assert not home.exists()
 
 
-def test_default_folders_are_those_of_the_platform(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_default_folders_are_the_folders_of_the_platform(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.delenv("BENCHFLOW_HOME", raising=False)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.delenv("XDG_DATA_HOME", raising=False)

@@ -50,3 +50,11 @@ def test_unknown_kind_changes_only_the_sequence_number_and_the_last_time(tmp_pat
     after = fold(state, unknown)
     assert after.seq == line.seq + 1
     assert replace(after, seq=state.seq, last=state.last) == state
+
+
+def test_rework_without_steps_is_over_at_once(tmp_path: Path) -> None:
+    driver = start_session(tmp_path)
+    line = driver.controller.journal.lines[-1]
+    data = {"operation": "lower", "reason": "dirt", "steps": [], "discard": []}
+    after = fold(driver.state, replace(line, seq=line.seq + 1, kind="rework-started", data=data))
+    assert after.rework is None

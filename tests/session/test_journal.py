@@ -1,6 +1,7 @@
 """The journal on real files: durability, one writer, torn lines, damage, failing disks."""
 
 import errno
+import json
 import re
 from pathlib import Path
 
@@ -31,6 +32,14 @@ def test_returned_lines_equal_the_lines_read_back(tmp_path: Path) -> None:
     assert tuple(again.lines) == shown
     assert again.head == head
     assert [line.seq for line in again.lines] == [1, 2]
+
+
+def test_head_is_the_hash_of_the_last_line_in_the_file(tmp_path: Path) -> None:
+    with Journal.create(tmp_path / "log.jsonl") as journal:
+        for number in (1, 2, 3):
+            journal.append([note_draft(number)])
+            last = (tmp_path / "log.jsonl").read_bytes().splitlines()[-1]
+            assert journal.head == json.loads(last)["hash"]
 
 
 def test_new_log_does_not_replace_an_existing_file(tmp_path: Path) -> None:

@@ -279,7 +279,7 @@ def test_extension_changes_the_wrench_setting_and_preload_is_estimated(tmp_path:
     driver = start_session(tmp_path, JOINT, options={}, start={})
     driver.do("start", operation="tighten")
     # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (calculated by hand)
-    assert "preload about 40 kN" in joint_lines(driver)
+    assert "Preload about 40 kN" in joint_lines(driver)
     assert driver.refused("wrench", extension="50 mm") == {"value-missing"}
     assert driver.refused("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
     driver.do("wrench", extension="100 mm", lever="400 mm")
@@ -289,6 +289,45 @@ def test_extension_changes_the_wrench_setting_and_preload_is_estimated(tmp_path:
     assert "SET THE WRENCH" not in joint_lines(driver)
     driver.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
     assert "80.0 N·m" in joint_lines(driver)  # T2 = T1 K2 / K1 = 60 x 0.20 / 0.15
+
+
+def test_lubricant_of_the_procedure_is_shown_until_another_is_entered(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, JOINT, options={}, start={})
+    driver.do("start", operation="tighten")
+    assert "Lubricant: engine oil" in joint_lines(driver)
+    driver.do("lubricant", joint="studs", lubricant="dry")
+    assert "Lubricant: engine oil" not in joint_lines(driver)
+
+
+def test_setting_on_the_scale_is_given_with_an_extension_only(tmp_path: Path) -> None:
+    def setting() -> str:
+        return next(one for one in inputs_of(driver, "tighten") if isinstance(one, TightenInput)).wrench_setting
+
+    driver = start_session(tmp_path, JOINT, options={}, start={})
+    driver.do("start", operation="tighten")
+    assert setting() == ""
+    driver.do("wrench", extension="100 mm", lever="400 mm")
+    assert setting() == "48 N·m"  # TW = TA x L / (L + E) = 60 x 400 / 500
+
+
+def test_instrument_named_by_its_need_has_no_serial_number(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, JOINT, options={}, start={})
+    driver.do("start", operation="tighten")
+    data = driver.do("tick", joint="studs", fastener=1, instrument="wrench").lines[-1].data
+    assert (data["instrument"], data.get("serial")) == ("wrench", None)
+    assert driver.do("tick", joint="studs", fastener=2, instrument="W-7").lines[-1].data["serial"] == "W-7"
+
+
+def test_adapter_that_points_back_to_the_hand_is_refused_and_one_in_line_is_not(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, JOINT, options={}, start={})
+    driver.do("start", operation="tighten")
+    lengths = {"extension": "390 mm", "lever": "400 mm"}
+    assert driver.refused("wrench", **lengths, angle="180°") == {"bad-quantity"}  # 10 mm of lever are left
+    driver.do("wrench", **lengths, angle="90°")
+    assert "SET THE WRENCH TO 60 N·m" in joint_lines(driver)  # across, an adapter changes nothing
+    driver.do("wrench", **lengths)
+    # TW = TA x L / (L + E) = 60 x 400 / 790 = 30.38 (US Army TM 1-1500-204-23-9, fig. 8-16)
+    assert "SET THE WRENCH TO 30.4 N·m" in joint_lines(driver)
 
 
 @pytest.fixture

@@ -256,7 +256,7 @@ def test_range_in_foot_pounds_is_compared_with_the_setting() -> None:
     assert fit_instruments(shop(), WRENCH, quantity("89 ft-lb"), TODAY).fit == ()
 
 
-def test_fit_wrench_with_the_smallest_scale_is_first() -> None:
+def test_wrench_with_the_smallest_suitable_scale_is_first() -> None:
     renewed = apply_changes(TEXT, record_calibration("tw-200", date(2026, 2, 1), None))
     register = read_shop(renewed).shop
     assert register is not None

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.rules.verdicts import ValueVerdict, combined_text, judge_value
+from tests.driving.script import Script, intent, open_intent
 from tests.driving.session_driver import SessionDriver
 from tests.driving.small_head import start_session
 
@@ -71,10 +72,19 @@ def test_mean_is_shown_with_at_most_one_decimal_more_than_its_limit(
     assert combined_text(driver.state, "measure", record) == text
 
 
+def test_no_statistic_is_shown_for_readings_that_are_judged_singly(driver: SessionDriver) -> None:
+    enter(driver, "each", "10.00 mm", "10.02 mm")
+    record = next(one for one in driver.state.plan.steps["measure"].operation.record if one.name == "each")
+    assert combined_text(driver.state, "measure", record) == ""
+
+
 def test_reading_out_of_limit_is_worse_than_one_that_is_not_proven(driver: SessionDriver) -> None:
     # U is 0.02 mm with k = 2, so the guard band is 1.65 × 0.01 mm = 0.0165 mm.
     enter(driver, "each", "9.91 mm", "9.80 mm")
     assert verdict(driver, "each").verdict == "low"
+    judged = verdict(driver, "each").value
+    assert judged is not None
+    assert judged.entered == "9.80 mm"
 
 
 def test_value_has_no_verdict_while_a_reading_is_missing_and_the_others_are_ok(driver: SessionDriver) -> None:
@@ -122,3 +132,43 @@ def test_uncertainty_in_per_cent_is_a_share_of_the_reading(driver: SessionDriver
     # By hand: u = 4 % / 2 of 60 N·m is 1.2 N·m, the guard band 1.98 N·m, so readings from 60.083 N·m are ok.
     enter(driver, "torque", value)
     assert verdict(driver, "torque").verdict == expected
+
+
+DIALS = """\
+benchflow: 1
+id: dials
+title: Dials
+revision: "1"
+notice: Invented for the tests.
+instruments:
+  dial: {kind: length}
+sections:
+- id: all
+  title: All
+  operations:
+  - id: measure
+    title: Measure
+    record:
+      middle: {ask: Bore, unit: mm, readings: 2, judge: mean, limit: 9.90 .. 10.10 mm, with: dial, decision: guarded}
+"""
+DIALS_OF_THE_SHOP = """\
+shop: 1
+people: {Robin: {roles: [builder]}}
+instruments:
+  sure: {kind: length, serial: D-1, range: 0 .. 50 mm, uncertainty: 0.02 mm, calibrated: 2026-01-01}
+  unsure: {kind: length, serial: D-2, range: 0 .. 50 mm, calibrated: 2026-01-01}
+"""
+
+
+@pytest.mark.parametrize("serials", [("D-1", "D-2"), ("D-2", "D-1"), ("D-2", "D-2")])
+def test_guarded_mean_is_not_proven_if_the_uncertainty_of_a_reading_is_not_known(
+    tmp_path: Path, serials: tuple[str, ...]
+) -> None:
+    script = Script(tmp_path, DIALS, shop=DIALS_OF_THE_SHOP)
+    script.do_all(open_intent(), intent("start", operation="measure"))
+    for serial in serials:
+        script.do("record", name="middle", value="10.00 mm", instrument=serial)
+    assert script.refused("finish") == ["not-proven"]
+    for reading in (1, 2):
+        script.do("record", name="middle", value="10.00 mm", reading=reading, instrument="D-1")
+    script.do("finish")

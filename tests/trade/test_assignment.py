@@ -60,7 +60,7 @@ def test_alternative_of_the_same_cost_is_found_if_there_is_one(costs: Costs) -> 
 
 @settings(max_examples=100, deadline=None)
 @given(st.data())
-def test_cost_equals_that_of_scipy(data: st.DataObject) -> None:
+def test_cost_equals_the_cost_found_by_scipy(data: st.DataObject) -> None:
     rows = data.draw(st.integers(1, 30))
     columns = data.draw(st.integers(rows, 60))
     rnd = data.draw(st.randoms(use_true_random=False))

@@ -31,7 +31,7 @@ def test_preload_above_the_proof_load_gives_a_note() -> None:
     )
 
 
-def test_preload_and_torque_are_inverse() -> None:
+def test_torque_for_a_preload_gives_that_preload_again() -> None:
     torque = torque_for(parse_quantity("40 kN"), M10, K15, "ft-lb")["torque"]
     assert float(preload(torque, M10, K15)["preload"].value) == pytest.approx(40, rel=0.005)
 
@@ -42,9 +42,9 @@ def joint(**changes: object) -> Joint:
 
 
 def test_preload_of_a_joint_is_one_line() -> None:
-    assert joint_preload_text(joint(), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %, 79 % of proof load"
-    assert joint_preload_text(joint(grade=""), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %"
-    assert joint_preload_text(joint(grade="unknown"), parse_quantity("6 N·m")) == "preload about 4.0 kN ± 25 %"
+    assert joint_preload_text(joint(), parse_quantity("60 N·m")) == "Preload about 40 kN ± 25 %, 79 % of proof load"
+    assert joint_preload_text(joint(grade=""), parse_quantity("60 N·m")) == "Preload about 40 kN ± 25 %"
+    assert joint_preload_text(joint(grade="unknown"), parse_quantity("6 N·m")) == "Preload about 4.0 kN ± 25 %"
 
 
 def test_joint_without_thread_or_nut_factor_has_no_preload_line() -> None:

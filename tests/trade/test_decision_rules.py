@@ -80,7 +80,7 @@ def test_limit_with_one_end_has_one_guard_band() -> None:
     assert judge(q("0.04 mm"), limit, "guarded", q("0.01 mm")).verdict == "not-proven"
 
 
-def test_acceptance_limits_are_the_limit_less_the_guard_band() -> None:
+def test_acceptance_limits_are_narrower_than_the_limit_by_the_guard_band() -> None:
     # By hand: the guard band is 1.65 × 0.010 mm = 0.0165 mm; base unit m.
     found = judge(q("0.19 mm"), BAND, "guarded", q("0.010 mm"))
     assert (found.accept_low, found.accept_high) == (Fraction("0.0001165"), Fraction("0.0002635"))

@@ -101,7 +101,7 @@ def test_fixed_uncertainty_is_compared_as_a_percentage_of_the_value() -> None:
     assert kinds(gauge, "2.4 bar", need) == ["TooUncertain"]
 
 
-def test_standard_uncertainty_is_the_expanded_one_divided_by_k() -> None:
+def test_standard_uncertainty_is_the_expanded_uncertainty_divided_by_k() -> None:
     found = standard_uncertainty(WRENCH, parse_quantity("60 N·m"))
     assert found is not None
     assert (found.value, found.unit) == (Decimal("1.2"), "N·m")

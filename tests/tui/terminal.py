@@ -22,7 +22,10 @@ NOT_FOR_PYTE = re.compile(rb"\x1b\[[<>=][0-9;]*u|\x1b\[\?[0-9;]*\$p|\x1b\[>[0-9;
 
 
 class Terminal:
-    """``with Terminal([...]) as t: t.wait_for("text"); t.type("12.34\\r")``. Every wait has a time limit."""
+    """A program running in a pseudo-terminal: ``with Terminal([...]) as t: t.wait_for("text"); t.type("12.34\\r")``.
+
+    Every wait has a time limit.
+    """
 
     def __init__(
         self,

@@ -155,6 +155,39 @@ async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed
         assert (bench.last["kind"], bench.last["by"]) == ("opened", "Robin")
 
 
+TWO_READINGS = (
+    HEAD
+    + """\
+sections:
+- title: All
+  operations:
+  - {id: other, title: Something else}
+  - {id: before, title: The face of it}
+  - id: height
+    title: Measure it
+    after: [before]
+    record:
+      height:
+        {ask: Height of the block, unit: mm, limit: 100.0 .. 110.0 mm, below: [{do: Face it again., redo: [before]}]}
+      width: {ask: Width of the block, unit: mm, limit: 100.0 .. 110.0 mm}
+"""
+)
+
+
+async def test_remedy_is_offered_at_the_next_item_and_the_route_leads_back(tmp_path: Path) -> None:
+    """The cursor moves on after a reading out of its limit. The key for the remedy stays."""
+    async with drive_app(at(tmp_path, TWO_READINGS, "height").controller) as bench:
+        await bench.type("99\n")
+        assert "Height of the block: 99 mm LOW" in bench.text
+        await bench.press("escape", "r")
+        assert "Then do again: 2 The face of it" in bench.text
+        await bench.press("enter")
+        assert bench.last["kind"] == "remedied"
+        assert "Guiding to 3 Measure it: 2 steps" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["operation"]) == ("started", "before")
+
+
 async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
     driver = at(tmp_path, MEASURING, "height")
     driver.do("record", name="height", value="99 mm")
@@ -167,7 +200,7 @@ async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
         await bench.press("enter", "enter", "enter")
         await bench.type("99\n")
         await bench.press("escape", "r")
-        assert "This cannot be corrected here" in bench.text
+        assert "You cannot put this right at the bench" in bench.text
         await bench.press("enter")
         assert "This cannot be confirmed as done" in bench.text
         assert bench.kinds.count("remedied") == 1

@@ -110,9 +110,9 @@ async def test_rework_plan_is_shown_before_it_starts_and_then_done_step_by_step(
         before = bench.events
         await bench.press("u", "end", "enter")
         for words in (
-            "1  undo 3 Tighten the studs",
-            "2  undo 2 Lower the head",
-            "3  undo 1 Seal the corners",
+            "1  Undo 3 Tighten the studs",
+            "2  Undo 2 Lower the head",
+            "3  Undo 1 Seal the corners",
         ):
             assert words in bench.text
         assert "Discard: Sealant" in bench.text
@@ -433,7 +433,7 @@ async def test_paused_operation_is_shown_as_paused_on_every_screen(tmp_path: Pat
             await bench.press("escape")
 
 
-async def test_deviation_page_of_an_operation_without_limits_says_that_nothing_can_be_waived(tmp_path: Path) -> None:
+async def test_deviation_page_of_an_operation_without_limits_has_nothing_to_waive(tmp_path: Path) -> None:
     driver = start_session(tmp_path, FOLLOWED, options={}, start={})
     async with drive_app(driver.controller) as bench:
         await bench.press("d")

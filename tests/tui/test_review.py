@@ -257,7 +257,7 @@ async def test_comparison_shows_the_first_difference_first_and_opens_both_replay
         assert first is not None
         assert (first.operation, first.left, first.right) == ("tighten-head", "TW-B", "TW-A")
         marked = bench.text.splitlines().index(next(row for row in bench.text.splitlines() if "► ≠" in row))
-        assert "Tighten the head: torque-wrench used" in bench.text.splitlines()[marked]
+        assert "Tighten the head: torque wrench used" in bench.text.splitlines()[marked]
         assert bench.text.splitlines()[marked + 1].split() == ["TW-B", "│", "TW-A"]
         await bench.press("r")
         pair = page.comparison.readings[0]

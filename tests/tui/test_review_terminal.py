@@ -39,7 +39,7 @@ def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchang
         t.type("loses water\r")
         t.wait_for("grade  90", "Set the head down")
         t.type("m")
-        t.wait_for("DEVIATION signed for time")
+        t.wait_for("DEVIATION signed for the time window")
         t.type("qq\x03")
         assert t.wait_end() == 0
     assert files_in(logs) == before
@@ -47,7 +47,7 @@ def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchang
 
 def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(logs: Path, tmp_path: Path) -> None:
     with terminal("compare", str(logs / "late.jsonl"), str(logs / "clean.jsonl"), home=tmp_path) as t:
-        t.wait_for("Set the head down: deviation from time")
+        t.wait_for("Set the head down: deviation from the time window")
         t.signal(signal.SIGTERM)
         assert t.wait_end() == 128 + signal.SIGTERM
         assert b"\x1b[?1049l" in t.painted  # back to the screen before

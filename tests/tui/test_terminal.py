@@ -157,7 +157,7 @@ def test_plain_terminal_gets_only_sixteen_colours(tmp_path: Path) -> None:
 def test_crash_prints_the_path_of_the_log_and_no_values_of_variables(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
-    with Terminal(["-m", "tests.tui.crashing", str(log)], env=env, columns=200) as terminal:
+    with Terminal(["-m", "tests.tui.crash_on_key", str(log)], env=env, columns=200) as terminal:
         terminal.wait_for("ready to crash")
         terminal.type("x")
         assert terminal.wait_end() == 1

@@ -31,7 +31,7 @@ class Dialog(Screen[str]):
 
 
 class ThreeFields(OrderedApp[list[str]]):
-    """Enter in a field enters its text and goes to the next field. After the last field the program ends."""
+    """A program with three fields. The Enter key enters a text and goes to the next field, or ends it."""
 
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [Binding("f1", "fail", "Fail", priority=True)]

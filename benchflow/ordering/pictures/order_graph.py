@@ -34,9 +34,9 @@ class GraphWindow(Struct, frozen=True):
 class GraphOperation(Struct, frozen=True):
     """A step of the build.
 
-    ``number`` is the one shown at the bench. ``after`` and the operations of ``windows`` are step ids. ``rules`` are
-    indices into :attr:`OrderGraph.rules`: the rules that name a value which the step sets. ``sign`` is the role that
-    signs, ``takes`` the minimum in seconds (0 if not given).
+    ``number`` is the number shown at the bench. ``after`` and the operations of ``windows`` are step ids. ``rules`` are
+    indices into :attr:`OrderGraph.rules`. They are the rules that name a value set by this step. ``sign`` is the role
+    of the person who signs. ``takes`` is the minimum duration in seconds (0 if not given).
     """
 
     id: str
@@ -67,7 +67,10 @@ class GraphMove(Struct, frozen=True):
 
 
 class GraphValue(Struct, frozen=True):
-    """A value of a variable. ``operations`` and ``moves`` set it; ``held`` are the operations with it as ``during``."""
+    """A value of a variable.
+
+    ``words`` is its text. ``operations`` and ``moves`` set it. ``held`` are the operations that have it in `during`.
+    """
 
     value: str
     words: str
@@ -123,7 +126,7 @@ class OrderGraph(Struct, frozen=True):
 
 
 def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
-    """Make the graph of a plan. ``start`` gives start values to variables that the procedure asks for, all or some."""
+    """Make the graph of a plan. ``start`` holds the start values known so far, by variable."""
     procedure = plan.procedure
     order = PartialOrder(plan)
     reduced = reduced_after(order.after, order.before, order.blocked)
@@ -151,10 +154,10 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
 
 
 def reduced_after(after: Sequence[int], before: Sequence[int], blocked: int) -> list[int]:
-    """``after`` (a bit mask per step) without entries that other entries imply: the transitive reduction.
+    """The transitive reduction of ``after``: without the prerequisites that other prerequisites imply.
 
-    ``before`` is the transitive closure. Steps in ``blocked`` (by a cycle) keep all their entries,
-    because in a cycle every entry implies every other.
+    ``after`` and its transitive closure ``before`` hold a bit mask for each step. Steps in ``blocked`` (by a cycle)
+    keep all their prerequisites, because in a cycle every one implies every other.
     """
     reduced = []
     for index, direct in enumerate(after):
@@ -167,7 +170,7 @@ def reduced_after(after: Sequence[int], before: Sequence[int], blocked: int) -> 
 
 
 def move_letter(index: int) -> str:
-    """A, B, ... Z, AA, AB, ..."""
+    """The label of the move with this index: A, B, ... Z, AA, AB, ..."""
     name = ""
     index += 1
     while index:
@@ -243,8 +246,10 @@ def _sections(plan: Plan) -> Iterable[GraphSection]:
 
 
 class GroupEdge(Struct, frozen=True):
-    """A prerequisite of a group. ``group`` is the index of the other group. ``by_place`` is true if each place waits
-    only for the same place of that group.
+    """A prerequisite of a group.
+
+    ``group`` is the index of the group that comes first. ``by_place`` is true if each place waits only for the same
+    place of that group.
     """
 
     group: int
@@ -267,7 +272,7 @@ class OperationGroup(Struct, frozen=True):
 def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, ...]:
     """The operations of a graph with repeats combined, in the author's order and with ``after`` reduced again.
 
-    Repeats that alternate with another operation, so that neither group comes first as a whole, stay separate.
+    Repeats stay separate if they alternate with another operation, because then neither group is completely first.
     """
     together: dict[str, list[GraphOperation]] = {}
     for each in graph.operations:

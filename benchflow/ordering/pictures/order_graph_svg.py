@@ -1,9 +1,9 @@
 """The order of a build as an SVG picture: a row for each operation, a lane for each state.
 
-Lines on the left show prerequisites, drawn like wiring: a dot joins, a crossing does not. Boxes in a lane are
-values of that state. A white box is needed, a dashed box holds while the operation is in progress, a black box holds
-after it. Moves and rules have rows of their own in the same lanes. Shapes and words carry all the information, so the
-picture prints in black and white.
+Lines on the left show prerequisites. They are drawn as in a wiring diagram: lines join at a dot, and cross without
+one. A box in a lane is a value of that state. A white box is needed before the operation. A dashed box is the value
+while it is in progress, a black box the value after it. Moves and rules have their own rows in the same lanes. No
+information is shown by colour alone, so the picture can be printed in black and white.
 """
 
 import textwrap
@@ -34,15 +34,15 @@ _FRAMES: dict[BoxKind, dict[str, float | str]] = {
 
 
 class _SvgElement(Struct, frozen=True):
-    """An SVG element to draw. ``words`` is the text of a text element."""
+    """An SVG element to draw. ``text`` is the text of a text element."""
 
     tag: str
     attributes: dict[str, float | str]
-    words: str = ""
+    text: str = ""
 
 
 class _Box(Struct, frozen=True):
-    """A value in a lane. ``small`` are lines below it that name the operations and moves which set the value."""
+    """A value in a lane. ``lines`` is its text. ``small`` are lines in small print that name what sets the value."""
 
     kind: BoxKind
     lines: tuple[str, ...]
@@ -70,9 +70,9 @@ class _PictureRow(Struct, frozen=True):
 
     @property
     def height(self) -> float:
-        words = len(self.lines) * _LINE + len(self.notes) * (_SMALL + 2)
+        text = len(self.lines) * _LINE + len(self.notes) * (_SMALL + 2)
         boxes = max((sum(box.height + 3 for box in stack) for stack in self.boxes.values()), default=0.0)
-        return max(words, boxes) + (14 if self.heading else 12)
+        return max(text, boxes) + (14 if self.heading else 12)
 
     @property
     def middle(self) -> float:
@@ -111,8 +111,8 @@ class _OrderPicture:
         picture = Svg(self._right + _PAD, self._y + _PAD, f"The order of {self._graph.title}")
         for mark in marks:
             element = picture.add(mark.tag, **mark.attributes)
-            if mark.words:
-                element.text = clean_line(mark.words)
+            if mark.text:
+                element.text = clean_line(mark.text)
         return f"{picture}\n"
 
     # --- above the rows ---------------------------------------------------------------------------
@@ -140,12 +140,12 @@ class _OrderPicture:
             "never": "never together",
         }
         x = _PAD
-        for kind, words in kinds.items() if self._graph.states else ():
-            wide = 52 + _width(words, _SMALL + 1)
+        for kind, text in kinds.items() if self._graph.states else ():
+            wide = 52 + _text_width(text, _SMALL + 1)
             if x > _PAD and x + wide > self._right:
                 x, self._y = _PAD, self._y + 24
             yield from _draw_box(_Box(kind, ("value",)), x, self._y, 46)
-            yield _text(x + 52, self._y + 13, words, size=_SMALL + 1)
+            yield _text(x + 52, self._y + 13, text, size=_SMALL + 1)
             x += 14 + wide
         self._y += 26 if self._graph.states else 0
         yield from _number_box(_PAD, self._y + 1, 46, "7", hold=True)
@@ -170,37 +170,37 @@ class _OrderPicture:
     def _lane_width(self, lane: int) -> float:
         state = self._graph.states[lane]
         spare = " or" if len(state.values) > 2 else ""
-        longest = max((_width(value.words + spare, _SIZE) for value in state.values), default=0.0)
-        return min(max(longest + 18, _width(state.title, _SIZE) + 18, _LANE_LEAST), _LANE_MOST)
+        longest = max((_text_width(value.words + spare, _SIZE) for value in state.values), default=0.0)
+        return min(max(longest + 18, _text_width(state.title, _SIZE) + 18, _LANE_LEAST), _LANE_MOST)
 
     # --- rows -------------------------------------------------------------------------------------
 
     def _rows(self) -> tuple[list[_PictureRow], list[_PictureRow]]:
-        """All rows, and the rows of the groups by index of the group."""
+        """All rows of the picture, and the row of each group in the order of the groups."""
         graph = self._graph
         rows = list(self._start_row()) if graph.states else []
         by_group: dict[str, _PictureRow] = {}
         for section in graph.sections:
-            rows.append(self._add("", (section.title,), heading=True))
+            rows.append(self._add_row("", (section.title,), heading=True))
             for group in self._groups:
                 if group.first.id in section.operations:
                     by_group[group.first.id] = self._operation_row(group)
                     rows.append(by_group[group.first.id])
         if graph.moves:
-            rows.append(self._add("", ("Moves, made between operations as often as needed",), heading=True))
+            rows.append(self._add_row("", ("Moves, made between operations as often as needed",), heading=True))
         for move in graph.moves:
             boxes = self._boxes(move.needs, {}, move.sets, None)
-            rows.append(self._add(move.letter, self._title_lines(move.title), boxes=boxes))
+            rows.append(self._add_row(move.letter, self._title_lines(move.title), boxes=boxes))
         rows += self._rule_rows()
         return rows, [by_group[group.first.id] for group in self._groups]
 
     def _start_row(self) -> Iterator[_PictureRow]:
         boxes: dict[int, tuple[_Box, ...]] = {}
         for state in self._graph.states:
-            words = next((value.words for value in state.values if value.value == state.start), "asked for")
+            text = next((value.words for value in state.values if value.value == state.start), "asked for")
             lane = self._lane[state.name]
-            boxes[lane] = (self._box("then" if state.start else "in progress", lane, words),)
-        yield self._add("", ("State at the start",), boxes=boxes)
+            boxes[lane] = (self._box("then" if state.start else "in progress", lane, text),)
+        yield self._add_row("", ("State at the start",), boxes=boxes)
 
     def _operation_row(self, group: OperationGroup) -> _PictureRow:
         first = group.first
@@ -208,12 +208,12 @@ class _OrderPicture:
         if first.sign:
             notes.append(f"hold: signed by {first.sign}")
         boxes = self._boxes(first.needs, first.during, first.sets, group)
-        return self._add(group.numbers, self._title_lines(group.title), tuple(notes), boxes, hold=bool(first.sign))
+        return self._add_row(group.numbers, self._title_lines(group.title), tuple(notes), boxes, hold=bool(first.sign))
 
     def _rule_rows(self) -> Iterator[_PictureRow]:
         names = self._names
         if self._graph.rules:
-            yield self._add("", ("Never together",), heading=True)
+            yield self._add_row("", ("Never together",), heading=True)
         for rule in self._graph.rules:
             boxes = {
                 self._lane[name]: (self._box("never", self._lane[name], *(names.value(name, v) for v in values)),)
@@ -221,7 +221,7 @@ class _OrderPicture:
             }
             checked = names.actions(rule.operations, rule.moves)
             notes = _wrapped(f"checked at {', '.join(checked)}", _TITLE, _SMALL) if checked else ()
-            yield self._add("×", self._title_lines(rule.because[:1].upper() + rule.because[1:]), notes, boxes)
+            yield self._add_row("×", self._title_lines(rule.because[:1].upper() + rule.because[1:]), notes, boxes)
 
     def _boxes(
         self,
@@ -230,13 +230,13 @@ class _OrderPicture:
         sets: dict[str, str],
         group: OperationGroup | None,
     ) -> Mapping[int, tuple[_Box, ...]]:
-        """The boxes of an operation, or of a move where ``group`` is ``None``, by lane."""
+        """The boxes by lane, for an operation or a move. For a move, ``group`` is ``None``."""
         names = self._names
         boxes: dict[int, list[_Box]] = {}
         for name, values in needs.items():
             setters = names.setters(group, name, values) if group is not None else []
-            words = [names.value(name, value) for value in values]
-            boxes.setdefault(self._lane[name], []).append(self._box("needs", self._lane[name], *words, setters=setters))
+            texts = [names.value(name, value) for value in values]
+            boxes.setdefault(self._lane[name], []).append(self._box("needs", self._lane[name], *texts, setters=setters))
         settings: tuple[tuple[BoxKind, dict[str, str]], ...] = (("in progress", during), ("then", sets))
         for kind, written in settings:
             for name, value in written.items():
@@ -245,17 +245,17 @@ class _OrderPicture:
         return {lane: tuple(stack) for lane, stack in boxes.items()}
 
     def _box(self, kind: BoxKind, lane: int, *values: str, setters: Sequence[str] = ()) -> _Box:
-        """Several values are listed below each other, with "or" between them."""
+        """A box with its text wrapped. Several values are listed one below the other, with "or" between them."""
         inside = self._wide[lane] - 14
-        words = [f"{value} or" for value in values[:-1]] + list(values[-1:])
+        texts = [f"{value} or" for value in values[:-1]] + list(values[-1:])
         short = [setter.removeprefix("move ").removeprefix("the ") for setter in setters]
         small = _wrapped(f"← {', '.join(short)}", inside, _SMALL) if short else ()
-        return _Box(kind, tuple(line for each in words for line in _wrapped(each, inside, _SIZE)), small)
+        return _Box(kind, tuple(line for text in texts for line in _wrapped(text, inside, _SIZE)), small)
 
     def _title_lines(self, title: str) -> tuple[str, ...]:
         return _wrapped(title, _TITLE, _SIZE)
 
-    def _add(
+    def _add_row(
         self,
         label: str,
         lines: tuple[str, ...],
@@ -348,19 +348,19 @@ def _draw_box(box: _Box, x: float, y: float, wide: float) -> Iterator[_SvgElemen
         y += _SMALL + 1
 
 
-def _number_box(x: float, y: float, wide: float, words: str, *, hold: bool) -> Iterator[_SvgElement]:
+def _number_box(x: float, y: float, wide: float, text: str, *, hold: bool) -> Iterator[_SvgElement]:
     size: dict[str, float | str] = {"x": x, "y": y, "width": wide, "height": 17}
     yield _SvgElement("rect", {**size, "fill": "#fff", "stroke": "#000", "stroke-width": 1.2})
     if hold:
         inner: dict[str, float | str] = {"x": x + 3, "y": y + 3, "width": wide - 6, "height": 11}
         yield _SvgElement("rect", {**inner, "fill": "none", "stroke": "#000"})
-    yield _text(x + wide / 2, y + 12.5, words, anchor="middle", size=11, bold=True)
+    yield _text(x + wide / 2, y + 12.5, text, anchor="middle", size=11, bold=True)
 
 
 def _text(
     x: float,
     y: float,
-    words: str,
+    text: str,
     *,
     size: float = _SIZE,
     anchor: str = "start",
@@ -373,14 +373,14 @@ def _text(
         attributes["font-weight"] = "bold"
     if halo:
         attributes |= {"stroke": "#fff", "stroke-width": 4, "paint-order": "stroke"}
-    return _SvgElement("text", attributes, words)
+    return _SvgElement("text", attributes, text)
 
 
-def _wrapped(words: str, room: float, size: float) -> tuple[str, ...]:
-    """``words`` in lines of at most ``room`` user units, estimated from the mean width of a sans-serif letter."""
-    return tuple(textwrap.wrap(clean_line(words), max(int(room / (size * 0.54)), 6))) or ("",)
+def _wrapped(text: str, width: float, size: float) -> tuple[str, ...]:
+    """The text wrapped to ``width`` user units. Widths are estimated from the mean width of a sans-serif letter."""
+    return tuple(textwrap.wrap(clean_line(text), max(int(width / (size * 0.54)), 6))) or ("",)
 
 
-def _width(words: str, size: float) -> float:
-    """Estimated width of ``words`` in user units."""
-    return len(clean_line(words)) * size * 0.56
+def _text_width(text: str, size: float) -> float:
+    """Estimated width of the text in user units."""
+    return len(clean_line(text)) * size * 0.56

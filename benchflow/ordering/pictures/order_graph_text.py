@@ -12,7 +12,7 @@ WIDEST = 100
 
 
 def order_graph_text(graph: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
-    """The graph as lines of at most ``width`` characters, but not below 40. A longer word is broken."""
+    """The graph as lines of at most ``width`` characters (at least 40). A word longer than a line is broken."""
     return tuple(_OrderText(graph, groups, max(width, 40)).lines())
 
 
@@ -42,7 +42,7 @@ class GraphNames:
         return [f"{self.state(name)} {self.value(name, value)}" for name, value in settings.items()]
 
     def numbers(self, steps: Iterable[str]) -> list[str]:
-        """Numbers of the steps; ``4–7`` where all steps of a group are among them."""
+        """The numbers of the steps. If all steps of a group are included, they are combined, such as ``4–7``."""
         wanted = list(steps)
         found: list[str] = []
         for step in wanted:
@@ -62,7 +62,8 @@ class GraphNames:
     def windows(self, group: OperationGroup) -> list[str]:
         """The time windows of a group, such as ``at most 10 min since 31``.
 
-        A repeated operation counts from the same place of the earlier operation, so the earlier group is named.
+        Each repeat of an operation counts from the earlier operation at the same place, so the text names the whole
+        earlier group.
         """
         since: dict[str, list[str]] = {}
         for window in group.first.windows:
@@ -74,9 +75,9 @@ class GraphNames:
         return lines
 
     def setters(self, group: OperationGroup, name: str, values: Sequence[str]) -> list[str]:
-        """The labels of all actions that may have set the variable to one of the values before the group starts.
+        """The labels of the actions that may have given the variable one of the values before the group starts.
 
-        Operations that come after the group are left out. ``the start`` is included if the start has such a value.
+        Operations after the group are left out. The first label is ``the start`` if the start has one of the values.
         """
         state = self._state.get(name)
         if state is None:
@@ -185,15 +186,16 @@ class _OrderText:
 
     # --- lines ------------------------------------------------------------------------------------
 
-    def _heading(self, words: str) -> Iterator[str]:
+    def _heading(self, text: str) -> Iterator[str]:
         yield ""
-        yield words
+        yield text
 
-    def _detail(self, word: str, text: str) -> Iterator[str]:
-        return self._wrapped(text, head=f"{'':{self._side}}{word:<8}")
+    def _detail(self, label: str, text: str) -> Iterator[str]:
+        return self._wrapped(text, head=f"{'':{self._side}}{label:<8}")
 
     def _wrapped(self, text: str, head: str = "") -> Iterator[str]:
         lead = f"{head}  " if head else ""
-        words = " ".join(text.split())
-        lines = textwrap.wrap(words, self._width, initial_indent=lead, subsequent_indent=" " * len(lead))
+        lines = textwrap.wrap(
+            " ".join(text.split()), self._width, initial_indent=lead, subsequent_indent=" " * len(lead)
+        )
         yield from lines or [lead.rstrip()]

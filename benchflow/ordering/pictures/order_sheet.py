@@ -39,10 +39,11 @@ class NeededState(Struct, frozen=True):
 
 
 class SheetWindow(Struct, frozen=True):
-    """A time window: the author's text, and the turn whose end it counts from (``since``).
+    """A time window of an operation.
 
-    ``holds_back`` is true if the operation must not start before the window opens, ``closes`` if it must be finished
-    before the window closes.
+    ``text`` is the author's text. The window counts from the end of turn ``since``. ``holds_back`` is true if the
+    operation must not start before the window opens. ``closes`` is true if it must be finished before the end of the
+    window.
     """
 
     text: str
@@ -54,8 +55,8 @@ class SheetWindow(Struct, frozen=True):
 class OperationTurn(Struct, frozen=True, tag="operation"):
     """One operation on the sheet. ``turn`` counts from 1.
 
-    ``after`` are the turns that it waits for, without those that others imply. ``hazards`` are the rules that name a
-    value which the operation sets, in words.
+    ``after`` are the turns that it waits for, without those that others imply. ``hazards`` are the texts of the rules
+    that name a value set by the operation.
     """
 
     turn: int
@@ -67,7 +68,7 @@ class OperationTurn(Struct, frozen=True, tag="operation"):
 
 
 class MoveTurn(Struct, frozen=True, tag="move"):
-    """A move inserted for the operation at turn ``before``. ``lifts`` says what blocked that operation."""
+    """A move inserted for the operation at turn ``before``. ``lifts`` are the reasons that blocked that operation."""
 
     turn: int
     move: str
@@ -79,8 +80,8 @@ class MoveTurn(Struct, frozen=True, tag="move"):
 class OrderSheet(Struct, frozen=True):
     """A build in one safe order.
 
-    ``begin`` describes the start values of the state; ``asked`` are those that the procedure asks for.
-    ``time_kept`` is false if the time windows cannot all be kept in this order, however fast the builder works.
+    ``begin`` are the start values of the state as text. ``asked`` are those that the procedure asks for. ``time_kept``
+    is false if some time window cannot be kept in this order, however fast the builder works.
     """
 
     plan: Plan
@@ -92,7 +93,7 @@ class OrderSheet(Struct, frozen=True):
 
 
 class NoSafeOrder(Struct, frozen=True):
-    """No safe order was found from this start. ``reasons`` say what blocks every step after ``done``.
+    """The result if no safe order was found from this start. ``reasons`` are why no step can follow ``done``.
 
     ``done`` holds ids of operations and moves. ``certain`` is false if the search reached its limit.
     """
@@ -136,7 +137,7 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
 
 
 def _safe_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
-    """A safe order, as close to the author's as possible. If that leads to a dead end, any safe order."""
+    """A safe order as close to the author's as possible. If that leads to a dead end, any safe order."""
     configuration = Configuration(frozenset(), dict(start))
     walked: list[RouteStep] = []
     left = sorted(plan.steps, key=lambda name: order.rank[order.index[name]])
@@ -179,7 +180,7 @@ def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Route
 def _no_safe_order(
     plan: Plan, configuration: Configuration, left: Sequence[str], walked: Sequence[RouteStep], *, certain: bool
 ) -> NoSafeOrder:
-    """The reasons why no further step is possible at the point where the author's order gets stuck."""
+    """The reasons why no further step is possible after the steps in ``walked``."""
     ready = [name for name in left if all(earlier in configuration.done for earlier in plan.steps[name].after)]
     reasons = [
         f"“{step_title(plan, name)}” is blocked. {reason_text(plan, reason)}"

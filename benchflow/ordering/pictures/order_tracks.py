@@ -14,8 +14,8 @@ from benchflow.ordering.pictures.order_graph import OperationGroup
 class Track(Struct, frozen=True):
     """One line from group ``source`` to the groups ``targets``, all as indices.
 
-    ``rail`` counts from the right, 0 being nearest to the numbers; ``None`` is a straight line to the next row.
-    In the targets in ``by_place``, each place waits only for the same place of the source.
+    ``rail`` counts from the right, so rail 0 is nearest to the numbers. ``None`` is a straight line to the next row.
+    ``by_place`` are the targets in which each place waits only for the same place of the source.
     """
 
     source: int
@@ -25,7 +25,7 @@ class Track(Struct, frozen=True):
 
 
 def lay_tracks(groups: Sequence[OperationGroup]) -> tuple[list[Track], int]:
-    """The tracks, short ones nearest to the numbers, and the number of rails that they need."""
+    """The tracks, and the number of rails that they need. Short tracks are nearest to the numbers."""
     targets: dict[int, list[int]] = {}
     by_place: dict[int, set[int]] = {}
     for index, group in enumerate(groups):

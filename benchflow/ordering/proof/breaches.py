@@ -1,4 +1,7 @@
-"""Breaches on paper: orders that `after` and `needs` allow but that break a rule, so that only the interlock helps."""
+"""Breaches on paper: orders that break a rule although `after` and `needs` allow them.
+
+At the bench the interlock prevents such an order. A printed copy of the procedure does not.
+"""
 
 from collections.abc import Iterator
 
@@ -38,7 +41,7 @@ def find_breach(
     if space is not None or not isinstance(found, Undecided):
         return found
     # No breach was found near the start, so the whole group has to be explored.
-    unexplored_group = next(each for each in analysis.unexplored if each.group is group)
+    unexplored_group = next(other for other in analysis.unexplored if other.group is group)
     known = explorer.explore_fully(unexplored_group)
     if known is None:
         return found

@@ -1,4 +1,4 @@
-"""The messages of findings about the order, with the steps named one by one for the mechanic."""
+"""The messages of the findings about the order. Each names the steps that lead to the problem."""
 
 from collections.abc import Sequence
 
@@ -34,7 +34,7 @@ _MOST_NAMED = 8
 _MOST_OF_LONG_ORDER = 6
 _MOST_SUSPECTS = 12
 _ROUTE_LIMIT = 200
-"""The most configurations searched for the reason why a step cannot be done. It is already proven that it cannot."""
+"""The most configurations searched for the reason why a step cannot be done. That it cannot is already proven."""
 
 
 def order_text(plan: Plan, order: Sequence[RouteStep]) -> str:
@@ -83,7 +83,7 @@ def _configuration_after(plan: Plan, start: dict[str, str], order: Sequence[Rout
 
 
 def breach_message(plan: Plan, witness: Witness) -> str:
-    """The order, the way in which its last action breaks the rule, and the author's reason for the rule."""
+    """The order, how its last action breaks the rule, and the author's reason for the rule."""
     procedure = plan.procedure
     assert witness.rule is not None
     rule = procedure.interference[witness.rule]
@@ -122,7 +122,7 @@ def fix_message(procedure: Procedure, lines: Sequence[SuggestedLine], *, smalles
         count = "this line"
     else:
         count = f"these {len(lines)} lines, which are the fewest possible" if smallest else f"these {len(lines)} lines"
-    hedge = "" if smallest else " (fewer may do)"
+    hedge = "" if smallest else " (fewer may be enough)"
     return f"To make it safe on paper, add {count}{hedge}: {listed}."
 
 

@@ -8,30 +8,30 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gate
 from benchflow.ordering.proof.variable_group import VariableGroup
 
 _MANY_SETS = 60_000
-"""The most configurations explored set by set. After that the lattice is tried: it is faster if it fits the bound."""
+"""The most configurations explored set by set at first. A larger group is explored over the lattice if that fits."""
 _BITS_STORED = 1024
 _BITS_PROCESSED = 30_000
-"""Lattice bits in memory, and bits processed, that count as one configuration of the bound. A configuration stored by
-itself takes about 100 bytes and 10 microseconds, so both methods may use about the same memory and time."""
+"""Bits of a lattice in memory, and bits processed, that cost as much as one configuration stored by itself.
+
+Such a configuration takes about 100 bytes and 10 microseconds. The bound therefore limits both methods to about the
+same memory and time."""
 _CONFIGURATIONS_PER_STEP = 50
-"""A trial of a plan with added lines counts as this share of the bound for each step of the plan."""
+"""A trial of suggested lines costs this many configurations of the bound for each step of the plan."""
 
 
 class Reductions(Struct, frozen=True):
-    """Switches for the reductions. The verdicts are the same with any of them off; a test checks this.
+    """Switches for the reductions of the proof.
 
-    ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states imply.
-    ``twins``: explore one order of interchangeable steps. ``lattice``: store sets as bits of an integer.
-    ``set_by_set``: store few sets one by one. ``approximation``: try an over-approximation first, unless the lattice
-    has at most ``small_lattice`` sets: exploring so few is as fast and gives an exact result.
+    The verdicts are the same with any of them off; a test checks this. A lattice of at most ``small_lattice`` sets is
+    explored without an approximation. Exploring so few sets is as fast, and the result is exact.
     """
 
-    by_groups: bool = True
-    forced_order: bool = True
-    twins: bool = True
-    lattice: bool = True
-    set_by_set: bool = True
-    approximation: bool = True
+    by_groups: bool = True  # explore independent variables separately
+    forced_order: bool = True  # use the order that the needed states imply
+    twins: bool = True  # explore only one order of interchangeable steps
+    lattice: bool = True  # store sets as bits of an integer
+    set_by_set: bool = True  # store few sets one by one
+    approximation: bool = True  # try an over-approximation first
     small_lattice: int = 1 << 12
 
 
@@ -71,7 +71,8 @@ class Explorer:
     def explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         """The state space of the group, or the approximation if it is not explored.
 
-        If an equal group of another build was explored, its result is used, with its numbering of valuations.
+        If an equal group of another build was explored before, its result is used. The group then takes over the
+        numbers that the other group gave to its valuations.
         """
         key = group.key
         found = self._known.get(key)
@@ -81,10 +82,10 @@ class Explorer:
         return found
 
     def explore_fully(self, unexplored_group: UnexploredGroup) -> AnyStateSpace | None:
-        """The state space of a group that was left unexplored; ``None`` if it is too wide."""
+        """The state space of a group that was not explored before; ``None`` if it is too large for the bound."""
         key = unexplored_group.group.key
         if key not in self._in_full:
-            self._in_full[key] = self._explored(unexplored_group.group)
+            self._in_full[key] = self._state_space_of(unexplored_group.group)
         return self._in_full[key]
 
     def _explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
@@ -101,20 +102,20 @@ class Explorer:
             if known.free:
                 self.configurations += known.searched
                 return UnexploredGroup(group, known.searched, known)
-        found = self._explored(group)
+        found = self._state_space_of(group)
         return UnexploredGroup(group, self.configurations - before, known) if found is None else found
 
-    def _explored(self, group: VariableGroup) -> AnyStateSpace | None:
+    def _state_space_of(self, group: VariableGroup) -> AnyStateSpace | None:
         twins = group.twins(also_outside=False) if self.reductions.twins else []
         gate = gated(group, twins)
         size = lattice_size(gate, group.all)
         small = size <= min(self.reductions.small_lattice, self._left)
         if self.reductions.lattice and (small or not self.reductions.set_by_set):
-            return self._over_lattice(group, gate, twins)
+            return self._lattice_space(group, gate, twins)
         limit = min(_MANY_SETS, self._left) if self.reductions.lattice else self._left
         is_all = limit == self._left
         space: AnyStateSpace = StateSpace(group, ExplicitSets(gate), gate, twins)
-        done = self._counted(space, limit)
+        done = self._explore_counted(space, limit)
         if done or is_all:
             return space if done else None
         width = len(group.steps) + 4 * len(space.reached)
@@ -122,17 +123,17 @@ class Explorer:
         moved = size * len(space.reached) * steps * steps
         if size * width <= self._left * _BITS_STORED and moved <= self._left * _BITS_PROCESSED:
             del space
-            return self._over_lattice(group, gate, twins, cost=moved // _BITS_PROCESSED)
+            return self._lattice_space(group, gate, twins, cost=moved // _BITS_PROCESSED)
         space = StateSpace(group, ExplicitSets(gate), gate, twins)
-        return space if self._counted(space, self._left) else None
+        return space if self._explore_counted(space, self._left) else None
 
-    def _counted(self, space: AnyStateSpace, limit: int) -> bool:
+    def _explore_counted(self, space: AnyStateSpace, limit: int) -> bool:
         done = space.explore(limit)
         self.configurations += space.configurations
         self._left = max(self._left - space.configurations, 0)
         return done
 
-    def _over_lattice(
+    def _lattice_space(
         self, group: VariableGroup, gate: list[int], twins: list[list[int]], cost: int = 0
     ) -> StateSpace[int]:
         space = StateSpace(group, LatticeSets(gate, group.all), gate, twins)

@@ -1,14 +1,15 @@
-"""Decides which groups, explored separately, have to be explored together.
+"""Decides which groups have to be explored together.
 
-A group explored alone does not show the waiting between groups. Two groups that can each be finished may still block
-each other: each waits for a step of the other that the other can only do later. Groups can be explored separately if a
-sufficient condition holds. In every configuration from which a group can be finished, it must be able to continue
+Exploring each group alone does not show if groups wait for each other. Two groups that can each be finished may still
+block each other: each waits for a step that the other can only do later. Groups can be explored separately if the
+following is true. In every configuration from which a group can be finished, it can continue
 
 * *in turn*: with its next step in one order that all groups share, or
-* with a step that needs no group that waits for this one, even if each of the others keeps its *own order*.
+* with a step that does not have to wait for a group which waits for this one. The other groups need not follow the
+  shared order for this: each may keep its *own order*.
 
-A group that can continue with every step that the order allows is *free*: no other group has to wait for it. A group
-that meets neither condition is explored together with the groups that it may have to wait for.
+A group that can continue with every step that the order allows is *free*. No other group has to wait for it. A group
+for which neither is true is explored together with the groups that it may have to wait for.
 """
 
 from collections.abc import Sequence
@@ -21,7 +22,7 @@ from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.state_machine import bits
 
 Progress = Literal["free", "in turn", "own order"]
-"""How a group continues: see the top of this module."""
+"""The condition by which a group can continue, as explained at the top of this module."""
 _MOST_EXCEPTIONS = 4_000
 
 Pair = tuple[VariableGroup, AnyStateSpace]
@@ -49,7 +50,7 @@ def groups_to_join(order: PartialOrder, pairs: Sequence[Pair]) -> set[int] | Non
 
 
 def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, int]]:
-    """The configurations that can be finished, but not by the next step of the shared order, as (valuation, done)."""
+    """The configurations that can be finished, but not with the shared order's next step, as (valuation, done)."""
     rank = [group.order.rank[number] for number in group.steps]
     alike = {step: twins for twins in space.twins for step in twins}
     found: list[tuple[int, int]] = []
@@ -70,7 +71,7 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
 
 
 class _Waiting:
-    """The steps and groups that a step may have to wait for. ``progress`` says how each group continues."""
+    """The steps and groups that a step may have to wait for. ``progress`` has one entry for each group."""
 
     def __init__(self, order: PartialOrder, groups: Sequence[VariableGroup], progress: Sequence[Progress]) -> None:
         self._order = order
@@ -81,9 +82,9 @@ class _Waiting:
     def groups_waited_for(
         self, number: int, group: VariableGroup, space: AnyStateSpace, valuation: int, done: int
     ) -> set[int]:
-        """The other groups that this group may have to wait for while they wait for it, whichever step it does next.
+        """The groups that may wait for this group while it waits for them.
 
-        Empty if one of the possible next steps needs no such group.
+        Empty if this group has a possible next step that does not have to wait for any of them.
         """
         certain, uncertain = _certainly_done(group, space, done)
         left = group.in_plan((1 << len(group.steps)) - 1 & ~certain)

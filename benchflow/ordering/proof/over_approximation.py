@@ -1,9 +1,9 @@
 """Sound over-approximation for variable groups too large to explore.
 
-When the order allows a step to start, a variable can only have its start value (unless an earlier step writes it), a
-value that a move writes, or a value that another step writes. That other step must not come after this one, and no step
-between the two in the order may overwrite the value. This allows more valuations than the real orders do, so whatever
-holds for all of them is proven.
+When the order allows a step to start, a variable can have only these values: its start value, unless an earlier step
+writes it; a value that a move writes; a value that another step writes. That other step must not come after this one,
+and no step between the two in the order may overwrite the value. These are more valuations than real orders can reach.
+A statement that is true for all of them is therefore proven.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,7 +20,7 @@ class Approximation(Struct, frozen=True):
     """The facts proven about a group.
 
     ``no_breach`` is true if no order breaks a rule, even without the interlock. ``free`` is true if every step that the
-    order allows next can be done, if necessary after moves. ``searched`` is the number of valuations.
+    order allows next can be done, if necessary after moves. ``searched`` is the number of valuations checked.
     """
 
     no_breach: bool
@@ -112,7 +112,7 @@ def _valuations_at(group: VariableGroup, valuations: Sequence[int], step: int, b
 
 
 def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
-    """For each variable, the mask of values possible when the step may start."""
+    """Return a bit mask per variable: its possible values when all steps ``before`` are done and ``step`` is not."""
     machine = group.machine
     masks = [0] * len(machine.variables)
     written_before = [0] * len(machine.variables)  # for each variable, the earlier steps that write it
@@ -137,9 +137,9 @@ def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
 
 
 def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
-    """True if a step can certainly never be done, even if each variable is assumed to keep all earlier values too.
+    """True if it is proven that some step can never be done from here. "False" proves nothing.
 
-    The test uses a sound over-approximation of the reachable values: "true" is proven, "false" proves nothing.
+    The test is a sound over-approximation. A variable that gets a new value is assumed to have its earlier values too.
     """
     machine = group.machine
     values = [1 << value for value in machine.values(valuation)]

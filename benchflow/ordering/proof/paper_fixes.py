@@ -1,8 +1,9 @@
 """The smallest set of ``after`` and ``needs`` lines that makes a procedure safe on paper.
 
-The search is guided by counterexamples: a set of lines must exclude every known order that breaks a rule. The smallest
-such sets are tried one by one, the simplest lines first. If a set allows another such order, that order is added to the
-known ones. A set must not add a cycle, a dead end, an operation that is never done or a move that is no longer useful.
+A procedure is safe on paper if no order that `after` and `needs` allow breaks a rule. The search is guided by
+counterexamples. A set of lines must exclude every known order that breaks a rule. The smallest such sets are tried one
+by one, the simplest lines first. If a set allows another such order, that order is added to the known ones. A set must
+not add a cycle, a dead end, an operation that is never done or a move that is no longer useful.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -31,7 +32,7 @@ _MANY_VALUES = 4
 
 
 class PaperFix(Struct, frozen=True):
-    """Lines that make the procedure safe on paper. ``smallest`` is true if it is proven that no smaller set does."""
+    """Lines that make the procedure safe on paper. ``smallest`` is true if fewer lines are certainly not enough."""
 
     lines: tuple[SuggestedLine, ...]
     smallest: bool
@@ -55,7 +56,7 @@ class _KnownOrder(Struct, frozen=True):
 
 
 class _LimitReachedError(Exception):
-    """Ends nested searches at their limit. It never leaves this module."""
+    """Ends nested searches at their limit. It is caught in this module."""
 
 
 class PaperFixSearch:
@@ -116,7 +117,7 @@ class PaperFixSearch:
         yield chosen
 
     def _simplest(self) -> tuple[SuggestedLine, ...] | None:
-        """Lines that make the procedure safe, perhaps more than needed: the simplest one against each order found."""
+        """Lines that make the procedure safe: the simplest line against each known order. Fewer may be enough."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
             for place, known in enumerate(self._known_orders):
@@ -132,7 +133,7 @@ class PaperFixSearch:
         return None
 
     def _is_safe(self, lines: tuple[SuggestedLine, ...]) -> bool:
-        """True if the procedure with these lines is safe on paper and otherwise no worse than before."""
+        """True if no allowed order breaks a rule once these lines are added, and the lines add no other problem."""
         if not self._explorer.may_try(sum(len(before.order.steps) for before in self._before)):
             raise _LimitReachedError
         self._tried.add(frozenset(lines))
@@ -174,7 +175,7 @@ class PaperFixSearch:
         self._candidates.append([line for line in lines if not self._makes_move_useless(line)])
 
     def _lines_against(self, known: _KnownOrder) -> Iterator[SuggestedLine]:
-        """Every line that excludes the order, simplest first. The first one negates the rule itself."""
+        """Every line that excludes the order, simplest first. The first line requires the opposite of the rule."""
         never = self._procedure.interference[known.rule].never
         last = known.steps_taken[-1]
         written = {*last.step.during, *last.step.sets} if last.step else set()
@@ -189,7 +190,7 @@ class PaperFixSearch:
             yield from self._after_lines_against(known.plan, turn)
 
     def _makes_move_useless(self, line: SuggestedLine) -> bool:
-        """True if the line makes a useful move useless: the move could then only be made where it changes nothing."""
+        """True if the line makes a useful move useless: the move could then only be made if it changes nothing."""
         sets = self._moves[line.to].sets if line.to in self._moves else {}
         return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
@@ -210,7 +211,7 @@ class PaperFixSearch:
 
 
 def _value_sets_without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
-    """The sets of accepted values, without ``value``, that a ``needs`` could name; the largest first."""
+    """The sets of accepted values that a ``needs`` could name, largest first. None of them contains ``value``."""
     others = [other for other in variable.values if other != value]
     smallest = 1 if len(variable.values) <= _MANY_VALUES else len(others)
     for count in range(len(others), max(smallest, 1) - 1, -1):

@@ -11,8 +11,8 @@ class PartialOrder:
     """The order of a plan's steps. Steps are numbered as in the plan; sets of steps are bit masks.
 
     ``before`` is the transitive closure of ``after``. ``blocked`` are the steps in a cycle or after one. ``rank`` is
-    the place of each step in a total order that keeps ``after``: the one closest to the author's, with blocked steps
-    last. ``extra`` holds, for each step, the further prerequisites that states imply.
+    the place of each step in a total order that keeps ``after``. It is the order closest to the author's, with blocked
+    steps last. ``extra`` holds the prerequisites that states imply, as a mask for each step.
     """
 
     def __init__(self, plan: Plan, extra: Sequence[int] = ()) -> None:

@@ -90,7 +90,7 @@ Members = tuple[list[str], list[int]]
 
 
 class _PlanExploration:
-    """The groups of one plan explored so far. Each prerequisite that states imply is added to ``order``."""
+    """The groups of one plan explored so far. ``order`` also contains the prerequisites that states imply."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
@@ -108,10 +108,10 @@ class _PlanExploration:
         return any(not group.starts and not group.too_many_starts for group in self.groups())
 
     def explore(self, partition: Sequence[Members]) -> None:
-        """Explore all groups, repeatedly until nothing new is learned.
+        """Explore all groups, again and again until nothing new is learned.
 
-        Steps after a step that is never done are never done either. An order that the states of one group imply holds
-        in all groups.
+        A step after a step that is never done is never done either. An order that the states of one group imply is used
+        for all groups.
         """
         while True:
             self.pairs, self.unexplored = [], []
@@ -133,7 +133,7 @@ class _PlanExploration:
         return group, self._explorer.explore(group)
 
     def _add_discoveries(self) -> bool:
-        """Add the steps never done and the forced prerequisites that were found; true if any is new."""
+        """Add the steps found to be never done, and the prerequisites that states imply. True if any of them is new."""
         lost = self.never
         for group, space in self.pairs:
             lost |= group.in_plan(space.never_done())
@@ -171,7 +171,7 @@ def _place_of(partition: Sequence[Members], group: VariableGroup) -> int:
 
 
 def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
-    """The mask of the steps that cannot be reached in the whole plan. Runs one route search for each step in doubt."""
+    """The mask of the steps that cannot be reached in the whole plan. A route is searched to each uncertain step."""
     order = exploration.order
     left = order.everything & ~exploration.never
     for values in _allowed_starts(plan, exploration):

@@ -80,7 +80,7 @@ class Proof(Struct, frozen=True):
     """The result of a proof. ``configurations`` is the number explored.
 
     ``complete`` is true if there are no other findings. Otherwise a finding ``not-explored`` says what is not proven.
-    ``fixes`` holds the lines that each ``interlock-needed`` suggests, by the index of the finding.
+    ``fixes`` holds the lines suggested by each ``interlock-needed`` finding, by the index of the finding.
     """
 
     findings: tuple[OrderFinding, ...]

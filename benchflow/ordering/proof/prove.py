@@ -26,10 +26,10 @@ from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
 
 DEFAULT_BOUND = 2_000_000
-"""Configurations explored in total; about 100 bytes each if stored one by one."""
+"""The most configurations to explore in total. One takes about 100 bytes if stored by itself."""
 _PERHAPS_SHORTER = " There may be a shorter order."
 _CONFIGURATIONS_PER_CHOICE = 4_000
-"""One choice of options is checked for this many configurations of the bound."""
+"""The number of choices of options to check is the bound divided by this number."""
 
 
 def prove(procedure: Procedure, *, bound: int = DEFAULT_BOUND, reductions: Reductions = ALL_REDUCTIONS) -> Proof:
@@ -250,7 +250,7 @@ class _ProofRun:
 
 
 def _some_start(analysis: PlanAnalysis) -> dict[str, str]:
-    """A start value for every variable such that no rule is broken; empty if there is none."""
+    """A start value for every variable, chosen so that no rule is broken where possible."""
     start = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     for group in analysis.groups():
         if group.starts:
@@ -279,5 +279,5 @@ def _mark_of_group(group: VariableGroup) -> Mark:
 
 
 def _first_asked(group: VariableGroup) -> Variable:
-    """The variable whose place the finding reports: the first one that is asked for, otherwise the first one."""
+    """The variable whose line the finding names: the first one asked for at the start, otherwise the first one."""
     return next((v for v in group.machine.variables if v.start is None), group.machine.variables[0])

@@ -189,7 +189,7 @@ class LatticeSets(SetFamilies[int]):
         return done
 
     def _chain_targets(self, steps: int) -> Iterator[tuple[int, int]]:
-        """The number of steps that must be done on each chain so that all ``steps`` are done, as (chain, number)."""
+        """The number of steps to do on each chain until all ``steps`` are done, as (chain, number)."""
         for chain, mask in enumerate(self._masks):
             if steps & mask:
                 yield chain, 1 + max(self._place[step][1] for step in bits(steps & mask))

@@ -43,7 +43,7 @@ class StateSpace(Generic[F]):
         while frontier:
             coming: dict[int, F] = {}
             for valuation, family in frontier.items():
-                for then, new in self._from(valuation, family):
+                for then, new in self._successors(valuation, family):
                     seen = self.reached.get(then)
                     if seen is None:
                         seen = families.empty()
@@ -59,7 +59,7 @@ class StateSpace(Generic[F]):
         self._find_live()
         return True
 
-    def _from(self, valuation: int, family: F) -> Iterator[tuple[int, F]]:
+    def _successors(self, valuation: int, family: F) -> Iterator[tuple[int, F]]:
         families = self.families
         for step, then in self._steps_at(valuation):
             ready = families.ready(family, step)
@@ -148,7 +148,7 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def breaches(self) -> list[tuple[int, int]]:
-        """Each (valuation, step or ``~move``) that prerequisites and needs allow although it breaks a rule."""
+        """Each (valuation, step or ``~move``) that breaks a rule although prerequisites and needs allow it."""
         machine = self.group.machine
         found = []
         for valuation, family in self.reached.items():
@@ -165,7 +165,7 @@ class StateSpace(Generic[F]):
         return found
 
     def canonical(self, done: int) -> int:
-        """The equivalent set of done steps in which the twins done are the first ones."""
+        """The equivalent set of done steps in which, of each list of twins, the first ones are done."""
         for twins in self.twins:
             count = sum(done >> step & 1 for step in twins)
             for place, step in enumerate(twins):
@@ -187,7 +187,7 @@ class StateSpace(Generic[F]):
         return known
 
     def _may_come_next(self, family: F, step: int) -> bool:
-        """True if the author's order alone allows the step next for at least one set of the family."""
+        """True if the family has a set after which the author's order allows the step, without regard to states."""
         if self.group.waiting >> step & 1:
             return False
         here = self.families.with_steps_done(family, self.group.on_paper[step])
@@ -215,9 +215,9 @@ class StateSpace(Generic[F]):
         )
 
     def cannot_continue(self, valuation: int, ready: F, step: int) -> F:
-        """The sets in ``ready``, with the step added, for which the step never leads to a live configuration.
+        """The sets in ``ready`` from which doing the step never leads to a live configuration, even after moves.
 
-        The step may be done after any moves.
+        The step is added to the sets that are returned.
         """
         families = self.families
         if not ready:
@@ -255,7 +255,7 @@ class StateSpace(Generic[F]):
 
 
 AnyStateSpace = StateSpace[Any]
-"""A state space with either way of storing families."""
+"""A state space, whichever of the two kinds of family it uses."""
 
 
 def gated(group: VariableGroup, twins: list[list[int]]) -> list[int]:

@@ -24,7 +24,7 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
             start[name] = matching[0]
         else:
             together = [state_text(procedure, name, start[name]) for name in rule.never]
-            together[1:] = [in_a_sentence(words) for words in together[1:]]
+            together[1:] = [in_a_sentence(text) for text in together[1:]]
             state = in_a_sentence(all_of(together))
             message = (
                 f"A rule forbids a possible start: {state}. {sentence(rule.because)} Orders from this start are not"
@@ -52,7 +52,7 @@ def cycles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
 
 
 def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFinding]:
-    """One finding for each redundant ``after``: one that other lines of the operation imply, whatever the options."""
+    """One finding for each redundant ``after``, which is one that other lines of its operation imply in every build."""
     if not plans:
         return
     procedure = plans[0][0].procedure

@@ -14,14 +14,17 @@ _MOST_STARTS = 100_000
 
 
 class VariableGroup:
-    """The part of a plan that concerns one group of variables.
+    """One group of variables, with the part of a plan that uses them.
 
-    ``steps`` are step numbers of the plan, ascending; ``mask`` is the same as a mask. All other masks use the numbers
-    that the steps have within the group. ``before`` holds the steps of the group that come before each step, also
-    indirectly through steps outside the group, or because states imply it. ``on_paper`` is the author's order alone.
-    ``outside`` and ``outside_on_paper`` hold, for each step, the plan's steps outside the group that come before it.
-    ``excluded`` steps are never done; they are kept because they may break a rule on paper. ``waiting`` steps come
-    after a step that is never done, by the author's order. ``all`` are the steps that are not excluded.
+    ``steps`` are the step numbers of the plan, ascending. ``mask`` holds the same numbers as a mask. All other masks
+    use the numbers that the steps have within the group.
+
+    ``before`` holds, for each step, the steps of the group that come before it. It includes those that come before it
+    through steps outside the group, or because states imply it. ``on_paper`` is the same for the author's order alone.
+    ``outside`` and ``outside_on_paper`` hold, for each step, the steps outside the group that come before it.
+
+    ``excluded`` are the steps that are never done. They are kept because they may break a rule on paper. ``all`` are
+    the other steps. ``waiting`` are the steps that come after a step which is never done, by the author's order.
     """
 
     def __init__(
@@ -121,9 +124,10 @@ def start_values(variables: Sequence[Variable]) -> Iterator[dict[str, str]]:
 
 
 def group_members(plan: Plan) -> list[tuple[list[str], list[int]]]:
-    """The (variables, step numbers) of each group. Variables that one step, move or rule uses are in the same group.
+    """Split the variables into groups. Returns the (variables, step numbers) of each group.
 
-    Variables that no rule and no `needs` names are left out.
+    Variables used by the same step, move or rule are in the same group. Variables that no rule and no `needs` uses are
+    left out.
     """
     procedure = plan.procedure
     moves = list(moves_of(plan).values())

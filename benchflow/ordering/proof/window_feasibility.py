@@ -1,10 +1,10 @@
-"""Decides whether the time windows can be kept in any allowed order, with one operation in progress at a time.
+"""Decides if there is an allowed order that keeps all time windows, with one operation in progress at a time.
 
-Only some steps are relevant: those between the start and the end of a closing window that take time or are named by a
-window. Every other step can be done before or after all of them.
+Only some steps are relevant. They are done between the start and the end of a window that closes, and they take time or
+a window names them. Every other step can be done before or after all of them.
 
-First, the bounds that hold in every order form one temporal network. If it contradicts itself, no order keeps the
-windows. Otherwise orders are tried, each with a network of its own, until one keeps all windows.
+First, the bounds that are valid in every order form one temporal network. If it contradicts itself, no order keeps the
+windows. Otherwise orders are tried, each with its own network, until one keeps all windows.
 """
 
 from collections.abc import Iterator, Sequence
@@ -23,16 +23,16 @@ from benchflow.procedure.plan import Plan, Step, TimeWindow
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
 _MOST_RELEVANT = 400
-"""The most relevant steps for which orders are tried. It limits the depth of the search."""
+"""The largest number of relevant steps for which orders are tried. It limits the depth of the search."""
 _MOST_SPLIT = 20
-"""The most relevant steps for which paused operations are tried too. Each step then has two events."""
+"""The largest number of relevant steps for which pauses are tried too. Each step then has two events."""
 
 
 class WindowConflict(Struct, frozen=True):
     """Windows that no order can keep together.
 
-    ``windows`` holds (step id, window); ``takes`` the steps whose minimum durations are part of the conflict. Without
-    any one of the windows there is no conflict.
+    ``windows`` holds (step id, window). ``takes`` are the steps whose minimum durations are part of the conflict. If
+    one of the windows is removed, there is no conflict.
     """
 
     windows: tuple[tuple[str, TimeWindow], ...]
@@ -46,7 +46,7 @@ class WindowsKept(Struct, frozen=True):
 
 
 class WindowsUndecided(Struct, frozen=True):
-    """There are too many orders to try, or the states do not allow the order that keeps the windows."""
+    """The result if there are too many orders to try."""
 
 
 def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
@@ -132,12 +132,12 @@ class _WindowProblem:
         self.may_pause = {step: not steps[step].during for step in self.relevant}
 
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
-        """True if the bounds that hold in every order contradict each other."""
+        """True if the bounds that are valid in every order contradict each other."""
         points = [(step, event) for step in bits(self._named) for event in "bf"]
         return contradicts(points, [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)])
 
     def _bounds_of_every_order(self, takes: dict[int, float]) -> Iterator[Between]:
-        """Bounds that hold in every order: the work between the steps that windows name."""
+        """Bounds that are valid in every order: the work between the steps that windows name."""
         for step in bits(self._named):
             yield Between((step, "b"), (step, "f"), least=takes[step])
             for earlier in bits(self.order.before[step] & self._named):
@@ -173,7 +173,7 @@ def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _irreducible_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
-    """Windows that contradict each other, all of them needed for that. Another set may be smaller."""
+    """Windows that contradict each other, and no longer do if one is removed. Another set may be smaller."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -205,7 +205,7 @@ def _steps_with_needed_duration(problem: _WindowProblem, windows: Windows) -> tu
 # --- orders, tried one by one -----------------------------------------------------------------------
 
 Event = tuple[int, str]
-"""A step and what happens to it: "b" for its start, "f" for its finish."""
+"""The start ("b") or the finish ("f") of a step."""
 
 
 class _OrderTrial:

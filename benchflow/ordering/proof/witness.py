@@ -1,9 +1,9 @@
-"""A shortest order that shows a finding: found in one group, then completed for the whole procedure.
+"""A shortest order that shows a finding. It is found in one group, then completed for the whole procedure.
 
-In the search a step of the group costs one, plus one for each prerequisite outside the group that is not counted yet.
-The cost of a path is therefore a lower bound for the whole procedure. The path is then completed and replayed on the
-whole procedure. If the result is longer (for example because other groups need moves), the groups concerned are
-searched as one group, where the cost is exact.
+In the search, a step of the group costs one. Each of its prerequisites outside the group costs one more, but is counted
+only once. The cost of a path is therefore a lower bound on the length of the whole order. The path is then completed
+and replayed on the whole procedure. The result may be longer, for example because other groups need moves. In that case
+these groups are searched together as one group, where the cost is exact.
 """
 
 from collections.abc import Iterator, Sequence
@@ -28,7 +28,7 @@ from benchflow.procedure.plan import Plan, Step
 _MOST_NODES = 200_000
 _MOST_NODES_UNEXPLORED = 20_000
 _MOST_NODES_UNEXPLORED_DEAD_END = 2_000
-"""Lower limits for a group that was not explored: for breaches, and for dead ends."""
+"""Lower limits for a group that was not explored, for breaches and for dead ends."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -47,7 +47,7 @@ class Witness(Struct, frozen=True):
 
 
 class Undecided(Struct, frozen=True):
-    """The search reached its limit before it was clear whether the whole procedure has such an order."""
+    """The result if the search reached its limit. The whole procedure may or may not have such an order."""
 
 
 def show_dead_end(
@@ -65,7 +65,7 @@ def show_breach(
 ) -> Witness | Undecided | None:
     """A shortest order that prerequisites and needs allow and whose last action breaks a rule.
 
-    With ``any_length`` the order need not be a shortest one. Without a ``space`` the search has a lower limit.
+    With ``any_length`` the order may be longer than necessary. Without a ``space`` the search has a lower limit.
     """
     return _WitnessSearch(analysis, group, space, dead=False).run(any_length=any_length)
 
@@ -147,7 +147,7 @@ class _WitnessSearch:
 
 
 class _SearchGoal:
-    """The goal of a search: a dead end or a breach of ``group``. ``view`` is the group or a larger one around it."""
+    """The goal of a search: a dead end or a breach of ``group``. ``view`` is the group or a larger one with it."""
 
     def __init__(self, view: VariableGroup, group: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
         self.dead = dead

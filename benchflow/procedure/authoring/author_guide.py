@@ -11,11 +11,11 @@ from benchflow.procedure.shapes.shape_base import Shape
 def author_guide() -> str:
     """The guide as Markdown: the notation, an example, and a table of the keys for each part of a procedure."""
     parts = parts_below(PROCEDURE)
-    return "\n".join([INTRODUCTION, *(_part(keys) for keys in parts.values())])
+    return "\n".join([INTRODUCTION, *(_section_of_mapping(keys) for keys in parts.values())])
 
 
 def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
-    """Every mapping with fixed keys in ``shape``, including ``shape``, by name; outer ones before inner ones."""
+    """The shapes of all mappings with fixed keys in ``shape``, by name. An outer mapping is before those inside it."""
     found: dict[str, KeyedShape[Any]] = {}
     waiting: list[Shape[Any]] = [shape]
     while waiting:
@@ -26,7 +26,7 @@ def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
     return found
 
 
-def _part(keys: KeyedShape[Any]) -> str:
+def _section_of_mapping(keys: KeyedShape[Any]) -> str:
     noun = keys.noun.strip("`")
     lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | value | meaning |", "|---|---|---|"]
     lines += [_row(key, keys) for key in keys.keys.values()]

@@ -10,7 +10,7 @@ Temperatures: °C and °F are points on a scale. They can be subtracted and aver
 result of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
 
 ``expression``  the formula as a tree, parsing and writing
-``unit_check``  units and dimensions, by pint on a small registry
+``unit_check``  units and dimensions, checked with pint and a small registry
 ``evaluation``  values in exact fractions of base units, and first-order uncertainty by the uncertainties library
 """
 

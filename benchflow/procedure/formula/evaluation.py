@@ -1,4 +1,4 @@
-"""Evaluates a formula: the exact value, the calculation as text with numbers, and the first-order uncertainty."""
+"""Evaluates a formula. Gives the exact value, the calculation as text with numbers, and the first-order uncertainty."""
 
 from collections.abc import Callable, Mapping
 from decimal import Context, Decimal
@@ -30,9 +30,9 @@ from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 class EvaluatedFormula(Struct, frozen=True):
     """The result of a formula.
 
-    ``value`` is exact, or rounded to 28 digits if the decimal is endless. Its ``entered`` is the result as shown.
-    ``filled`` is the calculation with numbers: ``52.010 mm - 51.970 mm = 0.040 mm``, with ``≈`` if the result shown is
-    rounded. ``difference`` marks a temperature difference.
+    ``value`` is exact, or rounded to 28 digits if the decimal is infinite. Its ``entered`` is the result as shown.
+    ``filled`` is the calculation with numbers, such as ``52.010 mm - 51.970 mm = 0.040 mm``. It has ``≈`` instead of
+    ``=`` if the result shown is rounded. ``difference`` is true for a temperature difference.
     """
 
     value: Quantity
@@ -43,8 +43,8 @@ class EvaluatedFormula(Struct, frozen=True):
 def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> EvaluatedFormula:
     """Evaluate a formula whose units :func:`check_units` has accepted.
 
-    The keys of ``values`` are ``end-play`` or ``journal[2]``. ``journal[*]`` stands for every place of ``journal`` in
-    ``values``, in their order; the caller has to provide all of them.
+    The keys of ``values`` are names such as ``end-play`` or ``journal[2]``. ``journal[*]`` means every place of
+    ``journal`` in ``values``, in their order. The caller has to provide all of them.
 
     Raises:
         FormulaError: a value is missing, a divisor is zero, or a root is of a negative number.
@@ -66,9 +66,9 @@ def propagate(
 ) -> Decimal:
     """Standard uncertainty of the result in ``result_unit``, to first order (JCGM 100:2008, 5.1.2).
 
-    ``uncertainties`` maps keys of ``values`` to standard uncertainties (u, not U) in the unit of the value; a value
-    without an entry is exact. Different readings are independent of each other; a reading that occurs twice in the
-    formula is the same both times.
+    ``uncertainties`` maps keys of ``values`` to standard uncertainties (u, not U) in the unit of the value. A value
+    without an entry is exact. Different readings are independent of each other. A reading that the formula uses twice
+    is one variable.
 
     Raises:
         FormulaError: as :func:`evaluate`, or the result has no first-order uncertainty.
@@ -132,7 +132,7 @@ class _Evaluator:
     def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
         self.formula, self.values, self.algebra = formula, values, algebra
         self.seen: dict[str, Num] = {}  # one number per reading, so that a reading used twice is one variable
-        self.place: str | None = None  # the place that [*] currently stands for
+        self.place: str | None = None  # the place that replaces [*] at present
 
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
@@ -209,7 +209,7 @@ class _Evaluator:
 
 
 def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
-    """The places that ``[*]`` in an argument stands for; ``None`` if it contains no ``[*]``.
+    """The places that ``[*]`` means in an argument; ``None`` if the argument contains no ``[*]``.
 
     Raises:
         FormulaError: there is no value, or two names have different places.
@@ -299,9 +299,9 @@ def _padded(exact: Fraction, places: int) -> Decimal:
 def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:
     """Return the number of decimals with which the result is shown (own rule, no source).
 
-    It is that of the most precise number in the result's unit. Up to two more are added if that makes the result exact;
-    otherwise one more, with at least three significant digits. If no number is in the result's unit, the result has
-    four significant digits, or fewer if that is exact.
+    The result has as many decimals as the most precise number in its unit. If one or two more decimals make it exact,
+    they are added. Otherwise it has one more decimal, and at least three significant digits. If no number is in its
+    unit, the result has four significant digits, or fewer if it is then exact.
     """
     written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses_value(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]

@@ -1,4 +1,4 @@
-"""A formula as a tree of expressions. The parser uses recursive descent and limits length and nesting."""
+"""A formula as a tree of expressions, and its parser (recursive descent, with a limit on length and nesting)."""
 
 import re
 from collections.abc import Callable, Container
@@ -38,8 +38,11 @@ class FormulaError(BenchflowError):
 
 
 class Constant(Struct, frozen=True, tag="number"):
-    """A number in the formula. ``unit`` is the canonical symbol, "" for none; ``shown`` is the number as written,
-    ``places`` its number of decimals."""
+    """A number in the formula.
+
+    ``unit`` is its canonical symbol, "" if it has none. ``shown`` is the number as written. ``places`` is its number of
+    decimals.
+    """
 
     value: Fraction
     unit: str

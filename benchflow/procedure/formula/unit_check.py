@@ -1,8 +1,8 @@
 """Checks that the units of a formula fit together.
 
-The pint library multiplies and divides the units. It uses a registry with only the base units that the dimensions of
-the trade need: building it takes 3 ms, while the default registry of pint takes 100 ms. It is built on first use. The
-bench never needs it, because formulas are checked when a procedure is read.
+The pint library multiplies and divides the units. Its registry holds only the base units of the dimensions that the
+trade needs. It is built in 3 ms on first use; the default registry of pint takes 100 ms. The bench never needs it,
+because formulas are checked when a procedure is read.
 """
 
 from collections.abc import Mapping
@@ -147,9 +147,9 @@ class _Checker:
         if left.unit.dimensionality != right.unit.dimensionality:
             verb = "added" if node.operator == "+" else "subtracted"
             hint = ""
-            for side, words in ((node.left, _phrase(right)), (node.right, _phrase(left))):
+            for side, phrase in ((node.left, _phrase(right)), (node.right, _phrase(left))):
                 if isinstance(side, Constant) and not side.unit:
-                    hint = f"`{side.shown}` has no unit. Write it as {words}"
+                    hint = f"`{side.shown}` has no unit. Write it as {phrase}"
             raise self.error(node.at, f"{_phrase(left)} and {_phrase(right)} cannot be {verb}", hint)
         match node.operator, left.kind, right.kind:
             case "-", "on scale", "on scale":

@@ -4,7 +4,7 @@ from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, RawTextShape, quantity, quantity_or_count
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, RawTextShape, read_quantity, read_quantity_or_count
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
@@ -44,8 +44,8 @@ class _TableRow:
     def __init__(self, fields: Fields) -> None:
         context = fields.context
         above, up_to = fields.get(_ROW_ABOVE), fields.get(_ROW_UP_TO)
-        self.above = None if above is None else quantity_or_count(above, context)
-        self.up_to = None if up_to is None else quantity_or_count(up_to, context)
+        self.above = None if above is None else read_quantity_or_count(above, context)
+        self.up_to = None if up_to is None else read_quantity_or_count(up_to, context)
         self.take = fields.get_or(_ROW_TAKE, "")
         self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
 
@@ -61,7 +61,7 @@ _FROM = Key(
 )
 
 
-def _choose(fields: Fields) -> PartChoice:
+def _build_choice(fields: Fields) -> PartChoice:
     by = fields.get(_BY)
     rows = fields.get_or(_FROM, ())
     _check_table(rows, fields.context)
@@ -113,7 +113,7 @@ def _check_table(rows: tuple[_TableRow, ...], context: ReadContext) -> None:
 
 
 CHOOSE = MapShape(
-    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _TITLE), _choose), "choices of a part, by name"
+    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _TITLE), _build_choice), "choices of a part, by name"
 )
 
 # --- match ------------------------------------------------------------------------------------------
@@ -182,7 +182,7 @@ def _match(fields: Fields) -> PartMatching:
     within, aimed, made = fields.get(_LIMIT), fields.get(_AIM), fields.get(_SIZES)
     aim = None
     if aimed is not None:
-        aim = quantity(aimed, context, limit_dimension(within) if within is not None else None)
+        aim = read_quantity(aimed, context, limit_dimension(within) if within is not None else None)
     context.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
     return PartMatching(
         fields.name.name,

@@ -15,7 +15,7 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LABEL, EitherShape, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, report
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
@@ -40,7 +40,7 @@ class _Stage(Shape[Stage]):
         try:
             amount = parse_quantity(found.text[start:], dimension="angle" if backwards else None)
         except QuantityError as error:
-            report(error, found, context, start)
+            report_quantity_error(error, found, context, start)
             return None
         text = found.text.strip()
         if backwards:

@@ -27,7 +27,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, bound, bound_or_count
+from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, read_bound, read_bound_or_count
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
@@ -122,7 +122,7 @@ _RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELO
 
 def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
     written = fields.get(key)
-    return None if written is None else bound(written, fields.context, dimension)
+    return None if written is None else read_bound(written, fields.context, dimension)
 
 
 def _bound_unit(found: Bound | None) -> str | None:
@@ -142,7 +142,7 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     if unit is None:
         written = fields.get(_LIMIT) or fields.get(_USED)
         if written is not None:
-            found = bound_or_count(written, fields.context)
+            found = read_bound_or_count(written, fields.context)
             if found is None:
                 return "", None, None
             unit = _bound_unit(found) or ""

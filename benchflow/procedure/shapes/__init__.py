@@ -1,4 +1,4 @@
-"""Shapes: each reads one kind of YAML node to a value and describes itself as JSON Schema.
+"""Shapes of the YAML in a procedure file. A shape reads one kind of value, and gives the JSON Schema for it.
 
 ====================  ==================================================================
 ``shape_base``        the base class, and the context of one reading

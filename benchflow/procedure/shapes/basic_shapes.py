@@ -1,7 +1,7 @@
 """Shapes of texts, names, numbers, lists and mappings.
 
-A :class:`Shape` reads a node to a value, reports problems, and describes itself as JSON Schema. The reader and the
-schema therefore agree. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
+A :class:`Shape` reads a YAML node, reports its problems, and gives the JSON Schema for it. The reader and the schema
+therefore agree. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
 limits in :mod:`benchflow.procedure.shapes.quantity_shapes`.
 """
 
@@ -108,7 +108,7 @@ LABEL = LabelShape()
 
 
 class NameShape(Shape[str]):
-    """A name that the author defines. ``pattern`` is its regular expression, ``rule`` describes it for hints."""
+    """A name that the author defines. ``pattern`` is its regular expression. ``rule`` explains it in hints."""
 
     noun = "a name"
 

@@ -25,7 +25,7 @@ _needs_quotes = re.compile(r"[\[\]{},:#\"'&*!|>%@`]")
 
 
 class Key(Generic[T]):
-    """A key. ``description`` is for the JSON Schema and the author's guide, ``examples`` are values as written."""
+    """A key of a mapping. ``description`` and ``examples`` are for the JSON Schema and the author's guide."""
 
     def __init__(
         self, name: str, shape: Shape[T], description: str, *, required: bool = False, examples: tuple[Any, ...] = ()
@@ -48,11 +48,11 @@ class Fields:
         self.nodes: dict[str, YamlNode] = {}
 
     def get(self, key: Key[T]) -> T | None:
-        """The value of ``key``."""
+        """The value of ``key``; ``None`` if it is missing or could not be read."""
         return cast("T | None", self.values.get(key.name))
 
     def get_or(self, key: Key[T], default: T) -> T:
-        """The value of ``key``, or ``default``."""
+        """The value of ``key``; ``default`` if it is missing or could not be read."""
         value = self.values.get(key.name)
         return default if value is None else cast("T", value)
 
@@ -75,11 +75,10 @@ class Fields:
 
 
 class KeyedShape(Shape[B]):
-    """A mapping with fixed keys, made into a value by ``build``.
+    """A mapping with fixed keys. ``build`` makes a value from them.
 
     ``name`` is the definition's name in the JSON Schema. Exactly one of the keys in ``one_of`` has to be written.
-    ``requires`` has pairs of a key and the other key that it needs. ``hints`` maps unknown keys that authors tend to
-    write to a hint.
+    ``requires`` has pairs of a key and another key that it needs. ``hints`` has the hints for common wrong keys.
     """
 
     def __init__(
@@ -115,7 +114,7 @@ class KeyedShape(Shape[B]):
         return self.build(fields)
 
     def _hint_with_keys(self, node: YamlNode) -> str:
-        """A hint for a text where a mapping is expected: ``hold: inspector`` has to be ``hold: {by: inspector}``."""
+        """The hint for a text instead of a mapping: ``hold: inspector`` has to be ``hold: {by: inspector}``."""
         if not isinstance(node, YamlScalar):
             return ""
         must = [key.name for key in self.keys.values() if key.required] or [*self.keys][:1]

@@ -26,60 +26,60 @@ _WITH_UNIT: JsonSchema = {"type": "string", "pattern": r"\S"}
 _MAYBE_COUNT: JsonSchema = {"type": ["string", "number"], "pattern": r"\S"}
 
 
-def report(error: QuantityError, found: YamlScalar, context: ReadContext, shift: int = 0) -> None:
-    """Report ``error`` at its character in the author's file; its text begins at index ``shift`` of ``found``."""
-    context.problem(error.code, found.at(shift + error.at), error.why, error.hint)
+def report_quantity_error(error: QuantityError, written: YamlScalar, context: ReadContext, shift: int = 0) -> None:
+    """Report ``error`` at its character in the file. The faulty text begins at index ``shift`` of ``written``."""
+    context.problem(error.code, written.at(shift + error.at), error.why, error.hint)
 
 
-def quantity(found: YamlScalar, context: ReadContext, dimension: str | None) -> Quantity | None:
-    """A quantity of the given dimension, or of any dimension for ``None``."""
+def read_quantity(written: YamlScalar, context: ReadContext, dimension: str | None) -> Quantity | None:
+    """A quantity of the given dimension. ``None`` allows any dimension."""
     try:
-        return parse_quantity(found.text, dimension=dimension)
+        return parse_quantity(written.text, dimension=dimension)
     except QuantityError as error:
-        report(error, found, context)
+        report_quantity_error(error, written, context)
         return None
 
 
-def quantity_or_count(found: YamlScalar, context: ReadContext) -> Quantity | None:
+def read_quantity_or_count(written: YamlScalar, context: ReadContext) -> Quantity | None:
     """A quantity of any dimension, or a number without a unit."""
     try:
-        return parse_quantity(found.text, dimension="")
+        return parse_quantity(written.text, dimension="")
     except QuantityError:
-        return quantity(found, context, None)
+        return read_quantity(written, context, None)
 
 
-def limit(found: YamlScalar, context: ReadContext, dimension: str | None) -> Limit | None:
+def read_limit(written: YamlScalar, context: ReadContext, dimension: str | None) -> Limit | None:
     """A limit given by numbers."""
     try:
-        return parse_limit(found.text, dimension=dimension)
+        return parse_limit(written.text, dimension=dimension)
     except QuantityError as error:
-        report(error, found, context)
+        report_quantity_error(error, written, context)
         return None
 
 
-def bound_or_count(found: YamlScalar, context: ReadContext) -> Bound | None:
+def read_bound_or_count(written: YamlScalar, context: ReadContext) -> Bound | None:
     """A limit in any form: of any dimension, or with numbers that have no unit."""
     try:
-        return Fixed(parse_limit(found.text, dimension=""))
+        return Fixed(parse_limit(written.text, dimension=""))
     except QuantityError:
-        return bound(found, context, None)
+        return read_bound(written, context, None)
 
 
-def bound(found: YamlScalar, context: ReadContext, dimension: str | None) -> Bound | None:
+def read_bound(written: YamlScalar, context: ReadContext, dimension: str | None) -> Bound | None:
     """A limit in any form, including one relative to an earlier value."""
-    text = found.text
+    text = written.text
     relative = _above.match(text)
     equal = _equal.match(text)
     start = relative.end() if relative else equal.end() if equal else 0
     try:
         if relative:
-            context.mention("value", relative[1], found.at(relative.start(1)))
+            context.mention("value", relative[1], written.at(relative.start(1)))
             return AboveReading(relative[1], parse_limit(text[start:], dimension=dimension), text.strip())
         if equal:
             return EqualWithin(parse_quantity(text[start:], dimension=dimension), text.strip())
         return Fixed(parse_limit(text, dimension=dimension))
     except QuantityError as error:
-        report(error, found, context, start)
+        report_quantity_error(error, written, context, start)
         return None
 
 
@@ -91,23 +91,23 @@ class QuantityShape(Shape[Quantity]):
         self.noun = f"a quantity such as {units.EXAMPLES[dimension]}"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
-        found = scalar(node, self.noun, context)
-        return None if found is None else quantity(found, context, self.dimension)
+        written = scalar(node, self.noun, context)
+        return None if written is None else read_quantity(written, context, self.dimension)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)
 
 
 class LimitShape(Shape[Limit]):
-    """A limit of one dimension, or of any dimension for ``None``."""
+    """A limit of the given dimension. ``None`` allows any dimension."""
 
     def __init__(self, dimension: str | None, example: str) -> None:
         self.dimension = dimension
         self.noun = f"a limit such as {example}"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Limit | None:
-        found = scalar(node, self.noun, context)
-        return None if found is None else limit(found, context, self.dimension)
+        written = scalar(node, self.noun, context)
+        return None if written is None else read_limit(written, context, self.dimension)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)
@@ -132,15 +132,15 @@ class UnitShape(Shape[str]):
     noun = "a unit such as mm"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, context)
-        if found is None:
+        written = scalar(node, self.noun, context)
+        if written is None:
             return None
-        if found.text.strip() in ("", "count"):
+        if written.text.strip() in ("", "count"):
             return ""
         try:
-            return unit_symbol(found.text)
+            return unit_symbol(written.text)
         except QuantityError as error:
-            report(error, found, context)
+            report_quantity_error(error, written, context)
             return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -154,15 +154,18 @@ class DimensionShape(Shape[str]):
     known = tuple(units.BASES)
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, context)
-        if found is None:
+        written = scalar(node, self.noun, context)
+        if written is None:
             return None
-        if found.text not in self.known:
+        if written.text not in self.known:
             context.problem(
-                "unknown-key", found.mark, f"`{found.text}` is not a known dimension", hint_for(found.text, self.known)
+                "unknown-key",
+                written.mark,
+                f"`{written.text}` is not a known dimension",
+                hint_for(written.text, self.known),
             )
             return None
-        return found.text
+        return written.text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"enum": list(self.known)}
@@ -175,13 +178,13 @@ class DisplayUnitShape(UnitShape):
         symbol = super().read(node, context, name)
         if symbol is None or name.name not in DimensionShape.known:
             return symbol
-        found = dimension_of(symbol)
-        if found != name.name:
-            what = f"a unit of {found}" if found else "a number without a unit"
+        dimension = dimension_of(symbol)
+        if dimension != name.name:
+            kind = f"a unit of {dimension}" if dimension else "a number without a unit"
             context.problem(
                 "wrong-dimension",
                 node.mark,
-                f"`{symbol}` is {what}, but a unit of {name.name} is expected",
+                f"`{symbol}` is {kind}, but a unit of {name.name} is expected",
                 f"Write, for example, `{units.BASES[name.name]}`",
             )
             return None

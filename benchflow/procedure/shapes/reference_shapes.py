@@ -35,7 +35,7 @@ class KeyReferenceShape(Shape[str]):
 
 
 class ValueReferenceShape(Shape[str]):
-    """A value of the variable, or a choice of the option, that the entry's key names."""
+    """A value of a variable or a choice of an option. The key of the entry names the variable or the option."""
 
     def __init__(self, kind: str, noun: str) -> None:
         self.kind, self.noun = kind, noun

@@ -23,7 +23,7 @@ NOWHERE = Ref("", Mark())
 
 
 class Mention(Struct, frozen=True):
-    """A use of a name of the given ``kind``. ``of`` is the name that it belongs to: the variable of a value."""
+    """A use of a name of the given ``kind``. ``of`` is the name that it belongs to, such as the variable of a value."""
 
     kind: str
     name: str
@@ -32,7 +32,7 @@ class Mention(Struct, frozen=True):
 
 
 class ReadContext:
-    """Shared by all shapes while one file is read: problems, uses of names, nodes that later checks need."""
+    """The data that all shapes share while one file is read: problems, uses of names, nodes for later checks."""
 
     def __init__(self, problems: ProblemList) -> None:
         self.problems = problems
@@ -43,9 +43,9 @@ class ReadContext:
         self.placeholders: list[tuple[str, Mark]] = []
         """Each `{word}` in the texts of the operation that is being read; checked and cleared at its end."""
         self.nodes: dict[tuple[str, Mark], YamlNode] = {}
-        """The node of a value by its key and the mark of its owner: later checks report places in it."""
+        """The node of a value, by its key and the mark of its owner. Later checks report places in it."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
-        """The entries of `places`, which is read first."""
+        """The entries of `places`. This key is read before the others."""
 
     def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         self.problems.add(code, mark, message, hint, severity)
@@ -80,11 +80,11 @@ class Shape(ABC, Generic[T]):
 
     @abstractmethod
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
-        """The value of ``node``, ``None`` if there is none; ``name`` is the author's key of a named entry."""
+        """Read ``node``. Returns ``None`` if it has no valid value. ``name`` is its key if the author chose the key."""
 
     @abstractmethod
     def schema(self, definitions: Definitions) -> JsonSchema:
-        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as JSON Schema can express it."""
+        """The JSON Schema (2020-12) for the nodes that :meth:`read` accepts, as far as JSON Schema can express it."""
 
     def parts(self) -> "tuple[Shape[Any], ...]":
         """The shapes that this one contains."""
@@ -92,7 +92,7 @@ class Shape(ABC, Generic[T]):
 
 
 def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
-    """Report that a ``noun`` is expected instead of the node. ``hint`` is the hint for a node that is a text."""
+    """Report that a ``noun`` is expected instead of the node. ``hint`` is used if the node is a text."""
     if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):

@@ -1,8 +1,8 @@
 """Reads YAML text to a tree of texts, lists and mappings with their places.
 
 YAML 1.2 is read from the events of the parser. Aliases, anchors, tags, directives and further documents are reported as
-problems, nesting is limited, and every scalar stays the text that was written (``00123`` keeps its zeros). The shapes
-later give a text its meaning. Line and column count from 1, in characters.
+problems. Nesting is limited. Every scalar is kept as the text that was written, so ``00123`` keeps its zeros. The
+shapes interpret the text later. Line and column count from 1, in characters.
 """
 
 import re
@@ -43,9 +43,9 @@ class ProblemList:
         self._seen.add((code, mark.line, mark.column, message))
         self.all.append(Problem(code, severity, self.file, mark.line, mark.column, message, hint))
 
-    def keep(self, wanted: Callable[[Problem], bool]) -> None:
-        """Drop every problem that is not ``wanted``."""
-        self.all = [problem for problem in self.all if wanted(problem)]
+    def keep(self, is_kept: Callable[[Problem], bool]) -> None:
+        """Keep only the problems for which ``is_kept`` is true."""
+        self.all = [problem for problem in self.all if is_kept(problem)]
 
     @property
     def full(self) -> bool:

@@ -31,8 +31,8 @@ def url_of(text: str) -> URL:
         return URL.create("sqlite+pysqlite", database=str(Path(text)))
     try:
         url = make_url(text)
-    except ArgumentError as wrong:
-        raise NoArchive(f"{text.split('@')[-1]!r} is not the URL of a database.") from wrong
+    except ArgumentError as error:
+        raise NoArchive(f"{text.split('@')[-1]!r} is not the URL of a database.") from error
     kind = url.get_backend_name()
     if kind == "postgresql":
         return url.set(drivername="postgresql+psycopg")
@@ -72,8 +72,8 @@ class Database:
         """Turn errors of the database into :class:`NoArchive`."""
         try:
             yield
-        except OperationalError as wrong:
-            raise NoArchive(f"The archive {self.shown} failed: {first_line(wrong)}") from wrong
+        except OperationalError as error:
+            raise NoArchive(f"The archive {self.shown} failed: {first_line(error)}") from error
 
     def close(self) -> None:
         """Close all connections."""
@@ -91,7 +91,7 @@ class Database:
             schema.metadata.drop_all(connection)
             _create_tables(connection)
 
-    def bulk(self, connection: Connection, table: Table, rows: Sequence[Sequence[Any]]) -> None:
+    def insert_many(self, connection: Connection, table: Table, rows: Sequence[Sequence[Any]]) -> None:
         """Insert many rows. Their cells are in the order of the table's columns."""
         if not rows:
             return
@@ -112,23 +112,23 @@ def open_database(text: str, *, fresh: bool = False) -> Database:
         NoArchive: the database cannot be reached, is not an archive, or is of another version.
     """
     url = url_of(text)
-    database = Database(url, _engine(url))
+    database = Database(url, _engine_for(url))
     try:
         if fresh:
             database.clear()
-        _check(database)
-    except DatabaseError as wrong:
+        _check_version(database)
+    except DatabaseError as error:
         database.close()
         raise NoArchive(
-            f"{database.shown} is not a benchflow archive: {first_line(wrong)} Name another file or database."
-        ) from wrong
+            f"{database.shown} is not a benchflow archive: {first_line(error)} Name another file or database."
+        ) from error
     except BaseException:
         database.close()
         raise
     return database
 
 
-def _engine(url: URL) -> Engine:
+def _engine_for(url: URL) -> Engine:
     if url.get_backend_name() == "postgresql":
         try:
             return create_engine(url, connect_args={"connect_timeout": 15}, pool_pre_ping=True)
@@ -155,12 +155,12 @@ def _engine(url: URL) -> Engine:
     return engine
 
 
-def _check(database: Database) -> None:
+def _check_version(database: Database) -> None:
     with database.reading() as connection:
-        found = _version(connection)
+        found = _read_version(connection)
     if found is None:
         with database.writing() as connection:
-            found = _version(connection)  # another bench may have created them
+            found = _read_version(connection)  # another bench may have created them
             if found is None:
                 if inspect(connection).get_table_names():
                     raise NoArchive(
@@ -181,7 +181,7 @@ def _check(database: Database) -> None:
         )
 
 
-def _version(connection: Connection) -> str | None:
+def _read_version(connection: Connection) -> str | None:
     if not inspect(connection).has_table(schema.meta.name):
         return None
     found = connection.execute(select(schema.meta.c.value).where(schema.meta.c.key == "version")).scalar()
@@ -193,7 +193,7 @@ def _create_tables(connection: Connection) -> None:
     connection.execute(schema.meta.insert().values(key="version", value=str(schema.VERSION)))
 
 
-def first_line(wrong: DatabaseError) -> str:
+def first_line(error: DatabaseError) -> str:
     """The message of the database, without the SQL statement."""
-    text = str(wrong.orig).strip() or type(wrong).__name__
+    text = str(error.orig).strip() or type(error).__name__
     return text.splitlines()[0].rstrip(".") + "."

@@ -127,8 +127,8 @@ def _files_to_read(
     for path in paths:
         try:
             status = os.stat(path)
-        except OSError as wrong:
-            left_out.append(LeftOut(bench, path, f"cannot be read: {wrong.strerror}"))
+        except OSError as error:
+            left_out.append(LeftOut(bench, path, f"cannot be read: {error.strerror}"))
             continue
         before = known.get(path)
         if before is None or not _is_unchanged(path, status, before):
@@ -204,7 +204,7 @@ def _read_all(jobs: Sequence[_Job], options: _ReadOptions, workers: int) -> Iter
 
 @contextmanager
 def _cancelled_on_exit(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
-    """The pool. Its waiting jobs are cancelled if the caller stops early."""
+    """A context manager that shuts down ``pool`` at its end. Jobs that have not started are cancelled."""
     try:
         yield pool
     finally:
@@ -225,8 +225,8 @@ def _plan_of(compiled: Path | None) -> PlanOf:
 def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
     try:
         data = Path(job.path).read_bytes()
-    except OSError as wrong:
-        return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
+    except OSError as error:
+        return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {error.strerror}")
     # The file may have grown since it was found: the size recorded is that of the data read.
     found = verified_facts(data, _plan_of(options.compiled))
     if isinstance(found, Unusable):
@@ -236,10 +236,10 @@ def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
         import zlib
 
         body = zlib.compress(data, 1)
-    return FiledLog(job.path, len(data), job.changed, session=found.session, rows=_rows(found), body=body)
+    return FiledLog(job.path, len(data), job.changed, session=found.session, rows=_rows_by_table(found), body=body)
 
 
-def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
+def _rows_by_table(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
     from benchflow.review.archive.index_schema import FACT_TABLES, to_row
 
     return {name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))] for name in FACT_TABLES}

@@ -46,11 +46,11 @@ class ArchiveIndex:
         self._database = database
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
-        conditions = _conditions(question)
+        conditions = _row_conditions(question)
         with self._database.reading() as connection:
-            facts = {name: _by_session(connection, name, where) for name, where in conditions.items()}
+            facts = {name: _facts_by_session(connection, name, where) for name, where in conditions.items()}
             numbers = set().union(*facts.values())
-            heads = _heads(connection, numbers)
+            heads = _session_rows(connection, numbers)
         found = (
             narrow(
                 SessionMatch(session, bench, path, **{name: tuple(of.get(number, ())) for name, of in facts.items()}),
@@ -63,7 +63,7 @@ class ArchiveIndex:
 
     def sessions(self) -> Sequence[SessionMatch]:
         with self._database.reading() as connection:
-            return [SessionMatch(session, bench, path) for _, session, bench, path in _heads(connection, None)]
+            return [SessionMatch(session, bench, path) for _, session, bench, path in _session_rows(connection, None)]
 
     def count(self) -> int:
         with self._database.reading() as connection:
@@ -82,7 +82,7 @@ class ArchiveIndex:
         return None if body is None else zlib.decompress(body)
 
 
-def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
+def _session_rows(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
     """The sessions with these ``numbers``, or all for ``None``, sorted by the time of opening and then by hash."""
     c = sessions.c
     query = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
@@ -96,7 +96,7 @@ def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, 
     return sorted(heads, key=lambda head: (head[1].opened_at, head[1].session))
 
 
-def _by_session(connection: Connection, name: str, where: ColumnElement[bool]) -> dict[int, list[Any]]:
+def _facts_by_session(connection: Connection, name: str, where: ColumnElement[bool]) -> dict[int, list[Any]]:
     table, fact = fact_tables[name], FACT_TABLES[name]
     found: dict[int, list[Any]] = {}
     c = table.c
@@ -105,7 +105,7 @@ def _by_session(connection: Connection, name: str, where: ColumnElement[bool]) -
     return found
 
 
-def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
+def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
     """For each table, the condition for rows that may answer the question."""
     t = fact_tables
     subject = question.subject
@@ -117,7 +117,7 @@ def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
                         t[name].c.serial == serial,
                         and_(t[name].c.serial == "", t[name].c.instrument == serial),
                     ),
-                    _in_time_span(question, t[name]),
+                    _time_condition(question, t[name]),
                 )
                 for name in ("readings", "stages")
             }
@@ -132,17 +132,17 @@ def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
             }
         case OperationSubject(operation):
             tables = ("operations", "readings", "stages", "lots", "signatures", "deviations")
-            return {table: _named(t[table].c.operation, operation) for table in tables}
+            return {table: _name_condition(t[table].c.operation, operation) for table in tables}
         case ReadingSubject(name):
-            return {"readings": _named(t["readings"].c.name, name)}
+            return {"readings": _name_condition(t["readings"].c.name, name)}
 
 
-def _named(column: Any, name: str) -> ColumnElement[bool]:
-    """The condition for ``name`` itself or one of its places, such as ``name[1]``."""
+def _name_condition(column: Any, name: str) -> ColumnElement[bool]:
+    """The SQL condition that ``column`` is ``name`` or one of its places, such as ``name[1]``."""
     return or_(column == name, column.startswith(prefix_of_places(name), autoescape=True))
 
 
-def _in_time_span(question: Question, table: Table) -> ColumnElement[bool]:
+def _time_condition(question: Question, table: Table) -> ColumnElement[bool]:
     first = table.c.at if "at" in table.c else table.c.first_at
     last = table.c.at if "at" in table.c else table.c.last_at
     spans: list[ColumnElement[bool]] = [true()]

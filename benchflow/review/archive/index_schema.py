@@ -82,7 +82,7 @@ def _is_json(field_type: Any) -> bool:
     return get_origin(kinds[0]) in (dict, tuple) or kinds[0] is f.LogTime
 
 
-def _columns(fact: type[Struct]) -> list[Column[Any]]:
+def _columns_of_fact(fact: type[Struct]) -> list[Column[Any]]:
     made: list[Column[Any]] = []
     for field in msgspec.structs.fields(fact):
         kind, nullable = _column_type(field.type)
@@ -94,7 +94,7 @@ sessions = Table(
     "sessions",
     metadata,
     Column("number", Integer, primary_key=True, autoincrement=False),
-    *_columns(f.SessionFact),
+    *_columns_of_fact(f.SessionFact),
     Column("bench", Text, nullable=False),  # where the log was read
     Column("path", Text, nullable=False),
     Index("sessions_session", "session", unique=True),
@@ -108,7 +108,7 @@ fact_tables: Final[dict[str, Table]] = {
         Column(
             "place", Integer, primary_key=True, autoincrement=False
         ),  # position among the facts of the session, from 0
-        *_columns(fact),
+        *_columns_of_fact(fact),
         sqlite_with_rowid=False,
     )
     for name, fact in FACT_TABLES.items()

@@ -108,8 +108,8 @@ class _Batch:
     def store(self) -> list[str]:
         outcomes = [self._outcome(entry) for entry in self.batch]
         self._remove_unverified()
-        self._delete()
-        self._insert()
+        self._delete_replaced()
+        self._insert_chosen()
         self._record_files(outcomes)
         return outcomes
 
@@ -164,14 +164,14 @@ class _Batch:
                 for _, session in found:
                     self.connection.execute(delete(files).where(files.c.session == session))
 
-    def _delete(self) -> None:
+    def _delete_replaced(self) -> None:
         for start in range(0, len(self.replaced), 500):
             numbers = self.replaced[start : start + 500]
             for table in fact_tables.values():
                 self.connection.execute(delete(table).where(table.c.number.in_(numbers)))
             self.connection.execute(delete(sessions).where(sessions.c.number.in_(numbers)))
 
-    def _insert(self) -> None:
+    def _insert_chosen(self) -> None:
         together: Rows = {name: [] for name in fact_tables}
         heads: list[tuple[Any, ...]] = []
         for number, entry in self.chosen.values():
@@ -179,9 +179,9 @@ class _Batch:
             heads.append((number, *to_row(entry.session), self.bench, entry.path))
             for name, rows in entry.rows.items():
                 together[name].extend((number, *row) for row in rows)
-        self.database.bulk(self.connection, sessions, heads)
+        self.database.insert_many(self.connection, sessions, heads)
         for name, rows in together.items():
-            self.database.bulk(self.connection, fact_tables[name], rows)
+            self.database.insert_many(self.connection, fact_tables[name], rows)
         self._insert_copies()
 
     def _insert_copies(self) -> None:
@@ -195,7 +195,7 @@ class _Batch:
                 delete(copies).where(copies.c.session == bindparam("which")),
                 [{"which": session} for session in bodies],
             )
-            self.database.bulk(self.connection, copies, list(bodies.items()))
+            self.database.insert_many(self.connection, copies, list(bodies.items()))
 
     def _is_current(self, session: SessionFact) -> bool:
         """True if this copy of the session is the one in the index."""
@@ -216,7 +216,7 @@ class _Batch:
                 session.head if session is not None else "",
                 session.events if session is not None else 0, why,
             ))  # fmt: skip
-        self.database.bulk(self.connection, files, rows)
+        self.database.insert_many(self.connection, files, rows)
         for bench, path, why in self.superseded:
             self.connection.execute(update(files).where(files.c.bench == bench, files.c.path == path).values(why=why))
 

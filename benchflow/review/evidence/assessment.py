@@ -20,11 +20,16 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
+EVERYTHING = "everything"
+"""The ``complaint`` of a review of all steps."""
+
+
 class ReviewedStep(Struct, frozen=True):
     """A step that should have prevented the complaint, with its evidence.
 
-    ``reasons`` are its weak points, the worst first; ``known`` is the recorded evidence. ``seq`` is the event to look
-    at first: that of the worst weak point, or of finishing; ``line`` is its line in the procedure.
+    ``reasons`` are its weak points, the worst first. ``known`` is the recorded evidence. ``seq`` is the event to look
+    at first: the event of the worst weak point, or else the one that finished the step. ``line`` is the line of the
+    step in the procedure.
     """
 
     operation: str
@@ -51,7 +56,7 @@ class ReviewedStep(Struct, frozen=True):
 class Review(Struct, frozen=True):
     """The answer to one complaint.
 
-    ``complaint`` is the text of a failure, a search, or "everything". ``guards`` are the steps that should have
+    ``complaint`` is the text of a failure, a search, or :data:`EVERYTHING`. ``guards`` are the steps that should have
     prevented it, the weakest first; ``not_here`` the titles of such operations that this build's options leave out.
     """
 
@@ -77,7 +82,7 @@ def review_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None)
         if failure.id in {ref.name for ref in operation.guards_against}
         and not any(step.operation.number == operation.number for step in chosen)
     ]
-    return _review(log, failure.text, chosen, tuple(written), shop)
+    return _review_of_steps(log, failure.text, chosen, tuple(written), shop)
 
 
 def review_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Review:
@@ -87,12 +92,12 @@ def review_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Revi
     chosen = [
         step for step in log.plan.steps.values() if words and all(word in _searchable_text(log, step) for word in words)
     ]
-    return _review(log, f"search: {clean(text)}", chosen, (), shop)
+    return _review_of_steps(log, f"search: {clean(text)}", chosen, (), shop)
 
 
 def review_everything(log: LoadedLog, shop: "Shop | None" = None) -> Review:
     """Every step of the build, for any complaint."""
-    return _review(log, "everything", log.plan.steps.values(), (), shop)
+    return _review_of_steps(log, EVERYTHING, log.plan.steps.values(), (), shop)
 
 
 def find_failure(log: LoadedLog, text: str) -> Failure | None:
@@ -125,7 +130,7 @@ def _searchable_text(log: LoadedLog, step: Step) -> str:
     return " ".join(parts).casefold()
 
 
-def _review(
+def _review_of_steps(
     log: LoadedLog, complaint: str, steps: Iterable[Step], not_here: tuple[str, ...], shop: "Shop | None"
 ) -> Review:
     guards = [_reviewed_step(log, step, shop) for step in steps]

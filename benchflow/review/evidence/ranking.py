@@ -1,8 +1,9 @@
-"""Ranks steps by their weak points. The table :data:`WEAK_POINT_KINDS` is the whole rule; programs can print it.
+"""Ranks steps by their weak points. The table :data:`WEAK_POINT_KINDS` gives each kind of weak point a grade.
 
-A step is as weak as its worst weak point. If the worst points of two steps are equal, their next points decide, then
-the order of the procedure. The grades are a judgement (common practice, no source). A step that was never done is worse
-than one that was waived. A waived step is worse than one that was not proven. The lowest grades are only unusual.
+A step is as weak as its worst weak point. If the worst points of two steps have the same grade, their next points are
+compared. Steps that are still equal keep the order of the procedure. The grades are a judgement (common practice, no
+source). A step that was never done is worse than a waived step. A waived step is worse than one that was not proven.
+The lowest grades are for points that are unusual but not wrong.
 """
 
 from collections.abc import Iterable
@@ -42,7 +43,10 @@ _KINDS: Final = (
     ("off-torque", 85, "wrong torque", "fasteners were tightened with a wrench that was later found to read wrong"),
     ("not-proven", 80, "not proven", "a value is so near its limit that the uncertainty leaves it undecided"),
     ("instrument-bad", 75, "instrument in doubt", "the shop's register marks its instrument as doubtful"),
-    ("window-missed", 70, "time window missed", "started too early, or finished too late, after the step before it"),
+    (
+        "window-missed", 70, "time window missed",
+        "the step was started too early or finished too late after an earlier step",
+    ),
     (
         "instrument-overdue", 60, "instrument overdue",
         "the calibration of its instrument had expired that day, or the instrument was not fit for another reason",
@@ -57,8 +61,8 @@ _KINDS: Final = (
     ("window-tight", 40, "time window nearly missed", f"more than {WINDOW_SHARE:.0%} of the window was used"),
     (
         "near-limit", 35, "near a limit",
-        f"less than {NEAR_SHARE:.0%} of the limit's band is left before the nearer end (for a limit with one end: "
-        f"less than {NEAR_SHARE_ONE_END:.0%} of its value)",
+        f"the value is nearer to an end of its limit than {NEAR_SHARE:.0%} of the band, or than "
+        f"{NEAR_SHARE_ONE_END:.0%} of the limit if it has one end",
     ),
     ("redone", 30, "redone", f"the step was reworked, or at least {TICKS_AGAIN} ticks of one stage were cleared"),
     (
@@ -68,13 +72,13 @@ _KINDS: Final = (
     ("retaken", 15, "measured again", "an earlier attempt at the reading was out of its limit"),
     ("no-serial", 10, "instrument not named", "the log does not say which instrument was used"),
     ("word-only", 5, "no evidence", "the step was finished without a reading, tick, check or signature"),
-    ("stands", 3, "in force", "the work is in force and has no weak point"),
+    ("in-force", 3, "in force", "the work is in force and has no weak point"),
     ("replaced", 1, "replaced", "the work was reworked or measured again later, and no part of it is in force"),
 )  # fmt: skip
-WEAK_POINT_KINDS: Final = tuple(WeakPointKind(*each) for each in _KINDS)
+WEAK_POINT_KINDS: Final = tuple(WeakPointKind(*fields) for fields in _KINDS)
 
-GRADE: Final = {each.kind: each.grade for each in WEAK_POINT_KINDS}
-TITLE: Final = {each.kind: each.title for each in WEAK_POINT_KINDS}
+GRADE: Final = {kind.kind: kind.grade for kind in WEAK_POINT_KINDS}
+TITLE: Final = {kind.kind: kind.title for kind in WEAK_POINT_KINDS}
 
 
 class WeakPoint(Struct, frozen=True):
@@ -110,4 +114,4 @@ def rule() -> tuple[str, ...]:
         "A step is as weak as its worst point. If two steps are equal, their next points decide, then the order of "
         f"the procedure. A step with a point of grade {SUSPECT} or more is suspect."
     )
-    return (first_line, *(f"{each.grade:>3}  {each.title}: {each.when}" for each in WEAK_POINT_KINDS))
+    return (first_line, *(f"{kind.grade:>3}  {kind.title}: {kind.when}" for kind in WEAK_POINT_KINDS))

@@ -1,14 +1,17 @@
 """The recorded evidence for one step: readings, fasteners, checks, lots, signatures, as sentences."""
 
 from collections.abc import Iterator
+from functools import partial
 from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.ordering.wording import step_title
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.trade.verdict import VERDICT_TEXT
 
 
@@ -23,12 +26,15 @@ class Evidence(Struct, frozen=True):
 def evidence_of(log: LoadedLog, step: Step) -> tuple[Evidence, ...]:
     """All recorded evidence for a step, in the order of the build sheet."""
     return (
-        *_values(log, step), *_joint(log, step), *_checks(log, step), *_choices_to_notes(log, step),
-        *_finished(log, step),
-    )  # fmt: skip
+        *_value_evidence(log, step),
+        *_joint_evidence(log, step),
+        *_check_evidence(log, step),
+        *_other_evidence(log, step),
+        *_finish_evidence(log, step),
+    )
 
 
-def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _value_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     for value in values_of(log, step):
         if value.judged is None and not value.readings:
             continue
@@ -37,7 +43,10 @@ def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 
 def value_text(value: Value) -> str:
-    """``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``."""
+    """Return a value with its verdict, limit and margin as text.
+
+    For example ``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``.
+    """
     figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
     if value.calculated:
         figures = value.filled
@@ -55,7 +64,7 @@ def value_text(value: Value) -> str:
     return ", ".join(parts)
 
 
-def _joint(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     tighten = step.operation.tighten
     if tighten is None:
         return
@@ -68,13 +77,13 @@ def _joint(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             yield Evidence("joint", f"{words}, {fact.by}, {local_time(fact.last_at)}", fact.seq)
 
 
-def _checks(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _check_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     ticked = log.state.work(step.id).checks
     for number, text in enumerate(step.operation.check, 1):
         yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {text}")
 
 
-def _choices_to_notes(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     facts = log.facts
     for choice in facts.choices:
         if choice.operation == step.id and choice.in_force:
@@ -84,7 +93,8 @@ def _choices_to_notes(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             yield Evidence("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
     for deviation in facts.deviations:
         if deviation.operation == step.id and deviation.in_force:
-            words = f"deviation from {deviation.about}, signed by {deviation.by}: {deviation.reason}"
+            subject = subject_text(deviation.about, partial(step_title, log.plan))
+            words = f"deviation from {subject}, signed by {deviation.by}: {deviation.reason}"
             yield Evidence("deviation", words, deviation.seq)
     for signature in facts.signatures:
         if signature.operation == step.id and signature.in_force:
@@ -95,7 +105,7 @@ def _choices_to_notes(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             yield Evidence("note", f"{note.by}: {note.text}", note.seq)
 
 
-def _finished(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _finish_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     done = log.state.done.get(step.id)
     if done is not None:
         fact = next(fact for fact in log.facts.operations if fact.operation == step.id)

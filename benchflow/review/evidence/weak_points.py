@@ -1,9 +1,11 @@
 """Finds the weak points of one step: missing, doubtful or unusual evidence."""
 
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 from benchflow.base.durations import rounded_duration
+from benchflow.ordering.wording import step_title
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import (
     FASTENER_SECONDS,
@@ -19,6 +21,7 @@ from benchflow.review.formatting import count, local_day, margin_text, shown
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state.clock import EventTime, Now, elapsed
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
@@ -34,25 +37,25 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
     finished = log.state.done.get(step.id)
     if finished is None:
-        yield _not_done(log, fact)
+        yield _not_done_point(log, fact)
     stages = [s for s in log.facts.stages if s.operation == step.id and s.in_force]
     values = values_of(log, step)
-    yield from _deviations(log, step)
+    yield from _deviation_points(log, step)
     for value in values:
-        yield from _value(value)
-    yield from _instruments(log, step, values, stages, shop)
+        yield from _value_points(value)
+    yield from _instrument_points(log, step, values, stages, shop)
     if finished is not None:
-        yield from _time_windows(log, step, fact, finished)
-    yield from _signature(log, step)
-    yield from _reworked(log, step)
-    yield from _lubricant(log, step)
-    yield from _too_fast(step, fact, finished)
-    yield from _tick_irregularities(stages)
+        yield from _time_window_points(log, step, fact, finished)
+    yield from _signature_points(log, step)
+    yield from _rework_points(log, step)
+    yield from _lubricant_points(log, step)
+    yield from _too_fast_points(step, fact, finished)
+    yield from _tick_points(stages)
     if finished is not None and not _has_evidence(log, step, values, stages):
         yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
 
-def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
+def _not_done_point(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     if fact is not None and fact.redone and fact.started is None:
         words = "reworked, and not done again"
     elif fact is not None and fact.started is not None:
@@ -60,22 +63,22 @@ def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     elif log.facts.session.closed:
         words = "never started"
     else:
-        words = "not started yet: the job is still open"
+        words = "not started yet (the job is still open)"
     return WeakPoint("never-done", words)
 
 
-def _deviations(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+def _deviation_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for fact in log.facts.deviations:
         if fact.operation == step.id and fact.in_force:
-            what = {"hold": "the hold point", "time": "the time window"}.get(fact.about, fact.about)
-            words = f"{fact.by} signed a deviation from {what}: {fact.reason}"
+            subject = subject_text(fact.about, partial(step_title, log.plan))
+            words = f"{fact.by} signed a deviation from {subject}: {fact.reason}"
             yield WeakPoint("deviation", words, fact.seq, fact.about)
 
 
 # --- values -----------------------------------------------------------------------------------------
 
 
-def _value(value: Value) -> Iterator[WeakPoint]:
+def _value_points(value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
     if value.judged is not None and not value.waived:
         figure = f"{value.ask} is {shown(value.judged, value.unit)}"
@@ -86,11 +89,11 @@ def _value(value: Value) -> Iterator[WeakPoint]:
                 "not-proven", f"{figure}, not proven within {value.limit}: {value.reason}", last, value.name
             )
     if value.verdict == "ok":
-        yield from _near_limit(value, last)
-    yield from _retaken(value)
+        yield from _near_limit_points(value, last)
+    yield from _retaken_points(value)
 
 
-def _near_limit(value: Value, last: int | None) -> Iterator[WeakPoint]:
+def _near_limit_points(value: Value, last: int | None) -> Iterator[WeakPoint]:
     least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
     for reading, number, share in value.margins():
         if 0 <= share < least:
@@ -99,7 +102,7 @@ def _near_limit(value: Value, last: int | None) -> Iterator[WeakPoint]:
             yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name)
 
 
-def _retaken(value: Value) -> Iterator[WeakPoint]:
+def _retaken_points(value: Value) -> Iterator[WeakPoint]:
     """Earlier attempts that were out of the limit, unless the reading in force is a correction of a typing error."""
     out = [reading for reading in value.earlier if reading.verdict in OUT_OF_LIMIT]
     if out and not any(reading.corrected for reading in value.readings):
@@ -111,7 +114,7 @@ def _retaken(value: Value) -> Iterator[WeakPoint]:
 # --- instruments -------------------------------------------------------------------------------------
 
 
-def _instruments(
+def _instrument_points(
     log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
 ) -> Iterator[WeakPoint]:
     used: dict[str, tuple[int, str]] = {}  # by serial: event and local day of its first use
@@ -127,18 +130,20 @@ def _instruments(
         elif stage.instrument:
             unnamed[stage.instrument] = None
     for serial, (seq, day) in used.items():
-        yield from _unfit(log, serial, seq, day, shop)
+        yield from _unfit_instrument_points(log, serial, seq, day, shop)
     for need in unnamed:
         yield WeakPoint("no-serial", f"the log does not say which {_instrument_title(log, need)} was used", None, need)
 
 
-def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
+def _unfit_instrument_points(
+    log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None"
+) -> Iterator[WeakPoint]:
     """Weak points of an instrument that was not fit on the local ``day`` of its first use.
 
     The log decides if it describes the instrument, otherwise the register decides.
     """
     known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
-    due, doubt = _by_register(shop, serial)
+    due, doubt = _due_date_and_doubt(shop, serial)
     if known and known[-1].warnings:
         yield WeakPoint("instrument-overdue", f"{serial}: {'. '.join(known[-1].warnings)}", seq, serial)
     else:
@@ -150,8 +155,8 @@ def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None")
         yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)
 
 
-def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
-    """The calibration due date and the doubt that the register states for an instrument; ``""`` where it has none."""
+def _due_date_and_doubt(shop: "Shop | None", serial: str) -> tuple[str, str]:
+    """The calibration due date of an instrument, and why it is in doubt, from the register. ``""`` if there is none."""
     if shop is None:
         return "", ""
     from benchflow.session.shop.register import find_instrument  # imported late: most reviews have no register
@@ -172,7 +177,9 @@ def _instrument_title(log: LoadedLog, need: str) -> str:
 # --- time -------------------------------------------------------------------------------------------
 
 
-def _time_windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[WeakPoint]:
+def _time_window_points(
+    log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime
+) -> Iterator[WeakPoint]:
     for window in step.time:
         since = log.state.done.get(window.operation)
         if since is None:
@@ -194,7 +201,7 @@ def _time_windows(log: LoadedLog, step: Step, fact: OperationFact | None, finish
                 yield WeakPoint("window-missed", words, finished.seq, window.operation)
 
 
-def _lubricant(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+def _lubricant_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     tighten = step.operation.tighten
     used = log.state.lubricants.get(tighten.joint) if tighten is not None else None
     if used is not None:
@@ -203,14 +210,14 @@ def _lubricant(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
         yield WeakPoint("other-lubricant", words, None, used.joint)
 
 
-def _too_fast(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
+def _too_fast_points(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
         words = f"done in {rounded_duration(fact.active)}; the procedure states {least}"
         yield WeakPoint("too-fast", words, finished.seq)
 
 
-def _tick_irregularities(stages: list[StageFact]) -> Iterator[WeakPoint]:
+def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
     for stage in stages:
         if stage.stretch:
             continue  # these ticks are counted already, with the torque
@@ -233,14 +240,14 @@ def _tick_irregularities(stages: list[StageFact]) -> Iterator[WeakPoint]:
 # --- people, rework -----------------------------------------------------------------------
 
 
-def _signature(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+def _signature_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for fact in log.facts.signatures:
         if fact.operation == step.id and fact.in_force and fact.self_signed:
             words = f"the hold point for the {fact.role} was signed by {fact.by}, who did the work"
             yield WeakPoint("self-signed", words, fact.seq, "hold")
 
 
-def _reworked(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+def _rework_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for back in log.facts.undone_steps:
         if back.operation == step.id:
             why = f"{back.by}: {back.reason}" if back.cause == "rework" else f"remedy: {back.reason}"

@@ -25,13 +25,13 @@ COLUMNS: Final = (
 )  # fmt: skip
 """``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
 
-_SAME: Final = (
+_COPIED_FIELDS: Final = (
     "operation", "name", "reading", "verdict", "limit", "decision", "conformity", "instrument", "serial",
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
     "variable", "event",
 )  # fmt: skip
-_TEXTS: Final = ("text", "reason", "do", "filled", "value")
-_RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
+_TEXT_FIELDS: Final = ("text", "reason", "do", "filled", "value")
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
         "session": log.facts.session.session, "unit": log.facts.session.unit, "seq": line.seq, "at": line.at,
         "by": line.by, "kind": line.kind, "format": log.format,
     }  # fmt: skip
-    row.update((name, data[name]) for name in _SAME if data.get(name) is not None)
+    row.update((name, data[name]) for name in _COPIED_FIELDS if data.get(name) is not None)
     quantity = data.get("quantity")
     if quantity:
         row |= {"value": quantity["value"], "measured_in": quantity["unit"], "entered": quantity["entered"]}
@@ -53,7 +53,7 @@ def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
     clock = data.get("clock")
     if clock:
         row |= {"run": clock["run"], "ms": clock["ms"]}
-    text = next((data[name] for name in _TEXTS if isinstance(data.get(name), str) and data[name]), None)
+    text = next((data[name] for name in _TEXT_FIELDS if isinstance(data.get(name), str) and data[name]), None)
     if text is not None:
         row["text"] = text
     return row
@@ -61,22 +61,22 @@ def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
 
 def as_csv(logs: Iterable[LoadedLog]) -> Iterator[str]:
     """The events as CSV (RFC 4180) with a header row. An apostrophe is put before text that a spreadsheet would run."""
-    yield _line(COLUMNS)
+    yield _csv_line(COLUMNS)
     for log in logs:
         for line in log.lines:
             row = event_row(log, line)
-            yield _line(tuple(_cell(row.get(name, "")) for name in COLUMNS))
+            yield _csv_line(tuple(_csv_cell(row.get(name, "")) for name in COLUMNS))
 
 
-def _cell(value: Any) -> str:
+def _csv_cell(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     text = clean(str(value))
-    harmless = number(text) is not None or not text.startswith(_RUNS_IN_A_SPREADSHEET)
+    harmless = number(text) is not None or not text.startswith(_FORMULA_STARTS)
     return text if harmless else f"'{text}"
 
 
-def _line(cells: tuple[str, ...]) -> str:
+def _csv_line(cells: tuple[str, ...]) -> str:
     out = StringIO()
     csv.writer(out).writerow(cells)
     return out.getvalue()

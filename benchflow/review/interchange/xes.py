@@ -1,9 +1,9 @@
 """Exports sessions for process mining: XES, IEEE 1849-2016.
 
 A session is a trace. Starting, pausing, resuming and finishing an operation are the lifecycle of one activity; every
-entry is an activity of its own, complete at once. Extensions and keys are those of the standard (concept, lifecycle,
-org, time); other data has keys of this program, without a prefix. The attribute ``format`` of a trace is the format of
-its log: in format 1, kinds of events have the names of version 0.1.
+entry is a separate activity that is complete at once. Extensions and keys are those of the standard: concept,
+lifecycle, org and time. Other data has keys of this program, without a prefix. The attribute ``format`` of a trace is
+the format of its log. In format 1, kinds of events have the names of version 0.1.
 """
 
 from collections.abc import Iterable
@@ -21,12 +21,12 @@ _EXTENSIONS: Final = (
     ("Organizational", "org", "http://www.xes-standard.org/org.xesext"),
     ("Time", "time", "http://www.xes-standard.org/time.xesext"),
 )
-_PLAIN: Final = (
+_TEXT_KEYS: Final = (
     "operation", "name", "reading", "value", "measured_in", "entered", "verdict", "limit", "decision",
     "uncertainty", "conformity", "instrument", "serial", "joint", "take", "consumable", "lot", "role", "about",
     "move", "variable", "text",
 )  # fmt: skip
-_WHOLE: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
+_INTEGER_KEYS: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
 
 
 def as_xes(logs: Iterable[LoadedLog]) -> bytes:
@@ -77,23 +77,23 @@ def _add_trace(root: Element, log: LoadedLog) -> None:
     for line in log.lines:
         row = event_row(log, line)
         event = SubElement(trace, "event")
-        name, transition = _activity(log, row, started)
+        name, transition = _activity_and_transition(log, row, started)
         _add_attribute(event, "string", "concept:name", name)
         _add_attribute(event, "string", "lifecycle:transition", transition)
         _add_attribute(event, "string", "org:resource", line.by)
         _add_attribute(event, "date", "time:timestamp", parse_timestamp(line.at).isoformat(timespec="milliseconds"))
         _add_attribute(event, "string", "kind", line.kind)
-        for key in _WHOLE:
+        for key in _INTEGER_KEYS:
             if key in row:
                 _add_attribute(event, "int", key, row[key])
-        for key in _PLAIN:
+        for key in _TEXT_KEYS:
             if key in row:
                 _add_attribute(event, "string", key, row[key])
         if "self_signed" in row:
             _add_attribute(event, "boolean", "self_signed", row["self_signed"])
 
 
-def _activity(log: LoadedLog, row: dict[str, Any], started: set[str]) -> tuple[str, str]:
+def _activity_and_transition(log: LoadedLog, row: dict[str, Any], started: set[str]) -> tuple[str, str]:
     """The name of the activity, and its lifecycle transition."""
     operation, kind = str(row.get("operation", "")), row["kind"]
     step = log.plan.steps.get(operation)

@@ -33,8 +33,8 @@ from benchflow.session.state.clock import EventTime
 from benchflow.session.state.state import State, Work
 
 
-class _OperationCourse(Struct):
-    """The course of the work on one operation. ``started`` and the fields after it count from the last rework."""
+class _OperationProgress(Struct):
+    """The progress of one operation. ``started`` and the fields after it count from the last rework."""
 
     by: str = ""
     people: list[str] = []
@@ -52,9 +52,9 @@ class _OperationCourse(Struct):
             self.pause = max(self.pause, self.last.seconds_until(now))
         self.last = now
 
-    def restarted(self) -> "_OperationCourse":
-        """A new course after rework. People and the number of pauses are kept."""
-        return _OperationCourse(by=self.by, people=self.people, paused=self.paused)
+    def restarted(self) -> "_OperationProgress":
+        """The progress at the start of a rework. People and the number of pauses are kept."""
+        return _OperationProgress(by=self.by, people=self.people, paused=self.paused)
 
 
 class FactCollector:
@@ -63,7 +63,7 @@ class FactCollector:
     def __init__(self, opened: Line) -> None:
         self._opened, self._last = opened, opened
         self._closed: tuple[ev.JobClosed, str] | None = None
-        self._courses: dict[str, _OperationCourse] = {}
+        self._progress_by_operation: dict[str, _OperationProgress] = {}
         self._readings: dict[int, ReadingFact] = {}  # this and the next four: by seq
         self._lots: dict[int, LotFact] = {}
         self._choices: dict[int, ChoiceFact] = {}
@@ -87,7 +87,7 @@ class FactCollector:
         self._last = line
         now = log_time_of(after.last)
         if before.in_progress is not None and after.in_progress != before.in_progress and before.started is not None:
-            self._course(before.in_progress).active += log_time_of(before.started).seconds_until(now)
+            self._progress_of(before.in_progress).active += log_time_of(before.started).seconds_until(now)
         match event:
             case ev.FastenerTicked():
                 self._count_entry(event.operation, now).ticks.ticked(event, line, now)
@@ -98,8 +98,8 @@ class FactCollector:
             case ev.OperationStarted():
                 self._operation_started(event, line, now)
             case ev.OperationFinished():
-                self._course(event.operation).event_at(now)
-                self._course(event.operation).by = line.by
+                self._progress_of(event.operation).event_at(now)
+                self._progress_of(event.operation).by = line.by
             case ev.LotEntered():
                 self._count_entry(event.operation, now)
                 self._add_lot(event.operation, event.consumable, event.lot, line, now)
@@ -109,8 +109,8 @@ class FactCollector:
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
             case ev.FastenerUnticked():
-                course = self._count_entry(event.operation, now)
-                course.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
+                progress = self._count_entry(event.operation, now)
+                progress.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
             case (
                 ev.CheckTicked() | ev.CheckUnticked()
                 | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
@@ -129,19 +129,19 @@ class FactCollector:
                 reason = "" if before.rework is None else before.rework.reason
                 self._work_undone(before.work(event.operation), event.operation, line, now, "rework", reason)
             case ev.OperationPaused():
-                course = self._course(event.operation)
-                course.event_at(now)
-                course.paused += 1
+                progress = self._progress_of(event.operation)
+                progress.event_at(now)
+                progress.paused += 1
             case ev.HoldSigned():
                 self._add_signature(event, line, now)
             case ev.DeviationSigned():
-                self._course(event.operation)
+                self._progress_of(event.operation)
                 self._deviations[line.seq] = DeviationFact(
                     line.seq, now.at, line.by, event.operation, event.about, event.reason, in_force=False
                 )
                 self._last_deviation[event.operation, event.about] = line.seq
             case ev.InstrumentUsed():
-                self._instruments.append(_instrument(event, line, now))
+                self._instruments.append(_instrument_fact(event, line, now))
             case ev.NoteAdded():
                 self._notes.append(NoteFact(line.seq, now.at, line.by, event.operation or "", event.text))
             case ev.ClockWentBack():
@@ -164,35 +164,35 @@ class FactCollector:
 
     # --- events -------------------------------------------------------------------------------------
 
-    def _course(self, operation: str) -> _OperationCourse:
-        course = self._courses.get(operation)
-        if course is None:
-            course = self._courses[operation] = _OperationCourse()
-        return course
+    def _progress_of(self, operation: str) -> _OperationProgress:
+        progress = self._progress_by_operation.get(operation)
+        if progress is None:
+            progress = self._progress_by_operation[operation] = _OperationProgress()
+        return progress
 
-    def _count_entry(self, operation: str, now: LogTime) -> _OperationCourse:
-        course = self._course(operation)
-        course.event_at(now)
-        course.entries += 1
-        return course
+    def _count_entry(self, operation: str, now: LogTime) -> _OperationProgress:
+        progress = self._progress_of(operation)
+        progress.event_at(now)
+        progress.entries += 1
+        return progress
 
     def _operation_started(self, event: ev.OperationStarted, line: Line, now: LogTime) -> None:
-        course = self._course(event.operation)
-        course.by = line.by
-        if line.by not in course.people:
-            course.people.append(line.by)
-        if course.started is None:
-            course.started = course.last = now
+        progress = self._progress_of(event.operation)
+        progress.by = line.by
+        if line.by not in progress.people:
+            progress.people.append(line.by)
+        if progress.started is None:
+            progress.started = progress.last = now
         else:
-            course.event_at(now)
+            progress.event_at(now)
 
     def _work_undone(
         self, work: Work, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
     ) -> None:
-        course = self._course(operation)
-        self._stages += course.ticks.facts(operation, work, in_force=False)
+        progress = self._progress_of(operation)
+        self._stages += progress.ticks.facts(operation, work, in_force=False)
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
-        self._courses[operation] = course.restarted()
+        self._progress_by_operation[operation] = progress.restarted()
 
     def _add_reading(
         self, event: ev.ReadingRecorded | ev.ValueCalculated, line: Line, now: LogTime, slot: str, attempt: int
@@ -214,7 +214,7 @@ class FactCollector:
         )  # fmt: skip
 
     def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
-        self._course(event.operation)
+        self._progress_of(event.operation)
         seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
         attempt = self._readings[seq].attempt + 1 if seq and _calculation_in_force(work, event.name, seq, redone) else 1
         self._add_reading(event, line, now, "", attempt)
@@ -257,7 +257,7 @@ class FactCollector:
         self._last_lot[operation, consumable] = line.seq
 
     def _add_signature(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
-        self._course(event.operation).last = now
+        self._progress_of(event.operation).last = now
         self._signatures[line.seq] = SignatureFact(
             line.seq, now.at, line.by, event.operation, event.role, event.self_signed, in_force=False
         )
@@ -267,11 +267,13 @@ class FactCollector:
 
     def facts(self, state: State) -> Facts:
         """The facts of the whole log. ``state`` is the state after its last event."""
-        for operation, course in self._courses.items():
-            self._stages += course.ticks.facts(operation, state.work(operation), in_force=True)
+        for operation, progress in self._progress_by_operation.items():
+            self._stages += progress.ticks.facts(operation, state.work(operation), in_force=True)
         return Facts(
-            session=self._session(state),
-            operations=tuple(_operation(name, course, state) for name, course in self._courses.items()),
+            session=self._session_fact(state),
+            operations=tuple(
+                _operation_fact(name, progress, state) for name, progress in self._progress_by_operation.items()
+            ),
             readings=_mark_in_force(self._readings, self._readings_in_force(state)),
             stages=tuple(self._stages),
             lots=_mark_in_force(self._lots, {
@@ -306,7 +308,7 @@ class FactCollector:
         }
         return recorded | calculated
 
-    def _session(self, state: State) -> SessionFact:
+    def _session_fact(self, state: State) -> SessionFact:
         opened, last = state.opened, self._last
         closed, closed_at = self._closed or (None, None)
         return SessionFact(
@@ -336,18 +338,18 @@ def _mark_in_force(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, 
     return tuple(replace(fact, in_force=True) if seq in in_force else fact for seq, fact in facts.items())
 
 
-def _operation(name: str, course: _OperationCourse, state: State) -> OperationFact:
+def _operation_fact(name: str, progress: _OperationProgress, state: State) -> OperationFact:
     work, finished_at = state.work(name), state.done.get(name)
     finished = None if finished_at is None else log_time_of(finished_at)
-    span = 0.0 if course.started is None or finished is None else course.started.seconds_until(finished)
+    span = 0.0 if progress.started is None or finished is None else progress.started.seconds_until(finished)
     return OperationFact(
-        operation=name, by=course.by, people=tuple(course.people), started=course.started, finished=finished,
-        active=course.active, span=span, pause=course.pause, entries=course.entries, checks=len(work.checks),
-        paused=course.paused, redone=work.redone,
+        operation=name, by=progress.by, people=tuple(progress.people), started=progress.started, finished=finished,
+        active=progress.active, span=span, pause=progress.pause, entries=progress.entries, checks=len(work.checks),
+        paused=progress.paused, redone=work.redone,
     )  # fmt: skip
 
 
-def _instrument(event: ev.InstrumentUsed, line: Line, now: LogTime) -> InstrumentFact:
+def _instrument_fact(event: ev.InstrumentUsed, line: Line, now: LogTime) -> InstrumentFact:
     return InstrumentFact(
         line.seq, now.at, line.by, event.need, event.serial, event.title, event.range, event.uncertainty, event.k,
         event.calibrated or "", event.due or "", event.uses, event.warnings,

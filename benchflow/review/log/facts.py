@@ -3,8 +3,8 @@
 Log files and the shop's archive both deliver them, so an answer does not depend on the source. Facts name things by
 id; their titles are in the procedure that the log contains.
 
-``in_force`` is true for work that is valid at the end of the log: not replaced, reworked or withdrawn. For a reading
-that is the last attempt. :mod:`benchflow.session.state.fold` decides.
+``in_force`` is true for work that is valid at the end of the log: not replaced, reworked or withdrawn. Of the
+attempts at a reading, only the last can be in force. :mod:`benchflow.session.state.fold` decides.
 """
 
 from typing import Literal
@@ -176,7 +176,7 @@ class ChoiceFact(Struct, frozen=True):
 
 
 class SignatureFact(Struct, frozen=True):
-    """The signature of a hold point. ``self_signed``: by a person who did the work."""
+    """The signature of a hold point. ``self_signed`` is true if the signer did the work."""
 
     seq: int
     at: str
@@ -188,7 +188,7 @@ class SignatureFact(Struct, frozen=True):
 
 
 class DeviationFact(Struct, frozen=True):
-    """A signed deviation from ``about``: a value, ``hold`` or ``time``."""
+    """A signed deviation from ``about``: a value, a joint, ``hold``, ``time`` or ``time <operation>``."""
 
     seq: int
     at: str

@@ -31,18 +31,18 @@ class Interpretation(Struct, frozen=True):
 
 
 PlanOf = Callable[[JobOpened], Plan]
-"""The plan of a session from its first event. Raises BenchflowError where the procedure cannot be read."""
+"""A function that makes the plan of a session from its first event. It raises BenchflowError if it cannot."""
 
 
 def plans(read: ProcedureReader, kept: int = 32) -> PlanOf:
-    """A function that makes plans from the procedure texts in logs. It caches ``kept`` plans: logs share procedures."""
+    """Return a function that makes plans from the procedures in logs. It caches the last ``kept`` plans."""
 
     @lru_cache(kept)
     def plan(text: str, options: tuple[tuple[str, str], ...]) -> Plan | BenchflowError:
         try:
             return expand(read(text), dict(options))
-        except BenchflowError as wrong:
-            return wrong
+        except BenchflowError as error:
+            return error
 
     def plan_of(opened: JobOpened) -> Plan:
         found = plan(opened.procedure, tuple(opened.options.items()))
@@ -89,10 +89,10 @@ def interpret(lines: Iterable[Line], plan_of: PlanOf) -> Interpretation:
                 continue
             before, state = state, fold_event(state, event, line)
             collector.observe(before, event, state, line)
-        except (msgspec.ValidationError, KeyError, TypeError, ValueError, AttributeError) as wrong:
+        except (msgspec.ValidationError, KeyError, TypeError, ValueError, AttributeError) as error:
             raise NotASession(
-                f"line {line.seq} ({line.kind}) is not what this kind of event requires: {wrong}"
-            ) from wrong
+                f"line {line.seq} ({line.kind}) is not what this kind of event requires: {error}"
+            ) from error
     if state is None or collector is None:
         raise NotASession("it is empty: a session begins with 'opened'")
     return Interpretation(state, collector.facts(state))

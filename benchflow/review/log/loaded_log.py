@@ -16,6 +16,9 @@ from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.state.events import FORMAT
 from benchflow.session.state.state import State
 
+SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work was done."
+"""The warning about a simulated job."""
+
 
 class LoadedLog(Struct, frozen=True):
     """A log, up to the first line that is damaged.
@@ -62,16 +65,16 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
     """
     try:
         data = regular_file(path).read_bytes()
-    except OSError as wrong:
-        raise NoLog(f"{path} cannot be read: {wrong.strerror}.") from wrong
+    except OSError as error:
+        raise NoLog(f"{path} cannot be read: {error.strerror}.") from error
     found = read(data)
     if not found.lines and found.damage is not None:
         raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
     plan_of = plans_or_empty(read_procedure) if any_procedure else plans(read_procedure)
     try:
         interpretation = interpret(found.lines, plan_of)
-    except NotASession as wrong:
-        raise NoLog(f"{path} {unreadable_reason(found.lines, str(wrong))}.") from wrong
+    except NotASession as error:
+        raise NoLog(f"{path} {unreadable_reason(found.lines, str(error))}.") from error
     warnings = _warnings(interpretation.state, interpretation.facts, found.damage, torn=bool(found.tail))
     lines = tuple(found.lines)
     return LoadedLog(
@@ -90,7 +93,7 @@ def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) 
     if torn:
         found.append("The last line of the log is incomplete. Its event was never confirmed, and is left out.")
     if session.simulated:
-        found.append("This is a simulated session: its times were entered, and no work was done.")
+        found.append(SIMULATED_NOTE)
     if is_newer(session.version):
         found.append(
             f"A newer version of benchflow ({session.version}) wrote this log. Entries that this version "

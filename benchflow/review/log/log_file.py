@@ -45,20 +45,20 @@ def verified_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
         return Unusable(f"does not verify: line {found.damage.line} {found.damage.what}")
     try:
         interpretation = interpret(found.lines, plan_of)
-    except NotASession as wrong:
-        return Unusable(unreadable_reason(found.lines, str(wrong)))
+    except NotASession as error:
+        return Unusable(unreadable_reason(found.lines, str(error)))
     opened = interpretation.state.opened
     if sha256(opened.procedure.encode()).hexdigest() != opened.procedure_sha256:
         return Unusable("does not verify: the SHA-256 in line 1 does not match the text of its procedure")
     return interpretation.facts
 
 
-def unreadable_reason(lines: Sequence[Line], wrong: str) -> str:
+def unreadable_reason(lines: Sequence[Line], problem: str) -> str:
     """The reason why the lines are not a session, as a clause that follows the path of the file."""
     version = lines[0].data.get("version") if lines else None
     if isinstance(version, str) and is_newer(version):
-        return f"was written by a newer version ({version}) and cannot be read by this one: {wrong}"
-    return f"is not the log of a session: {wrong}"
+        return f"was written by a newer version ({version}) and cannot be read by this one: {problem}"
+    return f"is not the log of a session: {problem}"
 
 
 def logs_under(folder: Path) -> list[Path]:

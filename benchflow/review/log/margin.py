@@ -33,12 +33,12 @@ def band(limit: str, unit: str) -> Band:
         return OPEN
     try:
         parsed = parse_limit(limit, unit=unit)
-        return Band(_end(parsed.low, unit), _end(parsed.high, unit))
+        return Band(_end_in_unit(parsed.low, unit), _end_in_unit(parsed.high, unit))
     except QuantityError:
         return OPEN
 
 
-def _end(quantity: Quantity | None, unit: str) -> Decimal | None:
+def _end_in_unit(quantity: Quantity | None, unit: str) -> Decimal | None:
     return None if quantity is None else convert(quantity, unit).value
 
 

@@ -27,10 +27,7 @@ from benchflow.trade.verdict import Verdict
 class Value(Struct, frozen=True):
     """One value of one step.
 
-    ``readings`` are those in force, in the order of the procedure; none for a calculated value, whose calculation is in
-    ``filled``. ``judged`` is the figure compared with the limit (the worst reading, the mean or the spread), ``band``
-    the limit in ``unit``, ``share`` the margin of the judged figure (:func:`benchflow.review.log.margin.margin`),
-    ``uncertainty`` its standard uncertainty (``None``: not known). ``waived`` names who waived it, and why.
+    For a calculated value, there are no readings, and ``filled`` is the formula with its numbers.
     """
 
     operation: str
@@ -39,16 +36,16 @@ class Value(Struct, frozen=True):
     unit: str
     decision: DecisionRule
     limit: str
-    band: Band
-    readings: tuple[ReadingFact, ...]
+    band: Band  # the limit in `unit`
+    readings: tuple[ReadingFact, ...]  # those in force, in the order of the procedure
     missing: tuple[str, ...]
     verdict: Verdict
-    judged: Decimal | None
-    share: float | None
-    uncertainty: Decimal | None
+    judged: Decimal | None  # the figure compared with the limit: the worst reading, the mean or the spread
+    share: float | None  # the margin of the judged figure: see `benchflow.review.log.margin`
+    uncertainty: Decimal | None  # standard uncertainty of the judged figure; None if not known
     reason: str
     filled: str
-    waived: str
+    waived: str  # who signed a deviation, and the reason; "" for none
     earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each single reading is compared with the limit
 
@@ -73,48 +70,48 @@ class Value(Struct, frozen=True):
 
 def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     """Every value of a step in the order of the procedure: the recorded values, then the calculated ones."""
-    recorded = (_recorded(log, step, record) for record in step.operation.record)
-    calculated = (_calculated(log, step, work) for work in step.operation.work_out)
+    recorded = (_recorded_value(log, step, record) for record in step.operation.record)
+    calculated = (_calculated_value(log, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in calculated if value is not None))
 
 
-def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
+def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     state = log.state
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in state.work(step.id).used)
-    within = _band(state, bound, record.unit)
+    within = _band_in_unit(state, bound, record.unit)
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
     in_force = {fact.slot: fact for fact in facts if fact.in_force}
     readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
     if judged_singly(record, bound):
-        judged, u = _nearest(readings, within)
+        judged, u = _reading_nearest_limit(readings, within)
     else:
         judged = None if verdict.value is None else verdict.value.value
-        u = _largest(readings)
+        u = _largest_uncertainty(readings)
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
-        verdict.reason, "", _waived(state, step, record.name),
+        verdict.reason, "", _waiver_text(state, step, record.name),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound),
     )  # fmt: skip
 
 
-def _calculated(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
+def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
     """The value from the log. It is not calculated again."""
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.calculated]
     in_force = next((fact for fact in facts if fact.in_force), None)
     if in_force is None:
         return None
-    within = _band(log.state, work.bound, work.unit)
+    within = _band_in_unit(log.state, work.bound, work.unit)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
         in_force.limit, within, (), (), cast(Verdict, in_force.verdict), number(in_force.value),
         in_force.share, number(in_force.uncertainty), "", in_force.filled or work.formula,
-        _waived(log.state, step, work.name), (), False,
+        _waiver_text(log.state, step, work.name), (), False,
     )  # fmt: skip
 
 
-def _band(state: State, bound: Bound | None, unit: str) -> Band:
+def _band_in_unit(state: State, bound: Bound | None, unit: str) -> Band:
     """The limit in force in ``unit``. A limit that depends on another reading is calculated from it."""
     match bound:
         case Fixed() | AboveReading():
@@ -130,7 +127,7 @@ def _value_in_unit(quantity: Quantity | None, unit: str) -> Decimal | None:
     return None if quantity is None else convert(quantity, unit).value
 
 
-def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
+def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
     """The reading with the smallest margin, and its uncertainty; the first reading if none has a margin."""
     worst: ReadingFact | None = None
     least = float("inf")
@@ -143,10 +140,10 @@ def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal |
     return Decimal(worst.value), Decimal(worst.uncertainty) if worst.uncertainty else None
 
 
-def _largest(readings: tuple[ReadingFact, ...]) -> Decimal | None:
+def _largest_uncertainty(readings: tuple[ReadingFact, ...]) -> Decimal | None:
     return max((Decimal(r.uncertainty) for r in readings if r.uncertainty), default=None)
 
 
-def _waived(state: State, step: Step, name: str) -> str:
+def _waiver_text(state: State, step: Step, name: str) -> str:
     deviation = state.work(step.id).deviations.get(name)
     return "" if deviation is None else f"{deviation.by}: {deviation.reason}"

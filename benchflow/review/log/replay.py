@@ -17,7 +17,7 @@ from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, ClockRow, StateRow
 from benchflow.session.view.build import bench_view, clock_rows, state_rows
 
-By = Literal["event", "operation", "day"]
+StepSize = Literal["event", "operation", "day"]
 
 _KEPT_EVERY = 64
 """Every 64th state is kept, so that stepping back does not fold from the beginning."""
@@ -50,7 +50,7 @@ class Replay:
         procedure = log.procedure
         self._begin: Callable[[], State] = lambda: begin(self._lines[0], procedure)
         self._kept: dict[int, State] = {}
-        self._steps: dict[By, list[int]] = {}
+        self._steps: dict[StepSize, list[int]] = {}
 
     @property
     def last(self) -> int:
@@ -63,7 +63,7 @@ class Replay:
             IndexError: there is no such event.
         """
         if not 1 <= seq <= self.last:
-            raise IndexError(f"there is no event {seq}: the session has {self.last}")
+            raise IndexError(f"There is no event {seq}. The session has events 1 to {self.last}")
         start = (seq - 1) // _KEPT_EVERY * _KEPT_EVERY + 1
         state = self._kept.get(start)
         while state is None and start > 1:
@@ -115,25 +115,25 @@ class Replay:
 
     # --- stepping ---
 
-    def forward(self, seq: int, by: By = "event") -> int:
+    def forward(self, seq: int, by: StepSize = "event") -> int:
         """The next event to stop at; the last event of the session if there is none."""
         steps = self.steps(by)
         place = bisect_right(steps, seq)
         return steps[place] if place < len(steps) else self.last
 
-    def back(self, seq: int, by: By = "event") -> int:
+    def back(self, seq: int, by: StepSize = "event") -> int:
         """The previous event to stop at; the first event of the session if there is none."""
         steps = self.steps(by)
         place = bisect_left(steps, seq)
         return steps[place - 1] if place > 0 else 1
 
-    def steps(self, by: By) -> list[int]:
+    def steps(self, by: StepSize) -> list[int]:
         """The events where stepping stops: every event; the end or rework of an operation; the first of a local day."""
         if by not in self._steps:
             self._steps[by] = list(self._stopping_events(by))
         return self._steps[by]
 
-    def _stopping_events(self, by: By) -> list[int]:
+    def _stopping_events(self, by: StepSize) -> list[int]:
         if by == "event":
             return list(range(1, self.last + 1))
         if by == "operation":

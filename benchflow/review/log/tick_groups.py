@@ -10,11 +10,11 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.state import Tick, Work
 from benchflow.trade.verdict import NOT_ACCEPTED, Verdict
 
-_Key = tuple[int, str, str, str, bool]
+_GroupKey = tuple[int, str, str, str, bool]
 """Stage, serial, person, day (UTC), and true if the instrument measured the stretch."""
 
 
-class _Group(Struct):
+class _TickGroup(Struct):
     """The ticks with one key, counted."""
 
     seq: int
@@ -32,8 +32,8 @@ class TickGroups:
     """The ticks of one operation since it was last reworked."""
 
     def __init__(self) -> None:
-        self._groups: dict[_Key, _Group] = {}
-        self._of_tick: dict[int, list[_Key]] = {}  # by seq
+        self._groups: dict[_GroupKey, _TickGroup] = {}
+        self._of_tick: dict[int, list[_GroupKey]] = {}  # by seq
         self._last_in_stage: dict[int, LogTime] = {}
 
     def ticked(self, event: ev.FastenerTicked, line: Line, now: LogTime) -> None:
@@ -42,19 +42,19 @@ class TickGroups:
         self._last_in_stage[event.stage] = now
         gap = 0.0 if before is None else before.seconds_until(now)
         key = (event.stage, event.serial or "", line.by, now.at[:10], False)
-        self._count(key, event.instrument, event, line, now, gap)
+        self._count_tick(key, event.instrument, event, line, now, gap)
         self._of_tick[line.seq] = [key]
         if event.stretch is not None:
             key = (event.stage, event.stretch_serial or "", line.by, now.at[:10], True)
-            self._count(key, event.stretch_instrument, event, line, now, gap)
+            self._count_tick(key, event.stretch_instrument, event, line, now, gap)
             self._of_tick[line.seq].append(key)
 
-    def _count(
-        self, key: _Key, instrument: str | None, event: ev.FastenerTicked, line: Line, now: LogTime, gap: float
+    def _count_tick(
+        self, key: _GroupKey, instrument: str | None, event: ev.FastenerTicked, line: Line, now: LogTime, gap: float
     ) -> None:
         group = self._groups.get(key)
         if group is None:
-            group = self._groups[key] = _Group(line.seq, event.joint, instrument or "", now, now)
+            group = self._groups[key] = _TickGroup(line.seq, event.joint, instrument or "", now, now)
         group.last = now
         if gap > group.gap:
             group.gap, group.gap_seq = gap, line.seq
@@ -71,7 +71,7 @@ class TickGroups:
 
     def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
         """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked."""
-        verdicts: dict[_Key, dict[int, Verdict]] = {key: {} for key in self._groups}
+        verdicts: dict[_GroupKey, dict[int, Verdict]] = {key: {} for key in self._groups}
         for tick in work.ticks:
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict

@@ -5,8 +5,8 @@ from benchflow import __version__
 
 def is_newer(version: str, than: str = __version__) -> bool:
     """True if ``version`` is later than ``than``."""
-    return _numbers(version) > _numbers(than)
+    return _number_parts(version) > _number_parts(than)
 
 
-def _numbers(version: str) -> list[int]:
+def _number_parts(version: str) -> list[int]:
     return [int(part) for part in version.split(".") if part.isdigit()]

@@ -11,7 +11,7 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 _MARKS = {"ok": "●", "none": "●", "not-proven": "?", "low": "×", "high": "×"}
 
 
-def _span(series: Series) -> tuple[float, float]:
+def _scale_ends(series: Series) -> tuple[float, float]:
     """The lower and upper end of the scale: all points and limits, with a small margin."""
     ends = [point.value for point in series.points]
     newest = series.points[-1]
@@ -31,7 +31,7 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
     """
     if not series.points:
         return ()
-    low, high = _span(series)
+    low, high = _scale_ends(series)
     label_width = 10
     points = series.points[-(width - label_width) :]
     dropped = len(series.points) - len(points)
@@ -41,7 +41,7 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
     def row(value: float) -> int:
         return min(height - 1, max(0, round((high - value) / (high - low) * (height - 1))))
 
-    def rule(value: float | None, mark: str, name: str) -> None:
+    def draw_line(value: float | None, mark: str, name: str) -> None:
         if value is not None:
             rows[row(value)] = [mark] * (width - label_width)
             labels[row(value)] = name
@@ -49,11 +49,11 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
     newest = series.points[-1]
     if series.chart is not None:
         limits = series.chart.limits
-        rule(limits.centre, ".", f"{limits.centre:.4g}")
-        rule(limits.lower, "-", f"{limits.lower:.4g}")
-        rule(limits.upper, "-", f"{limits.upper:.4g}")
-    rule(newest.low, "=", f"{newest.low:.4g}" if newest.low is not None else "")
-    rule(newest.high, "=", f"{newest.high:.4g}" if newest.high is not None else "")
+        draw_line(limits.centre, ".", f"{limits.centre:.4g}")
+        draw_line(limits.lower, "-", f"{limits.lower:.4g}")
+        draw_line(limits.upper, "-", f"{limits.upper:.4g}")
+    draw_line(newest.low, "=", f"{newest.low:.4g}" if newest.low is not None else "")
+    draw_line(newest.high, "=", f"{newest.high:.4g}" if newest.high is not None else "")
     step = max(1, min(4, (width - label_width - 1) // max(1, len(points) - 1))) if len(points) > 1 else 1
     outliers = set(series.chart.outliers) if series.chart is not None else set()
     for place, point in enumerate(points):
@@ -72,7 +72,7 @@ def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     Outliers and points out of their limit differ in shape from other points. Each point has a tooltip.
     """
     drawing = Svg(width, height, f"{series.name} over {len(series.points)} builds")
-    low, high = _span(series)
+    low, high = _scale_ends(series)
     left, right, top, bottom = 64.0, 12.0, 16.0, 34.0
     inner, tall = width - left - right, height - top - bottom
     steps = max(1, len(series.points) - 1)
@@ -89,7 +89,7 @@ def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     drawing.add("rect", x=left, y=top, width=inner, height=tall, fill="#e4e4e4")
     drawing.add("rect", x=left, y=band_top, width=inner, height=band_bottom - band_top, fill="#fff")
     labelled: list[float] = []
-    for value, stroke in _rules(series):
+    for value, stroke in _horizontal_lines(series):
         at = y(value)
         drawing.add("line", x1=left, x2=width - right, y1=at, y2=at, stroke="#000", **stroke)
         if all(abs(at - other) >= 12 for other in labelled):  # labels must not overlap
@@ -105,7 +105,7 @@ def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     return str(drawing)
 
 
-def _rules(series: Series) -> Iterator[tuple[float, dict[str, float | str]]]:
+def _horizontal_lines(series: Series) -> Iterator[tuple[float, dict[str, float | str]]]:
     """The horizontal lines with their strokes: the ends of the limit, the control limits and the mean."""
     newest = series.points[-1]
     for end in (newest.low, newest.high):

@@ -6,10 +6,13 @@ from decimal import Decimal
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
+from benchflow.ordering.wording import step_title
+from benchflow.procedure.plan import Plan
 from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.formatting import shown
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.many.comparison_labels import difference_label, reading_label
 from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import VERDICT_TEXT
 
@@ -33,12 +36,16 @@ class Side(Struct, frozen=True):
 
 
 class Difference(Struct, frozen=True):
-    """One difference. ``left`` and ``right`` are texts (``""``: none); ``left_seq`` and ``right_seq`` are events."""
+    """One difference. ``left`` and ``right`` are texts (``""``: none); ``left_seq`` and ``right_seq`` are events.
+
+    ``what`` is an id or a word; ``label`` is its text for people.
+    """
 
     kind: str
     operation: str
     title: str
     what: str
+    label: str
     left: str
     right: str
     left_seq: int | None = None
@@ -46,12 +53,16 @@ class Difference(Struct, frozen=True):
 
 
 class ReadingPair(Struct, frozen=True):
-    """One reading in both builds. ``by`` is right minus left in the unit of the left one; ``None``: not known. The
-    shares are margins: see :mod:`benchflow.review.log.margin`."""
+    """One reading in both builds. ``name`` is its id, ``label`` its text for people.
+
+    ``by`` is right minus left in the unit of the left one; ``None``: not known. The shares are margins: see
+    :mod:`benchflow.review.log.margin`.
+    """
 
     operation: str
     name: str
     slot: str
+    label: str
     left: str
     right: str
     by: str | None
@@ -93,8 +104,8 @@ def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     both = _BuildPair(left, right)
     warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
     return Comparison(
-        _side(left),
-        _side(right),
+        _side_of_log(left),
+        _side_of_log(right),
         (*_start_differences(left, right), *both.differences()),
         tuple(both.readings()),
         tuple(both.times()),
@@ -102,7 +113,7 @@ def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     )
 
 
-def _side(log: LoadedLog) -> Side:
+def _side_of_log(log: LoadedLog) -> Side:
     session, procedure = log.facts.session, log.procedure
     return Side(
         session.unit, procedure.id, procedure.revision, session.procedure, session.by, session.opened_at,
@@ -113,23 +124,23 @@ def _side(log: LoadedLog) -> Side:
 def _start_differences(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
     """Differences in procedure, options and start state."""
     a, b = left.facts.session, right.facts.session
+
+    def differs(kind: str, what: str, left_text: str, right_text: str) -> Difference:
+        return Difference(kind, "", "", what, difference_label(left.plan, kind, "", what), left_text, right_text, 1, 1)
+
     if left.procedure.id != right.procedure.id:
-        yield _opening_difference("procedure", "procedure", left.procedure.id, right.procedure.id)
+        yield differs("procedure", "procedure", left.procedure.id, right.procedure.id)
     if a.procedure != b.procedure:
         texts = [
             f"revision {one.procedure.revision}, SHA-256 {one.facts.session.procedure[:12]}" for one in (left, right)
         ]
-        yield _opening_difference("procedure", "text of the procedure", *texts)
+        yield differs("procedure", "text of the procedure", *texts)
     for name in dict.fromkeys((*a.options, *b.options)):
         if a.options.get(name) != b.options.get(name):
-            yield _opening_difference("option", name, a.options.get(name, ""), b.options.get(name, ""))
+            yield differs("option", name, a.options.get(name, ""), b.options.get(name, ""))
     for name in dict.fromkeys((*a.start, *b.start)):
         if a.start.get(name) != b.start.get(name):
-            yield _opening_difference("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
-
-
-def _opening_difference(kind: str, what: str, left: str, right: str) -> Difference:
-    return Difference(kind, "", "", what, left, right, 1, 1)
+            yield differs("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
 
 
 class _BuildPair:
@@ -149,48 +160,53 @@ class _BuildPair:
         """The operations of the left build in its order, then those that only the right build has."""
         return list(dict.fromkeys((*self.left_facts, *self.left.plan.steps, *self.right_facts, *self.right.plan.steps)))
 
-    def _title(self, operation: str) -> str:
-        step = self.left.plan.steps.get(operation) or self.right.plan.steps.get(operation)
-        return step.title if step is not None else operation
+    def _operation_title(self, operation: str) -> str:
+        return step_title(self._plan_of(operation), operation)
+
+    def _plan_of(self, operation: str) -> Plan:
+        """The plan of the left build if it has the operation, otherwise that of the right one."""
+        return self.left.plan if operation in self.left.plan.steps else self.right.plan
 
     def _operation_differences(self, operation: str) -> Iterator[Difference]:
-        title = self._title(operation)
+        title = self._operation_title(operation)
 
         def differs(kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
-            return Difference(kind, operation, title, what, left.text, right.text, left.seq, right.seq)
+            label = difference_label(self._plan_of(operation), kind, operation, what)
+            return Difference(kind, operation, title, what, label, left.text, right.text, left.seq, right.seq)
 
-        planned = [EntryText("part of it" if operation in one.plan.steps else "not part of it") for one in self._logs]
+        planned = [EntryText("yes" if operation in one.plan.steps else "no") for one in self._logs]
         if planned[0] != planned[1]:
             yield differs("plan", "part of the build", *planned)
             return
         a, b = self.left_facts.get(operation), self.right_facts.get(operation)
         if _is_done(a) != _is_done(b):
             yield differs("done", "done", *(EntryText("done" if _is_done(one) else "not done") for one in (a, b)))
-        left, right = (_entries(one, operation) for one in self._logs)
+        left, right = (_valid_entries(one, operation) for one in self._logs)
         for kind, what in dict.fromkeys((*left, *right)):
             one, other = left.get((kind, what), NO_ENTRY), right.get((kind, what), NO_ENTRY)
             if one.judged != other.judged:
                 yield differs(kind, what, one, other)
         if a is not None and b is not None:
-            for kind, what, one, other in _course(a, b):
+            for kind, what, one, other in _work_differences(a, b):
                 yield differs(kind, what, one, other)
 
     # --- tables ---
 
     def readings(self) -> Iterator[ReadingPair]:
         for operation in self._ordered_operations():
-            a, b = (_readings(one, operation) for one in self._logs)
+            a, b = (_valid_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
-                yield _reading_pair(a.get(key), b.get(key))
+                label = reading_label(self._plan_of(operation), operation, *key)
+                yield _reading_pair(label, a.get(key), b.get(key))
 
     def times(self) -> Iterator[TimePair]:
         for operation in self._ordered_operations():
             a, b = self.left_facts.get(operation), self.right_facts.get(operation)
             if _is_done(a) or _is_done(b):
-                yield TimePair(operation, self._title(operation), _active(a), _active(b))
+                yield TimePair(operation, self._operation_title(operation), _active_seconds(a), _active_seconds(b))
 
 
-def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, EntryText, EntryText]]":
+def _work_differences(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, EntryText, EntryText]]":
     if set(a.people) != set(b.people):
         yield "person", "done by", EntryText(", ".join(a.people)), EntryText(", ".join(b.people))
     if a.redone != b.redone:
@@ -205,7 +221,7 @@ def _is_done(fact: OperationFact | None) -> bool:
     return fact is not None and fact.done
 
 
-def _active(fact: OperationFact | None) -> float | None:
+def _active_seconds(fact: OperationFact | None) -> float | None:
     return fact.active if fact is not None and fact.done else None
 
 
@@ -225,14 +241,14 @@ class EntryText(Struct, frozen=True):
 NO_ENTRY = EntryText("")
 
 
-def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
+def _valid_entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
     """The valid entries of an operation, by kind and name."""
     facts = log.facts
     found: dict[tuple[str, str], EntryText] = {}
-    for (name, slot), reading in _readings(log, operation).items():
+    for (name, slot), reading in _valid_readings(log, operation).items():
         words = f"{shown(reading.value, reading.unit)} ({VERDICT_TEXT[reading.verdict] or 'no limit'})"
         found["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
-    for need, serials in _serials(log, operation).items():
+    for need, serials in _used_serials(log, operation).items():
         found["instrument", need] = EntryText(", ".join(sorted(serials)))
     for choice in facts.choices:
         if choice.operation == operation and choice.in_force:
@@ -250,7 +266,7 @@ def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]
     return found
 
 
-def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
+def _used_serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
     """The serials that were used, by the procedure's name for the instrument."""
     found: dict[str, set[str]] = {}
     for reading in log.facts.readings:
@@ -262,32 +278,33 @@ def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
     return found
 
 
-def _readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFact]:
+def _valid_readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFact]:
     return {(r.name, r.slot): r for r in log.facts.readings if r.in_force and r.operation == operation}
 
 
-def _reading_pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:
-    named = one or other
+def _reading_pair(label: str, left: ReadingFact | None, right: ReadingFact | None) -> ReadingPair:
+    named = left or right
     assert named is not None  # every key is in at least one of the two builds
     return ReadingPair(
         operation=named.operation,
         name=named.name,
         slot=named.slot,
-        left="" if one is None else shown(one.value, one.unit),
-        right="" if other is None else shown(other.value, other.unit),
-        by=_difference_text(one, other),
-        left_share=None if one is None else one.share,
-        right_share=None if other is None else other.share,
-        left_verdict="" if one is None else one.verdict,
-        right_verdict="" if other is None else other.verdict,
+        label=label,
+        left="" if left is None else shown(left.value, left.unit),
+        right="" if right is None else shown(right.value, right.unit),
+        by=_difference_text(left, right),
+        left_share=None if left is None else left.share,
+        right_share=None if right is None else right.share,
+        left_verdict="" if left is None else left.verdict,
+        right_verdict="" if right is None else right.verdict,
     )
 
 
-def _difference_text(one: ReadingFact | None, other: ReadingFact | None) -> str | None:
-    if one is None or other is None:
+def _difference_text(left: ReadingFact | None, right: ReadingFact | None) -> str | None:
+    if left is None or right is None:
         return None
     try:
-        value = convert(Quantity(Decimal(other.value), other.unit, ""), one.unit).value - Decimal(one.value)
+        value = convert(Quantity(Decimal(right.value), right.unit, ""), left.unit).value - Decimal(left.value)
     except QuantityError:
         return None
-    return f"{'+' if value > 0 else ''}{shown(without_trailing_zeros(value), one.unit)}"
+    return f"{'+' if value > 0 else ''}{shown(without_trailing_zeros(value), left.unit)}"

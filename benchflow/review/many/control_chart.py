@@ -17,7 +17,7 @@ E2: Final = 3 / D2
 D4: Final = 3.267
 
 RUN: Final = 8
-"""So many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
+"""This many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
 TREND_POINTS: Final = 8
 TREND_ERRORS: Final = 3.0
 """A slope of this many standard errors or more is a drift (three, as for the limits; common practice, no source)."""
@@ -39,16 +39,12 @@ class Limits(Struct, frozen=True):
 
 
 class Drift(Struct, frozen=True):
-    """A significant slope: ``per_point`` from one point to the next, ``errors`` in standard errors of the slope.
+    """A significant slope of the readings."""
 
-    ``towards`` is the end of the limit that it approaches; ``points_left`` the number of points until the line reaches
-    that end, ``None`` where the limit has no such end.
-    """
-
-    per_point: float
-    errors: float
-    towards: Literal["low", "high"]
-    points_left: float | None
+    per_point: float  # the change from one point to the next
+    errors: float  # the slope in units of its standard error
+    towards: Literal["low", "high"]  # the end of the limit that the readings approach
+    points_left: float | None  # number of points until the line reaches that end; None if there is no such end
 
 
 class Run(Struct, frozen=True):
@@ -60,15 +56,16 @@ class Run(Struct, frozen=True):
 
 
 class Chart(Struct, frozen=True):
-    """A control chart. ``outliers`` are places (from 0) of points outside the limits of individuals; with a drift, the
-    distance from its line is judged. ``jumps`` are places of points whose moving range is outside its limit.
-    ``ranges[i]`` is from point ``i`` to ``i + 1``."""
+    """A control chart. Places of points count from 0.
+
+    If there is a drift, outliers are found by their distance from the drift line.
+    """
 
     values: tuple[float, ...]
-    ranges: tuple[float, ...]
+    ranges: tuple[float, ...]  # number i is the moving range from point i to point i + 1
     limits: Limits
-    outliers: tuple[int, ...]
-    jumps: tuple[int, ...]
+    outliers: tuple[int, ...]  # places of points outside the limits of the individuals
+    jumps: tuple[int, ...]  # places of points whose moving range is above its limit
     runs: tuple[Run, ...]
     drift: Drift | None
 
@@ -107,25 +104,25 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
         values=tuple(values),
         ranges=ranges,
         limits=limits,
-        outliers=tuple(i for i, v in enumerate(level) if not _within(v, limits.lower, limits.upper)),
+        outliers=tuple(i for i, v in enumerate(level) if not _is_within(v, limits.lower, limits.upper)),
         jumps=tuple(i + 1 for i, r in enumerate(ranges) if r > limits.range_upper),
-        runs=_runs(values, limits.centre),
+        runs=_find_runs(values, limits.centre),
         drift=drift,
     )
 
 
-def _within(value: float, low: float, high: float) -> bool:
+def _is_within(value: float, low: float, high: float) -> bool:
     """True if ``value`` is from ``low`` to ``high``, with a tolerance for rounding errors."""
     slack = 1e-12 * max(abs(low), abs(high))
     return low - slack <= value <= high + slack
 
 
-def _runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
+def _find_runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
     found: list[Run] = []
     length = 0
     before = 0
     for place, value in enumerate([*values, centre]):  # a value on the centre line ends the last run
-        side = 0 if _within(value, centre, centre) else 1 if value > centre else -1
+        side = 0 if _is_within(value, centre, centre) else 1 if value > centre else -1
         if side == before and side:
             length += 1
             continue

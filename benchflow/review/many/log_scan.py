@@ -22,13 +22,13 @@ class LogFiles:
         self._found: dict[str, SessionMatch] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
-            self._read(path, bench)
+            self._read_log(path, bench)
 
-    def _read(self, path: Path, bench: str) -> None:
+    def _read_log(self, path: Path, bench: str) -> None:
         try:
             data = path.read_bytes()
-        except OSError as wrong:
-            self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {wrong.strerror}"))
+        except OSError as error:
+            self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {error.strerror}"))
             return
         facts = verified_facts(data, self._plan_of)
         if isinstance(facts, Unusable):

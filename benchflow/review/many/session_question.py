@@ -58,7 +58,10 @@ Subject = InstrumentSubject | LotSubject | PersonSubject | OperationSubject | Re
 
 
 class Question(Struct, frozen=True):
-    """A subject and a time span. ``since`` and ``until`` are timestamps in the log's form, inclusive; ``""``: open."""
+    """A subject and a time span.
+
+    ``since`` and ``until`` are timestamps in the log's form, inclusive. ``""`` leaves that end open.
+    """
 
     subject: Subject
     since: str = ""
@@ -138,10 +141,10 @@ def timestamp_of(text: str, zone: tzinfo | None = None, *, end_of_day: bool = Fa
         if not end_of_day:
             return format_timestamp(_local_midnight(day, zone))
         return format_timestamp(_local_midnight(day + timedelta(days=1), zone) - timedelta(milliseconds=1))
-    except (BadTimestamp, ValueError, OverflowError, OSError) as wrong:
+    except (BadTimestamp, ValueError, OverflowError, OSError) as error:
         raise BadDate(
             f"{text!r} is neither a date such as 2026-03-01 nor a time such as 2026-03-01T18:30:00Z."
-        ) from wrong
+        ) from error
 
 
 def _local_midnight(day: date, zone: tzinfo | None) -> datetime:

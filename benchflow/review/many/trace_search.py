@@ -23,6 +23,7 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.trade.verdict import NOT_ACCEPTED
 
 
@@ -72,24 +73,30 @@ class Trace(Struct, frozen=True):
     notes: tuple[str, ...]
 
 
-def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
-    """Every session that the question concerns, the worst first.
+def trace(source: SessionSource, conditions: TraceQuestion) -> Trace:
+    """Every session that the question affects, the weakest first.
 
     They are sorted by reasons (:mod:`benchflow.review.evidence.ranking`), then by the number of valid fasteners and
     readings, then the latest first.
     """
-    touched = [made for found in source.ask(ask.question) if (made := _traced_session(found, ask)) is not None]
-    touched.sort(key=lambda one: one.opened_at, reverse=True)
-    touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
-    left_out = tuple(f"{one.path} {one.why}" for one in source.left_out())
-    simulated = sum(one.simulated for one in touched)
+    touched = [
+        session
+        for session_match in source.ask(conditions.question)
+        if (session := _traced_session(session_match, conditions)) is not None
+    ]
+    touched.sort(key=lambda session: session.opened_at, reverse=True)
+    touched.sort(
+        key=lambda session: (weakness(session.reasons)[:1], session.fasteners + session.readings), reverse=True
+    )
+    left_out = tuple(f"{file.path} {file.why}" for file in source.left_out())
+    simulated = sum(session.simulated for session in touched)
     notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
-    return Trace(question_text(ask), tuple(touched), source.count(), left_out, notes)
+    return Trace(question_text(conditions), tuple(touched), source.count(), left_out, notes)
 
 
-def question_text(ask: TraceQuestion) -> str:
+def question_text(conditions: TraceQuestion) -> str:
     """The question in words: ``instrument T-0117, from 2026-03-01 00:00 CET``. Times are local."""
-    question = ask.question
+    question = conditions.question
     match question.subject:
         case InstrumentSubject(serial):
             words = f"instrument {serial}"
@@ -101,14 +108,14 @@ def question_text(ask: TraceQuestion) -> str:
             words = f"operation {operation}"
         case ReadingSubject(name):
             words = f"reading {name}"
-    if ask.reads_high is not None:
-        direction = "high" if ask.reads_high > 0 else "low"
-        words += f", found to read {float(abs(ask.reads_high)) * 100:.3g} % too {direction}"
-    for end, at in (("below", ask.low), ("above", ask.high)):
+    if conditions.reads_high is not None:
+        direction = "high" if conditions.reads_high > 0 else "low"
+        words += f", found to read {float(abs(conditions.reads_high)) * 100:.3g} % too {direction}"
+    for end, at in (("below", conditions.low), ("above", conditions.high)):
         if at is not None:
             words += f", {end} {shown(at.value, at.unit)}"
-    if ask.share is not None:
-        words += f", with less than {ask.share:.0%} of its band left".replace("%", " %")
+    if conditions.share is not None:
+        words += f", with less than {conditions.share:.0%} of its band left".replace("%", " %")
     if question.since:
         words += f", from {local_time_with_zone(question.since)}"
     if question.until:
@@ -116,27 +123,27 @@ def question_text(ask: TraceQuestion) -> str:
     return words
 
 
-def _traced_session(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
-    readings = found.readings
-    if isinstance(ask.question.subject, ReadingSubject):
-        readings = tuple(reading for reading in readings if reading.in_force and _meets_conditions(reading, ask))
+def _traced_session(session_match: SessionMatch, conditions: TraceQuestion) -> TracedSession | None:
+    readings = session_match.readings
+    if isinstance(conditions.question.subject, ReadingSubject):
+        readings = tuple(reading for reading in readings if reading.in_force and _meets_conditions(reading, conditions))
         if not readings:
             return None
-    fasteners = _fasteners(found)
+    fasteners = _count_fasteners(session_match)
     in_force = [reading for reading in readings if reading.in_force]
-    reasons = worst_first(_reasons(found, readings, fasteners, ask))
-    session = found.session
+    reasons = worst_first(_trace_reasons(session_match, readings, fasteners, conditions))
+    session = session_match.session
     return TracedSession(
         session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,
-        found.bench, found.path, reasons, sum(fasteners.values()), len(in_force),
+        session_match.bench, session_match.path, reasons, sum(fasteners.values()), len(in_force),
     )  # fmt: skip
 
 
-def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
+def _count_fasteners(session_match: SessionMatch) -> dict[tuple[str, str], int]:
     """The number of valid fasteners by operation and joint. The stage with the most fasteners counts."""
     stages: dict[tuple[str, str, int], int] = {}
-    only_read = all(fact.stretch for fact in found.stages)
-    for fact in found.stages:
+    only_read = all(fact.stretch for fact in session_match.stages)
+    for fact in session_match.stages:
         # The same fastener has a fact for torque and one for stretch. Stretch counts only where there is nothing else.
         if fact.in_force and (not fact.stretch or only_read):
             key = (fact.operation, fact.joint, fact.stage)
@@ -147,49 +154,53 @@ def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
     return most
 
 
-def _reasons(
-    found: SessionMatch, readings: tuple[ReadingFact, ...], fasteners: dict[tuple[str, str], int], ask: TraceQuestion
+def _trace_reasons(
+    session_match: SessionMatch,
+    readings: tuple[ReadingFact, ...],
+    fasteners: dict[tuple[str, str], int],
+    conditions: TraceQuestion,
 ) -> Iterator[WeakPoint]:
     in_force = False
     for reading in readings:
         if reading.in_force:
             in_force = True
-            yield from _reading(reading, ask)
-    for fact in found.stages:
+            yield from _reading_reasons(reading, conditions)
+    for fact in session_match.stages:
         if fact.in_force and fact.bad:
             words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits when checked"
             yield WeakPoint("out-of-limit", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         in_force = True
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
-        if ask.reads_high is not None and ask.reads_high > -1:
-            words += f", tightened to about {1 / (1 + ask.reads_high):.0%} of the set torque".replace("%", " %")
-        yield WeakPoint("off-torque" if ask.reads_high else "stands", words, None, joint)
-    for lot in found.lots:
+        if conditions.reads_high is not None and conditions.reads_high > -1:
+            words += f", tightened to about {1 / (1 + conditions.reads_high):.0%} of the set torque".replace("%", " %")
+        yield WeakPoint("off-torque" if conditions.reads_high else "in-force", words, None, joint)
+    for lot in session_match.lots:
         in_force = in_force or lot.in_force
-        kind = "stands" if lot.in_force else "replaced"
+        kind = "in-force" if lot.in_force else "replaced"
         yield WeakPoint(kind, f"{lot.consumable}, lot {lot.lot}, in {lot.operation}", lot.seq, lot.consumable)
-    for deviation in found.deviations:
+    for deviation in session_match.deviations:
         if deviation.in_force:
             words = (
-                f"{deviation.by} signed a deviation from {deviation.about} in {deviation.operation}: {deviation.reason}"
+                f"{deviation.by} signed a deviation from {subject_text(deviation.about)} in {deviation.operation}: "
+                f"{deviation.reason}"
             )
             yield WeakPoint("deviation", words, deviation.seq, deviation.about)
-    for signature in found.signatures:
+    for signature in session_match.signatures:
         if signature.in_force:
             in_force = True
             if signature.self_signed:
                 words = f"{signature.by} signed the hold point of {signature.operation} for their own work"
                 yield WeakPoint("self-signed", words, signature.seq, "hold")
-    yield from _operations(found)
-    if not in_force and not any(operation.done for operation in found.operations):
+    yield from _operation_reasons(session_match)
+    if not in_force and not any(operation.done for operation in session_match.operations):
         yield WeakPoint("replaced", "all of this work was replaced")
 
 
-def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
+def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterator[WeakPoint]:
     slot = f" ({reading.slot})" if reading.slot else ""
     figure = f"{reading.name}{slot} {shown(reading.value, reading.unit)}"
-    corrected = _corrected(reading, ask.reads_high)
+    corrected = _corrected_value(reading, conditions.reads_high)
     if corrected is not None:
         words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
         yield WeakPoint("would-be-out", words, reading.seq, reading.name)
@@ -203,11 +214,11 @@ def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
         yield WeakPoint("near-limit", words, reading.seq, reading.name)
     else:
         yield WeakPoint(
-            "stands", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
+            "in-force", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
         )
 
 
-def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
+def _corrected_value(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
     """The true value of a reading that is inside its limit only because of the error of the instrument; otherwise
     ``None``. An instrument with ``reads_high`` 0.06 shows 106 for 100."""
     value = number(reading.value)
@@ -220,28 +231,28 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
     return Decimal(f"{true:.4g}")
 
 
-def _meets_conditions(reading: ReadingFact, ask: TraceQuestion) -> bool:
+def _meets_conditions(reading: ReadingFact, conditions: TraceQuestion) -> bool:
     """True if a reading meets the conditions of the question, or the question has no conditions."""
-    if ask.low is None and ask.high is None and ask.share is None:
+    if conditions.low is None and conditions.high is None and conditions.share is None:
         return True
-    if ask.share is not None and reading.share is not None and reading.share < ask.share:
+    if conditions.share is not None and reading.share is not None and reading.share < conditions.share:
         return True
     value = number(reading.value)
     if value is None:
         return False
     try:
-        low = None if ask.low is None else convert(ask.low, reading.unit).value
-        high = None if ask.high is None else convert(ask.high, reading.unit).value
+        low = None if conditions.low is None else convert(conditions.low, reading.unit).value
+        high = None if conditions.high is None else convert(conditions.high, reading.unit).value
     except QuantityError:
         return False  # another value with the same name has another dimension
     return (low is not None and value < low) or (high is not None and value > high)
 
 
-def _operations(found: SessionMatch) -> Iterator[WeakPoint]:
-    for operation in found.operations:
+def _operation_reasons(session_match: SessionMatch) -> Iterator[WeakPoint]:
+    for operation in session_match.operations:
         if not operation.done:
             yield WeakPoint("never-done", f"{operation.operation} was started, and is not done")
         elif operation.redone:
             yield WeakPoint("redone", f"{operation.operation} was done {count(operation.redone + 1, 'time')}")
         else:
-            yield WeakPoint("stands", f"{operation.operation}, by {', '.join(operation.people)}")
+            yield WeakPoint("in-force", f"{operation.operation}, by {', '.join(operation.people)}")

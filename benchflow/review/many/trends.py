@@ -10,6 +10,7 @@ from statistics import median, quantiles
 from msgspec import Struct
 
 from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.review.formatting import count
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band
 from benchflow.review.many.control_chart import Chart, chart_of
@@ -68,7 +69,7 @@ def trend_over_builds(source: SessionSource, name: str, since: str = "", until: 
                 of_session.setdefault(one.session.session, []).append((one, reading))
     series: list[Series] = []
     for full_name, sessions in sorted(readings.items()):
-        made, skipped = _series(full_name, list(sessions.values()))
+        made, skipped = _series_of_value(full_name, list(sessions.values()))
         series.append(made)
         notes += skipped
     return Trend(tuple(series), tuple(notes))
@@ -78,17 +79,17 @@ def _without_simulated(found: Sequence[SessionMatch]) -> tuple[list[SessionMatch
     real = [one for one in found if not one.session.simulated]
     if real and len(real) < len(found):
         number = len(found) - len(real)
-        return real, [f"{number} simulated session{'s' * (number > 1)} left out."]
-    return list(found), ["All of these sessions are simulated."] if found and not real else []
+        return real, [f"{count(number, 'simulated job')} left out."]
+    return list(found), ["All of these jobs are simulated."] if found and not real else []
 
 
-def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -> tuple[Series, list[str]]:
+def _series_of_value(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -> tuple[Series, list[str]]:
     last = max((pair for pairs in sessions for pair in pairs), key=lambda pair: pair[1].at)
     unit = last[1].unit  # of the latest build
     points: list[Point] = []
     skipped: list[str] = []
     for pairs in sessions:
-        point = _point(pairs, unit)
+        point = _point_of_build(pairs, unit)
         if point is None:
             skipped.append(
                 f"{pairs[0][0].session.unit}: {name} is in {pairs[0][1].unit}, which cannot be compared with {unit}."
@@ -100,10 +101,10 @@ def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -
     if len(points) > 1:
         newest = points[-1]
         chart = chart_of([point.value for point in points], newest.low, newest.high)
-    return Series(name, unit, tuple(points), chart, tuple(_findings(points, chart, unit))), skipped
+    return Series(name, unit, tuple(points), chart, tuple(_chart_sentences(points, chart, unit))), skipped
 
 
-def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
+def _point_of_build(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
     """The point of one build: the mean and the worst verdict of its readings; ``None`` if the dimension differs."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
@@ -119,14 +120,14 @@ def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | 
     )  # fmt: skip
 
 
-def _findings(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
+def _chart_sentences(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
     found = [
         f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict in OUT_OF_LIMIT
     ]
     if chart is None:
         return [*found, "Only one build has this reading: a trend takes two or more."]
     if chart.drift is not None:
-        found.append(_drifting(chart, points[-1], unit))
+        found.append(_drift_sentence(chart, points[-1], unit))
     limits = chart.limits
     apart = f"are within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
     if chart.drift is not None:
@@ -143,7 +144,7 @@ def _findings(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
     return found
 
 
-def _drifting(chart: Chart, newest: Point, unit: str) -> str:
+def _drift_sentence(chart: Chart, newest: Point, unit: str) -> str:
     drift = chart.drift
     assert drift is not None
     direction = "up" if drift.towards == "high" else "down"
@@ -186,10 +187,12 @@ def operation_durations(source: SessionSource, operation: str, since: str = "", 
         for fact in one.operations:
             if fact.done:
                 times.setdefault(fact.operation, []).append((fact.active, one.session.unit))
-    return OperationDurations(tuple(_duration(name, all_of) for name, all_of in times.items()), tuple(notes))
+    return OperationDurations(
+        tuple(_duration_of_operation(name, all_of) for name, all_of in times.items()), tuple(notes)
+    )
 
 
-def _duration(name: str, times: list[tuple[float, str]]) -> OperationDuration:
+def _duration_of_operation(name: str, times: list[tuple[float, str]]) -> OperationDuration:
     seconds = sorted(time for time, _ in times)
     quarters = quantiles(seconds, n=4, method="inclusive") if len(seconds) > 1 else [seconds[0]] * 3
     longest = max(times)

@@ -5,10 +5,12 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from functools import partial
 
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
+from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, seconds
@@ -19,6 +21,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.trade.decision_rules import RULES
@@ -112,7 +115,7 @@ class BuildSheet(Struct, frozen=True):
 def build_sheet(log: LoadedLog) -> BuildSheet:
     """The build sheet of a session, up to the first damaged line of its log."""
     procedure, facts = log.procedure, log.facts
-    operations = {step.id: _operation(log, step) for step in log.plan.steps.values()}
+    operations = {step.id: _sheet_operation(log, step) for step in log.plan.steps.values()}
     sections = tuple(
         SheetSection(
             section.title,
@@ -127,22 +130,22 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         simulated=facts.session.simulated,
         notice=procedure.notice,
         cautions=procedure.cautions,
-        facts=tuple(_facts(log)),
+        facts=tuple(_sheet_facts(log)),
         warnings=log.warnings,
         sound=log.damage is None,
         events=facts.session.events,
         head=facts.session.head,
-        exceptions=tuple(_exceptions(operations.values())),
+        exceptions=tuple(_exception_lines(operations.values())),
         sections=tuple(section for section in sections if section.operations),
-        parts=tuple(_parts(log)),
-        instruments=tuple(_instruments(log)),
+        parts=tuple(_part_rows(log)),
+        instruments=tuple(_instrument_rows(log)),
         follow_up=follow_up(log),
         notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
         disclaimer=NOT_THE_MANUAL,
     )
 
 
-def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
+def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     procedure, session = log.procedure, log.facts.session
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     yield "Procedure text", f"SHA-256 {session.procedure[:16]}… ({session.file})"
@@ -159,7 +162,7 @@ def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
                 ("not known" if value is None else variable.words.get(value, value)),
             )
     yield "Builder", session.by
-    others = sorted(_people(log) - {session.by})
+    others = sorted(_people_of_log(log) - {session.by})
     if others:
         yield "Others", ", ".join(others)
     yield "Started", local_time_with_zone(session.opened_at)
@@ -171,7 +174,7 @@ def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     yield "Decision rule", RULES[procedure.decision]
 
 
-def _people(log: LoadedLog) -> set[str]:
+def _people_of_log(log: LoadedLog) -> set[str]:
     facts = log.facts
     people = {name for operation in facts.operations for name in operation.people}
     people |= {signature.by for signature in facts.signatures}
@@ -181,7 +184,7 @@ def _people(log: LoadedLog) -> set[str]:
 # --- an operation -------------------------------------------------------------------------------------
 
 
-def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
+def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
     facts = log.facts
     done = log.state.done.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
@@ -195,7 +198,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         by=_people_of_operation(fact),
         at=local_time(done.at) if done is not None else "",
         took=rounded_duration(fact.active) if fact is not None and done is not None else "",
-        values=tuple(_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
+        values=tuple(_sheet_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
         joint=joint_of(log, step),
         checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
@@ -203,7 +206,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         self_signed=signature is not None and signature.self_signed,
         hold=step.operation.hold.for_ if step.operation.hold is not None else "",
         deviations=tuple(
-            f"from {d.about}, signed by {d.by}: {d.reason}"
+            f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {d.by}: {d.reason}"
             for d in facts.deviations
             if d.operation == step.id and d.in_force
         ),
@@ -219,34 +222,34 @@ def _people_of_operation(fact: OperationFact | None) -> str:
     return ", ".join([fact.by, *others]) if fact.by else ", ".join(others)
 
 
-def _value(log: LoadedLog, value: Value) -> SheetValue:
+def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
     many = len(value.readings) > 1
     low, high = value.band.low, value.band.high
     return SheetValue(
         name=value.name,
         ask=value.ask,
-        figures=tuple((r.slot if many else "", _figure_text(r.value, r.unit, r.entered)) for r in value.readings),
+        figures=tuple((r.slot if many else "", _reading_text(r.value, r.unit, r.entered)) for r in value.readings),
         judged="" if value.judged is None else shown(value.judged, value.unit),
         limit=value.limit,
         low="" if low is None else shown(low, value.unit),
         high="" if high is None else shown(high, value.unit),
         verdict=value.verdict,
         words=value_text(value),
-        gauge=_gauge(value),
+        gauge=_gauge_of_value(value),
         filled=value.filled,
         waived=value.waived,
         tools=tuple(
             dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
-            f"{_figure_text(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
+            f"{_reading_text(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
             for r in value.earlier
             if r.verdict != "none" or r.corrected
         ),
     )
 
 
-def _figure_text(value: str, unit: str, entered: str) -> str:
+def _reading_text(value: str, unit: str, entered: str) -> str:
     """The reading in the procedure's unit; the typed text is added if it differs."""
     plain = shown(value, unit)
     digits = value.rstrip("0").rstrip(".")
@@ -255,7 +258,7 @@ def _figure_text(value: str, unit: str, entered: str) -> str:
     return plain if same else f"{plain} (typed {typed})"
 
 
-def _gauge(value: Value) -> GaugePositions | None:
+def _gauge_of_value(value: Value) -> GaugePositions | None:
     low, high = value.band.low, value.band.high
     if value.judged is None or (low is None and high is None):
         return None
@@ -267,10 +270,10 @@ def _gauge(value: Value) -> GaugePositions | None:
     return gauge_positions(limit, Quantity(value.judged, unit, ""), value.decision, u)
 
 
-# --- the rest ---------------------------------------------------------------------------------------
+# --- lists of the whole sheet ---------------------------------------------------------------------------------------
 
 
-def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
+def _exception_lines(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
         if not operation.done:
@@ -286,7 +289,7 @@ def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
             yield f"{head}: reworked, {redone}"
 
 
-def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
+def _part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     kit = log.procedure.kit_by_id
     titles = {step.id: step.title for step in log.plan.steps.values()}
     for lot in log.facts.lots:
@@ -298,7 +301,7 @@ def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
 
 
-def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
+def _instrument_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     """Each instrument as the register described it when it was used. Instruments without a serial are "not named"."""
     facts = log.facts
     needs = {need.id: need.title or need.id for need in log.procedure.instruments}

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean
+from benchflow.review.log.loaded_log import SIMULATED_NOTE
 from benchflow.review.sheets.build_sheet import BuildSheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
@@ -18,19 +19,19 @@ def build_sheet_html(sheet: BuildSheet) -> str:
     """The page. Text from the log and the procedure is escaped and cleaned of control characters."""
     page = template("sheet.html.j2").render(
         sheet=sheet,
-        # A simulated session has its own banner; the other warnings are listed with the deviations.
-        warnings=[line for line in sheet.warnings if "simulated session" not in line],
+        # A simulated job has its own banner; the other warnings are listed with the deviations.
+        warnings=[line for line in sheet.warnings if line != SIMULATED_NOTE],
         fingerprint=[sheet.head[start : start + 8] for start in range(0, len(sheet.head), 8)],
-        gauge=_gauge,
+        gauge=_gauge_picture,
         verdict_text=VERDICT_TEXT,
         not_accepted=NOT_ACCEPTED,
-        joint=_joint,
+        joint=_joint_picture,
         style=style("sheet.css"),
     )
     return clean(page)
 
 
-def _gauge(value: SheetValue) -> "Markup":
+def _gauge_picture(value: SheetValue) -> "Markup":
     from markupsafe import Markup
 
     assert value.gauge is not None  # the template calls this only for values with a gauge
@@ -40,7 +41,7 @@ def _gauge(value: SheetValue) -> "Markup":
     )  # the function that makes it has escaped it
 
 
-def _joint(joint: SheetJoint) -> "Markup":
+def _joint_picture(joint: SheetJoint) -> "Markup":
     from markupsafe import Markup
 
     return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it

@@ -13,7 +13,7 @@ _MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
 def build_sheet_markdown(sheet: BuildSheet) -> str:
     """The sheet in CommonMark with tables. Text from the log is escaped."""
-    return "\n".join(_lines(sheet)).rstrip() + "\n"
+    return "\n".join(_sheet_lines(sheet)).rstrip() + "\n"
 
 
 def plain(text: str) -> str:
@@ -21,14 +21,14 @@ def plain(text: str) -> str:
     return _MARKUP.sub(r"\\\1", clean_line(text))
 
 
-def _lines(sheet: BuildSheet) -> Iterator[str]:
+def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     yield f"# Build sheet: {plain(sheet.title)}, {plain(sheet.unit)}"
     yield ""
     if sheet.subject:
         yield from (plain(sheet.subject), "")
     if sheet.notice:
         yield from (f"> **Notice** {plain(sheet.notice)}", "")
-    yield from _table(("", ""), sheet.facts)
+    yield from _table_lines(("", ""), sheet.facts)
     chain = "The log is intact" if sheet.sound else "**THE LOG IS DAMAGED**"
     yield f"{chain}: {sheet.events} events, fingerprint `{sheet.head}`."
     yield ""
@@ -43,13 +43,13 @@ def _lines(sheet: BuildSheet) -> Iterator[str]:
         yield f"## {plain(section.title)}"
         yield ""
         for operation in section.operations:
-            yield from _operation(operation)
+            yield from _operation_lines(operation)
     if sheet.parts:
         yield from ("## Parts and lots", "")
-        yield from _table(("What", "Which", "Where"), sheet.parts)
+        yield from _table_lines(("What", "Which", "Where"), sheet.parts)
     if sheet.instruments:
         yield from ("## Instruments on the day of use", "")
-        yield from _table(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
+        yield from _table_lines(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
     if sheet.notes:
         yield from ("## Notes", "", *(f"- {plain(note)}" for note in sheet.notes), "")
     if sheet.follow_up:
@@ -60,7 +60,7 @@ def _lines(sheet: BuildSheet) -> Iterator[str]:
     yield plain(sheet.disclaimer)
 
 
-def _operation(operation: BuildSheetOperation) -> Iterator[str]:
+def _operation_lines(operation: BuildSheetOperation) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
     if operation.done:
@@ -69,7 +69,7 @@ def _operation(operation: BuildSheetOperation) -> Iterator[str]:
         yield "**Not done.**"
     yield ""
     for value in operation.values:
-        yield from _value(value)
+        yield from _value_lines(value)
     if operation.joint is not None:
         joint = operation.joint
         yield f"- {plain(joint.title)}, {plain(joint.about)}: {plain(', '.join(joint.stages))}"
@@ -88,7 +88,7 @@ def _operation(operation: BuildSheetOperation) -> Iterator[str]:
     yield ""
 
 
-def _value(value: SheetValue) -> Iterator[str]:
+def _value_lines(value: SheetValue) -> Iterator[str]:
     word = VERDICT_TEXT[value.verdict]
     verdict = f" **{word}**" if value.verdict in NOT_ACCEPTED else f", {word}" if word else ""
     figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures)
@@ -100,7 +100,7 @@ def _value(value: SheetValue) -> Iterator[str]:
     yield from (f"  - before that: {plain(line)}" for line in value.earlier)
 
 
-def _table(head: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+def _table_lines(head: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
     yield f"| {' | '.join(head)} |"
     yield f"|{'---|' * len(head)}"
     for row in rows:

@@ -46,12 +46,12 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         joint.title or joint.id,
         ", ".join(part for part in about if part),
         tuple(stage.text + (f" ({stage.only} only)" if stage.only else "") for stage in tighten.stages),
-        tuple(_fasteners(joint, tighten, ticks)),
-        tuple(_tools(log, step, tighten)),
+        tuple(_fastener_cells(joint, tighten, ticks)),
+        tuple(_tool_lines(log, step, tighten)),
     )
 
 
-def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
+def _fastener_cells(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
     """Each fastener with its last torque and the angles after it, or with the result of a check."""
     for row, cells in enumerate(joint.layout):
         for column, cell in enumerate(cells):
@@ -66,10 +66,10 @@ def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Itera
             complete = bool(stages) and all(number in its_ticks for number in stages)
             bad = any(tick.verdict in NOT_ACCEPTED for tick in its_ticks.values())
             status: FastenerStatus = "out-of-limit" if bad else "done" if complete else "open"
-            yield FastenerCell(cell, row, column, _result(tighten, its_ticks), status)
+            yield FastenerCell(cell, row, column, _fastener_result(tighten, its_ticks), status)
 
 
-def _result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
+def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
     words = ""
     for number, stage in enumerate(tighten.stages, 1):
         tick = ticks.get(number)
@@ -85,7 +85,7 @@ def _result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
     return words.strip()
 
 
-def _tools(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
+def _tool_lines(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
     for fact in log.facts.stages:
         if fact.operation == step.id and fact.in_force and fact.fasteners:
             text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""

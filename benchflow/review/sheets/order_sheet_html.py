@@ -14,11 +14,13 @@ if TYPE_CHECKING:
 def order_sheet_html(page: OrderSheetPage) -> str:
     """The page. Text from the procedure is escaped and cleaned of control characters."""
     return clean(
-        template("order_sheet.html.j2").render(page=page, joint=_joint, style=style("sheet.css", "order_sheet.css"))
+        template("order_sheet.html.j2").render(
+            page=page, joint=_joint_picture, style=style("sheet.css", "order_sheet.css")
+        )
     )
 
 
-def _joint(joint: JointBlank) -> "Markup":
+def _joint_picture(joint: JointBlank) -> "Markup":
     from markupsafe import Markup
 
     return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it

@@ -44,7 +44,7 @@ NOT_THE_MANUAL = (
 
 class Blank(Struct, frozen=True):
     """A value to write in. Each of ``slots`` gets one blank; a slot may have no name. ``how`` is the formula of a
-    calculated value. ``remedies`` tell the builder what to do if the value is out of its limit."""
+    calculated value. ``remedies`` are the instructions for a value out of its limit."""
 
     ask: str
     slots: tuple[str, ...]
@@ -141,14 +141,14 @@ def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
         warnings.append("THE TIME WINDOWS CANNOT ALL BE KEPT IN THIS ORDER, however fast the work is.")
     steps = sheet.plan.steps.values()
     used = {ref.name for step in steps for ref in step.operation.uses}
-    used |= {name for step in steps for name in _tools(step.operation)}
+    used |= {name for step in steps for name in _instruments_used(step.operation)}
     return OrderSheetPage(
         title=procedure.title,
         subject=procedure.subject,
         notice=procedure.notice,
         on_paper=ON_PAPER,
         not_the_manual=NOT_THE_MANUAL,
-        facts=tuple(_facts(sheet)),
+        facts=tuple(_sheet_facts(sheet)),
         warnings=tuple(warnings),
         cautions=procedure.cautions,
         begin=tuple(line[:1].upper() + line[1:] for line in sheet.begin),
@@ -156,16 +156,16 @@ def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
             (item.title or item.id, item.quantity, item.lot_required) for item in procedure.kit if item.id in used
         ),
         instruments=tuple(
-            (need.title or need.id, _requirements(procedure, need.id))
+            (need.title or need.id, _instrument_requirements(procedure, need.id))
             for need in procedure.instruments
             if need.id in used
         ),
         parts=tuple(_printed_sections(sheet)),
-        follow_up=tuple(_follow_up(item) for item in procedure.follow_up),
+        follow_up=tuple(_follow_up_text(item) for item in procedure.follow_up),
     )
 
 
-def _facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
+def _sheet_facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
     procedure = sheet.plan.procedure
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     if procedure.source:
@@ -176,20 +176,20 @@ def _facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
         yield "Start state", "; ".join(sheet.asked)
 
 
-def _tools(operation: Operation) -> Iterator[str]:
+def _instruments_used(operation: Operation) -> Iterator[str]:
     yield from (record.instrument for record in operation.record if record.instrument)
     if operation.tighten and operation.tighten.instrument:
         yield operation.tighten.instrument
 
 
-def _requirements(procedure: Procedure, name: str) -> str:
+def _instrument_requirements(procedure: Procedure, name: str) -> str:
     need = procedure.instruments_by_id[name]
     covers = f"covers {need.covers.text}" if need.covers else ""
     uncertainty = f"uncertainty {need.uncertainty.text}" if need.uncertainty else ""
     return ", ".join(part for part in (covers, uncertainty) if part)
 
 
-def _follow_up(item: FollowUp) -> str:
+def _follow_up_text(item: FollowUp) -> str:
     due = " or ".join(part for part in (item.due.entered if item.due else "", item.or_) if part)
     return f"{item.title}: {due}" if due else item.title
 
@@ -241,7 +241,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
     step = sheet.plan.steps[turn.step]
     operation = step.operation
     number = sheet.plan.number(turn.step)
-    names = _Names(sheet)
+    names = _TitlesAndTurns(sheet)
     hold = operation.hold
     return PrintedLine(
         turn=turn.turn,
@@ -253,11 +253,14 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
         do=operation.do,
         uses=tuple(names.title(ref.name) for ref in operation.uses),
         blanks=(
-            *(_recorded_blank(names, each) for each in operation.record),
-            *(_calculated_blank(names, each) for each in operation.work_out),
+            *(_recorded_blank(names, record) for record in operation.record),
+            *(_calculated_blank(names, work_out) for work_out in operation.work_out),
         ),
-        tables=(*(_choice_table(each) for each in operation.choose), *(_match_table(each) for each in operation.match)),
-        joint=_joint(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
+        tables=(
+            *(_choice_table(choose) for choose in operation.choose),
+            *(_match_table(match) for match in operation.match),
+        ),
+        joint=_joint_blank(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
         checks=operation.check,
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
         clock=tuple(_times_to_write(turn, counted_from)),
@@ -268,7 +271,7 @@ def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[st
     if operation.because:
         yield operation.because
     if turn.after:
-        yield f"After {runs(turn.after)}"
+        yield f"After {number_ranges(turn.after)}"
     yield from _state_reasons(turn.states)
     for time in turn.times:
         what = (
@@ -294,7 +297,7 @@ def _state_reasons(states: Iterable[NeededState]) -> Iterator[str]:
         yield f"Needs {state.words}, {since}"
 
 
-def runs(numbers: Iterable[int]) -> str:
+def number_ranges(numbers: Iterable[int]) -> str:
     """Ascending numbers as ranges: ``2, 4–7``."""
     found: list[list[int]] = []
     for number in numbers:
@@ -308,16 +311,16 @@ def runs(numbers: Iterable[int]) -> str:
 # --- blanks ----------------------------------------------------------------------------------
 
 
-def _recorded_blank(names: "_Names", record: RecordedValue) -> Blank:
+def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
-    limits = [_limit(record.bound), f"used parts: {record.used.text}" if record.used else ""]
+    limits = [_limit_text(record.bound), f"used parts: {record.used.text}" if record.used else ""]
     return Blank(
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),
         unit=record.unit,
         limits=(*(limit for limit in limits if limit), *_judging_notes(record)),
         tool=names.title(record.instrument) if record.instrument else "",
-        remedies=(*_remedies(names, "below", record.below), *_remedies(names, "above", record.above)),
+        remedies=(*_remedy_lines(names, "below", record.below), *_remedy_lines(names, "above", record.above)),
     )
 
 
@@ -328,23 +331,23 @@ def _judging_notes(record: RecordedValue) -> Iterator[str]:
         yield "guarded: a value too near a limit is not proven"
 
 
-def _calculated_blank(names: "_Names", work_out: CalculatedValue) -> Blank:
-    limit = _limit(work_out.bound)
+def _calculated_blank(names: "_TitlesAndTurns", work_out: CalculatedValue) -> Blank:
+    limit = _limit_text(work_out.bound)
     return Blank(
         ask=work_out.title or work_out.name,
         slots=("",),
         unit=work_out.unit,
         limits=(limit,) if limit else (),
         how=f"= {work_out.formula}",
-        remedies=(*_remedies(names, "below", work_out.below), *_remedies(names, "above", work_out.above)),
+        remedies=(*_remedy_lines(names, "below", work_out.below), *_remedy_lines(names, "above", work_out.above)),
     )
 
 
-def _limit(bound: Bound | None) -> str:
+def _limit_text(bound: Bound | None) -> str:
     return f"limit {bound.text}" if bound else ""
 
 
-def _remedies(names: "_Names", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
+def _remedy_lines(names: "_TitlesAndTurns", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
     for remedy in remedies:
         again = names.turns(remedy.redo)
         redo = f"; then do {again} again, with a new sheet or at the bench" if again else ""
@@ -364,7 +367,7 @@ def _match_table(match: PartMatching) -> ChoiceTable:
     return ChoiceTable(match.title or match.name, words=words)
 
 
-def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlank:
+def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighten) -> JointBlank:
     joint = procedure.joints_by_id[tighten.joint]
     about = [
         joint.thread,
@@ -383,17 +386,17 @@ def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlan
             for column, cell in enumerate(cells)
             if cell is not None
         ),
-        tuple(_boxes(joint, tighten)),
+        tuple(_stage_boxes(joint, tighten)),
     )
 
 
-def _boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
+def _stage_boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
     for stage in tighten.stages:
         members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
         yield StageBoxes(stage.text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
 
 
-class _Names:
+class _TitlesAndTurns:
     """The titles of parts and instruments, and the turns of operations, by id."""
 
     def __init__(self, sheet: OrderSheet) -> None:
@@ -407,4 +410,4 @@ class _Names:
 
     def turns(self, refs: Iterable[Ref]) -> str:
         """The turns of the operations in ``refs``. Operations that are not part of this build are left out."""
-        return runs(sorted(self._turns[ref.name] for ref in refs if ref.name in self._turns))
+        return number_ranges(sorted(self._turns[ref.name] for ref in refs if ref.name in self._turns))

@@ -42,23 +42,23 @@ class _TextSheet:
         for caution in page.cautions:
             yield from self._wrapped(caution.text, f"{caution.signal.upper()}  ")
         if page.begin:
-            yield from self._heading("Before you start: check the state")
+            yield from self._heading_lines("Before you start: check the state")
             for line in page.begin:
                 yield from self._wrapped(line, "[ ] ")
             yield from self._wrapped("If anything differs, do not start: this order is not safe from there.")
         yield from self._parts_and_tools(page)
         for part in page.parts:
-            yield from self._heading(part.title)
+            yield from self._heading_lines(part.title)
             for entry in part.entries:
                 yield from self._printed_line(entry)
         if page.follow_up:
-            yield from self._heading("Follow-up")
+            yield from self._heading_lines("Follow-up")
             for line in page.follow_up:
                 yield from self._wrapped(line, "[ ] ")
 
     def _parts_and_tools(self, page: OrderSheetPage) -> Iterator[str]:
         if page.kit or page.instruments:
-            yield from self._heading("Parts and tools")
+            yield from self._heading_lines("Parts and tools")
         for title, quantity, lot in page.kit:
             words = f"{title}{f': {quantity}' if quantity else ''}{_unbroken('  lot: ____________') if lot else ''}"
             yield from self._wrapped(words, "[ ] ")
@@ -80,7 +80,7 @@ class _TextSheet:
         if entry.uses:
             yield from self._wrapped("; ".join(entry.uses), "      With: ")
         for blank in entry.blanks:
-            yield from self._blank(blank)
+            yield from self._blank_lines(blank)
         for table in entry.tables:
             yield from self._wrapped(f"{table.title}{f': {table.words}' if table.words else ''}", "      ")
             for bound, take in table.rows:
@@ -88,7 +88,7 @@ class _TextSheet:
             if not table.rows:
                 yield "      taken: ________________________"
         if entry.joint is not None:
-            yield from self._joint(entry.joint)
+            yield from self._joint_lines(entry.joint)
         for check in entry.checks:
             yield from self._wrapped(check, "      [ ] ")
         for what in entry.clock:
@@ -97,7 +97,7 @@ class _TextSheet:
             yield from self._wrapped(f"{entry.hold}. Do not start a later line before this is signed.", "      HOLD  ")
             yield "            name: ____________________  date, time: ______________"
 
-    def _blank(self, blank: Blank) -> Iterator[str]:
+    def _blank_lines(self, blank: Blank) -> Iterator[str]:
         yield from self._wrapped(f"{blank.ask} {blank.how}", "      ")
         cells = "   ".join(_unbroken(f"{slot} ________ {blank.unit}".strip()) for slot in blank.slots)
         yield from self._wrapped(cells, "        ")
@@ -106,7 +106,7 @@ class _TextSheet:
         for remedy in blank.remedies:
             yield from self._wrapped(remedy, "        ")
 
-    def _joint(self, joint: JointBlank) -> Iterator[str]:
+    def _joint_lines(self, joint: JointBlank) -> Iterator[str]:
         yield from self._wrapped(f"{joint.title}{f', {joint.about}' if joint.about else ''}", "      ")
         for line in joint_lines(joint.fasteners, self._width - 8):
             yield f"        {line}"
@@ -114,7 +114,7 @@ class _TextSheet:
             boxes = " ".join(_unbroken(f"{fastener}[ ]") for fastener in stage.fasteners)
             yield from self._wrapped(boxes, f"      {number}. {stage.text}: ")
 
-    def _heading(self, words: str) -> Iterator[str]:
+    def _heading_lines(self, words: str) -> Iterator[str]:
         yield ""
         yield from self._wrapped(words.upper())
 

@@ -6,12 +6,14 @@ from datetime import tzinfo
 from fractions import Fraction
 from typing import Any
 
+from benchflow.base.plaintext import sentence
 from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
 from benchflow.quantity.shown import round_half_up, with_unit
 from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
+from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state import events as ev
 from benchflow.trade.verdict import VERDICT_TEXT, Verdict
 
@@ -138,7 +140,9 @@ def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
     redo = all_of(titles.step(step) for step in event.redo)
     which = f"too {event.verdict}"
-    return f"{_readable(event.name)} {which}; remedy done: {event.do}" + (f"; to redo: {redo}" if redo else "")
+    return f"{_readable(event.name)} {which}. Remedy done: {sentence(event.do)}" + (
+        f" To do again: {redo}" if redo else ""
+    )
 
 
 def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles) -> str:
@@ -206,7 +210,9 @@ def _signed(event: ev.HoldSigned, titles: LogTitles) -> str:
 
 
 def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
-    return f"DEVIATION signed for {_readable(event.about)}: {event.reason}"
+    subject = subject_text(event.about, titles.step)
+    name = _readable(subject) if subject == event.about else subject
+    return f"DEVIATION signed for {name}: {event.reason}"
 
 
 def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:

@@ -28,7 +28,7 @@ from benchflow.trade.decision_rules import Judgement
 
 
 def name_in_step(step: Step, name: str, names: Iterable[str]) -> str | None:
-    """Return ``name``, or ``name`` with the place of ``step``, if it is one of ``names``; otherwise ``None``."""
+    """Find ``name`` in ``names``, or else ``name`` with the place of ``step``. Returns the name found or ``None``."""
     for candidate in (name, str(ValueRef(name, step.place))):
         if candidate in names:
             return candidate

@@ -63,6 +63,6 @@ def set_lubricant(state: State, intent: intents.SetLubricant, context: Context, 
             message = f'"{printable(nut_factor)}" is not a nut factor. Write a number such as 0.15'
             return refuse("bad-quantity", message, name="nut-factor")
         if not number.is_finite() or not LOWEST_NUT_FACTOR <= number <= HIGHEST_NUT_FACTOR:
-            message = f"The nut factor {number} is not possible. It is from {LOWEST_NUT_FACTOR} to {HIGHEST_NUT_FACTOR}"
+            message = f"The nut factor {number} is not possible. Write {LOWEST_NUT_FACTOR} to {HIGHEST_NUT_FACTOR}"
             return refuse("bad-quantity", message, name="nut-factor")
     return (Entry(by, ev.LubricantChanged(intent.joint, lubricant, nut_factor)),)

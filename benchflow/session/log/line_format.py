@@ -243,7 +243,7 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
     for draft in drafts:
         seq += 1
         if not LOG_FORM.fullmatch(draft.at):
-            raise InternalError(f"A {draft.kind} event has the time {draft.at!r}, which is not in the form of the log.")
+            raise InternalError(f"A {draft.kind} event has the time {draft.at!r}, which is not a timestamp of the log.")
         body = _canonical(draft, seq, prev)
         # In the canonical form the member `hash` comes before `kind`.
         cut = body.rfind(b',"kind":"')

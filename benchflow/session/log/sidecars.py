@@ -31,7 +31,7 @@ class Holder(Struct, frozen=True):
 
     @property
     def text(self) -> str:
-        """``root on vm (process 16441) since 15:55``."""
+        """The holder as text for people: ``root on vm (process 16441) since 15:55``."""
         since = f" since {self.started}" if self.since else ""
         return f"{self.user} on {self.host} (process {self.pid}){since}"
 

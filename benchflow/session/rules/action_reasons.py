@@ -36,7 +36,7 @@ def _rework_in_progress(state: State) -> Reason:
     return Reason(
         "not-allowed",
         f"Finish the rework of {quoted_title(state, plan.operation)} first. "
-        f"{plan.left} of its {len(plan.steps)} steps are left",
+        f"{plan.left} {'step is' if plan.left == 1 else 'steps are'} left",
         operation=plan.operation,
     )
 

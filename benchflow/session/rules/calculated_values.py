@@ -80,10 +80,12 @@ def calculate(
     except FormulaError:
         return None
     uncertainty = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
-    return JudgedCalculation(_verdict(work, result.value, uncertainty, result.difference), result.filled, uncertainty)
+    return JudgedCalculation(
+        _judge_result(work, result.value, uncertainty, result.difference), result.filled, uncertainty
+    )
 
 
-def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
+def _judge_result(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
     """The verdict on the result ``value``. ``difference`` is true for a difference of temperatures."""
     if not isinstance(work.bound, Fixed):
         return ValueVerdict("none", (), value, "" if work.bound is None else work.bound.text)
@@ -110,7 +112,7 @@ def formula_inputs(
             inputs.values[key] = assumed[key]
         elif ref.place == ALL_PLACES:
             keys = list(_keys_at_all_places(state, ref.name))
-            if not keys or not all(_add_input(state, inputs, one) for one in keys):
+            if not keys or not all(_add_input(state, inputs, key_at_place) for key_at_place in keys):
                 return None
         elif not _add_input(state, inputs, key):
             return None
@@ -154,7 +156,7 @@ def _add_input(state: State, inputs: FormulaInputs, key: str) -> bool:
 
 def _add_uncertainty(inputs: FormulaInputs, key: str, given: list[ev.StoredQuantity | None]) -> None:
     """Add the largest of the ``given`` standard uncertainties to ``inputs``, if any is known."""
-    values = [Decimal(one.value) for one in given if one is not None]
+    values = [Decimal(uncertainty.value) for uncertainty in given if uncertainty is not None]
     if values:
         inputs.uncertainties[key] = max(values)
 
@@ -178,11 +180,13 @@ def calculated_entries(
     for work in calculations:
         calculated = calculate(after, step, work)
         if calculated is not None and calculated.verdict.value is not None:
-            found.append(Entry(by, _event(step, work, calculated, calculated.verdict.value)))
+            found.append(Entry(by, _calculated_event(step, work, calculated, calculated.verdict.value)))
     return tuple(found)
 
 
-def _event(step: Step, work: CalculatedValue, calculated: JudgedCalculation, value: Quantity) -> ev.ValueCalculated:
+def _calculated_event(
+    step: Step, work: CalculatedValue, calculated: JudgedCalculation, value: Quantity
+) -> ev.ValueCalculated:
     verdict = calculated.verdict
     return ev.ValueCalculated(
         operation=step.id,

@@ -57,9 +57,10 @@ def rereadable_fasteners(state: State, step: Step, progress: JointProgress) -> t
 def tick_readings(
     stage: Stage, fastener: int, value: str | None, stretch: str | None
 ) -> tuple[Quantity | None, Quantity | None] | Refusal:
-    """The readings of one fastener: value and stretch. A check stage requires what it limits.
+    """The readings of one fastener: the value and the stretch.
 
-    In another stage a value is optional: the torque or angle that the tool reports.
+    A check stage requires a reading for each of its limits. In another stage, only a value is possible, and it is
+    optional: the torque or angle that the tool shows.
     """
     name = str(fastener)
     if not isinstance(stage, CheckStage):

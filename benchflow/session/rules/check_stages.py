@@ -13,7 +13,7 @@ from benchflow.trade.verdict import Verdict
 class CheckResult(Struct, frozen=True):
     """The verdict on one fastener.
 
-    ``corner`` is the combination of torque and stretch, and ``reason`` its usual meaning. Both are empty if the stage
+    ``corner`` is the combination of torque and stretch, and ``reason`` its usual cause. Both are empty if the stage
     does not ask for both.
     """
 
@@ -54,8 +54,8 @@ def check_text(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity
 
     For example ``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque was lost to friction``.
     """
-    read = [from_stored(each) for each in (value, stretch) if each is not None]
+    read = [from_stored(reading) for reading in (value, stretch) if reading is not None]
     limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]
     found = judge_check(stage, read[0], read[1] if len(read) > 1 else None)
     reason = f": {found.reason}" if found.reason else ""
-    return f"{' and '.join(show(each) for each in read)}, limit {' and '.join(limits)}{reason}"
+    return f"{' and '.join(show(reading) for reading in read)}, limit {' and '.join(limits)}{reason}"

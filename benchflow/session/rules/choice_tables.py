@@ -91,6 +91,6 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
             continue
         proposal = table_proposal(state, step, choose)
         if taken not in proposal.takes and choose.name not in work.deviations:
-            right = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
-            message = f"{title}: {taken} was chosen, but {right}"
+            expected = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
+            message = f"{title}: {taken} was chosen, but {expected}"
             yield Reason("out-of-limit", message, operation=step.id, name=choose.name)

@@ -93,12 +93,12 @@ def tools_for_joint(
 
 
 def _tool_lists(
-    state: State, context: Context, *asked: tuple[Field, str | None, Quantity | None]
+    state: State, context: Context, *fields: tuple[Field, str | None, Quantity | None]
 ) -> tuple[ToolList, ...]:
     """A list for each field with its need and the setting or reading; unknown needs are left out."""
     needs = state.plan.procedure.instruments_by_id
     found = [
-        _tool_list(state, context, needs[name], field, required) for field, name, required in asked if name in needs
+        _tool_list(state, context, needs[name], field, required) for field, name, required in fields if name in needs
     ]
     return tuple(tools for tools in found if tools is not None)
 
@@ -111,12 +111,12 @@ def _tool_list(
     fitting = fit_instruments(context.shop, need, required, context.today)
     used = state.tools[need.id].serial if need.id in state.tools else None
 
-    def row(one: Instrument, reasons: tuple[str, ...]) -> ToolRow:
-        serial = one.serial or one.id
-        allowed = not reasons or (need.unfit == "warn" and one.retired is None)
-        return ToolRow(serial, one.title or one.id, reasons, allowed, serial == used)
+    def row(instrument: Instrument, reasons: tuple[str, ...]) -> ToolRow:
+        serial = instrument.serial or instrument.id
+        allowed = not reasons or (need.unfit == "warn" and instrument.retired is None)
+        return ToolRow(serial, instrument.title or instrument.id, reasons, allowed, serial == used)
 
-    rows = [row(one, ()) for one in fitting.fit]
-    rows += [row(one.instrument, tuple(reason.message for reason in one.reasons)) for one in fitting.unfit]
+    rows = [row(instrument, ()) for instrument in fitting.fit]
+    rows += [row(unfit.instrument, tuple(reason.message for reason in unfit.reasons)) for unfit in fitting.unfit]
     shown = "" if required is None else show_short(required)
     return ToolList(need.id, need.title or need.id, shown, field, tuple(rows))

@@ -40,7 +40,10 @@ class Tool(Struct, frozen=True):
 
 
 def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -> str | None:
-    """The id of the instrument for a stage, by the quantity it measures. ``stated`` comes first if it fits."""
+    """The id of the instrument for a stage, by the quantity that the stage measures.
+
+    ``stated`` is the instrument that the procedure names for the joint. It is used if it measures this quantity.
+    """
     if isinstance(stage, CheckStage):
         kind = quantity_name(stage.limit)
     else:
@@ -49,9 +52,10 @@ def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -
 
 
 def need_for_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
-    """The id of the instrument for the quantity ``kind``: ``stated`` if it fits, or else one that the operation uses.
+    """The id of the instrument that measures quantities of this kind; ``None`` if there is none.
 
-    An instrument for lengths can measure stretch, too.
+    It is ``stated`` if that is of the right kind, otherwise an instrument that the operation uses. An instrument for
+    lengths can measure stretch, too.
     """
     needs = state.plan.procedure.instruments_by_id
     named = [*([stated] if stated else []), *(ref.name for ref in step.operation.uses)]
@@ -75,15 +79,19 @@ def choose_tool(
         need, given = given, None
     if context.shop is None:
         return Tool(need, given or (state.tools[need].serial if need in state.tools else None))
-    asked = None if need is None else needs[need]
+    stated_need = None if need is None else needs[need]
     if given is None:
-        return Tool(None, None) if asked is None else _default_tool(state, context, context.shop, asked, required)
+        return (
+            Tool(None, None)
+            if stated_need is None
+            else _default_tool(state, context, context.shop, stated_need, required)
+        )
     instrument = find_instrument(context.shop, given)
     if instrument is None:
-        return unknown_name("instrument", given, [one.serial or one.id for one in context.shop.instruments])
-    if asked is None:
+        return unknown_name("instrument", given, [known.serial or known.id for known in context.shop.instruments])
+    if stated_need is None:
         return Tool(None, instrument.serial or instrument.id, instrument)
-    return _checked_tool(state, context, context.shop, asked, instrument, required)
+    return _checked_tool(state, context, context.shop, stated_need, instrument, required)
 
 
 def _default_tool(
@@ -99,39 +107,39 @@ def _default_tool(
     if found.fit:
         message = f"{need.title or need.id}: several instruments are fit. Enter the one that was used. {found.message}"
         return refuse("value-missing", message, name="instrument")
-    not_retired = [one.instrument for one in found.unfit if one.instrument.retired is None]
+    not_retired = [unfit.instrument for unfit in found.unfit if unfit.instrument.retired is None]
     if need.unfit == "warn" and len(not_retired) == 1:
         return _checked_tool(state, context, shop, need, not_retired[0], required)
     return refuse("instrument-unfit", found.message, name=need.id)
 
 
 def _checked_tool(
-    state: State, context: Context, shop: Shop, need: InstrumentNeed, one: Instrument, required: Quantity | None
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, instrument: Instrument, required: Quantity | None
 ) -> Tool | Refusal:
-    """``one`` as the tool for ``need``, with warnings if it is not fit; a refusal if it must be fit."""
-    reasons = tuple(reason.message for reason in fitness(one, need, required, context.today))
+    """``instrument`` as a tool. If it is not fit, the tool has warnings or is refused, as ``need`` requires."""
+    reasons = tuple(reason.message for reason in fitness(instrument, need, required, context.today))
     if reasons and need.unfit == "refuse":
         advice = fit_instruments(shop, need, required, context.today).message
-        return refuse("instrument-unfit", f"{one.name}: {'. '.join(reasons)}. {advice}", name=need.id)
-    serial = one.serial or one.id
-    used = instrument_used(need.id, one, reasons)
+        return refuse("instrument-unfit", f"{instrument.name}: {'. '.join(reasons)}. {advice}", name=need.id)
+    serial = instrument.serial or instrument.id
+    used = instrument_used(need.id, instrument, reasons)
     before = state.tools.get(need.id)
     known = before is not None and (before.serial, before.warnings) == (serial, reasons)
-    return Tool(need.id, serial, one, None if known else used)
+    return Tool(need.id, serial, instrument, None if known else used)
 
 
-def instrument_used(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.InstrumentUsed:
+def instrument_used(need: str, instrument: Instrument, warnings: tuple[str, ...]) -> ev.InstrumentUsed:
     """The event that describes an instrument in the log, with the ``warnings`` about it."""
-    due = due_date(one)
+    due = due_date(instrument)
     return ev.InstrumentUsed(
         need=need,
-        serial=one.serial or one.id,
-        title=one.title or one.id,
-        range="" if one.range is None else one.range.text,
-        uncertainty="" if one.uncertainty is None else one.uncertainty.text,
-        k=str(one.k),
-        calibrated=None if one.calibrated is None else one.calibrated.isoformat(),
+        serial=instrument.serial or instrument.id,
+        title=instrument.title or instrument.id,
+        range="" if instrument.range is None else instrument.range.text,
+        uncertainty="" if instrument.uncertainty is None else instrument.uncertainty.text,
+        k=str(instrument.k),
+        calibrated=None if instrument.calibrated is None else instrument.calibrated.isoformat(),
         due=None if due is None else due.isoformat(),
-        uses=one.uses,
+        uses=instrument.uses,
         warnings=warnings,
     )

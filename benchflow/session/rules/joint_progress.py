@@ -49,7 +49,7 @@ class DrawDownCount(Struct, frozen=True):
 
     @property
     def text(self) -> str:
-        """The progress: ``draw down, round 3, 4 of 10: half a turn, middle first``. After the end: the turns."""
+        """The progress: ``draw down, round 3, 4 of 10: half a turn, middle first``. After the end, the turns made."""
         if self.open:
             return f"draw down, round {self.round}, {self.done} of {self.count}: {self.turn}"
         if self.turns:
@@ -115,7 +115,7 @@ def stage_order(joint: Joint, stage: Stage) -> tuple[int, ...]:
 
 
 def last_ticks(ticks: Iterable[Tick]) -> dict[tuple[int, int], Tick]:
-    """The last tick of each fastener in each stage, by stage and fastener. A reading may be repeated."""
+    """The last tick of each fastener in each stage, by (stage, fastener). Earlier readings of the same are replaced."""
     return {(tick.stage, tick.fastener): tick for tick in ticks}
 
 

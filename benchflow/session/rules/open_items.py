@@ -13,6 +13,7 @@ from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.calculated_values import calculate, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.check_stages import check_text
 from benchflow.session.rules.choice_tables import choice_reasons
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
 from benchflow.session.rules.joint_progress import joint_progress, last_ticks, progress_text
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
@@ -20,12 +21,6 @@ from benchflow.session.rules.verdicts import ValueVerdict, judge_value, last_att
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
-
-TIME = "time"
-"""The subject of a deviation that waives all time windows of an operation."""
-
-HOLD = "hold"
-"""The subject of a deviation that waives the hold of an operation."""
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
@@ -66,7 +61,7 @@ def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:
 def _value_reasons(state: State, step: Step) -> Iterator[Reason]:
     for record in step.operation.record:
         verdict = judge_value(state, step.id, record)
-        yield from _read_again(state, step, record)
+        yield from _reread_reasons(state, step, record)
         yield from value_reasons(state, step, record.name, record.slots, verdict)
     for work in unmatched_calculations(step):
         calculated = calculate(state, step, work)
@@ -77,7 +72,7 @@ def _value_reasons(state: State, step: Step) -> Iterator[Reason]:
             yield from value_reasons(state, step, work.name, ("1",), calculated.verdict)
 
 
-def _read_again(state: State, step: Step, record: RecordedValue) -> Iterator[Reason]:
+def _reread_reasons(state: State, step: Step, record: RecordedValue) -> Iterator[Reason]:
     """The reason to read a value again: some readings are older than the last remedy."""
     remedied = last_remedy_seq(state, step, record.name)
     old = [slot for slot, attempt in last_attempts(state, step.id, record.name).items() if attempt.seq < remedied]
@@ -183,14 +178,6 @@ def unwaived_clocks(state: State, step: Step, now: Now) -> Iterator[RunningClock
         subjects = (TIME, window_subject(since), window_subject(StepId.parse(since).operation))
         if not any(subject in waived for subject in subjects):
             yield clock
-
-
-def window_subject(operation: str) -> str:
-    """The subject of a deviation that waives only the time window counted from ``operation``: ``time <operation>``.
-
-    The word ``time`` keeps it apart from a value with the name of the operation.
-    """
-    return f"{TIME} {operation}"
 
 
 def too_late_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:

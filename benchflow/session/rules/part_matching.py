@@ -132,20 +132,20 @@ def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mappi
     if required is None:
         return {}, f"{match.so_that} cannot be calculated yet. A reading is missing"
     places = [
-        PartPlace(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None)
-        for one in required
+        PartPlace(size.place, size.low, size.high, size.aim, current=size.place if size.place in parts else None)
+        for size in required
     ]
     sizes = match.sizes
     to_buy = None if sizes is None else PurchasableSizes(sizes.first, sizes.last, sizes.step)
     found = solve([StockPart(name, size) for name, size in parts.items()], places, to_buy)
-    parts_by_place = {one.place: one.part for one in found.given}
+    parts_by_place = {chosen.place: chosen.part for chosen in found.given}
     if not isinstance(found, Matched):
-        parts_by_place |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
+        parts_by_place |= {part.place: show(part.sizes[0]) for part in found.buy if part.sizes and len(part.sizes) == 1}
     if isinstance(found, Matched):
         tie = found.ties[0].changes if found.ties else ()
         other = ", ".join(f"{part} in {place}" for place, part in tie)
         return parts_by_place, f"Equally good: {other}" if other else ""
-    buy = "; ".join(one.text for one in found.buy)
+    buy = "; ".join(part.text for part in found.buy)
     return parts_by_place, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
 
 

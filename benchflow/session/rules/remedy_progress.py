@@ -64,5 +64,5 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
         same_place = other.place is None or step.place is None or other.place == step.place
         if name in named or (other.operation.id in named and same_place):
             found.append(name)
-    dependents = with_dependents(state.plan, done_work(state), [one for one in found if one in state.done])
-    return tuple(one for one in state.plan.steps if one != step.id and (one in found or one in dependents))
+    dependents = with_dependents(state.plan, done_work(state), [name for name in found if name in state.done])
+    return tuple(name for name in state.plan.steps if name != step.id and (name in found or name in dependents))

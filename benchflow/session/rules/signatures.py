@@ -6,8 +6,9 @@ from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse, unknown_name
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
 from benchflow.session.rules.joint_progress import joint_progress
-from benchflow.session.rules.open_items import HOLD, TIME, limit_reasons, window_subject
+from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ NEVER = (
 def signature_refusal(
     shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
 ) -> Refusal | None:
-    """A refusal if ``name`` may not sign, for ``role`` if there is one; ``None`` if they may.
+    """A refusal if ``name`` is not allowed to sign (as ``role``, if given); otherwise ``None``.
 
     Without people in the shop's register, any name may sign. ``ask_pin`` is as in ``signature_problem``.
     """
@@ -97,7 +98,7 @@ def _only_limit(state: State, step: Step, names: list[str]) -> str | Refusal:
 def names_with_limit(state: State, step: Step) -> list[str]:
     """The names in an operation that can have a limit: its values, choices and matchings, and its joint."""
     operation = step.operation
-    names = [one.name for one in operation.record] + [one.name for one in operation.work_out]
-    names += [one.name for one in operation.choose] + [one.name for one in operation.match]
+    names = [record.name for record in operation.record] + [work.name for work in operation.work_out]
+    names += [choose.name for choose in operation.choose] + [match.name for match in operation.match]
     progress = joint_progress(state, step)
     return names if progress is None else [*names, progress.joint.id]

@@ -55,10 +55,10 @@ def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
 
 
 def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
-    """The standard uncertainty from the largest U (k = 2) that the procedure allows for the instrument.
+    """The standard uncertainty of a reading, if the procedure limits the uncertainty of its instrument.
 
-    Its unit is that of the allowed U. If the allowed U is a share of the reading, it is the unit of ``reading``.
-    ``None`` if the procedure states no U.
+    It is half of the largest expanded uncertainty U (k = 2) that the procedure allows. It has the unit of U. If U is
+    stated as a share of the reading, it has the unit of ``reading``. ``None`` if the procedure states no U.
     """
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     if need is None or need.uncertainty is None or need.uncertainty.high is None:
@@ -123,14 +123,14 @@ def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
         case "smallest":
             return values[numbers.index(min(numbers))]
         case "spread":
-            return _quantity(max(numbers) - min(numbers), unit)
+            return _untyped_quantity(max(numbers) - min(numbers), unit)
         case _ if len(values) == 1:
             return values[0]
         case _:
-            return _quantity(sum(numbers, Decimal(0)) / len(numbers), unit)
+            return _untyped_quantity(sum(numbers, Decimal(0)) / len(numbers), unit)
 
 
-def _quantity(value: Decimal, unit: str) -> Quantity:
+def _untyped_quantity(value: Decimal, unit: str) -> Quantity:
     """A quantity that was not typed: its text is the shown value."""
     return Quantity(value, unit, show(Quantity(value, unit, "")))
 
@@ -187,10 +187,10 @@ def combined_text(state: State, step: str, record: RecordedValue) -> str:
     if verdict.missing or verdict.value is None:
         return ""
     label = "spread" if isinstance(bound, EqualWithin) else record.judge
-    return f"{label} {_rounded(verdict.value, bound)}"
+    return f"{label} {_rounded_text(verdict.value, bound)}"
 
 
-def _rounded(value: Quantity, bound: Bound | None) -> str:
+def _rounded_text(value: Quantity, bound: Bound | None) -> str:
     """``value`` with at most one decimal more than its limit has."""
     ends: tuple[Quantity | None, ...] = ()
     if isinstance(bound, Fixed):
@@ -248,7 +248,7 @@ def _judge_statistic(
     """The verdict on the statistic of all readings."""
     if isinstance(bound, EqualWithin):
         numbers = [value.value for value in values]
-        value = _quantity(max(numbers) - min(numbers), record.unit)
+        value = _untyped_quantity(max(numbers) - min(numbers), record.unit)
         limit: Limit | None = Limit(None, bound.spread, bound.text)
     else:
         value = statistic(record, values)

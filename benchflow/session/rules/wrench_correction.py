@@ -28,7 +28,7 @@ def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
         lines += [
             *_setting_line(state, torque),
             *_lubricant_note(state, joint, torque),
-            *_preload(state, joint, torque),
+            *_preload_line(state, joint, torque),
         ]
     if isinstance(stage, CheckStage):
         lines += _check_reading_line(state, stage)
@@ -71,9 +71,10 @@ def _check_reading_line(state: State, stage: CheckStage) -> list[str]:
     fitted, ends = state.wrench, (stage.limit.low, stage.limit.high)
     if fitted is None or fitted.extension is None or quantity_name(stage.limit) != "torque":
         return []
-    shown = [f"{show(end)} reads {_setting_text(state, end)}" for end in ends if end is not None]
+    shown = [f"{_setting_text(state, end)} for {show(end)}" for end in ends if end is not None]
     return [
-        f"With the extension of {fitted.extension.entered}, {' and '.join(shown)}. Enter the torque at the fastener"
+        f"With the extension of {fitted.extension.entered}, the wrench reads {' and '.join(shown)}. "
+        "Enter the torque at the fastener"
     ]
 
 
@@ -103,7 +104,7 @@ def _lubricant_note(state: State, joint: Joint, torque: Quantity) -> list[str]:
     return [f"{note}. The preload may be wrong"]
 
 
-def _preload(state: State, joint: Joint, torque: Quantity) -> list[str]:
+def _preload_line(state: State, joint: Joint, torque: Quantity) -> list[str]:
     """The estimated preload with the lubricant on the threads; nothing if it cannot be estimated."""
     used = state.lubricants.get(joint.id)
     factor = Decimal(used.nut_factor) if used is not None and used.nut_factor else joint.nut_factor

@@ -51,7 +51,7 @@ class Shop(Struct, frozen=True):
 
 
 class SignatureRefusal(Struct, frozen=True):
-    """The reason why a person may not sign: a code and a message."""
+    """The reason why a person is not allowed to sign: a code and a message."""
 
     code: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
     message: str
@@ -66,7 +66,7 @@ def signature_problem(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> str | None:
-    """The reason why ``name`` may not sign, as a message; ``None`` if they may. See :func:`signature_refusal`."""
+    """The message of :func:`signature_refusal`; ``None`` if ``name`` is allowed to sign."""
     refusal = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, on=on)
     return None if refusal is None else refusal.message
 
@@ -80,7 +80,7 @@ def signature_refusal(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> SignatureRefusal | None:
-    """The refusal if ``name`` may not sign for ``role``; ``None`` if they may.
+    """The refusal if ``name`` is not allowed to sign for ``role``; otherwise ``None``.
 
     Without a register any name may sign for any role. If ``role`` is ``None``, any person in the register may sign.
     With ``ask_pin`` a person who has a PIN must enter it; by default only a signature for a role needs the PIN. A PIN

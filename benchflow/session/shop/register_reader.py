@@ -43,7 +43,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, quantity, report
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, read_quantity, report_quantity_error
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
@@ -143,7 +143,7 @@ class AnyQuantityShape(Shape[Quantity]):
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
         found = scalar(node, self.noun, context)
-        return None if found is None else quantity(found, context, None)
+        return None if found is None else read_quantity(found, context, None)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "pattern": r"\S"}
@@ -172,7 +172,7 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
         try:
             value = parse_quantity(number)
         except QuantityError as error:
-            report(error, found, context, sign)
+            report_quantity_error(error, found, context, sign)
             return None
         share = dimension_of(value.unit) == "fraction"
         if value.value < 0 or (text.endswith(self._ending) and not share):
@@ -308,7 +308,7 @@ _BY = Key("by", LINE, "The builder of a new job if no other name is given.")
 
 
 class _Defaults(Struct, frozen=True):
-    """The defaults, and the place of their name in the file. The name is checked when all people are read."""
+    """The defaults, and the place of the builder's name in the file. It is checked after all people are read."""
 
     values: Defaults = Defaults()
     by_mark: Mark = Mark()

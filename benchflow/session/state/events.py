@@ -107,7 +107,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
 
     operation: str
     name: str
-    verdict: OutOfLimit  # of the value, before the remedy
+    verdict: OutOfLimit  # the verdict on the value before the remedy
     do: str  # text of the remedy
     redo: tuple[str, ...] = ()  # ids of the operations that have to be done again
 
@@ -287,7 +287,7 @@ class WrenchAdapterChanged(Event, frozen=True, tag="wrench-fitted"):
 
     extension: StoredQuantity | None = None  # from the square drive of the wrench to the fastener
     lever: StoredQuantity | None = None  # from the square drive to the middle of the grip
-    angle: StoredQuantity | None = None  # between the two; None if they are in line
+    angle: StoredQuantity | None = None  # between lever and extension; None for a straight extension
 
 
 class LubricantChanged(Event, frozen=True, tag="lubricated"):

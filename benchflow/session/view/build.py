@@ -231,7 +231,7 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
     """A time window with its advice; ``None`` for a wait that is over."""
     since = state.plan.steps[clock.window.operation].title
     if clock.wait_left > 0:
-        advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered(state, step.id)}."
+        advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered_title(state, step.id)}."
         return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice)
     left = clock.open_left
     if left is None or clock.window.high is None:
@@ -248,14 +248,14 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
 
 def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float]) -> str:
     """The advice so that ``step`` is finished within ``left`` seconds."""
-    this_step = _numbered(state, step.id)
+    this_step = _numbered_title(state, step.id)
     if state.in_progress == step.id:
         return f"Finish {this_step} within {clock_duration(left)}."
     first = _first_to_start(state, step, start_times)
     if first is not None:
         name, start_within = first
         purpose = "" if name == step.id else f", to finish {this_step} in time"
-        return f"Start {_numbered(state, name)} within {clock_duration(start_within)}{purpose}."
+        return f"Start {_numbered_title(state, name)} within {clock_duration(start_within)}{purpose}."
     if not step.takes:
         return f"Finish {this_step} within {clock_duration(left)}."
     if left > step.takes:
@@ -265,7 +265,7 @@ def _deadline_advice(state: State, step: Step, left: float, start_times: dict[st
     )
 
 
-def _numbered(state: State, step_id: str) -> str:
+def _numbered_title(state: State, step_id: str) -> str:
     """``step 14 (Lower the head)``."""
     return f"step {state.plan.number(step_id)} ({state.plan.steps[step_id].title})"
 

@@ -25,50 +25,50 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     """The joint that ``step`` tightens; ``None`` if it tightens none."""
-    count = joint_progress(state, step)
-    if count is None:
+    progress = joint_progress(state, step)
+    if progress is None:
         return None
-    joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
+    joint, stages, work = progress.joint, progress.tighten.stages, state.work(step.id)
     ticks = last_ticks(work.ticks)
     out_of_limit = any(tick.verdict in OUT_OF_LIMIT for tick in ticks.values()) and joint.id not in work.deviations
-    reread_stage, reread = rereadable_fasteners(state, step, count)
+    reread_stage, reread = rereadable_fasteners(state, step, progress)
     return vw.TightenInput(
         joint=joint.id,
         title=joint.title or joint.id,
-        fasteners=_fasteners(state, step, count),
+        fasteners=_fastener_statuses(state, step, progress),
         rows=len(joint.layout),
         columns=max((len(row) for row in joint.layout), default=0),
         stages=tuple(stage.text + (f" ({stage.only})" if stage.only else "") for stage in stages),
-        stage=count.stage_number,
-        next=count.next,
-        done=count.done,
-        of=len(stage_order(joint, stages[min(count.stage_number, len(stages)) - 1])),
-        progress=progress_text(count),
-        last=None if count.last is None else count.last.fastener,
-        settings=(*setting_lines(state, count), *_instrument_line(state, step, count)),
-        complete=count.complete and not out_of_limit,
+        stage=progress.stage_number,
+        next=progress.next,
+        done=progress.done,
+        of=len(stage_order(joint, stages[min(progress.stage_number, len(stages)) - 1])),
+        progress=progress_text(progress),
+        last=None if progress.last is None else progress.last.fastener,
+        settings=(*setting_lines(state, progress), *_instrument_line(state, step, progress)),
+        complete=progress.complete and not out_of_limit,
         tick_values=_tick_values(
-            count.tighten.stages[reread_stage - 1] if count.next is None and reread else count.current_stage
+            progress.tighten.stages[reread_stage - 1] if progress.next is None and reread else progress.current_stage
         ),
-        wrench_setting=setting_on_scale(state, count),
-        draw_down=None if count.draw_down is None else _draw_down(count.draw_down),
+        wrench_setting=setting_on_scale(state, progress),
+        draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),
         reread=reread,
         reread_stage=reread_stage,
-        last_entry=_last_entry(count),
+        last_entry=_last_entry(progress),
     )
 
 
-def _instrument_line(state: State, step: Step, count: JointProgress) -> tuple[str, ...]:
+def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
     """A line with the registered instrument for the next tick; empty if there is none."""
-    stage = count.current_stage
-    need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
+    stage = progress.current_stage
+    need = None if stage is None else need_for_stage(state, step, stage, progress.tighten.instrument)
     used = None if need is None else state.tools.get(need)
     return () if used is None else (f"Instrument: {used.title or used.need}, serial {used.serial}",)
 
 
-def _fasteners(state: State, step: Step, count: JointProgress) -> tuple[vw.FastenerStatus, ...]:
-    joint, work = count.joint, state.work(step.id)
-    in_stage = set(count.order) if not count.complete else set(range(1, joint.count + 1))
+def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tuple[vw.FastenerStatus, ...]:
+    joint, work = progress.joint, state.work(step.id)
+    in_stage = set(progress.order) if not progress.complete else set(range(1, joint.count + 1))
     turns = Counter(turn.fastener for turn in work.turns)
     last: dict[int, Tick] = {}
     last_read: dict[int, Tick] = {}
@@ -85,8 +85,8 @@ def _fasteners(state: State, step: Step, count: JointProgress) -> tuple[vw.Faste
             last[number].stage if number in last else 0,
             number in in_stage,
             turns[number],
-            _readings(last_read.get(number)),
-            _verdict(last_read.get(number)),
+            _readings_text(last_read.get(number)),
+            _shown_verdict(last_read.get(number)),
         )
         for row, cells in enumerate(joint.layout)
         for column, number in enumerate(cells)
@@ -94,12 +94,17 @@ def _fasteners(state: State, step: Step, count: JointProgress) -> tuple[vw.Faste
     )
 
 
-def _readings(tick: Tick | None) -> str:
-    read = [] if tick is None else [from_stored(each) for each in (tick.quantity, tick.stretch) if each is not None]
-    return ", ".join(reading_text(each) for each in read)
+def _readings_text(tick: Tick | None) -> str:
+    """Return the readings of a tick as text: ``110 N·m, 0.15 mm``; "" without a tick."""
+    read = (
+        []
+        if tick is None
+        else [from_stored(reading) for reading in (tick.quantity, tick.stretch) if reading is not None]
+    )
+    return ", ".join(reading_text(reading) for reading in read)
 
 
-def _verdict(tick: Tick | None) -> vw.ShownVerdict:
+def _shown_verdict(tick: Tick | None) -> vw.ShownVerdict:
     return "" if tick is None else tick.verdict
 
 
@@ -113,7 +118,7 @@ def _tick_values(stage: Stage | None) -> tuple[vw.TickValue, ...]:
     return tuple(values)
 
 
-def _draw_down(drawing: DrawDownCount) -> vw.DrawDownProgress:
+def _draw_down_progress(drawing: DrawDownCount) -> vw.DrawDownProgress:
     return vw.DrawDownProgress(
         turn=drawing.turn,
         open=drawing.open,
@@ -128,12 +133,12 @@ def _draw_down(drawing: DrawDownCount) -> vw.DrawDownProgress:
     )
 
 
-def _last_entry(count: JointProgress) -> str:
+def _last_entry(progress: JointProgress) -> str:
     """The entry that the intent `untick` clears if it names no fastener; "" for none."""
-    if count.last is not None:
-        return f"fastener {count.last.fastener}, stage {count.last.stage}"
-    if count.draw_down is None or count.draw_down.stage_ticked:
+    if progress.last is not None:
+        return f"fastener {progress.last.fastener}, stage {progress.last.stage}"
+    if progress.draw_down is None or progress.draw_down.stage_ticked:
         return ""
-    if count.draw_down.seated:
+    if progress.draw_down.seated:
         return "all seated"
-    return "" if count.draw_down.last is None else f"turn of fastener {count.draw_down.last}"
+    return "" if progress.draw_down.last is None else f"turn of fastener {progress.draw_down.last}"

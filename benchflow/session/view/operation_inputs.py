@@ -7,7 +7,8 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
 from benchflow.session.rules.calculated_values import calculate, formula_uses, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.choice_tables import table_proposal
-from benchflow.session.rules.open_items import HOLD, required_lots
+from benchflow.session.rules.deviation_subjects import HOLD
+from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
 from benchflow.session.rules.verdicts import (
     bound_in_force,
@@ -31,10 +32,10 @@ from benchflow.trade.verdict import VERDICT_TEXT
 def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     """The inputs of ``step``: lots, readings, calculated values, choices, the joint, checks, the hold."""
     operation = step.operation
-    inputs: list[vw.Input] = [_lot(state, step, name) for name in required_lots(state, step)]
-    inputs += [_reading(state, step, record) for record in operation.record]
-    inputs += [_calculated(state, step, work) for work in unmatched_calculations(step)]
-    inputs += [_choice(state, step, name) for name in range(len(operation.choose))]
+    inputs: list[vw.Input] = [_lot_input(state, step, name) for name in required_lots(state, step)]
+    inputs += [_reading_input(state, step, record) for record in operation.record]
+    inputs += [_calculated_input(state, step, work) for work in unmatched_calculations(step)]
+    inputs += [_choice_input(state, step, index) for index in range(len(operation.choose))]
     inputs += match_inputs(state, step)
     joint = tighten_input(state, step)
     if joint is not None:
@@ -42,17 +43,17 @@ def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     checked = state.work(step.id).checks
     inputs += [vw.CheckInput(n, text, n in checked) for n, text in enumerate(operation.check, 1)]
     if operation.hold is not None:
-        inputs.append(_hold(state, step))
+        inputs.append(_hold_input(state, step))
     return tuple(inputs)
 
 
-def _lot(state: State, step: Step, name: str) -> vw.LotInput:
+def _lot_input(state: State, step: Step, name: str) -> vw.LotInput:
     item = state.plan.procedure.kit_by_id[name]
     lot = state.work(step.id).lots.get(name, "")
     return vw.LotInput(name, item.title or name, lot, bool(lot))
 
 
-def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput:
+def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput:
     work = state.work(step.id)
     attempts = last_attempts(state, step.id, record.name)
     verdict = judge_value(state, step.id, record)
@@ -93,15 +94,15 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
         readings=tuple(rows),
         instrument=instrument,
         complete=complete,
-        gauge=_gauge(state, record, attempts, verdict.value),
+        gauge=_reading_gauge(state, record, attempts, verdict.value),
         summary=summary,
-        remedy=_remedy(state, step, record.name),
+        remedy=_remedy_text(state, step, record.name),
         must_stop=_must_stop(state, step, record.name),
-        redo=_redo(state, step, record.name),
+        redo=_titles_to_redo(state, step, record.name),
     )
 
 
-def _remedy(state: State, step: Step, name: str) -> str:
+def _remedy_text(state: State, step: Step, name: str) -> str:
     """What to do about a value that is out of its limit; "" if nothing."""
     if name in state.work(step.id).deviations:
         return ""
@@ -135,16 +136,16 @@ def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
     )
 
 
-def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
+def _titles_to_redo(state: State, step: Step, name: str) -> tuple[str, ...]:
     """Number and title of each operation that the remedy repeats."""
     current = None if name in state.work(step.id).deviations else remedy_progress(state, step, name)
     if current is None or current.remedy is None or not current.remedy.redo:
         return ()
     steps = steps_to_redo(state, step, current.remedy)
-    return tuple(f"{state.plan.number(each)} {state.plan.steps[each].title}" for each in steps)
+    return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
 
 
-def _gauge(
+def _reading_gauge(
     state: State, record: RecordedValue, attempts: dict[str, Attempt], value: Quantity | None
 ) -> vw.GaugePositions | None:
     bound = bound_in_force(record, False)
@@ -195,7 +196,7 @@ def gauge_positions(
     )
 
 
-def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
+def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = calculate(state, step, work)
     waived = work.name in state.work(step.id).deviations
     limit = "" if work.bound is None else work.bound.text
@@ -217,13 +218,13 @@ def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.Calculate
         complete=waived or verdict.verdict in ("ok", "none"),
         gauge=positions,
         waived=waived,
-        remedy="" if _must_read_again(state, step, work) else _remedy(state, step, work.name),
+        remedy="" if _must_read_again(state, step, work) else _remedy_text(state, step, work.name),
         must_stop=_must_stop(state, step, work.name),
-        redo=_redo(state, step, work.name),
+        redo=_titles_to_redo(state, step, work.name),
     )
 
 
-def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
+def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
     table = step.operation.choose[index]
     proposed = table_proposal(state, step, table)
     chosen = state.work(step.id).chosen.get(table.name, "")
@@ -233,7 +234,7 @@ def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
     return vw.ChoiceInput(table.name, title, proposed.takes, choices, chosen, bool(chosen) and fits, proposed.note)
 
 
-def _hold(state: State, step: Step) -> vw.HoldInput:
+def _hold_input(state: State, step: Step) -> vw.HoldInput:
     hold = step.operation.hold
     assert hold is not None
     work = state.work(step.id)

@@ -4,9 +4,9 @@ from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, sh
 
 
 def reading_text(quantity: Quantity) -> str:
-    """``0.0457 mm (0.0018 in)``: in the unit of the field, rounded to the precision that was typed.
+    """Return a reading in the unit of its field: ``0.0457 mm (0.0018 in)``.
 
-    The typed text follows in parentheses if it differs.
+    It is rounded to the precision of the typed text. The typed text follows in parentheses if it differs.
     """
     own, typed = show_short(quantity), quantity.entered.strip()
     if not typed or typed.replace(" ", "") == show(quantity).replace(" ", ""):

@@ -56,7 +56,7 @@ def _check_dimension(reading: Quantity, limit: Limit) -> None:
 
 
 def _standard(reading: Quantity, expanded: Quantity, k: Fraction) -> Quantity:
-    """Return u = U / k in the unit of the reading. U can be a share of the reading, such as 4 %."""
+    """Return the standard uncertainty U / k in the unit of the reading. U can be a share of it, such as 4 %."""
     dimension = dimension_of(expanded.unit)
     if dimension == dimension_of(reading.unit):
         return in_unit(base_difference(expanded) / k, reading.unit, difference=True)

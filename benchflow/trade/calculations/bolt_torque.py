@@ -122,7 +122,7 @@ def preload(
 
 
 def preload_text(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
-    """Return the preload as one line for the bench: ``preload about 46 kN ± 25 %, 91 % of proof load``.
+    """Return the preload as one line for the bench: ``Preload about 46 kN ± 25 %, 91 % of proof load``.
 
     The formula and its source are those of :func:`preload`. An unknown ``grade`` leaves out the share.
 
@@ -131,7 +131,7 @@ def preload_text(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: s
     """
     found = _preload(torque, thread, nut_factor, grade)
     decimals = 0 if found.newtons >= 10000 else 1
-    text = f"preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
+    text = f"Preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
     return text if found.share is None else f"{text}, {100 * found.share:.0f} % of proof load"
 
 

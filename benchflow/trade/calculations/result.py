@@ -6,6 +6,7 @@ from fractions import Fraction
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import sentence
 from benchflow.quantity import Quantity, show
 from benchflow.trade.rounding import round_to_digits, round_to_places
 
@@ -14,7 +15,7 @@ class CalculationError(BenchflowError):
     """An input that a calculation cannot use. ``field`` is "" if several inputs contradict each other."""
 
     def __init__(self, field: str, why: str, hint: str = "") -> None:
-        super().__init__(f"{why}. {hint}".strip() if hint else f"{why}.")
+        super().__init__(" ".join(sentence(clause) for clause in (why, hint) if clause))
         self.field, self.why, self.hint = field, why, hint
 
 

@@ -24,81 +24,81 @@ class ScreenRequest(Struct, frozen=True):
 
 
 class HelpRequest(ScreenRequest, frozen=True, tag="help"):
-    """The list of all keys of a screen. Its result is the action of the chosen key."""
+    """Request for the list of all keys of a screen. Its result is the action of the chosen key."""
 
     title: str
     keys: tuple[KeyLabel, ...]
 
 
 class BenchRequest(ScreenRequest, frozen=True, tag="bench"):
-    """The bench of the open job."""
+    """Request for the bench of the open job."""
 
 
 class WhyRequest(ScreenRequest, frozen=True, tag="why"):
-    """The reasons why an operation is blocked. Its result is the operation to guide to, or ``None``."""
+    """Request for the reasons why an operation is blocked. Its result is the operation to guide to, or ``None``."""
 
     operation: str
 
 
 class OperationListRequest(ScreenRequest, frozen=True, tag="operations"):
-    """The list of all operations. Its result is the operation to show on the bench."""
+    """Request for the list of all operations. Its result is the operation to show on the bench."""
 
 
 class CalculationRequest(ScreenRequest, frozen=True, tag="calculation"):
-    """The list of calculations. If ``takes_result`` is true, its result is text for the field on the bench."""
+    """Request for the list of calculations. With ``takes_result``, its result is text for the field on the bench."""
 
     takes_result: bool
 
 
 class MoveRequest(ScreenRequest, frozen=True, tag="moves"):
-    """The list of moves."""
+    """Request for the list of moves."""
 
 
 class StateRequest(ScreenRequest, frozen=True, tag="state"):
-    """The state of the assembly; a state found can be entered there."""
+    """Request for the state of the assembly; a state found can be entered there."""
 
 
 class NoteRequest(ScreenRequest, frozen=True, tag="note"):
-    """The form for a note on an operation."""
+    """Request for the form for a note on an operation."""
 
     operation: str
 
 
 class SignRequest(ScreenRequest, frozen=True, tag="sign"):
-    """The form for the signature at a hold point."""
+    """Request for the form for the signature at a hold point."""
 
     operation: str
 
 
 class DeviationRequest(ScreenRequest, frozen=True, tag="deviation"):
-    """The form for a deviation."""
+    """Request for the form for a deviation."""
 
     operation: str
 
 
 class CorrectionRequest(ScreenRequest, frozen=True, tag="correction"):
-    """The list of entries that can be corrected."""
+    """Request for the list of entries that can be corrected."""
 
 
 class RemedyRequest(ScreenRequest, frozen=True, tag="remedy"):
-    """The remedy for a value out of its limit."""
+    """Request for the remedy for a value out of its limit."""
 
     item: BenchInput
 
 
 class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
-    """The form for an extension on the torque wrench."""
+    """Request for the form for an extension on the torque wrench."""
 
 
 class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):
-    """The form for another lubricant on the threads of a joint."""
+    """Request for the form for another lubricant on the threads of a joint."""
 
     joint: str
     title: str
 
 
 class InstrumentRequest(ScreenRequest, frozen=True, tag="instrument"):
-    """The list of instruments. Its result is the serial number of the chosen one.
+    """Request for the list of instruments. Its result is the serial number of the chosen one.
 
     ``waiting`` is the entry that is recorded after the choice, empty if there is none.
     """
@@ -108,19 +108,19 @@ class InstrumentRequest(ScreenRequest, frozen=True, tag="instrument"):
 
 
 class ReworkRequest(ScreenRequest, frozen=True, tag="rework"):
-    """The list of operations that can be reworked."""
+    """Request for the list of operations that can be reworked."""
 
 
 class FolderRequest(ScreenRequest, frozen=True, tag="folder"):
-    """The form for continuing the log in another folder."""
+    """Request for the form for continuing the log in another folder."""
 
 
 class LeaveRequest(ScreenRequest, frozen=True, tag="leave"):
-    """The confirmation before the bench is left."""
+    """Request for the confirmation before the bench is left."""
 
 
 class EndJobRequest(ScreenRequest, frozen=True, tag="end"):
-    """The form that ends the job."""
+    """Request for the form that ends the job."""
 
 
 JobRequest = (

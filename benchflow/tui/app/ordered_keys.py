@@ -2,7 +2,7 @@
 
 A keyboard-wedge gauge types a reading and Enter as one burst. Textual handles Enter by messages that are queued again,
 so later keys of the burst overtake it and two readings become one. This app dispatches a key or a paste only after the
-previous one is handled completely by every widget from the focused one up to the app. That includes the messages it
+previous one is handled completely, by the focused widget and by every widget above it. That includes the messages it
 posted, the screen it opened and the answer it waited for.
 """
 

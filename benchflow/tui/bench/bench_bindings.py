@@ -90,7 +90,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
         "remedy_here": calculated is not None and bool(calculated.remedy),
-        "remedy": isinstance(item, SlotInput) and bool(item.input.remedy),
+        "remedy": isinstance(cursor.remedy_item, SlotInput),
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
         "pause": cursor.in_progress

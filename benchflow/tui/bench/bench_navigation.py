@@ -122,9 +122,16 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(CorrectionRequest(), self.on_return)
 
     def action_remedy(self) -> None:
-        item = self.cursor.item
-        assert item is not None
-        self.bench_app.open(RemedyRequest(item), self.on_return)
+        item, operation = self.cursor.remedy_item, self.cursor.operation
+        assert item is not None  # without a remedy, the key is hidden
+
+        def on_remedy(message: str | None) -> None:
+            if message:
+                # The route leads through the work to do again, back to the measurement.
+                self.client.drafts.goal = operation
+            self.on_return(message)
+
+        self.bench_app.open(RemedyRequest(item), on_remedy)
 
     action_remedy_here = action_remedy
 

@@ -1,9 +1,10 @@
 """The cursor of the bench: the current task, its items, and the selected item."""
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import BenchView, TightenInput
+from benchflow.session.view.bench_view import BenchView, CalculatedInput, ReadingInput, TightenInput
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
+    SlotInput,
     TickInput,
     bench_inputs,
     draft_key,
@@ -72,6 +73,16 @@ class BenchCursor:
         """The joint of the selected item, if it belongs to one."""
         given = None if self.item is None else input_of(self.item)
         return given if isinstance(given, TightenInput) else None
+
+    @property
+    def remedy_item(self) -> BenchInput | None:
+        """The selected item if it has a remedy, otherwise the first reading with one."""
+        readings = [each for each in self.items if isinstance(each, SlotInput)]
+        for item in (self.item, *readings):
+            given = None if item is None else input_of(item)
+            if isinstance(given, ReadingInput | CalculatedInput) and given.remedy:
+                return item
+        return None
 
     def update(self) -> None:
         """Use the new view of the client. If the operation has changed, select its first open item."""

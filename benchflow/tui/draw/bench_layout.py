@@ -61,7 +61,7 @@ class BenchPicture(Struct, frozen=True):
 
 
 def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
-    """Draw the bench in normal type."""
+    """Draw the bench in letters of normal size (:mod:`benchflow.tui.draw.large_type` draws large ones)."""
     keys = draw_keys(content.keys, width - 2, 2)
     messages = [*draw_alarms(view, width - 2), *draw_message(content.message, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(messages)

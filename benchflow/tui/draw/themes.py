@@ -77,7 +77,7 @@ LIGHT: dict[Role, str] = {
 }
 
 # Most roles use the terminal's own foreground and background, so the theme is readable on dark and on light terminals.
-# A colour is used only with its own background, or if it is readable on both, as red and green are.
+# A colour needs its own background. Red and green do not, because they are readable on both.
 SIXTEEN: dict[Role, str] = {
     "text": "",
     "strong": "bold",

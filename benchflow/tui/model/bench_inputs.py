@@ -169,8 +169,9 @@ def _needs_entry(item: BenchInput) -> bool:
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
     """Return the index of the item to select next.
 
-    It is the first open item after index ``after``. If there is none, it is the first open item, then the first one
-    out of its limit, then the finish. So a gauge that keeps typing fills the open fields in order.
+    The search begins after index ``after`` and continues from the first item. It looks for an open item, then for an
+    item out of its limit. If there is neither, it returns the last item, which finishes the operation. A gauge that
+    types one reading after another therefore fills the open fields in order.
     """
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
     tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_out_of_limit)

@@ -7,7 +7,6 @@ from textual.binding import Binding, BindingType
 
 from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
-from benchflow.review.answer_text import what_differs
 from benchflow.review.formatting import local_day
 from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -65,7 +64,7 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         inner = width - 2
         lines: list[Line] = [
-            _inset(pair) for pair in _two_columns(_about(self.comparison.left), _about(self.comparison.right), inner)
+            _indented(pair) for pair in _two_columns(_about(self.comparison.left), _about(self.comparison.right), inner)
         ]
         notes = [
             line
@@ -144,7 +143,8 @@ def _about(side: Side) -> str:
     return f"{side.unit}: revision {side.revision}, {side.by}, {local_day(side.opened_at)}{simulated}"
 
 
-def _inset(line: Line) -> Line:
+def _indented(line: Line) -> Line:
+    """Return the line with two spaces in front."""
     return (("  ", "text"), *line)
 
 
@@ -160,20 +160,15 @@ def _two_columns(left: str, right: str, width: int, role: Role = "text") -> list
 
 
 def _difference(difference: Difference, width: int, first: bool) -> list[Line]:
-    title = (
-        f"{difference.title}: {what_differs(difference)}"
-        if difference.title
-        else f"At the start: {what_differs(difference)}"
-    )
+    title = f"{difference.title}: {difference.label}" if difference.title else f"At the start: {difference.label}"
     head = hanging(DIFFERS, title, width, "strong" if first else "text", "attention")
     return [*head, *_two_columns(difference.left or "none", difference.right or "none", width, "strong"), EMPTY]
 
 
 def _reading(pair: ReadingPair, operation: str, width: int, selected: bool) -> list[Line]:
     """Draw both values. Their verdicts are added if the row is selected or the verdicts differ."""
-    slot = pair.slot if pair.slot not in ("", "1") else ""
     differs = pair.left_verdict != pair.right_verdict
-    lines = _columns(f"{pair.name} {slot}".strip(), (pair.left, pair.right, pair.by or ""), selected, width)
+    lines = _columns(pair.label, (pair.left, pair.right, pair.by or ""), selected, width)
     if differs or selected:
         message = _two_columns(
             _judged(pair.left_verdict, pair.left_share), _judged(pair.right_verdict, pair.right_share), width - 2
@@ -192,16 +187,19 @@ def _judged(verdict: str, share: float | None) -> str:
 
 
 def _columns(name: str, figures: Sequence[str], selected: bool, width: int) -> list[Line]:
+    """Draw a name and its figures in one line. A long name has its own line above the figures."""
     cell = 14 if width < 100 else 20
     available = width - cell * len(figures)
     role: Role = "strong" if selected else "text"
     cells = "".join(cut(text or "-", cell - 1).rjust(cell) for text in figures)
-    return [((cut(name, available - 1).ljust(available), role), (cells, role))]
+    if len(name) < available:
+        return [((name.ljust(available), role), (cells, role))]
+    return [styled(cut(name, width), role), ((" " * available, role), (cells, role))]
 
 
 def _both(warnings: Sequence[str]) -> list[str]:
     """Return the warnings. A warning about both builds is listed once."""
     left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
     right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
-    shared = [f"both: {each}" for each in left if each in right]
+    shared = [f"Both builds: {each}" for each in left if each in right]
     return [*shared, *(each for each in warnings if each.partition(": ")[2] not in set(left) & set(right))]

@@ -19,8 +19,8 @@ LEGEND = f"{SUSPECT} weak evidence   {NOTED} note only   {SOUND} looks sound"
 GAUGE = 44
 
 
-def guard_mark(guard: ReviewedStep) -> Span:
-    """Return the mark of a step: suspect, note only, or sound."""
+def mark_of_step(guard: ReviewedStep) -> Span:
+    """Return the mark in front of a step: suspect, has weak points, or looks sound."""
     if guard.suspect:
         return f"{SUSPECT} ", "attention"
     return (f"{NOTED} ", "text") if guard.reasons else (f"{SOUND} ", "done")
@@ -33,7 +33,7 @@ def draw_head(guard: ReviewedStep, width: int) -> Line:
         right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
     else:
         right = (("  note only" if guard.reasons else "  looks sound", "faint"),)
-    return justified((guard_mark(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
+    return justified((mark_of_step(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
 
 
 def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:

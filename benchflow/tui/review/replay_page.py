@@ -6,7 +6,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
-from benchflow.review.log.replay import By
+from benchflow.review.log.replay import StepSize
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from benchflow.tui.draw.bench_layout import BenchContent, StatusMessage, draw_bench
@@ -123,13 +123,13 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
 
     # --- keys -------------------------------------------------------------------------
 
-    def action_forward(self, by: By) -> None:
+    def action_forward(self, by: StepSize) -> None:
         async def work() -> None:
             await self._go_to(await self.case.forward(self.point.frame.seq, by), "This is the last event.")
 
         self.run_holding_keys(work())
 
-    def action_back_by(self, by: By) -> None:
+    def action_back_by(self, by: StepSize) -> None:
         async def work() -> None:
             await self._go_to(await self.case.back(self.point.frame.seq, by), "This is the first event.")
 

@@ -13,7 +13,7 @@ from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.replay import By, Frame, Replay
+from benchflow.review.log.replay import Frame, Replay, StepSize
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
@@ -147,10 +147,10 @@ class ReviewCase:
         """Return the view of the bench after event ``seq``."""
         return await asyncio.to_thread(lambda: self._replay.bench(seq))
 
-    async def forward(self, seq: int, by: By) -> int:
+    async def forward(self, seq: int, by: StepSize) -> int:
         return await asyncio.to_thread(lambda: self._replay.forward(seq, by))
 
-    async def back(self, seq: int, by: By) -> int:
+    async def back(self, seq: int, by: StepSize) -> int:
         return await asyncio.to_thread(lambda: self._replay.back(seq, by))
 
     @cached_property

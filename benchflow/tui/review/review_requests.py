@@ -16,7 +16,7 @@ class RankingRequest(ScreenRequest, frozen=True, tag="ranking"):
 
 
 class RankingRuleRequest(ScreenRequest, frozen=True, tag="ranking-rule"):
-    """The page with the rule by which evidence is ranked."""
+    """The page that explains how evidence is ranked."""
 
 
 class ReplayRequest(ScreenRequest, frozen=True, tag="replay"):

@@ -57,7 +57,7 @@ class OperationTextPage(TextPage[None], inherit_bindings=False):
 
 
 class RankingRulePage(TextPage[None], inherit_bindings=False):
-    """The page with the rule by which evidence is ranked."""
+    """The page that explains how evidence is ranked."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
     title_line = "Ranking rule"

@@ -220,12 +220,13 @@ class RemedyPage(FormPage, inherit_bindings=False):
         if given.redo:
             lines.extend([*hanging("Then do again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY])
         text = (
-            "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation on the bench (d)."
+            "Do this, press Enter, then measure again. To leave the part as it is, go back (Esc) and sign a "
+            "deviation (d)."
         )
         if given.must_stop:
             text = (
-                "This cannot be corrected here. If the reading was wrong, measure again on the bench. To leave the "
-                "part as it is, sign a deviation on the bench (d)."
+                "You cannot put this right at the bench. If the reading was wrong, go back (Esc) and measure again. To "
+                "leave the part as it is, go back and sign a deviation (d)."
             )
         return [*lines, *(styled(part) for part in wrap(text, width))]
 
@@ -235,7 +236,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
         return super().check_action(action, parameters)
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("This cannot be confirmed as done. Measure again, or sign a deviation on the bench (d).",)
+        return ("This cannot be confirmed as done. Go back (Esc), then measure again or sign a deviation (d).",)
 
     async def submit(self, values: dict[str, str]) -> None:
         again = f"Do again, then measure: {'; '.join(self.given.redo)}." if self.given.redo else "Measure again."

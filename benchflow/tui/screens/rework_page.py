@@ -79,7 +79,7 @@ class ReworkPlanPage(FormPage, inherit_bindings=False):
             if "move" in step:
                 text = self.moves.get(step["move"], step["move"])
             else:
-                text = f"undo {self.titles.get(step['operation'], step['operation'])}"
+                text = f"Undo {self.titles.get(step['operation'], step['operation'])}"
             lines.extend(hanging(f"{number:>2}  ", text, width, "text", "label"))
         if self.plan["discard"]:
             discarded = ", ".join(self.kit.get(name, name) for name in self.plan["discard"])

@@ -1,4 +1,4 @@
-"""A program for the crash test: a job is open, and key x raises an error. Run: ``python -m tests.tui.crashing LOG``."""
+"""A program for the crash test: key x raises an error in an open job. Run: ``python -m tests.tui.crash_on_key LOG``."""
 
 import sys
 from pathlib import Path

@@ -1,0 +1,81 @@
+"""The labels of differences and readings in a comparison: titles and questions of the procedure instead of ids."""
+
+from collections.abc import Callable
+from functools import partial
+
+from benchflow.ordering.wording import in_a_sentence, step_title, variable_title
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan, Step
+from benchflow.session.rules.deviation_subjects import subject_text
+
+
+def reading_label(plan: Plan, operation: str, name: str, slot: str) -> str:
+    """``Head height at each corner, front intake``: the question, the place of the value and the reading."""
+    step = plan.steps.get(operation)
+    record = step.record(name) if step else None
+    question = _question(step, name) if step else ""
+    parts = [question or name]
+    place = name.partition("[")[2].removesuffix("]")
+    if question and place and place not in question:
+        parts.append(place)
+    if record is not None and len(record.slots) > 1:
+        parts.append(slot if record.by_place else f"reading {slot}")
+    return ", ".join(parts)
+
+
+def _question(step: Step, name: str) -> str:
+    """The question of a recorded value or the title of a calculated one; "" if it has none."""
+    record, calculated = step.record(name), step.work_out(name)
+    return record.ask if record else calculated.title if calculated else ""
+
+
+def difference_label(plan: Plan, kind: str, operation: str, what: str) -> str:
+    """The subject of a difference: ``lot of corner sealant``, ``torque wrench used``, ``working time``."""
+    match kind:
+        case "reading":
+            name, _, slot = what.partition(" ")
+            return reading_label(plan, operation, name, slot)
+        case "deviation":
+            return f"deviation from {_deviation_subject(plan, operation, what)}"
+        case "signature":
+            return f"signed as {what}"
+        case "choice":
+            step = plan.steps.get(operation)
+            choice = step.choice(what) if step else None
+            return choice.title if choice and choice.title else what
+        case _:
+            text = _PROCEDURE_NAMES.get(kind)
+            return text(plan.procedure, what) if text else what
+
+
+def _deviation_subject(plan: Plan, operation: str, subject: str) -> str:
+    step = plan.steps.get(operation)
+    if step is not None and (step.record(subject) or step.work_out(subject)):
+        return f"“{_question(step, subject) or subject}”"
+    return subject_text(subject, partial(step_title, plan))
+
+
+def _lot(procedure: Procedure, name: str) -> str:
+    item = procedure.kit_by_id.get(name)
+    return f"lot of {(in_a_sentence(item.title) if item else '') or name}"
+
+
+def _instrument(procedure: Procedure, name: str) -> str:
+    need = procedure.instruments_by_id.get(name)
+    return f"{(in_a_sentence(need.title) if need else '') or name} used"
+
+
+def _option(procedure: Procedure, name: str) -> str:
+    return next((option.ask for option in procedure.options if option.name == name and option.ask), name)
+
+
+def _start(procedure: Procedure, name: str) -> str:
+    return f"{in_a_sentence(variable_title(procedure, name))} at the start"
+
+
+_PROCEDURE_NAMES: dict[str, Callable[[Procedure, str], str]] = {
+    "lot": _lot,
+    "instrument": _instrument,
+    "option": _option,
+    "start": _start,
+}

@@ -1,0 +1,31 @@
+"""The subjects of a deviation that are not names in the procedure, and the text for any subject."""
+
+from collections.abc import Callable
+
+TIME = "time"
+"""The subject of a deviation that waives all time windows of an operation."""
+
+HOLD = "hold"
+"""The subject of a deviation that waives the hold of an operation."""
+
+
+def window_subject(operation: str) -> str:
+    """The subject of a deviation that waives only the time window counted from ``operation``: ``time <operation>``.
+
+    The word ``time`` keeps it apart from a value with the name of the operation.
+    """
+    return f"{TIME} {operation}"
+
+
+def subject_text(subject: str, title: Callable[[str], str] = str) -> str:
+    """The subject of a deviation inside a sentence: ``the time window``, ``the hold point``, or the name of a value.
+
+    ``title`` returns the title of an operation. Without it, the text has the id of the operation.
+    """
+    if subject == TIME:
+        return "the time window"
+    if subject == HOLD:
+        return "the hold point"
+    if subject.startswith(window_subject("")):
+        return f"the time window after “{title(subject.removeprefix(window_subject('')))}”"
+    return subject

@@ -36,6 +36,14 @@ def test_every_changed_bit_is_found_in_its_line() -> None:
             assert damage.line == line, (place, bit, damage)
 
 
+def test_line_with_a_wrong_number_and_a_right_hash_is_damage() -> None:
+    (first,), written = seal([note_draft(1)], None)
+    _, skipped = seal([note_draft(2)], msgspec.structs.replace(first, seq=4))  # hashed as line 5, after line 1
+    found = read(written + skipped)
+    assert found.damage is not None
+    assert (found.damage.line, [line.seq for line in found.lines]) == (2, [1])
+
+
 def test_every_lost_byte_is_found_in_its_line() -> None:
     good = a_log(note_draft(1), note_draft(2), note_draft(3))
     for place in range(len(good) - 1):

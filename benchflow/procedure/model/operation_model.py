@@ -1,0 +1,95 @@
+"""An operation as the author wrote it, and the sections and follow-up work around the operations."""
+
+from msgspec import Struct
+
+from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
+from benchflow.procedure.model.tighten_stages import Tighten
+from benchflow.procedure.model.value_model import CalculatedValue, PartChoice, PartMatching, RecordedValue
+from benchflow.quantity import Quantity
+
+
+class Hold(Struct, frozen=True):
+    """A signature without which an operation is not finished. ``by`` is the role that signs, ``for_`` its text."""
+
+    by: str
+    for_: str
+    mark: Mark = Mark()
+
+
+class TimeSince(Struct, frozen=True):
+    """Limits on the time since ``operation`` was last finished: no start before ``low``, no finish after ``high``."""
+
+    operation: Ref
+    low: Quantity | None
+    high: Quantity | None
+    text: str
+
+
+class Undo(Struct, frozen=True):
+    """The instructions to undo an operation. ``sets`` holds the values that differ afterwards."""
+
+    do: str
+    needs: Values = {}
+    discard: tuple[Ref, ...] = ()
+    sets: Settings = {}
+    mark: Mark = Mark()
+
+
+class Operation(Struct, frozen=True):
+    """An operation as the author wrote it."""
+
+    id: str
+    title: str
+    section: str  # the section's id
+    number: int  # position in the file, from 1
+    do: str = ""
+    because: str = ""  # why it is done at this point
+    cautions: tuple[Caution, ...] = ()
+    when: Values = {}
+    each: str | None = None
+    after: tuple[Ref, ...] = ()
+    needs: Values = {}
+    during: Settings = {}
+    sets: Settings = {}
+    time: tuple[TimeSince, ...] = ()
+    takes: Quantity | None = None
+    uses: tuple[Ref, ...] = ()
+    record: tuple[RecordedValue, ...] = ()
+    work_out: tuple[CalculatedValue, ...] = ()
+    choose: tuple[PartChoice, ...] = ()
+    match: tuple[PartMatching, ...] = ()
+    tighten: Tighten | None = None
+    check: tuple[str, ...] = ()
+    hold: Hold | None = None
+    guards_against: tuple[Ref, ...] = ()
+    undo: Undo | None = None
+    restored_by: Ref | None = None  # `temporary: {restored-by: ...}`
+    mark: Mark = Mark()
+
+
+def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
+    """The values of an operation: recorded ones, then calculated ones."""
+    return (*operation.record, *operation.work_out)
+
+
+def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
+    """The parts that an operation chooses: from tables (``choose``), then by matching (``match``)."""
+    return (*operation.choose, *operation.match)
+
+
+class Section(Struct, frozen=True):
+    """A section with the ids of its operations."""
+
+    id: str
+    title: str
+    operations: tuple[str, ...]
+    mark: Mark = Mark()
+
+
+class FollowUp(Struct, frozen=True):
+    """Work that remains after the build. ``due`` is the time from the end of the job."""
+
+    title: str
+    due: Quantity | None = None
+    or_: str = ""
+    mark: Mark = Mark()

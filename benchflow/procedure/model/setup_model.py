@@ -1,0 +1,111 @@
+"""What a procedure states before its operations: options, state, rules, moves, kit, instruments, joints, failures."""
+
+from decimal import Decimal
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.procedure.model.model_basics import Caution, Mark, Settings, Values
+from benchflow.quantity import Limit, Quantity
+
+
+class Option(Struct, frozen=True):
+    """A question asked when a job is started."""
+
+    name: str
+    ask: str
+    choices: tuple[str, ...]
+    mark: Mark = Mark()
+
+
+class Variable(Struct, frozen=True):
+    """A state variable: one feature of the assembly and its possible values.
+
+    ``start`` is the value at the start of a job, ``None`` if the builder is asked for it. ``words`` maps a value to its
+    text for the bench ("at-deck": "at the deck"); a value without an entry is shown as it is.
+    """
+
+    name: str
+    values: tuple[str, ...]
+    start: str | None
+    ask: str = ""
+    title: str = ""
+    words: dict[str, str] = {}
+    mark: Mark = Mark()
+
+
+class Rule(Struct, frozen=True):
+    """An interference rule: a combination of values that must never occur."""
+
+    never: Values
+    because: str
+    mark: Mark = Mark()
+
+
+class Move(Struct, frozen=True):
+    """A change of state that may be made any number of times between operations, such as turning the crank."""
+
+    id: str
+    title: str
+    do: str = ""
+    cautions: tuple[Caution, ...] = ()
+    when: Values = {}
+    needs: Values = {}
+    sets: Settings = {}
+    mark: Mark = Mark()
+
+
+class KitItem(Struct, frozen=True):
+    """A part or a consumable. ``life`` is how long it can be used after it was opened."""
+
+    id: str
+    kind: Literal["part", "consumable"]
+    title: str
+    quantity: str = ""
+    lot_required: bool = False
+    discard: bool = False
+    life: Quantity | None = None
+    mark: Mark = Mark()
+    pn: str = ""  # the part number, every digit as written
+
+
+class InstrumentNeed(Struct, frozen=True):
+    """An instrument that the procedure needs. Which instruments the shop has is in the shop's register.
+
+    ``covers`` is the measuring range that is needed. ``uncertainty`` is the largest accepted expanded uncertainty: a
+    percentage of the reading (``at most 4 %``) or a quantity. ``unfit`` decides if an unfit instrument is refused or
+    only warned about.
+    """
+
+    id: str
+    kind: str
+    title: str = ""
+    covers: Limit | None = None
+    uncertainty: Limit | None = None
+    unfit: Literal["refuse", "warn"] = "refuse"
+    mark: Mark = Mark()
+
+
+class Joint(Struct, frozen=True):
+    """A bolted joint. ``layout`` shows the fasteners from above as rows of cells: a fastener's number, ``None`` for an
+    empty cell. The numbers are 1..count in tightening order."""
+
+    id: str
+    title: str
+    layout: tuple[tuple[int | None, ...], ...]
+    count: int
+    thread: str = ""
+    grade: str = ""  # the author's key is `class`
+    lubricant: str = ""
+    nut_factor: Decimal | None = None
+    groups: dict[str, tuple[int, ...]] = {}
+    pattern: str = ""
+    mark: Mark = Mark()
+
+
+class Failure(Struct, frozen=True):
+    """A complaint that a customer may come back with, in his words."""
+
+    id: str
+    text: str
+    mark: Mark = Mark()

@@ -1,0 +1,129 @@
+"""Values that are recorded or calculated, their limits and remedies, and the parts chosen by them."""
+
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.procedure.model.model_basics import Mark, Ref
+from benchflow.quantity import Limit, Quantity
+
+
+class AboveReading(Struct, frozen=True, tag="above-reading"):
+    """A limit relative to an earlier value: ``above start-torque by 0.35 .. 0.45 N·m``."""
+
+    name: str
+    by: Limit
+    text: str
+
+
+class EqualWithin(Struct, frozen=True, tag="equal-within"):
+    """A limit on the difference between the readings of a value: ``equal within 0.010 in``."""
+
+    spread: Quantity
+    text: str
+
+
+class Fixed(Struct, frozen=True, tag="fixed"):
+    """A limit given by numbers."""
+
+    limit: Limit
+
+    @property
+    def text(self) -> str:
+        return self.limit.text
+
+
+Bound = Fixed | AboveReading | EqualWithin
+
+Judge = Literal["all", "mean", "largest", "smallest", "spread"]
+DecisionRule = Literal["simple", "guarded"]
+
+
+class Remedy(Struct, frozen=True):
+    """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy."""
+
+    do: str
+    redo: tuple[Ref, ...] = ()
+    tries: int = 1
+    stop: bool = False
+    mark: Mark = Mark()
+
+
+class RecordedValue(Struct, frozen=True):
+    """A value to be measured and recorded. ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for
+    ``readings: 3``, or the author's places (``by_place``)."""
+
+    name: str
+    ask: str
+    unit: str  # canonical symbol; "" for a bare count
+    dimension: str  # as benchflow.quantity names it; "" for a bare count
+    bound: Bound | None = None
+    used: Bound | None = None
+    instrument: str | None = None  # the author's key is `with`
+    slots: tuple[str, ...] = ("1",)
+    by_place: bool = False
+    judge: Judge = "all"
+    decision: DecisionRule = "simple"
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    mark: Mark = Mark()
+
+
+class CalculatedValue(Struct, frozen=True):
+    """A value calculated from others. ``formula`` is the author's text; its units are already checked."""
+
+    name: str
+    formula: str
+    unit: str
+    dimension: str
+    bound: Bound | None = None
+    decision: DecisionRule = "simple"
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    title: str = ""
+    mark: Mark = Mark()
+
+
+class ChoiceRow(Struct, frozen=True):
+    """One row of a selection table: from above the row before, up to and including ``up_to``."""
+
+    up_to: Quantity
+    take: str
+
+
+class PartChoice(Struct, frozen=True):
+    """The choice of a part by a value, from a table without gaps."""
+
+    name: str
+    by: str
+    bands: tuple[ChoiceRow, ...]
+    above: Quantity | None = None  # the lower edge of the first row; lower values have no part
+    title: str = ""
+    mark: Mark = Mark()
+
+
+class StockSizes(Struct, frozen=True):
+    """The sizes that can be bought: from ``first`` to ``last`` in steps of ``step``. ``text`` is the author's."""
+
+    first: Quantity
+    last: Quantity
+    step: Quantity
+    text: str
+
+
+class PartMatching(Struct, frozen=True):
+    """The assignment of a measured set of parts to a set of places.
+
+    ``measured`` names the kit item or recorded value with the parts on hand. ``to`` names the places, as under
+    `places`. ``so_that`` names the calculated value. It has to be within ``limit`` and as close as possible to ``aim``.
+    """
+
+    name: str
+    measured: str
+    to: str
+    so_that: str
+    limit: Limit
+    aim: Quantity | None = None
+    title: str = ""
+    sizes: StockSizes | None = None
+    mark: Mark = Mark()

@@ -67,13 +67,13 @@ def test_conversion_is_exact_if_the_decimal_is_finite(value: Decimal, pair: tupl
 @given(values, values, values, alike)
 def test_comparison_does_not_depend_on_the_unit(a: Decimal, b: Decimal, x: Decimal, pair: tuple[str, str]) -> None:
     low, high = (Quantity(end, pair[0], "") for end in sorted((a, b)))
-    limit, reading = Limit(low, high, ""), Quantity(x, pair[0], "")
+    limit, reading = Limit(low, high, ""), Quantity(x, pair[0], f"{x:f} {pair[0]}")
     assert position(limit, convert(reading, pair[1])) == position(limit, reading)
 
 
 @given(values, alike)
 def test_converted_reading_equal_to_its_limit_is_within(value: Decimal, pair: tuple[str, str]) -> None:
-    q = Quantity(value, pair[0], "")
+    q = Quantity(value, pair[0], f"{value:f} {pair[0]}")
     assert position(Limit(q, q, ""), convert(q, pair[1])) == "within"
 
 

@@ -17,13 +17,24 @@ with it.
 ==============  =====================================================================
 """
 
-from benchflow.quantity.arithmetic import base, convert, difference_factor, dimension_of, position, seconds
+from benchflow.quantity.arithmetic import (
+    Interval,
+    base,
+    base_of_difference,
+    convert,
+    difference_factor,
+    dimension_of,
+    interval,
+    position,
+    seconds,
+)
 from benchflow.quantity.limits import parse_limit
 from benchflow.quantity.notation import parse_quantity, unit_symbol
 from benchflow.quantity.shown import show, show_converted, show_limit, show_short
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 
 __all__ = [
-    "Limit", "Quantity", "QuantityError", "base", "convert", "difference_factor", "dimension_of", "parse_limit",
-    "parse_quantity", "position", "seconds", "show", "show_converted", "show_limit", "show_short", "unit_symbol",
+    "Interval", "Limit", "Quantity", "QuantityError", "base", "base_of_difference", "convert", "difference_factor",
+    "dimension_of", "interval", "parse_limit", "parse_quantity", "position", "seconds", "show", "show_converted",
+    "show_limit", "show_short", "unit_symbol",
 ]  # fmt: skip

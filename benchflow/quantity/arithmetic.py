@@ -4,8 +4,10 @@ from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from typing import Literal
 
+from msgspec import Struct
+
 from benchflow.quantity import units
-from benchflow.quantity.numerals import exact_decimal
+from benchflow.quantity.numerals import MAX_LENGTH, NumeralError, exact_decimal, scan_number, uniform
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
@@ -49,22 +51,41 @@ def difference_factor(unit: str) -> Fraction:
 def base(q: Quantity) -> Fraction:
     """Return the exact value in the base unit of the dimension: m, N·m, °, K, s, N, Pa, kg, m³ ...
 
-    :func:`convert` rounds a decimal that does not end to 28 digits. This function takes such a value as the simplest
-    fraction within that rounding, in its own unit or in the base unit. So 100 N·m stored in ft-lb is exactly 100 N·m
-    again, and equal to a limit of 100 N·m. This holds for values of up to five digits and short factors: 2294.3 psi
-    stored in bar can differ by one part in 10²⁸. Source: our own rule.
+    :func:`convert` rounds a decimal that does not end to 28 digits, and keeps ``entered``. The value of such a quantity
+    is read from ``entered`` again, if that text means the same value: 100 psi stored in bar is exactly 100 psi again,
+    and equal to a limit of 100 psi. Without such a text, the value is the simplest fraction within the rounding, in its
+    own unit or in the base unit. Source: our own rule.
 
     Raises:
         QuantityError: there is no such unit.
     """
     value = Fraction(q.value)
     unit = unit_with_symbol(q.unit) if q.unit else _COUNT
-    exact = value * unit.factor + unit.offset if unit.offset else value * unit.factor
+    exact = _to_base(value, unit)
     if len(q.value.as_tuple().digits) < _DIGITS_28.prec:
         return exact
     half = _half_digit(q.value)
+    typed = _typed_value(q)
+    if typed is not None and abs(typed - exact) <= half * unit.factor:
+        return typed
     own, of_base = simplest_fraction_within(value, half), simplest_fraction_within(exact, half * unit.factor)
-    return own * unit.factor + unit.offset if own.denominator < of_base.denominator else of_base
+    return _to_base(own, unit) if own.denominator < of_base.denominator else of_base
+
+
+def _to_base(value: Fraction, unit: Unit) -> Fraction:
+    return value * unit.factor + unit.offset if unit.offset else value * unit.factor
+
+
+def _typed_value(q: Quantity) -> Fraction | None:
+    """The exact base value of the text ``entered``; ``None`` if it is not one number with a unit."""
+    text = uniform(q.entered[:MAX_LENGTH])
+    try:
+        number, end = scan_number(text, 0)
+    except NumeralError:
+        return None
+    spelling = text[end:].split("(")[0].strip()
+    unit = units.find(spelling) if spelling else unit_with_symbol(q.unit) if q.unit else _COUNT
+    return None if unit is None else _to_base(number.exact, unit)
 
 
 def _half_digit(value: Decimal) -> Fraction:
@@ -138,35 +159,73 @@ def _in_unit(unit: str) -> str:
     return f"in {unit}" if unit else "without a unit"
 
 
-def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["within", "low", "high"]:
-    """Compare a value with a limit. Both ends are within it, and the units may differ.
+class Interval(Struct, frozen=True):
+    """A limit in exact base values. An end of ``None`` is open to that side.
 
-    The comparison is exact. A reading that is equal to an end stays equal after :func:`convert`, even if its decimal
+    A value equal to an end is inside, except where ``low_open`` or ``high_open`` is set.
+    """
+
+    low: Fraction | None
+    high: Fraction | None
+    low_open: bool = False
+    high_open: bool = False
+
+    def position(self, value: Fraction) -> Literal["within", "low", "high"]:
+        """Compare an exact base value with the interval."""
+        if self.low is not None and (value < self.low or (self.low_open and value == self.low)):
+            return "low"
+        if self.high is not None and (value > self.high or (self.high_open and value == self.high)):
+            return "high"
+        return "within"
+
+
+def interval(limit: Limit, *, difference: bool = False) -> Interval:
+    """Return a limit in exact base values. If it is printed in two columns, the interval covers both.
+
+    ``difference`` means that the limit is one of temperature differences.
+    """
+
+    def exact(end: Quantity | None) -> Fraction | None:
+        if end is None:
+            return None
+        return base_of_difference(end) if difference else base(end)
+
+    low, high = exact(limit.low), exact(limit.high)
+    if limit.other is None:
+        return Interval(low, high, limit.low_open, limit.high_open)
+    other = interval(limit.other, difference=difference)
+    low_open, high_open = limit.low_open, limit.high_open
+    if low is not None and other.low is not None and other.low <= low:
+        low, low_open = other.low, other.low_open and (low_open or other.low < low)
+    if high is not None and other.high is not None and other.high >= high:
+        high, high_open = other.high, other.high_open and (high_open or other.high > high)
+    return Interval(low, high, low_open, high_open)
+
+
+def base_of_difference(q: Quantity) -> Fraction:
+    """Return a difference, tolerance or uncertainty as an exact number in its base unit: 1 °F is 5/9 K.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
+    unit = unit_with_symbol(q.unit) if q.unit else _COUNT
+    return base(q) - unit.offset if unit.offset else base(q)
+
+
+def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["within", "low", "high"]:
+    """Compare a value with a limit, in either of its columns. The units may differ.
+
+    The comparison is exact: a reading that is equal to an end stays equal after :func:`convert`, even if its decimal
     had to be rounded (0.10 mm stored in inches). ``difference`` means that all values are temperature differences.
 
     Raises:
         QuantityError: the dimensions differ (``wrong-dimension``).
     """
-    if limit.low is not None and _compare(q, limit.low, difference) < 0:
-        return "low"
-    if limit.high is not None and _compare(q, limit.high, difference) > 0:
-        return "high"
-    return "within"
-
-
-def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
-    if a.unit == b.unit:
-        return (a.value > b.value) - (a.value < b.value)
-    check_convertible(a, b.unit)
-    if len(a.value.as_tuple().digits) >= _DIGITS_28.prec:
-        # ``a`` was rounded by convert. Round the other value in the same way, so that equal values stay equal.
-        other = convert(b, a.unit, difference=difference).value
-        return (a.value > other) - (a.value < other)
-    if difference:
-        left, right = Fraction(a.value) * difference_factor(a.unit), Fraction(b.value) * difference_factor(b.unit)
-    else:
-        left, right = base(a), base(b)
-    return (left > right) - (left < right)
+    for end in (limit.low, limit.high):
+        if end is not None:
+            check_convertible(q, end.unit)
+    value = base_of_difference(q) if difference else base(q)
+    return interval(limit, difference=difference).position(value)
 
 
 def seconds(q: Quantity) -> float:

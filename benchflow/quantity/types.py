@@ -19,11 +19,19 @@ class Quantity(Struct, frozen=True):
 
 
 class Limit(Struct, frozen=True):
-    """A limit. A value equal to an end is within it. An end of ``None`` is open. ``text`` is the text as written."""
+    """A limit. An end of ``None`` is open. ``text`` is the text as written.
+
+    A value equal to an end is within the limit, except where ``low_open`` (``above 0.5 mm``) or ``high_open``
+    (``below 40 °C``) is set. ``other`` is the second column of a limit that is printed in two units: a value within
+    either column is within the limit.
+    """
 
     low: Quantity | None
     high: Quantity | None
     text: str
+    low_open: bool = False
+    high_open: bool = False
+    other: "Limit | None" = None
 
 
 class QuantityError(BenchflowError):

@@ -15,8 +15,7 @@ from math import erfc, sqrt
 from msgspec import Struct
 
 from benchflow.procedure.model import DecisionRule
-from benchflow.quantity import Limit, Quantity, base
-from benchflow.trade.rounding import base_difference
+from benchflow.quantity import Limit, Quantity, base, base_of_difference
 from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
@@ -61,7 +60,7 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
     value = base(reading)
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
-    spread = None if u is None else base_difference(u)
+    spread = None if u is None else base_of_difference(u)
     probability = None if spread is None else conformity(value, low, high, spread)
     if decision == "simple":
         return _judge_without_guard_band(value, low, high, probability)

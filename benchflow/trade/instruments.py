@@ -14,8 +14,8 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
-from benchflow.quantity import Limit, Quantity, base, dimension_of, show
-from benchflow.trade.rounding import base_difference, in_unit
+from benchflow.quantity import Limit, Quantity, base, base_of_difference, dimension_of, show
+from benchflow.trade.rounding import in_unit
 
 TORQUE_MONTHS = 12
 TORQUE_USES = 5000
@@ -337,7 +337,7 @@ def _uncertainty_reasons(instrument: Instrument, need: InstrumentNeed, value: Qu
     # Without a value, the uncertainties are compared at the end of the scale.
     at = value if value is not None else full_scale(instrument)
     actual = _comparable(instrument.uncertainty, dimension_of(allowed.unit) == "fraction", at)
-    if actual is None or actual <= base_difference(allowed):
+    if actual is None or actual <= base_of_difference(allowed):
         return []
     return [TooUncertain(instrument.uncertainty.text, need.uncertainty.text)]
 
@@ -353,8 +353,8 @@ def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -
             return share
         return None if at is None else share * abs(base(at))
     if not as_share:
-        return base_difference(uncertainty.quantity)
-    return None if at is None or base(at) == 0 else base_difference(uncertainty.quantity) / abs(base(at))
+        return base_of_difference(uncertainty.quantity)
+    return None if at is None or base(at) == 0 else base_of_difference(uncertainty.quantity) / abs(base(at))
 
 
 def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity | None:
@@ -368,6 +368,6 @@ def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity 
         value = abs(reading.value) * instrument.uncertainty.percent / 100 / instrument.k
         return Quantity(value, reading.unit, f"{instrument.uncertainty.text} of {show(reading)}, k = {instrument.k}")
     u = in_unit(
-        base_difference(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True
+        base_of_difference(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True
     )
     return Quantity(u.value, u.unit, f"{instrument.uncertainty.text}, k = {instrument.k}")

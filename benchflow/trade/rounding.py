@@ -3,7 +3,7 @@
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 
-from benchflow.quantity import Quantity, base, difference_factor
+from benchflow.quantity import Quantity, base
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import with_unit
 
@@ -44,11 +44,6 @@ def amount(quantity: Quantity, unit: str) -> Fraction:
         QuantityError: there is no such unit.
     """
     return from_base(base(quantity), unit)
-
-
-def base_difference(quantity: Quantity) -> Fraction:
-    """Return a difference, tolerance or uncertainty as an exact number in its base unit: 1 °F is 5/9 K."""
-    return Fraction(quantity.value) * difference_factor(quantity.unit)
 
 
 def in_unit(value: Fraction, unit: str, *, difference: bool = False) -> Quantity:

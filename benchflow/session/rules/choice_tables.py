@@ -8,13 +8,12 @@ from msgspec import Struct
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import PartChoice
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, base, show
+from benchflow.quantity import Quantity, base, base_of_difference, show
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculated_quantity
 from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import GUARD_FACTOR
-from benchflow.trade.rounding import base_difference
 
 
 class TableProposal(Struct, frozen=True):
@@ -62,7 +61,8 @@ def lookup_values(state: State, step: Step, name: str) -> list[tuple[Quantity, F
 
 def _with_guard_band(attempt: Attempt) -> tuple[Quantity, Fraction]:
     u = attempt.uncertainty
-    return from_stored(attempt.quantity), Fraction(0) if u is None else GUARD_FACTOR * base_difference(from_stored(u))
+    guard = Fraction(0) if u is None else GUARD_FACTOR * base_of_difference(from_stored(u))
+    return from_stored(attempt.quantity), guard
 
 
 def _matching_parts(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Limit, Quantity, base, show
+from benchflow.quantity import Limit, Quantity, base, base_of_difference, show
 from benchflow.session.rules.calculated_values import calculate, formula_uses, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.choice_tables import table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
@@ -25,7 +25,6 @@ from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
 from benchflow.trade.decision_rules import GUARD_FACTOR
-from benchflow.trade.rounding import base_difference
 from benchflow.trade.verdict import VERDICT_TEXT
 
 
@@ -174,7 +173,7 @@ def gauge_positions(
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
     reading = None if value is None else base(value)
-    guard = GUARD_FACTOR * base_difference(u) if decision == "guarded" and u is not None else None
+    guard = GUARD_FACTOR * base_of_difference(u) if decision == "guarded" and u is not None else None
     if low is not None and high is not None:
         width = high - low or abs(high) / 10 or Fraction(1)
         start, end = low - width / 2, high + width / 2

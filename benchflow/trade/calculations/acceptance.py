@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from benchflow.procedure.model import DecisionRule
-from benchflow.quantity import Limit, Quantity, dimension_of, show
+from benchflow.quantity import Limit, Quantity, base_of_difference, dimension_of, show
 from benchflow.quantity.arithmetic import decimal
 from benchflow.trade import decision_rules
 from benchflow.trade.calculations.inputs import (
@@ -16,7 +16,7 @@ from benchflow.trade.calculations.inputs import (
     number_field,
 )
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, line
-from benchflow.trade.rounding import base_difference, in_unit
+from benchflow.trade.rounding import in_unit
 from benchflow.trade.verdict import VERDICT_TEXT
 
 _SOURCE = "ISO 14253-1:2017; JCGM 106:2012"
@@ -59,12 +59,12 @@ def _standard(reading: Quantity, expanded: Quantity, k: Fraction) -> Quantity:
     """Return the standard uncertainty U / k in the unit of the reading. U can be a share of it, such as 4 %."""
     dimension = dimension_of(expanded.unit)
     if dimension == dimension_of(reading.unit):
-        return in_unit(base_difference(expanded) / k, reading.unit, difference=True)
+        return in_unit(base_of_difference(expanded) / k, reading.unit, difference=True)
     if dimension != "fraction":
         raise CalculationError(
             "uncertainty", f"{show(expanded)} cannot be the uncertainty of a reading of {show(reading)}"
         )
-    return Quantity(decimal(abs(Fraction(reading.value)) * base_difference(expanded) / k), reading.unit, "")
+    return Quantity(decimal(abs(Fraction(reading.value)) * base_of_difference(expanded) / k), reading.unit, "")
 
 
 ACCEPTANCE_CALCULATIONS = (

@@ -3,10 +3,9 @@
 from decimal import Decimal
 from fractions import Fraction
 
-from benchflow.quantity import Quantity, base, show
+from benchflow.quantity import Quantity, base, base_of_difference, show
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
-from benchflow.trade.rounding import base_difference
 
 
 def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantity) -> CalculationResult:
@@ -49,7 +48,7 @@ def hot_clearance(
     before = base(bore) - base(shaft)
     bore_growth = base(bore) * _checked("bore-coefficient", bore_coefficient) * warming
     shaft_growth = base(shaft) * _checked("shaft-coefficient", shaft_coefficient) * warming
-    one = base_difference(Quantity(Decimal(1), bore.unit, ""))
+    one = base_of_difference(Quantity(Decimal(1), bore.unit, ""))
     lines = (
         line("cold", f"Clearance at {show(cold)}", before / one, bore.unit, "bore − shaft",
              f"{show(bore)} − {show(shaft)}"),
@@ -67,7 +66,7 @@ _NOTES = (
 
 
 def _checked(field: str, coefficient: Quantity) -> Fraction:
-    alpha = base_difference(coefficient)
+    alpha = base_of_difference(coefficient)
     if not 0 <= alpha <= Fraction(200, 10**6):
         raise CalculationError(
             field, f"{show(coefficient)} cannot be a coefficient of expansion", "Metals have 1 to 30 ppm/K."

@@ -1,8 +1,8 @@
 """The table of the trade's units with exact factors, and the search for a unit by its spelling.
 
 A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent: m, kg, s, K, N, N·m,
-Pa, m², m³, N/m, V, A, Ω. A formula in base units therefore needs no further factors. The exception is the angle. Its
-base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
+Pa, m², m³, N/m, V, A, Ω, Hz. A formula in base units therefore needs no further factors. The exception is the angle.
+Its base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
 
 Sources of the defining numbers: inch 25.4 mm, pound 0.45359237 kg (international yard and pound, 1959);
 standard gravity 9.80665 m/s² (3rd CGPM, 1901); US gallon 231 in³; imperial gallon 4.54609 L; conventional
@@ -27,7 +27,7 @@ class Unit(Struct, frozen=True):
 BASES = {
     "length": "m", "torque": "N·m", "angle": "°", "temperature": "K", "time": "s", "force": "N",
     "pressure": "Pa", "mass": "kg", "volume": "m³", "area": "m²", "fraction": "%", "stiffness": "N/m",
-    "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω",
+    "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω", "frequency": "Hz",
 }  # fmt: skip
 """A typical unit of each dimension. The factors of %, rpm and ppm/K are not 1."""
 
@@ -35,7 +35,7 @@ EXAMPLES = {
     "length": "0.05 mm", "torque": "40 N·m", "angle": "90°", "temperature": "20 °C", "time": "10 min",
     "force": "500 N", "pressure": "3 bar", "mass": "250 g", "volume": "76 cm³", "area": "58 mm²",
     "fraction": "4 %", "stiffness": "30 N/mm", "rotation": "800 rpm", "expansion": "12 ppm/K",
-    "voltage": "12.6 V", "current": "5 A", "resistance": "0.8 Ω", "": "3",
+    "voltage": "12.6 V", "current": "5 A", "resistance": "0.8 Ω", "frequency": "110 Hz", "": "3",
 }  # fmt: skip
 """An example of each dimension, for hints."""
 
@@ -113,6 +113,7 @@ _ROWS: tuple[tuple[str, str, F, str], ...] = (
     ("kgf/mm", "stiffness", _G * 1000, ""),
     ("lbf/in", "stiffness", _LBF / _INCH, "lb/in|lbs/in|lb/inch|lbs/inch"),
     ("rpm", "rotation", F(6), "r/min|rev/min|revs/min"),
+    ("Hz", "frequency", F(1), "hertz"),
     ("ppm/K", "expansion", F("0.000001"), "ppm/°C|ppm/C|µm/m/K|µm/m·K|µm/m/°C|µm/m·°C"),
     ("V", "voltage", F(1), "volt|volts"),
     ("mV", "voltage", F("0.001"), "millivolt|millivolts"),

@@ -75,6 +75,7 @@ PINT = {
     "mm²": "mm**2", "in²": "inch**2", "%": "percent", "mm/mm": "mm/mm", "in/in": "inch/inch", "N/m": "N/m",
     "N/mm": "N/mm", "kgf/mm": "kgf/mm", "lbf/in": "lbf/inch", "rpm": "turn/minute", "ppm/K": "ppm/kelvin",
     "V": "volt", "mV": "mV", "A": "ampere", "mA": "mA", "Ω": "ohm", "kΩ": "kiloohm", "MΩ": "megaohm", "mΩ": "milliohm",
+    "Hz": "hertz",
     "N·m": "N*m", "N·cm": "N*cm", "N·mm": "N*mm", "cN·m": "centinewton*m", "mN·m": "millinewton*m",
     "daN·m": "decanewton*m", "kN·m": "kN*m", "kgf·m": "kgf*m", "kgf·cm": "kgf*cm", "ft-lb": "foot*lbf",
     "in-lb": "inch*lbf", "in-oz": "inch*force_ounce",
@@ -82,7 +83,7 @@ PINT = {
 BASE = {
     "length": "m", "torque": "N*m", "temperature": "kelvin", "time": "s", "force": "N", "pressure": "Pa", "mass": "kg",
     "volume": "m**3", "area": "m**2", "fraction": "dimensionless", "stiffness": "N/m", "expansion": "1/kelvin",
-    "voltage": "volt", "current": "ampere", "resistance": "ohm",
+    "voltage": "volt", "current": "ampere", "resistance": "ohm", "frequency": "1/s",
 }  # fmt: skip
 
 

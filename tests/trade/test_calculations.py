@@ -110,6 +110,12 @@ def test_judge_gives_the_verdicts_of_the_decision_rules() -> None:
     assert calculate("judge", texts | {"uncertainty": "2 %"}).notes[0].startswith("ok:")
 
 
+def test_only_a_rounded_result_has_the_sign_of_a_rounded_value() -> None:
+    texts = {"old": "2.40 mm", "measured": "0.45 mm", "target": "0.37 mm"}
+    assert calculate("shim", texts).lines[0].filled == "2.40 mm + (0.45 mm − 0.37 mm) = 2.48 mm"
+    assert calculate("torque", {"torque": "89 in-lb", "unit": "N·m"}).lines[0].filled == "89 in-lb ≈ 10.06 N·m"
+
+
 def test_converted_torque_has_one_digit_more_than_the_input() -> None:
     assert calculate("torque", {"torque": "89 in-lb", "unit": "N·m"})["torque"].value == Decimal("10.06")
 

@@ -37,6 +37,7 @@ PINT_UNITS = {
     "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
     "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
     "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
+    "frequency": "1 / second",
 }  # fmt: skip
 """The base unit of each dimension, by its name in pint. The factors of the unit table are relative to these."""
 

@@ -23,7 +23,7 @@ class ResultLine(Struct, frozen=True):
     """One value of a result.
 
     ``value.value`` is rounded to its significant digits, and ``value.entered`` is the same value as text. ``filled`` is
-    the formula with the numbers filled in.
+    the formula with the numbers filled in. It has ``≈`` before a rounded value.
     """
 
     name: str
@@ -78,11 +78,15 @@ def line(
     digits: int | None = None,
     decimals: int | None = None,
 ) -> ResultLine:
-    """Return a line, its value rounded to ``decimals`` places or to ``digits`` significant digits (default: 3)."""
+    """Return a line, its value rounded to ``decimals`` places or to ``digits`` significant digits (default: 3).
+
+    A rounded value has ``≈`` before it, an exact one ``=``.
+    """
     number = round_to_places(value, decimals) if decimals is not None else round_to_digits(value, digits or 3)
     quantity = Quantity(number, unit, "")
     shown = show(quantity)
-    return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} = {shown}")
+    equals = "=" if Fraction(value) == Fraction(number) else "≈"
+    return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} {equals} {shown}".lstrip())
 
 
 def digits_of(*quantities: Quantity, least: int = 3) -> int:

@@ -3,7 +3,8 @@
 *Simple acceptance* compares the reading itself with the limit. A reading equal to an end is ``ok``.
 
 *Guarded acceptance* keeps a guard band of 1.65 standard uncertainties on both sides of each end (ISO 14253-1:2017,
-95 % probability of conformity). A reading inside a guard band is ``not-proven``.
+95 % probability of conformity). The band is wider if the limit is narrow. A reading inside a guard band is
+``not-proven``.
 
 Comparisons are exact (fractions in the base unit), so the unit of a reading cannot change its verdict. Probabilities
 are floats. They are only displayed.
@@ -15,7 +16,8 @@ from math import erfc, sqrt
 from msgspec import Struct
 
 from benchflow.procedure.model import DecisionRule
-from benchflow.quantity import Limit, Quantity, base, base_of_difference
+from benchflow.quantity import Interval, Limit, Quantity, base, base_of_difference, interval
+from benchflow.quantity.arithmetic import check_convertible
 from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
@@ -23,6 +25,12 @@ GUARD_FACTOR = Fraction(165, 100)
 
 The editions of 1998 and 2013 are usually understood as the full U. Therefore the name of the rule states the edition.
 """
+
+CONFORMITY_LEVEL = 0.95
+"""The least probability of conformity of a value that is ok by guarded acceptance (ISO 14253-1:2017)."""
+
+_BISECTIONS = 40
+"""Halvings of half a limit: the acceptance limits are exact to one part in 10¹²."""
 
 RULES: dict[DecisionRule, str] = {
     "simple": "simple acceptance: the reading itself decides",
@@ -32,12 +40,12 @@ RULES: dict[DecisionRule, str] = {
 
 
 class Judgement(Struct, frozen=True):
-    """The verdict on one reading, with its reason.
+    """The verdict on one value, with its reason.
 
     ``conformity`` is the probability, 0 to 1, that the true value is within the limit. It is ``None`` if the
-    uncertainty is not known. Readings from ``accept_low`` to ``accept_high`` are ``ok``. Readings below ``reject_low``
-    are ``low``, readings above ``reject_high`` are ``high``. These four are in the base unit, and ``None`` for an open
-    end of the limit.
+    uncertainty is not known. Values from ``accept_low`` to ``accept_high`` are ``ok``. Values below ``reject_low``
+    are ``low``, values above ``reject_high`` are ``high``. These four are in the base unit, and ``None`` for an open
+    end of the limit. If no value can be ok, ``accept_low`` is above ``accept_high``.
     """
 
     verdict: Verdict
@@ -49,71 +57,116 @@ class Judgement(Struct, frozen=True):
     reject_high: Fraction | None = None
 
 
-def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity | None = None) -> Judgement:
+def judge(
+    reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity | None = None, *, difference: bool = False
+) -> Judgement:
     """Judge ``reading`` by the rule ``decision``. ``u`` is its standard uncertainty.
 
     ``reading``, ``limit`` and ``u`` may have different units of one dimension. If ``u`` is a temperature, it is a
-    difference. By guarded acceptance, a reading without a known uncertainty is always ``not-proven``.
+    difference. ``difference`` means that the reading and the limit are differences, too. By guarded acceptance, a
+    reading without a known uncertainty is always ``not-proven``.
 
-    Source: ISO 14253-1:2017 for the guard band, as quoted in a calibration script.
+    Raises:
+        QuantityError: the dimensions differ (``wrong-dimension``).
     """
-    value = base(reading)
-    low = None if limit.low is None else base(limit.low)
-    high = None if limit.high is None else base(limit.high)
-    spread = None if u is None else base_of_difference(u)
-    probability = None if spread is None else conformity(value, low, high, spread)
+    for end in (limit.low, limit.high):
+        if end is not None:
+            check_convertible(reading, end.unit)
+    value = base_of_difference(reading) if difference else base(reading)
+    bounds = interval(limit, difference=difference)
+    return judge_exact(value, bounds, decision, None if u is None else base_of_difference(u))
+
+
+def judge_exact(value: Fraction, bounds: Interval, decision: DecisionRule, u: Fraction | None = None) -> Judgement:
+    """Judge an exact value in the base unit. ``u`` is its standard uncertainty in the base unit.
+
+    By guarded acceptance, a value is ``ok`` only if it keeps the guard band from both ends, and if its probability of
+    conformity is at least 95 %. The second condition decides if the limit is so narrow that the true value can be
+    beyond either end. A value is out only if it is beyond one end by more than the guard band.
+
+    Source: ISO 14253-1:2017 for the guard band, as quoted in a calibration script; JCGM 106:2012, 8.3.2, for the
+    two-sided probability (from memory).
+    """
+    probability = None if u is None else conformity(value, bounds, u)
     if decision == "simple":
-        return _judge_without_guard_band(value, low, high, probability)
-    if spread is None:
+        return _judge_without_guard_band(value, bounds, probability)
+    if u is None or probability is None:
         reason = "the uncertainty of this reading is not known, and the rule is guarded acceptance"
         return Judgement("not-proven", None, reason)
-    return _judge_with_guard_band(value, low, high, GUARD_FACTOR * spread, probability)
+    return _judge_with_guard_band(value, bounds, u, probability)
 
 
-def _judge_without_guard_band(
-    value: Fraction, low: Fraction | None, high: Fraction | None, probability: float | None
-) -> Judgement:
+def _judge_without_guard_band(value: Fraction, bounds: Interval, probability: float | None) -> Judgement:
+    low, high = bounds.low, bounds.high
     zone = {"accept_low": low, "accept_high": high, "reject_low": low, "reject_high": high}
-    if low is not None and value < low:
-        return Judgement("low", probability, "below the limit", **zone)
-    if high is not None and value > high:
-        return Judgement("high", probability, "above the limit", **zone)
-    return Judgement("ok", probability, "within the limit", **zone)
+    match bounds.position(value):
+        case "low":
+            return Judgement("low", probability, "below the limit", **zone)
+        case "high":
+            return Judgement("high", probability, "above the limit", **zone)
+        case "within":
+            return Judgement("ok", probability, "within the limit", **zone)
 
 
-def _judge_with_guard_band(
-    value: Fraction, low: Fraction | None, high: Fraction | None, guard: Fraction, probability: float | None
-) -> Judgement:
+def _judge_with_guard_band(value: Fraction, bounds: Interval, u: Fraction, probability: float) -> Judgement:
+    low, high, guard = bounds.low, bounds.high, GUARD_FACTOR * u
+    accept_low, accept_high = acceptance_limits(bounds, u)
     zone = {
-        "accept_low": None if low is None else low + guard,
-        "accept_high": None if high is None else high - guard,
+        "accept_low": accept_low,
+        "accept_high": accept_high,
         "reject_low": None if low is None else low - guard,
         "reject_high": None if high is None else high + guard,
     }
-    if low is not None and value < low - guard:
-        return Judgement("low", probability, "below the limit by more than the guard band", **zone)
-    if high is not None and value > high + guard:
-        return Judgement("high", probability, "above the limit by more than the guard band", **zone)
-    near_low = low is not None and value < low + guard
-    near_high = high is not None and value > high - guard
-    if near_low and near_high:
-        reason = "the limit is narrower than two guard bands: no reading of this instrument can be ok"
+    beyond = Interval(zone["reject_low"], zone["reject_high"], bounds.low_open and not u, bounds.high_open and not u)
+    match beyond.position(value):
+        case "low":
+            return Judgement("low", probability, "below the limit by more than the guard band", **zone)
+        case "high":
+            return Judgement("high", probability, "above the limit by more than the guard band", **zone)
+    if accept_low is not None and accept_high is not None and accept_low > accept_high:
+        reason = "the limit is too narrow for this instrument: no reading can be ok"
         return Judgement("not-proven", probability, reason, **zone)
-    if near_low or near_high:
+    if Interval(accept_low, accept_high).position(value) != "within" or probability < CONFORMITY_LEVEL:
         return Judgement("not-proven", probability, "within the guard band of the limit", **zone)
     return Judgement("ok", probability, "within the limit by more than the guard band", **zone)
 
 
-def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: Fraction) -> float:
+def acceptance_limits(bounds: Interval, u: Fraction) -> tuple[Fraction | None, Fraction | None]:
+    """Return the ends of the values that are ok by guarded acceptance, in the base unit; ``None`` for an open end.
+
+    The guard band is 1.65 u, or more if the limit is so narrow that the probability of conformity would be less than
+    95 %. If no value can be ok, the first end is above the second.
+    """
+    low, high, guard = bounds.low, bounds.high, GUARD_FACTOR * u
+    accept_low = None if low is None else low + guard
+    accept_high = None if high is None else high - guard
+    if low is None or high is None or not u or accept_low is None or accept_high is None:
+        return accept_low, accept_high
+    middle = (low + high) / 2
+    if accept_low > middle or conformity(middle, bounds, u) < CONFORMITY_LEVEL:
+        return high, low
+    if conformity(accept_low, bounds, u) >= CONFORMITY_LEVEL:
+        return accept_low, accept_high
+    outside, inside = accept_low, middle  # the probability grows towards the middle
+    for _ in range(_BISECTIONS):
+        between = (outside + inside) / 2
+        if conformity(between, bounds, u) >= CONFORMITY_LEVEL:
+            inside = between
+        else:
+            outside = between
+    return inside, low + high - inside
+
+
+def conformity(value: Fraction, bounds: Interval, u: Fraction) -> float:
     """Return the probability, 0 to 1, that the true value is within the limit.
 
     All arguments are in one unit; ``u`` is the standard uncertainty of ``value``. The true value is taken as normally
     distributed about the reading, without prior knowledge of the part (JCGM 106:2012, 7.4; from memory).
     """
     if u == 0:
-        return float((low is None or value >= low) and (high is None or value <= high))
-    below = 0.0 if low is None else _phi(float((low - value) / u))
-    above = 0.0 if high is None else _phi(float((value - high) / u))
+        return float(bounds.position(value) == "within")
+    below = 0.0 if bounds.low is None else _phi(float((bounds.low - value) / u))
+    above = 0.0 if bounds.high is None else _phi(float((value - bounds.high) / u))
     return max(0.0, 1.0 - below - above)
 
 

@@ -2,12 +2,13 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.quantity import Limit, Quantity, convert, parse_limit, parse_quantity
+from benchflow.quantity import Interval, Limit, Quantity, convert, parse_limit, parse_quantity
 from benchflow.trade.decision_rules import conformity, conformity_text, judge
 
 
@@ -71,7 +72,35 @@ def test_guarded_verdict_states_its_reason(reading: str, reason: str) -> None:
 def test_reading_in_a_limit_narrower_than_two_guard_bands_is_not_proven() -> None:
     found = judge(q("0.19 mm"), BAND, "guarded", q("0.06 mm"))
     assert found.verdict == "not-proven"
-    assert "no reading of this instrument can be ok" in found.reason
+    assert "no reading can be ok" in found.reason
+
+
+def test_ok_in_a_narrow_limit_has_a_probability_of_95_per_cent() -> None:
+    # The limit is 3.4 u wide. At its middle, each end is 1.7 u away: 2 × Φ(-1.7) = 8.9 % are outside.
+    limit, u = parse_limit("-0.017 .. 0.017 mm"), q("0.010 mm")
+    found = judge(q("0 mm"), limit, "guarded", u)
+    assert found.conformity == pytest.approx(NormalDist().cdf(1.7) - NormalDist().cdf(-1.7))
+    assert found.verdict == "not-proven"
+
+
+@given(st.integers(20, 120), st.integers(-70, 70))
+def test_guarded_verdict_agrees_with_its_probability(width: int, at: int) -> None:
+    # In units of u / 10. NormalDist is the independent reference.
+    half = width / 20
+    limit, normal = parse_limit(f"-{half:f} .. {half:f} mm"), NormalDist(at / 10, 1)
+    found = judge(q(f"{at / 10} mm"), limit, "guarded", q("1 mm"))
+    inside = normal.cdf(half) - normal.cdf(-half)
+    assert found.conformity == pytest.approx(inside, abs=1e-9)
+    assert (found.verdict == "ok") <= (inside >= 0.95)
+    assert (found.verdict == "low") <= (normal.cdf(-half) >= 0.95)
+    assert (found.verdict == "high") <= (1 - normal.cdf(half) >= 0.95)
+    assert found.accept_low is not None
+    assert found.accept_high is not None
+    accepted = found.accept_low <= Fraction(at, 10000) <= found.accept_high
+    assert accepted == (found.verdict == "ok")
+    # At most 1.65 u from the nearer end, or just at 95 %: nothing safe is refused.
+    if inside >= 0.9506 and found.verdict == "not-proven":
+        assert min(half - at / 10, half + at / 10) < 1.65
 
 
 def test_limit_with_one_end_has_one_guard_band() -> None:
@@ -145,10 +174,11 @@ def test_guarded_verdict_equals_the_simple_verdict_or_is_not_proven(
 
 
 def test_conformity_at_a_limit_is_50_per_cent_and_is_never_shown_as_certain() -> None:
-    assert conformity(Fraction(5), None, Fraction(5), Fraction(1)) == pytest.approx(0.5)
-    assert [conformity(Fraction(x), Fraction(5), Fraction(9), Fraction(0)) for x in (4, 5, 9, 10)] == [0, 1, 1, 0]
-    assert conformity(Fraction(10), Fraction(5), None, Fraction(0)) == 1.0
-    assert conformity(Fraction(1), None, Fraction(9), Fraction(0)) == 1.0
+    assert conformity(Fraction(5), Interval(None, Fraction(5)), Fraction(1)) == pytest.approx(0.5)
+    ends = Interval(Fraction(5), Fraction(9))
+    assert [conformity(Fraction(x), ends, Fraction(0)) for x in (4, 5, 9, 10)] == [0, 1, 1, 0]
+    assert conformity(Fraction(10), Interval(Fraction(5), None), Fraction(0)) == 1.0
+    assert conformity(Fraction(1), Interval(None, Fraction(9)), Fraction(0)) == 1.0
     assert conformity_text(1.0) == "more than 99.9 %"
     assert conformity_text(0.9995) == "more than 99.9 %"  # one decimal would show 100.0 %
     assert conformity_text(0.9994) == "99.9 %"

@@ -1,5 +1,8 @@
 """The command ``calc``: the calculations of the trade."""
 
+import sys
+import textwrap
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING
 
 import click
@@ -65,6 +68,8 @@ def _run(calculation: "Calculation", inputs: tuple[str, ...]) -> "CalculationRes
 
 
 def _list_inputs(calculation: "Calculation", as_json: bool) -> None:
+    from benchflow.trade.calculations.inputs import example_inputs
+
     if as_json:
         fields = [
             {"name": field.name, "ask": field.ask, "optional": field.optional, "example": field.example}
@@ -75,25 +80,51 @@ def _list_inputs(calculation: "Calculation", as_json: bool) -> None:
         )
         return
     print_line(calculation.title)
+    columns = get_terminal_size().columns
     width = max(len(field.name) for field in calculation.fields)
     for field in calculation.fields:
         optional = " (optional)" if field.optional else ""
-        print_line(f"  {field.name:<{width}}  {field.ask}{optional}, such as {field.example}")
-    example = " ".join(f"{field.name}='{field.example}'" for field in calculation.fields if not field.optional)
-    print_line(f"For example: benchflow calc {calculation.name} {example}")
-    print_line(f"Source: {calculation.source}")
+        text = f"{field.ask}{optional}, such as {field.example}"
+        _print_wrapped(f"  {field.name:<{width}}  ", text, columns)
+    example = [f"{name}='{value}'" for name, value in example_inputs(calculation).items()]
+    print_line("For example:")
+    for text in _shell_lines(["benchflow", "calc", calculation.name, *example], columns):
+        print_line(text)
+    _print_wrapped("Source: ", calculation.source, columns)
+
+
+def _shell_lines(words: list[str], columns: int) -> list[str]:
+    """Return a command on lines of at most ``columns``, which a shell reads as one command."""
+    lines = ["  " + words[0]]
+    for word in words[1:]:
+        if len(lines[-1]) + len(word) + 3 <= columns:
+            lines[-1] += " " + word
+        else:
+            lines[-1] += " \\"
+            lines.append("    " + word)
+    return lines
+
+
+def _print_wrapped(start: str, text: str, columns: int) -> None:
+    """Print ``start`` and ``text``, wrapped at ``columns`` with a hanging indent."""
+    indent = " " * min(len(start), columns // 2)
+    for part in textwrap.wrap(
+        start + text, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    ):
+        print_line(part)
 
 
 def _print_result(result: "CalculationResult") -> None:
+    # Wrapped only for a terminal: a script that reads the output gets each sentence on one line.
+    columns = get_terminal_size().columns if sys.stdout.isatty() else 10_000
     print_line(result.title)
     for given in result.given:
-        print_line(f"  {given.title}: {given.text}")
+        _print_wrapped(f"  {given.title}: ", given.text, columns)
     for line in result.lines:
         print_line(f"{line.title}: {line.shown}")
-        if line.formula:
-            print_line(f"    {line.formula}")
-        if line.filled:
-            print_line(f"    {line.filled}")
+        for text in (line.formula, line.filled):
+            if text:
+                _print_wrapped("    ", text, columns)
     for note in result.notes:
-        print_line(f"Note: {note}")
-    print_line(f"Source: {result.source}")
+        _print_wrapped("Note: ", note, columns)
+    _print_wrapped("Source: ", result.source, columns)

@@ -51,7 +51,8 @@ def test_ring_gap_by_the_makers_factor_agrees_with_the_printed_value(factor: str
 
 def test_oil_rails_have_the_printed_minimum_gap() -> None:
     # A ring maker's sheet: oil rail at least .015 in.
-    assert any("0.015 in" in note for note in calculate("ring-gap", {"bore": "4.00 in", "use": "street"}).notes)
+    assert calculate("ring-gap", {"bore": "4.00 in", "use": "street"})["rail"].value == Decimal("0.015")
+    assert calculate("ring-gap", {"bore": "100 mm", "use": "street"})["rail"].value == Decimal("0.38")
 
 
 @pytest.mark.parametrize(("valve", "minimum"), [("intake", "0.080 in"), ("exhaust", "0.100 in")])

@@ -1,18 +1,22 @@
 """Calculations by name, with inputs as text."""
 
+import shlex
 from decimal import Decimal
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.quantity import dimension_of, parse_quantity, show
+from benchflow.commands.calc import calc
+from benchflow.quantity import convert, dimension_of, parse_quantity, show
 from benchflow.trade.calculations.inputs import (
     Calculation,
     CalculationErrors,
     QuantityInput,
     UnitInput,
     WordInput,
+    example_inputs,
     run_calculation,
 )
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
@@ -41,10 +45,19 @@ def test_shown_result_can_be_entered_as_a_reading(calculation: Calculation) -> N
 
 @pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
 def test_optional_inputs_can_be_left_out(calculation: Calculation) -> None:
-    texts = {field.name: field.example for field in calculation.fields if not field.optional}
-    if calculation.name == "ring-gap":
-        texts["use"] = "street"  # a use or a factor is required
-    assert run_calculation(calculation, texts).lines or calculation.name == "judge"
+    assert run_calculation(calculation, example_inputs(calculation)).lines or calculation.name == "judge"
+
+
+@pytest.mark.parametrize("name", CALCULATIONS)
+def test_example_that_the_command_prints_can_be_run(name: str) -> None:
+    help_text = CliRunner().invoke(calc, [name], env={"COLUMNS": "80"}).output
+    assert all(len(line) <= 80 for line in help_text.splitlines())
+    example = help_text.partition("For example:\n")[2].partition("\nSource:")[0].replace("\\\n", " ")
+    words = shlex.split(example)
+    assert words[:2] == ["benchflow", "calc"]
+    result = CliRunner().invoke(calc, words[2:], standalone_mode=False)
+    assert result.exception is None
+    assert result.return_value == 0
 
 
 @pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
@@ -52,7 +65,7 @@ def test_unit_can_be_left_out_only_if_the_field_shows_it(calculation: Calculatio
     for field in calculation.fields:
         if isinstance(field.kind, QuantityInput) and field.kind.unit:
             assert dimension_of(field.kind.unit) == field.kind.dimension
-            bare = field.example.split()[0].rstrip("°")
+            bare = f"{convert(parse_quantity(field.example), field.kind.unit).value:f}"
             run_calculation(calculation, example(calculation) | {field.name: bare}, use_field_units=True)
             with pytest.raises(CalculationErrors) as caught:
                 run_calculation(calculation, example(calculation) | {field.name: bare})
@@ -83,7 +96,7 @@ def test_misspelled_calculation_gives_the_nearest_name_as_a_hint() -> None:
         ("preload", {"torque": "-60 N·m", "thread": "M10", "nut-factor": "0.15"}, "above zero"),
         ("preload", {"torque": "60 N·m", "thread": "10 mm", "nut-factor": "0.15"}, "Write it like"),
         ("piston-to-valve", {"measured": "0.09 in", "valve": "inlet"}, "intake, exhaust"),
-        ("ring-gap", {"bore": "4 in"}, "Known: street"),
+        ("ring-gap", {"bore": "4 in"}, "Known uses: street"),
         ("shim", {"old": "2.4 mm", "measured": "0.4 mm", "target": "0.3 mm", "step": "0.02 mm"}, "all three"),
         ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "zero or less"),
         ("cam-timing", {"intake-opens": "31°", "intake-closes": "700°", "exhaust-opens": "77°",
@@ -100,6 +113,36 @@ def test_misspelled_calculation_gives_the_nearest_name_as_a_hint() -> None:
 def test_impossible_inputs_are_refused_with_the_reason(name: str, texts: dict[str, str], message: str) -> None:
     with pytest.raises(CalculationErrors, match=message):
         calculate(name, texts)
+
+
+@pytest.mark.parametrize(
+    ("bore", "top", "second"),
+    [
+        ("86 mm", "0.34 mm", "0.43 mm"), ("8.6 cm", "0.034 cm", "0.043 cm"), ("0.086 m", "0.00034 m", "0.00043 m"),
+        ("86000 µm", "340 µm", "430 µm"), ("3.386 in", "0.014 in", "0.017 in"), ("3386 thou", "14 thou", "17 thou"),
+    ],
+)  # fmt: skip
+def test_ring_gap_has_the_same_resolution_in_each_unit(bore: str, top: str, second: str) -> None:
+    # 0.004 × 86 mm = 0.344 mm, 0.005 × 86 mm = 0.430 mm; 3.386 in is 86.0 mm.
+    found = calculate("ring-gap", {"bore": bore, "use": "street"})
+    assert (show(found["top"]), show(found["second"])) == (top, second)
+
+
+def test_ring_gap_by_factor_and_use_takes_each_ring_from_its_own_rule() -> None:
+    found = calculate("ring-gap", {"bore": "100 mm", "factor": "0.0045", "use": "street"})
+    assert (show(found["top"]), show(found["second"])) == ("0.45 mm", "0.50 mm")
+    with pytest.raises(CalculationErrors, match=r"from 0\.001 to 0\.02, not 0\.45"):
+        calculate("ring-gap", {"bore": "100 mm", "factor": "0.45"})
+    with pytest.raises(CalculationErrors, match=r"from 10 mm to 1100 mm, not 4\.000 mm"):
+        calculate("ring-gap", {"bore": "4.000 mm", "use": "street"})
+
+
+def test_clearance_of_readings_in_two_units_is_not_rounded_away() -> None:
+    # 52.010 mm − 2.046 in (51.9684 mm) = 0.0416 mm; 0.09 in + 0.25 mm (0.00984 in) = 0.0998 in.
+    assert show(calculate("bearing", {"bore": "52.010 mm", "journal": "2.046 in"})["clearance"]) == "0.042 mm"
+    texts = {"measured": "0.09 in", "valve": "intake", "lash": "0.25 mm"}
+    found = calculate("piston-to-valve", texts)
+    assert (show(found["clearance"]), show(found["spare"])) == ("0.0998 in", "0.0198 in")
 
 
 def test_judge_gives_the_verdicts_of_the_decision_rules() -> None:

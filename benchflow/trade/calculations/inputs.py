@@ -52,13 +52,17 @@ InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | W
 
 
 class InputField(Struct, frozen=True):
-    """One input of a calculation. ``ask`` is its label on a screen."""
+    """One input of a calculation. ``ask`` is its label on a screen.
+
+    ``in_example`` puts an optional input into the example of the command, because one of several inputs is required.
+    """
 
     name: str
     ask: str
     kind: InputKind
     example: str = ""
     optional: bool = False
+    in_example: bool = False
 
 
 def length_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
@@ -151,6 +155,12 @@ class Calculation(Struct, frozen=True):
     fields: tuple[InputField, ...]
     run: Callable[[Inputs], CalculationResult]
     source: str
+
+
+def example_inputs(calculation: Calculation) -> dict[str, str]:
+    """Return inputs that give a result, by field name: the examples of the required fields and of those with
+    ``in_example``."""
+    return {field.name: field.example for field in calculation.fields if field.in_example or not field.optional}
 
 
 class CalculationErrors(BenchflowError):

@@ -2,12 +2,13 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil, floor, isclose, log10
 
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import sentence
-from benchflow.quantity import Quantity, show
+from benchflow.quantity import Quantity, difference_factor, show
 from benchflow.trade.rounding import round_to_digits, round_to_places
 
 
@@ -85,8 +86,15 @@ def line(
     number = round_to_places(value, decimals) if decimals is not None else round_to_digits(value, digits or 3)
     quantity = Quantity(number, unit, "")
     shown = show(quantity)
-    equals = "=" if Fraction(value) == Fraction(number) else "≈"
+    equals = "=" if _is_exact(value, number) else "≈"
     return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} {equals} {shown}".lstrip())
+
+
+def _is_exact(value: Fraction | Decimal | float, rounded: Decimal) -> bool:
+    """Return true if rounding did not change the value. The last bits of a float do not count."""
+    if isinstance(value, float):
+        return isclose(value, float(rounded), rel_tol=1e-12)
+    return Fraction(value) == Fraction(rounded)
 
 
 def digits_of(*quantities: Quantity, least: int = 3) -> int:
@@ -94,10 +102,30 @@ def digits_of(*quantities: Quantity, least: int = 3) -> int:
     return max(least, min(len(q.value.as_tuple().digits) for q in quantities))
 
 
-def decimals_of(*quantities: Quantity) -> int:
-    """Return the number of decimals of the most precise input. That is enough for an exact sum in one unit."""
-    exponents = [quantity.value.as_tuple().exponent for quantity in quantities]
-    return max(0, *(-exponent for exponent in exponents if isinstance(exponent, int)))
+def decimals_of(*quantities: Quantity, unit: str = "") -> int:
+    """Return the number of decimals in ``unit`` of the most precise input. That is enough for an exact sum in one unit.
+
+    ``unit`` is by default the unit of the first quantity. A quantity in another unit gets so many decimals that its
+    last digit stays visible: 0.01 mm has 4 decimals in inches.
+    """
+    target = unit or quantities[0].unit
+    return max(0, *(_decimals_in(quantity, target) for quantity in quantities))
+
+
+def _decimals_in(quantity: Quantity, unit: str) -> int:
+    exponent = quantity.value.as_tuple().exponent
+    decimals = -exponent if isinstance(exponent, int) else 0
+    if quantity.unit == unit:
+        return decimals
+    return ceil(decimals - log10(difference_factor(quantity.unit) / difference_factor(unit)) - 1e-9)
+
+
+def shop_decimals(unit: str) -> int:
+    """Return the decimals at which a length is read in a workshop: 0.01 mm, 0.001 in. -1 means tens (of µm).
+
+    Source: common practice, no source.
+    """
+    return floor(log10(difference_factor(unit) / Fraction("0.00001")))
 
 
 def require_positive(field: str, quantity: Quantity, label: str) -> Quantity:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import listed
 from benchflow.commands.console_output import print_json, print_line
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 from benchflow.procedure.problems import hint_for
@@ -68,7 +69,7 @@ def _run(calculation: "Calculation", inputs: tuple[str, ...]) -> "CalculationRes
 
 
 def _list_inputs(calculation: "Calculation", as_json: bool) -> None:
-    from benchflow.trade.calculations.inputs import example_inputs
+    from benchflow.trade.calculations.inputs import WordInput, example_inputs
 
     if as_json:
         fields = [
@@ -84,7 +85,10 @@ def _list_inputs(calculation: "Calculation", as_json: bool) -> None:
     width = max(len(field.name) for field in calculation.fields)
     for field in calculation.fields:
         optional = " (optional)" if field.optional else ""
-        text = f"{field.ask}{optional}, such as {field.example}"
+        if isinstance(field.kind, WordInput):
+            text = f"{field.ask}{optional}: {listed(field.kind.choices, 'or')}"
+        else:
+            text = f"{field.ask}{optional}, such as {field.example}"
         _print_wrapped(f"  {field.name:<{width}}  ", text, columns)
     example = [f"{name}='{value}'" for name, value in example_inputs(calculation).items()]
     print_line("For example:")

@@ -46,6 +46,15 @@ def amount(quantity: Quantity, unit: str) -> Fraction:
     return from_base(base(quantity), unit)
 
 
+def unit_amount(unit: str, base_unit: str) -> float:
+    """Return the number of ``base_unit`` in one ``unit``: 25.4 for ``in`` and ``mm``.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
+    return float(amount(Quantity(Decimal(1), unit, ""), base_unit))
+
+
 def in_unit(value: Fraction, unit: str, *, difference: bool = False) -> Quantity:
     """Return ``value``, a number in the base unit, as a quantity in ``unit``.
 

@@ -82,6 +82,11 @@ def strength(grade: str, thread: Thread) -> BoltStrength:
     return found
 
 
+def proof_newtons(thread: Thread, found: BoltStrength) -> float:
+    """Return the proof load in N: stress area times proof stress."""
+    return found.proof * thread.stress_area_mm2
+
+
 def proof_load(thread: Thread, grade: str) -> CalculationResult:
     """Return the proof load, load at yield and breaking load in N: stress area times strength.
 

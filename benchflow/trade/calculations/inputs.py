@@ -55,6 +55,7 @@ class InputField(Struct, frozen=True):
     """One input of a calculation. ``ask`` is its label on a screen.
 
     ``in_example`` puts an optional input into the example of the command, because one of several inputs is required.
+    ``instead_of`` names another input that this one replaces: only one of the two can be given.
     """
 
     name: str
@@ -63,6 +64,7 @@ class InputField(Struct, frozen=True):
     example: str = ""
     optional: bool = False
     in_example: bool = False
+    instead_of: str = ""
 
 
 def length_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
@@ -201,6 +203,9 @@ def run_calculation(
             errors.append(CalculationError(field.name, str(error)))
         except CalculationError as error:
             errors.append(error)
+        if field.instead_of and texts.get(field.instead_of, "").strip():
+            other = known[field.instead_of].ask
+            errors.append(CalculationError(field.name, f"This replaces “{other}”", "Enter only one of the two."))
     if errors:
         raise CalculationErrors(tuple(errors))
     try:

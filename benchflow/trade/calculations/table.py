@@ -18,6 +18,7 @@ from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, 
 from benchflow.trade.calculations.result import CalculationError, CalculationResult
 from benchflow.trade.calculations.shims import SHIM_CALCULATIONS
 from benchflow.trade.calculations.thermal_growth import THERMAL_CALCULATIONS
+from benchflow.trade.calculations.tightening_angle import ANGLE_CALCULATIONS
 from benchflow.trade.calculations.torque_wrench import WRENCH_CALCULATIONS
 
 CALCULATIONS: dict[str, Calculation] = {
@@ -27,6 +28,7 @@ CALCULATIONS: dict[str, Calculation] = {
         *TORQUE_CALCULATIONS,
         *STRENGTH_CALCULATIONS,
         *STRETCH_CALCULATIONS,
+        *ANGLE_CALCULATIONS,
         *CLEARANCE_CALCULATIONS,
         *SHIM_CALCULATIONS,
         *THERMAL_CALCULATIONS,

@@ -71,6 +71,16 @@ class Thread(Struct, frozen=True):
         return self.stress_area if self.system == "metric" else self.stress_area * MM_PER_INCH**2
 
     @property
+    def root_area_mm2(self) -> float:
+        """Area of the core in mm²: that of a circle with the diameter d3."""
+        return pi / 4 * (self.root_diameter * (1 if self.system == "metric" else MM_PER_INCH)) ** 2
+
+    @property
+    def nominal_area_mm2(self) -> float:
+        """Area of a shank with the nominal diameter in mm²."""
+        return pi / 4 * self.diameter_mm**2
+
+    @property
     def area_text(self) -> str:
         """The stress area as text: ``61.2 mm²``, ``0.1600 in²``."""
         if self.system == "metric":

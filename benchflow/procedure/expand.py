@@ -63,13 +63,22 @@ def resolve(plan: Plan, ref: str, place: str | None = None, each: str | None = N
     return _Build(plan.procedure, plan.options).step_ids(ref, place, each)
 
 
+def prerequisites(plan: Plan, ref: str, place: str | None = None, each: str | None = None) -> tuple[str, ...]:
+    """The ids of the steps that come before a step with ``after: [ref]``. The arguments are those of :func:`resolve`.
+
+    The order passes through an operation that is not part of this build: what comes after it comes after what that
+    operation comes after.
+    """
+    return _Build(plan.procedure, plan.options).prerequisites(ref, place, each)
+
+
 class _Build:
     def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
         self._places = procedure.places
         self.operations = [op for op in procedure.operations if holds(op.when, options)]
         self._by_id = {op.id: op for op in self.operations}
+        self._left_out = {op.id: op for op in procedure.operations if op.id not in self._by_id}
         self._sections = {section.id: section.operations for section in procedure.sections}
-        self._each_of: dict[str, str | None] = {op.id: op.each for op in self.operations}
         # The set of places of each repeated value; the names of these values get a place.
         self._repeated = {
             name: op.each
@@ -86,22 +95,54 @@ class _Build:
             yield self._step(operation, str(StepId(operation.id, place)), place)
 
     def step_ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
-        wanted = StepId.parse(ref)
-        if wanted.operation in self._by_id:
-            return self._steps_of_operation(wanted, place, each)
-        found: list[str] = []
-        for member in self._sections.get(wanted.operation, ()):
-            if member in self._by_id:
-                found.extend(self._steps_of_operation(StepId(member, ALL_PLACES), None, None))
+        return tuple(
+            str(StepId(operation.id, at))
+            for operation, at in self._named(ref, place, each)
+            if operation.id in self._by_id
+        )
+
+    def prerequisites(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
+        """Like :meth:`step_ids`. An operation that is left out is replaced by what it comes after."""
+        if not self._left_out:
+            return self.step_ids(ref, place, each)
+        found: dict[str, None] = {}
+        waiting = list(self._named(ref, place, each))
+        passed: set[tuple[str, str | None]] = set()
+        while waiting:
+            operation, at = waiting.pop(0)
+            if operation.id in self._by_id:
+                found[str(StepId(operation.id, at))] = None
+            elif (operation.id, at) not in passed:
+                passed.add((operation.id, at))
+                refs = (*operation.after, *(window.operation for window in operation.time))
+                waiting[:0] = [one for earlier in refs for one in self._named(earlier.name, at, operation.each)]
         return tuple(found)
 
-    def _steps_of_operation(self, wanted: StepId, place: str | None, each: str | None) -> tuple[str, ...]:
-        repeats = self._each_of[wanted.operation]
-        if repeats is None:
-            return (wanted.operation,)
-        only = wanted.place or (place if repeats == each else None) or ALL_PLACES
-        places = self._places.get(repeats, ())
-        return tuple(str(StepId(wanted.operation, one)) for one in places if only in (ALL_PLACES, one))
+    def _named(self, ref: str, place: str | None, each: str | None) -> Iterator[tuple[Operation, str | None]]:
+        """The operations of the procedure that a reference names, each with its place."""
+        wanted = StepId.parse(ref)
+        operation = self._operation(wanted.operation)
+        if operation is not None:
+            yield from self._at_places(operation, wanted.place, place, each)
+            return
+        for member in self._sections.get(wanted.operation, ()):
+            operation = self._operation(member)
+            if operation is not None:
+                yield from self._at_places(operation, ALL_PLACES, None, None)
+
+    def _operation(self, name: str) -> Operation | None:
+        return self._by_id.get(name) or self._left_out.get(name)
+
+    def _at_places(
+        self, operation: Operation, wanted: str | None, place: str | None, each: str | None
+    ) -> Iterator[tuple[Operation, str | None]]:
+        if operation.each is None:
+            yield operation, None
+            return
+        only = wanted or (place if operation.each == each else None) or ALL_PLACES
+        for one in self._places.get(operation.each, ()):
+            if only in (ALL_PLACES, one):
+                yield operation, one
 
     def _step(self, operation: Operation, ident: str, place: str | None) -> Step:
         each = operation.each
@@ -116,8 +157,8 @@ class _Build:
             for window in operation.time
             for one in self.step_ids(window.operation.name, place, each)
         ]
-        after = [one for ref in operation.after for one in self.step_ids(ref.name, place, each)]
-        after += [window.operation for window in windows]
+        refs = (*operation.after, *(window.operation for window in operation.time))
+        after = [one for ref in refs for one in self.prerequisites(ref.name, place, each)]
         return Step(
             ident,
             self._placed(operation, place),

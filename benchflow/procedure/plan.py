@@ -41,9 +41,9 @@ class Step(Struct, frozen=True):
     """An operation of this build.
 
     The ``id`` of a repeated operation has its place: ``seat[1]``. ``after`` are the ids of the prerequisites, including
-    the operations that time windows count from. Prerequisites that are not part of the build are left out. In
-    ``operation`` placeholders such as ``{cylinder}`` are filled in, and repeated values have their place:
-    ``journal[2]``.
+    the operations that time windows count from. An operation that is not part of the build is replaced by its own
+    prerequisites. In ``operation`` placeholders such as ``{cylinder}`` are filled in, and repeated values have their
+    place: ``journal[2]``.
     """
 
     id: str

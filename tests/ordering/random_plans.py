@@ -143,7 +143,7 @@ def plans_of(procedure: Procedure) -> list[Plan]:
                 id=each.id,
                 operation=each,
                 place=None,
-                after=tuple(dict.fromkeys(ref.name for ref in each.after if ref.name in names)),
+                after=tuple(_through_what_is_left_out(each, names, procedure)),
                 needs=each.needs,
                 during=each.during,
                 sets=each.sets,
@@ -156,6 +156,19 @@ def plans_of(procedure: Procedure) -> list[Plan]:
         }
         found.append(Plan(procedure, options, steps))
     return found
+
+
+def _through_what_is_left_out(operation: Operation, built: set[str], procedure: Procedure) -> dict[str, None]:
+    """The prerequisites of an operation. Each one that is not built is replaced by its own, until all are built."""
+    names = [ref.name for ref in operation.after]
+    replaced: set[str] = set()
+    while left_out := [name for name in names if name not in built]:
+        here = left_out[0]
+        at = names.index(here)
+        own = [] if here in replaced else [ref.name for ref in procedure.operations_by_id[here].after]
+        names[at : at + 1] = own
+        replaced.add(here)
+    return dict.fromkeys(names)
 
 
 def plan_of_waiting_groups(seed: int) -> Plan:

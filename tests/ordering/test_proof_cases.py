@@ -120,14 +120,24 @@ def test_redundant_after_is_noted_at_its_place() -> None:
     assert (found.severity, found.where, found.line, found.column) == ("note", "c.after[1]", 3, 10)
 
 
-def test_after_needed_in_one_build_is_not_redundant() -> None:
+def test_after_is_redundant_where_the_order_passes_through_an_operation_left_out() -> None:
     built = procedure(
         op("a"),
         op("b", "a", when="kind=long"),
         op("c", "a", "b"),
         options=[Option("kind", "Which?", ("long", "short"))],
     )
-    assert not [finding for finding in prove(built).findings if finding.code == "redundant-after"]
+    assert only_finding(prove(built), "redundant-after").where == "c.after[1]"
+
+
+def test_cycle_through_an_operation_left_out_names_that_operation() -> None:
+    built = procedure(
+        op("a", "b", line=1),
+        op("b", "a", when="kind=long", line=2),
+        options=[Option("kind", "Which?", ("short", "long"))],
+    )
+    messages = [found.message for found in prove(built).findings if found.code == "order-cycle"]
+    assert any("“A” comes after itself" in text and "passes through `b`" in text for text in messages)
 
 
 def test_after_is_redundant_only_if_it_is_for_every_place() -> None:

@@ -22,7 +22,7 @@ from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.state_machine import bits
-from benchflow.procedure.expand import resolve
+from benchflow.procedure.expand import prerequisites
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -292,4 +292,4 @@ def _needs_with_lines(needs: Values, lines: Sequence[SuggestedLine], variables: 
 def _named_steps(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
     if name in plan.steps:
         return (name,)
-    return resolve(plan, name, step.place, step.operation.each)
+    return prerequisites(plan, name, step.place, step.operation.each)

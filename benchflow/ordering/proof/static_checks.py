@@ -6,7 +6,7 @@ from benchflow.base.plaintext import sentence
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.wording import all_of, in_a_sentence, state_text, step_title
-from benchflow.procedure.expand import resolve
+from benchflow.procedure.expand import prerequisites, resolve
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan, Step
 
@@ -38,9 +38,9 @@ def cycles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
     for cycle in order.cycles:
         ids = [order.steps[number] for number in cycle]
         steps = [plan.steps[name] for name in ids]
+        pairs = list(zip([*steps[1:], steps[0]], steps, strict=True))
         clauses = [
-            f"“{step_title(plan, later.id)}” comes after “{step_title(plan, earlier.id)}”"
-            for later, earlier in zip([*steps[1:], steps[0]], steps, strict=True)
+            f"“{step_title(plan, later.id)}” comes after “{step_title(plan, earlier.id)}”" for later, earlier in pairs
         ]
         first = steps[0]
         mark = _after_mark(plan, first, steps[-1].id)
@@ -48,6 +48,10 @@ def cycles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
             message = f"“{step_title(plan, first.id)}” comes after itself, so it can never be done. Remove that line"
         else:
             message = f"{all_of(clauses)}. None of them can ever be done. Remove one of these lines"
+        left_out = dict.fromkeys(_passed_through(plan, later, earlier.id) for later, earlier in pairs)
+        named = all_of(f"`{name}`" for name in left_out if name)
+        if named:
+            message += f". The order passes through {named}, because that is not part of this build"
         yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
 
 
@@ -92,10 +96,10 @@ class _BuildOrder:
 
 
 def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
-    """The step ids that an ``after`` of the step names in its plan."""
+    """The prerequisites of the step by one ``after`` in its plan, also through operations that are left out."""
     if ref.name in plan.steps:
         return (ref.name,)
-    return resolve(plan, ref.name, step.place, step.operation.each)
+    return prerequisites(plan, ref.name, step.place, step.operation.each)
 
 
 def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
@@ -109,8 +113,8 @@ def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref,
             if order.blocked >> number & 1:
                 return False  # in a cycle every line implies every other
             implied = 0
-            for window in step.time:
-                implied |= 1 << order.index[window.operation]
+            for window in operation.time:
+                implied |= build.steps_named(step, window.operation)
             for other in others:
                 implied |= build.steps_named(step, other)
             direct = implied
@@ -125,10 +129,19 @@ def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref,
 
 
 def _after_mark(plan: Plan, step: Step, earlier: str) -> Mark:
-    for ref in step.operation.after:
-        if earlier in resolved(plan, step, ref):
-            return ref.mark
-    for window in step.time:
-        if window.operation == earlier:
-            return window.mark
-    return step.operation.mark
+    ref = _line_naming(plan, step, earlier)
+    return step.operation.mark if ref is None else ref.mark
+
+
+def _line_naming(plan: Plan, step: Step, earlier: str) -> Ref | None:
+    """The ``after`` or ``time`` line that puts ``step`` after ``earlier``."""
+    refs = (*step.operation.after, *(window.operation for window in step.operation.time))
+    return next((ref for ref in refs if earlier in resolved(plan, step, ref)), None)
+
+
+def _passed_through(plan: Plan, later: Step, earlier: str) -> str:
+    """The operation left out of the build that puts ``later`` after ``earlier``; empty if a line names ``earlier``."""
+    ref = _line_naming(plan, later, earlier)
+    if ref is None or earlier in resolve(plan, ref.name, later.place, later.operation.each):
+        return ""
+    return ref.name

@@ -22,7 +22,8 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
 - **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state
   that an operation needs, `sets` the state when it is done, `during` the state while it is in progress. `never` lists
-  states that must not occur together.
+  states that must not occur together. What comes after an operation that `when` leaves out comes after what that
+  operation comes after: the order passes through it.
 - **Formulas** use names of values, `+ - * /` and brackets. Write spaces around a minus, because names contain dashes.
 - **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
   instrument that has an `uncertainty`.
@@ -118,7 +119,6 @@ sections:
     undo: {do: Wipe the sealant off.}
   - id: cover-on
     title: Fit and tighten the cover
-    after: [shaft-in]
     time: {sealant: at most 15 min}
     takes: 5 min
     uses: [gasket]

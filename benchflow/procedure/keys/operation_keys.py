@@ -30,7 +30,12 @@ BECAUSE = Key(
     "because", FILLED_PARAGRAPH, "The reason for doing it at this point, for the builder and the printed sheet."
 )
 _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
-_WHEN = Key("when", WHEN, "The choices of the options for which it is part of the build.")
+_WHEN = Key(
+    "when",
+    WHEN,
+    "The choices of the options for which it is part of the build. The order passes through an operation that is left "
+    "out: what comes after it comes after what it comes after.",
+)
 _EACH = Key(
     "each",
     ReferenceShape("places", "a set of places"),

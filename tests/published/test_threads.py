@@ -5,6 +5,7 @@ from decimal import Decimal
 import pytest
 
 from benchflow.trade.calculations.bolt_strength import strength
+from benchflow.trade.calculations.proof_loads import PROOF_LOADS
 from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.table import calculate
 from benchflow.trade.calculations.threads import ThreadError, parse_thread
@@ -257,3 +258,42 @@ def test_sae_proof_loads_agree_with_the_printed_table(thread: str, grade: str, p
     found = calculate("proof-load", {"thread": thread, "class": grade})
     assert float(found["proof"].value) / N_PER_LBF == pytest.approx(proof, rel=0.004)
     assert float(found["breaking"].value) / N_PER_LBF == pytest.approx(breaking, rel=0.004)
+
+
+@pytest.mark.parametrize(("thread", "cls"), PROOF_LOADS)
+def test_each_printed_proof_load_agrees_with_stress_area_and_proof_stress(thread: str, cls: str) -> None:
+    # ISO 898-1 rounds the area to three digits and the load again. A slip of a digit in the table would be more.
+    found = strength(cls, parse_thread(thread))
+    product = found.proof * parse_thread(thread).stress_area_mm2
+    assert PROOF_LOADS[thread, cls] == pytest.approx(product, rel=0.0065)
+
+
+@pytest.mark.parametrize(
+    ("size", "cls", "proof"),
+    [("M6", "8.8", 11600), ("M10", "8.8", 33700), ("M10", "10.9", 48100), ("M12", "12.9", 81800)],
+)
+def test_proof_load_is_the_printed_one(size: str, cls: str, proof: int) -> None:
+    # "ISO Metric Pitch Thread Proof Loads, EN ISO 898-1" of two distributors.
+    found = calculate("proof-load", {"thread": size, "class": cls})
+    assert found["proof"].value == proof
+    assert float(found["calculated"].value) == pytest.approx(proof, rel=0.0065)
+
+
+@pytest.mark.parametrize(
+    ("grade", "thread", "proof", "yields", "tensile"),
+    [
+        ("grade 1", "1/2-13", 33, 36, 60), ("grade 4", "1/2-13", 65, 100, 115), ("grade 5.2", "1/2-13", 85, 92, 120),
+        ("grade 7", "1/2-13", 105, 115, 133), ("grade 8.2", "1/2-13", 120, 130, 150),
+        ("ASTM A325", "3/4-10", 85, 92, 120), ("A325", "1 1/4-7", 74, 81, 105), ("A354 BC", "1/2-13", 105, 109, 125),
+        ("A354 grade BD", "1/2-13", 120, 130, 150), ("A449", "1 3/4-5", 55, 58, 90), ("A490", "1-8", 120, 130, 150),
+        ("A307", "1/2-13", 33, 36, 60),
+    ],
+)  # fmt: skip
+def test_other_inch_grades_have_the_strengths_of_the_textbook(
+    grade: str, thread: str, proof: float, yields: float, tensile: float
+) -> None:
+    # Shigley, Mechanical Engineering Design, tables 8-9 and 8-10, ksi; from memory.
+    found = strength(grade, parse_thread(thread))
+    assert [found.proof / 6.894757, found.yield_stress / 6.894757, found.tensile / 6.894757] == pytest.approx(
+        [proof, yields, tensile], rel=1e-6
+    )

@@ -6,7 +6,7 @@ import pytest
 
 from benchflow.procedure.model import Joint
 from benchflow.quantity import parse_limit, parse_quantity
-from benchflow.trade.calculations.bolt_strength import find_strength
+from benchflow.trade.calculations.bolt_strength import fastener_problems, find_strength
 from benchflow.trade.calculations.bolt_torque import joint_preload_text, preload, torque_for
 from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.result import CalculationError
@@ -20,7 +20,7 @@ K15 = Decimal("0.15")
 
 def test_preload_is_shown_with_its_scatter() -> None:
     found = preload(parse_quantity("60 N·m"), M10, K15, "10.9")
-    assert [line.shown for line in found.lines] == ["40.0 kN", "30.0 kN", "50.0 kN", "79 %"]
+    assert [line.shown for line in found.lines] == ["40.0 kN", "30.0 kN", "50.0 kN", "50.8 kN", "79 %"]
     assert any("±25 %" in note for note in found.notes)
 
 
@@ -64,6 +64,57 @@ def test_class_is_not_found_for_a_size_outside_its_table() -> None:
     assert find_strength("grade 5", parse_thread("#10-32")) is None
     with pytest.raises(CalculationError, match=r"Known: 4\.6"):
         preload(parse_quantity("60 N·m"), M10, K15, "11.9")
+
+
+@pytest.mark.parametrize(
+    ("thread", "grade", "message"),
+    [
+        ("M10", "8", "class of metric nuts"), ("M10", "class 8", "two numbers, such as 8.8"),
+        ("M10", "5", "class of metric nuts"), ("M10", "grade 8", "SAE J429 for inch threads, but M10x1.5 is metric"),
+        ("M10", "SAE 5", "SAE J429 for inch threads"), ("M10", "2", "SAE J429 for inch threads"),
+        ("M10", "A325", "ASTM grade for inch threads"), ("M10", "nut 8", "proof load of “nut 8” is not known"),
+        ("M10", "A2-70", "proof load of “A2-70” is not known"), ("M10", "11.9", r"Known: 4\.6.*12\.9\."),
+        ("1/2-20", "10.9", "metric class, but 1/2-20 is an inch thread"), ("1/2-20", "A2-70", "is a metric class"),
+        ("1/2-20", "class 8.8", "grade 8"), ("1/2-20", "9", "Known: grade 1"),
+        ("M18", "9.8", "have it up to M16"), ("1 5/8-6", "grade 8", r"from 0\.25 to 1\.5 in"),
+    ],
+)  # fmt: skip
+def test_class_that_does_not_belong_to_the_thread_is_refused(thread: str, grade: str, message: str) -> None:
+    with pytest.raises(CalculationErrors, match=message) as caught:
+        calculate("proof-load", {"thread": thread, "class": grade})
+    assert [error.field for error in caught.value.errors] == ["class"]
+
+
+def test_class_8_of_a_metric_thread_is_not_grade_8() -> None:
+    assert find_strength("8", parse_thread("M10")) is None
+    assert joint_preload_text(joint(grade="8"), parse_quantity("60 N·m")) == "Preload about 40 kN ± 25 %"
+    for grade in ("8", "grade 8", "SAE grade 8", "Gr. 8", "SAE J429 Grade 8"):
+        found = find_strength(grade, parse_thread("1/2-13"))
+        assert found is not None
+        assert found.name == "grade 8"
+
+
+@pytest.mark.parametrize(
+    ("thread", "grade", "fields"),
+    [
+        ("M10x1.25", "10.9", []), ("M10x1.25", "", []), ("M10x1.25", "nut 8", []), ("M10x1.25", "A2-70", []),
+        ("1/2-20 UNF", "grade 8", []), ("1/2-20 UNF", "8", []), ("1/2-20 UNF", "A449", []), ("", "10.9", []),
+        ("M10x1.25", "8", ["class"]), ("1/2-20 UNF", "10.9", ["class"]), ("M10x1.25", "best", ["class"]),
+        ("M10x1.3", "10.9", ["thread"]), ("M10x1.3 special", "10.9", []), ("special", "10.9", ["thread"]),
+        ("1/2-20 UNC", "10.9", ["thread", "class"]), ("M10x9", "10.9", ["thread"]),
+    ],
+)  # fmt: skip
+def test_thread_and_class_of_a_joint_are_compared(thread: str, grade: str, fields: list[str]) -> None:
+    found = fastener_problems(thread, grade)
+    assert [problem.field for problem in found] == fields
+    assert all(problem.why.endswith(".") for problem in found)
+
+
+def test_share_of_proof_load_is_of_the_printed_proof_load() -> None:
+    # ISO 898-1 prints 33700 N for M10 8.8, not 58.0 × 580 = 33640: 33.7 kN is 100 %, by hand.
+    torque = parse_quantity("50.55 N·m")  # 33.7 kN × 0.15 × 10 mm
+    found = preload(torque, parse_thread("M10"), K15, "8.8")
+    assert (found["proof"].value, found["share"].value) == (Decimal("33.7"), Decimal(100))
 
 
 BOLT = {"thread": "M10", "grip": "80 mm", "shank": "50 mm", "head": "0.5 mm", "nut": "0.5 mm"}

@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Joint
 from benchflow.quantity import Quantity, show
-from benchflow.trade.calculations.bolt_strength import find_strength, strength
+from benchflow.trade.calculations.bolt_strength import find_strength, proof_newtons, strength
 from benchflow.trade.calculations.inputs import (
     FORCE_UNIT_FIELD,
     THREAD_FIELD,
@@ -79,7 +79,7 @@ class _Preload(Struct, frozen=True):
 def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> _Preload:
     newtons = float(amount(torque, "N·m")) / (_checked_nut_factor(nut_factor) * thread.diameter_mm / 1000)
     found = find_strength(grade, thread) if grade else None
-    return _Preload(newtons, None if found is None else newtons / (found.proof * thread.stress_area_mm2))
+    return _Preload(newtons, None if found is None else newtons / proof_newtons(thread, found))
 
 
 def preload(
@@ -109,10 +109,13 @@ def preload(
     ]
     notes = [_SCATTER_NOTE]
     if found.share is not None:
-        proof = f"{strength(grade, thread).proof:.4g} MPa"
+        limit = proof_newtons(thread, strength(grade, thread)) / float(amount(Quantity(Decimal(1), unit, ""), "N"))
         lines.append(
-            line("share", "Share of proof load", 100 * found.share, "%", "F / (As × Sp)",
-                 f"{about} / ({thread.area_text} × {proof})", decimals=0)
+            line("proof", "Proof load, at most", limit, unit, "proof load of the class", f"{thread.name}, {grade}")
+        )
+        lines.append(
+            line("share", "Share of proof load", 100 * found.share, "%", "F / proof load",
+                 f"{about} / {lines[-1].shown}", decimals=0)
         )  # fmt: skip
         if found.share > 1:
             notes.append("This is above the proof load: check torque, thread, class and nut factor.")

@@ -9,6 +9,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.problems import hint_for
 from benchflow.quantity import Limit, Quantity, QuantityError, parse_limit, parse_quantity, unit_symbol
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, GivenInput
+from benchflow.trade.calculations.thread_series import special_hint, thread_problem
 from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
 
 # --- kinds of input ---------------------------------------------------------------------------------
@@ -228,7 +229,7 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
         case LimitInput():
             return parse_limit(text)
         case ThreadInput():
-            return parse_thread(text)
+            return _thread(field.name, text)
         case UnitInput(dimension=dimension):
             return _unit(text, dimension)
         case WordInput(choices=choices):
@@ -237,6 +238,14 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
             return text
         case TextInput():
             return text
+
+
+def _thread(name: str, text: str) -> Thread:
+    thread = parse_thread(text)
+    problem = thread_problem(thread)
+    if problem:
+        raise CalculationError(name, problem, special_hint(thread))
+    return thread
 
 
 def _unit(text: str, dimension: str) -> str:

@@ -11,6 +11,7 @@ from math import pi
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 
@@ -22,13 +23,18 @@ class ThreadError(BenchflowError):
 
 
 class Thread(Struct, frozen=True):
-    """A thread. ``diameter`` and ``pitch`` are in ``unit``. ``name`` is spelled uniformly: ``M10x1.25``, ``1/2-20``."""
+    """A thread. ``diameter`` and ``pitch`` are in ``unit``. ``name`` is spelled uniformly: ``M10x1.25``, ``1/2-20``.
+
+    The thread need not be a standard one: see :func:`.thread_series.thread_problem`.
+    """
 
     name: str
     system: Literal["metric", "unified"]
     diameter: float
     pitch: float
     size: str  # "M10", "1/2", "#10"
+    series: str = ""  # as written: "UNF"
+    special: bool = False  # written as `special` or UNS: no table needs to have it
 
     @property
     def unit(self) -> Literal["mm", "in"]:
@@ -116,19 +122,23 @@ _HOW_TO_WRITE = "Write it like M10x1.25, M10, 1/2-20 UNF, 7/16-14 or #10-32"
 def parse_thread(text: str) -> Thread:
     """Parse a thread designation. A tolerance class at its end (``-6g``, ``-2A``) is ignored.
 
+    The word ``special`` at the end, or UNS, marks a thread that is in no table of standard threads.
+
     Raises:
         ThreadError: the text is not a thread designation, or the coarse pitch of the size is not known.
     """
     if len(text) > 40:
         raise ThreadError(f"This is too long for a thread designation. {_HOW_TO_WRITE}.")
-    name = re.sub(r"[ -](?:\d[gGhHeEfF]|\d[gh]\d[gh]|[123][AB])$", "", " ".join(text.upper().split()).strip())
+    words, special = re.subn(r"[ ,]*\(?special\)?$", "", text.strip(), flags=re.IGNORECASE)
+    name = re.sub(r"[ -](?:\d[gGhHeEfF]|\d[gh]\d[gh]|[123][AB])$", "", " ".join(words.upper().split()).strip())
     name = name.replace("X", "x")
     metric = _METRIC.fullmatch(name)
     if metric:
-        return _metric(metric[1], metric[2])
+        return replace(_metric(metric[1], metric[2]), special=bool(special))
     unified = _UNIFIED.fullmatch(name)
     if unified:
-        return _unified(unified)
+        series = unified[8] or ""
+        return replace(_unified(unified), series=series, special=bool(special) or series == "UNS")
     raise ThreadError(f"“{text}” is not a known thread designation. {_HOW_TO_WRITE}.")
 
 

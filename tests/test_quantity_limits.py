@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 import pytest
+from msgspec.structs import replace
 
 from benchflow.quantity import Limit, QuantityError, parse_limit, parse_quantity, position, show, show_limit
 
@@ -38,6 +39,22 @@ READ = [
     ("at most 0.05 mm (0.002 in)", None, "0.05 mm"),
     ("at most 0.05 mm (at most 0.002 in)", None, "0.05 mm"),
     ("0.15 ± 0.02 mm (0.006 ± 0.001 in)", "0.13 mm", "0.17 mm"),
+    ("below 40 °C", None, "40 °C"),
+    ("above 0.5 mm (0.02 in)", "0.5 mm", None),
+    ("0.006 in (0.15 mm)", "0.0055 in", "0.0065 in"),
+    ("40 N·m", "39.5 N·m", "40.5 N·m"),
+    ("40.0 N·m", "39.95 N·m", "40.05 N·m"),
+    ("-2°", "-2.5°", "-1.5°"),
+    ("1/64 in", "0.0078125 in", "0.0234375 in"),
+    ("1 1/2 in", "1.25 in", "1.75 in"),
+    ("1/3 turn", "60°", "180°"),
+    ("40 N·m (about 30 ft-lb)", "39.5 N·m", "40.5 N·m"),
+    ("0.10 .. 0.28 mm (about 0.02 in)", "0.10 mm", "0.28 mm"),
+    ("40 ± 4 N·m (30 ± 3 ft-lb)", "36 N·m", "44 N·m"),
+    ("40 ± 4 N·m (30 ft-lb)", "36 N·m", "44 N·m"),
+    ("40 ± 4 N·m (27 .. 33 ft-lb)", "36 N·m", "44 N·m"),
+    ("100 N·m ± 4 % (74 ft-lb ± 4 %)", "96 N·m", "104 N·m"),
+    ("60 .. 70 N·m (6.1 .. 7.1 kgf·m, 44 .. 52 ft-lb)", "60 N·m", "70 N·m"),
 ]
 
 
@@ -61,22 +78,37 @@ REFUSED = [
     ("0.15 ± 0.02", "bad-quantity", 11, "the unit is missing"),
     ("0.15 +0.03 -0.01", "bad-quantity", 16, "the unit is missing"),
     ("0.10 mm .. 0.28", "bad-quantity", 15, "the unit is missing"),
-    ("0.10 - 0.28 mm", "bad-quantity", 14, "write a range as 0.10 .. 0.28 mm"),
-    ("0.10–0.28 mm", "bad-quantity", 12, "write a range as 0.10 .. 0.28 mm"),
+    ("0.10 - 0.28 mm", "bad-quantity", 5, "write 0.10 .. 0.28 mm"),
+    ("0.155–0.220 in", "bad-quantity", 5, "write 0.155 .. 0.220 in"),
+    ("0.155—0.220 in", "bad-quantity", 5, "write 0.155 .. 0.220 in"),
+    ("0.10–0.28 mm (0.004–0.011 in)", "bad-quantity", 4, "write 0.10 .. 0.28 mm"),
+    ("0.10 mm - 0.28 mm", "bad-quantity", 8, "write 0.10 mm .. 0.28 mm"),
+    ("0.15 -0.01 mm", "bad-quantity", 13, "write a range as 0.10 .. 0.28 mm, or both deviations"),
     ("0.10 ... 0.28 mm", "bad-quantity", 5, "two points"),
     ("0.10 … 0.28 mm", "bad-quantity", 5, "two points"),
     ("0.10 to 0.28 mm", "bad-quantity", 5, "0.10 .. 0.28 mm"),
     ("max. 0.05 mm", "bad-quantity", 0, 'write "at most"'),
     ("≥ 0.05 mm", "bad-quantity", 0, 'write "at least"'),
-    ("0.15 mm", "bad-quantity", 7, "not a limit"),
+    ("under 40 °C", "bad-quantity", 0, 'write "at most", or "below" if the end itself is not allowed'),
+    ("> 0.5 mm", "bad-quantity", 0, 'write "at least", or "above" if the end itself is not allowed'),
+    ("below", "bad-quantity", 5, "a number is expected"),
+    ("above start-torque 0.5 N·m", "bad-quantity", 6, "above NAME by 0.5 mm"),
+    ("0.15", "bad-quantity", 4, "the unit is missing"),
+    ("half a turn", "bad-quantity", 0, "a number in words has no last digit"),
     ("0.15 ± -0.02 mm", "bad-quantity", 7, "not have a sign"),
     ("0.15 +0.03 mm", "bad-quantity", 13, "second deviation"),
     ("0.15 mm ± 0.001 in", "bad-quantity", 10, "in the same unit"),
     ("0.1 mm .. 5 N", "wrong-dimension", 0, "the same thing"),
     ("at most 1,5 mm", "bad-quantity", 9, "1.5"),
-    ("at most", "bad-quantity", 0, "a number is expected"),
+    ("at most", "bad-quantity", 7, "a number is expected"),
     ("0.10 .. 0.28 mm (0.004 .. 0.021 in)", "disagreeing-units", 17, "0.28 mm is 0.0110 in, but 0.021 in"),
-    ("0.10 .. 0.28 mm (at most 0.011 in)", "disagreeing-units", 25, "different open ends"),
+    ("0.10 .. 0.28 mm (at most 0.011 in)", "disagreeing-units", 25, 'is a range, but the second is "at most"'),
+    ("at most 0.5 mm (below 0.02 in)", "disagreeing-units", 22, 'is "at most", but the second is "below"'),
+    ("0.10 .. 0.28 mm (0.004 in)", "disagreeing-units", 17, "is a range, but the second is one value"),
+    ("40 N·m (30 ± 3 ft-lb)", "disagreeing-units", 8, "is one value, but the second is a value with a tolerance"),
+    ("40 ± 4 N·m (30 ± 5 ft-lb)", "disagreeing-units", 12, "the tolerance 4 N·m is 2.95 ft-lb, but 5 ft-lb"),
+    ("40 N·m (about 30 mm)", "wrong-dimension", 17, "a torque is expected"),
+    ("40 N·m (approx. 30 ft-lb)", "bad-quantity", 8, 'write "about"'),
     ("at most 0.05 mm (0.02 in)", "disagreeing-units", 17, "0.05 mm is 0.00197 in, but 0.02 in"),
     ("at most 0.05 mm (0.002 ft-lb)", "wrong-dimension", 23, "length"),
     ("9" * 300, "bad-quantity", 200, "longer"),
@@ -90,6 +122,52 @@ def test_wrong_limit_gives_the_reason_and_the_index(text: str, code: str, at: in
     error = refused.value
     assert (error.code, error.at) == (code, at)
     assert words in f"{error.why}; {error.hint}"
+
+
+@pytest.mark.parametrize("text", [row[0] for row in READ if "±" not in row[0] and "/" not in row[0]])
+def test_limit_without_its_text_is_shown_as_the_same_limit(text: str) -> None:
+    limit = parse_limit(text)
+    again = parse_limit(show_limit(replace(limit, text="")))
+    assert (ends(again), again.low_open, again.high_open) == (ends(limit), limit.low_open, limit.high_open)
+    assert (again.other is None, again.nominal is None) == (limit.other is None, limit.nominal is None)
+    assert show_limit(limit) == text
+
+
+def verdicts(limit: str, *values: str) -> list[str]:
+    return [position(parse_limit(limit), parse_quantity(value)) for value in values]
+
+
+def test_edge_of_below_and_above_is_not_included() -> None:
+    assert verdicts("below 40 °C", "40 °C", "39.999 °C", "104 °F", "103.9 °F") == ["high", "within", "high", "within"]
+    assert verdicts("above 0.5 mm", "0.5 mm", "0.501 mm") == ["low", "within"]
+    # in two columns, a value within either is within the limit, and neither includes its own end
+    assert verdicts("below 5 mm (0.197 in)", "5 mm", "0.197 in", "5.0038 mm") == ["within", "high", "high"]
+
+
+def test_nominal_is_equal_within_half_its_last_digit_in_either_column() -> None:
+    band = ("0.0055 in", "0.0065 in", "0.00549 in", "0.00651 in", "0.145 mm", "0.155 mm", "0.166 mm")
+    assert verdicts("0.006 in (0.15 mm)", *band) == ["within", "within", "low", "high", "within", "within", "high"]
+    assert verdicts("0.15 mm (0.006 in)", "0.0065 in", "0.0055 in", "0.166 mm") == ["within", "within", "high"]
+    assert verdicts("0.150 mm", "0.1505 mm", "0.1506 mm") == ["within", "high"]
+
+
+def test_value_within_either_printed_column_is_within_the_limit() -> None:
+    printed = "0.13 .. 0.20 mm (0.005 .. 0.008 in)"
+    assert verdicts(printed, "0.005 in", "0.127 mm", "0.008 in", "0.2032 mm") == ["within"] * 4
+    assert verdicts(printed, "0.1269 mm", "0.2033 mm") == ["low", "high"]
+    three = "at most 40 N·m (4.1 kgf·m, 30 ft-lb)"
+    assert verdicts(three, "4.1 kgf·m", "30 ft-lb", "30.1 ft-lb") == ["within", "within", "high"]
+
+
+def test_second_value_after_about_is_not_compared() -> None:
+    assert verdicts("at most 40 N·m (about 30 ft-lb)", "40 N·m", "30 ft-lb") == ["within", "high"]
+    parse_limit("40 N·m (about 50 ft-lb)")
+    parse_quantity("40 N·m (about 50 ft-lb)")
+
+
+def test_single_quantity_is_refused_where_a_nominal_makes_no_sense() -> None:
+    with pytest.raises(QuantityError, match=r"A single value is not a limit. Write at most 2 h, at least 2 h"):
+        parse_limit("2 h", nominal=False)
 
 
 def test_both_ends_are_within_the_limit() -> None:
@@ -127,7 +205,6 @@ def test_ends_of_a_tolerance_are_exact_decimals() -> None:
 @pytest.mark.parametrize(
     ("text", "hint"),
     [
-        ("2 h", "write at most 2 h, at least 2 h"),
         ("more than 0.1 mm", 'write "at least"'),
         ("less than 0.1 mm", 'write "at most"'),
         ("no more than 0.1 mm", 'write "at most"'),

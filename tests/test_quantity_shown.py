@@ -133,12 +133,25 @@ def test_misprint_in_two_units_is_reported_with_both_values(text: str, words: st
 @pytest.mark.parametrize(
     ("agreeing", "disagreeing"),
     [
-        ("20 mm (2.05 cm)", "20 mm (2.051 cm)"),  # exactly half a millimetre above, and just beyond
-        ("20 mm (1.95 cm)", "20 mm (1.949 cm)"),
-        ("2.05 cm (20 mm)", "2.051 cm (20 mm)"),  # the order does not matter
-        ("20 N·m (14.4 ft-lb)", "20 N·m (14.3 ft-lb)"),  # 19.52 and 19.39 N·m
+        ("21 mm (2.15 cm)", "21 mm (2.151 cm)"),  # exactly half a millimetre above, and just beyond
+        ("21 mm (2.05 cm)", "21 mm (2.049 cm)"),
+        ("2.15 cm (21 mm)", "2.151 cm (21 mm)"),  # the order does not matter
+        ("21 N·m (15.2 ft-lb)", "21 N·m (15.1 ft-lb)"),  # 20.61 and 20.47 N·m
         ("0.10 mm (0.1049 mm)", "0.10 mm (0.1051 mm)"),
-        ("20 °C (68.9 °F)", "20 °C (69 °F)"),  # 20.5 and 20.56 °C
+        ("21 °C (70.7 °F)", "21 °C (70.8 °F)"),  # 21.5 and 21.56 °C
+        # an integer that ends in 0 may be rounded to 10, but by no more than 5 %
+        ("20 mm (2.1 cm)", "20 mm (2.11 cm)"),
+        ("500 N·m (505.0 N·m)", "500 N·m (505.1 N·m)"),
+        ("90 ft-lb (120 N·m)", "90 ft-lb (112 N·m)"),
+        ("10 mm (1.05 cm)", "10 N·m (11 ft-lb)"),
+        # one that ends in 5 to 5
+        ("105 mm (107.5 mm)", "105 mm (107.6 mm)"),
+        ("25 N·m (26.2 N·m)", "25 N·m (26.3 N·m)"),
+        # a single digit, or a number with decimals, is rounded to its last digit
+        ("5 mm (5.5 mm)", "5 mm (5.6 mm)"),
+        ("20.0 mm (2.005 cm)", "20.0 mm (2.006 cm)"),
+        # a fraction is exact
+        ("1/8 in (3.18 mm)", "1/8 in (3.2250 mm)"),
     ],
 )
 def test_two_printed_values_agree_up_to_half_the_coarser_last_digit(agreeing: str, disagreeing: str) -> None:

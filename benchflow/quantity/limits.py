@@ -1,12 +1,25 @@
-"""Parses limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
+"""Parses limits.
 
-A unit after the last number applies to all numbers. A tolerance can be a percentage: ``100 N·m ± 4 %``. If a limit is
-printed in two units, the two must agree (:mod:`benchflow.quantity.two_units`).
+=====================================  ==============================================================
+``0.10 .. 0.28 mm``                    a range
+``at most 0.05 mm``, ``at least 2 h``  one end
+``below 40 °C``, ``above 0.5 mm``      one end that is not included
+``0.15 ± 0.02 mm``                     a tolerance; also ``100 N·m ± 4 %``
+``0.15 +0.03 -0.01 mm``                two deviations
+``0.15 mm``                            a nominal: equal to it within half its last written digit
+=====================================  ==============================================================
+
+A unit after the last number applies to all numbers. A limit may be printed in two units, such as
+``at most 0.05 mm (0.002 in)``. The two must agree (:mod:`benchflow.quantity.two_units`), and a value within either
+column is within the limit.
 """
 
 import re
 from decimal import Decimal
 from fractions import Fraction
+from typing import Literal, NamedTuple
+
+from msgspec.structs import replace
 
 from benchflow.quantity.arithmetic import base, decimal, dimension_of
 from benchflow.quantity.notation import (
@@ -14,33 +27,58 @@ from benchflow.quantity.notation import (
     ScannedQuantity,
     default_unit_and_dimension,
     final_unit,
+    printed_number,
     quantity_of,
     scan_quantity,
     trailing_text,
     with_uniform_characters,
 )
-from benchflow.quantity.numerals import skip_space
-from benchflow.quantity.shown import show
-from benchflow.quantity.two_units import check_agreement, check_brackets, check_same_dimension
+from benchflow.quantity.numerals import NumeralError, scan_number, skip_space
+from benchflow.quantity.shown import show, with_unit
+from benchflow.quantity.two_units import (
+    PrintedNumber,
+    about_end,
+    check_agreement,
+    check_brackets,
+    check_same_dimension,
+)
 from benchflow.quantity.types import Limit, Quantity, QuantityError
-from benchflow.quantity.units import Unit
+from benchflow.quantity.units import BY_SYMBOL, Unit
 
-_ONE_ENDED = re.compile(r"at (most|least) ", re.IGNORECASE)
+_ONE_ENDED = re.compile(r"(at most|at least|below|above)(?![^\W\d_]) *", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"±|\+/-|\+-")
-_OTHER_RANGES = re.compile(r"…|\.{3,}|-(?= ?[0-9.])|[~:]")
-_OTHER_WORDS = re.compile(
-    r"(max(?:imum)?\.?|up to|not more than|no more than|less than|under|below|<=?|≤)"
-    r"|(min(?:imum)?\.?|not less than|no less than|more than|over|above|>=?|≥)",
-    re.IGNORECASE,
+_OTHER_RANGES = re.compile(r"…|\.{3,}|[~:]")
+_OTHER_WORDS = (
+    (r"max(?:imum)?\.?|up to|not more than|no more than|<=|≤", 'write "at most"'),
+    (r"min(?:imum)?\.?|not less than|no less than|>=|≥", 'write "at least"'),
+    (r"less than|under|<", 'write "at most", or "below" if the end itself is not allowed'),
+    (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
 )
 _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"
+
+LimitForm = Literal["range", "at most", "at least", "below", "above", "tolerance", "nominal"]
+_ONE_ENDED_FORMS: tuple[LimitForm, ...] = ("at most", "at least", "below", "above")
+
+
+class _Written(NamedTuple):
+    """One column of a limit as written, from index ``at`` to ``end``.
+
+    ``numbers`` are the printed numbers in the order in which two columns are compared: low and high end of a range,
+    the one end, the nominal, or the nominal with its high and low deviation.
+    """
+
+    limit: Limit
+    form: LimitForm
+    numbers: tuple[PrintedNumber, ...]
+    at: int
+    end: int
 
 
 class _LimitParser:
     """Parses the text of one limit. ``unit`` is the default unit, ``dimension`` the required dimension."""
 
-    def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
-        self.text, self.plain = text, with_uniform_characters(text)
+    def __init__(self, text: str, unit: str | None, dimension: str | None, nominal: bool) -> None:
+        self.text, self.plain, self.nominal_allowed = text, with_uniform_characters(text), nominal
         self.default_unit, self.dimension = default_unit_and_dimension(unit, dimension)
 
     def part(self, at: int) -> ScannedQuantity:
@@ -53,19 +91,15 @@ class _LimitParser:
         found = final_unit(self.text, shared, self.default_unit, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
-    def limit(self, start: int) -> tuple[Limit, int, int]:
-        """Parse the limit at ``start``, up to a bracket or the end.
-
-        Returns the limit, the index of its first number, and the index after it.
-        """
+    def limit(self, start: int) -> _Written:
+        """Parse the limit at ``start``, up to a bracket or the end."""
         start = skip_space(self.plain, start)
         one_ended = _ONE_ENDED.match(self.plain, start)
         if one_ended is not None:
-            part = self.part(one_ended.end())
-            end = self.quantity(part, None)
-            open_low = one_ended.group(1).casefold() == "most"
-            return Limit(None if open_low else end, end if open_low else None, ""), part.at, part.end
-        self.refuse_other_words(start)
+            return self.one_ended(one_ended)
+        for words, hint in _OTHER_WORDS:
+            if re.match(words, self.plain[start : start + 20], re.IGNORECASE):
+                raise QuantityError("bad-quantity", self.text, start, "these words are not accepted", hint)
         first = self.part(start)
         i = skip_space(self.plain, first.end)
         if self.plain.startswith("..", i) and not self.plain.startswith("...", i):
@@ -77,40 +111,73 @@ class _LimitParser:
             return self.deviations(first, i)
         if _OTHER_RANGES.match(self.plain, i):
             raise QuantityError("bad-quantity", self.text, i, "a range needs two points", RANGE_HINT)
-        if i < len(self.plain) and self.plain[i] not in "()":
+        if i < len(self.plain) and self.plain[i] not in "();,":
             raise trailing_text(self.text, self.plain, i)
-        alone = self.plain[first.at : first.end]
-        hint = _FORMS if first.unit is None else f"write at most {alone}, at least {alone}, or a range with `..`"
-        raise QuantityError("bad-quantity", self.text, i, "a single value is not a limit", hint)
+        return self.nominal(first, i)
 
-    def refuse_other_words(self, start: int) -> None:
-        """Refuse other words for ``at most`` and ``at least``, with a hint."""
-        other = _OTHER_WORDS.match(self.plain, start)
-        if other is not None:
-            write = "at most" if other.group(1) else "at least"
-            why = "these words are not accepted"
-            raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
+    def one_ended(self, word: re.Match[str]) -> _Written:
+        """Parse the rest of ``at most 0.05 mm``. ``word`` is the match of its words."""
+        form = next(form for form in _ONE_ENDED_FORMS if form == word[1].casefold())
+        if form in ("below", "above") and self.plain[word.end() : word.end() + 1].isalpha():
+            try:
+                scan_number(self.plain, word.end())
+            except NumeralError:
+                hint = "write below 40 °C"
+                if form == "above":
+                    hint = "write above 0.5 mm, or above NAME by 0.5 mm with the name of an earlier value"
+                why = "a number is expected here"
+                raise QuantityError("bad-quantity", self.text, word.end(), why, hint) from None
+        part = self.part(word.end())
+        end = self.quantity(part, None)
+        if form in ("at most", "below"):
+            limit = Limit(None, end, "", high_open=form == "below")
+        else:
+            limit = Limit(end, None, "", low_open=form == "above")
+        return _Written(limit, form, (printed_number(part, end),), part.at, part.end)
 
-    def range(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
+    def nominal(self, part: ScannedQuantity, i: int) -> _Written:
+        """Return the limit for one quantity: within half its last written digit. ``i`` is the index after it."""
+        alone = self.plain[part.at : part.end]
+        if not self.nominal_allowed:
+            hint = _FORMS if part.unit is None else f"write at most {alone}, at least {alone}, or a range with `..`"
+            raise QuantityError("bad-quantity", self.text, i, "a single value is not a limit", hint)
+        quantity = self.quantity(part, None)
+        if part.number.step is None:
+            why = "a number in words has no last digit, so the tolerance is not known"
+            raise QuantityError("bad-quantity", self.text, part.at, why, "write digits, or a range with `..`")
+        half = part.number.step / 2
+        if part.unit is not None and part.unit.symbol != quantity.unit:  # a third of a turn is kept in degrees
+            half *= part.unit.factor / BY_SYMBOL[quantity.unit].factor
+        places = _places(decimal(half))
+        centre = Fraction(quantity.value)
+        low, high = (_end(end, places, quantity.unit) for end in (centre - half, centre + half))
+        numbers = (printed_number(part, quantity),)
+        return _Written(Limit(low, high, "", nominal=quantity), "nominal", numbers, part.at, part.end)
+
+    def range(self, first: ScannedQuantity, at: int) -> _Written:
         """Parse the rest of ``0.10 .. 0.28``. ``at`` is the index after the ``..``."""
         last = self.part(at)
         high = self.quantity(
             last, None
         )  # before the low end, so that a missing unit is reported at the end of the text
-        return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
+        low = self.quantity(first, last.unit)
+        numbers = (printed_number(first, low), printed_number(last, high))
+        return _Written(Limit(low, high, ""), "range", numbers, first.at, last.end)
 
-    def symmetric(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
+    def symmetric(self, first: ScannedQuantity, at: int) -> _Written:
         """Parse the rest of ``0.15 ± 0.02``. ``at`` is the index after the ``±``."""
         by = self.part(at)
         if by.number.exact < 0:
             raise QuantityError("bad-quantity", self.text, by.at, "a tolerance after ± must not have a sign", _FORMS)
         return self.with_tolerance(first, (by, by), (-by.number.exact, by.number.exact))
 
-    def deviations(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
+    def deviations(self, first: ScannedQuantity, at: int) -> _Written:
         """Parse ``+0.03 -0.01``, in either order. Both can have the same sign, as in fits: ``+0.030 +0.011``."""
         one = self.part(at)
         i = skip_space(self.plain, one.end)
         if self.plain[i : i + 1] not in ("+", "-", "0"):
+            if self.plain[at] == "-" and abs(one.number.exact) > first.number.exact >= 0:
+                raise self.dash_in_range(first, one, at)
             hint = "write both deviations, such as 0.15 +0.03 -0.01 mm"
             if self.plain[at] == "-":
                 hint = f"{RANGE_HINT}, or both deviations as 0.15 +0.03 -0.01 mm"
@@ -122,16 +189,23 @@ class _LimitParser:
             two = two._replace(unit=one.unit)
         if one.unit is not two.unit:
             raise QuantityError("bad-quantity", self.text, one.at, "the deviations have different units", _FORMS)
-        low, high = sorted((one.number.exact, two.number.exact))
-        return self.with_tolerance(first, (one, two), (low, high))
+        if one.number.exact > two.number.exact:
+            one, two = two, one
+        return self.with_tolerance(first, (one, two), (one.number.exact, two.number.exact))
+
+    def dash_in_range(self, first: ScannedQuantity, last: ScannedQuantity, at: int) -> QuantityError:
+        """Return the error for ``0.155-0.220 in``, with the range as it should be written."""
+        low = self.plain[first.at : first.end].strip()
+        high = self.plain[last.at + 1 : last.end].strip()
+        return QuantityError("bad-quantity", self.text, at, "a dash can also be a minus sign", f"write {low} .. {high}")
 
     def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
-    ) -> tuple[Limit, int, int]:
+    ) -> _Written:
         """Return the limit for a value with a tolerance. ``by`` are its two deviations, as numbers or in per cent."""
         unit = written[0].unit
         if unit is None and first.unit is None:
-            self.quantity(written[1], None)  # reports a missing unit at the end
+            self.quantity(max(written, key=lambda part: part.end), None)  # reports a missing unit at the end
         share = unit is not None and unit.symbol == "%" and first.unit is not None and first.unit is not unit
         middle = self.quantity(first, None if share else unit)
         if not share and unit is not None and unit.symbol != middle.unit:
@@ -141,27 +215,64 @@ class _LimitParser:
         scale = abs(centre) / 100 if share else Fraction(1)
         places = 0 if share else max(_places(part.number.value) for part in (first, *written))
         low, high = (_end(centre + step * scale, places, middle.unit) for step in by)
-        return Limit(low, high, ""), first.at, max(part.end for part in written)
+        numbers = [printed_number(first, middle)]
+        for part, step in zip(reversed(written), reversed(by), strict=True):
+            deviation = Quantity(decimal(step * scale), middle.unit, "")
+            printed = printed_number(part, deviation, is_difference=True)
+            numbers.append(printed._replace(step=printed.step * scale))
+        end = max(part.end for part in written)
+        return _Written(Limit(low, high, ""), "tolerance", tuple(numbers), first.at, end)
 
-    def second_unit(self, at: int, first: Limit) -> int:
-        """Check one entry in brackets: a limit, or a quantity as in ``at most 0.05 mm (0.002 in)``."""
-        ends = [end for end in (first.low, first.high) if end is not None]
-        self.default_unit, self.dimension = None, dimension_of(ends[0].unit)
-        start = skip_space(self.plain, at)
-        if len(ends) == 1 and not _ONE_ENDED.match(self.plain, start):
-            part = self.part(start)
-            check_agreement(self.text, part.at, ends[0], self.quantity(part, None))
-            after = part.end
-        else:
-            second, begins, after = self.limit(start)
-            if (first.low is None) != (second.low is None) or (first.high is None) != (second.high is None):
-                why = "the two limits have different open ends"
-                raise QuantityError("disagreeing-units", self.text, begins, why, "check both in the source")
-            check_ends_in_order(self.text, begins, second)
-            for one, other in ((first.low, second.low), (first.high, second.high)):
-                if one is not None and other is not None:
-                    check_agreement(self.text, begins, one, other)
-        return after
+    # the second column
+
+    def second_column(self, at: int, first: _Written, columns: list[Limit]) -> int:
+        """Parse one entry in brackets and compare it with the ``first`` column. Return the index after it.
+
+        The entry is a limit, or a quantity as in ``at most 0.05 mm (0.002 in)``. It is added to ``columns`` if it is a
+        limit in its own right. An entry after the word "about" is not compared.
+        """
+        self.default_unit, self.dimension = None, dimension_of(first.numbers[0].quantity.unit)
+        self.nominal_allowed = True
+        about = about_end(self.text, self.plain, at)
+        second = self.limit(at if about is None else about)
+        check_ends_in_order(self.text, second)
+        if about is not None:
+            check_same_dimension(self.text, second.at, first.numbers[0].quantity, second.numbers[0].quantity)
+            return second.end
+        numbers = (first.numbers, second.numbers)
+        column: Limit | None = second.limit
+        if second.form == "nominal" and first.form in _ONE_ENDED_FORMS:
+            end = second.numbers[0].quantity  # the words before the first column apply to both
+            column = replace(first.limit, **{"high" if first.limit.low is None else "low": end})
+        elif second.form == "nominal" and first.form == "tolerance":
+            numbers, column = (first.numbers[:1], second.numbers), None  # only the nominal is printed twice
+        elif first.form != second.form:
+            if {first.form, second.form} != {"range", "tolerance"}:
+                raise self.different_forms(first, second)
+            numbers = (self.ends(first), self.ends(second))
+        for one, other in zip(*numbers, strict=True):
+            check_agreement(self.text, one, other._replace(at=second.at))
+        if column is not None:
+            columns.append(replace(column, text=self.text[second.at : second.end].strip()))
+        return second.end
+
+    def ends(self, written: _Written) -> tuple[PrintedNumber, ...]:
+        """Return both ends of a range or tolerance as printed numbers.
+
+        The rounding of the nominal and of its deviation add up in an end of a tolerance.
+        """
+        if written.form == "range":
+            return written.numbers
+        step = written.numbers[0].step + written.numbers[1].step
+        limit = written.limit
+        return tuple(PrintedNumber(end, step, written.at) for end in (limit.low, limit.high) if end is not None)
+
+    def different_forms(self, first: _Written, second: _Written) -> QuantityError:
+        """Return the error for two columns that are not limits of the same form."""
+        forms = {"range": "a range", "tolerance": "a value with a tolerance", "nominal": "one value"}
+        one, other = (forms.get(written.form, f'"{written.form}"') for written in (first, second))
+        why = f"the first limit is {one}, but the second is {other}"
+        return QuantityError("disagreeing-units", self.text, second.at, why, "write both in the same form")
 
 
 def _places(value: Decimal | None) -> int:
@@ -173,37 +284,45 @@ def _end(value: Fraction, places: int, unit: str) -> Quantity:
     """Return one end of a tolerance as an exact quantity with at least ``places`` decimals."""
     exact = decimal(value)
     exact = exact if _places(exact) >= places else Decimal(f"{value * 10**places}E-{places}")
-    return Quantity(exact, unit, show(Quantity(exact, unit, "")))
+    return Quantity(exact, unit, with_unit(f"{exact:f}", unit))
 
 
-def check_ends_in_order(text: str, at: int, limit: Limit) -> None:
+def check_ends_in_order(text: str, written: _Written) -> None:
     """Check that the low end is not above the high end.
 
     Raises:
         QuantityError: the low end is above the high end, or their dimensions differ.
     """
+    limit = written.limit
     if limit.low is None or limit.high is None:
         return
-    check_same_dimension(text, at, limit.low, limit.high)
+    check_same_dimension(text, written.at, limit.low, limit.high)
     if base(limit.low) > base(limit.high):
         why = f"the lower end, {show(limit.low)}, is above the upper end, {show(limit.high)}"
-        raise QuantityError("bad-quantity", text, at, why, "write the lower end first, and check both in the source")
+        hint = "write the lower end first, and check both in the source"
+        raise QuantityError("bad-quantity", text, written.at, why, hint)
 
 
-def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None) -> Limit:
+def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None, nominal: bool = True) -> Limit:
     """Parse a limit in any of the forms above, also if it is printed in two units.
 
-    ``unit`` and ``dimension`` mean the same as in :func:`parse_quantity`.
+    ``unit`` and ``dimension`` mean the same as in :func:`parse_quantity`. ``nominal=False`` refuses one quantity, where
+    half its last digit makes no sense, as in a measuring range.
 
     Raises:
         QuantityError: the text is not such a limit, or its low end is above its high end.
     """
-    parser = _LimitParser(text, unit, dimension)
-    limit, at, i = parser.limit(0)
-    check_ends_in_order(text, at, limit)
-    i = skip_space(parser.plain, i)
+    parser = _LimitParser(text, unit, dimension, nominal)
+    written = parser.limit(0)
+    check_ends_in_order(text, written)
+    columns = [written.limit]
+    i = skip_space(parser.plain, written.end)
     if i < len(parser.plain) and parser.plain[i] == "(":
-        i = check_brackets(text, parser.plain, i, lambda inside: parser.second_unit(inside, limit))
+        i = check_brackets(text, parser.plain, i, lambda inside: parser.second_column(inside, written, columns))
     if i < len(parser.plain):
         raise trailing_text(text, parser.plain, i)
-    return Limit(limit.low, limit.high, text.strip())
+    limit: Limit | None = None
+    for column in reversed(columns):
+        limit = replace(column, text=text.strip() if column is written.limit else column.text, other=limit)
+    assert limit is not None  # there is at least one column
+    return limit

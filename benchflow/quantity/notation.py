@@ -1,12 +1,13 @@
 """Parses one quantity in trade notation, such as ``85 ft-lb`` or ``29.5 ft-lb (40 N·m)``."""
 
 from decimal import Decimal
+from fractions import Fraction
 from typing import NamedTuple
 
 from benchflow.quantity import units
 from benchflow.quantity.arithmetic import dimension_of, unit_with_symbol
 from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
-from benchflow.quantity.two_units import check_agreement, check_brackets
+from benchflow.quantity.two_units import PrintedNumber, about_end, check_agreement, check_brackets, check_same_dimension
 from benchflow.quantity.types import Quantity, QuantityError, printable
 from benchflow.quantity.units import Unit
 
@@ -40,7 +41,8 @@ def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None 
     quantity = quantity_of(text, part, found, text.strip())
     i = skip_space(plain, part.end)
     if i < len(plain) and plain[i] == "(":
-        i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, quantity))
+        printed = printed_number(part, quantity)
+        i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, printed))
     if i < len(plain):
         raise trailing_text(text, plain, i)
     return quantity
@@ -182,11 +184,22 @@ def quantity_of(text: str, part: ScannedQuantity, unit: Unit | None, entered: st
 # --- printed in two units ---------------------------------------------------------------------------
 
 
-def _second_unit(text: str, plain: str, at: int, first: Quantity) -> int:
-    part = scan_quantity(text, plain, at, dimension_of(first.unit))
+def printed_number(part: ScannedQuantity, quantity: Quantity, *, is_difference: bool = False) -> PrintedNumber:
+    """Return a scanned quantity as a printed number. A fraction is exact."""
+    step = Fraction(0) if part.number.is_fraction or part.number.step is None else part.number.step
+    return PrintedNumber(quantity, step, part.at, is_difference)
+
+
+def _second_unit(text: str, plain: str, at: int, first: PrintedNumber) -> int:
+    about = about_end(text, plain, at)
+    part = scan_quantity(text, plain, at if about is None else about, dimension_of(first.quantity.unit))
     if part.unit is None:
         raise QuantityError("bad-quantity", text, part.end, "the unit is missing", "write it like 29.5 ft-lb (40 N·m)")
-    check_agreement(text, part.at, first, quantity_of(text, part, part.unit, plain[part.at : part.end]))
+    second = quantity_of(text, part, part.unit, plain[part.at : part.end])
+    if about is None:
+        check_agreement(text, first, printed_number(part, second))
+    else:
+        check_same_dimension(text, part.at, first.quantity, second)
     return part.end
 
 

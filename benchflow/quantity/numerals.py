@@ -23,16 +23,21 @@ class NumeralError(Exception):
 
 
 class Number(NamedTuple):
-    """A number. ``value`` has the digits as written. It is ``None`` if the decimal does not end, such as 1/3."""
+    """A number. ``value`` has the digits as written. It is ``None`` if the decimal does not end, such as 1/3.
+
+    ``step`` is one step of the last written digit: 0.01 for ``0.15``, 1/64 for ``1 1/64``; ``None`` for a word.
+    """
 
     value: Decimal | None
     exact: Fraction
+    step: Fraction | None
+    is_fraction: bool = False
 
 
 # Each character is replaced by one character, so that indexes stay valid.
 _UNIFORM = {
     **dict.fromkeys(map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "),
-    **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\ufe63"), "-"),
+    **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\u2014\ufe63"), "-"),
     **dict.fromkeys(map(ord, "\u22c5\u2022\u2219\u30fb\u00d7\u2027"), "·"),
     **dict.fromkeys(map(ord, "\u2033\u201c\u201d\u201f"), '"'),
     **dict.fromkeys(map(ord, "\u2032\u2018\u2019"), "'"),
@@ -125,7 +130,8 @@ def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
         raise NumeralError(end, "a number can have only digits and a decimal point")
     value = Decimal(text[i:end])
     value = value.copy_negate() if sign < 0 and value else value
-    return Number(value, Fraction(value)), end
+    digits = value.as_tuple().exponent
+    return Number(value, Fraction(value), Fraction(10) ** (digits if isinstance(digits, int) else 0)), end
 
 
 def _refuse_comma(text: str, i: int, end: int) -> None:
@@ -149,53 +155,55 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
         return None
     if text[end] in _VULGAR:
         top, bottom = _VULGAR[text[end]]
-        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign), end + 1
+        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign, bottom), end + 1
     if text[end] == "/":
         alone = _FRACTION.match(text, i)
         if alone is None or alone.start(1) != i:
             if text[end + 1 : end + 2].isdigit():
                 raise NumeralError(i, "a fraction can have at most four digits above the line and four below it")
             return None
-        return _fraction(_quotient(alone, 1, 2), sign), alone.end()
+        return _fraction(_quotient(alone), sign, int(alone[2])), alone.end()
     space = skip_space(text, end)
     if text[space : space + 1] in _VULGAR:
         top, bottom = _VULGAR[text[space]]
-        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign), space + 1
+        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign, bottom), space + 1
     after = _FRACTION.match(text, end)
     if after is None:
         return None
-    part = _quotient(after, 1, 2)
+    part = _quotient(after)
     if part >= 1:
         raise NumeralError(after.start(1), "the fraction in a mixed number must be less than one")
-    return _fraction(Fraction(int(text[i:end])) + part, sign), after.end()
+    return _fraction(Fraction(int(text[i:end])) + part, sign, int(after[2])), after.end()
 
 
-def _quotient(match: re.Match[str], above: int, below: int) -> Fraction:
-    if int(match.group(below)) == 0:
-        raise NumeralError(match.start(below), "a fraction cannot have zero below the line")
-    return Fraction(int(match.group(above)), int(match.group(below)))
+def _quotient(match: re.Match[str]) -> Fraction:
+    """Return the fraction that a match of ``_FRACTION`` writes."""
+    if int(match[2]) == 0:
+        raise NumeralError(match.start(2), "a fraction cannot have zero below the line")
+    return Fraction(int(match[1]), int(match[2]))
 
 
 def _without_digits(text: str, i: int, sign: int) -> tuple[Number, int]:
     """Parse a number that does not begin with a digit, such as ``½`` or ``quarter``."""
     char = text[i : i + 1]
     if char in _VULGAR and char:
-        return _fraction(Fraction(*_VULGAR[char]), sign), i + 1
+        return _fraction(Fraction(*_VULGAR[char]), sign, _VULGAR[char][1]), i + 1
     word = _WORD.match(text, i)
     if word is not None:
         value = _WORDS.get(word.group().casefold().replace("-", " "))
         if value is not None:
             of = _OF.match(text, word.end())
             end = of.end() - 1 if of else word.end()
-            return _fraction(value, sign), end
+            return _fraction(value, sign, None), end
     if char == ",":
         raise NumeralError(i, "a comma can mean a decimal point or thousands", "write a decimal point")
     raise NumeralError(i, "a number is expected here" if text.strip() else "the text is empty")
 
 
-def _fraction(value: Fraction, sign: int) -> Number:
+def _fraction(value: Fraction, sign: int, parts: int | None) -> Number:
+    """Return a number written as a fraction with ``parts`` below the line; ``None`` for a word."""
     value *= sign
-    return Number(exact_decimal(value), value)
+    return Number(exact_decimal(value), value, None if parts is None else Fraction(1, parts), is_fraction=True)
 
 
 def exact_decimal(value: Fraction) -> Decimal | None:

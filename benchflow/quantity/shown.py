@@ -90,21 +90,36 @@ def _without_zeros(value: Decimal, keep: int) -> Decimal:
 
 
 def show_limit(limit: Limit, unit: str | None = None) -> str:
-    """Return a limit as text, such as ``0.10 .. 0.28 mm`` or ``at most 0.05 mm``.
+    """Return a limit as text: as the author wrote it, or ``0.10 .. 0.28 mm`` if it was not written.
 
-    If ``unit`` is given, both ends are converted by :func:`show_converted`.
+    If ``unit`` is given, the first column is converted by :func:`show_converted`.
 
     Raises:
         QuantityError: ``unit`` has another dimension (``wrong-dimension``).
     """
+    if unit is None and limit.text:
+        return limit.text
+    first = _show_column(limit, unit)
+    if unit is not None or limit.other is None:
+        return first
+    columns = []
+    other: Limit | None = limit.other
+    while other is not None:
+        columns.append(other.text or _show_column(other, None))
+        other = other.other
+    return f"{first} ({', '.join(columns)})"
 
+
+def _show_column(limit: Limit, unit: str | None) -> str:
     def end(q: Quantity) -> str:
         return show(q) if unit is None else show_converted(q, unit)
 
+    if limit.nominal is not None:
+        return end(limit.nominal)
     if limit.low is None:
-        return f"at most {end(limit.high)}" if limit.high is not None else ""
+        return f"{'below' if limit.high_open else 'at most'} {end(limit.high)}" if limit.high is not None else ""
     if limit.high is None:
-        return f"at least {end(limit.low)}"
+        return f"{'above' if limit.low_open else 'at least'} {end(limit.low)}"
     low, high = end(limit.low), end(limit.high)
     same = limit.low.unit == limit.high.unit or unit is not None
     symbol = unit if unit is not None else limit.low.unit

@@ -1,16 +1,64 @@
 """Checks quantities and limits that are printed in two units, such as ``29.5 ft-lb (40 N·m)``.
 
-The two values must agree within half a step of the last printed digit of the *coarser* value. For example
-``20 N·m (15.0 ft-lb)`` agrees, because 15.0 ft-lb is 20.34 N·m and the coarser value is printed in whole newton metres.
+The two values must agree within half a rounding step of the *coarser* value. For example ``20 N·m (15.0 ft-lb)``
+agrees, because 15.0 ft-lb is 20.34 N·m and the coarser value is printed in whole newton metres. The rounding step is
+one step of the last printed digit. Manuals also round to 5 and to 10: an integer of two or more digits that ends in 5
+counts as rounded to 5, one that ends in 0 as rounded to 10. That excuses a difference of at most 5 % of the number.
+Source: our own rule, from pairs of published manuals.
 """
 
+import re
 from collections.abc import Callable
 from fractions import Fraction
+from typing import NamedTuple
 
-from benchflow.quantity.arithmetic import base, difference_factor, dimension_of
+from benchflow.quantity.arithmetic import base, base_of_difference, difference_factor, dimension_of
 from benchflow.quantity.numerals import skip_space
 from benchflow.quantity.shown import show, show_converted
 from benchflow.quantity.types import Quantity, QuantityError
+
+EXCUSED_SHARE = Fraction(5, 100)
+"""The largest difference, as a share of the number, that rounding to 5 or 10 excuses."""
+_ABOUT = re.compile(r"about (?=\S)", re.IGNORECASE)
+_OTHER_WORDS_FOR_ABOUT = re.compile(r"(approx(imately|\.)?|ca\.?|circa|roughly|~|≈)(?![^\W\d_])", re.IGNORECASE)
+
+
+class PrintedNumber(NamedTuple):
+    """One number of a printed quantity or limit.
+
+    ``step`` is one step of its last digit in its own unit, zero for a fraction. ``at`` is its index in the text.
+    ``is_difference`` is true for a tolerance.
+    """
+
+    quantity: Quantity
+    step: Fraction
+    at: int
+    is_difference: bool = False
+
+
+def rounding_error(printed: PrintedNumber) -> Fraction:
+    """Return the largest error of a printed number by rounding, in the base unit."""
+    value = abs(Fraction(printed.quantity.value))
+    half = printed.step / 2
+    if printed.step == 1 and value >= 10 and value % 5 == 0:
+        half = max(half, min(Fraction(10 if value % 10 == 0 else 5, 2), EXCUSED_SHARE * value))
+    return half * difference_factor(printed.quantity.unit)
+
+
+def about_end(text: str, plain: str, at: int) -> int | None:
+    """Return the index after the word ``about`` at ``at``. ``None`` means that the word is not there.
+
+    Raises:
+        QuantityError: there is another word with the same meaning.
+    """
+    at = skip_space(plain, at)
+    found = _ABOUT.match(plain, at)
+    if found is not None:
+        return found.end()
+    other = _OTHER_WORDS_FOR_ABOUT.match(plain, at)
+    if other is not None:
+        raise QuantityError("bad-quantity", text, at, f'"{other[0]}" is not accepted', 'write "about"')
+    return None
 
 
 def check_brackets(text: str, plain: str, i: int, check_entry: Callable[[int], int]) -> int:
@@ -33,18 +81,20 @@ def check_brackets(text: str, plain: str, i: int, check_entry: Callable[[int], i
     return i
 
 
-def check_agreement(text: str, at: int, first: Quantity, second: Quantity) -> None:
-    """Check that two printed values agree within half a step of the last digit of the coarser one.
+def check_agreement(text: str, first: PrintedNumber, second: PrintedNumber) -> None:
+    """Check that two printed numbers agree within half a rounding step of the coarser one.
 
     Raises:
         QuantityError: the values disagree (``disagreeing-units``), or have different dimensions (``wrong-dimension``).
     """
-    check_same_dimension(text, at, first, second)
-    half = max(_last_digit_step(first), _last_digit_step(second)) / 2
-    if abs(base(first) - base(second)) <= half:
+    one, other, difference = first.quantity, second.quantity, first.is_difference
+    check_same_dimension(text, second.at, one, other)
+    exact = base_of_difference if difference else base
+    if abs(exact(one) - exact(other)) <= max(rounding_error(first), rounding_error(second)):
         return
-    why = f"{show(first)} is {show_converted(first, second.unit)}, but {show(second)} is printed"
-    raise QuantityError("disagreeing-units", text, at, why, "check both in the source: one is a misprint")
+    what = "the tolerance " if difference else ""
+    why = f"{what}{show(one)} is {show_converted(one, other.unit, difference=difference)}, but {show(other)} is printed"
+    raise QuantityError("disagreeing-units", text, second.at, why, "check both in the source: one is a misprint")
 
 
 def check_same_dimension(text: str, at: int, first: Quantity, second: Quantity) -> None:
@@ -56,9 +106,3 @@ def check_same_dimension(text: str, at: int, first: Quantity, second: Quantity) 
     if dimension_of(first.unit) != dimension_of(second.unit):
         why = f"the units {first.unit or '(none)'} and {second.unit or '(none)'} do not measure the same thing"
         raise QuantityError("wrong-dimension", text, at, why, "write both in units of the same dimension")
-
-
-def _last_digit_step(q: Quantity) -> Fraction:
-    """Return the value of one step of the last printed digit, in the base unit."""
-    exponent = q.value.as_tuple().exponent
-    return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) * difference_factor(q.unit)

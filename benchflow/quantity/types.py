@@ -23,7 +23,8 @@ class Limit(Struct, frozen=True):
 
     A value equal to an end is within the limit, except where ``low_open`` (``above 0.5 mm``) or ``high_open``
     (``below 40 °C``) is set. ``other`` is the second column of a limit that is printed in two units: a value within
-    either column is within the limit.
+    either column is within the limit. ``nominal`` is set for a limit that is one quantity, such as ``0.15 mm``. Its
+    ends are half a step of the last written digit away, 0.145 and 0.155 mm.
     """
 
     low: Quantity | None
@@ -32,6 +33,7 @@ class Limit(Struct, frozen=True):
     low_open: bool = False
     high_open: bool = False
     other: "Limit | None" = None
+    nominal: Quantity | None = None
 
 
 class QuantityError(BenchflowError):

@@ -17,7 +17,12 @@ column. If the file has no error, it then proves the order. `benchflow check --e
 - **Quantities** are a number and a unit: `40 N·m`, `85 ft-lb`, `0.0015 in`, `1.5 thou`, `90°`, `1 turn`, `20 °C`,
   `10 min`, `14 d`. Use a decimal point, never a comma.
 - **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are within the limit.
-  If two units are printed, write both: `29.5 ft-lb (40 N·m)`. The program checks that they agree.
+  `below 40 °C` and `above 0.5 mm` do not include the end. For a value, one quantity such as `0.15 mm` means equal to
+  it within half its last digit: 0.145 to 0.155 mm.
+- **Two units**: write both columns as printed: `29.5 ft-lb (40 N·m)`, `0.13 .. 0.20 mm (0.005 .. 0.008 in)`,
+  `40 ± 4 N·m (30 ± 3 ft-lb)`. The program checks that they agree within half a step of the last digit of the coarser
+  one. A whole number that ends in 5 or 0 may be rounded to 5 or 10, by at most 5 %. A reading within either column is
+  ok. `40 N·m (about 30 ft-lb)` shows the second one and does not compare it.
 - **Places**: under `each: bore` an operation is done once for each bore, and its texts can contain `{bore}`. Elsewhere,
   `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
 - **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state

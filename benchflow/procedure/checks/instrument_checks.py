@@ -6,7 +6,7 @@ from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, RecordedValue, TorqueStage
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlSequence
-from benchflow.quantity import Limit, Quantity, base, difference_factor, dimension_of, position, show
+from benchflow.quantity import Limit, Quantity, difference_factor, dimension_of, interval, position, show
 
 
 def check_instruments(procedure: Procedure, context: ReadContext) -> None:
@@ -33,7 +33,8 @@ def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadConte
         context.problem("instrument-does-not-fit", record.mark, message, "Check the name of the instrument", "warning")
         return
     if isinstance(record.bound, Fixed):
-        for end in (record.bound.limit.low, record.bound.limit.high):
+        limit = record.bound.limit
+        for end in (limit.low, limit.high) if limit.nominal is None else (limit.nominal,):
             _check_within(end, covers, need, record.mark, context)
 
 
@@ -59,11 +60,11 @@ def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context:
     bound = record.bound
     if largest is None or not isinstance(bound, Fixed) or dimension_of(largest.unit) == "fraction":
         return
-    low, high = bound.limit.low, bound.limit.high
-    if low is None or high is None or dimension_of(largest.unit) != record.dimension:
+    within = interval(bound.limit)
+    if within.low is None or within.high is None or dimension_of(largest.unit) != record.dimension:
         return
     guard = Fraction(825, 1000) * Fraction(largest.value) * difference_factor(largest.unit)
-    if 2 * guard > base(high) - base(low):
+    if 2 * guard > within.high - within.low:
         message = f"With an uncertainty of {show(largest)}, no reading can be proven within {bound.text}"
         context.problem(
             "cannot-prove", record.mark, message, "Name an instrument with a smaller uncertainty", "warning"

@@ -138,10 +138,10 @@ _SO_THAT = Key(
 )
 _LIMIT = Key(
     "limit",
-    LimitShape(None, "0.20 .. 0.30 mm"),
+    LimitShape(None, "0.20 .. 0.30 mm", nominal=True),
     "The limit for that value.",
     required=True,
-    examples=("0.20 .. 0.30 mm",),
+    examples=("0.20 .. 0.30 mm", "0.25 mm"),
 )
 _AIM = Key(
     "aim",
@@ -163,7 +163,7 @@ def _sizes(written: YamlScalar, context: ReadContext) -> StockSizes | None:
     """Parse ``2.00 .. 2.98 mm step 0.02 mm``; ``None`` with a problem if that fails."""
     span, separator, step_text = written.text.partition(" step ")
     try:
-        within = parse_limit(span.strip())
+        within = parse_limit(span.strip(), nominal=False)
         if not separator or within.low is None or within.high is None:
             raise QuantityError("bad-quantity", written.text, len(written.text), "The step is missing")
         step = parse_quantity(step_text.strip(), dimension=dimension_of(within.low.unit))

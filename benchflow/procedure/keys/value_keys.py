@@ -105,10 +105,17 @@ _UNIT = Key(
 )
 _LIMIT_DESCRIPTION = (
     "The limit: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`, "
-    "`0.15 +0.03 -0.01 mm`, `above start-torque by 0.35 .. 0.45 N·m`, `equal within 0.010 in`."
+    "`0.15 +0.03 -0.01 mm`, `above start-torque by 0.35 .. 0.45 N·m`, `equal within 0.010 in`. Without the end: "
+    "`below 40 °C`, `above 0.5 mm`. One quantity, `0.15 mm`, means equal within half its last digit. Printed in two "
+    "units: `0.13 .. 0.20 mm (0.005 .. 0.008 in)`."
 )
 _WRITTEN_LIMIT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
-_LIMIT = Key("limit", _WRITTEN_LIMIT, _LIMIT_DESCRIPTION, examples=("0.10 .. 0.28 mm",))
+_LIMIT = Key(
+    "limit",
+    _WRITTEN_LIMIT,
+    _LIMIT_DESCRIPTION,
+    examples=("0.10 .. 0.28 mm", "below 40 °C", "0.006 in (0.15 mm)"),
+)
 _USED = Key("used", _WRITTEN_LIMIT, "A second limit, for used parts.", examples=("at most 0.40 mm",))
 _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument to measure it with.")
 _READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a list, or the name of a set of places.")

@@ -17,10 +17,14 @@ class AboveReading(Struct, frozen=True, tag="above-reading"):
 
 
 class EqualWithin(Struct, frozen=True, tag="equal-within"):
-    """A limit on the difference between the readings of a value: ``equal within 0.010 in``."""
+    """A limit on the difference between the readings of a value: ``equal within 0.010 in``.
+
+    ``limit`` is the limit for their difference. It has both columns if the text is printed in two units.
+    """
 
     spread: Quantity
     text: str
+    limit: Limit
 
 
 class Fixed(Struct, frozen=True, tag="fixed"):

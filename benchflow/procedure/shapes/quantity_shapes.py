@@ -48,19 +48,24 @@ def read_quantity_or_count(written: YamlScalar, context: ReadContext) -> Quantit
         return read_quantity(written, context, None)
 
 
-def read_limit(written: YamlScalar, context: ReadContext, dimension: str | None) -> Limit | None:
-    """A limit given by numbers."""
+def read_limit(
+    written: YamlScalar, context: ReadContext, dimension: str | None, *, nominal: bool = False
+) -> Limit | None:
+    """A limit given by numbers. ``nominal`` also accepts one quantity, such as ``0.15 mm``."""
     try:
-        return parse_limit(written.text, dimension=dimension)
+        return parse_limit(written.text, dimension=dimension, nominal=nominal)
     except QuantityError as error:
         report_quantity_error(error, written, context)
         return None
 
 
 def read_bound_or_count(written: YamlScalar, context: ReadContext) -> Bound | None:
-    """A limit in any form: of any dimension, or with numbers that have no unit."""
+    """A limit in any form: of any dimension, or with numbers that have no unit.
+
+    One number without a unit is refused. It is more likely a quantity whose unit is missing.
+    """
     try:
-        return Fixed(parse_limit(written.text, dimension=""))
+        return Fixed(parse_limit(written.text, dimension="", nominal=False))
     except QuantityError:
         return read_bound(written, context, None)
 
@@ -76,7 +81,8 @@ def read_bound(written: YamlScalar, context: ReadContext, dimension: str | None)
             context.mention("value", relative[1], written.at(relative.start(1)))
             return AboveReading(relative[1], parse_limit(text[start:], dimension=dimension), text.strip())
         if equal:
-            return EqualWithin(parse_quantity(text[start:], dimension=dimension), text.strip())
+            spread = parse_quantity(text[start:], dimension=dimension)
+            return EqualWithin(spread, text.strip(), parse_limit(f"at most {text[start:]}", dimension=dimension))
         return Fixed(parse_limit(text, dimension=dimension))
     except QuantityError as error:
         report_quantity_error(error, written, context, start)
@@ -99,15 +105,18 @@ class QuantityShape(Shape[Quantity]):
 
 
 class LimitShape(Shape[Limit]):
-    """A limit of the given dimension. ``None`` allows any dimension."""
+    """A limit of the given dimension. ``None`` allows any dimension.
 
-    def __init__(self, dimension: str | None, example: str) -> None:
-        self.dimension = dimension
+    ``nominal`` also accepts one quantity, which means equal within half its last digit.
+    """
+
+    def __init__(self, dimension: str | None, example: str, *, nominal: bool = False) -> None:
+        self.dimension, self.nominal = dimension, nominal
         self.noun = f"a limit such as {example}"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Limit | None:
         written = scalar(node, self.noun, context)
-        return None if written is None else read_limit(written, context, self.dimension)
+        return None if written is None else read_limit(written, context, self.dimension, nominal=self.nominal)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)

@@ -227,7 +227,7 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
             default = unit if use_field_units or dimension == "" else None
             return parse_quantity(text, unit=default, dimension=dimension)
         case LimitInput():
-            return parse_limit(text)
+            return parse_limit(text, nominal=False)
         case ThreadInput():
             return _thread(field.name, text)
         case UnitInput(dimension=dimension):

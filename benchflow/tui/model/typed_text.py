@@ -3,7 +3,15 @@
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
-from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
+from benchflow.quantity import (
+    Limit,
+    Quantity,
+    QuantityError,
+    dimension_of,
+    parse_limit,
+    parse_quantity,
+    show_converted,
+)
 from benchflow.quantity.shown import with_unit
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.operation_inputs import gauge_positions
@@ -71,12 +79,20 @@ def _gauge_for(field: FieldSpec, text: str) -> GaugePositions | None:
     if not field.limit:
         return None
     try:
-        limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
+        limit = _limit_in_numbers(field.limit, field.unit)
         drawn = gauge_positions(limit, _read(field, text), "simple", None)
     except BenchflowError:
         return None  # the limit is not a plain range, so only the controller can judge the reading
     guard = field.gauge or drawn
     return GaugePositions(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
+
+
+def _limit_in_numbers(text: str, unit: str | None) -> Limit:
+    """Parse the limit of a field. ``0.40 .. 0.50 mm (above start by 0.1 .. 0.2 mm)`` has its source in brackets."""
+    try:
+        return parse_limit(text, unit=unit)
+    except QuantityError:
+        return parse_limit(text.partition(" (")[0], unit=unit)
 
 
 def with_own_unit(text: str, unit: str | None) -> str:

@@ -14,6 +14,7 @@ from benchflow.trade.calculations.bolt_torque import TORQUE_CALCULATIONS
 from benchflow.trade.calculations.cam_timing import CAM_CALCULATIONS
 from benchflow.trade.calculations.clearances import CLEARANCE_CALCULATIONS
 from benchflow.trade.calculations.compression import COMPRESSION_CALCULATIONS
+from benchflow.trade.calculations.friction_torque import FRICTION_CALCULATIONS
 from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, run_calculation
 from benchflow.trade.calculations.result import CalculationError, CalculationResult
 from benchflow.trade.calculations.shims import SHIM_CALCULATIONS
@@ -26,6 +27,7 @@ CALCULATIONS: dict[str, Calculation] = {
     for calculation in (
         *WRENCH_CALCULATIONS,
         *TORQUE_CALCULATIONS,
+        *FRICTION_CALCULATIONS,
         *STRENGTH_CALCULATIONS,
         *STRETCH_CALCULATIONS,
         *ANGLE_CALCULATIONS,

@@ -124,6 +124,8 @@ def _print_result(result: "CalculationResult") -> None:
     print_line(result.title)
     for given in result.given:
         _print_wrapped(f"  {given.title}: ", given.text, columns)
+    for caution in result.cautions:
+        _print_wrapped(f"{caution.signal.upper()}: ", caution.text, columns)
     for line in result.lines:
         print_line(f"{line.title}: {line.shown}")
         for text in (line.formula, line.filled):

@@ -123,8 +123,15 @@ class Inputs:
 
     def limit(self, name: str) -> Limit:
         """Return a required limit."""
+        value = self.optional_limit(name)
+        if value is None:
+            raise TypeError(f"the limit {name} is missing")
+        return value
+
+    def optional_limit(self, name: str) -> Limit | None:
+        """Return a limit, ``None`` if it was left out."""
         value = self._values.get(name)
-        if not isinstance(value, Limit):
+        if value is not None and not isinstance(value, Limit):
             raise TypeError(f"{name} is not a limit")
         return value
 

@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import sentence
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, difference_factor, show
 from benchflow.trade.rounding import round_to_digits, round_to_places
 
@@ -48,13 +49,17 @@ class GivenInput(Struct, frozen=True):
 
 
 class CalculationResult(Struct, frozen=True):
-    """A finished calculation. ``notes`` are sentences about scatter, assumptions and checks that remain to be done."""
+    """A finished calculation. ``notes`` are sentences about scatter, assumptions and checks that remain to be done.
+
+    ``cautions`` are the hazards of the work that the calculation is for, and of a bad result.
+    """
 
     title: str
     lines: tuple[ResultLine, ...]
     source: str
     notes: tuple[str, ...] = ()
     given: tuple[GivenInput, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
     def __getitem__(self, name: str) -> Quantity:
         """Return the value of the line called ``name``.

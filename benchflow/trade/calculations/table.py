@@ -8,19 +8,30 @@ from collections.abc import Mapping
 
 from benchflow.procedure.problems import hint_for
 from benchflow.trade.calculations.acceptance import ACCEPTANCE_CALCULATIONS
+from benchflow.trade.calculations.belt_tension import BELT_CALCULATIONS
+from benchflow.trade.calculations.bob_weight import BALANCE_CALCULATIONS
 from benchflow.trade.calculations.bolt_strength import STRENGTH_CALCULATIONS
 from benchflow.trade.calculations.bolt_stretch import STRETCH_CALCULATIONS
 from benchflow.trade.calculations.bolt_torque import TORQUE_CALCULATIONS
 from benchflow.trade.calculations.cam_timing import CAM_CALCULATIONS
+from benchflow.trade.calculations.chamber_volume import CHAMBER_CALCULATIONS
 from benchflow.trade.calculations.clearances import CLEARANCE_CALCULATIONS
 from benchflow.trade.calculations.compression import COMPRESSION_CALCULATIONS
 from benchflow.trade.calculations.friction_torque import FRICTION_CALCULATIONS
 from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, run_calculation
+from benchflow.trade.calculations.iso_fits import FIT_CALCULATIONS
+from benchflow.trade.calculations.leak_down import LEAK_CALCULATIONS
+from benchflow.trade.calculations.piston_clearance import PISTON_CALCULATIONS
+from benchflow.trade.calculations.piston_motion import MOTION_CALCULATIONS
+from benchflow.trade.calculations.play_shims import PLAY_CALCULATIONS
+from benchflow.trade.calculations.press_fit import PRESS_CALCULATIONS
 from benchflow.trade.calculations.result import CalculationError, CalculationResult
 from benchflow.trade.calculations.shims import SHIM_CALCULATIONS
 from benchflow.trade.calculations.thermal_growth import THERMAL_CALCULATIONS
 from benchflow.trade.calculations.tightening_angle import ANGLE_CALCULATIONS
+from benchflow.trade.calculations.top_dead_centre import DEAD_CENTRE_CALCULATIONS
 from benchflow.trade.calculations.torque_wrench import WRENCH_CALCULATIONS
+from benchflow.trade.calculations.valve_springs import SPRING_CALCULATIONS
 
 CALCULATIONS: dict[str, Calculation] = {
     calculation.name: calculation
@@ -32,10 +43,21 @@ CALCULATIONS: dict[str, Calculation] = {
         *STRETCH_CALCULATIONS,
         *ANGLE_CALCULATIONS,
         *CLEARANCE_CALCULATIONS,
+        *PISTON_CALCULATIONS,
         *SHIM_CALCULATIONS,
+        *PLAY_CALCULATIONS,
         *THERMAL_CALCULATIONS,
+        *FIT_CALCULATIONS,
+        *PRESS_CALCULATIONS,
         *COMPRESSION_CALCULATIONS,
+        *CHAMBER_CALCULATIONS,
+        *MOTION_CALCULATIONS,
+        *DEAD_CENTRE_CALCULATIONS,
         *CAM_CALCULATIONS,
+        *SPRING_CALCULATIONS,
+        *LEAK_CALCULATIONS,
+        *BALANCE_CALCULATIONS,
+        *BELT_CALCULATIONS,
         *ACCEPTANCE_CALCULATIONS,
     )
 }

@@ -9,6 +9,7 @@ from textual.widgets import Input
 from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, QuantityInput, WordInput
 from benchflow.trade.calculations.result import CalculationResult
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
+from benchflow.tui.draw.operation_panel import draw_cautions
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -78,6 +79,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
             for each in self.result.lines:
                 lines.append(((f"{each.title}: ", "text"), (each.shown, "strong")))
                 lines.extend(styled("  " + part, "faint") for part in wrap(each.filled, width - 2))
+            lines.extend(draw_cautions(self.result.cautions, width))
             for note in self.result.notes:
                 lines.extend(hanging("· ", note, width))
         elif self.errors is not None:

@@ -66,7 +66,7 @@ def chamber_for_ratio(
         line("clearance", "Volume at top dead centre", total, "cm³", "swept / (ratio − 1)",
              f"{swept:.1f} cm³ / ({show(ratio)} − 1)", decimals=2),
     ]  # fmt: skip
-    notes = ["This is the static ratio, without the effect of valve timing.",
+    notes = ["Assumed: the static ratio, without valve timing and without the gap beside the piston above its ring.",
              "Measure the volume of each chamber. Castings differ by several cm³."]  # fmt: skip
     if head is not None:
         notes += _milling(lines, chamber, head, area, gasket.unit, bore)

@@ -244,7 +244,8 @@ def rod_ratio(rod: Quantity, stroke: Quantity) -> CalculationResult:
     outside = () if Fraction(14, 10) <= ratio <= Fraction(22, 10) else (
         "This is unusual. Check that it is the stroke, not the throw, and the rod from centre to centre.",
     )  # fmt: skip
-    return CalculationResult("Rod ratio", lines, "geometry", (*outside, usual))
+    assumed = "Assumed: the rod is measured from centre to centre, and the pin is not offset."
+    return CalculationResult("Rod ratio", lines, "geometry", (*outside, assumed, usual))
 
 
 _STROKE = length_field("stroke", "Stroke", "88.4 mm")

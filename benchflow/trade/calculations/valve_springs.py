@@ -93,6 +93,7 @@ def spring_shims(measured: Quantity, wanted: Quantity, rate: Quantity | None = N
         lines.append(line("load", "More load at the seat", more.value, unit, "k × shims",
                           f"{show(rate)} × {lines[0].shown}"))  # fmt: skip
     notes = (
+        "Assumed: the height was measured with the retainer and the locks that will be fitted.",
         "A trade page accepts an installed height within ±0.020 in (0.5 mm).",
         "Shims take the same amount from the clearance to coil bind. Calculate it again.",
     )

@@ -1,5 +1,6 @@
 """Parses one quantity in trade notation, such as ``85 ft-lb`` or ``29.5 ft-lb (40 N·m)``."""
 
+import re
 from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
@@ -83,6 +84,8 @@ def with_uniform_characters(text: str) -> str:
 
 # --- a number and its unit --------------------------------------------------------------------------
 
+_RECIPROCAL = re.compile(r"1/(K|°C|°?F|C)(?![^\W\d_])")
+"""A unit that begins with a digit, such as ``1/K``."""
 _UNIT_MARKS = frozenset("°%\"'·/.^℃℉㎜㎝㎛㎏")
 
 
@@ -121,7 +124,8 @@ def scan_quantity(original: str, text: str, start: int, dimension: str | None) -
         raise QuantityError("bad-quantity", original, error.at, error.why, hint) from None
     # A dash before a letter joins number and unit, as in "1/4-turn". A dash before a digit is part of the number.
     begin = i + 1 if text[i : i + 1] == "-" and text[i + 1 : i + 2].isalpha() else skip_space(text, i)
-    end = unit_end(text, begin)
+    reciprocal = _RECIPROCAL.match(text, begin)
+    end = unit_end(text, begin) if reciprocal is None else reciprocal.end()
     if end == begin:
         return ScannedQuantity(number, None, at, i, i)
     return ScannedQuantity(number, _unit(original, text[begin:end], begin, dimension), at, begin, end)
@@ -233,7 +237,8 @@ def example(dimension: str | None) -> str:
     return f"write it like {units.EXAMPLES.get(dimension or 'torque', '40 N·m')}"
 
 
-_DIMENSION_NAMES = {"rotation": "rotational speed", "expansion": "thermal expansion", "fraction": "share"}
+_DIMENSION_NAMES = {"rotation": "rotational speed", "expansion": "thermal expansion", "fraction": "share",
+                    "viscosity": "kinematic viscosity"}  # fmt: skip
 
 
 def _with_article(dimension: str) -> str:

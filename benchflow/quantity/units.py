@@ -1,8 +1,9 @@
 """The table of the trade's units with exact factors, and the search for a unit by its spelling.
 
 A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent: m, kg, s, K, N, N·m,
-Pa, m², m³, N/m, V, A, Ω, Hz. A formula in base units therefore needs no further factors. The exception is the angle.
-Its base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
+Pa, m², m³, N/m, V, A, Ω, Hz, m²/s, kg·m. A formula in base units therefore needs no further factors. The exception is
+the angle. Its base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
+HRC is a scale of hardness of its own: no other unit can be converted to it.
 
 Sources of the defining numbers: inch 25.4 mm, pound 0.45359237 kg (international yard and pound, 1959);
 standard gravity 9.80665 m/s² (3rd CGPM, 1901); US gallon 231 in³; imperial gallon 4.54609 L; conventional
@@ -28,14 +29,16 @@ BASES = {
     "length": "m", "torque": "N·m", "angle": "°", "temperature": "K", "time": "s", "force": "N",
     "pressure": "Pa", "mass": "kg", "volume": "m³", "area": "m²", "fraction": "%", "stiffness": "N/m",
     "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω", "frequency": "Hz",
+    "viscosity": "mm²/s", "unbalance": "g·cm", "hardness": "HRC",
 }  # fmt: skip
-"""A typical unit of each dimension. The factors of %, rpm and ppm/K are not 1."""
+"""A typical unit of each dimension. The factors of %, rpm, ppm/K, mm²/s and g·cm are not 1."""
 
 EXAMPLES = {
     "length": "0.05 mm", "torque": "40 N·m", "angle": "90°", "temperature": "20 °C", "time": "10 min",
     "force": "500 N", "pressure": "3 bar", "mass": "250 g", "volume": "76 cm³", "area": "58 mm²",
     "fraction": "4 %", "stiffness": "30 N/mm", "rotation": "800 rpm", "expansion": "12 ppm/K",
-    "voltage": "12.6 V", "current": "5 A", "resistance": "0.8 Ω", "frequency": "110 Hz", "": "3",
+    "voltage": "12.6 V", "current": "5 A", "resistance": "0.8 Ω", "frequency": "110 Hz",
+    "viscosity": "100 mm²/s", "unbalance": "0.5 g·cm", "hardness": "58 HRC", "": "3",
 }  # fmt: skip
 """An example of each dimension, for hints."""
 
@@ -57,6 +60,7 @@ _ROWS: tuple[tuple[str, str, F, str], ...] = (
     ("µm", "length", F("0.000001"), "um|micron|microns|micrometre|micrometres|micrometer|micrometers"),
     ("km", "length", F(1000), "kilometre|kilometer|kilometres|kilometers"),
     ("in", "length", _INCH, "inch|inches|\"|''"),
+    ("µin", "length", _INCH / 10**6, "uin|microinch|microinches"),
     ("thou", "length", _INCH / 1000, "thous|mil|mils|thousandth|thousandths"),
     ("ft", "length", _FOOT, "foot|feet|'"),
     ("mi", "length", 5280 * _FOOT, "mile|miles"),
@@ -115,6 +119,14 @@ _ROWS: tuple[tuple[str, str, F, str], ...] = (
     ("rpm", "rotation", F(6), "r/min|rev/min|revs/min"),
     ("Hz", "frequency", F(1), "hertz"),
     ("ppm/K", "expansion", F("0.000001"), "ppm/°C|ppm/C|µm/m/K|µm/m·K|µm/m/°C|µm/m·°C"),
+    ("ppm/°F", "expansion", F(9, 5) / 10**6, "ppm/F|µin/in/°F|µin/in/F"),
+    ("1/K", "expansion", F(1), "/K|1/°C|/°C|1/C"),
+    ("1/°F", "expansion", F(9, 5), "/°F|1/F"),
+    ("mm²/s", "viscosity", F("0.000001"), ""),
+    ("cSt", "viscosity", F("0.000001"), "centistoke|centistokes"),
+    ("g·cm", "unbalance", F("0.00001"), "cm·g|gcm"),
+    ("g·mm", "unbalance", F("0.000001"), "mm·g|gmm"),
+    ("HRC", "hardness", F(1), "Rockwell·C"),
     ("V", "voltage", F(1), "volt|volts"),
     ("mV", "voltage", F("0.001"), "millivolt|millivolts"),
     ("A", "current", F(1), "amp|amps|ampere|amperes"),

@@ -31,13 +31,14 @@ ValueKind = Literal["plain", "on scale"]
 
 _BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
           "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
-          "volt = newton * metre / second / ampere", "ohm = volt / ampere")  # fmt: skip
+          "volt = newton * metre / second / ampere", "ohm = volt / ampere", "rockwell_c = [hardness]")  # fmt: skip
 PINT_UNITS = {
     "": "dimensionless", "fraction": "dimensionless", "length": "metre", "area": "metre ** 2", "volume": "metre ** 3",
     "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
     "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
     "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
-    "frequency": "1 / second",
+    "frequency": "1 / second", "viscosity": "metre ** 2 / second", "unbalance": "kilogram * metre",
+    "hardness": "rockwell_c",
 }  # fmt: skip
 """The base unit of each dimension, by its name in pint. The factors of the unit table are relative to these."""
 
@@ -85,7 +86,8 @@ def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
 
 
 _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
-              "expansion": "a thermal expansion"}  # fmt: skip
+              "expansion": "a thermal expansion", "viscosity": "a kinematic viscosity",
+              "unbalance": "an unbalance"}  # fmt: skip
 
 
 def _phrase(found: _Result) -> str:

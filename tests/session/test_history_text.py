@@ -101,6 +101,8 @@ def test_rework_deviations_and_corrections_are_in_capitals(driver: SmallHead) ->
     driver.do("start", operation="measure[2]")
     wrong = driver.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
     driver.do("correct", event=wrong, value="0.25 mm", reason="digits swapped")
+    for _ in range(3):
+        driver.do("record", name="runout[2]", value="0.50 mm")
     driver.do("deviate", operation="measure[2]", about="runout[2]", reason="no gauge in the house", by="Inspector")
     driver.do("pause")
     driver.do("rework", operation="lower", reason="gasket upside down")

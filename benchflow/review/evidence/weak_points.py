@@ -80,7 +80,7 @@ def _deviation_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 
 def _value_points(value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
-    if value.judged is not None and not value.waived:
+    if value.judged is not None and value.open:
         figure = f"{value.ask} is {shown(value.judged, value.unit)}"
         if value.verdict in OUT_OF_LIMIT:
             yield WeakPoint("out-of-limit", f"{figure}, outside {value.limit}", last, value.name)

@@ -19,6 +19,7 @@ from benchflow.quantity import Quantity, convert
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, margin, number
+from benchflow.session.rules.value_results import results_of
 from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_singly, limit_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
@@ -46,6 +47,7 @@ class Value(Struct, frozen=True):
     reason: str
     filled: str
     waived: str  # who signed a deviation, and the reason; "" for none
+    open: bool  # out of the limit or not proven, and no deviation covers it
     earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each single reading is compared with the limit
 
@@ -91,7 +93,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
-        verdict.reason, "", _waiver_text(state, step, record.name),
+        verdict.reason, "", *_waiver(state, step, record.name),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound),
     )  # fmt: skip
 
@@ -107,7 +109,7 @@ def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Valu
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
         in_force.limit, within, (), (), cast(Verdict, in_force.verdict), number(in_force.value),
         in_force.share, number(in_force.uncertainty), "", in_force.filled or work.formula,
-        _waiver_text(log.state, step, work.name), (), False,
+        *_waiver(log.state, step, work.name), (), False,
     )  # fmt: skip
 
 
@@ -144,6 +146,8 @@ def _largest_uncertainty(readings: tuple[ReadingFact, ...]) -> Decimal | None:
     return max((Decimal(r.uncertainty) for r in readings if r.uncertainty), default=None)
 
 
-def _waiver_text(state: State, step: Step, name: str) -> str:
-    deviation = state.work(step.id).deviations.get(name)
-    return "" if deviation is None else f"{deviation.by}: {deviation.reason}"
+def _waiver(state: State, step: Step, name: str) -> tuple[str, bool]:
+    """Who signed each deviation about the value, with the reasons; and whether it still needs one."""
+    results = results_of(state, step, name)
+    texts = dict.fromkeys(f"{each.by}: {each.reason}" for each in (result.waived for result in results) if each)
+    return "; ".join(texts), any(result.open for result in results)

@@ -10,7 +10,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.check_stages import judge_check
-from benchflow.session.rules.open_items import value_title
+from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev

@@ -13,8 +13,9 @@ from benchflow.session.context import (
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import name_in_step
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.open_items import value_title
+from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
+from benchflow.session.rules.value_results import results_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.session.state.state_changes import operation_undone
@@ -44,7 +45,12 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
         titles = ", ".join(quoted_title(state, step_id) for step_id in redo)
         message = f"The remedy cannot undo {titles} now ({rule}). Start a rework instead"
         return refuse("interference", message, name=name)
-    return (Entry(by, ev.RemedyCarriedOut(step.id, name, progress.verdict, progress.remedy.do, redo)),)
+    void: dict[str, tuple[str, ...]] = {}
+    for result in results_of(state, step, name):
+        for reading in result.readings:
+            if reading.step == step.id and reading.slot not in void.get(reading.name, ()):
+                void[reading.name] = (*void.get(reading.name, ()), reading.slot)
+    return (Entry(by, ev.RemedyCarriedOut(step.id, name, progress.verdict, progress.remedy.do, redo, void)),)
 
 
 def _rule_broken_by_undoing(state: State, step_ids: tuple[str, ...]) -> str | None:

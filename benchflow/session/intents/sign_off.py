@@ -4,7 +4,7 @@ from benchflow.base.plaintext import clean
 from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.open_items import limit_reasons
+from benchflow.session.rules.deviation_targets import deviation_targets
 from benchflow.session.rules.signatures import deviation_subject, signature_refusal
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -43,11 +43,18 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     about = deviation_subject(state, step, intent.about.strip())
     if isinstance(about, Refusal):
         return about
+    targets = deviation_targets(state, step, about)
+    if isinstance(targets, Refusal):
+        return targets
     # After the operation is done, a deviation is possible only for a limit that a later correction broke.
-    if step.id in state.done and all(open_limit.name != about for open_limit in limit_reasons(state, step)):
+    limited = all(target.entries and target.open for target in targets)
+    if step.id in state.done and not limited:
         return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
     signer = clean(by).strip()
     refusal = signature_refusal(context.shop, signer, None, intent.pin, ask_pin=True)
     if refusal is not None:
         return refusal
-    return (Entry(signer, ev.DeviationSigned(step.id, about, reason)),)
+    return tuple(
+        Entry(signer, ev.DeviationSigned(step.id, target.subject, reason, tuple(sorted(target.entries))))
+        for target in targets
+    )

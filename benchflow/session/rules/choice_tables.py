@@ -11,6 +11,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, base_of_difference, show
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculated_quantity
+from benchflow.session.rules.choice_waivers import choice_waiver
 from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import GUARD_FACTOR
@@ -90,7 +91,7 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
             yield Reason("value-missing", message, operation=step.id, name=choose.name)
             continue
         proposal = table_proposal(state, step, choose)
-        if taken not in proposal.takes and choose.name not in work.deviations:
+        if taken not in proposal.takes and choice_waiver(state, step, choose) is None:
             expected = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
             message = f"{title}: {taken} was chosen, but {expected}"
             yield Reason("out-of-limit", message, operation=step.id, name=choose.name)

@@ -1,6 +1,8 @@
-"""The subjects of a deviation that are not names in the procedure, and the text for any subject."""
+"""The subjects of a deviation, the text for any subject, and the entries that a deviation covers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+
+from benchflow.session.state.state import Deviation, Work
 
 TIME = "time"
 """The subject of a deviation that waives all time windows of an operation."""
@@ -29,3 +31,9 @@ def subject_text(subject: str, title: Callable[[str], str] = str) -> str:
     if subject.startswith(window_subject("")):
         return f"the time window after “{title(subject.removeprefix(window_subject('')))}”"
     return subject
+
+
+def covering_deviation(work: Work, subjects: Iterable[str], entries: frozenset[int]) -> Deviation | None:
+    """The deviation about one of ``subjects`` that covers all ``entries`` (their ``seq``); ``None`` if none does."""
+    found = (work.deviations[subject] for subject in subjects if subject in work.deviations)
+    return next((deviation for deviation in found if entries <= deviation.entries), None)

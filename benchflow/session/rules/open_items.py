@@ -4,23 +4,21 @@ from collections.abc import Iterator
 
 from benchflow.base.durations import clock_duration
 from benchflow.procedure.identity import StepId
-from benchflow.procedure.model import CheckStage, RecordedValue
+from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import show
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
-from benchflow.session.rules.calculated_values import calculate, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.check_stages import check_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, covering_deviation, window_subject
 from benchflow.session.rules.joint_progress import joint_progress, last_ticks, progress_text
+from benchflow.session.rules.open_values import lapsed_deviation_text, open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
-from benchflow.session.rules.verdicts import ValueVerdict, judge_value, last_attempts
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import State
-from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
@@ -32,7 +30,7 @@ def required_lots(state: State, step: Step) -> tuple[str, ...]:
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
     """Every reason why ``step`` cannot be finished now."""
     return (
-        *_value_reasons(state, step),
+        *open_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
         *_lot_reasons(state, step),
@@ -50,74 +48,12 @@ def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:
     In an operation that is done, only the correction of a reading can cause this.
     """
     found = (
-        *_value_reasons(state, step),
+        *open_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
         *_joint_reasons(state, step),
     )
     return tuple(reason for reason in found if reason.code in ("out-of-limit", "not-proven"))
-
-
-def _value_reasons(state: State, step: Step) -> Iterator[Reason]:
-    for record in step.operation.record:
-        verdict = judge_value(state, step.id, record)
-        yield from _reread_reasons(state, step, record)
-        yield from value_reasons(state, step, record.name, record.slots, verdict)
-    for work in unmatched_calculations(step):
-        calculated = calculate(state, step, work)
-        if calculated is None:
-            message = f"{work.title or work.name} cannot be calculated yet. A reading is missing"
-            yield Reason("value-missing", message, operation=step.id, name=work.name)
-        else:
-            yield from value_reasons(state, step, work.name, ("1",), calculated.verdict)
-
-
-def _reread_reasons(state: State, step: Step, record: RecordedValue) -> Iterator[Reason]:
-    """The reason to read a value again: some readings are older than the last remedy."""
-    remedied = last_remedy_seq(state, step, record.name)
-    old = [slot for slot, attempt in last_attempts(state, step.id, record.name).items() if attempt.seq < remedied]
-    if old:
-        which = "" if len(record.slots) == 1 else f" (reading {', '.join(old)} of {len(record.slots)})"
-        message = f"{value_title(step, record.name)} was read before the remedy. Read it again{which}"
-        yield Reason("value-missing", message, operation=step.id, name=record.name)
-
-
-def value_reasons(
-    state: State, step: Step, name: str, slots: tuple[str, ...], verdict: ValueVerdict
-) -> tuple[Reason, ...]:
-    """Every reason against one value: readings are missing, it is out of its limit, or it is not proven.
-
-    ``slots`` names its readings. A deviation waives the limit, but not a missing reading.
-    """
-    title = value_title(step, name)
-    reasons: tuple[Reason, ...] = ()
-    if verdict.missing:
-        which = "" if len(slots) == 1 else f" (reading {', '.join(verdict.missing)} of {len(slots)})"
-        message = f"{title} is not entered yet{which}"
-        reasons = (Reason("value-missing", message, operation=step.id, name=name),)
-    if name in state.work(step.id).deviations:
-        return reasons
-    advice = f"{lapsed_deviation_text(state, step, name)}. Measure again, or sign a deviation"
-    shown = "" if verdict.value is None else show(verdict.value)
-    if verdict.verdict in OUT_OF_LIMIT:
-        message = f"{title}: {shown} {VERDICT_TEXT[verdict.verdict]}, limit {verdict.limit}{advice}"
-        return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
-    if verdict.verdict == "not-proven":
-        message = f"{title}: {shown}, not proven to be within {verdict.limit}: {verdict.reason}{advice}"
-        return (*reasons, Reason("not-proven", message, operation=step.id, name=name))
-    return reasons
-
-
-def value_title(step: Step, name: str) -> str:
-    """The question for a recorded value, or the title of a calculated one; the name if it has neither."""
-    record, work = step.record(name), step.work_out(name)
-    return (record.ask if record else "") or (work.title if work else "") or name
-
-
-def lapsed_deviation_text(state: State, step: Step, name: str) -> str:
-    """A sentence on a deviation that no longer counts, because the value was entered again; empty if there is none."""
-    lapsed = state.work(step.id).lapsed.get(name)
-    return "" if lapsed is None else f". The deviation signed by {lapsed.by} was for an earlier entry"
 
 
 def _lot_reasons(state: State, step: Step) -> Iterator[Reason]:
@@ -139,10 +75,10 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
         fastener = progress.next if draw_down is None else draw_down.next
         message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"
         yield Reason("stage-not-finished", message, operation=step.id, name=progress.joint.id)
-    waived = state.work(step.id).deviations
-    if progress.joint.id in waived:
-        return
-    for tick in last_ticks(state.work(step.id).ticks).values():
+    work = state.work(step.id)
+    for tick in last_ticks(work.ticks).values():
+        if covering_deviation(work, (progress.joint.id,), frozenset((tick.seq,))) is not None:
+            continue
         stage = progress.tighten.stages[tick.stage - 1]
         if tick.verdict in OUT_OF_LIMIT and isinstance(stage, CheckStage) and tick.quantity is not None:
             message = (

@@ -17,6 +17,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculate
+from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge
@@ -184,7 +185,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
                 yield Reason("value-missing", message, operation=step.id, name=name)
                 continue
             value = resulting_value(state, step, match, place, size)
-            if value is None or match.name in work.deviations:
+            if value is None or match_waiver(state, step, match, place) is not None:
                 continue
             if judge(value, match.limit, "simple").verdict != "ok":
                 result = f"{result_title(step, match)} {show(value)}, limit {match.limit.text}"

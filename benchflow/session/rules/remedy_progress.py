@@ -5,9 +5,8 @@ from msgspec import Struct
 from benchflow.ordering.rework import with_dependents
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
-from benchflow.session.rules.calculated_values import calculate
 from benchflow.session.rules.rework_plans import done_work
-from benchflow.session.rules.verdicts import ValueVerdict, judge_value
+from benchflow.session.rules.value_results import results_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OutOfLimit
 
@@ -25,24 +24,13 @@ class RemedyProgress(Struct, frozen=True):
     exhausted: bool
 
 
-def value_verdict(
-    state: State, step: Step, name: str
-) -> tuple[ValueVerdict, model.RecordedValue | model.CalculatedValue] | None:
-    """The verdict on a value of ``step`` and the value itself; ``None`` if there is no such value or no result yet."""
-    record = step.record(name)
-    if record is not None:
-        return judge_value(state, step.id, record), record
-    work = step.work_out(name)
-    calculated = None if work is None else calculate(state, step, work)
-    return None if work is None or calculated is None else (calculated.verdict, work)
-
-
 def remedy_progress(state: State, step: Step, name: str) -> RemedyProgress | None:
-    """The next remedy for a value; ``None`` if the value is not out of its limit."""
-    found = value_verdict(state, step, name)
-    if found is None or (found[0].verdict != "low" and found[0].verdict != "high"):
+    """The next remedy for a value; ``None`` if the value is not out of its limit, or if a deviation covers it."""
+    found = next((result for result in results_of(state, step, name) if result.out), None)
+    value = step.record(name) or step.work_out(name)
+    if found is None or value is None or (found.verdict.verdict != "low" and found.verdict.verdict != "high"):
         return None
-    verdict, value = found[0].verdict, found[1]
+    verdict = found.verdict.verdict
     remedies = value.below if verdict == "low" else value.above
     carried_out = state.work(step.id).remedies.get(name)
     tries = carried_out.done if carried_out is not None and carried_out.verdict == verdict else 0

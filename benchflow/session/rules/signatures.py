@@ -9,6 +9,8 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
 from benchflow.session.rules.joint_progress import joint_progress
 from benchflow.session.rules.open_items import limit_reasons
+from benchflow.session.rules.part_matching import match_place
+from benchflow.session.rules.value_results import named_value
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
@@ -54,6 +56,8 @@ def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:
             return candidate
+    if named_value(state, step, about) is not None or match_place(state, step, about) is not None:
+        return about
     if about in (HOLD, "hold-unsigned"):
         if step.operation.hold is None:
             return refuse("unknown-name", f"{title} has no hold. There is nothing to waive", operation=step.id)

@@ -110,6 +110,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     verdict: OutOfLimit  # the verdict on the value before the remedy
     do: str  # text of the remedy
     redo: tuple[str, ...] = ()  # ids of the operations that have to be done again
+    void: dict[str, tuple[str, ...]] = {}  # the readings to take again, by value; all of ``name`` if it is empty
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):
@@ -216,12 +217,13 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
 
     ``about`` is one of: the name of a value, a part or a joint; ``hold``; ``time`` (every time window of the
     operation); ``time seal`` (the time window that counts from the operation ``seal``). It is never an interference
-    rule.
+    rule. ``gap[2]`` is one of several readings. ``entries`` has the ``seq`` of every entry that the deviation covers.
     """
 
     operation: str
     about: str
     reason: str
+    entries: tuple[int, ...] = ()
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):

@@ -1,18 +1,20 @@
 """Fold of the events that enter, clear or correct something for one operation. Each function returns the new state."""
 
+from collections.abc import Iterator
+
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.done_operations import reopened_by
-from benchflow.session.state.state import Attempt, Deviation, EntryRef, RemedyCount, Signature, State, Tick, Turn
+from benchflow.session.state.state import Attempt, Deviation, EntryRef, RemedyCount, Signature, State, Tick, Turn, Work
 from benchflow.session.state.state_changes import (
     calculated_from,
-    lapsed_deviations,
     operation_undone,
     with_entry,
     with_work,
+    without_deviations_for,
 )
 
 
@@ -27,13 +29,12 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
     """Return the state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse."""
     step, name = entry.operation, entry.name
-    work = state.work(step)
-    of_name = work.readings.get(name, {})
+    of_name = state.work(step).readings.get(name, {})
     before = of_name.get(entry.reading, ())
-    lapsed = lapsed_deviations(work, name, *calculated_from(state, step, name)) if before and work.deviations else {}
-    readings = {**work.readings, name: {**of_name, entry.reading: (*before, attempt)}}
-    state = with_entry(state, step, by, readings=readings, **lapsed)
-    return _with_correctable(state, attempt.seq, entry)
+    readings = {**state.work(step).readings, name: {**of_name, entry.reading: (*before, attempt)}}
+    state = with_entry(state, step, by, readings=readings)
+    state = _with_correctable(state, attempt.seq, entry)
+    return without_deviations_for(state, {before[-1].seq}) if before else state
 
 
 def _with_correctable(state: State, seq: int, entry: EntryRef) -> State:
@@ -63,7 +64,7 @@ def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected
         else tick
         for tick in work.ticks
     )
-    return with_entry(state, entry.operation, line.by, ticks=ticks, **lapsed_deviations(work, entry.name))
+    return without_deviations_for(with_entry(state, entry.operation, line.by, ticks=ticks), {event.event})
 
 
 def _fold_reading_corrected(
@@ -79,10 +80,10 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
     work = state.work(event.operation)
     before = work.remedies.get(event.name)
     count = before.done + 1 if before is not None and before.verdict == event.verdict else 1
-    readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
+    readings = _without_readings(work, event)
     remedies = {**work.remedies, event.name: RemedyCount(event.verdict, count, line.seq)}
-    lapsed = lapsed_deviations(work, event.name)
-    state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
+    state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies)
+    state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
     if not event.redo:
         return state
     for step in reopened_by(event):
@@ -91,14 +92,26 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
     return replace(state, in_progress=None, started=None)
 
 
+def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[str, tuple[Attempt, ...]]]:
+    """Return the readings of ``work`` without those that a remedy makes void."""
+    if not event.void:
+        return {name: slots for name, slots in work.readings.items() if name != event.name}
+    kept = {
+        name: {slot: attempts for slot, attempts in slots.items() if slot not in event.void.get(name, ())}
+        for name, slots in work.readings.items()
+    }
+    return {name: slots for name, slots in kept.items() if slots}
+
+
 def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
     tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
     work = state.work(event.operation)
-    repeated = bool(work.deviations) and any(
-        (earlier.stage, earlier.fastener) == (tick.stage, tick.fastener) for earlier in work.ticks
-    )
-    lapsed = lapsed_deviations(work, event.joint) if repeated else {}
-    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), **lapsed)
+    replaced = {
+        earlier.seq for earlier in work.ticks if (earlier.stage, earlier.fastener) == (tick.stage, tick.fastener)
+    }
+    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick))
+    if replaced:
+        state = without_deviations_for(state, replaced)
     if event.quantity is None:
         return state
     return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
@@ -112,7 +125,8 @@ def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State
     if not matching:
         return state
     kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
-    return with_entry(state, event.operation, line.by, ticks=kept)
+    state = with_entry(state, event.operation, line.by, ticks=kept)
+    return without_deviations_for(state, {ticks[matching[-1]].seq})
 
 
 def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:
@@ -142,9 +156,10 @@ def fold_unchecked(state: State, event: ev.CheckUnticked, line: Line) -> State:
 
 def fold_chosen(state: State, event: ev.PartChosen, line: Line) -> State:
     work = state.work(event.operation)
-    every_place = ValueRef.parse(event.name).name  # a deviation about a match covers all its places
-    lapsed = lapsed_deviations(work, event.name, every_place) if event.name in work.chosen else {}
-    return with_entry(state, event.operation, line.by, chosen={**work.chosen, event.name: event.take}, **lapsed)
+    chosen = {**work.chosen, event.name: event.take}
+    choice_seqs = {**work.choice_seqs, event.name: line.seq}
+    state = with_entry(state, event.operation, line.by, chosen=chosen, choice_seqs=choice_seqs)
+    return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
 
 def fold_lot(state: State, event: ev.LotEntered, line: Line) -> State:
@@ -163,6 +178,24 @@ def fold_signed(state: State, event: ev.HoldSigned, line: Line) -> State:
 
 def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
     work = state.work(event.operation)
-    deviations = {**work.deviations, event.about: Deviation(line.by, event.reason)}
+    entries = frozenset(event.entries or _entries_about(state, event))
+    deviations = {**work.deviations, event.about: Deviation(line.by, event.reason, entries)}
     lapsed = {about: deviation for about, deviation in work.lapsed.items() if about != event.about}
     return with_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))
+
+
+def _entries_about(state: State, event: ev.DeviationSigned) -> Iterator[int]:
+    """The ``seq`` of each present entry that a deviation is about, for an event that does not name them.
+
+    Version 0.1 and deviations from a joint do not name them.
+    """
+    work = state.work(event.operation)
+    for name, slots in work.readings.items():
+        if event.about in (name, *calculated_from(state, event.operation, name)):
+            yield from (attempts[-1].seq for attempts in slots.values() if attempts)
+    for name, seq in work.choice_seqs.items():
+        if event.about in (name, ValueRef.parse(name).name):
+            yield seq
+    step = state.plan.steps.get(event.operation)
+    if step is not None and step.operation.tighten is not None and step.operation.tighten.joint == event.about:
+        yield from (tick.seq for tick in work.ticks)

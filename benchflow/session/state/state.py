@@ -59,10 +59,15 @@ class Signature(Struct, frozen=True):
 
 
 class Deviation(Struct, frozen=True):
-    """A signed deviation."""
+    """A signed deviation.
+
+    ``entries`` has the ``seq`` of every entry that it covers. It lapses when one of them is replaced or cleared. A
+    deviation from a hold or a time window covers no entry.
+    """
 
     by: str
     reason: str
+    entries: frozenset[int] = frozenset()
 
 
 class RemedyCount(Struct, frozen=True):
@@ -82,9 +87,10 @@ class Work(Struct, frozen=True):
     seated: bool = False  # the part was confirmed to be down
     checks: frozenset[int] = frozenset()  # numbers of the ticked checks, from 1
     chosen: dict[str, str] = {}  # chosen part by choice
+    choice_seqs: dict[str, int] = {}  # ``seq`` of the event of each chosen part
     lots: dict[str, str] = {}  # lot number by part or consumable
-    deviations: dict[str, Deviation] = {}  # by what they are about
-    lapsed: dict[str, Deviation] = {}  # deviations whose entry was replaced later
+    deviations: dict[str, Deviation] = {}  # those in force, by subject
+    lapsed: dict[str, Deviation] = {}  # those whose entry was replaced or cleared later, by subject
     remedies: dict[str, RemedyCount] = {}  # by value
     signed: Signature | None = None
     void: Signature | None = None  # the signature that a later entry made invalid
@@ -96,6 +102,12 @@ class Work(Struct, frozen=True):
     def touched(self) -> bool:
         """True if anybody started the operation or entered something."""
         return bool(self.people or self.readings or self.ticks or self.turns or self.checks or self.chosen or self.lots)
+
+    @property
+    def entries(self) -> frozenset[int]:
+        """The ``seq`` of every entry that a deviation can cover: last attempts, ticks, choices."""
+        readings = (attempts[-1].seq for slots in self.readings.values() for attempts in slots.values() if attempts)
+        return frozenset((*readings, *(tick.seq for tick in self.ticks), *self.choice_seqs.values()))
 
     def attempt(self, entry: "EntryRef", seq: int) -> Attempt | None:
         """The attempt of event ``seq`` at the reading ``entry``; ``None`` if it was cleared."""

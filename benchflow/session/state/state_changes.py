@@ -1,6 +1,6 @@
 """Changes to a state that several kinds of events share. A state is never changed in place: a new one is returned."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from msgspec.structs import replace
@@ -27,16 +27,17 @@ def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
     return with_work(state, step, replace(work, **changes))
 
 
-def lapsed_deviations(work: Work, *names: str) -> dict[str, Any]:
-    """Return the fields of ``work`` that change when the entries ``names`` are replaced: their deviations lapse.
+def without_deviations_for(state: State, gone: Collection[int]) -> State:
+    """Return the state after the entries ``gone`` were replaced or cleared: the deviations that cover one lapse.
 
-    A deviation covers only the entries that existed when it was signed.
+    ``gone`` has the ``seq`` of each entry. The deviation can be of another operation, about a calculated value.
     """
-    lapsing = {name: work.deviations[name] for name in names if name in work.deviations}
-    if not lapsing:
-        return {}
-    kept = {name: deviation for name, deviation in work.deviations.items() if name not in lapsing}
-    return {"deviations": kept, "lapsed": {**work.lapsed, **lapsing}}
+    for step, work in state.works.items():
+        lapsing = {name: each for name, each in work.deviations.items() if not each.entries.isdisjoint(gone)}
+        if lapsing:
+            kept = {name: each for name, each in work.deviations.items() if name not in lapsing}
+            state = with_work(state, step, replace(work, deviations=kept, lapsed={**work.lapsed, **lapsing}))
+    return state
 
 
 def calculated_from(state: State, step: str, name: str) -> tuple[str, ...]:
@@ -85,5 +86,6 @@ def operation_undone(state: State, step: str, seq: int) -> State:
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
-    state = replace(state, done=done)
-    return with_work(state, step, Work(redone=state.work(step).redone + 1))
+    work = state.work(step)
+    state = with_work(replace(state, done=done), step, Work(redone=work.redone + 1))
+    return without_deviations_for(state, work.entries)

@@ -57,14 +57,14 @@ class GaugePositions(Struct, frozen=True):
 
 
 class Reading(Struct, frozen=True):
-    """One reading of a value. ``slot`` is its number ("1", "2") or its place."""
+    """One reading of a value. ``slot`` is its number ("1", "2") or its place, ``subject`` its name in an intent."""
 
     slot: str
     shown: str  # "0.12 mm", with the entered text if that differs; "" before the reading
     verdict: ShownVerdict
     attempts: int = 0
     waived: bool = False
-    stale: bool = False  # older than the last remedy: must be read again
+    subject: str = ""  # "gap", "gap[2]"
 
 
 class ReadingInput(Struct, frozen=True, tag="reading"):

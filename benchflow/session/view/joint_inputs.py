@@ -6,6 +6,7 @@ from benchflow.procedure.model import CheckStage, Stage
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.check_readings import rereadable_fasteners
 from benchflow.session.rules.check_stages import limit_unit, quantity_name
+from benchflow.session.rules.deviation_subjects import covering_deviation
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import (
     DrawDownCount,
@@ -30,7 +31,10 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         return None
     joint, stages, work = progress.joint, progress.tighten.stages, state.work(step.id)
     ticks = last_ticks(work.ticks)
-    out_of_limit = any(tick.verdict in OUT_OF_LIMIT for tick in ticks.values()) and joint.id not in work.deviations
+    out_of_limit = any(
+        tick.verdict in OUT_OF_LIMIT and covering_deviation(work, (joint.id,), frozenset((tick.seq,))) is None
+        for tick in ticks.values()
+    )
     reread_stage, reread = rereadable_fasteners(state, step, progress)
     return vw.TightenInput(
         joint=joint.id,

@@ -3,6 +3,7 @@
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
+from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.part_matching import (
     measured_parts,
     proposed_parts,
@@ -33,7 +34,7 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             text = f"{result_title(step, match)}: {show(value)}" if value is not None else note
             title = f"{match.title or match.name}: {place}"
             proposal = (proposal_by_place[place],) if place in proposal_by_place else ()
-            complete = bool(chosen) and (fits or match.name in work.deviations)
+            complete = bool(chosen) and (fits or match_waiver(state, step, match, place) is not None)
             unit = unit_of_parts(parts) if parts else ""
             sizes = tuple(show(parts[part]) for part in free)
             inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes))

@@ -5,11 +5,13 @@ from fractions import Fraction
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, base_of_difference, show
-from benchflow.session.rules.calculated_values import calculate, formula_uses, last_remedy_seq, unmatched_calculations
+from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import table_proposal
+from benchflow.session.rules.choice_waivers import choice_waiver
 from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
+from benchflow.session.rules.value_results import WHOLE, calculated_results, reading_subject, recorded_results
 from benchflow.session.rules.verdicts import (
     bound_in_force,
     combined_text,
@@ -57,12 +59,13 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     attempts = last_attempts(state, step.id, record.name)
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
-    waived = record.name in work.deviations
-    rows, remedied = [], last_remedy_seq(state, step, record.name)
+    results = recorded_results(state, step, record)
+    waived = {result.slot for result in results if result.waived is not None}
+    rows = []
     for slot in record.slots:
-        attempt = attempts.get(slot)
+        attempt, subject = attempts.get(slot), reading_subject(record, slot)
         if attempt is None:
-            rows.append(vw.Reading(slot, "", ""))
+            rows.append(vw.Reading(slot, "", "", subject=subject))
         else:
             count = len(work.readings[record.name][slot])
             rows.append(
@@ -71,11 +74,11 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     reading_text(from_stored(attempt.quantity)),
                     attempt.verdict,
                     count,
-                    waived,
-                    attempt.seq < remedied,
+                    not waived.isdisjoint((slot, WHOLE)),
+                    subject,
                 )
             )
-    complete = not verdict.missing and (waived or verdict.verdict in ("ok", "none"))
+    complete = not verdict.missing and not any(result.open for result in results)
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     instrument = "" if need is None else need.title or need.id
     if instrument and record.instrument in state.tools:
@@ -103,8 +106,6 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
 
 def _remedy_text(state: State, step: Step, name: str) -> str:
     """What to do about a value that is out of its limit; "" if nothing."""
-    if name in state.work(step.id).deviations:
-        return ""
     current = remedy_progress(state, step, name)
     if current is None:
         return ""
@@ -118,26 +119,13 @@ def _remedy_text(state: State, step: Step, name: str) -> str:
 
 def _must_stop(state: State, step: Step, name: str) -> bool:
     """True if work must stop: no remedy is left, or the remedy is to stop."""
-    if name in state.work(step.id).deviations:
-        return False
     current = remedy_progress(state, step, name)
     return current is not None and (current.exhausted if current.remedy is None else current.remedy.stop)
 
 
-def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
-    """True if a reading that the value depends on is older than the last remedy."""
-    remedy, found = state.work(step.id).remedies.get(work.name), state.work(step.id).readings
-    return remedy is not None and any(
-        attempt.seq < remedy.seq
-        for record in step.operation.record
-        if record.name in found and formula_uses(state.plan, work, record.name)
-        for attempt in last_attempts(state, step.id, record.name).values()
-    )
-
-
 def _titles_to_redo(state: State, step: Step, name: str) -> tuple[str, ...]:
     """Number and title of each operation that the remedy repeats."""
-    current = None if name in state.work(step.id).deviations else remedy_progress(state, step, name)
+    current = remedy_progress(state, step, name)
     if current is None or current.remedy is None or not current.remedy.redo:
         return ()
     steps = steps_to_redo(state, step, current.remedy)
@@ -197,7 +185,7 @@ def gauge_positions(
 
 def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = calculate(state, step, work)
-    waived = work.name in state.work(step.id).deviations
+    waived = any(result.waived is not None for result in calculated_results(state, step, work))
     limit = "" if work.bound is None else work.bound.text
     title = work.title or work.name
     if worked is None:
@@ -217,7 +205,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         complete=waived or verdict.verdict in ("ok", "none"),
         gauge=positions,
         waived=waived,
-        remedy="" if _must_read_again(state, step, work) else _remedy_text(state, step, work.name),
+        remedy=_remedy_text(state, step, work.name),
         must_stop=_must_stop(state, step, work.name),
         redo=_titles_to_redo(state, step, work.name),
     )
@@ -227,7 +215,7 @@ def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
     table = step.operation.choose[index]
     proposed = table_proposal(state, step, table)
     chosen = state.work(step.id).chosen.get(table.name, "")
-    fits = chosen in proposed.takes or table.name in state.work(step.id).deviations
+    fits = chosen in proposed.takes or choice_waiver(state, step, table) is not None
     choices = tuple(dict.fromkeys(band.take for band in table.bands))
     title = table.title or table.name.replace("-", " ").capitalize()
     return vw.ChoiceInput(table.name, title, proposed.takes, choices, chosen, bool(chosen) and fits, proposed.note)

@@ -60,8 +60,6 @@ VERDICT_SPANS: dict[str, tuple[str, Role]] = {
 def verdict_span(reading: Reading) -> Span:
     """Return ``ok``, ``HIGH``, ``LOW`` or ``not proven`` with its role. A waived limit adds ``deviation signed``."""
     word, role = VERDICT_SPANS.get(reading.verdict, ("", "text"))
-    if reading.stale:
-        return "measure again", "attention"
     if reading.waived and reading.verdict in NOT_ACCEPTED:
         return f"{word}, deviation signed", "paused"
     return word, role

@@ -145,7 +145,7 @@ def is_open(item: BenchInput) -> bool:
         case FinishInput():
             return True
         case SlotInput():
-            return not item.slot.shown or item.slot.stale
+            return not item.slot.shown
         case TickInput():
             return True
         case WholeInput():

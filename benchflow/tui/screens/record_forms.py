@@ -188,6 +188,9 @@ def waived_title(now: OperationView, about: str) -> str:
         match given:
             case ReadingInput(name=name, ask=text) | CalculatedInput(name=name, title=text) if name == about:
                 return text
+            case ReadingInput(ask=text, readings=readings) if any(one.subject == about for one in readings):
+                slot = next(one.slot for one in readings if one.subject == about)
+                return f"{text}, reading {slot}"
             case ChoiceInput(name=name, title=text) | TightenInput(joint=name, title=text) if name == about:
                 return text
             case _:

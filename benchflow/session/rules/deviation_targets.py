@@ -1,0 +1,93 @@
+"""The entries of an operation that a deviation covers when it is signed."""
+
+from typing import NamedTuple
+
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import PartMatching
+from benchflow.procedure.plan import Step
+from benchflow.session.context import refuse
+from benchflow.session.refusal import Refusal
+from benchflow.session.rules.choice_tables import choice_reasons
+from benchflow.session.rules.choice_waivers import choice_entries, match_entries
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
+from benchflow.session.rules.joint_progress import joint_progress, last_ticks
+from benchflow.session.rules.open_values import value_title
+from benchflow.session.rules.part_matching import match_reasons
+from benchflow.session.rules.value_results import named_value, results_of
+from benchflow.session.state.state import State
+from benchflow.trade.verdict import OUT_OF_LIMIT
+
+
+class DeviationTarget(NamedTuple):
+    """One subject of a deviation, and the ``seq`` of each entry that it covers.
+
+    ``open`` is false if nothing about the subject needs a deviation now.
+    """
+
+    subject: str
+    entries: frozenset[int]
+    open: bool
+
+
+def deviation_targets(state: State, step: Step, about: str) -> tuple[DeviationTarget, ...] | Refusal:
+    """What a deviation about ``about`` covers now: each reading that is out of its limit, each part that does not fit.
+
+    If nothing is out, it covers what is entered. It is refused if there is no entry. ``about`` is a standard name
+    (:func:`benchflow.session.rules.signatures.deviation_subject`). A hold or a time window has no entries.
+    """
+    if about in (HOLD, TIME) or about.startswith(window_subject("")):
+        return (DeviationTarget(about, frozenset(), open=True),)
+    found = list(_targets(state, step, about))
+    chosen = [target for target in found if target.open] or found
+    if chosen and (chosen[0].open or not _missing(state, step, about)):
+        return tuple(chosen)
+    title = value_title(step, about)
+    message = f"{title} is not entered yet. A deviation covers only what is entered when it is signed. Enter it first"
+    return refuse("value-missing", message, operation=step.id, name=about)
+
+
+def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
+    named = named_value(state, step, about)
+    if named is not None:
+        name, slot = named
+        return [
+            DeviationTarget(result.subject, result.entries, result.open)
+            for result in results_of(state, step, name)
+            if slot is None or result.slot in (slot, "")
+        ]
+    table = step.choice(about)
+    if table is not None:
+        entries = choice_entries(state, step, table)
+        out = any(reason.code == "out-of-limit" and reason.name == about for reason in choice_reasons(state, step))
+        return [DeviationTarget(about, entries, out)] if out or about in state.work(step.id).chosen else []
+    ref = ValueRef.parse(about)
+    match = step.match(about) or step.match(ref.name)
+    if match is not None:
+        return _match_targets(state, step, match, ref.place)
+    progress = joint_progress(state, step)
+    if progress is None or progress.joint.id != about:
+        return []
+    ticks = last_ticks(state.work(step.id).ticks).values()
+    read = frozenset(tick.seq for tick in ticks if tick.verdict in OUT_OF_LIMIT)
+    return [DeviationTarget(about, read, open=True)] if read else []
+
+
+def _match_targets(state: State, step: Step, match: PartMatching, place: str | None) -> list[DeviationTarget]:
+    out = {reason.name for reason in match_reasons(state, step) if reason.code == "out-of-limit"}
+    places = state.plan.procedure.places.get(match.to, ()) if place is None else (place,)
+    found = []
+    for at in places:
+        name = str(ValueRef(match.name, at))
+        if name in state.work(step.id).chosen:
+            found.append(DeviationTarget(name, match_entries(state, step, match, at), name in out))
+    return found
+
+
+def _missing(state: State, step: Step, about: str) -> bool:
+    """True if a reading of the value is missing that ``about`` includes."""
+    named = named_value(state, step, about)
+    record = None if named is None or named[1] is not None else step.record(named[0])
+    if record is None:
+        return False
+    entered = state.work(step.id).readings.get(record.name, {})
+    return any(slot not in entered for slot in record.slots)

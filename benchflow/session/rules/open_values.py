@@ -1,0 +1,68 @@
+"""Every reason against the values of an operation: missing readings, values out of their limits or not proven."""
+
+from collections.abc import Iterator, Sequence
+
+from benchflow.procedure.plan import Step
+from benchflow.quantity import show
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.calculated_values import unmatched_calculations
+from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
+from benchflow.session.state.state import State
+from benchflow.trade.verdict import VERDICT_TEXT
+
+
+def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
+    """Every reason against the values of ``step``, in the order of the procedure."""
+    for record in step.operation.record:
+        entered = state.work(step.id).readings.get(record.name, {})
+        missing = [slot for slot in record.slots if not entered.get(slot)]
+        if missing:
+            which = "" if len(record.slots) == 1 else f" (reading {', '.join(missing)} of {len(record.slots)})"
+            message = f"{value_title(step, record.name)} is not entered yet{which}"
+            yield Reason("value-missing", message, operation=step.id, name=record.name)
+        yield from _limit_reasons(state, step, record.name, recorded_results(state, step, record))
+    for work in unmatched_calculations(step):
+        results = calculated_results(state, step, work)
+        if not results:
+            message = f"{work.title or work.name} cannot be calculated yet. A reading is missing"
+            yield Reason("value-missing", message, operation=step.id, name=work.name)
+        yield from _limit_reasons(state, step, work.name, results)
+
+
+def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
+    """One reason if results of a value are out of the limit, and one if results are not proven to be within it."""
+    title = value_title(step, name)
+    out = [result for result in results if result.out]
+    if out:
+        shown = ", ".join(f"{result_text(result)} {VERDICT_TEXT[result.verdict.verdict]}" for result in out)
+        message = f"{title}: {shown}, limit {out[0].verdict.limit}{_advice(state, step, out)}"
+        yield Reason("out-of-limit", message, operation=step.id, name=name)
+    doubtful = [result for result in results if result.open and not result.out]
+    if doubtful:
+        shown, verdict = ", ".join(map(result_text, doubtful)), doubtful[0].verdict
+        message = f"{title}: {shown}, not proven to be within {verdict.limit}: {verdict.reason}"
+        yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
+
+
+def _advice(state: State, step: Step, results: Sequence[ValueResult]) -> str:
+    subjects = (results[0].name, *(result.subject for result in results))
+    lapsed = next(filter(None, (lapsed_deviation_text(state, step, subject) for subject in subjects)), "")
+    return f"{lapsed}. Measure again, or sign a deviation"
+
+
+def result_text(result: ValueResult) -> str:
+    """The value of a result, after its reading if there are several: ``0.21 mm``, ``reading 2 0.21 mm``."""
+    shown = "" if result.verdict.value is None else show(result.verdict.value)
+    return shown if result.subject == result.name else f"reading {result.slot} {shown}"
+
+
+def value_title(step: Step, name: str) -> str:
+    """The question for a recorded value, or the title of a calculated one; the name if it has neither."""
+    record, work = step.record(name), step.work_out(name)
+    return (record.ask if record else "") or (work.title if work else "") or name
+
+
+def lapsed_deviation_text(state: State, step: Step, subject: str) -> str:
+    """A sentence on a deviation that no longer counts, because its entry was replaced; empty if there is none."""
+    lapsed = state.work(step.id).lapsed.get(subject)
+    return "" if lapsed is None else f". The deviation signed by {lapsed.by} was for an earlier entry"

@@ -1,0 +1,207 @@
+"""The verdicts of an operation one by one, each with the entries that it follows from.
+
+A value whose readings are judged one by one has a result for each reading. A value with one figure (the mean of its
+readings, say) has one result, and so has a calculated value.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from msgspec import Struct
+
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue, values_of
+from benchflow.procedure.plan import Step
+from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
+from benchflow.session.rules.deviation_subjects import covering_deviation
+from benchflow.session.rules.verdicts import (
+    ValueVerdict,
+    bound_in_force,
+    from_stored,
+    judge_reading,
+    judge_value,
+    judged_singly,
+    last_attempts,
+    limit_of,
+)
+from benchflow.session.state.state import Deviation, State
+from benchflow.trade.verdict import OUT_OF_LIMIT
+
+WHOLE = ""
+"""The slot of a result that is not the verdict on a single reading."""
+
+
+class ReadingRef(NamedTuple):
+    """One reading of one recorded value, in the step where it is recorded."""
+
+    step: str
+    name: str
+    slot: str
+
+
+class ValueResult(Struct, frozen=True):
+    """The verdict on one reading, on the figure of all readings of a value, or on a calculated value.
+
+    ``slot`` is the reading, or :data:`WHOLE`. ``subject`` is the result as text, as a formula names it: ``gap``,
+    ``gap[2]``, ``gap[left, 2]``. ``readings`` are the readings that it follows from, in any step, and ``entries`` the
+    ``seq`` of their last attempts and of what its limit depends on. ``waived`` is the deviation that covers it.
+    """
+
+    name: str
+    slot: str
+    subject: str
+    verdict: ValueVerdict
+    readings: tuple[ReadingRef, ...]
+    entries: frozenset[int]
+    waived: Deviation | None
+
+    @property
+    def out(self) -> bool:
+        """True if the value is out of its limit and no deviation covers it."""
+        return self.waived is None and self.verdict.verdict in OUT_OF_LIMIT
+
+    @property
+    def open(self) -> bool:
+        """True if the value is out of its limit or not proven, and no deviation covers it."""
+        return self.waived is None and self.verdict.verdict in (*OUT_OF_LIMIT, "not-proven")
+
+
+def reading_subject(record: RecordedValue, slot: str) -> str:
+    """One reading as a formula names it: ``gap[2]``, and ``gap[left, 2]`` for a value of a repeated operation.
+
+    It is the plain name if the value has only one reading, and for :data:`WHOLE`.
+    """
+    if slot == WHOLE or len(record.slots) == 1:
+        return record.name
+    ref = ValueRef.parse(record.name)
+    return f"{record.name}[{slot}]" if ref.place is None else f"{ref.name}[{ref.place}, {slot}]"
+
+
+def value_results(state: State, step: Step) -> tuple[ValueResult, ...]:
+    """Every result of ``step`` that has a verdict now: the recorded values, then the calculated ones."""
+    found: list[ValueResult] = []
+    for record in step.operation.record:
+        found += recorded_results(state, step, record)
+    for work in unmatched_calculations(step):
+        found += calculated_results(state, step, work)
+    return tuple(found)
+
+
+def results_of(state: State, step: Step, name: str) -> tuple[ValueResult, ...]:
+    """The results of the value ``name`` of ``step``; empty if it has none yet, or if there is no such value."""
+    record, work = step.record(name), step.work_out(name)
+    if record is not None:
+        return recorded_results(state, step, record)
+    return () if work is None else calculated_results(state, step, work)
+
+
+def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[ValueResult, ...]:
+    """One result for each reading that is entered, or one for all together when none is missing."""
+    work, attempts = state.work(step.id), last_attempts(state, step.id, record.name)
+    used = record.name in work.used
+    bound = bound_in_force(record, used)
+    behind = entries_of(state, readings_named(state, bound.name, None)) if isinstance(bound, AboveReading) else None
+    found: list[tuple[str, ValueVerdict, tuple[ReadingRef, ...]]] = []
+    if judged_singly(record, bound):
+        limit = limit_of(state, bound, record.unit)
+        text = limit.text if limit is not None else "" if bound is None else bound.text
+        for slot in record.slots:
+            attempt = attempts.get(slot)
+            if attempt is None:
+                continue
+            reading = from_stored(attempt.quantity)
+            u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
+            judged = judge_reading(state, record, reading, used, u)
+            verdict = ValueVerdict("none", (), reading, text)
+            if judged is not None:
+                verdict = ValueVerdict(judged.verdict, (), reading, text, judged.reason, judged.conformity)
+            found.append((slot, verdict, (ReadingRef(step.id, record.name, slot),)))
+    elif all(slot in attempts for slot in record.slots):
+        readings = tuple(ReadingRef(step.id, record.name, slot) for slot in record.slots)
+        found.append((WHOLE, judge_value(state, step.id, record), readings))
+    return tuple(
+        _result(state, step, record.name, slot, reading_subject(record, slot), verdict, readings, behind)
+        for slot, verdict, readings in found
+    )
+
+
+def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple[ValueResult, ...]:
+    """The result of a calculated value; empty while one of its inputs is missing."""
+    calculated = calculate(state, step, work)
+    if calculated is None:
+        return ()
+    readings = tuple(dict.fromkeys(readings_behind(state, work)))
+    return (_result(state, step, work.name, WHOLE, work.name, calculated.verdict, readings, None),)
+
+
+def _result(
+    state: State,
+    step: Step,
+    name: str,
+    slot: str,
+    subject: str,
+    verdict: ValueVerdict,
+    readings: tuple[ReadingRef, ...],
+    more_entries: frozenset[int] | None,
+) -> ValueResult:
+    entries = entries_of(state, readings) | (more_entries or frozenset())
+    waived = covering_deviation(state.work(step.id), (subject, name), entries)
+    return ValueResult(name, slot, subject, verdict, readings, entries, waived)
+
+
+def entries_of(state: State, readings: "tuple[ReadingRef, ...]") -> frozenset[int]:
+    """The ``seq`` of the last attempt at each of these readings. Missing readings are left out."""
+    found = (state.work(step).readings.get(name, {}).get(slot) for step, name, slot in readings)
+    return frozenset(attempts[-1].seq for attempts in found if attempts)
+
+
+def readings_behind(state: State, work: CalculatedValue) -> Iterator[ReadingRef]:
+    """The readings, of any step, that a value is calculated from, directly or through other calculated values."""
+    from benchflow.procedure.formula import names  # late import: most entries need no formula
+
+    for ref in names(state.plan.formula(work)):
+        yield from readings_named(state, ref.name, ref.place)
+
+
+def readings_named(state: State, name: str, place: str | None) -> tuple[ReadingRef, ...]:
+    """The readings that the name of a formula stands for."""
+    plan = state.plan
+    if place == ALL_PLACES:
+        key = None
+        values = plan.values(name)
+    else:
+        key = str(ValueRef(name, place))
+        values = plan.values(key) or plan.values(name)
+    found: list[ReadingRef] = []
+    for value in values:
+        if isinstance(value, CalculatedValue):
+            found += readings_behind(state, value)
+            continue
+        at = plan.record(value.name)
+        assert at is not None  # the plan has the value
+        # `gap[2]` is the value of place 2, or else the second reading of `gap`.
+        slots = (place,) if place in value.slots and value.name != key and place != ALL_PLACES else value.slots
+        found += [ReadingRef(at.step.id, value.name, slot) for slot in slots if slot is not None]
+    return tuple(found)
+
+
+def named_value(state: State, step: Step, text: str) -> tuple[str, str | None] | None:
+    """The value of ``step`` that ``text`` names as a formula does, and the slot if it names one reading.
+
+    ``gap`` is the value, at the place of the step if it is repeated; ``gap[2]`` and ``gap[left, 2]`` are readings. The
+    result is ``None`` if there is no such value, or if ``[2]`` could be both a place and a reading.
+    """
+    names = [value.name for value in values_of(step.operation)]
+    for candidate in (text, str(ValueRef(text, step.place))):
+        if candidate in names:
+            return candidate, None
+    asked = ValueRef.parse(text)
+    *at_place, slot = [part.strip() for part in (asked.place or "").split(",")]
+    places = state.plan.procedure.places.get(step.operation.each or "", ())
+    for record in step.operation.record:
+        own = ValueRef.parse(record.name)
+        if own.name != asked.name or slot not in record.slots:
+            continue
+        if at_place == [own.place] or (not at_place and (own.place is None or slot not in places)):
+            return record.name, slot
+    return None

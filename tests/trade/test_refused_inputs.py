@@ -1,7 +1,9 @@
 """Impossible inputs of the builder's calculations are refused, with the field and what to do."""
 
 import pytest
+from click.testing import CliRunner
 
+from benchflow.commands.calc import calc
 from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
 
@@ -145,3 +147,6 @@ def test_hazard_of_the_work_is_given_with_a_signal_word(name: str) -> None:
     cautions = calculate(name, texts).cautions
     assert cautions
     assert cautions[0].signal in ("warning", "caution")
+    arguments = [f"{each.name}={each.example}" for each in CALCULATIONS[name].fields]
+    printed = CliRunner().invoke(calc, [name, *arguments], standalone_mode=False).output
+    assert f"\n{cautions[0].signal.upper()}: {cautions[0].text}\n" in printed

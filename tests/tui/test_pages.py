@@ -13,6 +13,7 @@ from textual.binding import Binding
 
 import benchflow.tui
 from benchflow.session.machine_folders import machine_folders
+from benchflow.trade.calculations.table import CALCULATIONS
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.screens.start_page import StartPage
@@ -383,6 +384,17 @@ async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_
         await bench.press("enter", "enter")
         assert bench.field == "214 in-lb"
         assert bench.events == before
+
+
+async def test_calculation_shows_a_hazard_below_its_first_result(tmp_path: Path) -> None:
+    driver = start_session(tmp_path)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("equals_sign", *["down"] * list(CALCULATIONS).index("spring-rate"), "enter")
+        await bench.type("44\n450\n32\n1100\n")
+        rows = [row.strip() for row in bench.text.splitlines()]
+        first = rows.index("Spring rate: 54.17 N/mm")
+        assert rows[first + 1] == "(1100 N − 450 N) / (44 mm − 32 mm) ≈ 54.17 N/mm"
+        assert rows[first + 2].startswith("WARNING  A compressed spring can fly out")
 
 
 async def touch(bench: AppDriver, text: str) -> None:

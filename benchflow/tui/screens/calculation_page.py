@@ -76,10 +76,11 @@ class CalculationPage(FormPage, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = [EMPTY]
         if self.result is not None:
-            for each in self.result.lines:
+            for index, each in enumerate(self.result.lines):
                 lines.append(((f"{each.title}: ", "text"), (each.shown, "strong")))
                 lines.extend(styled("  " + part, "faint") for part in wrap(each.filled, width - 2))
-            lines.extend(draw_cautions(self.result.cautions, width))
+                if index == 0:  # so that they are visible on a small screen, with the result that goes into the field
+                    lines.extend(draw_cautions(self.result.cautions, width)[1:])
             for note in self.result.notes:
                 lines.extend(hanging("· ", note, width))
         elif self.errors is not None:

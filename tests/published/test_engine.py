@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.table import calculate
 
 CUBIC_INCH = 16.387064  # cm³, exact
@@ -36,8 +37,29 @@ def test_volume_of_each_part_agrees_with_the_printed_value(left_out: str, volume
 
 def test_square_inches_of_bore_become_cubic_centimetres_by_the_printed_factor() -> None:
     # A builder's page prints bore² × stroke × 12.8704 for inches to cm³.
-    found = calculate("compression", PRINTED_ENGINE | {"bore": "10 in", "stroke": "1 in"})
+    found = calculate("compression", PRINTED_ENGINE | {"bore": "10 in", "stroke": "1 in", "gasket-bore": "10 in"})
     assert float(found["swept"].value) == pytest.approx(1287.04, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"gasket": "-0.035 in"}, "gasket"), ({"gasket": "35 mm"}, "gasket"), ({"bore": "0 in"}, "bore"),
+        ({"bore": "4.03 mm"}, "bore"), ({"stroke": "-3.48 in"}, "stroke"), ({"gasket-bore": "0 in"}, "gasket-bore"),
+        ({"gasket-bore": "4.166 mm"}, "gasket-bore"), ({"deck": "5 in"}, "deck"), ({"head": "-76 cm³"}, "head"),
+        ({"head": "76 L"}, "head"), ({"crown": "-7 L"}, "crown"), ({"crown": "-90 cm³"}, ""),
+    ],
+)  # fmt: skip
+def test_impossible_cylinder_is_refused_at_its_field(changes: dict[str, str], field: str) -> None:
+    with pytest.raises(CalculationErrors) as caught:
+        calculate("compression", PRINTED_ENGINE | changes)
+    assert [error.field for error in caught.value.errors] == [field]
+
+
+def test_piston_that_reaches_the_head_and_an_unusual_ratio_are_noted() -> None:
+    assert "would reach the head" in calculate("compression", PRINTED_ENGINE | {"deck": "-0.035 in"}).notes[0]
+    assert "Assumed" in calculate("compression", PRINTED_ENGINE | {"deck": "-0.034 in"}).notes[0]
+    assert "unusual" in calculate("compression", PRINTED_ENGINE | {"head": "10 cm³"}).notes[0]
 
 
 def test_cam_card_gives_the_printed_centrelines() -> None:
@@ -63,11 +85,43 @@ def test_points_calculated_from_durations_equal_the_cam_card() -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "centre"), [("56°", "156°", 106), ("-40°", "252°", 106), ("700°", "232°", 826)]
-)
+    ("first", "second", "centre"),
+    [
+        ("56°", "156°", 106), ("-40°", "252°", 106), ("700°", "232°", 106), ("340°", "232°", 106),
+        ("-160°", "-60°", -110), ("200°", "300°", -110), ("560°", "660°", -110),
+    ],
+)  # fmt: skip
 def test_centreline_is_halfway_between_equal_lifts(first: str, second: str, centre: int) -> None:
-    # Geometry, no source. A second reading below the first is on the next turn of the cam.
+    # Geometry, no source. A wheel may count on after top: 340° and 700° are 20° before it, 200° is 160° before it.
     assert calculate("centreline", {"first": first, "second": second})["centreline"].value == centre
+
+
+@pytest.mark.parametrize(
+    ("name", "changes", "message"),
+    [
+        ("centreline", {"first": "56°", "second": "16°"}, "must come after the first"),
+        ("centreline", {"first": "300°", "second": "492°"}, "would be at 396°"),
+        ("centreline", {"first": "56°", "second": "58°"}, "2° apart"),
+        ("centreline", {"first": "-20°", "second": "30°"}, "would be at 5°"),
+        ("centreline", {"first": "56°", "second": "1560°"}, "from -360° to 720°"),
+        ("cam-timing", {"intake-opens": "-80°", "intake-closes": "-85°"}, "duration would be 15°"),
+        ("cam-timing", {"intake-opens": "-90°", "intake-closes": "-90°"}, "close before it opens"),
+        ("cam-timing", {"intake-opens": "63°", "intake-closes": "31°"}, "intake centreline would be 74°"),
+        ("cam-timing", {"exhaust-opens": "-77°"}, "duration would be|centreline would be"),
+        ("cam-timing", {"exhaust-closes": "290°"}, "from -90° to 150°"),
+        ("cam-points", {"intake-duration": "27.4°"}, "from 100° to 400°"),
+        ("cam-points", {"exhaust-duration": "-286°"}, "from 100° to 400°"),
+        ("cam-points", {"separation": "11°"}, "from 80° to 150°"), ("cam-points", {"advance": "100°"}, "-45° to 45°"),
+    ],
+)  # fmt: skip
+def test_impossible_valve_timing_is_refused(name: str, changes: dict[str, str], message: str) -> None:
+    card = {
+        "cam-timing": {"intake-opens": "31°", "intake-closes": "63°", "exhaust-opens": "77°", "exhaust-closes": "29°"},
+        "cam-points": {"intake-duration": "274°", "exhaust-duration": "286°", "separation": "110°", "advance": "4°"},
+        "centreline": {},
+    }
+    with pytest.raises(CalculationErrors, match=message):
+        calculate(name, card[name] | changes)
 
 
 SIZES = {"first": "2.00 mm", "last": "2.98 mm", "step": "0.02 mm"}
@@ -111,3 +165,26 @@ def test_distance_to_the_largest_size_is_stated_if_no_size_is_near(measured: str
     assert [note for note in found.notes if "away from the exact size" in note] == (
         [f"The nearest available size is {short} away from the exact size."] if short else []
     )
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"old": "0 mm"}, "old"), ({"old": "-2.4 mm"}, "old"), ({"old": "240 mm"}, "old"),
+        ({"measured": "-0.1 mm"}, "measured"), ({"measured": "45 mm"}, "measured"), ({"target": "-0.3 mm"}, "target"),
+        ({"step": "0 mm"}, "step"), ({"step": "-0.02 mm"}, "step"), ({"last": "1.98 mm"}, "last"),
+        ({"first": "0 mm"}, "first"), ({"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "measured"),
+    ],
+)  # fmt: skip
+def test_impossible_shim_is_refused_at_its_field(changes: dict[str, str], field: str) -> None:
+    texts = {"old": "2.40 mm", "measured": "0.45 mm", "target": "0.37 mm", **SIZES}
+    with pytest.raises(CalculationErrors) as caught:
+        calculate("shim", texts | changes)
+    assert [error.field for error in caught.value.errors] == [field]
+
+
+def test_size_that_leaves_no_clearance_is_not_to_be_fitted() -> None:
+    # Computed: with 2.00 mm as the smallest size, 1.50 + 0.30 - 2.00 leaves -0.20 mm.
+    found = calculate("shim", {"old": "1.50 mm", "measured": "0.30 mm", "target": "0.37 mm", **SIZES})
+    assert found["fit-clearance"].value == Decimal("-0.20")
+    assert found.notes[0] == "With this size there is no clearance. Do not fit it."

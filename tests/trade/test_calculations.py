@@ -93,14 +93,14 @@ def test_misspelled_calculation_gives_the_nearest_name_as_a_hint() -> None:
         ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "15"}, "nut factor"),
         ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "0.61"}, "nut factor"),
         ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "0.02"}, "nut factor"),
-        ("preload", {"torque": "-60 N·m", "thread": "M10", "nut-factor": "0.15"}, "above zero"),
+        ("preload", {"torque": "-60 N·m", "thread": "M10", "nut-factor": "0.15"}, "not -60 N·m"),
         ("preload", {"torque": "60 N·m", "thread": "10 mm", "nut-factor": "0.15"}, "Write it like"),
         ("piston-to-valve", {"measured": "0.09 in", "valve": "inlet"}, "intake, exhaust"),
         ("ring-gap", {"bore": "4 in"}, "Known uses: street"),
         ("shim", {"old": "2.4 mm", "measured": "0.4 mm", "target": "0.3 mm", "step": "0.02 mm"}, "all three"),
         ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "zero or less"),
         ("cam-timing", {"intake-opens": "31°", "intake-closes": "700°", "exhaust-opens": "77°",
-                        "exhaust-closes": "29°"}, "between 0° and 720°"),
+                        "exhaust-closes": "29°"}, "from -90° to 150°"),
         ("growth", {"length": "1 m", "coefficient": "23000 ppm/K", "cold": "20 °C", "hot": "30 °C"}, "ppm/K"),
         ("flatness", {"span": "12 in", "ratio": "5"}, "not a flatness"),
         ("compression", {"bore": "4 in", "stroke": "3 in", "head": "20 cm³", "crown": "-90 cm³", "gasket-bore": "4 in",
@@ -143,6 +143,52 @@ def test_clearance_of_readings_in_two_units_is_not_rounded_away() -> None:
     texts = {"measured": "0.09 in", "valve": "intake", "lash": "0.25 mm"}
     found = calculate("piston-to-valve", texts)
     assert (show(found["clearance"]), show(found["spare"])) == ("0.0998 in", "0.0198 in")
+
+
+BAD = [
+    ("torque", {"torque": "-89 in-lb"}, "torque"), ("wrench", {"torque": "0 N·m"}, "torque"),
+    ("wrench", {"lever": "10 mm"}, "lever"), ("wrench", {"lever": "-10 in"}, "lever"),
+    ("wrench", {"extension": "40 m"}, "extension"), ("wrench", {"angle": "900°"}, "angle"),
+    ("wrench-torque", {"setting": "-214 in-lb"}, "setting"), ("wrench-check", {"shown": "130 N·m"}, "shown"),
+    ("wrench-check", {"reference": "97.2 ft-lb", "shown": "60 N·m"}, "reference"),
+    ("wrench-check", {"reference": "0 N·m"}, "reference"), ("wrench-check", {"largest": "-1 N·m"}, "largest"),
+    ("drag", {"torque": "0 in-lb"}, "torque"), ("drag", {"drag": "-8 in-lb"}, "drag"),
+    ("drag", {"drag": "8 ft-lb", "torque": "40 in-lb"}, "drag"), ("preload", {"torque": "0 N·m"}, "torque"),
+    ("preload", {"torque": "600 N·m"}, "torque"), ("preload", {"class": "8"}, "class"),
+    ("torque-for-preload", {"preload": "400 kN"}, "preload"), ("torque-for-preload", {"preload": "-40 kN"}, "preload"),
+    ("lubricant", {"assumed": "20"}, "assumed"), ("lubricant", {"actual": "0"}, "actual"),
+    ("lubricant", {"torque": "-100 N·m"}, "torque"), ("nut-travel", {"angle": "0°"}, "angle"),
+    ("nut-factor", {"thread-friction": "12"}, "thread-friction"), ("bearing", {"bore": "53.6 mm"}, "journal"),
+    ("bearing", {"journal": "0 mm"}, "journal"), ("bearing", {"bore": "-52.010 mm"}, "bore"),
+    ("ring-gap", {"bore": "-4 in"}, "bore"), ("piston-to-valve", {"measured": "-0.09 in"}, "measured"),
+    ("piston-to-valve", {"measured": "0.09 m"}, "measured"), ("piston-to-valve", {"lash": "-0.01 in"}, "lash"),
+    ("flatness", {"span": "0 in"}, "span"), ("flatness", {"ratio": "0"}, "ratio"),
+    ("growth", {"length": "-400 mm"}, "length"), ("growth", {"coefficient": "-23 ppm/K"}, "coefficient"),
+    ("growth", {"hot": "9000 °C"}, "hot"), ("hot-clearance", {"shaft": "22.000 in"}, "shaft"),
+    ("hot-clearance", {"bore": "0 mm"}, "bore"), ("hot-clearance", {"cold": "-300 °C"}, "cold"),
+    ("effective-length", {"head": "64 mm"}, "head"), ("effective-length", {"grip": "80 m"}, "grip"),
+    ("effective-length", {"shank-diameter": "1 mm"}, "shank-diameter"),
+    ("judge", {"uncertainty": "-0.001 mm"}, "uncertainty"), ("judge", {"coverage-factor": "0"}, "coverage-factor"),
+    ("judge", {"coverage-factor": "20"}, "coverage-factor"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "changes", "field"), BAD)
+def test_absurd_input_is_refused_at_its_field_with_a_hint(name: str, changes: dict[str, str], field: str) -> None:
+    with pytest.raises(CalculationErrors) as caught:
+        calculate(name, example(CALCULATIONS[name]) | changes)
+    assert [error.field for error in caught.value.errors] == [field]
+    assert caught.value.errors[0].why[0].isupper() or caught.value.errors[0].why[0] in "“0123456789-"
+
+
+EXACT = ("torque",)
+"""Calculations that assume nothing."""
+
+
+@pytest.mark.parametrize("name", [name for name in CALCULATIONS if name not in EXACT])
+def test_result_says_what_it_assumes(name: str) -> None:
+    notes = run_calculation(CALCULATIONS[name], example(CALCULATIONS[name])).notes
+    assert any(note.startswith("Assumed: ") for note in notes)
 
 
 def test_judge_gives_the_verdicts_of_the_decision_rules() -> None:

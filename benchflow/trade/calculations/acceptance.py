@@ -6,6 +6,7 @@ from benchflow.procedure.model import DecisionRule
 from benchflow.quantity import Limit, Quantity, base_of_difference, dimension_of, show
 from benchflow.quantity.arithmetic import decimal
 from benchflow.trade import decision_rules
+from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import (
     Calculation,
     InputField,
@@ -29,8 +30,10 @@ def _judge(inputs: Inputs) -> CalculationResult:
     k = Fraction(2) if factor is None else Fraction(factor.value)
     if expanded is not None and expanded.value < 0:
         raise CalculationError("uncertainty", "An uncertainty cannot be below zero")
-    if k <= 0:
-        raise CalculationError("coverage-factor", "A coverage factor must be above zero")
+    if factor is not None:
+        require_within(
+            "coverage-factor", factor, "A coverage factor", "1", "5", "2 is usual. The certificate names it."
+        )
     _check_dimension(reading, limit)
     u = None if expanded is None else _standard(reading, expanded, k)
     found = decision_rules.judge(reading, limit, rule, u)
@@ -45,7 +48,11 @@ def _judge(inputs: Inputs) -> CalculationResult:
         rounded = line("conformity", "Probability of conformity", 100 * found.conformity, "%",
                        "normal distribution about the reading", "", decimals=1)  # fmt: skip
         lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula, text))
-    notes = (f"{VERDICT_TEXT[found.verdict]}: {found.reason}.", f"Rule: {decision_rules.RULES[rule]}.")
+    if expanded is None:
+        assumed = "Assumed: the reading has no uncertainty. With one, a reading near the limit may not be proven."
+    else:
+        assumed = f"Assumed: errors with a normal distribution, and U with a coverage factor of {float(k):g}."
+    notes = (f"{VERDICT_TEXT[found.verdict]}: {found.reason}.", f"Rule: {decision_rules.RULES[rule]}.", assumed)
     return CalculationResult("A reading and its limit", tuple(lines), _SOURCE, notes)
 
 

@@ -14,6 +14,8 @@ from msgspec import Struct
 from benchflow.procedure.model import Joint
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.bolt_strength import find_strength, proof_newtons, strength
+from benchflow.trade.calculations.bolt_stretch import check_stress
+from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import (
     FORCE_UNIT_FIELD,
     THREAD_FIELD,
@@ -32,7 +34,6 @@ from benchflow.trade.calculations.result import (
     ResultLine,
     digits_of,
     line,
-    require_positive,
 )
 from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
 from benchflow.trade.rounding import amount
@@ -41,7 +42,10 @@ SCATTER = Fraction(25, 100)
 """Preload scatter of a torque wrench: ±25 % (IFI Technical Data N-12 / N-16, as quoted)."""
 
 SHORT_SOURCE = "T = K d F; scatter ±25 % after IFI Technical Data N-12 / N-16"
-_SCATTER_NOTE = "A torque wrench gives the preload within about ±25 %, if the lubricant is as assumed."
+_SCATTER_NOTE = (
+    "Assumed: the nut factor of this lubricant and surface. Even then a torque wrench gives the preload only within "
+    "about ±25 %."
+)
 
 
 def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str = "N·m") -> CalculationResult:
@@ -50,10 +54,12 @@ def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str
     ``nut_factor`` K has no unit. Source: IFI Technical Data N-12 / N-16, as quoted.
 
     Raises:
-        CalculationError: the preload is not above zero, or the nut factor is not within 0.03 to 0.6.
+        CalculationError: the preload is not from 1 N to 10 MN, no bolt can carry it, or the nut factor is not from 0.03
+            to 0.6.
     """
-    require_positive("preload", preload, "The preload")
-    k = _checked_nut_factor(nut_factor)
+    require_within("preload", preload, "The preload", "1 N", "10000000 N")
+    check_stress("preload", float(amount(preload, "N")) / thread.stress_area_mm2, f"A preload of {show(preload)}")
+    k = _checked_nut_factor("nut-factor", nut_factor)
     newton_metres = k * thread.diameter_mm / 1000 * float(amount(preload, "N"))
     torque = newton_metres / float(amount(Quantity(Decimal(1), unit, ""), "N·m"))
     filled = f"{nut_factor} × {thread.diameter:.4g} {thread.unit} × {show(preload)}"
@@ -62,10 +68,10 @@ def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str
     return CalculationResult(title, (one,), SHORT_SOURCE, (_SCATTER_NOTE,))
 
 
-def _checked_nut_factor(value: Decimal) -> float:
+def _checked_nut_factor(field: str, value: Decimal) -> float:
     if not Decimal("0.03") <= value <= Decimal("0.6"):
-        hint = "0.1 to 0.3 is usual, 0.2 for dry steel."
-        raise CalculationError("nut-factor", f"{value} cannot be a nut factor", hint)
+        hint = "It must be from 0.03 to 0.6. 0.1 to 0.3 is usual, 0.2 for dry steel."
+        raise CalculationError(field, f"{value} cannot be a nut factor", hint)
     return float(value)
 
 
@@ -77,7 +83,7 @@ class _Preload(Struct, frozen=True):
 
 
 def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> _Preload:
-    newtons = float(amount(torque, "N·m")) / (_checked_nut_factor(nut_factor) * thread.diameter_mm / 1000)
+    newtons = float(amount(torque, "N·m")) / (_checked_nut_factor("nut-factor", nut_factor) * thread.diameter_mm / 1000)
     found = find_strength(grade, thread) if grade else None
     return _Preload(newtons, None if found is None else newtons / proof_newtons(thread, found))
 
@@ -91,13 +97,14 @@ def preload(
     N-12 / N-16 for the formula and the scatter of ±25 %, as quoted.
 
     Raises:
-        CalculationError: the torque is not above zero, the nut factor is not within 0.03 to 0.6, or the strength tables
-            do not have the class in this size.
+        CalculationError: the torque is not from 0.001 N·m to 100 kN·m, no bolt can carry the preload, the nut factor is
+            not from 0.03 to 0.6, or the class does not belong to the thread.
     """
-    require_positive("torque", torque, "The torque")
+    _check_torque("torque", torque)
     if grade:
         strength(grade, thread)
     found = _preload(torque, thread, nut_factor, grade)
+    check_stress("torque", found.newtons / thread.stress_area_mm2, f"A torque of {show(torque)}")
     average = found.newtons / float(amount(Quantity(Decimal(1), unit, ""), "N"))
     low, high = float(1 - SCATTER), float(1 + SCATTER)
     filled = f"{show(torque)} / ({nut_factor} × {thread.diameter:.4g} {thread.unit})"
@@ -122,6 +129,10 @@ def preload(
         elif found.share * high > 1:
             notes.append("The highest preload is above the proof load.")
     return CalculationResult(f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes))
+
+
+def _check_torque(field: str, torque: Quantity) -> None:
+    require_within(field, torque, "The torque", "0.001 N·m", "100000 N·m")
 
 
 def preload_text(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
@@ -155,15 +166,18 @@ def lubricant_change(torque: Quantity, assumed: Decimal, actual: Decimal) -> Cal
     same preload F.
 
     Raises:
-        CalculationError: the torque is not above zero, or a nut factor is not within 0.03 to 0.6.
+        CalculationError: the torque is not from 0.001 N·m to 100 kN·m, or a nut factor is not from 0.03 to 0.6.
     """
-    require_positive("torque", torque, "The torque")
-    for value in (assumed, actual):
-        _checked_nut_factor(value)
+    _check_torque("torque", torque)
+    for field, value in (("assumed", assumed), ("actual", actual)):
+        _checked_nut_factor(field, value)
     filled = f"{show(torque)} × {actual} / {assumed}"
     one = line("torque", "Torque", Fraction(torque.value) * Fraction(actual) / Fraction(assumed), torque.unit,
                "T2 = T1 × K2 / K1", filled, digits=digits_of(torque))  # fmt: skip
-    notes = ("This is an estimate, because both nut factors scatter. Prefer the maker's torque for this lubricant.",)
+    notes = (
+        "Assumed: the same preload, thread and surfaces. This is an estimate, because both nut factors scatter by a "
+        "quarter and more. Prefer the maker's torque for this lubricant.",
+    )
     return CalculationResult("Torque for another lubricant", (one,), "T = K d F at equal F", notes)
 
 
@@ -202,7 +216,10 @@ def nut_factor_range(surface: str) -> CalculationResult:
         line("low", "Nut factor, from", found.low, "", "published range", surface, decimals=2),
         line("high", "Nut factor, to", found.high, "", "published range", surface, decimals=2),
     )
-    notes = ("The ranges are wide. A nut factor from the maker, or a test on the joint itself, is better.",)
+    notes = (
+        "Assumed: steel threads of good finish. The ranges are wide. A nut factor from the maker, or a test on the "
+        "joint itself, is better.",
+    )
     return CalculationResult(f"Nut factor for {surface}", lines, found.source, notes)
 
 
@@ -234,7 +251,11 @@ def nut_factor_from_friction(thread: Thread, thread_friction: Decimal, head_fric
         line("check", "Nut factor by the handbook formula", by_handbook, "",
              "K = [P/2π + μt/2 × (d − 0.75 P sin α) / sin α + 0.625 μc d] / d", filled),
     )  # fmt: skip
-    return CalculationResult(f"Nut factor of {thread.name}", lines, LONG_SOURCE)
+    notes = (
+        "Assumed: a thread with a 60° profile, and a head that bears on a mean diameter of 1.25 d. With the real "
+        "diameters of head and hole, use torque-by-friction.",
+    )
+    return CalculationResult(f"Nut factor of {thread.name}", lines, LONG_SOURCE, notes)
 
 
 _NUT_FACTOR_FIELD = number_field("nut-factor", "Nut factor K (usual: 0.20 dry, 0.15 oiled)", "0.15")

@@ -3,8 +3,9 @@
 from math import pi
 
 from benchflow.quantity import Quantity, show
+from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
 from benchflow.trade.rounding import amount
 
 
@@ -30,11 +31,22 @@ def compression_ratio(
     centre, negative above the deck. Source: geometry.
 
     Raises:
-        CalculationError: the bore or stroke is not above zero, or no volume is left at top dead centre.
+        CalculationError: the bore or stroke is not from 10 mm to 1.1 or 3 m, the gasket is below zero or thicker than
+            20 mm, its bore is not 0.9 to 1.5 times the bore, the deck is not from -20 to 50 mm, a volume is larger than
+            the swept volume, or no volume is left at top dead centre.
     """
-    for field, value, label in (("bore", bore, "The bore"), ("stroke", stroke, "The stroke")):
-        require_positive(field, value, label)
+    require_within("bore", bore, "The bore", "10 mm", "1100 mm")
+    require_within("stroke", stroke, "The stroke", "10 mm", "3000 mm")
     swept = _cylinder_volume(bore, stroke)
+    _check_gasket(bore, gasket_bore, gasket)
+    require_within("deck", deck, "The distance from the piston to the deck", "-20 mm", "50 mm")
+    require_not_negative("head", head, "The volume of the chamber", "A flat head has 0 cm³.")
+    for field, volume, label in (("head", head, "A chamber"), ("crown", crown, "A crown volume")):
+        if abs(float(amount(volume, "cm³"))) > swept:
+            raise CalculationError(
+                field, f"{label} of {show(volume)} is larger than the swept volume of {swept:.4g} cm³",
+                "Check the number and its unit, the bore and the stroke.",
+            )  # fmt: skip
     volumes = (
         float(amount(head, "cm³")),
         float(amount(crown, "cm³")),
@@ -43,7 +55,10 @@ def compression_ratio(
     )
     clearance = sum(volumes)
     if clearance <= 0:
-        raise CalculationError("", "The volume above the piston is zero or less", "Check the volumes and lengths.")
+        raise CalculationError(
+            "", f"The volume above the piston at top dead centre would be zero or less: {clearance:.4g} cm³",
+            "Check the volumes and lengths. A dome and a piston above the deck are negative.",
+        )  # fmt: skip
     filled = " + ".join(f"{volume:.2f}" for volume in volumes).replace("+ -", "− ")
     lines = (
         line("swept", "Swept volume", swept, "cm³", "π/4 × bore² × stroke",
@@ -53,8 +68,30 @@ def compression_ratio(
         line("ratio", "Compression ratio", (swept + clearance) / clearance, "", "(swept + clearance) / clearance",
              f"({swept:.1f} + {clearance:.2f}) / {clearance:.2f}", decimals=2),
     )  # fmt: skip
-    notes = ("This is the static ratio, without the effect of valve timing.",)
-    return CalculationResult("Compression ratio", lines, "geometry", notes)
+    notes = [
+        "Assumed: round bores, a flat gasket of even thickness, and the crown volume below the edge of the piston. "
+        "The volume round the piston above the top ring is left out.",
+        "This is the static ratio, without the effect of valve timing.",
+    ]
+    gap = amount(deck, "mm") + amount(gasket, "mm")
+    if gap <= 0:
+        notes.insert(
+            0, "The edge of the piston would reach the head: deck and gasket together leave no gap. Check both."
+        )
+    ratio = lines[-1].value.value
+    if not 5 <= ratio <= 25:
+        notes.insert(0, f"A ratio of {ratio} is unusual: 7 to 15 is common, up to 24 for a diesel. Check the inputs.")
+    return CalculationResult("Compression ratio", lines, "geometry", tuple(notes))
+
+
+def _check_gasket(bore: Quantity, gasket_bore: Quantity, gasket: Quantity) -> None:
+    require_within("gasket", gasket, "The thickness of the gasket", "0 mm", "20 mm",
+                   "Enter its thickness when tightened. Without a gasket it is 0 mm.")  # fmt: skip
+    if not 0.9 <= amount(gasket_bore, "mm") / amount(bore, "mm") <= 1.5:
+        raise CalculationError(
+            "gasket-bore", f"A gasket with a bore of {show(gasket_bore)} does not belong to a bore of {show(bore)}",
+            "It has 0.9 to 1.5 times the bore. Check the number and its unit.",
+        )  # fmt: skip
 
 
 COMPRESSION_CALCULATIONS = (

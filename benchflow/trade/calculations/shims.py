@@ -8,6 +8,7 @@ from fractions import Fraction
 from msgspec import Struct
 
 from benchflow.quantity import Quantity, base, show
+from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import Calculation, Inputs, length_field
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, decimals_of, line
 from benchflow.trade.rounding import in_unit
@@ -44,8 +45,14 @@ def nearest_sizes(exact: Quantity, first: Quantity, last: Quantity, step: Quanti
         CalculationError: the step is not above zero, or the last size is below the first.
     """
     start, end, spacing, aim = (base(size) for size in (first, last, step, exact))
-    if spacing <= 0 or end < start:
-        raise CalculationError("step", "The step must be above zero, and the last size not below the first")
+    if spacing <= 0:
+        raise CalculationError(
+            "step", f"The step must be above zero, not {show(step)}", "Check the number and its unit."
+        )
+    if end < start:
+        raise CalculationError(
+            "last", f"The largest size, {show(last)}, is below the smallest, {show(first)}", "Check both sizes."
+        )
     most = (end - start) // spacing
     below = (aim - start) // spacing
     candidates = sorted({min(max(n, 0), most) for n in (below, below + 1)})
@@ -69,25 +76,37 @@ def shim(
     the first available size, the last, and the step. Source: a maker's service manual.
 
     Raises:
-        CalculationError: the exact size is not above zero, or ``available`` has no sizes.
+        CalculationError: a shim is not from 0.05 to 50 mm, a clearance is not from 0 to 10 mm, the exact size is not
+            above zero, or ``available`` has no sizes.
     """
+    sizes = (("old", old, "The shim in place"),) if available is None else (
+        ("old", old, "The shim in place"), ("first", available[0], "The smallest size"),
+        ("last", available[1], "The largest size"),
+    )  # fmt: skip
+    for field, value, label in sizes:
+        require_within(field, value, label, "0.05 mm", "50 mm")
+    require_within("measured", measured, "The clearance measured", "0 mm", "10 mm",
+                   "If the valve has no clearance, fit a thinner shim first, then measure.")  # fmt: skip
+    require_within("target", target, "The clearance wanted", "0 mm", "10 mm")
     exact = exact_size(old, measured, target)
     if exact.value <= 0:
         raise CalculationError("measured", "The thickness of the new shim would be zero or less", "Check the readings.")
     filled = f"{show(old)} + ({show(measured)} − {show(target)})"
     lines: list[ResultLine] = [_exact("wanted", "Exact size", exact, "N = R + (M − target)", filled)]
-    notes: list[str] = []
+    notes = ["Assumed: a thicker shim makes the clearance smaller by as much, and all is measured cold."]
     if available is not None:
         found = nearest_sizes(exact, *available)
         for number, size in enumerate(found.sizes, start=1):
             name = "fit" if len(found.sizes) == 1 else f"fit-{number}"
             clearance = in_unit(base(measured) + base(old) - base(size), target.unit)
             filled = f"{show(measured)} + {show(old)} − {show(size)}"
-            sizes = f"{show(available[0])} + n × {show(available[2])}"
-            lines.append(_exact(name, "Size to fit", size, "nearest available size", sizes, available[0], available[2]))
+            steps = f"{show(available[0])} + n × {show(available[2])}"
+            lines.append(_exact(name, "Size to fit", size, "nearest available size", steps, available[0], available[2]))
             lines.append(_exact(f"{name}-clearance", "Clearance with it", clearance, "M + R − N", filled, measured))
         if len(found.sizes) > 1:
             notes.append("Two sizes are equally near. The thinner one leaves more clearance. Choose one.")
+        if any(base(measured) + base(old) < base(size) for size in found.sizes):
+            notes.insert(0, "With this size there is no clearance. Do not fit it.")
         if found.beyond is not None:
             notes.append(f"The nearest available size is {show(found.beyond)} away from the exact size.")
     return CalculationResult("Shim size", tuple(lines), SOURCE, tuple(notes))

@@ -4,8 +4,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 from benchflow.quantity import Quantity, base, base_of_difference, show
+from benchflow.trade.calculations.input_checks import expansion_coefficient, require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
 
 
 def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantity) -> CalculationResult:
@@ -15,10 +16,12 @@ def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantit
     temperatures. Source: linear expansion.
 
     Raises:
-        CalculationError: the length is not above zero, or the coefficient is not within 0 to 200 ppm/K.
+        CalculationError: the length is not from 0.01 mm to 100 m, the coefficient not from 0 to 200 ppm/K, or a
+            temperature not from -200 to 1200 °C.
     """
-    require_positive("length", length, "The length")
-    alpha = _checked("coefficient", coefficient)
+    require_within("length", length, "The length", "0.01 mm", "100 m")
+    alpha = expansion_coefficient("coefficient", coefficient)
+    _check_temperatures(cold, hot)
     grown = Fraction(length.value) * alpha * (base(hot) - base(cold))
     filled = f"{show(coefficient)} × {show(length)} × ({show(hot)} − {show(cold)})"
     lines = (
@@ -42,12 +45,21 @@ def hot_clearance(
     Bore and shaft have the same temperature. Each has its own coefficient of expansion. Source: linear expansion.
 
     Raises:
-        CalculationError: a coefficient is not within 0 to 200 ppm/K.
+        CalculationError: a diameter is not from 0.1 mm to 5 m, the two differ by more than 5 %, a coefficient is not
+            from 0 to 200 ppm/K, or a temperature not from -200 to 1200 °C.
     """
+    require_within("bore", bore, "The bore", "0.1 mm", "5000 mm")
+    require_within("shaft", shaft, "The shaft", "0.1 mm", "5000 mm")
+    if abs(base(bore) - base(shaft)) > base(bore) / 20:
+        raise CalculationError(
+            "shaft", f"A shaft of {show(shaft)} does not belong in a bore of {show(bore)}",
+            "They differ by more than 5 %. Check the readings and their units.",
+        )  # fmt: skip
+    _check_temperatures(cold, hot)
     warming = base(hot) - base(cold)
     before = base(bore) - base(shaft)
-    bore_growth = base(bore) * _checked("bore-coefficient", bore_coefficient) * warming
-    shaft_growth = base(shaft) * _checked("shaft-coefficient", shaft_coefficient) * warming
+    bore_growth = base(bore) * expansion_coefficient("bore-coefficient", bore_coefficient) * warming
+    shaft_growth = base(shaft) * expansion_coefficient("shaft-coefficient", shaft_coefficient) * warming
     one = base_of_difference(Quantity(Decimal(1), bore.unit, ""))
     lines = (
         line("cold", f"Clearance at {show(cold)}", before / one, bore.unit, "bore − shaft",
@@ -57,25 +69,28 @@ def hot_clearance(
              f"cold clearance + ({show(bore_coefficient)} × bore − {show(shaft_coefficient)} × shaft) × "
              f"({show(hot)} − {show(cold)})"),
     )  # fmt: skip
-    return CalculationResult("Clearance cold and hot", lines, "linear expansion, with the coefficients given", _NOTES)
+    notes = list(_NOTES)
+    for at, clearance in ((hot, before + bore_growth - shaft_growth), (cold, before)):
+        if clearance < 0:
+            notes.insert(0, f"At {show(at)} there is no clearance, but interference: the negative clearance.")
+    return CalculationResult(
+        "Clearance cold and hot", lines, "linear expansion, with the coefficients given", tuple(notes)
+    )
 
 
 _NOTES = (
-    "The part is evenly warm and free to grow. Coefficients differ by alloy and temperature, so use the maker's.",
+    "Assumed: evenly warm parts that are free to grow, and one coefficient over the whole range of temperature.",
+    "Coefficients differ by alloy and temperature: take the maker's.",
 )
 
 
-def _checked(field: str, coefficient: Quantity) -> Fraction:
-    alpha = base_of_difference(coefficient)
-    if not 0 <= alpha <= Fraction(200, 10**6):
-        raise CalculationError(
-            field, f"{show(coefficient)} cannot be a coefficient of expansion", "Metals have 1 to 30 ppm/K."
-        )
-    return alpha
+def _check_temperatures(*temperatures: Quantity) -> None:
+    for field, value in zip(("cold", "hot"), temperatures, strict=True):
+        require_within(field, value, "The temperature", "-200 °C", "1200 °C")
 
 
-def _expansion(name: str, ask: str) -> InputField:
-    return InputField(name, ask, QuantityInput("expansion", "ppm/K"), "23 ppm/K")
+def _expansion(name: str, ask: str, example: str = "23 ppm/K") -> InputField:
+    return InputField(name, ask, QuantityInput("expansion", "ppm/K"), example)
 
 
 def _temperature(name: str, ask: str, example: str) -> InputField:
@@ -97,7 +112,7 @@ THERMAL_CALCULATIONS = (
         (
             length_field("bore", "Bore", "22.020 mm"), length_field("shaft", "Shaft or pin", "22.000 mm"),
             _expansion("bore-coefficient", "Expansion of the bore"),
-            _expansion("shaft-coefficient", "Expansion of the shaft"),
+            _expansion("shaft-coefficient", "Expansion of the shaft", "12 ppm/K"),
             _temperature("cold", "Temperature when measured", "20 °C"),
             _temperature("hot", "Working temperature", "90 °C"),
         ),

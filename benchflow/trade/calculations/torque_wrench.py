@@ -11,6 +11,7 @@ from math import cos, isclose, radians
 
 from benchflow.quantity import Limit, Quantity, base, convert, show
 from benchflow.quantity.arithmetic import decimal
+from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import (
     Calculation,
     InputField,
@@ -41,20 +42,27 @@ def setting(torque: Quantity, lever: Quantity, extension: Quantity, angle: Quant
     result has 28 digits. Source: ``EXTENSION_SOURCE``.
 
     Raises:
-        CalculationError: the lever is not above zero, the extension is below zero, or less than a tenth of the lever is
-            left.
+        CalculationError: the lever is not from 20 mm to 5 m, the extension not from zero to 5 m, the angle not from
+            -360° to 360°, or less than a tenth of the lever is left.
     """
     share = _lever_share(lever, extension, angle)
     return Quantity(decimal(Fraction(torque.value) * share), torque.unit, "")
 
 
+def _check_torque(field: str, torque: Quantity, label: str) -> None:
+    require_within(field, torque, label, "0.001 N·m", "100000 N·m")
+
+
 def _lever_share(lever: Quantity, extension: Quantity, angle: Quantity | None) -> Fraction:
     """Return L / (L + E cos a)."""
-    require_positive("lever", lever, "The length of the wrench")
+    require_within("lever", lever, "The length of the wrench", "20 mm", "5 m")
+    if angle is not None:
+        require_within("angle", angle, "The angle of the extension", "-360°", "360°")
     if extension.value < 0:
         raise CalculationError(
             "extension", "The length of an extension cannot be below zero", "Enter an angle of 180° if it points back."
         )
+    require_within("extension", extension, "The length of the extension", "0 mm", "5 m")
     length, reach = base(lever), base(extension) * _cosine(angle)
     if length + reach <= length / 10:
         raise CalculationError("extension", "The extension reaches back to the hand, so no lever is left")
@@ -79,8 +87,9 @@ def with_extension(
     Arguments, units and source are those of :func:`setting`.
 
     Raises:
-        CalculationError: as in :func:`setting`.
+        CalculationError: as in :func:`setting`, or the torque is not from 0.001 N·m to 100 kN·m.
     """
+    _check_torque("torque", torque, "The torque")
     exact = setting(torque, lever, extension, angle)
     formula, reach = _reach(extension, angle)
     filled = f"{show(torque)} × {show(lever)} / ({show(lever)} + {reach})"
@@ -97,8 +106,9 @@ def torque_at_fastener(
     The other arguments and the source are those of :func:`setting`.
 
     Raises:
-        CalculationError: as in :func:`setting`.
+        CalculationError: as in :func:`setting`, or the setting is not from 0.001 N·m to 100 kN·m.
     """
+    _check_torque("setting", setting, "The setting")
     exact = Fraction(setting.value) / _lever_share(lever, extension, angle)
     formula, reach = _reach(extension, angle)
     filled = f"{show(setting)} × ({show(lever)} + {reach}) / {show(lever)}"
@@ -115,7 +125,10 @@ def _reach(extension: Quantity, angle: Quantity | None) -> tuple[str, str]:
 
 
 def _extension_notes(angle: Quantity | None) -> tuple[str, ...]:
-    grip = "Hold the wrench in the middle of its grip. Do not put a pipe over the handle."
+    grip = (
+        "Assumed: a wrench held in the middle of its grip, without a pipe over the handle. Both lengths are measured "
+        "square to the axis of the fastener."
+    )
     if isclose(float(_cosine(angle)), 0.0, abs_tol=1e-9):
         return grip, "At 90° the extension changes nothing."
     return (grip,)
@@ -163,20 +176,41 @@ def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> Cal
     scale. Sources are those of :func:`deviation` and :func:`permitted_deviation`.
 
     Raises:
-        CalculationError: the reference is not above zero.
+        CalculationError: a torque is not from 0.001 N·m to 100 kN·m, the setting is beyond the scale, or setting and
+            reference differ by more than half.
     """
+    for field, value, label in (
+        ("shown", shown, "The setting"), ("reference", reference, "The reference reading"),
+        ("largest", largest, "The end of the scale"),
+    ):  # fmt: skip
+        _check_torque(field, value, label)
+    if base(shown) > base(largest):
+        raise CalculationError(
+            "shown", f"A setting of {show(shown)} is beyond the end of the scale, {show(largest)}",
+            "Check both numbers and their units.",
+        )  # fmt: skip
+    if not base(reference) / 2 <= base(shown) <= base(reference) * 3 / 2:
+        raise CalculationError(
+            "reference", f"A reading of {show(reference)} does not belong to a setting of {show(shown)}",
+            "They differ by more than half. Check both numbers and their units.",
+        )  # fmt: skip
     permitted = permitted_deviation(largest)
     percent = deviation(shown, reference)
     allowed = acceptable_readings(shown, permitted)
     filled = f"({show(shown)} − {show(reference)}) / {show(reference)} × 100 %"
     one = line("deviation", "Deviation", percent, "%", "(shown − reference) / reference × 100 %", filled, decimals=2)
+    limit = line("permitted", "Permitted, at most", permitted, "%", "4 % above 10 N·m, 6 % up to 10 N·m",
+                 f"scale to {show(largest)}", decimals=0)  # fmt: skip
     verdict = "within" if abs(percent) <= permitted else "outside"
+    low = ("Below 20 % of the scale, a wrench has no stated accuracy.",) if base(shown) < base(largest) / 5 else ()
     return CalculationResult(
         "Check of a torque wrench",
-        (one,),
+        (one, limit),
         "ISO 6789-1, 7 (from memory); permitted deviation as a maker's manual reviews it",
         (
             f"That is {verdict} ±{permitted} %. The reference may read {allowed.text}.",
+            *low,
+            "Assumed: a setting wrench with a scale (type II class A), and a reference without error of its own.",
             "Check at 20 %, 60 % and 100 % of the scale, five times each, after five pulls at full scale.",
         ),
     )
@@ -193,15 +227,23 @@ def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
     The result is in the unit of ``torque``. Source: FAA AC 43.13-1B, 7-40.
 
     Raises:
-        CalculationError: the drag is below zero.
+        CalculationError: the torque is not from 0.001 N·m to 100 kN·m, or the drag is below zero or more than twice
+            the torque.
     """
-    if drag.value < 0:
-        raise CalculationError("drag", "Drag cannot be below zero")
+    _check_torque("torque", torque, "The torque")
+    require_not_negative("drag", drag, "The drag")
+    if base(drag) > 2 * base(torque):
+        raise CalculationError(
+            "drag", f"A drag of {show(drag)} is more than twice the specified torque of {show(torque)}",
+            "Check both units. If it is true, the thread is damaged: change the nut.",
+        )  # fmt: skip
     total = Fraction(torque.value) + amount(drag, torque.unit)
     filled = f"{show(torque)} + {show(drag)}"
+    # A drag in another unit is not exact in this one. The result has the decimals of the torque, not fewer.
     decimals = decimals_of(torque, drag) if drag.unit == torque.unit else decimals_of(torque)
     one = line("setting", "Final torque", total, torque.unit, "T = specified + drag", filled, decimals=decimals)
     notes = (
+        "Assumed: a specified torque that does not include the drag.",
         "Measure the drag on the last turns before the nut seats.",
         "If the nut chatters, back it off and torque it again.",
         "Tighten a castle nut to the lowest torque plus drag. To reach the hole, never exceed the highest torque plus "
@@ -217,7 +259,9 @@ def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
 
     Raises:
         QuantityError: ``unit`` is not a unit of torque.
+        CalculationError: the torque is below zero.
     """
+    require_not_negative("torque", torque, "A torque", "Leave the sign out: it does not change the conversion.")
     exact = convert(torque, unit)
     one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
                digits=digits_of(torque, least=3) + 1)  # fmt: skip
@@ -240,7 +284,7 @@ WRENCH_CALCULATIONS = (
         "torque", "A torque in another unit",
         (torque_field("torque", "Torque", "95 in-lb"), InputField("unit", "New unit", UnitInput("torque"), "N·m")),
         lambda inputs: convert_torque(inputs.quantity("torque"), inputs.text("unit")),
-        "exact factors",
+        "NIST SP 811, App. B (exact factors)",
     ),
     Calculation(
         "wrench", "Torque wrench setting with an extension or crowfoot",
@@ -262,7 +306,7 @@ WRENCH_CALCULATIONS = (
             torque_field("largest", "End of its scale", "120 N·m"),
         ),
         lambda inputs: wrench_check(*inputs.quantities("shown", "reference", "largest")),
-        "ISO 6789",
+        "ISO 6789-1, 7 (from memory); permitted deviation as a maker's manual reviews it",
     ),
     Calculation(
         "drag", "Final torque of a self-locking nut",

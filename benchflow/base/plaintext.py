@@ -7,6 +7,7 @@ need them. Source of the ranges: the Unicode Character Database, from memory.
 """
 
 import re
+import unicodedata
 from collections.abc import Sequence
 
 _UNSAFE = (
@@ -48,6 +49,11 @@ def listed(words: Sequence[str], conjunction: str) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {conjunction} {words[-1]}"
+
+
+def folded(text: str) -> str:
+    """``text`` for comparing names: without differences of capitals, width and spacing."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
 def clean_line(text: str) -> str:

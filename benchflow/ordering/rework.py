@@ -6,7 +6,7 @@ its ``during`` apply again: the valve opens again when the cam is taken out. No 
 variable returns to its last write that is not undone, unless the ``undo`` sets it.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from heapq import heappop, heappush
 
 from msgspec import Struct
@@ -22,7 +22,7 @@ from benchflow.ordering.interlock import (
     reason_text,
 )
 from benchflow.ordering.wording import step_title
-from benchflow.procedure.model import Move, Settings
+from benchflow.procedure.model import Move
 from benchflow.procedure.plan import Plan, Step
 
 DEFAULT_LIMIT = 5_000
@@ -390,5 +390,7 @@ class _ReworkSearch:
         return NoRework(tuple(reasons))
 
 
-def _overwritten(since: tuple[tuple[str, str | None], ...], settings: Settings) -> tuple[tuple[str, str | None], ...]:
+def _overwritten(
+    since: tuple[tuple[str, str | None], ...], settings: Mapping[str, str | None]
+) -> tuple[tuple[str, str | None], ...]:
     return tuple(sorted({**dict(since), **settings}.items())) if settings else since

@@ -153,6 +153,10 @@ class _Build:
                 None if window.high is None else seconds(window.high),
                 window.text,
                 window.operation.mark,
+                "" if window.from_ is None else self._name_at(window.from_.name, StepId.parse(one).place),
+                "" if window.until is None else self._name_at(window.until.name, place),
+                window.waive,
+                tuple(ref.name for ref in window.proves),
             )
             for window in operation.time
             for one in self.step_ids(window.operation.name, place, each)
@@ -184,7 +188,7 @@ class _Build:
             "do": fill(operation.do),
             "because": fill(operation.because),
             "cautions": tuple(replace(caution, text=fill(caution.text)) for caution in operation.cautions),
-            "check": tuple(fill(text) for text in operation.check),
+            "check": tuple(replace(point, text=fill(point.text)) for point in operation.check),
             "hold": hold and replace(hold, for_=fill(hold.for_)),
             "undo": undo and replace(undo, do=fill(undo.do)),
             "tighten": operation.tighten and replace(operation.tighten, draw_down=fill(operation.tighten.draw_down)),
@@ -194,6 +198,10 @@ class _Build:
             "match": tuple(self._match(match, fill) for match in operation.match),
         }
         return replace(operation, **changed)
+
+    def _name_at(self, name: str, place: str | None) -> str:
+        """The name of a value in a step at ``place``."""
+        return str(ValueRef(name, place)) if place is not None and name in self._repeated else name
 
     def _name(self, name: str, fill: "_Fill") -> str:
         """The name of a value with its place, if it is repeated over the same set of places."""

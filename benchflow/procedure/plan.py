@@ -28,13 +28,22 @@ if TYPE_CHECKING:
 
 
 class TimeWindow(Struct, frozen=True):
-    """Limits on the time since ``operation`` (a step id of the plan) was last finished, in seconds."""
+    """Limits on the time since ``operation`` (a step id of the plan) was last finished, in seconds.
+
+    With ``from_`` the time counts from the last entry of that value, or of the check with that id, in ``operation``.
+    With ``until`` the upper end is judged when that value or check of this step is entered. ``waive`` says who can sign
+    a deviation about it, ``proves`` are the state variables that are not known if it is waived.
+    """
 
     operation: str
     low: float | None
     high: float | None
     text: str
     mark: Mark = Mark()
+    from_: str = ""
+    until: str = ""
+    waive: str = ""
+    proves: tuple[str, ...] = ()
 
 
 class Step(Struct, frozen=True):
@@ -56,7 +65,7 @@ class Step(Struct, frozen=True):
     time: tuple[TimeWindow, ...]
     takes: float  # seconds, 0 where not given
     undo_needs: Values = {}
-    undo_sets: Settings = {}
+    undo_sets: dict[str, str | None] = {}
 
     @property
     def title(self) -> str:

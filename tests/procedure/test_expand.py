@@ -166,7 +166,7 @@ def test_placeholders_are_filled_in_all_texts() -> None:
     )
     one = made.steps["fit[1]"].operation
     assert (one.do, one.because, one.cautions[0].text) == ("Into 1, not {other}", "For 1", "Mind 1")
-    assert one.check == ("Free in 1",)
+    assert [point.text for point in one.check] == ["Free in 1"]
     assert one.hold is not None
     assert one.hold.for_ == "ring of 1"
     assert one.undo is not None

@@ -228,6 +228,10 @@ def test_time_window_leaves_a_quarter_of_spare_time(path: Path) -> None:
 HEAD = FOLDER / "head-install.yaml"
 
 
+def checks_of(plan: Plan, step_id: str) -> str:
+    return " ".join(point.text for point in plan.steps[step_id].operation.check)
+
+
 def test_head_installation_covers_the_whole_job() -> None:
     procedure = read(HEAD)
     assert len(procedure.operations) >= 45
@@ -328,9 +332,9 @@ def test_each_follower_and_carrier_check_names_its_own_place() -> None:
     for plan in plans(read(HEAD)):
         for cylinder in "1234":
             assert "set-out-followers" in before(plan, f"fit-followers[{cylinder}]")
-            assert f"of no. {cylinder} came from" in " ".join(plan.steps[f"fit-followers[{cylinder}]"].operation.check)
+            assert f"of no. {cylinder} came from" in checks_of(plan, f"fit-followers[{cylinder}]")
         for side in ("intake", "exhaust"):
-            assert f"{side} side" in " ".join(plan.steps[f"fit-carriers[{side}]"].operation.check)
+            assert f"{side} side" in checks_of(plan, f"fit-carriers[{side}]")
 
 
 # --- the others ---------------------------------------------------------------------------------------

@@ -94,7 +94,7 @@ def test_operation_is_read(every_key: Procedure) -> None:
     assert (head.needs, head.during, head.sets) == ({"pistons": ("down",)}, {"valves": "open"}, {"valves": "shut"})
     window = head.time[0]
     assert (window.operation.name, window.low, window.text) == ("apply-sealant", None, "at most 10 min")
-    assert head.check == ("flush all round", "dowels home")
+    assert [point.text for point in head.check] == ["flush all round", "dowels home"]
     assert head.hold is not None
     assert (head.hold.by, head.hold.for_) == ("inspector", "the gasket the right way up")
     assert head.undo is not None
@@ -169,7 +169,7 @@ def test_section_id_is_made_from_its_title() -> None:
 def test_single_item_needs_no_brackets() -> None:
     head = "kit: {parts: {seal: A seal}}\nfailures: {leak: It leaks}\n"
     one = operation("uses: seal\ncheck: flush\nguards-against: leak\nundo: {do: Off, discard: seal}", head)
-    assert ([ref.name for ref in one.uses], one.check) == (["seal"], ("flush",))
+    assert ([ref.name for ref in one.uses], [point.text for point in one.check]) == (["seal"], ["flush"])
 
 
 def test_default_unit_of_a_value_is_the_unit_of_its_limit() -> None:

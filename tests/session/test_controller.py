@@ -52,7 +52,8 @@ def test_unknown_state_blocks_every_rule_that_depends_on_it(tmp_path: Path) -> N
     assert driver.refused("start", operation="seat-cam") == {"interference"}
     assert driver.refused("set-state", variable="pistons") == {"value-missing"}
     assert driver.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
-    driver.do("set-state", variable="pistons", value="down")
+    assert driver.refused("set-state", variable="pistons", value="down") == {"value-missing"}
+    driver.do("set-state", variable="pistons", value="down", reason="seen through the bores")
     driver.do("start", operation="seat-cam")
     # After the crank was knocked, the position of the pistons is unknown and the interlock applies again.
     assert driver.refused("set-state", variable="pistons", value=None) == {"value-missing"}

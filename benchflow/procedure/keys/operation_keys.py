@@ -1,22 +1,32 @@
 """Keys of an operation: instruction, order, state, time, evidence, undoing."""
 
+from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
-from benchflow.procedure.model import Hold, Operation, Ref, TimeSince, Undo
+from benchflow.procedure.model import CheckPoint, Hold, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
     LINE,
     NAMED,
+    BooleanShape,
+    EitherShape,
     ListShape,
     MapShape,
     TransformedShape,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape
-from benchflow.procedure.shapes.reference_shapes import NEEDS, SETTINGS, WHEN, KeyReferenceShape, ReferenceShape
+from benchflow.procedure.shapes.reference_shapes import (
+    NEEDS,
+    SETTINGS,
+    UNDO_SETTINGS,
+    WHEN,
+    KeyReferenceShape,
+    ReferenceShape,
+)
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.quantity import Limit
@@ -67,10 +77,53 @@ _WORK_OUT = Key("work-out", WORK_OUT, "Values calculated from others, by name.")
 _CHOOSE = Key("choose", CHOOSE, "Parts that are chosen by a value from a table.")
 _MATCH = Key("match", MATCH, "The assignment of measured parts to places.")
 _TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened, and its stages.")
+_SEE = Key("see", FILLED_LINE, "The point to see or feel.", required=True)
+_CHECK_ID = Key("id", NAMED, "Its name, for `from` and `until` under `time`, and for a deviation.")
+
+
+def _check_point(fields: Fields) -> CheckPoint | None:
+    text = fields.get(_SEE)
+    if text is None:
+        return None
+    return CheckPoint(
+        text, fields.get_or(_CHECK_ID, ""), fields.get_or(WAIVE, ""), fields.get_or(PROVES, ()), fields.node.mark
+    )
+
+
+def _plain_check(text: str, node: YamlNode, name: Ref, context: ReadContext) -> CheckPoint:
+    return CheckPoint(text, mark=node.mark)
+
+
+def _checks(points: tuple[CheckPoint, ...], node: YamlNode, name: Ref, context: ReadContext) -> tuple[CheckPoint, ...]:
+    """The checks, each text and each id once."""
+    kept: dict[str, CheckPoint] = {}
+    ids: set[str] = set()
+    for point in points:
+        if point.text in kept or point.id in ids:
+            twice = point.text if point.text in kept else point.id
+            context.problem("duplicate-item", point.mark, f"`{twice}` is in the list twice", "Delete one of them")
+            continue
+        kept[point.text] = point
+        ids.update([point.id] if point.id else [])
+    return tuple(kept.values())
+
+
 _CHECK = Key(
     "check",
-    ListShape(FILLED_LINE, single=True, at_least=1, distinct=True),
-    "Points to see or feel. The builder ticks each one.",
+    TransformedShape(
+        ListShape(
+            EitherShape(
+                "a text, or keys such as `{see: ..., proves: casing}`",
+                text=TransformedShape(FILLED_LINE, _plain_check),
+                entries=KeyedShape("check-point", "a check", (_SEE, _CHECK_ID, WAIVE, PROVES), _check_point),
+            ),
+            single=True,
+            at_least=1,
+        ),
+        _checks,
+    ),
+    "Points to see or feel, each a text or keys. The builder ticks each one.",
+    examples=(["The shaft turns freely"], [{"see": "The casing is cold to the hand", "proves": "casing"}]),
 )
 _GUARDS = Key(
     "guards-against",
@@ -83,35 +136,111 @@ def _window(limit: Limit, node: YamlNode, name: Ref, context: ReadContext) -> Ti
     return TimeSince(name, limit.low, limit.high, limit.text)
 
 
+def _entry_name(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Ref:
+    return Ref(text, node.mark)
+
+
+_ENTRY = TransformedShape(LINE, _entry_name, "the name of a value or a check")
+_WINDOW_LIMIT = Key(
+    "limit",
+    LimitShape("time", "at most 10 min"),
+    "The accepted time.",
+    required=True,
+    examples=("at most 10 min",),
+)
+_FROM = Key(
+    "from",
+    _ENTRY,
+    "A value or a check (its `id`) of the other operation. The time counts from its last entry, instead of from the "
+    "end of that operation.",
+    examples=("casing-temp",),
+)
+_UNTIL = Key(
+    "until",
+    _ENTRY,
+    "A value or a check (its `id`) of this operation. The upper end is judged when it is entered, instead of when the "
+    "operation is finished.",
+    examples=("seated",),
+)
+
+
+def _window_with_keys(fields: Fields) -> TimeSince | None:
+    limit = fields.get(_WINDOW_LIMIT)
+    if limit is None:
+        return None
+    return TimeSince(
+        fields.name,
+        limit.low,
+        limit.high,
+        limit.text,
+        fields.get(_FROM),
+        fields.get(_UNTIL),
+        fields.get_or(WAIVE, ""),
+        fields.get_or(PROVES, ()),
+    )
+
+
 _TIME = Key(
     "time",
     MapShape(
-        TransformedShape(LimitShape("time", "at most 10 min"), _window),
+        EitherShape(
+            "a limit such as `at most 10 min`, or keys",
+            text=TransformedShape(LimitShape("time", "at most 10 min"), _window),
+            entries=KeyedShape(
+                "time-window",
+                "a time window",
+                (_WINDOW_LIMIT, _FROM, _UNTIL, WAIVE, PROVES),
+                _window_with_keys,
+            ),
+        ),
         "operations with the accepted time since they were finished",
         key=KeyReferenceShape("operation", "an operation's id"),
     ),
-    "The time since another operation was last finished: no start before the lower end, no finish after the upper end. "
-    "The operation also comes after the other one.",
-    examples=({"apply-sealant": "at most 10 min"},),
+    "The time since another operation was last finished: no start before the lower end, no start and no finish after "
+    "the upper end. The operation also comes after the other one.",
+    examples=(
+        {"apply-sealant": "at most 10 min"},
+        {"heat": {"limit": "at most 3 min", "from": "casing-temp", "until": "seated"}},
+    ),
 )
 
 _BY = Key("by", LINE, "The role that signs, such as inspector.", required=True)
 _FOR = Key("for", FILLED_LINE, "The statement that is signed.")
+_SECOND_PERSON = Key(
+    "second-person", BooleanShape(), "true if the signer must be somebody who entered nothing in the operation."
+)
+_WAIVE_HOLD = Key(
+    "waive",
+    WAIVE.shape,
+    "Who can sign a deviation about it: a role, or `never`. By default, who holds the role that signs.",
+    examples=("never",),
+)
 
 
 def _hold(fields: Fields) -> Hold:
-    return Hold(fields.get_or(_BY, ""), fields.get_or(_FOR, ""), fields.node.mark)
+    return Hold(
+        fields.get_or(_BY, ""),
+        fields.get_or(_FOR, ""),
+        fields.node.mark,
+        fields.get_or(_SECOND_PERSON, False),
+        fields.get_or(_WAIVE_HOLD, ""),
+    )
 
 
 _HOLD = Key(
     "hold",
-    KeyedShape("hold", "`hold`", (_BY, _FOR), _hold),
+    KeyedShape("hold", "`hold`", (_BY, _FOR, _SECOND_PERSON, _WAIVE_HOLD), _hold),
     "The role that must sign. Without the signature, the operation is not finished and no later one can start.",
 )
 
 _UNDO_DO = Key("do", FILLED_PARAGRAPH, "The instruction for undoing it.")
 _UNDO_NEEDS = Key("needs", NEEDS, "The state that is needed to undo it.")
-_UNDO_SETS = Key("sets", SETTINGS, "The state afterwards, if it is not the state before the operation.")
+_UNDO_SETS = Key(
+    "sets",
+    UNDO_SETTINGS,
+    "The state afterwards, if it is not the state before the operation. `ask` if it is not known then.",
+    examples=({"casing": "ask"},),
+)
 _DISCARD = Key(
     "discard",
     ListShape(ReferenceShape("kit", "a part's name"), single=True),
@@ -124,7 +253,7 @@ def _undo(fields: Fields) -> Undo:
         fields.get_or(_UNDO_DO, ""),
         fields.get_or(_UNDO_NEEDS, {}),
         fields.get_or(_DISCARD, ()),
-        fields.get_or(_UNDO_SETS, {}),
+        {name: value or None for name, value in fields.get_or(_UNDO_SETS, {}).items()},
         fields.node.mark,
     )
 
@@ -199,6 +328,7 @@ def _operation(fields: Fields) -> Operation:
         undo=fields.get(_UNDO),
         restored_by=restored,
         mark=fields.mark,
+        waive=fields.get_or(WAIVE, ""),
     )
 
 
@@ -222,7 +352,7 @@ OPERATION = KeyedShape(
     "an operation",
     (
         ID, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _EACH, _AFTER, _NEEDS, _DURING, _SETS, _TIME, _TAKES, _USES,
-        _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY,
+        _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,
     hints={

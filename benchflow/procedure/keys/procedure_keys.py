@@ -4,6 +4,7 @@ from typing import cast
 
 from msgspec import Struct
 
+from benchflow.procedure.keys.evidence_keys import WAIVE
 from benchflow.procedure.keys.joint_keys import JOINTS
 from benchflow.procedure.keys.operation_keys import OPERATION
 from benchflow.procedure.keys.setup_keys import (
@@ -152,6 +153,7 @@ def _procedure(fields: Fields) -> UnnumberedProcedure:
         failures=tuple(fields.get_or(_FAILURES, {}).values()),
         follow_up=fields.get_or(_FOLLOW_UP, ()),
         decision=cast(DecisionRule, fields.get_or(DECISION, "simple")),
+        waive=fields.get_or(WAIVE, ""),
     )
     return UnnumberedProcedure(procedure, fields.get_or(_SECTIONS, ()))
 
@@ -160,8 +162,8 @@ PROCEDURE = KeyedShape(
     "procedure",
     "a procedure",
     (
-        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _NOTICE, _CAUTIONS, _UNITS, DECISION, _OPTIONS,
-        _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
+        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _NOTICE, _CAUTIONS, _UNITS, DECISION, WAIVE,
+        _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
     ),
     _procedure,
     hints={"operations": "Write the operations in a section: `sections: [{title: ..., operations: [...]}]`"},

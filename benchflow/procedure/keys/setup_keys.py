@@ -2,6 +2,7 @@
 
 from typing import cast, get_args
 
+from benchflow.procedure.keys.evidence_keys import FOUND
 from benchflow.procedure.model import (
     Caution,
     Failure,
@@ -136,11 +137,12 @@ def _variable(fields: Fields) -> Variable:
         fields.get_or(_STATE_TITLE, ""),
         {value: text for value, text in words.items() if text},
         fields.mark,
+        fields.get_or(FOUND, ""),
     )
 
 
 STATE = MapShape(
-    KeyedShape("variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE), _variable),
+    KeyedShape("variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE, FOUND), _variable),
     "state variables by name",
 )
 

@@ -2,6 +2,7 @@
 
 from typing import cast
 
+from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import (
     Bound,
@@ -124,7 +125,7 @@ _JUDGE = Key(
     WordShape("all", "mean", "largest", "smallest", "spread"),
     "The figure that is compared with the limit if there are several readings. By default all readings are compared.",
 )
-_RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE)
+_RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, WAIVE, PROVES)
 
 
 def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
@@ -187,6 +188,8 @@ def _record(fields: Fields) -> RecordedValue:
         fields.get_or(_BELOW, ()),
         fields.get_or(_ABOVE, ()),
         fields.mark,
+        fields.get_or(WAIVE, ""),
+        fields.get_or(PROVES, ()),
     )
     _check_record(record, fields)
     return record
@@ -258,12 +261,17 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.get_or(_ABOVE, ()),
         fields.get_or(_TITLE, ""),
         fields.mark,
+        fields.get_or(WAIVE, ""),
+        fields.get_or(PROVES, ()),
     )
 
 
 WORK_OUT = MapShape(
     KeyedShape(
-        "work-out", "a calculated value", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out
+        "work-out",
+        "a calculated value",
+        (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES),
+        _work_out,
     ),
     "calculated values by name",
     key=VALUE_NAMED,

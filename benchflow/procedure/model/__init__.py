@@ -8,6 +8,7 @@ All texts are clean: the reader has removed control characters and bidirectional
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Signal, Values
 from benchflow.procedure.model.operation_model import (
+    CheckPoint,
     FollowUp,
     Hold,
     Operation,
@@ -42,6 +43,7 @@ __all__ = [
     "Bound",
     "CalculatedValue",
     "Caution",
+    "CheckPoint",
     "CheckStage",
     "ChoiceRow",
     "DecisionRule",

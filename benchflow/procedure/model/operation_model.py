@@ -9,34 +9,67 @@ from benchflow.quantity import Quantity
 
 
 class Hold(Struct, frozen=True):
-    """A signature without which an operation is not finished. ``by`` is the role that signs, ``for_`` its text."""
+    """A signature without which an operation is not finished. ``by`` is the role that signs, ``for_`` its text.
+
+    With ``second_person`` the signer must be somebody who entered nothing in the operation. ``waive`` is as in
+    :class:`Operation`.
+    """
 
     by: str
     for_: str
     mark: Mark = Mark()
+    second_person: bool = False
+    waive: str = ""
+
+
+class CheckPoint(Struct, frozen=True):
+    """A point to see or feel, which the builder ticks. ``id`` is its name, "" if it has none.
+
+    ``waive`` and ``proves`` are as in :class:`benchflow.procedure.model.RecordedValue`.
+    """
+
+    text: str
+    id: str = ""
+    waive: str = ""
+    proves: tuple[Ref, ...] = ()
+    mark: Mark = Mark()
 
 
 class TimeSince(Struct, frozen=True):
-    """Limits on the time since ``operation`` was last finished: no start before ``low``, no finish after ``high``."""
+    """Limits on the time since ``operation`` was last finished: no start before ``low``, no finish after ``high``.
+
+    With ``from_`` the time counts from the last entry of that value or check of ``operation``. With ``until`` the upper
+    end is judged when that value or check of this operation is entered. ``waive`` and ``proves`` are as in
+    :class:`benchflow.procedure.model.RecordedValue`.
+    """
 
     operation: Ref
     low: Quantity | None
     high: Quantity | None
     text: str
+    from_: Ref | None = None
+    until: Ref | None = None
+    waive: str = ""
+    proves: tuple[Ref, ...] = ()
 
 
 class Undo(Struct, frozen=True):
-    """The instructions to undo an operation. ``sets`` holds the values that differ afterwards."""
+    """The instructions to undo an operation. ``sets`` holds the values that differ afterwards, ``None`` for a value
+    that is not known then."""
 
     do: str
     needs: Values = {}
     discard: tuple[Ref, ...] = ()
-    sets: Settings = {}
+    sets: dict[str, str | None] = {}
     mark: Mark = Mark()
 
 
 class Operation(Struct, frozen=True):
-    """An operation as the author wrote it."""
+    """An operation as the author wrote it.
+
+    ``waive`` says who can sign a deviation about anything in it that has no ``waive`` of its own: ``anyone``, a role or
+    ``never``. "" means that the procedure's ``waive`` applies.
+    """
 
     id: str
     title: str
@@ -59,12 +92,13 @@ class Operation(Struct, frozen=True):
     choose: tuple[PartChoice, ...] = ()
     match: tuple[PartMatching, ...] = ()
     tighten: Tighten | None = None
-    check: tuple[str, ...] = ()
+    check: tuple[CheckPoint, ...] = ()
     hold: Hold | None = None
     guards_against: tuple[Ref, ...] = ()
     undo: Undo | None = None
     restored_by: Ref | None = None  # `temporary: {restored-by: ...}`
     mark: Mark = Mark()
+    waive: str = ""
 
 
 def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:

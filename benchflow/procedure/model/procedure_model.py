@@ -34,6 +34,7 @@ class Procedure(Struct, frozen=True, dict=True):
     operations: tuple[Operation, ...] = ()
     follow_up: tuple[FollowUp, ...] = ()
     decision: DecisionRule = "simple"
+    waive: str = ""  # who can sign deviations: anyone (""), a role or never
 
     @cached_property
     def options_by_name(self) -> dict[str, Option]:

@@ -22,7 +22,8 @@ class Variable(Struct, frozen=True):
     """A state variable: one feature of the assembly and its possible values.
 
     ``start`` is the value at the start of a job, ``None`` if the builder is asked for it. ``words`` maps a value to its
-    text for the bench ("at-deck": "at the deck"); a value without an entry is shown as it is.
+    text for the bench ("at-deck": "at the deck"); a value without an entry is shown as it is. ``found`` says who can
+    enter a value that was found: ``anyone`` (""), a role or ``never``.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Variable(Struct, frozen=True):
     title: str = ""
     words: dict[str, str] = {}
     mark: Mark = Mark()
+    found: str = ""
 
 
 class Rule(Struct, frozen=True):

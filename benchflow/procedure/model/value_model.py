@@ -55,7 +55,11 @@ class Remedy(Struct, frozen=True):
 
 class RecordedValue(Struct, frozen=True):
     """A value to be measured and recorded. ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for
-    ``readings: 3``, or the author's places (``by_place``)."""
+    ``readings: 3``, or the author's places (``by_place``).
+
+    ``waive`` says who can sign a deviation about it: ``anyone``, a role or ``never``. "" means that the ``waive`` of
+    the operation applies. ``proves`` are the state variables that are not known if it is waived.
+    """
 
     name: str
     ask: str
@@ -71,10 +75,15 @@ class RecordedValue(Struct, frozen=True):
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
     mark: Mark = Mark()
+    waive: str = ""
+    proves: tuple[Ref, ...] = ()
 
 
 class CalculatedValue(Struct, frozen=True):
-    """A value calculated from others. ``formula`` is the author's text; its units are already checked."""
+    """A value calculated from others. ``formula`` is the author's text; its units are already checked.
+
+    ``waive`` and ``proves`` are as in :class:`RecordedValue`.
+    """
 
     name: str
     formula: str
@@ -86,6 +95,8 @@ class CalculatedValue(Struct, frozen=True):
     above: tuple[Remedy, ...] = ()
     title: str = ""
     mark: Mark = Mark()
+    waive: str = ""
+    proves: tuple[Ref, ...] = ()
 
 
 class ChoiceRow(Struct, frozen=True):

@@ -4,7 +4,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
 from benchflow.procedure.shapes.basic_shapes import TEXT_SCHEMA, ListShape, MapShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
-from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
 
 class ReferenceShape(Shape[Ref]):
@@ -48,6 +48,16 @@ class ValueReferenceShape(Shape[str]):
         return dict(TEXT_SCHEMA)
 
 
+class UndoValueShape(ValueReferenceShape):
+    """A value of a variable, or ``ask`` (read as "") if the value is not known afterwards."""
+
+    def __init__(self) -> None:
+        super().__init__("state-value", "a value, or `ask`")
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        return "" if isinstance(node, YamlScalar) and node.text == "ask" else super().read(node, context, name)
+
+
 def _mentioned(node: YamlNode, kind: str, noun: str, context: ReadContext, of: str = "") -> Ref | None:
     """The name in ``node``. The use of the name is recorded, so that it can be checked later."""
     found = scalar(node, noun, context)
@@ -71,4 +81,7 @@ SETTINGS: Shape[dict[str, str]] = MapShape(
     ValueReferenceShape("state-value", "a value"),
     "state variables with one value each",
     key=KeyReferenceShape("state", "a name"),
+)
+UNDO_SETTINGS: Shape[dict[str, str]] = MapShape(
+    UndoValueShape(), "state variables with one value each, or `ask`", key=KeyReferenceShape("state", "a name")
 )

@@ -125,7 +125,7 @@ def _searchable_text(log: LoadedLog, step: Step) -> str:
     parts: Iterable[str] = (
         step.id, operation.title, operation.do, operation.because, *(c.text for c in operation.cautions),
         *(f"{r.name} {r.ask}" for r in operation.record), *(f"{w.name} {w.title}" for w in operation.work_out),
-        *operation.check, *_prevented_failures(step), *failures, *kit, *joints, *notes,
+        *(point.text for point in operation.check), *_prevented_failures(step), *failures, *kit, *joints, *notes,
     )  # fmt: skip
     return " ".join(parts).casefold()
 

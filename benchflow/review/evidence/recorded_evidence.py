@@ -79,8 +79,8 @@ def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 def _check_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     ticked = log.state.work(step.id).checks
-    for number, text in enumerate(step.operation.check, 1):
-        yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {text}")
+    for number, point in enumerate(step.operation.check, 1):
+        yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {point.text}")
 
 
 def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

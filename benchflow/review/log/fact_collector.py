@@ -153,6 +153,7 @@ class FactCollector:
                 | ev.ReworkStarted()
                 | ev.MoveMade()
                 | ev.StateSet()
+                | ev.EvidenceChanged()
                 | ev.WrenchAdapterChanged()
                 | ev.LubricantChanged()
             ):

@@ -200,7 +200,7 @@ def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         took=rounded_duration(fact.active) if fact is not None and done is not None else "",
         values=tuple(_sheet_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
         joint=joint_of(log, step),
-        checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
+        checks=tuple((point.text, number in work.checks) for number, point in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
         signed=f"{signature.by} ({signature.role}), {local_time(signature.at)}" if signature is not None else "",
         self_signed=signature is not None and signature.self_signed,

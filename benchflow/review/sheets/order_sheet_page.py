@@ -261,7 +261,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
             *(_match_table(match) for match in operation.match),
         ),
         joint=_joint_blank(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
-        checks=operation.check,
+        checks=tuple(point.text for point in operation.check),
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
         clock=tuple(_times_to_write(turn, counted_from)),
     )

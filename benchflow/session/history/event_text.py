@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from benchflow.base.plaintext import sentence
-from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title
+from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title, variable_title
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
@@ -212,7 +212,14 @@ def _signed(event: ev.HoldSigned, titles: LogTitles) -> str:
 def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     subject = subject_text(event.about, titles.step)
     name = _readable(subject) if subject == event.about else subject
-    return f"DEVIATION signed for {name}: {event.reason}"
+    own = " by a person who worked on this operation" if event.self_signed else ""
+    return f"DEVIATION signed for {name}{own}: {event.reason}"
+
+
+def _unknown(variables: tuple[str, ...], titles: LogTitles) -> str:
+    """A clause on state variables that are not known, because their proof was waived; empty if there are none."""
+    named = all_of(in_a_sentence(variable_title(titles.procedure, name)) for name in variables)
+    return f". The state of {named} is not known, because its proof was waived or is out" if variables else ""
 
 
 def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
@@ -253,7 +260,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.JobOpened: _opened,
     ev.OperationStarted: lambda event, titles: "Started",
     ev.OperationPaused: lambda event, titles: "Paused",
-    ev.OperationFinished: lambda event, titles: "Finished",
+    ev.OperationFinished: lambda event, titles: f"Finished{_unknown(event.unknown, titles)}",
     ev.MoveMade: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
     ev.ReadingRecorded: _recorded,
     ev.ValueCalculated: _calculated,
@@ -281,6 +288,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.OperationUndone: lambda event, titles: "Undone for rework",
     ev.NoteAdded: lambda event, titles: f"Note: {event.text}",
     ev.EntryCorrected: _corrected,
+    ev.EvidenceChanged: lambda event, titles: f"Proof changed by a correction{_unknown(event.unknown, titles)}",
     ev.StateSet: _state_set,
     ev.ClockWentBack: _clock_went_back,
     ev.JobClosed: _closed,

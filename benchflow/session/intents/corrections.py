@@ -11,6 +11,7 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.check_stages import judge_check
 from benchflow.session.rules.open_values import value_title
+from benchflow.session.rules.proofs import correction_refusal, evidence_entries
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev
@@ -65,7 +66,14 @@ def _correct_reading(
         uncertainty=None if u is None else to_stored(u),
     )
     entries = (Entry(by, event),)
-    return (*entries, *calculated_entries(state, step, entries, context, by))
+    refusal = correction_refusal(state, entries, context, by, intent.pin)
+    if refusal is not None:
+        return refusal
+    return (
+        *entries,
+        *calculated_entries(state, step, entries, context, by),
+        *evidence_entries(state, entries, context, by),
+    )
 
 
 def _correct_tick(

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import RecordedValue
+from benchflow.procedure.model import CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, unknown_name
@@ -129,8 +129,8 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
     checks = step.operation.check
     number = _check_number(checks, intent.check)
     if number is None:
-        return unknown_name("check in this operation", str(intent.check), checks)
-    text = checks[number - 1]
+        return unknown_name("check in this operation", str(intent.check), [point.text for point in checks])
+    text = checks[number - 1].text
     ticked = number in state.work(step.id).checks
     if intent.undo:
         if not ticked:
@@ -141,10 +141,11 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
     return (Entry(by, ev.CheckTicked(step.id, number, text)),)
 
 
-def _check_number(checks: tuple[str, ...], given: int | str) -> int | None:
-    """Return the number of a check, from 1, that is given by its number or its text; ``None`` if there is none."""
-    if isinstance(given, str) and given in checks:
-        return checks.index(given) + 1
+def _check_number(checks: tuple[CheckPoint, ...], given: int | str) -> int | None:
+    """Return the number of a check, from 1, given by its number, id or text; ``None`` if there is none."""
+    for place, point in enumerate(checks, 1):
+        if isinstance(given, str) and given and given in (point.id, point.text):
+            return place
     number = whole_number(given)
     return number if number is not None and 1 <= number <= len(checks) else None
 

@@ -194,6 +194,7 @@ class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
     value: str  # the correct quantity or lot number
     reason: str
     stretch: str | None = None  # only for a tick with torque and stretch
+    pin: str | None = None  # of ``by``, if the entry proves a state and its deviation needs a role
 
 
 class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):
@@ -217,7 +218,8 @@ class SetState(BaseIntent, frozen=True, tag="set-state", kw_only=True):
 
     variable: str
     value: str | UnsetType | None = UNSET  # null if it is not known
-    reason: str = ""
+    reason: str = ""  # must be given if a `never` rule names the variable
+    pin: str | None = None  # of ``by``, if `found` names a role
 
 
 class CloseJob(BaseIntent, frozen=True, tag="close"):

@@ -16,6 +16,9 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.open_items import finish_reasons
+from benchflow.session.rules.proofs import unproven_variables
+from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.waivers import ANYONE, NEVER
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -47,7 +50,10 @@ def finish_operation(state: State, intent: intents.FinishOperation, context: Con
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    return refusal_or_none(finish_reasons(state, step, context.now)) or (Entry(by, ev.OperationFinished(step.id)),)
+    refusal = refusal_or_none(finish_reasons(state, step, context.now))
+    if refusal is not None:
+        return refusal
+    return (Entry(by, ev.OperationFinished(step.id, unproven_variables(state, step))),)
 
 
 def perform_move(state: State, intent: intents.PerformMove, context: Context, by: str) -> Decision:
@@ -77,7 +83,21 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
     if value is not None and value not in values:
         return unknown_name(f"value of {name}", value, values)
     present, reason = state.valuation.get(name), clean(intent.reason).strip()
+    found = variables[name].found
+    if value is not None and found == NEVER:
+        message = (
+            f"{name} cannot be entered as found (`found: never`). An operation or a move has to bring it to {value}. "
+            "If its state is in doubt, enter it as not known"
+        )
+        return refuse("not-allowed", message, state=name)
     if present is not None and not reason:
         message = f"According to the log, {name} is {present}. Give a reason for another state"
         return refuse("value-missing", message, state=name)
+    if not reason and any(name in rule.never for rule in state.plan.procedure.interference):
+        message = f"A rule against damage depends on {name}. Give the reason: how was its state found?"
+        return refuse("value-missing", message, state=name)
+    if value is not None and found not in ("", ANYONE):
+        refusal = signature_refusal(context.shop, by, found, intent.pin, ask_pin=True)
+        if refusal is not None:
+            return refusal
     return (Entry(by, ev.StateSet(name, value, reason)),)

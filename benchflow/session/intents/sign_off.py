@@ -4,8 +4,15 @@ from benchflow.base.plaintext import clean
 from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.deviation_targets import deviation_targets
 from benchflow.session.rules.signatures import deviation_subject, signature_refusal
+from benchflow.session.rules.waivers import (
+    not_waivable,
+    roles_to_waive,
+    second_person_refusal,
+    worked_on,
+)
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -28,7 +35,10 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     refusal = signature_refusal(context.shop, signer, hold.by, intent.pin)
     if refusal is not None:
         return refusal
-    self_signed = signer in work.people or (not work.people and signer == state.by)
+    second = second_person_refusal(state, step, signer, context.shop)
+    if second is not None:
+        return second
+    self_signed = worked_on(state, step, signer, context.shop)
     return (Entry(signer, ev.HoldSigned(step.id, hold.by, self_signed)),)
 
 
@@ -51,10 +61,15 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     if step.id in state.done and not limited:
         return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
     signer = clean(by).strip()
-    refusal = signature_refusal(context.shop, signer, None, intent.pin, ask_pin=True)
+    refusal = not_waivable(state, step, about)
+    for role in roles_to_waive(state, step, about) or (None,):
+        refusal = refusal or signature_refusal(context.shop, signer, role, intent.pin, ask_pin=True)
+    if about == HOLD:
+        refusal = refusal or second_person_refusal(state, step, signer, context.shop)
     if refusal is not None:
         return refusal
+    self_signed = about == HOLD and worked_on(state, step, signer, context.shop)
     return tuple(
-        Entry(signer, ev.DeviationSigned(step.id, target.subject, reason, tuple(sorted(target.entries))))
+        Entry(signer, ev.DeviationSigned(step.id, target.subject, reason, tuple(sorted(target.entries)), self_signed))
         for target in targets
     )

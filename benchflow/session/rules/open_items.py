@@ -90,9 +90,10 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
     ticked = state.work(step.id).checks
-    for number, text in enumerate(step.operation.check, 1):
+    for number, point in enumerate(step.operation.check, 1):
         if number not in ticked:
-            yield Reason("check-open", f"Check {number} is not ticked yet: {text}", operation=step.id, name=str(number))
+            message = f"Check {number} is not ticked yet: {point.text}"
+            yield Reason("check-open", message, operation=step.id, name=str(number))
 
 
 def _hold_reasons(state: State, step: Step) -> Iterator[Reason]:

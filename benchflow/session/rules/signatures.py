@@ -75,7 +75,7 @@ def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     if about in INTERLOCK or about in state.plan.procedure.variables_by_name:
         message = "The order, the states and the interference rules cannot be waived. Do the operations in a safe order"
         return refuse("not-allowed", message, operation=step.id)
-    if about in NEVER or about in step.operation.check:
+    if about in NEVER or about in [point.text for point in step.operation.check]:
         message = f"{about} cannot be waived. Only a limit, a hold or a time window can"
         return refuse("not-allowed", message, operation=step.id)
     return unknown_name(f"limit, hold or time window of {title}", about, [*names, HOLD, TIME])

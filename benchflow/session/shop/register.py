@@ -13,6 +13,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import folded
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, same_kind
@@ -117,12 +118,8 @@ def find_person(shop: Shop, name: str) -> Person | None:
     exact = [person for person in shop.people if person.name == name]
     if exact:
         return exact[0]
-    alike = [person for person in shop.people if _folded(person.name) == _folded(name)]
+    alike = [person for person in shop.people if folded(person.name) == folded(name)]
     return alike[0] if len(alike) == 1 else None
-
-
-def _folded(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
 def _with_article(role: str) -> str:

@@ -63,6 +63,7 @@ class OperationFinished(Event, frozen=True, tag="finished"):
     """The operation in progress was finished."""
 
     operation: str
+    unknown: tuple[str, ...] = ()  # state variables that are not known, because their proof was waived
 
 
 class MoveMade(Event, frozen=True, tag="moved"):
@@ -224,6 +225,7 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
     about: str
     reason: str
     entries: tuple[int, ...] = ()
+    self_signed: bool = False  # true for a hold that was waived by a person who worked on the operation
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):
@@ -264,6 +266,13 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     lot: str | None = None  # correct lot number
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
+
+
+class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):
+    """A correction changed the proof of state variables in a finished operation."""
+
+    operation: str
+    unknown: tuple[str, ...] = ()  # the variables that are not known now; the others are as the operation sets them
 
 
 class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
@@ -327,7 +336,7 @@ AnyEvent = (
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
     | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
-    | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected
+    | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected | EvidenceChanged
     | InstrumentUsed | WrenchAdapterChanged | LubricantChanged | StateSet | ClockWentBack | JobClosed
 )  # fmt: skip
 

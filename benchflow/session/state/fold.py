@@ -19,7 +19,7 @@ from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
 from benchflow.session.state.clock import event_time
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
-from benchflow.session.state.state_changes import operation_undone, with_work, with_writes
+from benchflow.session.state.state_changes import operation_undone, with_evidence, with_work, with_writes
 
 
 def begin(line: Line, procedure: Procedure) -> State:
@@ -105,6 +105,8 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return fold_entries.fold_deviated(state, event, line)
         case ev.EntryCorrected():
             return fold_entries.fold_corrected(state, event, line)
+        case ev.EvidenceChanged():
+            return with_evidence(state, event.operation, event.unknown)
         case ev.RemedyCarriedOut():
             return fold_entries.fold_remedied(state, event, line)
         case ev.MoveMade():
@@ -141,8 +143,9 @@ def _fold_started(state: State, event: ev.OperationStarted, line: Line) -> State
 
 def _fold_finished(state: State, event: ev.OperationFinished, line: Line) -> State:
     step = state.plan.steps.get(event.operation)
-    if step is not None and step.sets:
-        state = with_writes(state, line.seq, event.operation, step.sets)
+    if step is not None and (step.sets or event.unknown):
+        settings = {**step.sets, **dict.fromkeys(event.unknown)}
+        state = with_writes(state, line.seq, event.operation, settings)
     done = {**state.done}
     done.pop(event.operation, None)  # `done` is in the order of finishing
     done[event.operation] = state.last

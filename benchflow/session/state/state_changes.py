@@ -77,6 +77,23 @@ def without_writes(state: State, step: str) -> State:
     return replace(state, writes=writes, valuation=valuation)
 
 
+def with_evidence(state: State, step: str, unknown: tuple[str, ...]) -> State:
+    """Return the state in which the finished ``step`` does not prove the variables ``unknown``, but proves all others.
+
+    Writes that came after it stay: the last write of a variable decides.
+    """
+    plan_step, time = state.plan.steps.get(step), state.done.get(step)
+    if plan_step is None or time is None:
+        return state
+    settings = {**plan_step.sets, **dict.fromkeys(unknown)}
+    writes = {name: tuple(write for write in past if write.step != step) for name, past in state.writes.items()}
+    for name, value in settings.items():
+        past = [*writes.get(name, ()), VariableWrite(time.seq, step, value)]
+        writes[name] = tuple(sorted(past, key=lambda write: write.seq))
+    valuation = {name: past[-1].value for name, past in writes.items() if past}
+    return replace(state, writes=writes, valuation=valuation)
+
+
 def operation_undone(state: State, step: str, seq: int) -> State:
     """Return the state after event ``seq`` undid ``step``. The operation has to be done again, with all its entries."""
     state = without_writes(state, step)

@@ -42,7 +42,7 @@ def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     if joint is not None:
         inputs.append(joint)
     checked = state.work(step.id).checks
-    inputs += [vw.CheckInput(n, text, n in checked) for n, text in enumerate(operation.check, 1)]
+    inputs += [vw.CheckInput(n, point.text, n in checked) for n, point in enumerate(operation.check, 1)]
     if operation.hold is not None:
         inputs.append(_hold_input(state, step))
     return tuple(inputs)

@@ -73,7 +73,7 @@ class StateFoundPage(FormPage, inherit_bindings=False):
         title = self.variable.title or self.variable.name
         return (
             FormField("value", self.variable.ask or f"State found: {title}", (*known, (UNKNOWN, "not known"))),
-            FormField("reason", "How was it found? (optional)"),
+            FormField("reason", "How was it found?"),
         )
 
     async def submit(self, values: dict[str, str]) -> None:

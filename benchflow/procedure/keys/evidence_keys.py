@@ -1,0 +1,24 @@
+"""Keys that say how firmly the interlock rests on its evidence: `waive`, `proves` and `found`."""
+
+from benchflow.procedure.shapes.basic_shapes import LINE, ListShape
+from benchflow.procedure.shapes.keyed_shapes import Key
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+
+WAIVE = Key(
+    "waive",
+    LINE,
+    "Who can sign a deviation about it: `anyone` (the default), a role such as inspector, or `never`.",
+    examples=("never", "inspector"),
+)
+PROVES = Key(
+    "proves",
+    ListShape(ReferenceShape("state", "a state variable"), single=True, distinct=True),
+    "The state variables that it proves. If a deviation waives it, they are not known afterwards, instead of set.",
+    examples=("casing",),
+)
+FOUND = Key(
+    "found",
+    LINE,
+    "Who can enter the value as found (`set-state`): `anyone` (the default), a role such as inspector, or `never`.",
+    examples=("never",),
+)

@@ -1,0 +1,96 @@
+"""Who can waive what by a deviation, and who is the second person for a hold."""
+
+from typing import TYPE_CHECKING
+
+from benchflow.base.plaintext import folded
+from benchflow.procedure.identity import StepId
+from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.context import quoted_title, refuse
+from benchflow.session.refusal import Refusal
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, subject_text, window_subject
+from benchflow.session.rules.value_results import named_value
+from benchflow.session.state.state import State
+
+if TYPE_CHECKING:
+    from benchflow.session.shop.register import Shop
+
+ANYONE, NEVER = "anyone", "never"
+"""The values of `waive` and `found` that are not the name of a role."""
+
+
+def waive_rules(state: State, step: Step, about: str) -> tuple[str, ...]:
+    """Who can sign a deviation about ``about``: ``anyone``, ``never`` or roles. The signer must satisfy all of them.
+
+    The nearest `waive` counts: that of the value, the hold or the window, else of the operation, else of the procedure.
+    A hold without its own `waive` also needs the role that signs it.
+    """
+    of_operation = step.operation.waive or state.plan.procedure.waive or ANYONE
+    hold = step.operation.hold
+    if about == HOLD and hold is not None:
+        of_hold = [hold.waive] if hold.waive not in ("", ANYONE) else [hold.by, of_operation]
+        return tuple(dict.fromkeys(of_hold))
+    windows = [window for window in step.time if about in window_subjects(window)]
+    named = named_value(state, step, about)
+    name = about if named is None else named[0]
+    own = tuple(window.waive for window in windows) or tuple(
+        value.waive for value in (step.record(name), step.work_out(name)) if value is not None
+    )
+    return tuple(dict.fromkeys(rule or of_operation for rule in own)) or (of_operation,)
+
+
+def window_subjects(window: TimeWindow) -> tuple[str, str, str]:
+    """The subjects of deviations that waive a time window."""
+    return TIME, window_subject(window.operation), window_subject(StepId.parse(window.operation).operation)
+
+
+def not_waivable(state: State, step: Step, about: str) -> Refusal | None:
+    """A refusal if nobody can waive ``about``; otherwise ``None``."""
+    if NEVER not in waive_rules(state, step, about):
+        return None
+    what = subject_text(about, lambda name: quoted_title(state, name).strip("“”"))
+    message = f"{what[:1].upper()}{what[1:]} of {quoted_title(state, step.id)} cannot be waived (`waive: never`)"
+    return refuse("not-allowed", f"{message}. {_instead(about)}", operation=step.id, name=about)
+
+
+def _instead(about: str) -> str:
+    """What to do instead of waiving ``about``."""
+    if about == HOLD:
+        return "Have the hold signed"
+    if about == TIME or about.startswith(window_subject("")):
+        return "Keep the time: wait, or redo the operation that it counts from"
+    return "Bring it within its limit: use its remedy, or rework the operation"
+
+
+def roles_to_waive(state: State, step: Step, about: str) -> tuple[str, ...]:
+    """The roles that the signer of a deviation about ``about`` must have."""
+    return tuple(rule for rule in waive_rules(state, step, about) if rule not in (ANYONE, NEVER))
+
+
+def worked_on(state: State, step: Step, signer: str, shop: "Shop | None") -> bool:
+    """True if ``signer`` started the operation or entered something in it."""
+    people = state.work(step.id).people or {state.by}
+    return any(same_person(shop, signer, one) for one in people)
+
+
+def same_person(shop: "Shop | None", one: str, other: str) -> bool:
+    """True if two names are of one person. Capitals and spacing do not count."""
+    if folded(one) == folded(other):
+        return True
+    if shop is None:
+        return False
+    from benchflow.session.shop.register import find_person
+
+    found = find_person(shop, one)
+    return found is not None and found == find_person(shop, other)
+
+
+def second_person_refusal(state: State, step: Step, signer: str, shop: "Shop | None") -> Refusal | None:
+    """A refusal if the hold needs a second person and ``signer`` worked on the operation; otherwise ``None``."""
+    hold = step.operation.hold
+    if hold is None or not hold.second_person or not worked_on(state, step, signer, shop):
+        return None
+    title = quoted_title(state, step.id)
+    message = (
+        f"{signer} worked on {title}. Its hold needs a second person: somebody who entered nothing in it must sign"
+    )
+    return refuse("not-allowed", message, operation=step.id)

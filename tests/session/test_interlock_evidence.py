@@ -1,0 +1,266 @@
+"""What the interlock rests on: who can waive its evidence, and what is not known after a waiver."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.driving.script import Script, intent, open_intent, procedure_with
+
+SHOP = """\
+shop: 1
+people:
+  Ann: {roles: [builder]}
+  Ida: {roles: [inspector]}
+  Max: {roles: [builder, inspector]}
+"""
+
+PUMP = """\
+state:
+  casing: {values: [hot, cold], start: hot%s}
+  seal: {values: [out, in], start: out}
+interference:
+- {never: {casing: hot, seal: in}, because: heat destroys the seal}
+"""
+
+
+def pump(folder: Path, cool: str, *, found: str = "", fit: str = "", shop: str = "", top: str = "") -> Script:
+    """An invented pump: its casing has to be cold before the seal goes in, because heat destroys the seal."""
+    head = PUMP % (f", found: {found}" if found else "")
+    text = procedure_with(
+        f"{{id: cool, title: Cool, sets: {{casing: cold}}, undo: {{do: Heat it again}}, {cool}}}",
+        f"{{id: fit, title: Fit the seal, after: [cool], sets: {{seal: in}}{fit}}}",
+        head=top + head,
+    )
+    script = Script(folder, text, shop=shop)
+    script.do_all(open_intent(by="Ann"), intent("start", operation="cool"))
+    return script
+
+
+THERMOMETER = "record: {t: {ask: T, unit: °C, limit: at most 40 °C%s}}"
+
+
+def hot_reading(script: Script) -> None:
+    script.do("record", name="t", value="95 °C")
+
+
+def deviate(script: Script, about: str = "t", **fields: Any) -> None:
+    script.do("deviate", operation="cool", about=about, reason="in a hurry", **fields)
+
+
+# --- proves -----------------------------------------------------------------------------------------
+
+
+def test_waived_proof_leaves_the_variable_unknown(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: casing")
+    hot_reading(script)
+    deviate(script)
+    script.do("finish")
+    assert script.log()[-1]["data"]["unknown"] == ["casing"]
+    assert script.refused("start", operation="fit") == ["interference"]
+
+
+def test_proof_within_its_limit_sets_the_variable(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: [casing]")
+    script.do_all(intent("record", name="t", value="39 °C"), intent("finish"), intent("start", operation="fit"))
+
+
+def test_variable_is_set_again_when_the_proof_is_done_again(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: casing")
+    hot_reading(script)
+    deviate(script)
+    script.do_all(intent("finish"), intent("rework", operation="cool", reason="let it cool"))
+    script.do_all(intent("start", operation="cool"), intent("record", name="t", value="30 °C"), intent("finish"))
+    script.do("start", operation="fit")
+
+
+def test_waived_calculated_proof_leaves_the_variable_unknown(tmp_path: Path) -> None:
+    cool = (
+        "record: {t: {ask: T, unit: °C}, room: {ask: Room, unit: °C}}, "
+        "work-out: {rise: {is: t - room, unit: K, limit: at most 15 K, proves: casing}}"
+    )
+    script = pump(tmp_path, cool)
+    script.do_all(intent("record", name="t", value="95 °C"), intent("record", name="room", value="20 °C"))
+    deviate(script, "rise")
+    script.do("finish")
+    assert script.refused("start", operation="fit") == ["interference"]
+
+
+def test_waived_time_that_proves_leaves_the_variable_unknown(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: heat, title: Heat}",
+        "{id: cool, title: Cool, time: {heat: {limit: at least 2 h, proves: casing}}, sets: {casing: cold}}",
+        "{id: fit, title: Fit, after: [cool], sets: {seal: in}}",
+        head=PUMP % "",
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(by="Ann"), intent("start", operation="heat"), intent("finish"))
+    assert script.refused("start", operation="cool") == ["too-early"]
+    deviate(script, "time")
+    script.do_all(intent("start", operation="cool"), intent("finish"))
+    assert script.refused("start", operation="fit") == ["interference"]
+
+
+def test_proof_corrected_after_the_finish_makes_the_variable_unknown(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: casing")
+    (event,) = script.do("record", name="t", value="35 °C")
+    script.do("finish")
+    script.do("correct", event=event["seq"], value="95 °C", reason="misread")
+    assert script.refused("start", operation="fit") == ["interference"]
+    (last,) = [each for each in script.log() if each["kind"] == "corrected"]
+    script.do("correct", event=last["seq"], value="35 °C", reason="it was right at first")
+    script.do("start", operation="fit")
+
+
+def test_correction_that_makes_a_proof_good_needs_the_signature_of_a_deviation(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: casing, waive: inspector", shop=SHOP)
+    (event,) = script.do("record", name="t", value="95 °C")
+    correction = {"event": event["seq"], "value": "35 °C", "reason": "misread"}
+    assert script.refused("correct", **correction, by="Ann") == ["not-allowed"]
+    script.do("correct", **correction, by="Ida")
+    script.do_all(intent("finish"), intent("start", operation="fit"))
+
+
+def test_correction_cannot_make_a_proof_good_that_nobody_can_waive(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", proves: casing, waive: never")
+    (event,) = script.do("record", name="t", value="95 °C")
+    assert script.refused("correct", event=event["seq"], value="35 °C", reason="misread") == ["not-allowed"]
+    script.do_all(intent("record", name="t", value="35 °C"), intent("finish"), intent("start", operation="fit"))
+
+
+# --- waive ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("on_value", "on_operation", "at_the_top"),
+    [
+        (", waive: never", "", ""),
+        ("", ", waive: never", ""),
+        ("", "", "waive: never\n"),
+        (", waive: never", ", waive: anyone", ""),
+    ],
+)
+def test_waive_never_refuses_every_deviation(tmp_path: Path, on_value: str, on_operation: str, at_the_top: str) -> None:
+    script = pump(tmp_path, THERMOMETER % on_value + on_operation, top=at_the_top)
+    hot_reading(script)
+    assert script.refused("deviate", operation="cool", about="t", reason="in a hurry") == ["not-allowed"]
+
+
+def test_nearer_waive_counts(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", waive: anyone" + ", waive: inspector", top="waive: never\n", shop=SHOP)
+    hot_reading(script)
+    deviate(script, by="Ann")
+
+
+def test_waive_names_the_role_that_can_sign(tmp_path: Path) -> None:
+    script = pump(tmp_path, THERMOMETER % ", waive: inspector", shop=SHOP)
+    hot_reading(script)
+    (reply,) = script.send(intent("deviate", operation="cool", about="t", reason="in a hurry", by="Ann"))
+    assert [each["code"] for each in reply["refused"]] == ["not-allowed"]
+    assert "An inspector here: Ida, Max." in reply["refused"][0]["message"]
+    deviate(script, by="Ida")
+
+
+def test_window_that_nobody_can_waive(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: heat, title: Heat}",
+        "{id: cool, title: Cool, time: {heat: {limit: at least 2 h, waive: never}}}",
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="heat"), intent("finish"))
+    for about in ("time", "heat", "too-early"):
+        assert script.refused("deviate", operation="cool", about=about, reason="in a hurry") == ["not-allowed"]
+
+
+# --- holds ------------------------------------------------------------------------------------------
+
+HOLD = "{id: look, title: Look, check: [flush], hold: {by: inspector, for: the fit%s}}"
+
+
+def looking(folder: Path, keys: str = "", shop: str = SHOP, by: str = "Ann") -> Script:
+    script = Script(folder, procedure_with(HOLD % keys), shop=shop)
+    script.do_all(open_intent(by=by), intent("start", operation="look"), intent("tick-check", check=1))
+    return script
+
+
+def test_only_the_role_that_signs_a_hold_can_waive_it(tmp_path: Path) -> None:
+    script = looking(tmp_path)
+    assert script.refused("deviate", operation="look", about="hold", reason="he is away", by="Ann") == ["not-allowed"]
+    script.do("deviate", operation="look", about="hold", reason="seen by photograph", by="Ida")
+    script.do("finish")
+
+
+def test_hold_that_the_builder_waives_without_a_register_is_logged_as_self_signed(tmp_path: Path) -> None:
+    script = looking(tmp_path, shop="", by="Robin")
+    (event,) = script.do("deviate", operation="look", about="hold", reason="alone here")
+    assert event["data"]["self_signed"] is True
+    assert "self_signed" not in script.do("deviate", operation="look", about="hold", reason="seen", by="Ida")[0]["data"]
+
+
+def test_hold_with_waive_never_has_to_be_signed(tmp_path: Path) -> None:
+    script = looking(tmp_path, ", waive: never")
+    assert script.refused("deviate", operation="look", about="hold", reason="away", by="Ida") == ["not-allowed"]
+    script.do_all(intent("sign", operation="look", by="Ida"), intent("finish"))
+
+
+@pytest.mark.parametrize("name", ["Max", "max", " MAX "])
+def test_second_person_is_not_the_one_who_entered_something(tmp_path: Path, name: str) -> None:
+    script = looking(tmp_path, ", second-person: true", by="Max")
+    assert script.refused("sign", operation="look", by=name) == ["not-allowed"]
+    assert script.refused("deviate", operation="look", about="hold", reason="alone", by=name) == ["not-allowed"]
+    script.do_all(intent("sign", operation="look", by="Ida"), intent("finish"))
+
+
+def test_second_person_without_a_register_is_somebody_with_another_name(tmp_path: Path) -> None:
+    script = looking(tmp_path, ", second-person: true", shop="", by="Robin")
+    for name in ("Robin", "ROBIN", "robin "):
+        assert script.refused("sign", operation="look", by=name) == ["not-allowed"]
+    script.do_all(intent("sign", operation="look", by="Ida"), intent("finish"))
+
+
+def test_builder_in_other_capitals_is_logged_as_self_signed(tmp_path: Path) -> None:
+    script = looking(tmp_path, shop="", by="Robin")
+    assert script.do("sign", operation="look", by="robin")[0]["data"]["self_signed"] is True
+
+
+# --- found ------------------------------------------------------------------------------------------
+
+
+def test_variable_that_is_never_found_cannot_be_entered(tmp_path: Path) -> None:
+    script = pump(tmp_path, "check: [cold]", found="never")
+    assert script.refused("set-state", variable="casing", value="cold", reason="feels cold") == ["not-allowed"]
+    script.do("set-state", variable="casing", value=None, reason="somebody lit the burner")
+
+
+def test_variable_that_a_role_finds(tmp_path: Path) -> None:
+    script = pump(tmp_path, "check: [cold]", found="inspector", shop=SHOP)
+    found = {"variable": "casing", "value": "cold", "reason": "measured"}
+    assert script.refused("set-state", **found, by="Ann") == ["not-allowed"]
+    script.do("set-state", **found, by="Ida")
+
+
+def test_unknown_variable_of_a_rule_needs_a_reason(tmp_path: Path) -> None:
+    head = PUMP.replace("start: hot%s", "start: ask")
+    script = Script(tmp_path, procedure_with("{id: fit, title: Fit, sets: {seal: in}}", head=head))
+    script.do_all(open_intent())
+    assert script.refused("set-state", variable="casing", value="cold") == ["value-missing"]
+    assert script.refused("set-state", variable="casing", value="cold", reason=" ") == ["value-missing"]
+    script.do("set-state", variable="casing", value="cold", reason="came from the cold store")
+
+
+# --- undo -------------------------------------------------------------------------------------------
+
+
+def test_undo_that_asks_leaves_the_variable_unknown(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: cool, title: Cool, sets: {casing: cold}}",
+        "{id: heat, title: Heat, after: [cool], undo: {do: Let it cool, sets: {casing: ask}}}",
+        "{id: fit, title: Fit the seal, after: [cool], sets: {seal: in}}",
+        head=PUMP % "",
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent())
+    for name in ("cool", "heat"):
+        script.do_all(intent("start", operation=name), intent("finish"))
+    script.do("rework", operation="heat", reason="again")
+    assert script.refused("start", operation="fit") == ["interference"]

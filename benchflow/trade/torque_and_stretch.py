@@ -7,6 +7,7 @@ from msgspec import Struct
 from benchflow.quantity import Limit, Quantity, position
 
 Corner = Literal["ok", "friction-high", "friction-low", "loose", "overtightened"]
+Position = Literal["low", "within", "high"]
 
 
 class TorqueAndStretch(Struct, frozen=True):
@@ -16,12 +17,12 @@ class TorqueAndStretch(Struct, frozen=True):
     """
 
     corner: Corner
-    torque: Literal["low", "within", "high"]
-    stretch: Literal["low", "within", "high"]
+    torque: Position
+    stretch: Position
     meaning: str
 
 
-_MEANINGS: dict[tuple[str, str], tuple[Corner, str]] = {
+_MEANINGS: dict[tuple[Position, Position], tuple[Corner, str]] = {
     ("within", "within"): ("ok", "torque and stretch are both within their limits"),
     ("low", "low"): ("loose", "not tight yet: both torque and stretch are below their limits"),
     ("within", "low"): (
@@ -60,6 +61,10 @@ def judge_torque_and_stretch(
     Raises:
         QuantityError: a value and its limit have different dimensions.
     """
-    by_torque, by_stretch = position(torque_limit, torque), position(stretch_limit, stretch)
+    return diagnosis(position(torque_limit, torque), position(stretch_limit, stretch))
+
+
+def diagnosis(by_torque: Position, by_stretch: Position) -> TorqueAndStretch:
+    """The diagnosis from the positions of torque and stretch in their limits. Common practice, no source."""
     corner, meaning = _MEANINGS[by_torque, by_stretch]
     return TorqueAndStretch(corner, by_torque, by_stretch, meaning)

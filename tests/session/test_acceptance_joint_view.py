@@ -78,7 +78,7 @@ def test_check_stage_lists_its_readings_and_shows_their_verdicts(tmp_path: Path)
     assert seen == {1: (2, "25 N·m, 0.08 mm", "low"), 2: (2, "25 N·m, 0.11 mm", "ok"), 3: (1, "", "")}
     assert (shown.reread, shown.reread_stage, shown.next, shown.last_entry) == ((1,), 2, 3, "fastener 2, stage 2")
     bench.do("tick", joint="caps", fastener=3, value="25 N·m", stretch="0.11 mm")
-    assert (joint(bench).stage, joint(bench).reread, joint(bench).reread_stage) == (3, (1,), 2)
+    assert (joint(bench).stage, joint(bench).next, joint(bench).reread, joint(bench).reread_stage) == (2, 1, (1,), 2)
     bench.do("tick", joint="caps", fastener=1, value="25 N·m", stretch="0.11 mm", stage=2)
     assert joint(bench).reread == ()
     for number in (1, 2, 3):

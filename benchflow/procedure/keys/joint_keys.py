@@ -12,7 +12,8 @@ from benchflow.procedure.joint_layouts import (
     star_layout,
 )
 from benchflow.procedure.keys.setup_keys import title_from_name
-from benchflow.procedure.model import Joint, Ref
+from benchflow.procedure.keys.tolerance_keys import TOLERANCE
+from benchflow.procedure.model import NO_TOLERANCE, Joint, Ref
 from benchflow.procedure.shapes.basic_shapes import (
     LINE,
     TEXT_SCHEMA,
@@ -151,6 +152,12 @@ _GROUPS = Key(
     MapShape(ListShape(IntegerShape(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
     "Groups of fasteners for stages with `only`: each name with the numbers of its fasteners.",
 )
+_TOLERANCE = Key(
+    "tolerance",
+    TOLERANCE,
+    "How far a reading may be from a stage that is one quantity. `tighten` can have its own.",
+    examples=("4 %", {"torque": "4 %", "angle": "3°"}),
+)
 
 
 def _joint(fields: Fields) -> Joint:
@@ -179,6 +186,7 @@ def _joint(fields: Fields) -> Joint:
         groups,
         pattern[0] if pattern else "",
         fields.mark,
+        fields.get_or(_TOLERANCE, NO_TOLERANCE),
     )
 
 
@@ -186,7 +194,7 @@ JOINTS = MapShape(
     KeyedShape(
         "joint",
         "a joint",
-        (_TITLE, _THREAD, _CLASS, _LUBRICANT, _NUT_FACTOR, _LAYOUT, _PATTERN, _GROUPS),
+        (_TITLE, _THREAD, _CLASS, _LUBRICANT, _NUT_FACTOR, _LAYOUT, _PATTERN, _GROUPS, _TOLERANCE),
         _joint,
         one_of=(_LAYOUT, _PATTERN),
     ),

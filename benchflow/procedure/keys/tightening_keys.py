@@ -2,12 +2,14 @@
 
 import re
 
-from benchflow.procedure.keys.setup_keys import limit_dimension
+from msgspec import Struct
+
+from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import (
+    NO_TOLERANCE,
     AngleStage,
     CheckStage,
     LoosenStage,
-    Mark,
     Ref,
     Stage,
     Tighten,
@@ -18,16 +20,88 @@ from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
-from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
-from benchflow.quantity import Limit, Quantity, QuantityError, dimension_of, parse_quantity
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
+from benchflow.quantity import (
+    Limit,
+    Quantity,
+    QuantityError,
+    base,
+    convert,
+    dimension_of,
+    parse_limit,
+    parse_quantity,
+)
 
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
+_LIMIT_MARKS = re.compile(r"\.\.|±|\+/?-|\b(?:at|above|below)\b")
+_NOMINAL = re.compile(r"\s*(\+?[^-+±]*[^-+±\s])\s*(?:±|\+/?-|[-+]\s?[0-9.])")
 
 # --- stages -----------------------------------------------------------------------------------------
 
 
+class _Figure(Struct, frozen=True):
+    """The figure of a stage: one quantity, or a ``limit`` with its nominal value or middle as ``quantity``."""
+
+    quantity: Quantity
+    text: str
+    limit: Limit | None = None
+
+
+class _FigureShape(Shape[_Figure]):
+    """The figure of a stage, of one dimension (``None``: any). ``above_zero`` refuses a quantity that is not."""
+
+    def __init__(self, dimension: str | None, example: str, *, above_zero: bool = True) -> None:
+        self.dimension, self.above_zero = dimension, above_zero
+        self.noun = f"a quantity or a limit such as {example}"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> _Figure | None:
+        written = scalar(node, self.noun, context)
+        if written is None:
+            return None
+        return _read_figure(written, context, self.dimension, above_zero=self.above_zero)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "pattern": r"\S"}
+
+
+def _read_figure(
+    written: YamlScalar, context: ReadContext, dimension: str | None, start: int = 0, *, above_zero: bool = True
+) -> _Figure | None:
+    """Read the text from index ``start``: a quantity, or else a limit."""
+    text = written.text[start:]
+    limit: Limit | None = None
+    try:
+        quantity = parse_quantity(text, dimension=dimension)
+    except QuantityError as error:
+        try:
+            limit = parse_limit(text, dimension=dimension)
+        except QuantityError as other:
+            report_quantity_error(other if _LIMIT_MARKS.search(text) else error, written, context, start)
+            return None
+        quantity = _nominal(limit)
+    lowest = quantity if limit is None or limit.low is None else limit.low
+    if above_zero and base(lowest) <= 0:
+        hint = "To turn back, write `loosen 90°`" if base(lowest) < 0 else "Delete the stage"
+        context.problem("bad-quantity", written.mark, f"`{written.text.strip()}` is not above zero", hint)
+        return None
+    return _Figure(quantity, text.strip(), limit)
+
+
+def _nominal(limit: Limit) -> Quantity:
+    """The nominal value of ``40 ± 4 N·m`` or ``40 +4 -2 N·m``; the middle of a range; the end of a limit with one."""
+    end = limit.low or limit.high
+    assert end is not None  # a limit has at least one end
+    if limit.low is None or limit.high is None:
+        return end
+    toleranced = _NOMINAL.match(limit.text)
+    if toleranced is not None:
+        return parse_quantity(toleranced[1], unit=end.unit)
+    low, high = convert(limit.low, end.unit).value, convert(limit.high, end.unit).value
+    return Quantity((low + high) / 2, end.unit, limit.text)
+
+
 class _Stage(Shape[Stage]):
-    """A stage written as a text: ``30 N·m``, ``+90°``, ``loosen 1 turn``."""
+    """A stage written as a text: ``30 N·m``, ``12 .. 15 lb-ft``, ``+90°``, ``loosen 1 turn``."""
 
     noun = "a stage such as 30 N·m, +90° or loosen 1 turn"
 
@@ -36,20 +110,17 @@ class _Stage(Shape[Stage]):
         if found is None:
             return None
         backwards = _loosen.match(found.text)
-        start = backwards.end() if backwards else 0
-        try:
-            amount = parse_quantity(found.text[start:], dimension="angle" if backwards else None)
-        except QuantityError as error:
-            report_quantity_error(error, found, context, start)
+        figure = _read_figure(found, context, "angle" if backwards else None, backwards.end() if backwards else 0)
+        if figure is None:
             return None
         text = found.text.strip()
         if backwards:
-            return _above_zero(LoosenStage(amount, text), amount, found.mark, context)
-        kind = dimension_of(amount.unit)
+            return LoosenStage(figure.quantity, text, band=figure.limit)
+        kind = dimension_of(figure.quantity.unit)
         if kind == "torque":
-            return _above_zero(TorqueStage(amount, text), amount, found.mark, context)
+            return TorqueStage(figure.quantity, text, band=figure.limit)
         if kind == "angle":
-            return _above_zero(AngleStage(amount, text), amount, found.mark, context)
+            return AngleStage(figure.quantity, text, band=figure.limit)
         context.problem(
             "wrong-dimension",
             found.mark,
@@ -62,24 +133,29 @@ class _Stage(Shape[Stage]):
         return {"type": "string", "pattern": r"\S"}
 
 
-def _above_zero(stage: Stage, amount: Quantity, mark: Mark, context: ReadContext) -> Stage | None:
-    if amount.value > 0:
-        return stage
-    hint = "To turn back, write `loosen 90°`" if amount.value < 0 else "Delete the stage"
-    context.problem("bad-quantity", mark, f"`{stage.text}` is not above zero", hint)
-    return None
-
-
-_TORQUE = Key("torque", QuantityShape("torque"), "The torque of this stage.", examples=("90 N·m",))
-_ANGLE = Key("angle", QuantityShape("angle"), "The angle by which each fastener is turned further.", examples=("90°",))
+_TORQUE = Key(
+    "torque",
+    _FigureShape("torque", "90 N·m"),
+    "The torque of this stage: a quantity, or a limit.",
+    examples=("90 N·m", "12 .. 15 lb-ft", "40 ± 4 N·m"),
+)
+_ANGLE = Key(
+    "angle",
+    _FigureShape("angle", "90°"),
+    "The angle by which each fastener is turned further: a quantity, or a limit.",
+    examples=("90°", "60 .. 65°"),
+)
 _LOOSEN = Key(
-    "loosen", QuantityShape("angle"), "The angle by which each fastener is turned back.", examples=("1 turn",)
+    "loosen",
+    _FigureShape("angle", "1 turn"),
+    "The angle by which each fastener is turned back: a quantity, or a limit.",
+    examples=("1 turn", "60 .. 90°"),
 )
 _CHECK = Key(
     "check",
-    LimitShape(None, "at least 100 N·m"),
-    "The limit for checking each fastener: a torque, an angle, or a stretch.",
-    examples=("at least 100 N·m", "0.13 .. 0.15 mm"),
+    _FigureShape(None, "at least 100 N·m", above_zero=False),
+    "The limit for checking each fastener: a torque, an angle, or a stretch. One quantity gets the tolerance.",
+    examples=("at least 100 N·m", "0.13 .. 0.15 mm", "100 N·m"),
 )
 _STRETCH = Key(
     "stretch",
@@ -94,29 +170,30 @@ def _stage(fields: Fields) -> Stage | None:
     only = fields.get(_ONLY)
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
     if torque is not None:
-        return _above_zero(TorqueStage(torque, torque.entered, only), torque, fields.at(_TORQUE), fields.context)
+        return TorqueStage(torque.quantity, torque.text, only, torque.limit)
     if angle is not None:
-        return _above_zero(AngleStage(angle, angle.entered, only), angle, fields.at(_ANGLE), fields.context)
+        return AngleStage(angle.quantity, angle.text, only, angle.limit)
     if loosen is not None:
-        stage = LoosenStage(loosen, f"loosen {loosen.entered}", only)
-        return _above_zero(stage, loosen, fields.at(_LOOSEN), fields.context)
+        return LoosenStage(loosen.quantity, f"loosen {loosen.text}", only, loosen.limit)
     return None if check is None else _check_stage(check, only, fields)
 
 
-def _check_stage(check: Limit, only: str | None, fields: Fields) -> CheckStage | None:
-    kind, stretch = limit_dimension(check), fields.get(_STRETCH)
+def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage | None:
+    kind, stretch, text = dimension_of(check.quantity.unit), fields.get(_STRETCH), check.text
     if kind not in ("torque", "angle", "length"):
         what = f"a {kind}" if kind else "a number without a unit"
-        message = f"`{check.text}` is {what}, but a check needs a torque, an angle or a stretch"
+        message = f"`{text}` is {what}, but a check needs a torque, an angle or a stretch"
         fields.problem("wrong-dimension", _CHECK, message, "Write, for example, `check: at least 100 N·m`")
         return None
+    nominal = check.quantity if check.limit is None else None
+    limit = check.limit or Limit(check.quantity, check.quantity, text)
     if stretch is None:
-        return CheckStage(check, f"check {check.text}", only)
+        return CheckStage(limit, f"check {text}", only, nominal=nominal)
     if kind != "torque":
         message = "`stretch` is possible only together with a `check` of torque"
         fields.problem("one-too-many", _STRETCH, message, f"To check only the stretch, write `check: {stretch.text}`")
         return None
-    return CheckStage(check, f"check {check.text}, stretch {stretch.text}", only, stretch)
+    return CheckStage(limit, f"check {text}, stretch {stretch.text}", only, stretch, nominal)
 
 
 _STAGE: Shape[Stage] = EitherShape(
@@ -144,6 +221,13 @@ _STAGES = Key(
 _TOTAL = Key(
     "total-angle", QuantityShape("angle"), "The printed sum of the angles; the program checks it.", examples=("180°",)
 )
+_TOLERANCE = Key(
+    "tolerance",
+    TOLERANCE,
+    "How far a reading may be from a stage that is one quantity. It replaces the joint's. "
+    "Without any, 6 % of a torque and 5° of an angle.",
+    examples=("4 %", "2 N·m", {"torque": "4 %", "angle": "3°"}),
+)
 _DRAW_DOWN = Key(
     "draw-down",
     FILLED_LINE,
@@ -162,10 +246,11 @@ def _tighten(fields: Fields) -> Tighten:
         fields.get_or(_DRAW_DOWN, ""),
         instrument.name if instrument else None,
         fields.node.mark,
+        fields.get_or(_TOLERANCE, NO_TOLERANCE),
     )
     fields.context.nodes["stages", tighten.mark] = fields.nodes.get("stages", fields.node)
     fields.context.nodes["total-angle", tighten.mark] = fields.nodes.get("total-angle", fields.node)
     return tighten
 
 
-TIGHTEN = KeyedShape("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _DRAW_DOWN, _WITH), _tighten)
+TIGHTEN = KeyedShape("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _TOLERANCE, _DRAW_DOWN, _WITH), _tighten)

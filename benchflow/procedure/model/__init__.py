@@ -20,7 +20,16 @@ from benchflow.procedure.model.operation_model import (
 )
 from benchflow.procedure.model.procedure_model import Procedure
 from benchflow.procedure.model.setup_model import Failure, InstrumentNeed, Joint, KitItem, Move, Option, Rule, Variable
-from benchflow.procedure.model.tighten_stages import AngleStage, CheckStage, LoosenStage, Stage, Tighten, TorqueStage
+from benchflow.procedure.model.tighten_stages import (
+    NO_TOLERANCE,
+    AngleStage,
+    CheckStage,
+    LoosenStage,
+    Stage,
+    TickTolerance,
+    Tighten,
+    TorqueStage,
+)
 from benchflow.procedure.model.value_model import (
     AboveReading,
     Bound,
@@ -38,6 +47,7 @@ from benchflow.procedure.model.value_model import (
 )
 
 __all__ = [
+    "NO_TOLERANCE",
     "AboveReading",
     "AngleStage",
     "Bound",
@@ -73,6 +83,7 @@ __all__ = [
     "Signal",
     "Stage",
     "StockSizes",
+    "TickTolerance",
     "Tighten",
     "TimeSince",
     "TorqueStage",

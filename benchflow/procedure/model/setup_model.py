@@ -6,6 +6,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Settings, Values
+from benchflow.procedure.model.tighten_stages import NO_TOLERANCE, TickTolerance
 from benchflow.quantity import Limit, Quantity
 
 
@@ -103,6 +104,7 @@ class Joint(Struct, frozen=True):
     groups: dict[str, tuple[int, ...]] = {}
     pattern: str = ""
     mark: Mark = Mark()
+    tolerance: TickTolerance = NO_TOLERANCE
 
 
 class Failure(Struct, frozen=True):

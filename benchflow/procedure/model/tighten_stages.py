@@ -7,43 +7,66 @@ from benchflow.quantity import Limit, Quantity
 
 
 class TorqueStage(Struct, frozen=True, tag="torque"):
-    """Tightening to a torque. ``only`` is the group of fasteners that the stage is for; ``None`` for all."""
+    """Tightening to a torque. ``only`` is the group of fasteners that the stage is for; ``None`` for all.
+
+    ``band`` is the limit if the author wrote one (``12 .. 15 lb-ft``); ``torque`` is then its nominal value, or its
+    middle. ``None`` if the author wrote one quantity: a tick is then judged by the :class:`TickTolerance`.
+    """
 
     torque: Quantity
     text: str
     only: str | None = None
+    band: Limit | None = None
 
 
 class AngleStage(Struct, frozen=True, tag="angle"):
-    """Turning further by an angle."""
+    """Turning further by an angle. ``band`` is as in :class:`TorqueStage`."""
 
     angle: Quantity
     text: str
     only: str | None = None
+    band: Limit | None = None
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
-    """Turning back by an angle, such as ``1 turn``."""
+    """Turning back by an angle, such as ``1 turn``. ``band`` is as in :class:`TorqueStage`."""
 
     angle: Quantity
     text: str
     only: str | None = None
+    band: Limit | None = None
 
 
 class CheckStage(Struct, frozen=True, tag="check"):
     """Checking each fastener against a limit of torque, angle or stretch (a length).
 
-    ``stretch`` is a second limit beside one of torque: both are measured, and a fastener is accepted only if both are
-    within.
+    ``nominal`` is the quantity if the author wrote one quantity (``check: 100 N·m``) instead of a limit; both ends of
+    ``limit`` are then this quantity, and the tolerance is added when a reading is judged. ``stretch`` is a second limit
+    beside one of torque: both are measured, and a fastener is accepted only if both are within.
     """
 
     limit: Limit
     text: str
     only: str | None = None
     stretch: Limit | None = None
+    nominal: Quantity | None = None
 
 
 Stage = TorqueStage | AngleStage | LoosenStage | CheckStage
+
+
+class TickTolerance(Struct, frozen=True):
+    """How far a reading may be from a stage that is one quantity: an amount, or a percentage of the quantity.
+
+    ``None``: the author stated no tolerance for this kind of quantity.
+    """
+
+    torque: Quantity | None = None
+    angle: Quantity | None = None
+    length: Quantity | None = None  # of a stretch
+
+
+NO_TOLERANCE = TickTolerance()
 
 
 class Tighten(Struct, frozen=True):
@@ -55,3 +78,4 @@ class Tighten(Struct, frozen=True):
     draw_down: str = ""  # the instruction for drawing the part down evenly before the first stage; "" if there is none
     instrument: str | None = None  # the author's key is `with`
     mark: Mark = Mark()
+    tolerance: TickTolerance = NO_TOLERANCE

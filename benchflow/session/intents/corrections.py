@@ -8,8 +8,9 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
-from benchflow.session.rules.check_readings import tick_readings
-from benchflow.session.rules.check_stages import judge_check
+from benchflow.session.rules.check_readings import ANSWERS, tick_readings
+from benchflow.session.rules.check_stages import judge_tick
+from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proofs import correction_refusal, evidence_entries
 from benchflow.session.rules.typed_values import read_quantity
@@ -83,20 +84,22 @@ def _correct_tick(
     if wrong is None or step.operation.tighten is None:
         message = f"The tick in log line {intent.event} was cleared. Tick the fastener again"
         return refuse("not-allowed", message, name=entry.name)
-    stage = step.operation.tighten.stages[wrong.stage - 1]
-    read = tick_readings(stage, wrong.fastener, intent.value, intent.stretch)
+    tighten = step.operation.tighten
+    stage = tighten.stages[wrong.stage - 1]
+    answered = isinstance(stage, CheckStage) and intent.value in ANSWERS
+    value, answer = (None, intent.value) if answered else (intent.value, None)
+    read = tick_readings(stage, wrong.fastener, value, intent.stretch, answer)
     if isinstance(read, Refusal):
         return read
-    value, stretch = read
-    assert value is not None  # the intent always has a value
-    result = judge_check(stage, value, stretch) if isinstance(stage, CheckStage) else None
+    result = judge_tick(joint_of(state, tighten.joint), tighten, stage, read)
     event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
         reason=reason,
-        quantity=to_stored(value),
-        verdict="none" if result is None else result.verdict,
-        stretch=None if stretch is None else to_stored(stretch),
-        corner="" if result is None else result.corner,
+        quantity=None if read.value is None else to_stored(read.value),
+        verdict=result.verdict,
+        stretch=None if read.stretch is None else to_stored(read.stretch),
+        corner=result.corner,
+        answer=read.answer,
     )
     return (Entry(by, event),)

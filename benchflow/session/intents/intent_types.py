@@ -93,6 +93,8 @@ class TickFastener(
     value: str | None = None
     stretch: str | None = None  # only where the stage checks torque and stretch
     stage: int | None = None  # from 1; the current stage if not given
+    answer: str | None = None  # "held" or "moved", at a check stage, of a wrench that shows no reading
+    loosened: bool = False  # true if the fastener was let off and brought up again, after a tick that was too high
     instrument: str | None = None
     stretch_instrument: str | None = None
     operation: str | None = None
@@ -154,7 +156,7 @@ class SignDeviation(BaseIntent, frozen=True, tag="deviate", kw_only=True):
     """Sign a deviation. ``by`` is the signer."""
 
     operation: str
-    about: str  # name of a value, a part or a joint, or "limit", "hold" or "time"
+    about: str  # name of a value, a part or a joint, one fastener ("studs[3]"), or "limit", "hold" or "time"
     reason: str
     pin: str | None = None
 
@@ -191,7 +193,7 @@ class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
     """Correct a wrong entry of the log."""
 
     event: int  # ``seq`` of the wrong entry
-    value: str  # the correct quantity or lot number
+    value: str  # the correct quantity, answer ("held" or "moved") or lot number
     reason: str
     stretch: str | None = None  # only for a tick with torque and stretch
     pin: str | None = None  # of ``by``, if the entry proves a state and its deviation needs a role

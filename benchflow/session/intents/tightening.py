@@ -1,23 +1,19 @@
 """Handlers of the intents `tick`, `untick` and `draw-down`."""
 
-from msgspec.structs import replace
-
 from benchflow.procedure.model import CheckStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.refusal import Code, Refusal
+from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.rules.check_readings import (
     NO_TOOL,
     fastener_number,
     joint_in_progress,
-    rereadable_ticks,
     tick_readings,
 )
-from benchflow.session.rules.check_stages import judge_check
+from benchflow.session.rules.check_stages import TickReadings, judge_tick, out_of_band_text
 from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind, need_for_stage
-from benchflow.session.rules.joint_progress import JointProgress, progress_text
+from benchflow.session.rules.joint_progress import JointProgress, out_of_band_advice, progress_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.rules.wrench_correction import wrench_setting
@@ -33,39 +29,44 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     fastener = fastener_number(progress, intent.fastener)
     if isinstance(fastener, Refusal):
         return fastener
-    stage_number = _stage_of_tick(state, step, progress, fastener, intent.stage)
+    stage_number = _stage_of_tick(progress, fastener, intent.stage)
     if isinstance(stage_number, Refusal):
         return stage_number
+    before = progress.waived_tick(fastener, stage_number) or progress.out_tick(fastener)
+    if before is not None and progress.must_loosen(before) and not intent.loosened:
+        text = out_of_band_text(progress.joint, progress.tighten, before)
+        message = f"Fastener {fastener} was too high ({text}). Loosen it, bring it up again, and tick it as loosened"
+        return _refuse_tick("remedy-first", fastener, message)
     stage = progress.tighten.stages[stage_number - 1]
-    read = tick_readings(stage, fastener, intent.value, intent.stretch)
+    read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):
         return read
-    value, stretch = read
-    tools = _tools_of_tick(state, context, step, progress, stage, intent, value, stretch)
+    tools = _tools_of_tick(state, context, step, progress, stage, intent, read)
     if isinstance(tools, Refusal):
         return tools
     tool, stretch_tool = tools
+    result = judge_tick(progress.joint, progress.tighten, stage, read)
     event = ev.FastenerTicked(
         operation=step.id,
         joint=progress.joint.id,
         stage=stage_number,
         fastener=fastener,
+        quantity=None if read.value is None else to_stored(read.value),
+        verdict=result.verdict,
+        limit=result.limit,
+        loosened=intent.loosened,
+        answer=read.answer,
         instrument=tool.need,
         serial=tool.serial,
+        stretch=None if read.stretch is None else to_stored(read.stretch),
+        corner=result.corner,
         stretch_instrument=stretch_tool.need,
         stretch_serial=stretch_tool.serial,
     )
-    if value is not None:
-        event = replace(event, quantity=to_stored(value), stretch=None if stretch is None else to_stored(stretch))
-        if isinstance(stage, CheckStage):
-            result = judge_check(stage, value, stretch)
-            event = replace(event, verdict=result.verdict, corner=result.corner)
     return (*tool.entries(by), *stretch_tool.entries(by), Entry(by, event))
 
 
-def _stage_of_tick(
-    state: State, step: Step, progress: JointProgress, fastener: int, named_stage: int | None
-) -> int | Refusal:
+def _stage_of_tick(progress: JointProgress, fastener: int, named_stage: int | None) -> int | Refusal:
     """Return the number of the stage that a tick is for, or a refusal with every reason why it is not allowed now.
 
     ``named_stage`` is the stage that the intent names, if it names one.
@@ -74,60 +75,72 @@ def _stage_of_tick(
     if progress.seating_open:
         message = f"{title} is not seated yet ({text}). Confirm that all fasteners are seated, then tighten"
         return refuse("stage-not-finished", message, name=progress.joint.id)
-    reread = _stage_to_reread(state, step, progress, fastener, named_stage)
-    if reread is not None:
-        return reread
+    repeated, check = progress.waived_tick(fastener, named_stage), isinstance(progress.current_stage, CheckStage)
+    if repeated is not None and (not progress.out or (check and not progress.later_stage)):
+        return repeated.stage
     if progress.complete:
         return _refuse_tick("already-done", fastener, f"{title} is already tightened ({text})")
     current = progress.stage_number
-    if named_stage is not None and named_stage > current:
+    if named_stage is not None and named_stage < current:
+        message = f"Stage {named_stage} is already finished ({text})"
+        return _refuse_tick("already-done", fastener, message)
+    if progress.out and progress.later_stage:
+        return _refuse_out_of_limit(progress, fastener)
+    is_current = named_stage is None or named_stage == current
+    if is_current and (progress.out_tick(fastener) is not None or fastener == progress.next):
+        return current
+    if progress.out and (progress.read_through or not check):
+        reasons = _refuse_out_of_limit(progress, fastener).refused
+        return Refusal((*reasons, *_already_ticked(progress, fastener))) if check and is_current else Refusal(reasons)
+    if not is_current:
         message = f"Stage {current} is not finished ({text}). Finish it before stage {named_stage}"
         return _refuse_tick("stage-not-finished", fastener, message)
-    if named_stage is not None and named_stage < current:
-        message = f"Fastener {fastener} is already ticked in stage {named_stage} ({text})"
-        return _refuse_tick("already-done", fastener, message)
-    if fastener == progress.next:
-        return current
-    message = f"Fastener {fastener} is out of order ({text}). Fastener {progress.next} is next"
-    reasons = _refuse_tick("fastener-order", fastener, message).refused
-    if fastener in progress.order[: progress.done]:
-        message = f"Fastener {fastener} is already ticked in this stage"
-        reasons += _refuse_tick("already-done", fastener, message).refused
-        if named_stage is None and current < len(progress.tighten.stages):
-            message = f"Stage {current} is not finished. Finish it before stage {current + 1}"
-            reasons += _refuse_tick("stage-not-finished", fastener, message).refused
+    message = f"Fastener {fastener} is out of order ({text}). {_next_text(progress, fastener)}"
+    reasons = (*_refuse_tick("fastener-order", fastener, message).refused, *_already_ticked(progress, fastener))
+    if fastener in progress.accepted and named_stage is None and current < len(progress.tighten.stages):
+        message = f"Stage {current} is not finished. Finish it before stage {current + 1}"
+        reasons += _refuse_tick("stage-not-finished", fastener, message).refused
     return Refusal(reasons)
+
+
+def _next_text(progress: JointProgress, fastener: int) -> str:
+    """Return which fastener is next, and why ``fastener`` is not if the stage is for a group without it."""
+    group = "" if progress.current_stage is None else progress.current_stage.only
+    stated = f"Stage {progress.stage_number} is only for {group}. " if group and fastener not in progress.order else ""
+    return f"{stated}Fastener {progress.next} is next"
+
+
+def _already_ticked(progress: JointProgress, fastener: int) -> tuple[Reason, ...]:
+    if fastener not in progress.accepted:
+        return ()
+    return _refuse_tick("already-done", fastener, f"Fastener {fastener} is already ticked in this stage").refused
+
+
+def _refuse_out_of_limit(progress: JointProgress, fastener: int) -> Refusal:
+    """Return the refusal of a tick while a fastener of the current stage is out of its band."""
+    first = progress.out[0]
+    text = out_of_band_text(progress.joint, progress.tighten, first)
+    message = f"Fastener {first.fastener} is out of its limit in stage {first.stage}: {text}. "
+    return _refuse_tick("out-of-limit", fastener, message + out_of_band_advice(progress, first))
 
 
 def _refuse_tick(code: Code, fastener: int, message: str) -> Refusal:
     return refuse(code, message, name=str(fastener))
 
 
-def _stage_to_reread(
-    state: State, step: Step, progress: JointProgress, fastener: int, named_stage: int | None
-) -> int | None:
-    """Return the check stage in which ``fastener`` was read out of its limit and is read again by this tick."""
-    for stage, other in rereadable_ticks(state, step, progress):
-        # A tick that names no stage is for the current stage, as long as there is one.
-        is_default = progress.complete or stage == progress.stage_number
-        if other == fastener and (is_default if named_stage is None else stage == named_stage):
-            return stage
-    return None
-
-
 def _tools_of_tick(
     state: State, context: Context, step: Step, progress: JointProgress, stage: Stage, intent: intents.TickFastener,
-    value: Quantity | None, stretch: Quantity | None,
+    read: TickReadings,
 ) -> tuple[Tool, Tool] | Refusal:  # fmt: skip
     """Return the tool of a tick, and the gauge for the stretch (``NO_TOOL`` if no stretch was read)."""
     torque = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
     need = need_for_stage(state, step, stage, progress.tighten.instrument)
-    tool = choose_tool(state, context, need, intent.instrument, value if isinstance(stage, CheckStage) else torque)
+    tool = choose_tool(state, context, need, intent.instrument, read.value if isinstance(stage, CheckStage) else torque)
     if isinstance(tool, Refusal):
         return tool
-    if stretch is None:
+    if read.stretch is None:
         return tool, NO_TOOL
-    gauge = choose_tool(state, context, need_for_kind(state, step, "stretch"), intent.stretch_instrument, stretch)
+    gauge = choose_tool(state, context, need_for_kind(state, step, "stretch"), intent.stretch_instrument, read.stretch)
     return gauge if isinstance(gauge, Refusal) else (tool, gauge)
 
 

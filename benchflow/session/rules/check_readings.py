@@ -1,16 +1,19 @@
-"""Readings entered with a tick, and the ticks of a check stage that may be repeated."""
+"""Readings entered with a tick."""
 
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
 from benchflow.session.context import operation_in_progress, refuse, unknown_name, unreadable_quantity
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.check_stages import limit_unit, quantity_name
+from benchflow.session.rules.check_stages import TickReadings, limit_unit, quantity_name
 from benchflow.session.rules.instrument_fitness import Tool
-from benchflow.session.rules.joint_progress import JointProgress, joint_progress, last_ticks
+from benchflow.session.rules.joint_progress import JointProgress, joint_progress
 from benchflow.session.rules.typed_values import read_quantity, whole_number
+from benchflow.session.state.events import CheckAnswer
 from benchflow.session.state.state import State
-from benchflow.trade.verdict import OUT_OF_LIMIT
+
+ANSWERS = ("held", "moved")
+"""The answers of a click wrench, which shows no reading: the fastener held the torque, or it moved."""
 
 NO_TOOL = Tool(None, None)
 """The tool of a reading without an instrument."""
@@ -35,48 +38,36 @@ def fastener_number(progress: JointProgress, given: int | str) -> int | Refusal:
     return number
 
 
-def rereadable_ticks(state: State, step: Step, progress: JointProgress) -> list[tuple[int, int]]:
-    """Stage and fastener of the readings that are out of the limit and may be repeated.
-
-    They are in the current stage, or in the one before it while the current one has no tick.
-    """
-    ticks = state.work(step.id).ticks
-    if not any(tick.verdict in OUT_OF_LIMIT for tick in ticks):
-        return []
-    current = progress.stage_number
-    stages = (current,) if progress.done else (current, current - 1)
-    return [key for key, tick in last_ticks(ticks).items() if tick.verdict in OUT_OF_LIMIT and key[0] in stages]
-
-
-def rereadable_fasteners(state: State, step: Step, progress: JointProgress) -> tuple[int, tuple[int, ...]]:
-    """The check stage whose readings may be repeated (0: none), and its fasteners that are out of the limit."""
-    found = rereadable_ticks(state, step, progress)
-    return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
-
-
 def tick_readings(
-    stage: Stage, fastener: int, value: str | None, stretch: str | None
-) -> tuple[Quantity | None, Quantity | None] | Refusal:
-    """The readings of one fastener: the value and the stretch.
+    stage: Stage, fastener: int, value: str | None, stretch: str | None, answer: str | None = None
+) -> TickReadings | Refusal:
+    """The readings of one fastener: the value and the stretch, or the answer of a click wrench.
 
-    A check stage requires a reading for each of its limits. In another stage, only a value is possible, and it is
-    optional: the torque or angle that the tool shows.
+    A check stage requires a reading for each of its limits. A check of torque takes the answer ``held`` or ``moved``
+    instead of the torque. In another stage, only a value is possible, and it is optional: the torque or angle that the
+    tool shows.
     """
     name = str(fastener)
     if not isinstance(stage, CheckStage):
-        if stretch is not None:
-            message = f"Fastener {name}: this stage has no stretch reading ({stage.text}). Tick without it"
-            return refuse("not-allowed", message, name=name)
+        for field, given in (("stretch", stretch), ("answer", answer)):
+            if given is not None:
+                message = f"Fastener {name}: this stage has no {field} ({stage.text}). Tick without it"
+                return refuse("not-allowed", message, name=name)
         read = None if value is None else _tool_reading(stage, value, name)
-        return read if isinstance(read, Refusal) else (read, None)
+        return read if isinstance(read, Refusal) else TickReadings(read)
+    answered = _answer(stage, name, value, answer)
+    if isinstance(answered, Refusal):
+        return answered
     reasons: list[Reason] = []
     found: dict[str, Quantity] = {}
-    for field, text, limit in (("value", value, stage.limit), ("stretch", stretch, stage.stretch)):
+    limits = [("value", value, None if answered else stage.limit), ("stretch", stretch, stage.stretch)]
+    for field, text, limit in limits:
         if limit is None and text is not None:
             message = f"Fastener {name}: this stage has only one reading ({stage.text}). Leave out the second"
             reasons.append(Reason("not-allowed", message, name=name))
         elif limit is not None and text is None:
-            message = f"The reading of fastener {name} is missing. Enter its {quantity_name(limit)}"
+            instead = ", or answer held or moved" if field == "value" and quantity_name(limit) == "torque" else ""
+            message = f"The reading of fastener {name} is missing. Enter its {quantity_name(limit)}{instead}"
             reasons.append(Reason("value-missing", message, name=name))
         elif limit is not None and text is not None:
             unit = limit_unit(limit)
@@ -85,7 +76,23 @@ def tick_readings(
                 reasons += read.refused
             else:
                 found[field] = read
-    return Refusal(tuple(reasons)) if reasons else (found.get("value"), found.get("stretch"))
+    if reasons:
+        return Refusal(tuple(reasons))
+    return TickReadings(found.get("value"), found.get("stretch"), answered)
+
+
+def _answer(stage: CheckStage, name: str, value: str | None, answer: str | None) -> CheckAnswer | Refusal:
+    """The answer of a click wrench; "" if none is given, a refusal if the check needs a reading."""
+    if answer is None:
+        return ""
+    if answer not in ANSWERS:
+        return unknown_name("answer", answer, ANSWERS)
+    if quantity_name(stage.limit) != "torque":
+        message = f"Fastener {name}: this check needs the {quantity_name(stage.limit)} ({stage.text}). Enter the value"
+        return refuse("not-allowed", message, name=name)
+    if value is not None:
+        return refuse("not-allowed", f"Fastener {name}: enter the torque, or answer {answer}, not both", name=name)
+    return "held" if answer == "held" else "moved"
 
 
 def _tool_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:

@@ -1,23 +1,39 @@
-"""Check stages of a joint: the readings on each fastener and the verdict on them."""
+"""The verdict on a tick: its readings compared with the band of the stage."""
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage
-from benchflow.quantity import Limit, Quantity, dimension_of, show
+from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
+from benchflow.quantity import Limit, Quantity, dimension_of, position, show
 from benchflow.session.rules.verdicts import from_stored
-from benchflow.session.state.events import StoredQuantity
-from benchflow.trade.decision_rules import judge
-from benchflow.trade.verdict import Verdict
+from benchflow.session.state.events import CheckAnswer
+from benchflow.session.state.state import Tick
+from benchflow.trade.tick_bands import TickBand, TickVerdict, band_of_stage
+from benchflow.trade.verdict import VERDICT_TEXT, Verdict
 
 
-class CheckResult(Struct, frozen=True):
-    """The verdict on one fastener.
+class TickReadings(Struct, frozen=True):
+    """What was read at one fastener: a value, at some check stages also a stretch, or the ``answer`` instead."""
+
+    value: Quantity | None = None
+    stretch: Quantity | None = None
+    answer: CheckAnswer = ""
+
+    @property
+    def shown(self) -> str:
+        """The readings as text: ``96 N·m and 0.12 mm``; empty if nothing was read."""
+        parts = [show(reading) for reading in (self.value, self.stretch) if reading is not None]
+        return " and ".join([*([self.answer] if self.answer else []), *parts])
+
+
+class TickResult(Struct, frozen=True):
+    """The verdict on one fastener. ``limit`` is the text of the band that it was judged by.
 
     ``corner`` is the combination of torque and stretch, and ``reason`` its usual cause. Both are empty if the stage
     does not ask for both.
     """
 
     verdict: Verdict
+    limit: str = ""
     corner: str = ""
     reason: str = ""
 
@@ -35,27 +51,48 @@ def quantity_name(limit: Limit) -> str:
     return "stretch" if kind == "length" else kind
 
 
-def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) -> CheckResult:
-    """The verdict on one fastener, by simple acceptance: of torque and stretch together if the stage asks for both."""
-    found = judge(value, stage.limit, "simple")
-    if stretch is None or stage.stretch is None:
-        return CheckResult(found.verdict)
-    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # imported late: few joints need it
-
-    both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
-    if both.corner == "ok":
-        return CheckResult("ok", "ok")
-    verdict = found.verdict if found.verdict != "ok" else judge(stretch, stage.stretch, "simple").verdict
-    return CheckResult(verdict, both.corner, both.meaning)
+def band_in_force(joint: Joint, tighten: Tighten, stage: Stage) -> TickBand:
+    """The band of a stage: with the tolerance of ``tighten``, else of the joint, else of the program."""
+    return band_of_stage(stage, tighten.tolerance, joint.tolerance)
 
 
-def check_text(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
-    """The readings, the limits and the reason.
+def judge_tick(joint: Joint, tighten: Tighten, stage: Stage, read: TickReadings) -> TickResult:
+    """The verdict on one fastener, by simple acceptance; ``none`` if nothing was read.
 
-    For example ``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque was lost to friction``.
+    A torque that is read in an angle stage has no band, so it is not judged.
     """
-    read = [from_stored(reading) for reading in (value, stretch) if reading is not None]
-    limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]
-    found = judge_check(stage, read[0], read[1] if len(read) > 1 else None)
+    band = band_in_force(joint, tighten, stage)
+    by_value: TickVerdict | None = None
+    if read.answer:
+        by_value = "ok" if read.answer == "held" else "low"
+    elif read.value is not None and dimension_of(read.value.unit) == dimension_of(band.unit):
+        by_value = band.judge(read.value)
+    if by_value is None:
+        return TickResult("none")
+    if not isinstance(stage, CheckStage) or stage.stretch is None or read.stretch is None:
+        return TickResult(by_value, band.shown)
+    from benchflow.trade.torque_and_stretch import diagnosis  # imported late: few joints need it
+
+    limit, by_stretch = f"{band.shown} and {stage.stretch.text}", position(stage.stretch, read.stretch)
+    both = diagnosis("within" if by_value == "ok" else by_value, by_stretch)
+    if both.corner == "ok":
+        return TickResult("ok", limit, "ok")
+    verdict = by_value if by_value != "ok" else "low" if by_stretch == "low" else "high"
+    return TickResult(verdict, limit, both.corner, both.meaning)
+
+
+def readings_of(tick: Tick) -> TickReadings:
+    """The readings of a tick."""
+    value = None if tick.quantity is None else from_stored(tick.quantity)
+    return TickReadings(value, None if tick.stretch is None else from_stored(tick.stretch), tick.answer)
+
+
+def out_of_band_text(joint: Joint, tighten: Tighten, tick: Tick) -> str:
+    """The readings of a tick that is out of its band, the band and the reason.
+
+    For example ``96 N·m and 0.12 mm LOW, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque was lost to friction``.
+    """
+    read = readings_of(tick)
+    found = judge_tick(joint, tighten, tighten.stages[tick.stage - 1], read)
     reason = f": {found.reason}" if found.reason else ""
-    return f"{' and '.join(show(reading) for reading in read)}, limit {' and '.join(limits)}{reason}"
+    return f"{read.shown} {VERDICT_TEXT[tick.verdict]}, limit {found.limit}{reason}"

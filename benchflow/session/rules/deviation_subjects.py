@@ -19,6 +19,11 @@ def window_subject(operation: str) -> str:
     return f"{TIME} {operation}"
 
 
+def fastener_subject(joint: str, fastener: int) -> str:
+    """The subject of a deviation that waives the ticks of one fastener: ``studs[3]``."""
+    return f"{joint}[{fastener}]"
+
+
 def subject_text(subject: str, title: Callable[[str], str] = str) -> str:
     """The subject of a deviation inside a sentence: ``the time window``, ``the hold point``, or the name of a value.
 

@@ -10,7 +10,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.choice_waivers import choice_entries, match_entries
 from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
-from benchflow.session.rules.joint_progress import joint_progress, last_ticks
+from benchflow.session.rules.joint_progress import fasteners_named
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.value_results import named_value, results_of
@@ -41,6 +41,9 @@ def deviation_targets(state: State, step: Step, about: str) -> tuple[DeviationTa
     chosen = [target for target in found if target.open] or found
     if chosen and (chosen[0].open or not _missing(state, step, about)):
         return tuple(chosen)
+    if fasteners_named(state, step, about):
+        message = f"No tick of {about} is out of its limit, so there is nothing to deviate from"
+        return refuse("value-missing", message, operation=step.id, name=about)
     title = value_title(step, about)
     message = f"{title} is not entered yet. A deviation covers only what is entered when it is signed. Enter it first"
     return refuse("value-missing", message, operation=step.id, name=about)
@@ -64,12 +67,15 @@ def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
     match = step.match(about) or step.match(ref.name)
     if match is not None:
         return _match_targets(state, step, match, ref.place)
-    progress = joint_progress(state, step)
-    if progress is None or progress.joint.id != about:
-        return []
-    ticks = last_ticks(state.work(step.id).ticks).values()
-    read = frozenset(tick.seq for tick in ticks if tick.verdict in OUT_OF_LIMIT)
-    return [DeviationTarget(about, read, open=True)] if read else []
+    return _joint_targets(state, step, about)
+
+
+def _joint_targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
+    """The ticks that are out of their band: of the whole joint, or of one fastener."""
+    fasteners, work = fasteners_named(state, step, about), state.work(step.id)
+    out = [tick for tick in work.last_ticks.values() if tick.fastener in fasteners and tick.verdict in OUT_OF_LIMIT]
+    still_open = not {tick.entry for tick in out} <= work.covered
+    return [DeviationTarget(about, frozenset(tick.entry for tick in out), still_open)] if out else []
 
 
 def _match_targets(state: State, step: Step, match: PartMatching, place: str | None) -> list[DeviationTarget]:

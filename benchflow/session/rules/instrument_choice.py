@@ -83,7 +83,7 @@ def tools_for_joint(
         return ()
     stage, typed = progress.tighten.stages[stage_number - 1], typed or {}
     read = tick_readings(stage, 1, typed.get("value") or None, typed.get("stretch") or None)
-    value, stretch = (None, None) if isinstance(read, Refusal) else read
+    value, stretch = (None, None) if isinstance(read, Refusal) else (read.value, read.stretch)
     required = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
     main = need_for_stage(state, step, stage, progress.tighten.instrument)
     if not isinstance(stage, CheckStage) or stage.stretch is None:

@@ -1,12 +1,12 @@
 """The progress of a joint: the stage and fastener that are next, calculated from the entries."""
 
-from collections.abc import Iterable
-
 from msgspec import Struct
 
-from benchflow.procedure.model import Joint, Stage, Tighten
+from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.procedure.plan import Step
-from benchflow.session.state.state import State, Tick, Turn
+from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.state.state import State, Tick, Turn, Work
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
 
 class DrawDownCount(Struct, frozen=True):
@@ -66,8 +66,14 @@ class DrawDownCount(Struct, frozen=True):
 class JointProgress(Struct, frozen=True):
     """The progress of one joint.
 
-    ``stage_number`` is the current stage, from 1; ``len(stages) + 1`` if all are done. ``order`` has the fasteners of
-    the current stage in tightening order, and ``done`` of them are ticked. ``last`` is the last tick of any stage.
+    ``stage_number`` is the current stage, from 1; ``len(stages) + 1`` if all are done. It is the first stage with a
+    fastener that does not count as done: its last tick is out of its band and no deviation covers it, or it has none.
+
+    ``order`` has the fasteners of the current stage in tightening order, ``accepted`` those that count as done, and
+    ``out`` the last ticks of the others that have one. ``next`` is the fastener to tick next, ``None`` if all stages
+    are done. ``last`` is the last tick of any stage. ``ticked_stages`` are the stages that have ticks. ``waived`` are
+    ticks that are out of their band, that a deviation covers, and that no tick of a later stage follows: they can be
+    done again.
 
     ``draw_down`` is ``None`` if the procedure has no draw-down for the joint. Counting its turns is optional: without
     a turn, the first stage can be ticked at once. After the first turn, "all seated" must be confirmed first.
@@ -77,9 +83,13 @@ class JointProgress(Struct, frozen=True):
     tighten: Tighten
     stage_number: int
     order: tuple[int, ...]
-    done: int
+    accepted: frozenset[int]
+    out: tuple[Tick, ...]
+    next: int | None
     last: Tick | None
     draw_down: DrawDownCount | None = None
+    ticked_stages: frozenset[int] = frozenset()
+    waived: tuple[Tick, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -87,9 +97,9 @@ class JointProgress(Struct, frozen=True):
         return self.stage_number > len(self.tighten.stages)
 
     @property
-    def next(self) -> int | None:
-        """The fastener to tick next; ``None`` if all stages are done."""
-        return None if self.complete else self.order[self.done]
+    def done(self) -> int:
+        """The number of fasteners of the current stage that count as done."""
+        return len(self.accepted)
 
     @property
     def current_stage(self) -> Stage | None:
@@ -97,9 +107,38 @@ class JointProgress(Struct, frozen=True):
         return None if self.complete else self.tighten.stages[self.stage_number - 1]
 
     @property
+    def later_stage(self) -> bool:
+        """True if a stage after the current one has ticks. A tick of the current stage was then corrected."""
+        return any(stage > self.stage_number for stage in self.ticked_stages)
+
+    @property
+    def read_through(self) -> bool:
+        """True if every fastener of the current stage has a tick, but some are out of their band."""
+        return bool(self.out) and len(self.accepted) + len(self.out) == len(self.order)
+
+    @property
     def seating_open(self) -> bool:
         """True if draw-down turns were entered, and "all seated" is not confirmed yet."""
         return self.draw_down is not None and self.draw_down.open and bool(self.draw_down.turns)
+
+    def out_tick(self, fastener: int) -> Tick | None:
+        """The tick of ``fastener`` in the current stage that is out of its band; ``None`` if there is none."""
+        return next((tick for tick in self.out if tick.fastener == fastener), None)
+
+    def waived_tick(self, fastener: int, named_stage: int | None) -> Tick | None:
+        """The waived tick that a tick of ``fastener`` repeats; ``None`` if it repeats none.
+
+        A tick that names no stage is for the current stage, or for the last one if all are done.
+        """
+        stage = named_stage or min(self.stage_number, len(self.tighten.stages))
+        return next((tick for tick in self.waived if (tick.stage, tick.fastener) == (stage, fastener)), None)
+
+    def must_loosen(self, tick: Tick) -> bool:
+        """True if the fastener of ``tick`` was tightened too far, so that it has to be let off before the next tick.
+
+        A check stage only measures, so its reading can be repeated at once.
+        """
+        return tick.verdict == "high" and not isinstance(self.tighten.stages[tick.stage - 1], CheckStage)
 
 
 def joint_of(state: State, name: str) -> Joint:
@@ -114,9 +153,24 @@ def stage_order(joint: Joint, stage: Stage) -> tuple[int, ...]:
     return tuple(sorted(joint.groups[stage.only]))
 
 
-def last_ticks(ticks: Iterable[Tick]) -> dict[tuple[int, int], Tick]:
-    """The last tick of each fastener in each stage, by (stage, fastener). Earlier readings of the same are replaced."""
-    return {(tick.stage, tick.fastener): tick for tick in ticks}
+def fasteners_named(state: State, step: Step, about: str) -> tuple[int, ...]:
+    """The fasteners that the subject of a deviation names: all for the joint, one for ``studs[3]``, none otherwise."""
+    tighten = step.operation.tighten
+    if tighten is None:
+        return ()
+    numbers = tuple(range(1, joint_of(state, tighten.joint).count + 1))
+    if about == tighten.joint:
+        return numbers
+    return tuple(number for number in numbers if fastener_subject(tighten.joint, number) == about)
+
+
+def open_out_ticks(work: Work) -> tuple[Tick, ...]:
+    """The last ticks that are out of their band and that no deviation covers, in the order of the stages."""
+    last = work.last_ticks
+    covered = work.covered
+    return tuple(
+        last[key] for key in sorted(last) if last[key].verdict in OUT_OF_LIMIT and last[key].entry not in covered
+    )
 
 
 def joint_progress(state: State, step: Step) -> JointProgress | None:
@@ -129,13 +183,31 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
     draw_down = None
     if tighten.draw_down:
         draw_down = DrawDownCount(tighten.draw_down, work.turns, joint.count, work.seated, bool(work.ticks))
-    ticked = last_ticks(work.ticks)
+    out = {(tick.stage, tick.fastener): tick for tick in open_out_ticks(work)}
+    accepted = work.last_ticks.keys() - out.keys()
+    ticked = frozenset(tick.stage for tick in work.ticks)
+    waived = tuple(
+        tick
+        for key, tick in work.last_ticks.items()
+        if tick.verdict in OUT_OF_LIMIT and key not in out and tick.stage == max(ticked)
+    )
     for number, stage in enumerate(tighten.stages, 1):
         order = stage_order(joint, stage)
-        done = sum((number, fastener) in ticked for fastener in order)
-        if done < len(order):
-            return JointProgress(joint, tighten, number, order, done, last, draw_down)
-    return JointProgress(joint, tighten, len(tighten.stages) + 1, (), 0, last, draw_down)
+        done = frozenset(fastener for fastener in order if (number, fastener) in accepted)
+        if len(done) < len(order):
+            here = tuple(out[number, fastener] for fastener in order if (number, fastener) in out)
+            following = _next_fastener(stage, order, done, here)
+            return JointProgress(joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived)
+    finished = len(tighten.stages) + 1
+    return JointProgress(joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived)
+
+
+def _next_fastener(stage: Stage, order: tuple[int, ...], done: frozenset[int], out: tuple[Tick, ...]) -> int:
+    """The fastener to tick next. A check stage is read to its end first; in another stage, one that is out is next."""
+    if out and not isinstance(stage, CheckStage):
+        return out[0].fastener
+    ticked = done.union(tick.fastener for tick in out)
+    return next((fastener for fastener in order if fastener not in ticked), out[0].fastener if out else order[0])
 
 
 def progress_text(progress: JointProgress) -> str:
@@ -147,4 +219,19 @@ def progress_text(progress: JointProgress) -> str:
         return f"all {progress.joint.count} tightened, {stages} of {stages} stages"
     stage = progress.tighten.stages[progress.stage_number - 1]
     only = f" ({stage.only} only)" if stage.only else ""
-    return f"{progress.done} of {len(progress.order)}, stage {progress.stage_number} of {stages}: {stage.text}{only}"
+    text = f"{progress.done} of {len(progress.order)}, stage {progress.stage_number} of {stages}: {stage.text}{only}"
+    if not progress.out:
+        return text
+    out = ", ".join(f"{tick.fastener} {VERDICT_TEXT[tick.verdict]}" for tick in progress.out)
+    return f"{text}; no. {out}"
+
+
+def out_of_band_advice(progress: JointProgress, tick: Tick) -> str:
+    """What to do about a tick that is out of its band."""
+    if any(later > tick.stage for later in progress.ticked_stages):
+        return "Clear the ticks of the later stages and do it again, or sign a deviation"
+    if isinstance(progress.tighten.stages[tick.stage - 1], CheckStage):
+        return "Read it again, or sign a deviation"
+    if tick.verdict == "high":
+        return "Loosen it, bring it up again and tick it as loosened, or sign a deviation"
+    return "Bring it up to the band and tick it again, or sign a deviation"

@@ -4,21 +4,26 @@ from collections.abc import Iterator
 
 from benchflow.base.durations import clock_duration
 from benchflow.procedure.identity import StepId
-from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
-from benchflow.session.rules.check_stages import check_text
+from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, covering_deviation, window_subject
-from benchflow.session.rules.joint_progress import joint_progress, last_ticks, progress_text
-from benchflow.session.rules.open_values import lapsed_deviation_text, open_value_reasons
+from benchflow.session.rules.deviation_subjects import HOLD, TIME, fastener_subject, window_subject
+from benchflow.session.rules.joint_progress import (
+    JointProgress,
+    joint_progress,
+    open_out_ticks,
+    out_of_band_advice,
+    progress_text,
+    stage_order,
+)
+from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.state.clock import Now
-from benchflow.session.state.state import State
-from benchflow.trade.verdict import OUT_OF_LIMIT
+from benchflow.session.state.state import State, Tick
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
@@ -70,22 +75,35 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
     if progress is None:
         return
     title = progress.joint.title or progress.joint.id
-    if not progress.complete:
+    if not progress.complete and not _all_ticked(state, step, progress):
         draw_down = progress.draw_down if progress.seating_open else None
         fastener = progress.next if draw_down is None else draw_down.next
         message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"
         yield Reason("stage-not-finished", message, operation=step.id, name=progress.joint.id)
-    work = state.work(step.id)
-    for tick in last_ticks(work.ticks).values():
-        if covering_deviation(work, (progress.joint.id,), frozenset((tick.seq,))) is not None:
-            continue
-        stage = progress.tighten.stages[tick.stage - 1]
-        if tick.verdict in OUT_OF_LIMIT and isinstance(stage, CheckStage) and tick.quantity is not None:
-            message = (
-                f"Fastener {tick.fastener} of {title}: {check_text(stage, tick.quantity, tick.stretch)}"
-                f"{lapsed_deviation_text(state, step, progress.joint.id)}. Read it again, or sign a deviation"
-            )
-            yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
+    for tick in open_out_ticks(state.work(step.id)):
+        message = (
+            f"Fastener {tick.fastener} of {title}, stage {tick.stage}: "
+            f"{out_of_band_text(progress.joint, progress.tighten, tick)}"
+            f"{_other_tick_waived(state, step, progress.joint.id, tick)}. {out_of_band_advice(progress, tick)}"
+        )
+        yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
+
+
+def _all_ticked(state: State, step: Step, progress: JointProgress) -> bool:
+    """True if every fastener has a tick in each of its stages."""
+    ticked = state.work(step.id).last_ticks
+    return all(
+        (number, fastener) in ticked
+        for number, stage in enumerate(progress.tighten.stages, 1)
+        for fastener in stage_order(progress.joint, stage)
+    )
+
+
+def _other_tick_waived(state: State, step: Step, joint: str, tick: Tick) -> str:
+    """A sentence on a deviation for this joint or fastener that was signed before the tick; empty if there is none."""
+    deviations = state.work(step.id).deviations
+    signed = deviations.get(fastener_subject(joint, tick.fastener)) or deviations.get(joint)
+    return "" if signed is None else f". The deviation signed by {signed.by} was for an earlier entry"
 
 
 def _check_reasons(state: State, step: Step) -> Iterator[Reason]:

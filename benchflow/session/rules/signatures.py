@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse, unknown_name
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
-from benchflow.session.rules.joint_progress import joint_progress
+from benchflow.session.rules.joint_progress import fasteners_named, joint_progress
 from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.rules.part_matching import match_place
 from benchflow.session.rules.value_results import named_value
@@ -54,7 +54,7 @@ def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     """The standard name for the subject ``about`` of a deviation; a refusal if it cannot be waived."""
     names, title = names_with_limit(state, step), quoted_title(state, step.id)
     for candidate in (about, str(ValueRef(about, step.place))):
-        if candidate in names:
+        if candidate in names or fasteners_named(state, step, candidate):
             return candidate
     if named_value(state, step, about) is not None or match_place(state, step, about) is not None:
         return about

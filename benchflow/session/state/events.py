@@ -4,13 +4,16 @@ The fields of a class are the keys in the ``data`` of its lines. The session con
 (:mod:`benchflow.session.state.clock`).
 """
 
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
 from benchflow.trade.verdict import OutOfLimit, Verdict
+
+CheckAnswer = Literal["", "held", "moved"]
+"""The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
 
 FORMAT = 2
 """The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
@@ -123,6 +126,9 @@ class FastenerTicked(Event, frozen=True, tag="ticked"):
     fastener: int
     quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
+    limit: str = ""  # the band that the reading was judged by, and where its tolerance comes from
+    loosened: bool = False  # the fastener was let off and brought up again before this tick
+    answer: CheckAnswer = ""  # at a check stage, of a wrench that shows no reading
     instrument: str | None = None
     serial: str | None = None
     stretch: StoredQuantity | None = None  # only where the stage checks torque and stretch
@@ -216,9 +222,10 @@ class HoldSigned(Event, frozen=True, tag="signed"):
 class DeviationSigned(Event, frozen=True, tag="deviated"):
     """A deviation was signed.
 
-    ``about`` is one of: the name of a value, a part or a joint; ``hold``; ``time`` (every time window of the
-    operation); ``time seal`` (the time window that counts from the operation ``seal``). It is never an interference
-    rule. ``gap[2]`` is one of several readings. ``entries`` has the ``seq`` of every entry that the deviation covers.
+    ``about`` is one of: the name of a value, a part or a joint; one fastener (``studs[3]``); ``hold``; ``time`` (every
+    time window of the operation); ``time seal`` (the time window that counts from the operation ``seal``). It is never
+    an interference rule. ``gap[2]`` is one of several readings. ``entries`` has the ``seq`` of every entry that the
+    deviation covers.
     """
 
     operation: str
@@ -266,6 +273,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     lot: str | None = None  # correct lot number
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
+    answer: CheckAnswer = ""  # correct answer, of a tick of a check stage
 
 
 class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):

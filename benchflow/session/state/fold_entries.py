@@ -16,6 +16,7 @@ from benchflow.session.state.state_changes import (
     with_work,
     without_deviations_for,
 )
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
@@ -57,14 +58,12 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
 
 
 def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
-    work = state.work(entry.operation)
+    correct = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch, "answer": event.answer}
     ticks = tuple(
-        replace(tick, quantity=event.quantity, verdict=event.verdict, stretch=event.stretch)
-        if tick.seq == event.event
-        else tick
-        for tick in work.ticks
+        replace(tick, corrected=line.seq, **correct) if tick.seq == event.event else tick
+        for tick in state.work(entry.operation).ticks
     )
-    return without_deviations_for(with_entry(state, entry.operation, line.by, ticks=ticks), {event.event})
+    return with_entry(state, entry.operation, line.by, ticks=ticks)
 
 
 def _fold_reading_corrected(
@@ -104,15 +103,11 @@ def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[
 
 
 def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
-    tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
-    work = state.work(event.operation)
-    replaced = {
-        earlier.seq for earlier in work.ticks if (earlier.stage, earlier.fastener) == (tick.stage, tick.fastener)
-    }
-    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick))
-    if replaced:
-        state = without_deviations_for(state, replaced)
-    if event.quantity is None:
+    tick = Tick(
+        line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch, answer=event.answer
+    )
+    state = with_entry(state, event.operation, line.by, ticks=(*state.work(event.operation).ticks, tick))
+    if event.quantity is None and not event.answer:
         return state
     return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
 
@@ -125,8 +120,7 @@ def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State
     if not matching:
         return state
     kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
-    state = with_entry(state, event.operation, line.by, ticks=kept)
-    return without_deviations_for(state, {ticks[matching[-1]].seq})
+    return with_entry(state, event.operation, line.by, ticks=kept)
 
 
 def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:
@@ -179,6 +173,8 @@ def fold_signed(state: State, event: ev.HoldSigned, line: Line) -> State:
 def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
     work = state.work(event.operation)
     entries = frozenset(event.entries or _entries_about(state, event))
+    if event.about in work.deviations and entries <= {tick.entry for tick in work.ticks}:
+        entries |= work.deviations[event.about].entries  # the deviation before covers its own ticks
     deviations = {**work.deviations, event.about: Deviation(line.by, event.reason, entries)}
     lapsed = {about: deviation for about, deviation in work.lapsed.items() if about != event.about}
     return with_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))
@@ -198,4 +194,4 @@ def _entries_about(state: State, event: ev.DeviationSigned) -> Iterator[int]:
             yield seq
     step = state.plan.steps.get(event.operation)
     if step is not None and step.operation.tighten is not None and step.operation.tighten.joint == event.about:
-        yield from (tick.seq for tick in work.ticks)
+        yield from (tick.entry for tick in work.last_ticks.values() if tick.verdict in OUT_OF_LIMIT)

@@ -12,6 +12,7 @@ from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import EventTime
 from benchflow.session.state.events import (
+    CheckAnswer,
     InstrumentUsed,
     JobOpened,
     LubricantChanged,
@@ -41,6 +42,13 @@ class Tick(Struct, frozen=True):
     quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
     stretch: StoredQuantity | None = None
+    answer: CheckAnswer = ""  # at a check stage, of a wrench that shows no reading
+    corrected: int = 0  # ``seq`` of its last correction
+
+    @property
+    def entry(self) -> int:
+        """The ``seq`` of the event with its present values. A deviation names it."""
+        return self.corrected or self.seq
 
 
 class Turn(Struct, frozen=True):
@@ -61,8 +69,8 @@ class Signature(Struct, frozen=True):
 class Deviation(Struct, frozen=True):
     """A signed deviation.
 
-    ``entries`` has the ``seq`` of every entry that it covers. It lapses when one of them is replaced or cleared. A
-    deviation from a hold or a time window covers no entry.
+    ``entries`` has the ``seq`` of every entry that it covers. It lapses when one of them is replaced or cleared, except
+    that one about a joint still covers the other ticks. A deviation from a hold or a time window covers no entry.
     """
 
     by: str
@@ -117,6 +125,16 @@ class Work(Struct, frozen=True):
     def tick(self, seq: int) -> Tick | None:
         """The tick of event ``seq``; ``None`` if it was cleared."""
         return next((tick for tick in self.ticks if tick.seq == seq), None)
+
+    @property
+    def last_ticks(self) -> dict[tuple[int, int], Tick]:
+        """The last tick of each fastener in each stage, by (stage, fastener). Only these count."""
+        return {(tick.stage, tick.fastener): tick for tick in self.ticks}
+
+    @property
+    def covered(self) -> frozenset[int]:
+        """The ``seq`` of every entry that a signed deviation covers."""
+        return frozenset().union(*(deviation.entries for deviation in self.deviations.values()))
 
 
 class VariableWrite(Struct, frozen=True):

@@ -2,17 +2,14 @@
 
 from collections import Counter
 
-from benchflow.procedure.model import CheckStage, Stage
+from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
-from benchflow.session.rules.check_readings import rereadable_fasteners
-from benchflow.session.rules.check_stages import limit_unit, quantity_name
-from benchflow.session.rules.deviation_subjects import covering_deviation
+from benchflow.session.rules.check_stages import band_in_force, limit_unit, quantity_name
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import (
     DrawDownCount,
     JointProgress,
     joint_progress,
-    last_ticks,
     progress_text,
     stage_order,
 )
@@ -21,7 +18,6 @@ from benchflow.session.rules.wrench_correction import setting_lines, setting_on_
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
-from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
@@ -29,13 +25,8 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     progress = joint_progress(state, step)
     if progress is None:
         return None
-    joint, stages, work = progress.joint, progress.tighten.stages, state.work(step.id)
-    ticks = last_ticks(work.ticks)
-    out_of_limit = any(
-        tick.verdict in OUT_OF_LIMIT and covering_deviation(work, (joint.id,), frozenset((tick.seq,))) is None
-        for tick in ticks.values()
-    )
-    reread_stage, reread = rereadable_fasteners(state, step, progress)
+    joint, stages = progress.joint, progress.tighten.stages
+    repeatable = () if progress.later_stage else progress.out
     return vw.TightenInput(
         joint=joint.id,
         title=joint.title or joint.id,
@@ -50,14 +41,12 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         progress=progress_text(progress),
         last=None if progress.last is None else progress.last.fastener,
         settings=(*setting_lines(state, progress), *_instrument_line(state, step, progress)),
-        complete=progress.complete and not out_of_limit,
-        tick_values=_tick_values(
-            progress.tighten.stages[reread_stage - 1] if progress.next is None and reread else progress.current_stage
-        ),
+        complete=progress.complete,
+        tick_values=_tick_values(progress),
         wrench_setting=setting_on_scale(state, progress),
         draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),
-        reread=reread,
-        reread_stage=reread_stage,
+        reread=tuple(tick.fastener for tick in repeatable),
+        reread_stage=progress.stage_number if repeatable else 0,
         last_entry=_last_entry(progress),
     )
 
@@ -76,7 +65,7 @@ def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tup
     turns = Counter(turn.fastener for turn in work.turns)
     last: dict[int, Tick] = {}
     last_read: dict[int, Tick] = {}
-    for (stage, fastener), tick in last_ticks(work.ticks).items():
+    for (stage, fastener), tick in work.last_ticks.items():
         if fastener not in last or last[fastener].stage <= stage:
             last[fastener] = tick
         if tick.quantity is not None and (fastener not in last_read or last_read[fastener].stage <= stage):
@@ -112,11 +101,13 @@ def _shown_verdict(tick: Tick | None) -> vw.ShownVerdict:
     return "" if tick is None else tick.verdict
 
 
-def _tick_values(stage: Stage | None) -> tuple[vw.TickValue, ...]:
+def _tick_values(progress: JointProgress) -> tuple[vw.TickValue, ...]:
     """The readings that a tick of this stage requires; empty for a stage that is not a check."""
+    stage = progress.current_stage
     if not isinstance(stage, CheckStage):
         return ()
-    values = [vw.TickValue("value", quantity_name(stage.limit), limit_unit(stage.limit), stage.limit.text)]
+    band = band_in_force(progress.joint, progress.tighten, stage)
+    values = [vw.TickValue("value", quantity_name(stage.limit), band.unit, band.shown)]
     if stage.stretch is not None:
         values.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
     return tuple(values)

@@ -1,0 +1,208 @@
+"""A tick that carries a value is judged by the band of its stage.
+
+The bands and the joint are invented; the default of 6 % and 5 degrees is the program's own rule.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.driving.script import Json, Script, intent, open_intent, procedure_with
+
+JOINT = "joints: {studs: {title: Studs, layout: '1 2'}}\n"
+
+
+def tightening(folder: Path, stages: str, **tighten: str) -> Script:
+    keys = "".join(f", {key.replace('_', '-')}: {value}" for key, value in tighten.items())
+    text = procedure_with(
+        f"{{id: pull, title: Pull down, tighten: {{joint: studs, stages: {stages}{keys}}}}}", head=JOINT
+    )
+    script = Script(folder, text)
+    script.do_all(open_intent(), intent("start", operation="pull"))
+    return script
+
+
+def tick(fastener: int, value: str | None = None, **fields: Any) -> Json:
+    given = {} if value is None else {"value": value}
+    return intent("tick", joint="studs", fastener=fastener, **given, **fields)
+
+
+def verdicts(script: Script) -> list[str]:
+    return [line["data"].get("verdict", "none") for line in script.log() if line["kind"] == "ticked"]
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [("80 ft-lb", "ok"), ("75.2 ft-lb", "ok"), ("84.8 ft-lb", "ok"), ("75.1 ft-lb", "low"), ("84.9 ft-lb", "high"),
+     ("10 ft-lb", "low"), ("500 ft-lb", "high"), ("108.5 N·m", "ok"), ("120 N·m", "high")],
+)  # fmt: skip
+def test_torque_tick_is_judged_by_6_percent_where_no_tolerance_is_written(
+    tmp_path: Path, value: str, verdict: str
+) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1, value))
+    assert verdicts(script) == [verdict]
+
+
+@pytest.mark.parametrize(("value", "verdict"), [("85°", "ok"), ("95°", "ok"), ("84°", "low"), ("96°", "high")])
+def test_angle_tick_is_judged_by_5_degrees_where_no_tolerance_is_written(
+    tmp_path: Path, value: str, verdict: str
+) -> None:
+    script = tightening(tmp_path, "[30 N·m, +90°]")
+    script.do_all(tick(1), tick(2), tick(1, value))
+    assert verdicts(script)[-1] == verdict
+
+
+def test_tick_out_of_its_band_is_logged_and_does_not_count(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
+    script.do_all(tick(1, "10 ft-lb"))
+    assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
+    assert "out-of-limit" in script.refused("finish")
+    script.do_all(tick(1, "80 ft-lb"), tick(2), tick(1), tick(2), intent("finish"))
+
+
+def test_after_a_high_tick_the_fastener_is_loosened_first(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1, "90 ft-lb"))
+    assert script.refused("tick", joint="studs", fastener=1, value="80 ft-lb") == ["remedy-first"]
+    script.do_all(tick(1, "80 ft-lb", loosened=True), tick(2, "80 ft-lb", loosened=True), intent("finish"))
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "value", "verdict"),
+    [("4 %", "103.9 N·m", "ok"), ("4 %", "104.1 N·m", "high"), ("2 N·m", "98 N·m", "ok"), ("2 N·m", "97.9 N·m", "low"),
+     ("{torque: 4 %, angle: 3°}", "104.1 N·m", "high")],
+)  # fmt: skip
+def test_tolerance_of_tighten_is_the_band(tmp_path: Path, tolerance: str, value: str, verdict: str) -> None:
+    script = tightening(tmp_path, "[100 N·m]", tolerance=tolerance)
+    script.do_all(tick(1, value))
+    assert verdicts(script) == [verdict]
+
+
+def test_stage_band_judges_its_ticks(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[36 .. 44 N·m]")
+    script.do_all(tick(1, "36 N·m"), tick(2, "44.1 N·m"))
+    assert verdicts(script) == ["ok", "high"]
+
+
+def test_check_stage_out_of_limit_holds_back_the_next_stage(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[20 N·m, {check: at least 25 N·m}, 40 N·m]")
+    script.do_all(tick(1), tick(2), tick(1, "20 N·m"), tick(2, "30 N·m"))
+    assert "out-of-limit" in script.refused("tick", joint="studs", fastener=1, stage=3)
+    script.do_all(tick(1, "26 N·m"), tick(1), tick(2), intent("finish"))
+    assert verdicts(script)[2:5] == ["low", "ok", "ok"]
+
+
+def test_check_stage_needs_a_value_or_an_answer(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[20 N·m, {check: 25 N·m}]")
+    script.do_all(tick(1), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1) == ["value-missing"]
+    script.do_all(tick(1, answer="held"), tick(2, answer="moved"))
+    assert "out-of-limit" in script.refused("finish")
+    script.do_all(tick(2, answer="held"), intent("finish"))
+
+
+# --- deviations ----------------------------------------------------------------------------------------
+
+
+def waive(about: str = "studs") -> Json:
+    return intent("deviate", operation="pull", about=about, reason="the customer agrees", by="Kim")
+
+
+def test_deviation_does_not_cover_a_tick_entered_after_an_untick(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1, "70 ft-lb"), waive(), tick(2), intent("untick", joint="studs"))
+    script.do_all(intent("untick", joint="studs"), tick(1, "10 ft-lb"))
+    assert "out-of-limit" in script.refused("finish")
+    assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
+
+
+def test_deviation_about_a_joint_names_the_ticks_that_are_out_of_their_band(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at least 80 ft-lb}]")
+    script.do_all(tick(1, "70 ft-lb"), tick(2, "81 ft-lb"))
+    (event,) = script.do("deviate", operation="pull", about="studs", reason="agreed", by="Kim")
+    assert event["data"]["entries"] == [2 + 1]
+    script.do_all(intent("finish"))
+
+
+def test_deviation_about_one_fastener_leaves_the_other_one_open(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at least 80 ft-lb}, 90 ft-lb]")
+    script.do_all(tick(1, "70 ft-lb"), tick(2, "71 ft-lb"), waive("studs[2]"))
+    assert script.refused("tick", joint="studs", fastener=1, stage=2) == ["out-of-limit"]
+    script.do_all(waive("studs[1]"), tick(1), tick(2), intent("finish"))
+
+
+@pytest.mark.parametrize("about", ["studs", "studs[1]"])
+def test_deviation_needs_a_tick_that_is_out_of_its_band(tmp_path: Path, about: str) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    fields = {"operation": "pull", "about": about, "reason": "agreed", "by": "Kim"}
+    assert script.refused("deviate", **fields) == ["value-missing"]
+    script.do_all(tick(1, "80 ft-lb"))
+    assert script.refused("deviate", **fields) == ["value-missing"]
+    assert script.refused("deviate", **{**fields, "about": "studs[3]"}) == ["unknown-name"]
+
+
+def test_second_deviation_about_a_joint_keeps_the_first_ticks_waived(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
+    script.do_all(tick(1, "70 ft-lb"), waive(), tick(2), tick(1), tick(2, "70 ft-lb"), waive(), intent("finish"))
+
+
+def test_waived_tick_can_be_done_again_and_is_judged_again(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1, "90 ft-lb"), waive(), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1, value="80 ft-lb") == ["remedy-first"]
+    script.do_all(tick(1, "100 ft-lb", loosened=True))
+    assert script.refused("finish") == ["out-of-limit"]
+    script.do_all(waive(), intent("finish"))
+
+
+def test_correction_judges_a_tick_again_and_ends_its_deviation(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
+    script.do_all(tick(1, "70 ft-lb"), waive(), tick(2), tick(1))
+    wrong = next(line["seq"] for line in script.log() if line["kind"] == "ticked")
+    (event,) = script.do("correct", event=wrong, value="60 ft-lb", reason="misread")
+    assert event["data"]["verdict"] == "low"
+    assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
+    (reply,) = script.send(intent("finish"))
+    assert "Clear the ticks of the later stages" in reply["refused"][-1]["message"]
+    script.do_all(intent("correct", event=wrong, value="79 ft-lb", reason="misread"), tick(2), intent("finish"))
+
+
+def test_answer_of_a_click_wrench_can_be_corrected(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[20 N·m, {check: 25 N·m}]")
+    script.do_all(tick(1), tick(2), tick(1, answer="moved"), tick(2, answer="held"))
+    wrong = next(line["seq"] for line in script.log() if line["data"].get("answer") == "moved")
+    script.do_all(intent("correct", event=wrong, value="held", reason="the other one"), intent("finish"))
+
+
+@pytest.mark.parametrize(
+    ("stages", "fields", "code"),
+    [
+        ("[20 N·m]", {"answer": "held"}, "not-allowed"),
+        ("[{check: 25 N·m}]", {"answer": "yes"}, "unknown-name"),
+        ("[{check: 25 N·m}]", {"answer": "held", "value": "25 N·m"}, "not-allowed"),
+        ("[{check: 0.10 .. 0.15 mm}]", {"answer": "held"}, "not-allowed"),
+    ],
+)
+def test_answer_fits_only_a_check_of_torque_without_a_value(
+    tmp_path: Path, stages: str, fields: dict[str, str], code: str
+) -> None:
+    script = tightening(tmp_path, stages)
+    assert script.refused("tick", joint="studs", fastener=1, **fields) == [code]
+
+
+def test_log_names_the_band_and_whose_tolerance_it_has(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1, "70 ft-lb"), tick(1, "82 ft-lb", loosened=True))
+    ticks = [line["data"] for line in script.log() if line["kind"] == "ticked"]
+    assert ticks[0]["limit"] == "75.2 .. 84.8 ft-lb (80 ft-lb ± 6 %, the program's tolerance)"
+    assert ticks[1]["loosened"] is True
+
+
+def test_second_reading_of_a_check_is_not_taken_for_a_tick_of_the_next_stage(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at least 25 N·m}, 40 N·m]")
+    script.do_all(tick(1, "20 N·m"), tick(2, "30 N·m"), tick(1, "21 N·m"))
+    assert "out-of-limit" in script.refused("tick", joint="studs", fastener=2, value="40 N·m")
+    stages = [line["data"]["stage"] for line in script.log() if line["kind"] == "ticked"]
+    assert stages == [1, 1, 1]

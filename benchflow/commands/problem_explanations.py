@@ -191,6 +191,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A value is measured at several places, and the formula does not say which one to use.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),
+    "which-reading": (
+        "A formula uses a value with several readings, and does not say which one. Without an index, all such values "
+        "of a formula must have the same readings; the formula is then calculated reading by reading.",
+        "is: bore - journal       ->  is: mean(bore[*]) - journal, or bore[2] - journal",
+    ),
     "instrument-does-not-fit": (
         "A stage or a limit is outside the range that its instrument must cover, or the instrument is of another kind.",
         "covers: 20 .. 60 N·m     ->  covers: 20 .. 120 N·m, if the wrench must reach 90 N·m",

@@ -6,6 +6,7 @@ a `when` on it is left out.
 
 from collections.abc import Iterator, Mapping
 from itertools import product
+from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
@@ -28,6 +29,9 @@ from benchflow.procedure.model import (
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.plan import Plan, Step, TimeWindow
 from benchflow.quantity import seconds
+
+if TYPE_CHECKING:
+    from benchflow.procedure.value_indexes import ValueTable
 
 
 def expand(procedure: Procedure, options: Mapping[str, str]) -> Plan:
@@ -74,7 +78,8 @@ def prerequisites(plan: Plan, ref: str, place: str | None = None, each: str | No
 
 class _Build:
     def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
-        self._places = procedure.places
+        self._procedure, self._places = procedure, procedure.places
+        self._table: ValueTable | None = None
         self.operations = [op for op in procedure.operations if holds(op.when, options)]
         self._by_id = {op.id: op for op in self.operations}
         self._left_out = {op.id: op for op in procedure.operations if op.id not in self._by_id}
@@ -249,11 +254,22 @@ class _Build:
     def _formula(self, text: str, fill: "_Fill") -> str:
         if fill.place is None:
             return text
-        # Late import: only a repeated formula needs it (benchmark bench_screen).
-        from benchflow.procedure.formula import at_place, parse_formula
+        # Late imports: only a repeated formula needs them (benchmark bench_screen).
+        from benchflow.procedure.formula.expression import NameNode, map_names, parse_formula, render
+        from benchflow.procedure.value_indexes import ValueTable, resolve_name
 
-        repeated = {name for name, each in self._repeated.items() if each == fill.each}
-        return at_place(parse_formula(text), repeated, fill.place).text
+        if self._table is None:
+            self._table = ValueTable(self._procedure.operations, self._places)
+        table = self._table
+
+        def at_place(node: NameNode) -> NameNode:
+            axes = table.axes(node.name)
+            if axes is None:  # the size of a part that a matching assigns
+                return node if node.place else replace(node, place=ValueRef.parse(self._name(node.name, fill)).place)
+            found = resolve_name(node, axes, self._places, fill.each, fill.place)
+            return found if isinstance(found, NameNode) else node
+
+        return render(map_names(parse_formula(text), at_place))
 
     def _choose(self, choose: PartChoice, fill: "_Fill") -> PartChoice:
         name, by = self._name(choose.name, fill), self._name(choose.by, fill)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import (
     CalculatedValue,
     Mark,
@@ -25,6 +25,7 @@ from benchflow.procedure.model import (
 
 if TYPE_CHECKING:
     from benchflow.procedure.formula import Formula
+    from benchflow.procedure.value_indexes import ValueTable
 
 
 class TimeWindow(Struct, frozen=True):
@@ -137,18 +138,56 @@ class Plan(Struct, frozen=True, dict=True):
         """The section that the step's operation is in."""
         return self.procedure.sections_by_id[step.operation.section]
 
-    def formula(self, work_out: CalculatedValue) -> "Formula":
+    def formula(self, work_out: CalculatedValue, reading: str | None = None) -> "Formula":
         """The formula of a calculated value, parsed once per plan.
+
+        Each name has its place and its reading where they belong. A name that means each reading in turn has the
+        ``reading``, which is one of :func:`readings_of_formula`.
 
         Raises:
             FormulaError: the formula is malformed, which cannot happen for a procedure that was read without an error.
         """
-        found = self._formulas.get(work_out.formula)
+        key = work_out.formula, reading
+        found = self._formulas.get(key)
         if found is None:
-            from benchflow.procedure.formula import parse_formula  # late import: most screens need no formula
-
-            found = self._formulas[work_out.formula] = parse_formula(work_out.formula)
+            found = self._formulas[key] = self._parsed(*key)
         return found
+
+    def _parsed(self, text: str, reading: str | None) -> "Formula":
+        # late imports: most screens need no formula
+        from msgspec.structs import replace
+
+        from benchflow.procedure.formula.expression import NameNode, map_names, parse_any_length, render
+        from benchflow.procedure.value_indexes import placed
+
+        def complete(node: NameNode) -> NameNode:
+            axes = self.value_table.axes(node.name)
+            found = placed(node, axes)
+            in_turn = axes is not None and axes.readings and found.reading is None
+            return replace(found, reading=reading) if in_turn and reading is not None else found
+
+        parsed = map_names(parse_any_length(text), complete)
+        return parsed if reading is None else replace(parsed, text=render(parsed))
+
+    def ref(self, text: str) -> ValueRef:
+        """The value that ``text`` means: ``journal[2]`` is a place or a reading, depending on the value."""
+        ref = ValueRef.parse(text)
+        if ref.place is not None and ref.reading is None:
+            axes = self.value_table.axes(ref.name)
+            if axes is not None and axes.each is None and axes.readings:
+                return ValueRef(ref.name, None, ref.place)
+        return ref
+
+    def refs(self, ref: ValueRef) -> tuple[ValueRef, ...]:
+        """The values that a name in a formula means: each place and each reading that ``*`` stands for."""
+        if ALL_PLACES not in ref.indexes:
+            return (ref,)
+        axes = self.value_table.axes(ref.name)
+        if axes is None:
+            return ()
+        places = self.procedure.places.get(axes.each or "", ()) if ref.place == ALL_PLACES else (ref.place,)
+        readings = axes.readings if ref.reading == ALL_PLACES else (ref.reading,)
+        return tuple(ValueRef(ref.name, place, reading) for place in places for reading in readings)
 
     # --- the indexes ------------------------------------------------------------------------------
 
@@ -182,5 +221,21 @@ class Plan(Struct, frozen=True, dict=True):
         return found
 
     @cached_property
-    def _formulas(self) -> "dict[str, Formula]":
+    def _formulas(self) -> "dict[tuple[str, str | None], Formula]":
         return {}
+
+    @cached_property
+    def value_table(self) -> "ValueTable":
+        """How each value of the procedure is repeated."""
+        from benchflow.procedure.value_indexes import ValueTable  # late import: it reads formulas
+
+        return ValueTable(self.procedure.operations, self.procedure.places)
+
+
+def readings_of_formula(plan: Plan, work_out: CalculatedValue) -> tuple[str, ...]:
+    """The readings of a calculated value whose formula is calculated reading by reading; ``()`` for a single result.
+
+    :meth:`Plan.formula` gives the formula for one of them.
+    """
+    axes = plan.value_table.axes(ValueRef.parse(work_out.name).name)
+    return () if axes is None else axes.readings

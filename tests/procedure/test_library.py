@@ -431,9 +431,12 @@ def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
 
     procedure = read(FOLDER / "cam-timing.yaml")
 
-    def calculated(operation: str, name: str, **degrees: int) -> Decimal:
-        work = next(found for found in named(procedure, operation).work_out if found.name == name)
-        values = {key.replace("_", "-"): Quantity(Decimal(value), "°", f"{value}°") for key, value in degrees.items()}
+    def calculated(operation: str, result: str, **degrees: int) -> Decimal:
+        work = next(found for found in named(procedure, operation).work_out if found.name == result)
+        values = {}
+        for key, value in degrees.items():
+            for name in (key.replace("_", "-"), f"{key.replace('_', '-')}[1]", f"{key.replace('_', '-')}[2]"):
+                values[name] = Quantity(Decimal(value), "°", f"{value}°")
         return evaluate(parse_formula(work.formula), values, "°").value.value
 
     assert calculated("measure-intake", "intake-duration", intake_opens=31, intake_closes=63) == 274

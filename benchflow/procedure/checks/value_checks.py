@@ -1,11 +1,11 @@
-"""Checks of values: formulas and their units, and the values that tables, matchings and relative limits use."""
+"""Checks of values: limits, and the values that formulas, tables, matchings and relative limits use."""
 
 from collections.abc import Iterator
 from itertools import chain
 
+from benchflow.procedure.checks.formula_checks import FormulaChecks
 from benchflow.procedure.checks.name_checks import NameTable
-from benchflow.procedure.formula import Formula, FormulaError, check_units, names, parse_formula
-from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
+from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AboveReading,
@@ -20,7 +20,7 @@ from benchflow.procedure.model import (
     values_of,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
+from benchflow.procedure.value_indexes import ValueTable
 from benchflow.quantity import dimension_of
 
 Value = RecordedValue | CalculatedValue
@@ -57,12 +57,13 @@ class ValueChecks:
     def __init__(
         self, operations: tuple[Operation, ...], table: NameTable, before: Precedence, context: ReadContext
     ) -> None:
-        self._operations, self._names, self._before, self._context = operations, table, before, context
+        self._operations, self._before, self._context = operations, before, context
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
             for value in values_of(operation):
                 self._values.setdefault(value.name, (value, operation))
-        self._units = {name: value.unit for name, (value, _) in self._values.items()}
+        units = {name: value.unit for name, (value, _) in self._values.items()}
+        self._formulas = FormulaChecks(ValueTable(operations, table.places), units, context)
 
     def run(self) -> None:
         uses: dict[str, set[str]] = {}
@@ -70,7 +71,10 @@ class ValueChecks:
             if self._context.problems.full:
                 return
             for work_out in operation.work_out:
-                uses[work_out.name] = self._check_formula(work_out, operation)
+                uses[work_out.name] = used = self._formulas.check(work_out, operation)
+                written = self._context.nodes.get(("is", work_out.mark))
+                for name in sorted(used & self._values.keys()):
+                    self._check_ready(name, operation, written.mark if written is not None else work_out.mark)
             for value in values_of(operation):
                 self._check_bounds(value, operation)
             for choose in operation.choose:
@@ -78,77 +82,6 @@ class ValueChecks:
             for match in operation.match:
                 self._check_match(match, operation)
         self._check_cycles(uses)
-
-    # formulas
-
-    def _check_formula(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
-        """Check one formula and return the names of the values that it uses."""
-        written = self._context.nodes.get(("is", work_out.mark))
-        if not isinstance(written, YamlScalar):
-            return set()
-        shift = len(written.text) - len(written.text.lstrip())
-        match = next((match for match in operation.match if match.so_that == work_out.name), None)
-        units = self._units if match is None else {**self._units, match.name: self._size_unit(match, work_out)}
-        try:
-            formula = parse_formula(work_out.formula)
-            if self._names_known(formula, operation, match, written, shift):
-                check_units(formula, units, work_out.unit)
-        except FormulaError as error:
-            self._context.problem("bad-formula", written.at(shift + error.at), error.why, error.hint)
-            return set()
-        return {ref.name for ref in names(formula)}
-
-    def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:
-        """The unit of the part size in a matching. In its formula, the name of the matching means that size."""
-        return self._units.get(match.measured, work_out.unit)
-
-    def _names_known(
-        self, formula: Formula, operation: Operation, match: PartMatching | None, written: YamlScalar, shift: int
-    ) -> bool:
-        known = True
-        for ref in names(formula):
-            if match is not None and ref.name == match.name and ref.place is None:
-                continue  # the size of the part that is assigned to the place
-            if ref.name in self._context.unreadable_names:
-                known = False
-            elif ref.name not in self._values:
-                self._context.problem(
-                    "unknown-name",
-                    written.at(shift + ref.at),
-                    f"There is no value `{ref.name}`",
-                    self._context.hint(ref.name, self._values, "The file defines no value"),
-                )
-                known = False
-            else:
-                if match is None or ref.place is not None or not self._at_all_places(ref.name, match):
-                    known &= self._check_place(ref.name, ref.place, operation, written.at(shift + ref.at))
-                self._check_ready(ref.name, operation, written.at(shift + ref.at))
-        return known
-
-    def _at_all_places(self, name: str, match: PartMatching) -> bool:
-        """True if a value exists at every place of a matching, whose formula is evaluated at each place."""
-        places = self._names.places_of["value"].get(name, ())
-        wanted = self._names.places.get(match.to)
-        return wanted is not None and set(wanted) <= set(places)
-
-    def _check_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
-        """True if it is clear which place of a value is meant; otherwise a problem is reported."""
-        value, source = self._values[name]
-        places = self._names.places_of["value"].get(name)
-        if place is not None:
-            self._context.mention("value", str(ValueRef(name, place)), mark)
-            return places is not None and (place == ALL_PLACES or place in places)
-        if places is None or (source.each is not None and source.each == operation.each):
-            return True
-        if source.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
-            return True  # the formula uses the figure that `judge` selects, such as the mean
-        self._context.problem(
-            "which-place",
-            mark,
-            f"`{name}` has {len(places)} places, and the formula does not say which one",
-            f"Write `{ValueRef(name, places[0])}`, or use all of them, such as mean({ValueRef(name, ALL_PLACES)})",
-        )
-        return False
 
     def _check_ready(self, name: str, operation: Operation, mark: Mark) -> None:
         """Warn of a value from an operation that is not always done before this one."""

@@ -19,6 +19,7 @@ from benchflow.procedure.formula.expression import (
     NameNode,
     Negation,
     expression_text,
+    map_expression,
     walk,
 )
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
@@ -43,8 +44,8 @@ class EvaluatedFormula(Struct, frozen=True):
 def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> EvaluatedFormula:
     """Evaluate a formula whose units :func:`check_units` has accepted.
 
-    The keys of ``values`` are names such as ``end-play`` or ``journal[2]``. ``journal[*]`` means every place of
-    ``journal`` in ``values``, in their order. The caller has to provide all of them.
+    The keys of ``values`` are names such as ``end-play``, ``journal[2]`` or ``journal[2, left]``. ``journal[*]`` means
+    every place or reading of ``journal`` in ``values``, in their order. The caller has to provide all of them.
 
     Raises:
         FormulaError: a value is missing, a divisor is zero, or a root is of a negative number.
@@ -132,7 +133,7 @@ class _Evaluator:
     def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
         self.formula, self.values, self.algebra = formula, values, algebra
         self.seen: dict[str, Num] = {}  # one number per reading, so that a reading used twice is one variable
-        self.place: str | None = None  # the place that replaces [*] at present
+        self.stars: tuple[str, ...] | None = None  # the indexes that replace the stars at present
 
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
@@ -151,7 +152,7 @@ class _Evaluator:
                 return self.call(node)
 
     def name(self, node: NameNode) -> _EvaluatedNode:
-        key = str(ValueRef(node.name, self.place)) if node.place == ALL_PLACES and self.place is not None else node.key
+        key = node.key if self.stars is None else _without_stars(node, self.stars).key
         q = self.values.get(key)
         if q is None:
             raise self.error(node.at, f"`{key}` has no value yet")
@@ -198,35 +199,58 @@ class _Evaluator:
 
     def values_of_argument(self, argument: Expression) -> list[_EvaluatedNode]:
         """The value of an argument, or its values at every place if it contains ``[*]``."""
-        places = places_of(self.formula, argument, self.values) if self.place is None else None
-        if places is None:
+        every = meaning_of_stars(self.formula, argument, self.values) if self.stars is None else None
+        if every is None:
             return [self.result_of(argument)]
         found = []
-        for self.place in places:
+        for self.stars in every:
             found.append(self.result_of(argument))
-        self.place = None
+        self.stars = None
         return found
 
 
-def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
-    """The places that ``[*]`` means in an argument; ``None`` if the argument contains no ``[*]``.
+def meaning_of_stars(
+    formula: Formula, argument: Expression, values: Mapping[str, Quantity]
+) -> tuple[tuple[str, ...], ...] | None:
+    """The indexes that the stars of an argument stand for, in turn; ``None`` if the argument contains no star.
+
+    ``bore[*, *]`` has two stars, so each of its entries has two indexes.
 
     Raises:
-        FormulaError: there is no value, or two names have different places.
+        FormulaError: there is no value, or two names have different places or readings.
     """
-    stars = [node for node in walk(argument) if isinstance(node, NameNode) and node.place == ALL_PLACES]
+    stars = [node for node in walk(argument) if isinstance(node, NameNode) and node.is_starred]
     if not stars:
         return None
     refs = [ValueRef.parse(key) for key in values]
-    every = [tuple(ref.place for ref in refs if ref.name == star.name and ref.place is not None) for star in stars]
-    for star, places in zip(stars, every, strict=True):
-        if not places:
+    every = [tuple(found for ref in refs if (found := _indexes_at_stars(star, ref)) is not None) for star in stars]
+    for star, indexes in zip(stars, every, strict=True):
+        if not indexes:
             raise FormulaError(formula.text, star.at, f"`{star.key}` has no value yet")
-        if set(places) != set(every[0]):
-            missing = sorted(set(places) ^ set(every[0]))[0]
+        if set(indexes) != set(every[0]):
+            missing = ", ".join(sorted(set(indexes) ^ set(every[0]))[0])
             why = f"`{stars[0].name}` and `{star.name}` do not both have the place `{missing}`"
             raise FormulaError(formula.text, star.at, why)
     return every[0]
+
+
+def _indexes_at_stars(star: NameNode, ref: ValueRef) -> tuple[str, ...] | None:
+    """The indexes of ``ref`` at the stars of ``star``; ``None`` if ``star`` does not mean ``ref``."""
+    wanted, indexes = star.ref.indexes, ref.indexes
+    if star.name != ref.name or len(wanted) != len(indexes):
+        return None
+    pairs = list(zip(wanted, indexes, strict=True))
+    if any(index not in (ALL_PLACES, other) for index, other in pairs):
+        return None
+    return tuple(other for index, other in pairs if index == ALL_PLACES)
+
+
+def _without_stars(node: NameNode, indexes: tuple[str, ...]) -> NameNode:
+    """The name with its stars replaced by ``indexes``."""
+    rest = list(indexes)
+    place = rest.pop(0) if node.place == ALL_PLACES else node.place
+    reading = rest.pop(0) if node.reading == ALL_PLACES else node.reading
+    return NameNode(node.name, place, reading, node.at)
 
 
 def _to_base(value: Fraction, unit: str) -> Fraction:
@@ -247,14 +271,17 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
     def leaf(node: Constant | NameNode) -> str:
         return node.shown if isinstance(node, Constant) else show_short(values[node.key])
 
+    def with_indexes(node: Expression, indexes: tuple[str, ...]) -> Expression:
+        return map_expression(node, lambda name: _without_stars(name, indexes))
+
     def without_stars(node: Expression) -> Expression:
         """The expression with each ``[*]`` replaced by its places."""
         match node:
             case Call(function=function, arguments=arguments, at=at) if function in OVER_PLACES:
                 every: list[Expression] = []
                 for argument in arguments:
-                    places = places_of(formula, argument, values)
-                    every.extend([argument] if places is None else [_at_place(argument, place) for place in places])
+                    indexes = meaning_of_stars(formula, argument, values)
+                    every.extend([argument] if indexes is None else [with_indexes(argument, each) for each in indexes])
                 if function == "count":
                     return Constant(Fraction(len(every)), "", str(len(every)), 0, at)
                 return Call(function, tuple(every), at)
@@ -268,21 +295,6 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
                 return node
 
     return expression_text(without_stars(formula.root), leaf, times="×")
-
-
-def _at_place(node: Expression, place: str) -> Expression:
-    """The expression with each ``[*]`` replaced by one place."""
-    match node:
-        case NameNode(name=name, place="*", at=at):
-            return NameNode(name, place, at)
-        case Call(function=function, arguments=arguments, at=at):
-            return Call(function, tuple(_at_place(argument, place) for argument in arguments), at)
-        case Negation(of=of, at=at):
-            return Negation(_at_place(of, place), at)
-        case BinaryOperation(operator=operator, left=left, right=right, at=at):
-            return BinaryOperation(operator, _at_place(left, place), _at_place(right, place), at)
-        case _:
-            return node
 
 
 def _places(value: Decimal) -> int:
@@ -322,6 +334,6 @@ def _is_exact_with(value: Fraction, places: int) -> bool:
 def _uses_value(formula: Formula, key: str) -> bool:
     ref = ValueRef.parse(key)
     return any(
-        isinstance(node, NameNode) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))
+        isinstance(node, NameNode) and (node.key == key or _indexes_at_stars(node, ref) is not None)
         for node in walk(formula.root)
     )

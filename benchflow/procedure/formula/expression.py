@@ -18,6 +18,7 @@ from benchflow.quantity.types import printable
 
 MAX_LENGTH = 300
 MAX_NESTING = 20
+MOST_INDEXES = 2
 
 Function = Literal["mean", "max", "min", "spread", "sum", "count", "abs", "sqrt"]
 OVER_PLACES: tuple[Function, ...] = ("mean", "max", "min", "spread", "sum", "count")
@@ -28,13 +29,14 @@ class FormulaError(BenchflowError):
     """A formula that is malformed, does not fit its units, or cannot be evaluated with the given values.
 
     ``at`` is the index of the wrong character in ``text``. ``why`` says what is wrong, ``hint`` how to correct it.
+    ``code`` is the code of the problem that `check` reports.
     """
 
-    def __init__(self, text: str, at: int, why: str, hint: str = "") -> None:
+    def __init__(self, text: str, at: int, why: str, hint: str = "", code: str = "bad-formula") -> None:
         super().__init__(
             " ".join(filter(None, (sentence(why), sentence(hint), f"The formula is “{printable(text)}”.")))
         )
-        self.text, self.at, self.why, self.hint = text, at, why, hint
+        self.text, self.at, self.why, self.hint, self.code = text, at, why, hint, code
 
 
 class Constant(Struct, frozen=True, tag="number"):
@@ -52,16 +54,32 @@ class Constant(Struct, frozen=True, tag="number"):
 
 
 class NameNode(Struct, frozen=True, tag="name"):
-    """The name of a value. ``place`` is ``None`` without a place and ``"*"`` for all places."""
+    """The name of a value with its indexes.
+
+    As parsed, the first index is in ``place`` and the second in ``reading``; each is ``None`` if it is not written, and
+    ``"*"`` for all. :func:`benchflow.procedure.value_indexes.resolve_name` puts each index where it belongs. Then
+    ``place`` is ``None`` only if the value is not repeated. ``reading`` is ``None`` if the value has one reading, or if
+    the formula is calculated for each reading in turn.
+    """
 
     name: str
     place: str | None
+    reading: str | None
     at: int
 
     @property
+    def ref(self) -> ValueRef:
+        return ValueRef(self.name, self.place, self.reading)
+
+    @property
     def key(self) -> str:
-        """The name as in the log: ``end-play`` or ``journal[2]``."""
-        return str(ValueRef(self.name, self.place))
+        """The name as in the log: ``end-play``, ``journal[2]`` or ``journal[2, left]``."""
+        return str(self.ref)
+
+    @property
+    def is_starred(self) -> bool:
+        """True if the name means several values: ``journal[*]``."""
+        return ALL_PLACES in (self.place, self.reading)
 
 
 class Negation(Struct, frozen=True, tag="negative"):
@@ -103,6 +121,7 @@ class NameRef(NamedTuple):
 
     name: str
     place: str | None
+    reading: str | None
     at: int
 
 
@@ -119,16 +138,29 @@ def parse_formula(text: str) -> Formula:
             f"The formula has more than {MAX_LENGTH} characters",
             "Split it into two calculated values",
         )
+    return parse_any_length(text)
+
+
+def parse_any_length(text: str) -> Formula:
+    """Parse a formula that the program has written out, which can be longer than an author's.
+
+    Raises:
+        FormulaError: the text is not a formula.
+    """
     return Formula(text, _FormulaParser(text).formula())
 
 
 def names(formula: Formula) -> tuple[NameRef, ...]:
-    """The values that the formula uses, in order of appearance, each name and place once."""
-    found: dict[tuple[str, str | None], NameRef] = {}
-    used = [node for node in walk(formula.root) if isinstance(node, NameNode)]
-    for node in sorted(used, key=lambda name: name.at):
-        found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
+    """The values that the formula uses, in order of appearance, each name with its indexes once."""
+    found: dict[ValueRef, NameRef] = {}
+    for node in name_nodes(formula):
+        found.setdefault(node.ref, NameRef(node.name, node.place, node.reading, node.at))
     return tuple(found.values())
+
+
+def name_nodes(formula: Formula) -> list[NameNode]:
+    """The names in the formula, in order of appearance."""
+    return sorted((node for node in walk(formula.root) if isinstance(node, NameNode)), key=lambda name: name.at)
 
 
 def walk(node: Expression) -> list[Expression]:
@@ -155,23 +187,37 @@ def operands(node: Expression) -> tuple[Expression, ...]:
 
 
 def at_place(formula: Formula, repeated: Container[str], place: str) -> Formula:
-    """The formula at one place: each name in ``repeated`` that has no place gets ``place``."""
+    """The formula at one place: each name in ``repeated`` that has no index gets ``place``."""
+    return written_out(
+        map_names(
+            formula, lambda node: replace(node, place=place) if node.place is None and node.name in repeated else node
+        )
+    )
 
-    def with_place(node: Expression) -> Expression:
-        match node:
-            case NameNode(name=name, place=None) if name in repeated:
-                return replace(node, place=place)
-            case Negation(of=of):
-                return replace(node, of=with_place(of))
-            case BinaryOperation(left=left, right=right):
-                return replace(node, left=with_place(left), right=with_place(right))
-            case Call(arguments=arguments):
-                return replace(node, arguments=tuple(with_place(argument) for argument in arguments))
-            case _:
-                return node
 
-    root = with_place(formula.root)
-    return parse_formula(render(Formula(formula.text, root)))
+def map_names(formula: Formula, change: Callable[[NameNode], Expression]) -> Formula:
+    """The formula with each name replaced by ``change(name)``. The text stays as it is."""
+    return Formula(formula.text, map_expression(formula.root, change))
+
+
+def map_expression(node: Expression, change: Callable[[NameNode], Expression]) -> Expression:
+    """The expression with each name replaced by ``change(name)``."""
+    match node:
+        case NameNode():
+            return change(node)
+        case Negation(of=of):
+            return replace(node, of=map_expression(of, change))
+        case BinaryOperation(left=left, right=right):
+            return replace(node, left=map_expression(left, change), right=map_expression(right, change))
+        case Call(arguments=arguments):
+            return replace(node, arguments=tuple(map_expression(argument, change) for argument in arguments))
+        case _:
+            return node
+
+
+def written_out(formula: Formula) -> Formula:
+    """The formula with the text that :func:`render` gives."""
+    return parse_any_length(render(formula))
 
 
 def render(formula: Formula) -> str:
@@ -230,9 +276,10 @@ class _FormulaParser:
         if char := self.peek():
             raise self.unexpected(char)
         for node in walk(root):
-            if isinstance(node, NameNode) and node.place == ALL_PLACES and not self.is_in_call_over_places(root, node):
-                hint = f"Write `mean({node.key})` or `max({node.key})`, or name one place: `{node.name}[1]`"
-                raise self.error(node.at, f"`{node.key}` is more than one value", hint)
+            if isinstance(node, NameNode) and node.is_starred and not self.is_in_call_over_places(root, node):
+                one = node.key.replace(ALL_PLACES, "1")
+                hint = f"Write `mean({node.key})` or `max({node.key})`, or name one of them, such as `{one}`"
+                raise FormulaError(self.text, node.at, f"`{node.key}` is more than one value", hint, "which-reading")
         return root
 
     def is_in_call_over_places(self, root: Expression, name: NameNode) -> bool:
@@ -320,11 +367,15 @@ class _FormulaParser:
             if self.plain[match.end() : match.end() + 1] == "[":
                 raise self.error(match.end(), "This bracket is not closed", "Write the place as in `journal[2]`")
             self.i = match.end()
-            return NameNode(word, None, at)
+            return NameNode(word, None, None, at)
         self.i = place.end()
-        if not place.group(1).strip():
+        indexes = [index.strip() for index in place.group(1).split(",")]
+        if not all(indexes):
             raise self.error(place.start(), "The place is missing", f"Write `{word}[2]`, or `{word}[*]` for all places")
-        return NameNode(word, place.group(1).strip(), at)
+        if len(indexes) > MOST_INDEXES:
+            hint = f"Write the place and the reading: `{word}[{indexes[0]}, {indexes[-1]}]`"
+            raise self.error(place.start(), f"`{word}` has {len(indexes)} indexes, but {MOST_INDEXES} at most", hint)
+        return NameNode(word, indexes[0], indexes[1] if len(indexes) > 1 else None, at)
 
     def call(self, word: str, at: int) -> Expression:
         function = _FUNCTIONS.get(word)

@@ -172,6 +172,7 @@ def _record(fields: Fields) -> RecordedValue:
     dimension = dimension_of(unit)
     slots = fields.get_or(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
+    named = fields.nodes["readings"] if by_place else None
     instrument = fields.get(_WITH)
     record = RecordedValue(
         fields.name.name,
@@ -183,6 +184,7 @@ def _record(fields: Fields) -> RecordedValue:
         instrument.name if instrument else None,
         slots,
         by_place,
+        named.text if isinstance(named, YamlScalar) else None,
         cast(Judge, fields.get_or(_JUDGE, "all")),
         cast(DecisionRule, fields.get_or(DECISION, "")),
         fields.get_or(_BELOW, ()),
@@ -234,9 +236,10 @@ _IS = Key(
     "is",
     RawTextShape("a formula such as bore - journal"),
     "The formula: names of values, + - * /, brackets, mean, max, min, spread, sum, abs, count, sqrt. "
-    "`name[2]` is the value at one place, `name[*]` at all places.",
+    "`name[2]` is the value at one place or one of its readings, `name[2, left]` one reading at one place, `name[*]` "
+    "all of them. Values with the same readings are calculated reading by reading.",
     required=True,
-    examples=("bore - journal", "mean(bore[*]) - journal[2]"),
+    examples=("bore - journal", "mean(bore[*]) - journal[2]", "max(crown[*, left])"),
 )
 _TITLE = Key("title", FILLED_LINE, "The title.")
 _RESULT_UNIT = Key(

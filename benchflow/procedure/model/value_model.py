@@ -54,8 +54,10 @@ class Remedy(Struct, frozen=True):
 
 
 class RecordedValue(Struct, frozen=True):
-    """A value to be measured and recorded. ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for
-    ``readings: 3``, or the author's places (``by_place``).
+    """A value to be measured and recorded.
+
+    ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for ``readings: 3``, or the author's places
+    (``by_place``). ``readings_set`` is the set of places that they are named after, if they are.
 
     ``waive`` says who can sign a deviation about it: ``anyone``, a role or ``never``. "" means that the ``waive`` of
     the operation applies. ``proves`` are the state variables that are not known if it is waived.
@@ -70,6 +72,7 @@ class RecordedValue(Struct, frozen=True):
     instrument: str | None = None  # the author's key is `with`
     slots: tuple[str, ...] = ("1",)
     by_place: bool = False
+    readings_set: str | None = None
     judge: Judge = "all"
     decision: DecisionRule = "simple"
     below: tuple[Remedy, ...] = ()

@@ -1,13 +1,13 @@
 """Calculates values from the present readings. The result is logged with each entry that can change it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
 
 import msgspec
 from msgspec import Struct
 
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
-from benchflow.procedure.model import CalculatedValue, Fixed, RecordedValue
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import CalculatedValue, Fixed
 from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session.context import Context, Entry
@@ -107,25 +107,12 @@ def formula_inputs(
 
     inputs = FormulaInputs({}, {})
     for ref in names(state.plan.formula(work)):
-        key = str(ValueRef(ref.name, ref.place))
-        if key in assumed:
-            inputs.values[key] = assumed[key]
-        elif ref.place == ALL_PLACES:
-            keys = list(_keys_at_all_places(state, ref.name))
-            if not keys or not all(_add_input(state, inputs, key_at_place) for key_at_place in keys):
-                return None
-        elif not _add_input(state, inputs, key):
+        written = ValueRef(ref.name, ref.place, ref.reading)
+        if str(written) in assumed:
+            inputs.values[str(written)] = assumed[str(written)]
+        elif not all(_add_input(state, inputs, str(one)) for one in state.plan.refs(written)):
             return None
     return inputs
-
-
-def _keys_at_all_places(state: State, name: str) -> Iterator[str]:
-    """``bore[1]``, ``bore[2]`` and so on, for a value that ``each`` repeats or that has several readings."""
-    for value in state.plan.values(name):
-        if value.name != name:
-            yield value.name
-        elif isinstance(value, RecordedValue):
-            yield from (str(ValueRef(name, slot)) for slot in value.slots)
 
 
 def _add_input(state: State, inputs: FormulaInputs, key: str) -> bool:
@@ -138,10 +125,11 @@ def _add_input(state: State, inputs: FormulaInputs, key: str) -> bool:
         _add_uncertainty(inputs, key, [a.uncertainty for a in last_attempts(state, found.step.id, key).values()])
         inputs.values[key] = value
         return True
-    ref = ValueRef.parse(key)
-    found = state.plan.record(ref.name)
+    ref = state.plan.ref(key)
+    whole = str(ValueRef(ref.name, ref.place))
+    found = state.plan.record(whole)
     if found is not None:
-        attempt = last_attempts(state, found.step.id, ref.name).get(ref.place or "")
+        attempt = last_attempts(state, found.step.id, whole).get(ref.reading or "")
         if attempt is None:
             return False
         _add_uncertainty(inputs, key, [attempt.uncertainty])

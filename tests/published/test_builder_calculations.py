@@ -200,6 +200,27 @@ def test_end_play_shim_agrees_with_the_result_by_hand(
     assert shown(found) == {"shim": shim, "change": change}
 
 
+@pytest.mark.parametrize(
+    ("thicker", "exact", "fit", "play"),
+    [("less-play", "1.58 mm", "1.60 mm", "0.03 mm"), ("more-play", "1.22 mm", "1.20 mm", "0.03 mm")],
+)
+def test_nearest_shim_gives_the_play_by_hand(thicker: str, exact: str, fit: str, play: str) -> None:
+    # With 1.60 instead of 1.58 mm, the play is 0.02 mm smaller than the wanted 0.05 mm.
+    texts = {"play": "0.23 mm", "wanted": "0.05 mm", "shim": "1.40 mm", "thicker": thicker, "first": "1.00 mm",
+             "last": "2.00 mm", "step": "0.05 mm"}  # fmt: skip
+    found = shown(calculate("end-play-shim", texts))
+    assert (found["shim"], found["fit"], found["fit-play"]) == (exact, fit, play)
+
+
+def test_both_shims_are_named_if_the_exact_one_is_halfway_between_them() -> None:
+    # By hand: 1.58 mm is halfway between 1.56 and 1.60 mm.
+    texts = {"play": "0.23 mm", "wanted": "0.05 mm", "shim": "1.40 mm", "thicker": "less-play", "first": "1.00 mm",
+             "last": "2.00 mm", "step": "0.04 mm"}  # fmt: skip
+    found = calculate("end-play-shim", texts)
+    assert (show(found["fit-1-play"]), show(found["fit-2-play"])) == ("0.07 mm", "0.03 mm")
+    assert "Two sizes are equally near. Choose one." in found.notes
+
+
 def test_usual_backlash_ratio_is_that_of_a_bevel_gear() -> None:
     # Geometry: moving a bevel gear by x along its axis changes the backlash by 2 x tan α sin δ; α = 20°, δ = 75°.
     assert float(AXLE_RATIO) == pytest.approx(2 * tan(radians(20)) * sin(radians(75)), abs=0.005)

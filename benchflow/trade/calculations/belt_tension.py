@@ -33,17 +33,18 @@ def _mass_per_length(mass: Quantity, length: Quantity, span: Quantity) -> Fracti
     """Return the mass of the belt per length in kg/m.
 
     Raises:
-        CalculationError: an input is outside its range, or the span is longer than half of the belt.
+        CalculationError: an input is outside its range, or mass and length do not fit together.
     """
     require_within("mass", mass, "The mass of the belt", "1 g", "50 kg")
-    require_within("length", length, "The length of the belt", "100 mm", "30 m", "Enter the whole length around.")
+    require_within("length", length, "The length of the belt", "100 mm", "30 m", "Enter the length that was weighed.")
     require_within("span", span, "The free span", "20 mm", "10 m")
-    if base(span) > base(length) / 2:
+    per_length = base(mass) / base(length)
+    if not Fraction(5, 1000) <= per_length <= 5:
         raise CalculationError(
-            "span", f"A span of {show(span)} is longer than half of the belt ({show(length)})",
-            "Enter the free length between two pulleys, and the whole length of the belt.",
+            "mass", f"{show(mass)} in {show(length)} are {float(per_length * 1000):.3g} g a metre, which no belt has",
+            "Usual values are 50 to 500 g a metre. Check both units.",
         )  # fmt: skip
-    return base(mass) / base(length)
+    return per_length
 
 
 def belt_tension(
@@ -51,11 +52,11 @@ def belt_tension(
 ) -> CalculationResult:
     """Return the tension of a belt in ``unit`` from the frequency of a free span, T = 4 m L² f².
 
-    ``mass`` and ``length`` are those of the whole belt, ``span`` L is the free span. ``limit`` is a maker's limit.
-    Source: vibrating string.
+    ``mass`` and ``length`` are those of the belt, or of a piece of it. ``span`` L is the free span. ``limit`` is the
+    maker's. Source: vibrating string.
 
     Raises:
-        CalculationError: an input is outside its range, the span is longer than half of the belt, or the limit is not
+        CalculationError: an input is outside its range, mass and length do not fit together, or the limit is not
             one of forces.
     """
     per_length = _mass_per_length(mass, length, span)
@@ -80,7 +81,7 @@ def belt_frequency(mass: Quantity, length: Quantity, span: Quantity, tension: Qu
     The other arguments and the source are those of :func:`belt_tension`.
 
     Raises:
-        CalculationError: an input is outside its range, or the span is longer than half of the belt.
+        CalculationError: an input is outside its range, or mass and length do not fit together.
     """
     per_length = _mass_per_length(mass, length, span)
     require_within("tension", tension, "The tension", "5 N", "50 kN")
@@ -91,8 +92,8 @@ def belt_frequency(mass: Quantity, length: Quantity, span: Quantity, tension: Qu
 
 
 _BELT_FIELDS = (
-    InputField("mass", "Mass of the whole belt", QuantityInput("mass", "g"), "96 g"),
-    length_field("length", "Length of the whole belt", "868 mm"),
+    InputField("mass", "Mass of the belt, or of a piece of it", QuantityInput("mass", "g"), "96 g"),
+    length_field("length", "Length of what was weighed", "868 mm"),
     length_field("span", "Free span that is plucked", "170 mm"),
 )
 

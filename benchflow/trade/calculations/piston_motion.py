@@ -39,7 +39,7 @@ def _check_crank(stroke: Quantity, rod: Quantity) -> Fraction:
     if not 1 < ratio <= 4:
         raise CalculationError(
             "rod", f"A rod of {show(rod)} does not fit a stroke of {show(stroke)}: it is {float(ratio):.2f} times as "
-            "long", "Usual are 1.4 to 2.2. Enter the stroke, not the throw, and the rod from centre to centre.",
+            "long", "Usual values are 1.4 to 2.2. Enter the stroke, not the throw, and the rod from centre to centre.",
         )  # fmt: skip
     return ratio
 

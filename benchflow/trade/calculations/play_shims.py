@@ -14,21 +14,30 @@ from benchflow.trade.calculations.inputs import (
     number_field,
 )
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, decimals_of, line
+from benchflow.trade.calculations.shims import nearest_sizes
 from benchflow.trade.rounding import in_unit
 
 ARITHMETIC = "arithmetic"
 _SHIM_HINT = "Enter the thickness of the whole pack of shims."
 
 
-def end_play_shim(play: Quantity, wanted: Quantity, shim: Quantity, thicker: str) -> CalculationResult:
+def end_play_shim(
+    play: Quantity,
+    wanted: Quantity,
+    shim: Quantity,
+    thicker: str,
+    available: tuple[Quantity, Quantity, Quantity] | None = None,
+) -> CalculationResult:
     """Return the change of a shim, and its new thickness in the unit of ``shim``, that give the wanted end play.
 
     ``play`` is the end play measured with ``shim`` in place. A preload is a negative end play: the distance by which
-    the parts are pressed together. ``thicker`` is ``less-play`` or ``more-play``, the effect of a thicker shim. Source:
+    the parts are pressed together. ``thicker`` is ``less-play`` or ``more-play``, the effect of a thicker shim. With
+    ``available`` (first size, last size and step), the result has the nearest sizes and the play with each. Source:
     arithmetic.
 
     Raises:
-        CalculationError: an input is outside its range, or the new shim would be thinner than nothing.
+        CalculationError: an input is outside its range, the new shim would be thinner than zero, or ``available`` has
+            no sizes.
     """
     hint = "A preload is negative: write it like -0.05 mm."
     require_within("play", play, "The end play", "-2 mm", "10 mm", hint)
@@ -47,19 +56,48 @@ def end_play_shim(play: Quantity, wanted: Quantity, shim: Quantity, thicker: str
     decimals = decimals_of(play, wanted, shim)
     changed = line("change", "Change of the shim (negative: thinner)", in_unit(change, shim.unit).value, shim.unit,
                    formula, filled, decimals=decimals)  # fmt: skip
-    lines = (
+    lines = [
         line("shim", "New shim", new.value, shim.unit, "shim + change", f"{show(shim)} + {_signed(changed.value)}",
              decimals=decimals),
         changed,
-    )  # fmt: skip
+    ]  # fmt: skip
     notes = ["Assumed: the parts are stiff, and the shim acts one for one on the play."]
     if wanted.value < 0:
         notes.append("A preload presses the parts together, so bearings and housing give. Check it by the turning "
                      "torque or as the maker says.")  # fmt: skip
     if play.value < 0:
         notes.append("A preload cannot be measured as play. Calculate from a stack that has play.")
+    if available is not None:
+        notes += _available(lines, new, available, wanted, thicker)
     notes.append("Assemble with the new shim and measure again.")
-    return CalculationResult("Shim for end play or preload", lines, ARITHMETIC, tuple(notes))
+    return CalculationResult("Shim for end play or preload", tuple(lines), ARITHMETIC, tuple(notes))
+
+
+def _available(
+    lines: list[ResultLine],
+    exact: Quantity,
+    available: tuple[Quantity, Quantity, Quantity],
+    wanted: Quantity,
+    thicker: str,
+) -> list[str]:
+    """Add the nearest available sizes and the play with each to ``lines``. Return the notes about them."""
+    first, _, step = available
+    found = nearest_sizes(exact, *available)
+    for number, size in enumerate(found.sizes, start=1):
+        name = "fit" if len(found.sizes) == 1 else f"fit-{number}"
+        lines.append(line(name, "Size to fit", size.value, size.unit, "nearest available size",
+                          f"{show(first)} + n × {show(step)}", decimals=decimals_of(size, first, step)))  # fmt: skip
+        more = base(size) - base(exact) if thicker == "more-play" else base(exact) - base(size)
+        play = in_unit(base(wanted) + more, wanted.unit)
+        sign, difference = ("+", more) if more >= 0 else ("−", -more)
+        lines.append(line(f"{name}-play", "End play with it (negative: preload)", play.value, play.unit,
+                          "wanted ± difference of the sizes",
+                          f"{show(wanted)} {sign} {show(in_unit(difference, wanted.unit))}",
+                          decimals=decimals_of(wanted, exact, size, unit=wanted.unit)))  # fmt: skip
+    notes = ["Two sizes are equally near. Choose one."] if len(found.sizes) > 1 else []
+    if found.beyond is not None:
+        notes.append(f"The nearest available size is {show(found.beyond)} away from the exact size.")
+    return notes
 
 
 def _signed(quantity: Quantity) -> str:
@@ -163,6 +201,15 @@ def backlash_angle(backlash: Quantity, radius: Quantity, other: Quantity | None 
     return CalculationResult("Backlash as an angle", tuple(lines), "geometry", notes)
 
 
+def _end_play_shim(inputs: Inputs) -> CalculationResult:
+    first, last, step = (inputs.optional_quantity(name) for name in ("first", "last", "step"))
+    available = None if first is None or last is None or step is None else (first, last, step)
+    if available is None and any(each is not None for each in (first, last, step)):
+        raise CalculationError("step", "A first size, a last size and a step are needed together", "Enter all or none.")
+    play, wanted, shim = inputs.quantities("play", "wanted", "shim")
+    return end_play_shim(play, wanted, shim, inputs.text("thicker"), available)
+
+
 def _backlash_shim(inputs: Inputs) -> CalculationResult:
     ratio, back, tooth = (inputs.optional_quantity(name) for name in ("ratio", "back-shim", "tooth-shim"))
     return backlash_shim(inputs.quantity("measured"), inputs.quantity("wanted"), ratio, back, tooth)
@@ -176,11 +223,11 @@ PLAY_CALCULATIONS = (
             length_field("wanted", "End play wanted (negative: preload)", "-0.05 mm"),
             length_field("shim", "Shim in place", "1.40 mm"),
             InputField("thicker", "A thicker shim gives", WordInput(("less-play", "more-play")), "less-play"),
+            length_field("first", "Smallest available size", "1.00 mm", optional=True),
+            length_field("last", "Largest available size", "2.00 mm", optional=True),
+            length_field("step", "Step of the sizes", "0.05 mm", optional=True),
         ),
-        lambda inputs: end_play_shim(
-            inputs.quantity("play"), inputs.quantity("wanted"), inputs.quantity("shim"), inputs.text("thicker")
-        ),
-        ARITHMETIC,
+        _end_play_shim, ARITHMETIC,
     ),
     Calculation(
         "backlash-shim", "Shims for the backlash of a ring gear",

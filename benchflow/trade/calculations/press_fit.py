@@ -81,7 +81,7 @@ def _check_interference(diameter: Quantity, interference: Quantity) -> None:
     if not 0 < share <= Fraction(5, 1000):
         raise CalculationError(
             "interference", f"An interference of {show(interference)} is not possible at {show(diameter)}",
-            "It is the shaft minus the bore, on the diameter. Usual are 0.0005 to 0.002 of the diameter.",
+            "It is the shaft minus the bore, on the diameter. Usual values are 0.0005 to 0.002 of the diameter.",
         )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Limit deviations of holes and shafts, and the clearance or interference of a fit, after ISO 286-1.
 
 Nominal sizes above 0 to 500 mm, grades 5 to 13. Source of all tables: ISO 286-1, from memory. The tests compare them
-with printed tables for shafts, and with the formulas of the standard.
+with printed tables, and with the formulas of the standard.
 """
 
 import re
@@ -16,7 +16,7 @@ from benchflow.trade.calculations.inputs import Calculation, InputField, TextInp
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, line
 from benchflow.trade.rounding import amount
 
-SOURCE = "ISO 286-1 (tables from memory; shafts compared with printed tables)"
+SOURCE = "ISO 286-1 (tables from memory, compared with printed tables)"
 
 _MAIN = (3, 6, 10, 18, 30, 50, 80, 120, 180, 250, 315, 400, 500)
 """Upper ends of the main ranges of nominal sizes in mm. A range does not include its lower end."""

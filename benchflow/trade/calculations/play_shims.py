@@ -163,9 +163,8 @@ def backlash_shim(
         "What goes on at one side must come off at the other. Otherwise the preload of the bearings changes.",
         "Assemble, measure the backlash again and check the contact pattern.",
     ]
-    if ratio is None:
-        notes.insert(0, "Assumed: the backlash changes by 0.7 of the movement (bevel and hypoid axles, common "
-                     "practice, no source).")  # fmt: skip
+    own = "" if ratio is not None else " (bevel and hypoid axles, common practice, no source)"
+    notes.insert(0, f"Assumed: the backlash changes by {float(share):g} of the movement{own}.")
     return CalculationResult("Shims for the backlash of a ring gear", tuple(lines), _BACKLASH_SOURCE, tuple(notes))
 
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from benchflow.quantity import Quantity, parse_limit, parse_quantity
 from benchflow.trade.assignment import Costs, assign
-from benchflow.trade.calculations.inputs import run_calculation
+from benchflow.trade.calculations.inputs import example_inputs, run_calculation
 from benchflow.trade.calculations.table import CALCULATIONS
 from benchflow.trade.decision_rules import judge
 from benchflow.trade.matching import PartPlace, PurchasableSizes, StockPart, match
@@ -98,7 +98,7 @@ def bench_judging() -> None:
 
 
 def bench_calculations() -> None:
-    texts = {name: {field.name: field.example for field in spec.fields} for name, spec in CALCULATIONS.items()}
+    texts = {name: example_inputs(spec) for name, spec in CALCULATIONS.items()}
     for name, spec in CALCULATIONS.items():
         run_calculation(spec, texts[name])  # a warm-up run
     slowest = max((timed(partial(run_calculation, CALCULATIONS[name], texts[name])), name) for name in CALCULATIONS)

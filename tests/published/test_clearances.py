@@ -13,6 +13,13 @@ def test_bearing_rule_is_a_thousandth_per_inch_of_journal() -> None:
     # A page of a trade magazine prints "about .0024" for a journal of 2.375 in.
     found = calculate("bearing", {"bore": "2.3774 in", "journal": "2.3750 in"})
     assert (found["clearance"].value, found["rule"].value) == (Decimal("0.0024"), Decimal("0.0024"))
+    # The same page allows .0005 in more: .002875.
+    assert found["rule-high"].value == Decimal("0.0029")
+    assert "within the usual range" in found.notes[0]
+    wide = calculate("bearing", {"bore": "2.3785 in", "journal": "2.3750 in"})
+    assert "above the usual range" in wide.notes[0]
+    none = calculate("bearing", {"bore": "2.3750 in", "journal": "2.3750 in"})
+    assert none.cautions[0].text == "There is no clearance. Do not turn the engine."
 
 
 @pytest.mark.parametrize(
@@ -61,7 +68,7 @@ def test_usual_minimum_between_piston_and_valve_agrees_with_the_printed_value(va
     assert calculate("piston-to-valve", {"measured": minimum, "valve": valve})["spare"].value == 0
     short = calculate("piston-to-valve", {"measured": "0.075 in", "valve": valve})
     assert short["spare"].value < 0
-    assert "less than the usual minimum" in short.notes[0]
+    assert "less than the usual minimum" in short.cautions[0].text
 
 
 def test_lash_is_added_to_a_clearance_measured_at_zero_lash() -> None:

@@ -57,8 +57,8 @@ def test_impossible_cylinder_is_refused_at_its_field(changes: dict[str, str], fi
 
 
 def test_piston_that_reaches_the_head_and_an_unusual_ratio_are_noted() -> None:
-    assert "would reach the head" in calculate("compression", PRINTED_ENGINE | {"deck": "-0.035 in"}).notes[0]
-    assert "Assumed" in calculate("compression", PRINTED_ENGINE | {"deck": "-0.034 in"}).notes[0]
+    assert "reaches the head" in calculate("compression", PRINTED_ENGINE | {"deck": "-0.035 in"}).cautions[0].text
+    assert calculate("compression", PRINTED_ENGINE | {"deck": "-0.034 in"}).cautions == ()
     assert "unusual" in calculate("compression", PRINTED_ENGINE | {"head": "10 cm³"}).notes[0]
 
 
@@ -187,4 +187,4 @@ def test_size_that_leaves_no_clearance_is_not_to_be_fitted() -> None:
     # Computed: with 2.00 mm as the smallest size, 1.50 + 0.30 - 2.00 leaves -0.20 mm.
     found = calculate("shim", {"old": "1.50 mm", "measured": "0.30 mm", "target": "0.37 mm", **SIZES})
     assert found["fit-clearance"].value == Decimal("-0.20")
-    assert found.notes[0] == "With this size there is no clearance. Do not fit it."
+    assert found.cautions[0].text == "With this size there is no clearance. Do not fit it."

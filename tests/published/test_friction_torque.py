@@ -114,8 +114,8 @@ def test_unified_thread_gives_the_same_as_a_metric_thread_of_the_same_size() -> 
 
 
 def test_preload_above_ninety_per_cent_of_yield_gives_a_note() -> None:
-    assert "above 90 % of the yield load" in calculate("torque-by-friction", INPUTS | {"class": "8.8"}).notes[0]
-    assert "Assumed" in calculate("torque-by-friction", INPUTS | {"class": "10.9"}).notes[0]
+    assert "above 90 % of the yield load" in calculate("torque-by-friction", INPUTS | {"class": "8.8"}).cautions[0].text
+    assert calculate("torque-by-friction", INPUTS | {"class": "10.9"}).cautions == ()
 
 
 @pytest.mark.parametrize(

@@ -5,12 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchflow.trade.calculations.bolt_resilience import (
-    BoltSegment,
     SegmentError,
     bolt_resilience,
     grip_of,
     parse_segments,
-    segments_text,
 )
 from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.table import calculate
@@ -53,20 +51,22 @@ def test_other_segments_are_refused_with_the_reason(text: str, message: str) -> 
 
 
 lengths = st.integers(1, 20000).map(lambda number: number / 100)
-kinds = st.sampled_from(["shank", "neck", "thread"])
+segment_texts = st.one_of(
+    st.tuples(st.sampled_from(["shank", "neck"]), lengths, st.integers(60, 100)).map(
+        lambda parts: f"{parts[0]} {parts[1]} x {parts[2] / 10} mm"
+    ),
+    lengths.map(lambda length: f"thread {length} mm"),
+)
 
 
-@given(st.lists(st.tuples(kinds, lengths, st.integers(60, 100)), min_size=1, max_size=6))
-def test_segments_as_text_are_read_back(parts: list[tuple[str, float, int]]) -> None:
-    segments = tuple(
-        BoltSegment(kind, length, 10.0 if kind == "thread" else tenths / 10)  # type: ignore[arg-type]  # a known kind
-        for kind, length, tenths in parts
+@given(st.lists(segment_texts, min_size=1, max_size=6))
+def test_segments_in_a_row_are_as_resilient_as_all_of_them_alone(texts: list[str]) -> None:
+    together = parse_segments(", ".join(texts), M10)
+    alone = [parse_segments(text, M10) for text in texts]
+    assert together == tuple(segment for segments in alone for segment in segments)
+    assert bolt_resilience(M10, together, "none", "none").total == pytest.approx(
+        sum(bolt_resilience(M10, segments, "none", "none").total for segments in alone)
     )
-    again = parse_segments(segments_text(segments), M10)
-    assert again == segments
-    # Two bolts in a row are as resilient as both together.
-    alone = [bolt_resilience(M10, (one,), "none", "none").total for one in segments]
-    assert bolt_resilience(M10, again, "none", "none").total == pytest.approx(sum(alone))
 
 
 ANGLE = {
@@ -101,13 +101,12 @@ def test_impossible_bolt_or_joint_is_refused_at_its_field(changes: dict[str, str
 
 
 def test_preload_from_angle_shows_the_proof_load_as_its_limit() -> None:
-    # 0.75 of proof: nothing to say. Above: the first note says that the bolt may yield.
     low = calculate("preload-from-angle", ANGLE | {"class": "10.9", "angle": "60°"})
     assert low["share"].value < 100
-    assert not any("above the proof load" in note for note in low.notes)
+    assert low.cautions == ()
     high = calculate("preload-from-angle", ANGLE | {"class": "10.9", "angle": "150°"})
     assert high["share"].value > 100
-    assert "above the proof load" in high.notes[0]
+    assert "above the proof load" in high.cautions[0].text
 
 
 def test_result_says_that_a_length_alone_was_taken_as_thread() -> None:

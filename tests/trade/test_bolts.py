@@ -26,9 +26,8 @@ def test_preload_is_shown_with_its_scatter() -> None:
 
 def test_preload_above_the_proof_load_gives_a_note() -> None:
     assert any("highest preload is above" in note for note in preload(parse_quantity("70 N·m"), M10, K15, "10.9").notes)
-    assert any(
-        "above the proof load: check" in note for note in preload(parse_quantity("85 ft-lb"), M10, K15, "10.9").notes
-    )
+    high = preload(parse_quantity("85 ft-lb"), M10, K15, "10.9")
+    assert "above the proof load" in high.cautions[0].text
 
 
 def test_torque_for_a_preload_gives_that_preload_again() -> None:

@@ -187,7 +187,7 @@ EXACT = ("torque",)
 
 @pytest.mark.parametrize("name", [name for name in CALCULATIONS if name not in EXACT])
 def test_result_says_what_it_assumes(name: str) -> None:
-    notes = run_calculation(CALCULATIONS[name], example(CALCULATIONS[name])).notes
+    notes = run_calculation(CALCULATIONS[name], example_inputs(CALCULATIONS[name])).notes
     assert any(note.startswith("Assumed: ") for note in notes)
 
 

@@ -147,15 +147,6 @@ def _mm(quantity: Quantity) -> float:
     return float(base(quantity) * 1000)
 
 
-def segments_text(segments: tuple[BoltSegment, ...]) -> str:
-    """Return segments as text that :func:`parse_segments` reads."""
-    return ", ".join(
-        f"{one.kind} {one.length:.6g} mm" if one.kind == "thread" else
-        f"{one.kind} {one.length:.6g} x {one.diameter:.6g} mm"
-        for one in segments
-    )  # fmt: skip
-
-
 def grip_of(segments: tuple[BoltSegment, ...]) -> float:
     """Return the length of all segments together in mm: the thickness of the clamped parts."""
     return sum(segment.length for segment in segments)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Joint
+from benchflow.procedure.model import Caution, Joint
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.bolt_strength import find_strength, proof_newtons, strength
 from benchflow.trade.calculations.bolt_stretch import check_stress
@@ -115,6 +115,7 @@ def preload(
         line("high", "Highest with the scatter", average * high, unit, "1.25 × F", f"1.25 × {about}"),
     ]
     notes = [_SCATTER_NOTE]
+    cautions: tuple[Caution, ...] = ()
     if found.share is not None:
         limit = proof_newtons(thread, strength(grade, thread)) / float(amount(Quantity(Decimal(1), unit, ""), "N"))
         lines.append(
@@ -125,10 +126,13 @@ def preload(
                  f"{about} / {lines[-1].shown}", decimals=0)
         )  # fmt: skip
         if found.share > 1:
-            notes.append("This is above the proof load: check torque, thread, class and nut factor.")
+            text = "This is above the proof load: the bolt may yield. Check torque, thread, class and nut factor."
+            cautions = (Caution("caution", text),)
         elif found.share * high > 1:
             notes.append("The highest preload is above the proof load.")
-    return CalculationResult(f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes))
+    return CalculationResult(
+        f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes), cautions=cautions
+    )
 
 
 def _check_torque(field: str, torque: Quantity) -> None:

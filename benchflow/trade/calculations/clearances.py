@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import (
@@ -63,8 +64,10 @@ def bearing(bore: Quantity, journal: Quantity) -> CalculationResult:
         line("rule-high", "Usual, to", in_unit(high, bore.unit).value, bore.unit, "0.001 × journal + 0.0005 in",
              f"0.001 × {show(journal)} + 0.0005 in", digits=2),
     )  # fmt: skip
+    cautions: tuple[Caution, ...] = ()
     if difference <= 0:
-        verdict = "There is no clearance: the journal is as large as the bore, or larger. Do not run it."
+        verdict = "There is no clearance: the journal is as large as the bore, or larger."
+        cautions = (Caution("caution", "There is no clearance. Do not turn the engine."),)
     elif low <= difference <= high:
         verdict = "The clearance is within the usual range. The maker's limits decide."
     else:
@@ -72,7 +75,7 @@ def bearing(bore: Quantity, journal: Quantity) -> CalculationResult:
             f"The clearance is {'below' if difference < low else 'above'} the usual range. The maker's limits decide."
         )
     notes = (verdict, "Assumed: both measured at the same temperature, with the shells in place and the cap torqued.")
-    return CalculationResult("Bearing clearance", lines, COMMON, notes)
+    return CalculationResult("Bearing clearance", lines, COMMON, notes, cautions=cautions)
 
 
 # --- ring gaps --------------------------------------------------------------------------------------
@@ -186,13 +189,14 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
              f"clearance − {show(minimum)}", decimals=margin_decimals),
     )  # fmt: skip
     at = "running lash" if lash is None else "zero lash"
-    notes = [
+    notes = (
         f"Assumed: measured at {at}, from 20° before to 20° after top dead centre, where the clearance is smallest.",
         "Check the side clearance as well. Usually it is 0.050 in all round the valve.",
-    ]
+    )
+    cautions: tuple[Caution, ...] = ()
     if margin < 0:
-        notes.insert(0, "This is less than the usual minimum. Turn the engine only by hand.")
-    return CalculationResult(f"Piston to {valve} valve", lines, COMMON, tuple(notes))
+        cautions = (Caution("caution", "This is less than the usual minimum. Turn the engine only by hand."),)
+    return CalculationResult(f"Piston to {valve} valve", lines, COMMON, notes, cautions=cautions)
 
 
 # --- flatness ---------------------------------------------------------------------------------------

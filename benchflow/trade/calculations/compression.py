@@ -2,6 +2,7 @@
 
 from math import pi
 
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
@@ -73,15 +74,15 @@ def compression_ratio(
         "The volume round the piston above the top ring is left out.",
         "This is the static ratio, without the effect of valve timing.",
     ]
+    cautions: tuple[Caution, ...] = ()
     gap = amount(deck, "mm") + amount(gasket, "mm")
     if gap <= 0:
-        notes.insert(
-            0, "The edge of the piston would reach the head: deck and gasket together leave no gap. Check both."
-        )
+        text = "The edge of the piston reaches the head: deck and gasket leave no gap. Do not turn the engine."
+        cautions = (Caution("caution", text),)
     ratio = lines[-1].value.value
     if not 5 <= ratio <= 25:
         notes.insert(0, f"A ratio of {ratio} is unusual: 7 to 15 is common, up to 24 for a diesel. Check the inputs.")
-    return CalculationResult("Compression ratio", lines, "geometry", tuple(notes))
+    return CalculationResult("Compression ratio", lines, "geometry", tuple(notes), cautions=cautions)
 
 
 def _check_gasket(bore: Quantity, gasket_bore: Quantity, gasket: Quantity) -> None:

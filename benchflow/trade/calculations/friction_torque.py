@@ -8,6 +8,7 @@ from math import cos, pi, radians, sqrt
 
 from msgspec import Struct
 
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.bolt_strength import strength
 from benchflow.trade.calculations.bolt_stretch import check_stress
@@ -144,7 +145,9 @@ _NOTES = (
     "torque of a self-locking nut.",
     "Friction scatters by a third and more: measure it, or take the maker's torque.",
 )
-_OVER = "This is above 90 % of the yield load with torsion: too much for a bolt that must not yield."
+_OVER = Caution(
+    "caution", "This is above 90 % of the yield load with torsion: too much for a bolt that must not yield."
+)
 _NO_CLASS = "Without a property class, nothing compares the preload with the yield load."
 
 
@@ -199,14 +202,15 @@ def _result(
     title: str, lines: list[ResultLine], friction: Friction, grade: str, newtons: float, force: str, torque: str
 ) -> CalculationResult:
     notes = [*_NOTES]
+    cautions: tuple[Caution, ...] = ()
     if not grade:
         notes.append(_NO_CLASS)
     else:
         limits = _limit_lines(friction, grade, newtons, force, torque)
         lines = [*lines, *limits]
         if limits[-1].value.value > 100:
-            notes.insert(0, _OVER)
-    return CalculationResult(title, tuple(lines), FRICTION_SOURCE, tuple(notes))
+            cautions = (_OVER,)
+    return CalculationResult(title, tuple(lines), FRICTION_SOURCE, tuple(notes), cautions=cautions)
 
 
 _FRICTION_FIELDS = (

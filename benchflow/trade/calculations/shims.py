@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from msgspec import Struct
 
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import Calculation, Inputs, length_field
@@ -93,6 +94,7 @@ def shim(
         raise CalculationError("measured", "The thickness of the new shim would be zero or less", "Check the readings.")
     filled = f"{show(old)} + ({show(measured)} − {show(target)})"
     lines: list[ResultLine] = [_exact("wanted", "Exact size", exact, "N = R + (M − target)", filled)]
+    cautions: tuple[Caution, ...] = ()
     notes = ["Assumed: a thicker shim makes the clearance smaller by as much, and all is measured cold."]
     if available is not None:
         found = nearest_sizes(exact, *available)
@@ -106,10 +108,10 @@ def shim(
         if len(found.sizes) > 1:
             notes.append("Two sizes are equally near. The thinner one leaves more clearance. Choose one.")
         if any(base(measured) + base(old) < base(size) for size in found.sizes):
-            notes.insert(0, "With this size there is no clearance. Do not fit it.")
+            cautions = (Caution("caution", "With this size there is no clearance. Do not fit it."),)
         if found.beyond is not None:
             notes.append(f"The nearest available size is {show(found.beyond)} away from the exact size.")
-    return CalculationResult("Shim size", tuple(lines), SOURCE, tuple(notes))
+    return CalculationResult("Shim size", tuple(lines), SOURCE, tuple(notes), cautions=cautions)
 
 
 def _exact(name: str, title: str, value: Quantity, formula: str, filled: str, *as_fine_as: Quantity) -> ResultLine:

@@ -6,8 +6,9 @@ angle. The formulas hold below the proof load.
 
 from msgspec import Struct
 
+from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
-from benchflow.trade.calculations.bolt_resilience import ClampedParts, clamped_parts
+from benchflow.trade.calculations.bolt_resilience import ClampedParts, clamped_parts, preload_per_degree
 from benchflow.trade.calculations.bolt_strength import proof_newtons, strength
 from benchflow.trade.calculations.bolt_stretch import (
     BOLT_FIELDS,
@@ -183,7 +184,7 @@ def preload_from_angle(
         require_within("snug", snug, "The preload at snug", "0 N", "5000000 N")
     thread = bolt.thread
     found = strength(grade, thread) if grade else None
-    added = float(amount(angle, "°")) * thread.pitch_mm / 360 / (bolt.resilience.total + joint.resilience)
+    added = float(amount(angle, "°")) * preload_per_degree(thread, bolt.resilience, joint.resilience)
     newtons = added + (0.0 if snug is None else float(amount(snug, "N")))
     check_stress("angle", newtons / bolt.least_area, f"An angle of {show(angle)}")
     per_unit = unit_amount(unit, "N")
@@ -191,7 +192,8 @@ def preload_from_angle(
     first = line("preload", "Preload after the angle", newtons / per_unit, unit, "F = F0 + θ × P / (360° × (δS + δP))",
                  f"{start}{show(angle)} × {thread.pitch:.4g} {thread.unit} / "
                  f"(360° × ({_resilience_text(bolt, joint.resilience)}))")  # fmt: skip
-    rigid = (newtons - added + added * (bolt.resilience.total + joint.resilience) / bolt.resilience.total) / per_unit
+    added_if_rigid = float(amount(angle, "°")) * preload_per_degree(thread, bolt.resilience, 0)
+    rigid = (newtons - added + added_if_rigid) / per_unit
     lines = [
         first, stress_line(newtons, bolt, first.shown),
         line("stretch", "Stretch between the end faces", newtons * bolt.resilience.stretched, "mm", "δ = F / c",
@@ -200,6 +202,7 @@ def preload_from_angle(
         line("rigid", "In a rigid joint it would be", rigid, unit, "δP = 0", f"{start}the angle on the bolt alone"),
     ]  # fmt: skip
     notes = [bolt.assumed, joint.assumed, _SNUG]
+    cautions: tuple[Caution, ...] = ()
     if snug is None:
         notes.append("Assumed: no preload at snug. The snug torque adds its own preload.")
     if found is None:
@@ -211,9 +214,14 @@ def preload_from_angle(
         lines.append(line("share", "Share of proof load", 100 * newtons / limit, "%", "F / proof load",
                           f"{first.shown} / {lines[-1].shown}", decimals=0))  # fmt: skip
         if newtons > limit:
-            notes.insert(0, "This is above the proof load. The bolt may yield, and the preload is then less than this. "
-                            "Tighten so only where the maker tightens into yield.")  # fmt: skip
-    return CalculationResult(f"Preload of {thread.name} from {show(angle)}", tuple(lines), ANGLE_SOURCE, tuple(notes))
+            text = (
+                "This is above the proof load. The bolt may yield, and the preload is then less than this. "
+                "Tighten so only where the maker tightens into yield."
+            )
+            cautions = (Caution("caution", text),)
+    return CalculationResult(
+        f"Preload of {thread.name} from {show(angle)}", tuple(lines), ANGLE_SOURCE, tuple(notes), cautions=cautions
+    )
 
 
 def _resilience_text(bolt: ElasticBolt, give: float) -> str:

@@ -1,24 +1,30 @@
 """The latest time to start each step so that every open time window is kept."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection
 from math import inf
 
-from benchflow.procedure.plan import Plan
+from benchflow.procedure.plan import Plan, TimeWindow
 
 
-def latest_starts(plan: Plan, done: Mapping[str, float], now: float) -> dict[str, float]:
+def latest_starts(
+    plan: Plan, done: Collection[str], now: float, counted: Callable[[TimeWindow], float | None]
+) -> dict[str, float]:
     """Seconds from ``now`` to the latest start of every step that an open window depends on.
 
-    ``done`` holds, for each finished step, when it was last finished, in seconds of the same clock as ``now``. A window
-    is open if the step that it counts from is done and its own step is not. The result leaves time for all
-    prerequisites and waits. It assumes one operation in progress at a time, minimum durations, and the author's order
-    where the order is free. A builder who starts each step in time keeps every open window. A negative result means
-    that it is too late to keep all windows.
+    ``done`` holds the finished steps. ``counted`` returns when a window began to count, in seconds of the same clock as
+    ``now``; ``None`` if it does not count yet. A window is open if it counts and its own step is not done. The result
+    leaves time for all prerequisites and waits. It assumes one operation in progress at a time, minimum durations, and
+    the author's order where the order is free. A builder who starts each step in time keeps every open window. A
+    negative result means that it is too late to keep all windows.
     """
     finish: dict[str, float] = {}
     for step in plan.steps.values():
         if step.id not in done:
-            limits = [done[w.operation] + w.high for w in step.time if w.operation in done and w.high is not None]
+            limits = [
+                since + window.high + (step.takes if window.until else 0.0)
+                for window in step.time
+                if window.high is not None and (since := counted(window)) is not None
+            ]
             if limits:
                 finish[step.id] = min(limits)
     if not finish:
@@ -43,7 +49,7 @@ def latest_starts(plan: Plan, done: Mapping[str, float], now: float) -> dict[str
     return {name: starts[name] for name in plan.steps if name in starts}
 
 
-def _in_order(plan: Plan, done: Mapping[str, float]) -> list[str]:
+def _in_order(plan: Plan, done: Collection[str]) -> list[str]:
     """The steps still to be done, each after its prerequisites, otherwise in the author's order."""
     found: list[str] = []
     state: dict[str, bool] = {}  # False while the prerequisites of a step are visited, True when it is in the result

@@ -5,10 +5,12 @@ exactly if its distance graph has a negative cycle. Source: R. Dechter, I. Meiri
 networks, Artificial Intelligence 49, 1991.
 """
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from math import inf
 
 from msgspec import Struct
+
+from benchflow.procedure.plan import TimeWindow
 
 Point = Hashable
 
@@ -52,6 +54,38 @@ def times(points: Sequence[Point], network: Iterable[Between]) -> dict[Point, fl
 def contradicts(points: Sequence[Point], network: Iterable[Between]) -> bool:
     """True if no times keep all bounds of the network."""
     return times(points, network) is None
+
+
+def from_entry(window: TimeWindow) -> str:
+    """The event from which a window counts, in its earlier step: the finish (f), or the last entry of ``from``."""
+    return f"from {window.from_}" if window.from_ else "f"
+
+
+def until_entry(window: TimeWindow) -> str:
+    """The event that ends a window, in its own step: the finish (f), or the entry of ``until``."""
+    return f"until {window.until}" if window.until else "f"
+
+
+def bounds_of_window(earlier: Hashable, step: Hashable, window: TimeWindow) -> Iterator[Between]:
+    """The bounds that a window of ``step`` sets. Points are (step, event); the events are the start (b) and finish (f).
+
+    An entry that the window counts from or ends with is a point between the start and the finish of its step.
+    """
+    since, end = (earlier, from_entry(window)), (step, until_entry(window))
+    for point in (since, end):
+        if point[1] != "f":
+            yield Between((point[0], "b"), point, least=0.0)
+            yield Between(point, (point[0], "f"), least=0.0)
+    if window.low is not None:
+        yield Between(since, (step, "b"), least=window.low)
+    if window.high is not None:
+        yield Between(since, end, most=window.high)
+
+
+def with_points_of(points: Iterable[Point], network: Iterable[Between]) -> list[Point]:
+    """``points`` and the other points that the network names."""
+    named = (point for bound in network for point in (bound.first, bound.then))
+    return list(dict.fromkeys((*points, *named)))
 
 
 def _edges(network: Iterable[Between]) -> Iterable[tuple[Point, Point, float]]:

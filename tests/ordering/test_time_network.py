@@ -7,6 +7,7 @@ import networkx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from benchflow.ordering.latest_start import latest_starts
 from benchflow.ordering.proof.partial_order import PartialOrder
@@ -109,48 +110,60 @@ def test_other_work_can_be_done_during_a_wait_and_can_be_paused() -> None:
 
 
 class BenchSimulation:
-    """A simulated bench that tries every schedule, minute by minute. It is independent of the code under test."""
+    """A simulated bench that tries every schedule, minute by minute. It is independent of the code under test.
+
+    An entry that a window counts from or ends with can be made in any minute between the start and the end of its step.
+    """
 
     def __init__(self, built: Plan) -> None:
         self.steps = list(built.steps.values())
         self.horizon = sum(int(s.takes) for s in self.steps) + sum(int(w.low or 0) for s in self.steps for w in s.time)
+        self.entries = {(w.operation, w.from_) for s in self.steps for w in s.time if w.from_}
+        self.entries |= {(s.id, w.until) for s in self.steps for w in s.time if w.until}
         self.seen: set[tuple[object, ...]] = set()
 
     def can_finish(self) -> bool:
         return self._can_finish_from(0, {}, {})
 
-    def _can_finish_from(self, now: int, left: dict[str, int], ended: dict[str, int]) -> bool:
+    def _can_finish_from(self, now: int, left: dict[str, int], times: dict[tuple[str, str], int]) -> bool:
+        """``times`` holds when each step ended (its name is "") and when each entry was made."""
+        ended = {name for name, event in times if not event}
         if len(ended) == len(self.steps):
             return True
-        key = (now, tuple(sorted(left.items())), tuple(sorted(ended.items())))
+        key = (now, tuple(sorted(left.items())), tuple(sorted(times.items())))
         if now > self.horizon or key in self.seen:
             return False
         self.seen.add(key)
         for each in self.steps:
-            if each.id not in ended and any(
-                w.high is not None and w.operation in ended and now > ended[w.operation] + w.high for w in each.time
-            ):
-                return False
+            for w in each.time:
+                since = times.get((w.operation, w.from_))
+                is_over = (each.id, w.until) in times
+                if w.high is not None and since is not None and not is_over and now > since + w.high:
+                    return False
+        missing = [entry for entry in self.entries - {*times} if entry[0] in left and entry[0] not in ended]
+        if any(self._can_finish_from(now, left, {**times, entry: now}) for entry in missing):
+            return True
         unpausable = [s for s in self.steps if s.id in left and s.id not in ended and s.during]
         for each in unpausable or self.steps:
             if each.id in ended:
                 continue
             if each.id not in left:
                 ready = all(a in ended for a in each.after) and all(
-                    now >= ended[w.operation] + (w.low or 0) for w in each.time
+                    now >= times[w.operation, w.from_] + (w.low or 0) for w in each.time
                 )
-                if ready and self._can_finish_from(now, {**left, each.id: int(each.takes)}, ended):
+                if ready and self._can_finish_from(now, {**left, each.id: int(each.takes)}, times):
                     return True
             elif left[each.id] == 0:
-                if self._can_finish_from(now, left, {**ended, each.id: now}):
+                is_complete = all(entry in times for entry in self.entries if entry[0] == each.id)
+                if is_complete and self._can_finish_from(now, left, {**times, (each.id, ""): now}):
                     return True
-            elif self._can_finish_from(now + 1, {**left, each.id: left[each.id] - 1}, ended):
+            elif self._can_finish_from(now + 1, {**left, each.id: left[each.id] - 1}, times):
                 return True
-        return self._can_finish_from(now + 1, left, ended)
+        return self._can_finish_from(now + 1, left, times)
 
 
 @st.composite
-def timed_plans(draw: st.DrawFn) -> Plan:
+def timed_plans(draw: st.DrawFn, *, entries: bool = False) -> Plan:
     steps = []
     for number in range(draw(st.integers(2, 4))):
         earlier = [f"s{i}" for i in range(number)]
@@ -159,9 +172,11 @@ def timed_plans(draw: st.DrawFn) -> Plan:
         for name in draw(st.lists(st.sampled_from(earlier), max_size=2, unique=True)) if earlier else []:
             low = draw(st.one_of(st.none(), st.integers(0, 3)))
             high = draw(st.one_of(st.none(), st.integers(low or 0, 5)))
-            windows.append(
-                within(name, None if high is None else float(high), wait=None if low is None else float(low))
-            )
+            window = within(name, None if high is None else float(high), wait=None if low is None else float(low))
+            if entries:
+                from_, until = draw(st.sampled_from(["", "", "hot"])), draw(st.sampled_from(["", "", "in"]))
+                window = replace(window, from_=from_, until=until if high is not None else "")
+            windows.append(window)
         during = {"jig": "on"} if draw(st.integers(0, 3)) == 0 else {}
         steps.append(step(f"s{number}", *after, time=windows, takes=float(draw(st.integers(0, 3))), during=during))
     return plan(*steps)
@@ -170,6 +185,12 @@ def timed_plans(draw: st.DrawFn) -> Plan:
 @settings(max_examples=examples(80), deadline=None)
 @given(timed_plans())
 def test_windows_conflict_exactly_if_no_schedule_by_the_minute_keeps_them(built: Plan) -> None:
+    assert isinstance(window_result(built), WindowsKept) == BenchSimulation(built).can_finish()
+
+
+@settings(max_examples=examples(80), deadline=None)
+@given(timed_plans(entries=True))
+def test_windows_with_entries_conflict_exactly_if_no_schedule_keeps_them(built: Plan) -> None:
     assert isinstance(window_result(built), WindowsKept) == BenchSimulation(built).can_finish()
 
 
@@ -191,6 +212,11 @@ def test_every_window_of_a_conflict_is_needed_for_it(built: Plan) -> None:
 # --- in a session -----------------------------------------------------------------------------------
 
 
+def latest_after(built: Plan, done: dict[str, float], now: float) -> dict[str, float]:
+    """The latest starts if ``done`` holds when each finished step was finished."""
+    return latest_starts(built, done, now, lambda window: done.get(window.operation))
+
+
 def test_latest_start_leaves_time_for_prerequisites() -> None:
     built = plan(
         step("sealant"),
@@ -199,9 +225,9 @@ def test_latest_start_leaves_time_for_prerequisites() -> None:
         step("head-down", "guide", time=[within("sealant", 600)], takes=180),
         step("later", "head-down", takes=60),
     )
-    found = latest_starts(built, {"sealant": 1000.0}, now=1100.0)
+    found = latest_after(built, {"sealant": 1000.0}, 1100.0)
     assert found == {"hoist": 140.0, "guide": 260.0, "head-down": 320.0}
-    assert latest_starts(built, {"sealant": 1000.0, "hoist": 1150.0}, now=1200.0) == {
+    assert latest_after(built, {"sealant": 1000.0, "hoist": 1150.0}, 1200.0) == {
         "guide": 160.0,
         "head-down": 220.0,
     }
@@ -209,9 +235,9 @@ def test_latest_start_leaves_time_for_prerequisites() -> None:
 
 def test_no_latest_start_without_an_open_window() -> None:
     built = plan(step("a"), step("b", time=[within("a", 60)], takes=10))
-    assert latest_starts(built, {}, now=0.0) == {}
-    assert latest_starts(built, {"a": 0.0, "b": 20.0}, now=30.0) == {}
-    assert latest_starts(built, {"a": 0.0}, now=100.0) == {"b": -50.0}
+    assert latest_after(built, {}, 0.0) == {}
+    assert latest_after(built, {"a": 0.0, "b": 20.0}, 30.0) == {}
+    assert latest_after(built, {"a": 0.0}, 100.0) == {"b": -50.0}
 
 
 def test_wait_makes_the_latest_start_earlier() -> None:
@@ -220,7 +246,7 @@ def test_wait_makes_the_latest_start_earlier() -> None:
         step("glue", "a", takes=10),
         step("b", time=[within("glue", None, wait=100), within("a", 300)], takes=20),
     )
-    assert latest_starts(built, {"a": 0.0}, now=0.0) == {"glue": 170.0, "b": 280.0}
+    assert latest_after(built, {"a": 0.0}, 0.0) == {"glue": 170.0, "b": 280.0}
 
 
 def test_two_operations_in_one_window_get_separate_latest_starts() -> None:
@@ -229,7 +255,7 @@ def test_two_operations_in_one_window_get_separate_latest_starts() -> None:
         step("left", time=[within("mix", 600)], takes=100),
         step("right", time=[within("mix", 600)], takes=100),
     )
-    assert latest_starts(built, {"mix": 0.0}, now=0.0) == {"left": 400.0, "right": 500.0}
+    assert latest_after(built, {"mix": 0.0}, 0.0) == {"left": 400.0, "right": 500.0}
 
 
 @settings(max_examples=examples(60), deadline=None)
@@ -239,7 +265,7 @@ def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data
     for each in built.steps.values():
         if all(name in done for name in each.after) and data.draw(st.booleans()):
             done[each.id] = 0.0
-    starts = latest_starts(built, done, now=0.0)
+    starts = latest_after(built, done, 0.0)
     clock = -math.inf
     for name in sorted(starts, key=lambda name: (starts[name], list(built.steps).index(name))):
         each = built.steps[name]

@@ -25,7 +25,7 @@ from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.window_feasibility import WindowsKept, check_windows
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
-from benchflow.ordering.time_network import Between, contradicts
+from benchflow.ordering.time_network import Between, bounds_of_window, contradicts, with_points_of
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, variable_title, variable_value_text
 from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
@@ -203,7 +203,8 @@ def _time_kept(plan: Plan, walked: Sequence[RouteStep]) -> bool:
     """True if all windows can be kept in this order, with each operation done in its minimum time."""
     done = [action.operation for action in walked if isinstance(action, DoOperation)]
     points = [(name, event) for name in done for event in "bf"]
-    return not contradicts(points, list(_time_bounds(plan, done)))
+    network = list(_time_bounds(plan, done))
+    return not contradicts(with_points_of(points, network), network)
 
 
 def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
@@ -213,11 +214,7 @@ def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
             yield Between((earlier, "f"), (name, "b"), least=0.0)
         yield Between((name, "b"), (name, "f"), least=step.takes)
         for window in step.time:
-            since = (window.operation, "f")
-            if window.low is not None:
-                yield Between(since, (name, "b"), least=window.low)
-            if window.high is not None:
-                yield Between(since, (name, "f"), most=window.high)
+            yield from bounds_of_window(window.operation, name, window)
 
 
 def _safe_order_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:

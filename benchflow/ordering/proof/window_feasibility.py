@@ -17,7 +17,15 @@ from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import bits
-from benchflow.ordering.time_network import Between, contradicts
+from benchflow.ordering.time_network import (
+    Between,
+    Point,
+    bounds_of_window,
+    contradicts,
+    from_entry,
+    until_entry,
+    with_points_of,
+)
 from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 _MOST_TRIED = 3_000
@@ -134,7 +142,8 @@ class _WindowProblem:
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
         """True if the bounds that are valid in every order contradict each other."""
         points = [(step, event) for step in bits(self._named) for event in "bf"]
-        return contradicts(points, [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)])
+        network = [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)]
+        return contradicts(with_points_of(points, network), network)
 
     def _bounds_of_every_order(self, takes: dict[int, float]) -> Iterator[Between]:
         """Bounds that are valid in every order: the work between the steps that windows name."""
@@ -147,13 +156,9 @@ class _WindowProblem:
 
 
 def window_bounds(order: PartialOrder, windows: Windows) -> Iterator[Between]:
-    """The bounds that the windows set between the start (b) and the finish (f) of steps."""
+    """The bounds that the windows set between the start (b) and the finish (f) of steps, and entries in them."""
     for step, window in windows:
-        since = (order.index[window.operation], "f")
-        if window.low is not None:
-            yield Between(since, (step, "b"), least=window.low)
-        if window.high is not None:
-            yield Between(since, (step, "f"), most=window.high)
+        yield from bounds_of_window(order.index[window.operation], step, window)
 
 
 def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
@@ -221,6 +226,14 @@ class _OrderTrial:
         self._tried = 0
         # Steps that close a window are tried first, steps that open one last.
         high = [(step, problem.order.index[w.operation]) for step, w in windows if w.high is not None]
+        self._entries = {
+            entry
+            for step, window in windows
+            for entry in (
+                (problem.order.index[window.operation], from_entry(window)),
+                (step, until_entry(window)),
+            )
+        }
         self._opens = {since for _, since in high}
         self._closes = {step for step, _ in high}
 
@@ -275,13 +288,23 @@ class _OrderTrial:
             _bounds_without_pauses(events, problem.takes) if self._whole else _bounds_with_pauses(events, problem.takes)
         )
         known = set(events)
+        # The time of an entry is known to lie within its step only if the step is finished.
+        known_entries = {(step, name) for step, name in self._entries if (step, "f") in known}
         for bound in window_bounds(problem.order, self._windows):
-            if bound.first in known and bound.then in known:
+            first_is_known = bound.first in known or bound.first in known_entries
+            if first_is_known and (bound.then in known or bound.then in known_entries):
                 network.append(bound)
-            elif bound.first in known and bound.most < float("inf"):
+            elif first_is_known and bound.most < float("inf") and _is_ahead(bound.then, known):
                 # The end of the window is still ahead, after all events so far.
                 network.append(Between(bound.first, events[-1], most=bound.most))
-        return contradicts(events, network)
+        return contradicts(with_points_of(events, network), network)
+
+
+def _is_ahead(point: Point, known: set[Event]) -> bool:
+    """True if a point comes after all events so far: the finish of a step, or an entry in a step not started yet."""
+    assert isinstance(point, tuple)
+    step, event = point
+    return event == "f" or (step, "b") not in known
 
 
 def _bounds_without_pauses(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:

@@ -22,6 +22,7 @@ from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.running_clocks import counted_from, entry_time
 from benchflow.session.state.clock import EventTime, Now, elapsed
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
@@ -181,16 +182,18 @@ def _time_window_points(
     log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime
 ) -> Iterator[WeakPoint]:
     for window in step.time:
-        since = log.state.done.get(window.operation)
+        since = counted_from(log.state, window)
         if since is None:
             continue
         title = log.plan.steps[window.operation].title
-        taken = elapsed(since, Now(finished.at, finished.run, finished.ms))
+        end = (entry_time(log.state, step, window.until) if window.until else None) or finished
+        taken = elapsed(since, Now(end.at, end.run, end.ms))
+        did = f"{window.until} entered" if window.until else "finished"
         if window.high is not None and taken > window.high:
-            words = f"finished {rounded_duration(taken)} after “{title}” (window {window.text})"
+            words = f"{did} {rounded_duration(taken)} after “{title}” (window {window.text})"
             yield WeakPoint("window-missed", words, finished.seq, window.operation)
         elif window.high is not None and taken > WINDOW_SHARE * window.high:
-            words = f"finished {rounded_duration(taken)} after “{title}”, "
+            words = f"{did} {rounded_duration(taken)} after “{title}”, "
             words += f"{taken / window.high:.0%} of the window {window.text}"
             yield WeakPoint("window-tight", words.replace("%", " %"), finished.seq, window.operation)
         started = fact.started if fact is not None else None

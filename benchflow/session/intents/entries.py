@@ -9,11 +9,20 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, unknown_name
+from benchflow.session.context import (
+    Context,
+    Decision,
+    Entry,
+    operation_in_progress,
+    refusal_or_none,
+    refuse,
+    unknown_name,
+)
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.instrument_fitness import choose_tool
+from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.rules.verdicts import (
     bound_in_force,
@@ -46,6 +55,9 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     slot = _next_slot(state, step, record) if named_slot is None else named_slot
     if isinstance(slot, Refusal):
         return slot
+    late = refusal_or_none(late_entry_reasons(state, step, record.name, context.now))
+    if late is not None:
+        return late
     quantity = read_quantity(intent.value, record.unit, record.dimension, record.name)
     if isinstance(quantity, Refusal):
         return quantity
@@ -138,7 +150,8 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
         return (Entry(by, ev.CheckUnticked(step.id, number, text)),)
     if ticked:
         return refuse("already-done", f"Check {number} ({text}) is already ticked")
-    return (Entry(by, ev.CheckTicked(step.id, number, text)),)
+    late = refusal_or_none(late_entry_reasons(state, step, checks[number - 1].id, context.now))
+    return late or (Entry(by, ev.CheckTicked(step.id, number, text)),)
 
 
 def _check_number(checks: tuple[CheckPoint, ...], given: int | str) -> int | None:

@@ -3,14 +3,12 @@
 from collections.abc import Iterator
 
 from benchflow.base.durations import clock_duration
-from benchflow.procedure.identity import StepId
-from benchflow.procedure.plan import Step
-from benchflow.session.context import quoted_title
+from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, fastener_subject, window_subject
+from benchflow.session.rules.deviation_subjects import HOLD, fastener_subject, window_subject
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -21,7 +19,8 @@ from benchflow.session.rules.joint_progress import (
 )
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
-from benchflow.session.rules.running_clocks import RunningClock, running_clocks
+from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
+from benchflow.session.rules.waivers import deviation_advice, window_subjects
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import State, Tick
 
@@ -129,9 +128,7 @@ def unwaived_clocks(state: State, step: Step, now: Now) -> Iterator[RunningClock
     """The running time windows of ``step`` that no deviation waives."""
     waived = state.work(step.id).deviations
     for clock in running_clocks(state, step, now):
-        since = clock.window.operation
-        subjects = (TIME, window_subject(since), window_subject(StepId.parse(since).operation))
-        if not any(subject in waived for subject in subjects):
+        if not any(subject in waived for subject in window_subjects(clock.window)):
             yield clock
 
 
@@ -139,19 +136,42 @@ def too_late_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that has closed."""
     for clock in unwaived_clocks(state, step, now):
         if clock.open_left is not None and clock.open_left < 0:
-            since = clock.window.operation
-            late = (
-                f"{clock_duration(clock.open_left)} too late after {quoted_title(state, since)} ({clock.window.text})"
-            )
-            advice = f"Redo step {state.plan.number(since)}, or sign a deviation"
-            yield Reason("too-late", f"{late}. {advice}", operation=since)
+            yield _too_late(state, step, clock)
+
+
+def late_entry_reasons(state: State, step: Step, name: str, now: Now) -> Iterator[Reason]:
+    """A reason for each closed window whose upper end is judged when ``name`` (a value or a check's id) is entered."""
+    for clock in unwaived_clocks(state, step, now):
+        high = clock.window.high
+        if name and clock.window.until == name and high is not None and clock.since > high:
+            yield _too_late(state, step, clock)
+
+
+def _too_late(state: State, step: Step, clock: RunningClock) -> Reason:
+    window = clock.window
+    over = clock.since - (window.high or 0.0)
+    late = f"{clock_duration(over)} too late after {since_text(state, window)} ({window.text})"
+    return Reason("too-late", f"{late}. {missed_window_advice(state, step, window)}", operation=window.operation)
+
+
+def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
+    """What to do about a window that has closed: do the earlier operation again, or have a deviation signed."""
+    earlier = state.plan.steps[window.operation]
+    number = state.plan.number(earlier.id)
+    sign = deviation_advice(state, step, window_subject(earlier.id))
+    if earlier.operation.undo is not None:
+        return f"Redo step {number}{f', or {sign}' if sign else ''}"
+    if sign:
+        return f"{sign[:1].upper()}{sign[1:]}"
+    return f"Nobody can waive it, and the procedure does not say how to undo step {number}"
 
 
 def too_early_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that is not open yet."""
     for clock in unwaived_clocks(state, step, now):
         if clock.wait_left > 0:
-            since = clock.window.operation
-            early = f"Too early after {quoted_title(state, since)} ({clock.window.text})"
-            advice = f"Wait {clock_duration(clock.wait_left)} more, or sign a deviation"
-            yield Reason("too-early", f"{early}. {advice}", operation=since)
+            window = clock.window
+            early = f"Too early after {since_text(state, window)} ({window.text})"
+            sign = deviation_advice(state, step, window_subject(window.operation))
+            advice = f"Wait {clock_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
+            yield Reason("too-early", f"{early}. {advice}", operation=window.operation)

@@ -1,17 +1,23 @@
-"""Running time windows: those that count from an operation that is done."""
+"""Running time windows: those that count from an operation that is done, or from an entry in it."""
 
 from msgspec import Struct
 
 from benchflow.procedure.plan import Step, TimeWindow
-from benchflow.session.state.clock import Now, elapsed
-from benchflow.session.state.state import State
+from benchflow.session.context import quoted_title
+from benchflow.session.state.clock import EventTime, Now, elapsed
+from benchflow.session.state.state import State, check_key
 
 
 class RunningClock(Struct, frozen=True):
-    """A running time window. ``since`` is the number of seconds since the earlier operation was finished."""
+    """A running time window. ``since`` is the number of seconds since the earlier operation was finished.
+
+    For a window with ``from`` they count from the last entry of that value or check. ``ended`` is true if the entry
+    that ends the window (``until``) is made: then the upper end no longer counts.
+    """
 
     window: TimeWindow
     since: float
+    ended: bool = False
 
     @property
     def wait_left(self) -> float:
@@ -20,14 +26,48 @@ class RunningClock(Struct, frozen=True):
 
     @property
     def open_left(self) -> float | None:
-        """Seconds until the window closes; negative after that, ``None`` if it has no upper end."""
-        return None if self.window.high is None else self.window.high - self.since
+        """Seconds until the window closes; negative after that, ``None`` if it has no upper end or has ended."""
+        return None if self.window.high is None or self.ended else self.window.high - self.since
 
 
 def running_clocks(state: State, step: Step, now: Now) -> tuple[RunningClock, ...]:
     """The running time windows of ``step``."""
-    return tuple(
-        RunningClock(window, elapsed(state.done[window.operation], now))
-        for window in step.time
-        if window.operation in state.done
-    )
+    found = []
+    for window in step.time:
+        since = counted_from(state, window)
+        if since is not None:
+            ended = bool(window.until) and entry_time(state, step, window.until) is not None
+            found.append(RunningClock(window, elapsed(since, now), ended))
+    return tuple(found)
+
+
+def counted_from(state: State, window: TimeWindow) -> EventTime | None:
+    """The time from which a window counts; ``None`` while its earlier operation is not done."""
+    done = state.done.get(window.operation)
+    if done is None or not window.from_:
+        return done
+    return entry_time(state, state.plan.steps[window.operation], window.from_) or done
+
+
+def entry_time(state: State, step: Step, name: str) -> EventTime | None:
+    """The last entry of the value ``name``, or of the check with the id ``name``, in ``step``; ``None`` if it is open.
+
+    The correction of an entry does not change its time.
+    """
+    work = state.work(step.id)
+    number = check_number(step, name)
+    if number is not None:
+        return work.entered.get(check_key(number)) if number in work.checks else None
+    return work.entered.get(name) if work.readings.get(name) else None
+
+
+def check_number(step: Step, ident: str) -> int | None:
+    """The number, from 1, of the check with this id; ``None`` if there is none."""
+    numbers = (number for number, point in enumerate(step.operation.check, 1) if ident and point.id == ident)
+    return next(numbers, None)
+
+
+def since_text(state: State, window: TimeWindow) -> str:
+    """What a window counts from, inside a sentence: ``“Heat the casing”``, or ``casing-temp of “Heat the casing”``."""
+    title = quoted_title(state, window.operation)
+    return f"{window.from_} of {title}" if window.from_ else title

@@ -66,6 +66,14 @@ def roles_to_waive(state: State, step: Step, about: str) -> tuple[str, ...]:
     return tuple(rule for rule in waive_rules(state, step, about) if rule not in (ANYONE, NEVER))
 
 
+def deviation_advice(state: State, step: Step, about: str) -> str:
+    """How a deviation about ``about`` is possible, as the end of a sentence; empty if nobody can sign it."""
+    if NEVER in waive_rules(state, step, about):
+        return ""
+    roles = roles_to_waive(state, step, about)
+    return f"have a deviation signed (role: {' and '.join(roles)})" if roles else "sign a deviation"
+
+
 def worked_on(state: State, step: Step, signer: str, shop: "Shop | None") -> bool:
     """True if ``signer`` started the operation or entered something in it."""
     people = state.work(step.id).people or {state.by}

@@ -8,7 +8,18 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.done_operations import reopened_by
-from benchflow.session.state.state import Attempt, Deviation, EntryRef, RemedyCount, Signature, State, Tick, Turn, Work
+from benchflow.session.state.state import (
+    Attempt,
+    Deviation,
+    EntryRef,
+    RemedyCount,
+    Signature,
+    State,
+    Tick,
+    Turn,
+    Work,
+    check_key,
+)
 from benchflow.session.state.state_changes import (
     calculated_from,
     operation_undone,
@@ -24,7 +35,8 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     used = work.used | {event.name} if event.used else work.used - {event.name}  # the last reading decides
-    return state if used == work.used else with_work(state, event.operation, replace(work, used=used))
+    entered = {**work.entered, event.name: state.last}
+    return with_work(state, event.operation, replace(work, used=used, entered=entered))
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
@@ -141,7 +153,9 @@ def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
 
 
 def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
-    return with_entry(state, event.operation, line.by, checks=state.work(event.operation).checks | {event.check})
+    work = state.work(event.operation)
+    entered = {**work.entered, check_key(event.check): state.last}
+    return with_entry(state, event.operation, line.by, checks=work.checks | {event.check}, entered=entered)
 
 
 def fold_unchecked(state: State, event: ev.CheckUnticked, line: Line) -> State:

@@ -104,6 +104,7 @@ class Work(Struct, frozen=True):
     void: Signature | None = None  # the signature that a later entry made invalid
     people: frozenset[str] = frozenset()  # everybody who started the operation or entered something
     used: frozenset[str] = frozenset()  # values to which the limit for used parts applies
+    entered: dict[str, EventTime] = {}  # the last entry of each value (by name) and of each check (:func:`check_key`)
     redone: int = 0  # how often the operation was undone
 
     @property
@@ -217,6 +218,11 @@ class State(Struct, frozen=True):
     def finished(self) -> bool:
         """True if every operation is finished."""
         return len(self.done) == len(self.plan.steps)
+
+
+def check_key(number: int) -> str:
+    """The key of a check, from 1, in ``Work.entered``."""
+    return f"check {number}"
 
 
 NO_WORK = Work()

@@ -5,17 +5,18 @@ from collections.abc import Iterator
 import msgspec
 
 from benchflow.base.durations import clock_duration
+from benchflow.base.plaintext import sentence
 from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import variable_title, variable_value_text
-from benchflow.procedure.plan import Step
+from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
-from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
+from benchflow.session.rules.open_items import finish_reasons, missed_window_advice, unwaived_clocks
 from benchflow.session.rules.rework_plans import discarded_items
-from benchflow.session.rules.running_clocks import RunningClock
+from benchflow.session.rules.running_clocks import RunningClock, counted_from
 from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
@@ -210,8 +211,11 @@ def latest_start_times(state: State, context: Context) -> dict[str, float]:
     """For each operation, the seconds until its latest start within all time windows. Empty if a window is missed."""
     from benchflow.ordering.latest_start import latest_starts  # imported late: most sessions have no window open
 
-    done = {name: -elapsed(finished, context.now) for name, finished in state.done.items()}
-    seconds_left = latest_starts(state.plan, done, 0.0)
+    def counted(window: TimeWindow) -> float | None:
+        since = counted_from(state, window)
+        return None if since is None else -elapsed(since, context.now)
+
+    seconds_left = latest_starts(state.plan, frozenset(state.done), 0.0, counted)
     return seconds_left if all(seconds >= 0 for seconds in seconds_left.values()) else {}
 
 
@@ -230,6 +234,8 @@ def _first_to_start(state: State, step: Step, start_times: dict[str, float]) -> 
 def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[str, float]) -> ClockRow | None:
     """A time window with its advice; ``None`` for a wait that is over."""
     since = state.plan.steps[clock.window.operation].title
+    if clock.window.from_:
+        since = f"{since} ({clock.window.from_})"
     if clock.wait_left > 0:
         advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered_title(state, step.id)}."
         return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice)
@@ -237,18 +243,20 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
     if left is None or clock.window.high is None:
         return None
     if left < 0:
-        limit, redo = clock.window.text, state.plan.number(clock.window.operation)
-        advice = f"{since}: {clock_duration(clock.since)} ago ({limit}). Redo step {redo}, or sign a deviation."
+        advice = f"{since}: {clock_duration(clock.since)} ago ({clock.window.text}). "
+        advice += sentence(missed_window_advice(state, step, clock.window))
         return ClockRow(step.id, step.title, since, "missed", left, advice)
     warn = min(clock.window.high * CLOSING, 300.0)
     closing = left <= max(warn, step.takes)
-    advice = _deadline_advice(state, step, left, start_times)
+    advice = _deadline_advice(state, step, left, start_times, clock.window.until)
     return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
 
 
-def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float]) -> str:
-    """The advice so that ``step`` is finished within ``left`` seconds."""
+def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float], until: str) -> str:
+    """The advice so that ``step`` is finished, or its entry ``until`` is made, within ``left`` seconds."""
     this_step = _numbered_title(state, step.id)
+    if state.in_progress == step.id and until:
+        return f"Enter {until} of {this_step} within {clock_duration(left)}."
     if state.in_progress == step.id:
         return f"Finish {this_step} within {clock_duration(left)}."
     first = _first_to_start(state, step, start_times)

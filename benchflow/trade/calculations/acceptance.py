@@ -47,7 +47,8 @@ def _judge(inputs: Inputs) -> CalculationResult:
         text = decision_rules.conformity_text(found.conformity)
         rounded = line("conformity", "Probability of conformity", 100 * found.conformity, "%",
                        "normal distribution about the reading", "", decimals=1)  # fmt: skip
-        lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula, text))
+        lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula,
+                                f"≈ {text}" if text[:1].isdigit() else text))  # fmt: skip
     if expanded is None:
         assumed = "Assumed: the reading has no uncertainty. With one, a reading near the limit may not be proven."
     else:

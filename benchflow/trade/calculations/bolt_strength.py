@@ -172,7 +172,7 @@ def class_problem(grade: str, thread: Thread) -> FastenerProblem | None:
     if metric and family in ("sae", "astm"):
         book = "a grade of SAE J429" if family == "sae" else "an ASTM grade"
         why = f"“{grade}” is {book} for inch threads, but {thread.name} is metric"
-        hint = f"A metric bolt has one of the classes {_ISO_NAMES}."
+        hint = f"Metric bolts have the classes {_ISO_NAMES}."
     elif metric and family == "nut":
         why = (
             f"“{grade}” is a class of metric nuts (ISO 898-2). The class of a metric bolt has two numbers, such as 8.8"
@@ -180,7 +180,7 @@ def class_problem(grade: str, thread: Thread) -> FastenerProblem | None:
         hint = f"Write the class of the bolt, or “nut {name.key}” for a nut."
     elif not metric and family in ("iso", "stainless"):
         why = f"“{grade}” is a metric class, but {thread.name} is an inch thread"
-        hint = f"An inch bolt has one of the grades {_INCH_NAMES}."
+        hint = f"Inch bolts have: {_INCH_NAMES}."
     elif family in ("iso", "sae", "astm"):
         hint = f"The tables have it {_sizes(family, name.key)}."
     return FastenerProblem("class", sentence(why), hint)

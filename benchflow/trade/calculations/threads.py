@@ -90,7 +90,7 @@ class Thread(Struct, frozen=True):
     def area_text(self) -> str:
         """The stress area as text: ``61.2 mm²``, ``0.1600 in²``."""
         if self.system == "metric":
-            return f"{self.stress_area:.3g} mm²"
+            return f"{self.stress_area:.4g} mm²"
         return f"{self.stress_area:.4f} in²"
 
 

@@ -1,13 +1,14 @@
 """Checks of tightening stages against their joint: groups, order of stages, total angle, fasteners left out."""
 
 from collections.abc import Iterator
-from decimal import Decimal
+from fractions import Fraction
 
 from benchflow.procedure.model import AngleStage, Joint, LoosenStage, Mark, Procedure, Stage, Tighten, TorqueStage
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlSequence
-from benchflow.quantity import Quantity, base, convert, show
+from benchflow.quantity import Limit, Quantity, base, interval, show, show_limit
+from benchflow.quantity.arithmetic import decimal
 
 
 def check_tightening(procedure: Procedure, context: ReadContext) -> None:
@@ -59,27 +60,55 @@ def _stages_of(fastener: int, tighten: Tighten, joint: Joint) -> Iterator[tuple[
             yield index, stage
 
 
+def _ends(quantity: Quantity, band: Limit | None) -> tuple[Fraction | None, Fraction | None]:
+    """The ends of the figure of a stage in the base unit. Both are the quantity if the author wrote no limit."""
+    if band is None:
+        return base(quantity), base(quantity)
+    found = interval(band)
+    return found.low, found.high
+
+
+class _FastenerStages:
+    """Goes through the stages of one fastener, and notes the stages that are out of order."""
+
+    def __init__(self) -> None:
+        self.seated, self.loosened = False, False
+        self.highest: tuple[Fraction | None, str] = (None, "")  # the last torque and its text, while it is known
+
+    def torque(self, stage: TorqueStage) -> str:
+        """Enter a torque. Returns the text of the earlier torque that is above it; "" if there is none."""
+        low, high = _ends(stage.torque, stage.band)
+        before, text = self.highest
+        self.seated, self.loosened, self.highest = True, False, (low, stage.text)
+        return text if before is not None and high is not None and high < before else ""
+
+    def loosen(self) -> None:
+        self.loosened, self.highest = True, (None, "")
+
+    def angle(self) -> None:
+        self.highest = (None, "")  # the torque after turning by an angle is not known
+
+
 def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: ReadContext) -> None:
     """Report an angle stage on a fastener that no torque has seated, and a torque below an earlier one."""
     unseated: set[int] = set()
     slack: set[int] = set()
-    lower: dict[int, tuple[Quantity, Quantity]] = {}
+    lower: dict[int, str] = {}
     for fastener in range(1, joint.count + 1):
-        seated, loosened = False, False
-        highest: Quantity | None = None
+        so_far = _FastenerStages()
         for index, stage in _stages_of(fastener, tighten, joint):
             if isinstance(stage, TorqueStage):
-                if highest is not None and base(stage.torque) < base(highest):
-                    lower[index] = (stage.torque, highest)
-                seated, loosened, highest = True, False, stage.torque
+                above = so_far.torque(stage)
+                if above:
+                    lower[index] = above
             elif isinstance(stage, LoosenStage):
-                loosened, highest = True, None
+                so_far.loosen()
             elif isinstance(stage, AngleStage):
-                if not seated:
+                if not so_far.seated:
                     unseated.add(index)
-                elif loosened:
+                elif so_far.loosened:
                     slack.add(index)
-                highest = None  # the torque after turning by an angle is not known
+                so_far.angle()
     for index in sorted(unseated):
         context.problem(
             "stage-order",
@@ -93,45 +122,69 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
             marks[index],
             f"`{tighten.stages[index].text}` follows loosening without a torque that seats the fastener again",
             "Write the seating torque before it",
-            severity="warning",
         )
-    for index, (torque, highest) in sorted(lower.items()):
+    for index, highest in sorted(lower.items()):
         context.problem(
             "falling-torque",
             marks[index],
-            f"{torque.entered} after {highest.entered} has no effect, because the fastener is already tighter",
+            f"{tighten.stages[index].text} after {highest} has no effect, because the fastener is already tighter",
             "Check whether a stage `loosen` is missing before it",
             severity="warning",
         )
 
 
 def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
-    """Report a fastener whose angles do not add up to the printed total."""
+    """Report a fastener whose angles do not add up to the printed total.
+
+    A printed quantity lies within the sums of the low and the high ends. The ends of a printed limit are the sums.
+    """
     if tighten.total_angle is None:
         return
-    printed = convert(tighten.total_angle, "°").value
-    sums: dict[int, Decimal] = {}
+    sums: dict[int, tuple[Fraction | None, Fraction | None]] = {}
     for fastener in range(1, joint.count + 1):
         angles = [
-            convert(stage.angle, "°").value
+            _ends(stage.angle, stage.band)
             for _, stage in _stages_of(fastener, tighten, joint)
             if isinstance(stage, AngleStage)
         ]
         if angles or not any(stage.only for stage in tighten.stages):
-            sums[fastener] = sum(angles, Decimal(0))
-    wrong = next(((fastener, total) for fastener, total in sums.items() if total != printed), None)
+            sums[fastener] = _total([low for low, _ in angles]), _total([high for _, high in angles])
+    printed = _ends(tighten.total_angle, tighten.total_band)
+    agrees = {
+        fastener: found == printed if tighten.total_band is not None else _within(printed[0], found)
+        for fastener, found in sums.items()
+    }
+    wrong = next((fastener for fastener, good in agrees.items() if not good), None)
     if wrong is None and sums:
         return
     node = context.nodes["total-angle", tighten.mark]
-    fastener, total = wrong or (1, Decimal(0))
-    whose = "The angles" if len(set(sums.values())) <= 1 else f"The angles of fastener {fastener}"
-    made = show(Quantity(total, "°", ""))
+    whose = "The angles" if len(set(sums.values())) <= 1 else f"The angles of fastener {wrong}"
+    text = tighten.total_band.text if tighten.total_band is not None else tighten.total_angle.entered
     context.problem(
         "total-angle",
         node.mark,
-        f"{whose} add up to {made}, but {tighten.total_angle.entered} is printed",
+        f"{whose} add up to {_angle_text(*sums.get(wrong or 1, (Fraction(0), Fraction(0))))}, but {text} is printed",
         "Compare the stages and the total with the source",
     )
+
+
+def _total(ends: list[Fraction | None]) -> Fraction | None:
+    """The sum of the ends; ``None`` if one of them is open."""
+    known = [end for end in ends if end is not None]
+    return sum(known, Fraction(0)) if len(known) == len(ends) else None
+
+
+def _within(value: Fraction | None, ends: tuple[Fraction | None, Fraction | None]) -> bool:
+    assert value is not None  # a quantity has no open end
+    return (ends[0] is None or ends[0] <= value) and (ends[1] is None or value <= ends[1])
+
+
+def _angle_text(low: Fraction | None, high: Fraction | None) -> str:
+    """A sum of angles in degrees: ``165°``, ``120 .. 130°``."""
+    ends = [None if end is None else Quantity(decimal(end), "°", "") for end in (low, high)]
+    if ends[0] == ends[1] and ends[0] is not None:
+        return show(ends[0])
+    return show_limit(Limit(ends[0], ends[1], "")) or "no certain sum"
 
 
 def _check_all_tightened(tighten: Tighten, joint: Joint, context: ReadContext) -> None:

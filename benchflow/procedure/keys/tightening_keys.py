@@ -17,7 +17,7 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LABEL, EitherShape, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, report_quantity_error
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
@@ -219,7 +219,11 @@ _STAGES = Key(
     examples=(["30 N·m", "60 N·m", "+90°"],),
 )
 _TOTAL = Key(
-    "total-angle", QuantityShape("angle"), "The printed sum of the angles; the program checks it.", examples=("180°",)
+    "total-angle",
+    _FigureShape("angle", "180°"),
+    "The printed sum of the angles; the program checks it. A quantity lies within the sums of the angles, a limit has "
+    "the sums as its ends.",
+    examples=("180°", "120 .. 130°"),
 )
 _TOLERANCE = Key(
     "tolerance",
@@ -238,15 +242,16 @@ _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The w
 
 
 def _tighten(fields: Fields) -> Tighten:
-    joint, instrument = fields.get(_JOINT), fields.get(_WITH)
+    joint, instrument, total = fields.get(_JOINT), fields.get(_WITH), fields.get(_TOTAL)
     tighten = Tighten(
         joint.name if joint else "",
         fields.get_or(_STAGES, ()),
-        fields.get(_TOTAL),
+        total.quantity if total else None,
         fields.get_or(_DRAW_DOWN, ""),
         instrument.name if instrument else None,
         fields.node.mark,
         fields.get_or(_TOLERANCE, NO_TOLERANCE),
+        total.limit if total else None,
     )
     fields.context.nodes["stages", tighten.mark] = fields.nodes.get("stages", fields.node)
     fields.context.nodes["total-angle", tighten.mark] = fields.nodes.get("total-angle", fields.node)

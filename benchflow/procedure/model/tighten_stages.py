@@ -79,3 +79,4 @@ class Tighten(Struct, frozen=True):
     instrument: str | None = None  # the author's key is `with`
     mark: Mark = Mark()
     tolerance: TickTolerance = NO_TOLERANCE
+    total_band: Limit | None = None  # the total angle, if the author wrote a limit; `total_angle` is then its middle

@@ -54,6 +54,10 @@ _KINDS: Final = (
     ("other-lubricant", 55, "other lubricant", "the torque is stated for a lubricant other than the one used"),
     ("self-signed", 50, "signed by the builder", "a hold point was signed by the person who did the work"),
     (
+        "overtightened", 48, "tightened too far",
+        "a fastener was tightened above its band, whether it was then loosened, cleared or waived",
+    ),
+    (
         "too-fast", 45, "implausibly fast",
         f"finished in less than {TAKES_SHARE:.0%} of the shortest time that the procedure states, or fasteners ticked "
         f"by hand in less than {FASTENER_SECONDS:g} s each",
@@ -69,7 +73,10 @@ _KINDS: Final = (
         "long-pause", 25, "long pause",
         f"more than {PAUSE_SECONDS / 60:.0f} min between two fasteners of one stage",
     ),
-    ("retaken", 15, "measured again", "an earlier attempt at the reading was out of its limit"),
+    (
+        "retaken", 15, "measured again",
+        "an earlier attempt at the reading was out of its limit, or a fastener was ticked below its band first",
+    ),
     ("no-serial", 10, "instrument not named", "the log does not say which instrument was used"),
     ("word-only", 5, "no evidence", "the step was finished without a reading, tick, check or signature"),
     ("in-force", 3, "in force", "the work is in force and has no weak point"),

@@ -1,11 +1,13 @@
 """Finds the weak points of one step: missing, doubtful or unusual evidence."""
 
+from collections import Counter
 from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
 from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
+from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import (
     FASTENER_SECONDS,
@@ -22,6 +24,7 @@ from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.joint_progress import open_out_ticks
 from benchflow.session.rules.running_clocks import counted_from, entry_time
 from benchflow.session.state.clock import EventTime, Now, elapsed
 from benchflow.trade.verdict import OUT_OF_LIMIT
@@ -52,6 +55,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     yield from _lubricant_points(log, step)
     yield from _too_fast_points(step, fact, finished)
     yield from _tick_points(stages)
+    yield from _band_points(log, step, stages)
     if finished is not None and not _has_evidence(log, step, values, stages):
         yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
@@ -225,9 +229,6 @@ def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
         if stage.stretch:
             continue  # these ticks are counted already, with the torque
         which = f"stage {stage.stage} of {stage.joint}"
-        if stage.bad:
-            words = f"{count(stage.bad, 'fastener')} of {which} out of the limits when checked"
-            yield WeakPoint("out-of-limit", words, stage.seq, stage.joint)
         by_hand = stage.fasteners - stage.measured
         if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
             words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"
@@ -238,6 +239,33 @@ def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
         if stage.unticked >= TICKS_AGAIN:
             words = f"{count(stage.unticked, 'tick')} of {which} cleared and ticked again"
             yield WeakPoint("redone", words, stage.seq, stage.joint)
+
+
+def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterator[WeakPoint]:
+    """Weak points of fasteners whose torque, angle or stretch was out of its band, now or in an earlier attempt."""
+    tighten = step.operation.tighten
+    if tighten is None:
+        return
+    out = Counter(tick.stage for tick in open_out_ticks(log.state.work(step.id)))
+    for number, stage in enumerate(tighten.stages, 1):
+        facts = [fact for fact in stages if fact.stage == number and not fact.stretch]
+        if not facts:
+            continue
+        which, seq = f"stage {number} of {tighten.joint}", facts[0].seq
+        if out[number]:
+            words = f"{count(out[number], 'fastener')} of {which} out of the limits"
+            yield WeakPoint("out-of-limit", words, seq, tighten.joint)
+        high, low = sum(fact.high for fact in facts), sum(fact.low for fact in facts)
+        loosened = sum(fact.loosened for fact in facts)
+        if isinstance(stage, CheckStage):
+            low, high = low + high, 0
+        if high:
+            then = f"; {loosened} ticked again as loosened" if loosened else ""
+            yield WeakPoint(
+                "overtightened", f"{count(high, 'tick')} of {which} above the band{then}", seq, tighten.joint
+            )
+        if low > out[number]:
+            yield WeakPoint("retaken", f"{count(low, 'tick')} of {which} out of the band first", seq, tighten.joint)
 
 
 # --- people, rework -----------------------------------------------------------------------

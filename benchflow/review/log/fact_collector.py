@@ -227,7 +227,8 @@ class FactCollector:
             return
         match entry.kind:
             case "tick":
-                self._count_entry(entry.operation, now)
+                progress = self._count_entry(entry.operation, now)
+                progress.ticks.corrected(before.work(entry.operation).tick(event.event), event.verdict)
             case "reading" if event.quantity is not None:
                 self._count_entry(entry.operation, now)
                 self._reading_corrected(before, event, event.quantity, line, now)

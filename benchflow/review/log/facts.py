@@ -126,7 +126,8 @@ class StageFact(Struct, frozen=True):
 
     ``seq`` is the first tick. ``seconds`` is the time from the first tick to the last. ``gap`` is the longest pause
     before one of the ticks, within the stage, and ``gap_seq`` is that tick. ``bad`` counts the fasteners whose last
-    check was out of its limits or not proven.
+    tick was out of its band. ``low`` and ``high`` count all ticks below and above it, also those that were replaced or
+    cleared later. ``loosened`` counts the ticks after the fastener was let off and brought up again.
     """
 
     seq: int
@@ -149,6 +150,9 @@ class StageFact(Struct, frozen=True):
     measured: int  # ticks with a value
     stretch: bool  # the instrument measured stretch; another one tightened
     in_force: bool
+    low: int = 0
+    high: int = 0
+    loosened: int = 0
 
 
 class LotFact(Struct, frozen=True):

@@ -26,6 +26,16 @@ class _TickGroup(Struct):
     gap: float = 0.0
     gap_seq: int = 0
     measured: int = 0
+    low: int = 0
+    high: int = 0
+    loosened: int = 0
+
+    def count_verdict(self, verdict: Verdict, by: int) -> None:
+        """Add ``by`` to the ticks with this verdict, if it is out of the band."""
+        if verdict == "low":
+            self.low += by
+        elif verdict == "high":
+            self.high += by
 
 
 class TickGroups:
@@ -60,6 +70,16 @@ class TickGroups:
             group.gap, group.gap_seq = gap, line.seq
         if event.quantity is not None:
             group.measured += 1
+        group.count_verdict(event.verdict, 1)
+        group.loosened += event.loosened
+
+    def corrected(self, before: Tick | None, verdict: Verdict) -> None:
+        """Count a corrected tick by its new verdict. ``before`` is the tick before; ``None`` if it was cleared."""
+        if before is None:
+            return
+        for key in self._of_tick[before.seq]:
+            self._groups[key].count_verdict(before.verdict, -1)
+            self._groups[key].count_verdict(verdict, 1)
 
     def unticked(self, before: tuple[Tick, ...], after: tuple[Tick, ...]) -> None:
         """Count as cleared the tick that is in ``before`` and not in ``after``."""
@@ -72,7 +92,7 @@ class TickGroups:
     def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
         """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked."""
         verdicts: dict[_GroupKey, dict[int, Verdict]] = {key: {} for key in self._groups}
-        for tick in work.ticks:
+        for tick in work.last_ticks.values():
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict
         for key, group in self._groups.items():
@@ -82,4 +102,5 @@ class TickGroups:
                 group.seq, operation, group.joint, stage, work.redone, group.instrument, serial, by, day,
                 group.first.at, group.last.at, len(verdicts[key]), group.unticked, group.gap, group.gap_seq,
                 group.first.seconds_until(group.last), bad, group.measured, stretch, in_force,
+                group.low, group.high, group.loosened,
             )  # fmt: skip

@@ -167,7 +167,7 @@ def _trace_reasons(
             yield from _reading_reasons(reading, conditions)
     for fact in session_match.stages:
         if fact.in_force and fact.bad:
-            words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits when checked"
+            words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits"
             yield WeakPoint("out-of-limit", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         in_force = True

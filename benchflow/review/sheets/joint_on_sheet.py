@@ -11,7 +11,7 @@ from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.state.state import Tick
 from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
-from benchflow.trade.verdict import NOT_ACCEPTED
+from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
 
 class SheetJoint(Struct, frozen=True):
@@ -75,13 +75,14 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         tick = ticks.get(number)
         if tick is None:
             continue
+        read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
         if isinstance(stage, CheckStage):
-            read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
-            words += f" {' '.join(read) or '✓'}"
-        elif isinstance(stage, (TorqueStage, LoosenStage)):
-            words = stage.text.partition(" (")[0]
-        else:
-            words += f" {stage.text}"
+            words += f" {' '.join([tick.answer, *read]).strip() or '✓'}"
+            continue
+        text = stage.text.partition(" (")[0]
+        if tick.verdict in NOT_ACCEPTED:
+            text = f"{' '.join(read)} {VERDICT_TEXT[tick.verdict]}"
+        words = text if isinstance(stage, (TorqueStage, LoosenStage)) else f"{words} {text}"
     return words.strip()
 
 

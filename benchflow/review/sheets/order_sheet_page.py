@@ -375,7 +375,9 @@ def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighte
         f"lubricant: {joint.lubricant}" if joint.lubricant else "",
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
         f"with: {names.title(tighten.instrument)}" if tighten.instrument else "",
-        f"angles add up to {tighten.total_angle.entered}" if tighten.total_angle else "",
+        f"angles add up to {(tighten.total_band.text if tighten.total_band else tighten.total_angle.entered)}"
+        if tighten.total_angle
+        else "",
     ]
     return JointBlank(
         joint.title or joint.id,

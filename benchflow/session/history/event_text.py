@@ -15,7 +15,7 @@ from benchflow.quantity.shown import round_half_up, with_unit
 from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state import events as ev
-from benchflow.trade.verdict import VERDICT_TEXT, Verdict
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 _NO_PROCEDURE = Procedure(id="", title="", revision="")
 
@@ -149,11 +149,14 @@ def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles
     """One tick, or consecutive ticks of one stage."""
     stage = titles.stage(event.operation, event.stage)
     which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
-    both = f", stretch {quantity_text(event.stretch)}" if event.stretch else ""
-    read = f": {quantity_text(event.quantity)}{both}{verdict_and_limit(event.verdict, '')}" if event.quantity else ""
+    parts = [quantity_text(event.quantity)] if event.quantity else [event.answer] if event.answer else []
+    parts += [f"stretch {quantity_text(event.stretch)}"] if event.stretch else []
+    out = event.verdict in OUT_OF_LIMIT
+    read = f": {', '.join(parts)}{verdict_and_limit(event.verdict, event.limit if out else '')}" if parts else ""
     read += f" ({_readable(event.corner)})" if event.corner not in ("", "ok") else ""
     target = f" ({stage.text})" if stage else ""
-    return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} done{read}{_instrument(event, titles)}"
+    done = "not done" if out else "loosened and done again" if event.loosened else "done"
+    return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} {done}{read}{_instrument(event, titles)}"
 
 
 def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:
@@ -236,7 +239,7 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
 
 
 def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
-    value = quantity_text(event.quantity) if event.quantity else f"lot {event.lot}"
+    value = quantity_text(event.quantity) if event.quantity else event.answer or f"lot {event.lot}"
     return f"Entry {event.event} CORRECTED to {value}{verdict_and_limit(event.verdict, '')}; reason: {event.reason}"
 
 

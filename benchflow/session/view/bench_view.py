@@ -138,7 +138,8 @@ class FastenerStatus(Struct, frozen=True):
     """One fastener of a joint.
 
     ``stage`` is its last completed stage (0: none). ``in_stage`` is true if the current stage includes it. ``turns``
-    counts its turns in the draw-down. ``shown`` is its last reading ("110 N·m, 0.15 mm"), with the ``verdict`` on it.
+    counts its turns in the draw-down. ``shown`` is its last reading ("110 N·m, 0.15 mm"), with the ``verdict`` on
+    it. It is ``waived`` if a deviation covers it.
     """
 
     number: int
@@ -149,15 +150,21 @@ class FastenerStatus(Struct, frozen=True):
     turns: int = 0
     shown: str = ""
     verdict: ShownVerdict = ""
+    waived: bool = False
 
 
 class TickValue(Struct, frozen=True):
-    """A reading that a tick of the current stage requires. ``field`` is the field of the intent `tick`."""
+    """A reading of a tick of the current stage. ``field`` is the field of the intent `tick`.
+
+    An ``optional`` one may be left out. With ``answers``, "held" or "moved" is possible instead.
+    """
 
     field: Literal["value", "stretch"]
     title: str  # "torque", "angle", "stretch"
     unit: str
     limit: str
+    optional: bool = False
+    answers: bool = False
 
 
 class DrawDownProgress(Struct, frozen=True):
@@ -197,6 +204,9 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     settings: tuple[str, ...] = ()  # lines on the wrench setting, the preload and the instrument
     complete: bool = False
     tick_values: tuple[TickValue, ...] = ()  # the readings to enter with a tick, in order
+    optional_value: TickValue | None = None  # the reading that may be entered with a tick
+    advice: str = ""  # what to do about a fastener out of its band; "" if there is none
+    loosen_first: bool = False  # the next fastener was too high: it has to be let off and brought up again
     draw_down: DrawDownProgress | None = None
     reread: tuple[int, ...] = ()  # fasteners out of their limit: they can be ticked again with a new reading
     reread_stage: int = 0  # the stage of these ticks

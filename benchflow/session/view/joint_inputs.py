@@ -4,12 +4,14 @@ from collections import Counter
 
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
+from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import band_in_force, limit_unit, quantity_name
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import (
     DrawDownCount,
     JointProgress,
     joint_progress,
+    out_of_band_advice,
     progress_text,
     stage_order,
 )
@@ -40,9 +42,16 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         of=len(stage_order(joint, stages[min(progress.stage_number, len(stages)) - 1])),
         progress=progress_text(progress),
         last=None if progress.last is None else progress.last.fastener,
-        settings=(*setting_lines(state, progress), *_instrument_line(state, step, progress)),
+        settings=(
+            *setting_lines(state, progress),
+            *_instrument_line(state, step, progress),
+            *_band_line(progress),
+        ),
         complete=progress.complete,
         tick_values=_tick_values(progress),
+        optional_value=_optional_value(progress),
+        advice=out_of_band_advice(progress, progress.out[0]) if progress.out else "",
+        loosen_first=any(progress.must_loosen(tick) for tick in progress.out if tick.fastener == progress.next),
         wrench_setting=setting_on_scale(state, progress),
         draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),
         reread=tuple(tick.fastener for tick in repeatable),
@@ -59,10 +68,21 @@ def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple
     return () if used is None else (f"Instrument: {used.title or used.need}, serial {used.serial}",)
 
 
+def _band_line(progress: JointProgress) -> tuple[str, ...]:
+    """A line with the band of a reading of the current stage. A check with a limit shows it beside its field."""
+    stage = progress.current_stage
+    if stage is None:
+        return ()
+    band = band_in_force(progress.joint, progress.tighten, stage)
+    shown_already = isinstance(stage, CheckStage) and not band.tolerance
+    return () if shown_already else (f"A reading is accepted within {band.shown}",)
+
+
 def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tuple[vw.FastenerStatus, ...]:
     joint, work = progress.joint, state.work(step.id)
     in_stage = set(progress.order) if not progress.complete else set(range(1, joint.count + 1))
     turns = Counter(turn.fastener for turn in work.turns)
+    covered = work.covered
     last: dict[int, Tick] = {}
     last_read: dict[int, Tick] = {}
     for (stage, fastener), tick in work.last_ticks.items():
@@ -75,16 +95,28 @@ def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tup
             number,
             row,
             column,
-            last[number].stage if number in last else 0,
+            _stages_done(progress, last.get(number)),
             number in in_stage,
             turns[number],
             _readings_text(last_read.get(number)),
             _shown_verdict(last_read.get(number)),
+            number in last_read and last_read[number].entry in covered,
         )
         for row, cells in enumerate(joint.layout)
         for column, number in enumerate(cells)
         if number is not None
     )
+
+
+def _stages_done(progress: JointProgress, last: Tick | None) -> int:
+    """The number of stages done on a fastener with this last tick. One out of its band does not count.
+
+    A check is done when it was read, whatever the reading is.
+    """
+    if last is None:
+        return 0
+    check = isinstance(progress.tighten.stages[last.stage - 1], CheckStage)
+    return last.stage if check or last not in progress.out else last.stage - 1
 
 
 def _readings_text(tick: Tick | None) -> str:
@@ -94,7 +126,8 @@ def _readings_text(tick: Tick | None) -> str:
         if tick is None
         else [from_stored(reading) for reading in (tick.quantity, tick.stretch) if reading is not None]
     )
-    return ", ".join(reading_text(reading) for reading in read)
+    answer = [tick.answer] if tick is not None and tick.answer else []
+    return ", ".join([*answer, *(reading_text(reading) for reading in read)])
 
 
 def _shown_verdict(tick: Tick | None) -> vw.ShownVerdict:
@@ -107,10 +140,20 @@ def _tick_values(progress: JointProgress) -> tuple[vw.TickValue, ...]:
     if not isinstance(stage, CheckStage):
         return ()
     band = band_in_force(progress.joint, progress.tighten, stage)
-    values = [vw.TickValue("value", quantity_name(stage.limit), band.unit, band.shown)]
+    kind = quantity_name(stage.limit)
+    values = [vw.TickValue("value", kind, band.unit, band.text, answers=kind == "torque" and stage.stretch is None)]
     if stage.stretch is not None:
         values.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
     return tuple(values)
+
+
+def _optional_value(progress: JointProgress) -> vw.TickValue | None:
+    """The reading that may be entered with a tick of this stage; ``None`` for a check, which requires it."""
+    stage = progress.current_stage
+    if stage is None or isinstance(stage, CheckStage):
+        return None
+    band = band_in_force(progress.joint, progress.tighten, stage)
+    return vw.TickValue("value", dimension_of(band.unit), band.unit, band.text, optional=True)
 
 
 def _draw_down_progress(drawing: DrawDownCount) -> vw.DrawDownProgress:

@@ -19,6 +19,9 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "rework_step", "done, next", id="bench.rework-step"),
     Binding(ENTER, "record", "record", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
+    Binding(ENTER, "tick_loosened", "loosened, tightened again", id="bench.tick-loosened"),
+    Binding(letter("h"), "answer('held')", "held", id="bench.held"),
+    Binding(letter("v"), "answer('moved')", "moved", id="bench.moved"),
     Binding(ENTER, "next_value", "next reading", id="bench.next-value"),
     Binding(ENTER, "draw_down", "drawn down, next", id="bench.draw-down"),
     Binding(letter("t"), "seated", "all seated", id="bench.seated"),
@@ -77,7 +80,9 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     missing = cursor.operation_task.view.missing if cursor.operation_task else ()
     return {
         "record": isinstance(item, SlotInput) or _is_input(item, LotInput),
-        "tick": isinstance(item, TickInput) and item.last,
+        "tick": isinstance(item, TickInput) and item.last and not item.input.loosen_first,
+        "tick_loosened": isinstance(item, TickInput) and item.last and item.input.loosen_first,
+        "answer": isinstance(item, TickInput) and item.value is not None and item.value.answers,
         "next_value": isinstance(item, TickInput) and not item.last,
         "draw_down": joint is not None and is_drawing_down(joint),
         "seated": joint is not None and is_drawing_down(joint),

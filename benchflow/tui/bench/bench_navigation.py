@@ -57,7 +57,14 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.redraw()
 
     def action_step_out(self) -> None:
-        """Take the focus from the field, so that letters are commands. The typed text is kept."""
+        """Take the focus from the field, so that letters are commands. The typed text is kept.
+
+        The field for the optional reading of a tick is closed.
+        """
+        if self.cursor.reading_open:
+            self.cursor.close_reading()
+            self.update_entry()
+            return
         self.focus_on(None)
         self.redraw()
 

@@ -148,8 +148,9 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self.stray_text = ""
         elif self.focused is not None:
             return
-        elif self.cursor.has_field:
+        elif self.cursor.has_field or (event.character in "0123456789." and self.cursor.open_reading()):
             event.stop()
+            self.update_entry()
             self.focus_on(self.entry)
             self.entry.insert_text_at_cursor(event.character)
         else:

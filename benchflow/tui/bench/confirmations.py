@@ -1,7 +1,11 @@
-"""Messages of the bench: when it opens, and after a reading."""
+"""Messages of the bench: when it opens, after a reading, and after a tick."""
 
+from collections.abc import Mapping
+from typing import Any
+
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.input_blocks import verdict_span
-from benchflow.tui.model.bench_inputs import BenchInput, SlotInput
+from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, TickInput
 from benchflow.tui.model.session_client import SessionClient
 
 
@@ -33,3 +37,23 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
             return (text, item.input.remedy) if item.input.remedy and word != "ok" else (text,)
     return ("Recorded.",)
+
+
+def tick_message(item: TickInput, ticked: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return a message such as ``No. 3 done: 60 N·m``, or the reading and what to do if it is out of its band.
+
+    ``ticked`` is the data of the event.
+    """
+    verdict, stage = ticked.get("verdict", "none"), item.input.stages[item.stage - 1]
+    read = (ticked.get("quantity") or {}).get("entered") or ticked.get("answer", "")
+    if verdict not in OUT_OF_LIMIT:
+        shown = f", {read} {VERDICT_TEXT[verdict]}".rstrip() if read else ""
+        return (f"No. {item.fastener} done: {stage}{shown}",)
+    stretch = (ticked.get("stretch") or {}).get("entered", "")
+    both = f"{read} and {stretch}" if stretch else read
+    text = f"No. {item.fastener} is {VERDICT_TEXT[verdict]}: {both}, limit {ticked.get('limit', '')}"
+    if item.value is not None and not item.value.optional:
+        return (text, "Measure it again, or sign a deviation (d).")
+    if verdict == "high":
+        return (text, "Loosen it, bring it up again, then press Enter. Or sign a deviation (d).")
+    return (text, "Bring it up to the band, then tick it again. Or sign a deviation (d).")

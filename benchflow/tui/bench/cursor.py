@@ -13,6 +13,7 @@ from benchflow.tui.model.bench_inputs import (
     is_out_of_limit,
     next_input,
     takes_text,
+    with_optional_field,
 )
 from benchflow.tui.model.current_task import CurrentTask, GuidedRoute, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.session_client import SessionClient
@@ -23,6 +24,7 @@ class BenchCursor:
     """The current task, its ``items``, and the index ``at`` of the selected item.
 
     ``typed`` is the text in the field; ``scrolled`` is the number of lines by which the instruction is scrolled.
+    ``reading_open`` is true while the field for the optional reading of a tick is open.
     """
 
     def __init__(self, client: SessionClient) -> None:
@@ -33,6 +35,7 @@ class BenchCursor:
         self.at = 0
         self.scrolled = 0
         self.typed = TypedText()
+        self.reading_open = False
         self.update()
 
     @property
@@ -90,10 +93,34 @@ class BenchCursor:
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
         self.items = bench_inputs(self.operation_task.view) if self.operation_task else ()
+        with_field = tuple(with_optional_field(item) for item in self.items)
+        if with_field != self.items and (self.reading_open or self._has_draft(with_field)):
+            self.items = with_field
         if (self.operation, self.in_progress) != before:
             self.scrolled = 0
             self.at = next_input(self.items)
         self.at = min(self.at, max(len(self.items) - 1, 0))
+
+    def _has_draft(self, items: tuple[BenchInput, ...]) -> bool:
+        """True if a reading of a tick was typed and not entered."""
+        return any(isinstance(each, TickInput) and self.client.drafts.text(self.draft_of(each)) for each in items)
+
+    def open_reading(self) -> bool:
+        """Open the field for the optional reading of a tick. Return false if the selected item has none."""
+        view = self.client.view
+        if self.item is None or view.read_only or view.closed or with_optional_field(self.item) == self.item:
+            return False
+        self.reading_open = True
+        self.update()
+        return True
+
+    def close_reading(self) -> None:
+        """Close the field for the optional reading of a tick, and delete its text."""
+        if isinstance(self.item, TickInput) and self.item.value is not None and self.item.value.optional:
+            self.client.drafts.set_text(self.draft_of(self.item), "")
+        if self.reading_open:
+            self.reading_open = False
+            self.update()
 
     def step(self, by: int) -> None:
         """Select an item above (negative) or below."""
@@ -138,6 +165,7 @@ class BenchCursor:
         self.typed = TypedText()
         for name in drafts:
             self.client.drafts.set_text(name, "")
+        self.close_reading()
 
 
 def route_of(client: SessionClient) -> GuidedRoute | None:

@@ -7,9 +7,10 @@ from typing import Any
 from benchflow.session.controller import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
+from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.app.navigation import InstrumentRequest
 from benchflow.tui.bench.bench_navigation import BenchNavigation
-from benchflow.tui.bench.confirmations import reading_message
+from benchflow.tui.bench.confirmations import reading_message, tick_message
 from benchflow.tui.bench.intent_fields import (
     asks_instrument,
     chosen_instruments,
@@ -72,12 +73,21 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
                 self.show_message("The entry was not recorded, because no instrument was chosen.", role="attention")
                 return
             self.client.tools[tools.need] = serial
-            self.action_record() if intent == "record" else self.action_tick()
+            self._enter_again(intent, fields)
 
         waiting = str(fields.get("value") or "")
         self.bench_app.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
         self.app.bell()
         return True
+
+    def _enter_again(self, intent: str, fields: dict[str, Any]) -> None:
+        """Send an entry again, after its instrument was chosen."""
+        if intent == "record":
+            self.action_record()
+        elif "answer" in fields:
+            self.action_answer(fields["answer"])
+        else:
+            self._tick(**{name: True for name in ("loosened",) if fields.get(name)})
 
     def action_instrument(self) -> None:
         """Choose the instrument for the next entries."""
@@ -161,19 +171,47 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self.update_entry()
 
     def action_tick(self) -> None:
+        self._tick()
+
+    def action_tick_loosened(self) -> None:
+        self._tick(loosened=True)
+
+    def action_answer(self, answer: str) -> None:
+        """Enter the answer of a click wrench at a check stage: ``held`` or ``moved``."""
         item = self.cursor.item
         assert isinstance(item, TickInput)
-        if item.value is not None and not self._check_entry():
+        fields = {"joint": item.input.joint, "fastener": item.fastener, "stage": item.stage, "answer": answer}
+        self.run_holding_keys(self._send_tick(item, fields))
+
+    def _tick(self, **more: bool) -> None:
+        item = self.cursor.item
+        assert isinstance(item, TickInput)
+        optional = item.value is not None and item.value.optional and not self.entry.value.strip()
+        if item.value is not None and not optional and not self._check_entry():
             return
         texts: dict[str, str] = {}
         for each in self.cursor.items:
             if isinstance(each, TickInput) and each.value is not None:
                 texts[each.value.field] = self.client.drafts.text(self.cursor.draft_of(each))
-        fields = tick_fields(item, texts)
-        instruments = chosen_instruments(self.client, item, fields)
-        self._send_and_show(
-            f"No. {item.fastener} done: {item.input.stages[item.stage - 1]}", "tick", **fields, **instruments
-        )
+        self.run_holding_keys(self._send_tick(item, {**tick_fields(item, texts), **more}))
+
+    def _send_tick(self, item: TickInput, fields: dict[str, Any]) -> Coroutine[Any, Any, None]:
+        async def work() -> None:
+            here, drafts = (self.cursor.operation, self.cursor.in_progress), self.cursor.drafts_of_item()
+            answer = await self._send("tick", **fields, **chosen_instruments(self.client, item, fields))
+            if answer is None:
+                return
+            ticked = answer.lines[-1].data
+            out = ticked.get("verdict") in OUT_OF_LIMIT
+            self._delete_drafts(drafts)
+            if here == (self.cursor.operation, self.cursor.in_progress):
+                self.cursor.advance()
+            self.show_message(*tick_message(item, ticked), role="alarm" if out else "text")
+            if out:
+                self.app.bell()
+            self.update_entry()
+
+        return work()
 
     def _check_entry(self) -> bool:
         """True if the text can be entered. If not, show the error and keep the text."""

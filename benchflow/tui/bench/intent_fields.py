@@ -67,9 +67,15 @@ def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: M
 
 
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:
-    """Return the fields of a ``tick`` intent. ``texts`` are its readings by the name of their field."""
+    """Return the fields of a ``tick`` intent. ``texts`` are its readings by the name of their field.
+
+    An optional reading may be empty.
+    """
     fields: dict[str, object] = {"joint": item.input.joint, "fastener": item.fastener, "stage": item.stage}
     units = {value.field: value.unit for value in item.input.tick_values}
+    if item.value is not None and item.value.optional:
+        units = {item.value.field: item.value.unit}
+        texts = {name: text for name, text in texts.items() if text.strip()}
     for name, text in texts.items():
         fields[name] = with_own_unit(text, units.get(name))  # type: ignore[call-overload]  # the names are the fields' own
     return fields

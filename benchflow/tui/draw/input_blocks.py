@@ -268,11 +268,12 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     instruction_lines = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
     bad = [
-        f"no. {each.number}: {each.shown} {VERDICT_TEXT[each.verdict]}"
+        f"no. {each.number}: {each.shown} {VERDICT_TEXT[each.verdict]}" + (", deviation signed" if each.waived else "")
         for each in joint.fasteners
         if each.verdict in OUT_OF_LIMIT
     ]
-    notes = [*bad, *(each for each in joint.settings if each != instruction)]
+    advice = [f"{joint.advice}."] if joint.advice else []
+    notes = [*bad, *advice, *(each for each in joint.settings if each != instruction)]
     settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(item, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]

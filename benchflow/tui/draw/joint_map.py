@@ -49,7 +49,7 @@ def next_fastener(joint: TightenInput) -> int | None:
     """Return the number of the fastener to tighten next, ``None`` if there is none."""
     if joint.draw_down is not None and is_drawing_down(joint):
         return joint.draw_down.next
-    return joint.next if joint.next is not None else joint.reread[0] if joint.reread else None
+    return joint.next
 
 
 def tally_width(joint: TightenInput) -> int:
@@ -76,7 +76,7 @@ def _tally(joint: TightenInput, fastener: FastenerStatus | None, tally: int, wid
         return EMPTY
     if is_drawing_down(joint):
         return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
-    if fastener.verdict in OUT_OF_LIMIT:
+    if fastener.verdict in OUT_OF_LIMIT and not fastener.waived:
         return (("×".center(width), "out-of-limit"),)
     role: Role = "ok" if fastener.stage >= joint.stage else "text"
     if not fastener.in_stage and not joint.complete:

@@ -31,8 +31,8 @@ class SlotInput(Struct, frozen=True, tag="slot"):
 class TickInput(Struct, frozen=True, tag="tick"):
     """The next fastener to tighten in a joint, or one whose reading must be taken again.
 
-    ``value`` is one of the readings that the tick needs, ``None`` if it needs none. ``last`` is true for the last of
-    these readings.
+    ``value`` is one of the readings that the tick needs, or the optional one while its field is open; ``None`` if there
+    is no field. ``last`` is true for the last of these readings.
     """
 
     input: TightenInput
@@ -89,9 +89,6 @@ def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
             TickInput(joint, joint.next, joint.stage, value, value == joint.tick_values[-1])
             for value in joint.tick_values
         ]
-    if joint.reread:
-        values = joint.tick_values or (TickValue("value", "reading", "", ""),)
-        return [TickInput(joint, joint.reread[0], joint.reread_stage, value, value == values[-1]) for value in values]
     return [WholeInput(joint)]
 
 
@@ -185,6 +182,13 @@ def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
 def takes_text(item: BenchInput | None) -> bool:
     """True if the item has a field to type into."""
     return field_spec(item) is not None
+
+
+def with_optional_field(item: BenchInput) -> BenchInput:
+    """Return the item with a field for the reading that its tick may have, if it has one."""
+    if isinstance(item, TickInput) and item.value is None and item.input.optional_value is not None:
+        return TickInput(item.input, item.fastener, item.stage, item.input.optional_value)
+    return item
 
 
 def is_quantity(item: BenchInput | None) -> bool:

@@ -6,8 +6,13 @@ from typing import ClassVar
 from msgspec import Struct
 from textual.binding import BindingType
 
+from benchflow.procedure.model import CheckStage
+from benchflow.procedure.plan import Step
+from benchflow.session.rules.check_readings import ANSWERS
+from benchflow.session.rules.check_stages import band_in_force, readings_of
+from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.verdicts import from_stored
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
@@ -18,7 +23,11 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class LoggedEntry(Struct, frozen=True):
-    """A reading or a lot that can be corrected. ``seq`` is the number of its event in the log."""
+    """A reading, a tick or a lot that can be corrected. ``seq`` is the number of its event in the log.
+
+    ``unit`` is empty if the unit has to be typed. ``limit`` is the band of a tick. ``stretch_unit`` is set for a tick
+    with torque and stretch, which are corrected together.
+    """
 
     seq: int
     step: str
@@ -27,6 +36,8 @@ class LoggedEntry(Struct, frozen=True):
     what: str
     shown: str
     unit: str
+    limit: str = ""
+    stretch_unit: str = ""
 
 
 def correctable(state: State) -> Iterator[LoggedEntry]:
@@ -40,6 +51,11 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             if lot is not None:
                 yield LoggedEntry(seq, step_id, name, title, f"lot of {name}", lot, "")
             continue
+        if entry.kind == "tick":
+            tick = work.tick(seq)
+            if tick is not None:
+                yield _logged_tick(state, step, tick, title)
+            continue
         attempts, record = work.readings.get(name, {}).get(slot, ()), step.record(name)
         if attempts and attempts[-1].seq == seq and record is not None:
             which = f", {slot}" if len(record.slots) > 1 else ""
@@ -47,6 +63,30 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             yield LoggedEntry(
                 seq, step_id, name, title, f"{record.ask or name}{which}", reading_text(quantity), record.unit
             )
+
+
+def _logged_tick(state: State, step: Step, tick: Tick, title: str) -> LoggedEntry:
+    tighten = step.operation.tighten
+    assert tighten is not None  # the operation has a tick
+    joint, stage = joint_of(state, tighten.joint), tighten.stages[tick.stage - 1]
+    band, read = band_in_force(joint, tighten, stage), readings_of(tick)
+    what = f"no. {tick.fastener} of {joint.title or joint.id}, stage {tick.stage}"
+    shown = " and ".join(
+        [*([read.answer] if read.answer else [])]
+        + [reading_text(one) for one in (read.value, read.stretch) if one is not None]
+    )
+    stretch = stage.stretch if isinstance(stage, CheckStage) else None
+    return LoggedEntry(
+        tick.seq,
+        step.id,
+        joint.id,
+        title,
+        what,
+        shown,
+        "" if read.value is None else read.value.unit,
+        band.shown if stretch is None else f"{band.shown} and {stretch.text}",
+        "" if read.stretch is None else read.stretch.unit,
+    )
 
 
 class CorrectionListPage(ListPage[str], inherit_bindings=False):
@@ -95,13 +135,15 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         self.entry = entry
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
-        self.limit = next((reading.limit for reading in readings), "")
+        self.limit = next((reading.limit for reading in readings), entry.limit)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
+        stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
         return (
             FormField("value", f"Correct value{unit}", keep=False),
+            *((stretch,) if self.entry.stretch_unit else ()),
             FormField("reason", "What was wrong?", keep=False),
         )
 
@@ -117,6 +159,9 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         ]
 
     async def submit(self, values: dict[str, str]) -> None:
-        value = with_own_unit(values["value"], self.entry.unit)
-        message = f"Corrected: {self.entry.what}"
-        await self.send(message, "correct", event=self.entry.seq, value=value, reason=values["reason"])
+        typed, message = values["value"].strip(), f"Corrected: {self.entry.what}"
+        value = typed if typed in ANSWERS else with_own_unit(typed, self.entry.unit)
+        fields = {"value": value, "reason": values["reason"]}
+        if self.entry.stretch_unit:
+            fields["stretch"] = with_own_unit(values["stretch"], self.entry.stretch_unit)
+        await self.send(message, "correct", event=self.entry.seq, **fields)

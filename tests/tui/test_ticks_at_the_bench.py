@@ -1,0 +1,98 @@
+"""Ticks with a reading at the bench: the optional field, HIGH and LOW, answers of a click wrench. Data is invented."""
+
+from pathlib import Path
+
+from tests.driving.session_driver import SessionDriver
+from tests.driving.small_head import start_session
+from tests.tui.app_driver import drive_app
+
+TEXT = """\
+benchflow: 1
+id: pulled
+title: Pulled
+revision: "1"
+joints:
+  caps: {title: Caps, layout: "2 1 3"}
+sections:
+- title: All
+  operations:
+  - id: pull
+    title: Pull the caps down
+    tighten: {joint: caps, stages: [40 N·m, {check: 38 N·m}]}
+"""
+
+
+def start_job(folder: Path) -> SessionDriver:
+    driver = start_session(folder, TEXT, options={}, start={})
+    driver.do("start", operation="pull")
+    return driver
+
+
+async def test_digit_opens_a_field_for_the_reading_of_a_tick(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        assert "37.6 .. 42.4 N·m" in bench.text
+        assert "the program's tolerance" in bench.text
+        await bench.press("enter")
+        assert "quantity" not in bench.last
+        await bench.type("41")
+        assert bench.field == "41"
+        await bench.press("enter")
+        assert (bench.last["fastener"], bench.last["quantity"]["entered"]) == (2, "41 N·m")
+        assert "41 N·m ok" in bench.text
+        await bench.press("backspace")
+        assert bench.last["kind"] == "unticked"
+
+
+async def test_escape_closes_the_field_without_an_entry(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        before = bench.events
+        await bench.type("41")
+        await bench.press("escape")
+        assert bench.field == ""
+        await bench.press("enter")
+        assert bench.events[len(before) :][0]["data"].get("quantity") is None
+
+
+async def test_high_reading_asks_to_loosen_the_fastener_first(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        await bench.type("50\n")
+        assert bench.last["verdict"] == "high"
+        assert "No. 1 is HIGH: 50 N·m" in bench.text
+        assert "Loosen it, bring it up again, then press Enter" in " ".join(bench.text.split())
+        assert "loosened, tightened again" in bench.text
+        assert "►1◄" in bench.text
+        await bench.type("40\n")
+        assert (bench.last["verdict"], bench.last["loosened"]) == ("ok", True)
+        assert "►2◄" in bench.text
+
+
+async def test_low_reading_is_ticked_again(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        await bench.type("30\n")
+        assert "No. 1 is LOW: 30 N·m" in bench.text
+        await bench.type("40\n")
+        assert (bench.last["verdict"], bench.last["fastener"]) == ("ok", 1)
+
+
+async def test_click_wrench_answers_held_or_moved_at_a_check(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        await bench.press("enter", "enter", "enter")
+        await bench.press("h")
+        assert (bench.last["answer"], bench.last["verdict"]) == ("held", "ok")
+        await bench.press("v", "h")
+        assert [event["data"]["answer"] for event in bench.events[-2:]] == ["moved", "held"]
+        assert "No. 3 done" in bench.text
+        await bench.press("h")
+        assert (bench.last["fastener"], bench.last["verdict"]) == (2, "ok")
+
+
+async def test_tick_is_in_the_list_of_corrections(tmp_path: Path) -> None:
+    async with drive_app(start_job(tmp_path).controller) as bench:
+        await bench.type("42\n")
+        await bench.press("c")
+        assert "no. 1 of Caps, stage 1" in bench.text
+        await bench.press("enter")
+        assert "37.6 .. 42.4 N·m" in bench.text
+        await bench.type("24\n")
+        await bench.type("digits swapped\n")
+        assert (bench.last["kind"], bench.last["verdict"]) == ("corrected", "low")

@@ -137,7 +137,7 @@ def test_values_are_read_with_limit_unit_and_remedies(every_key: Procedure) -> N
     assert (records["gap"].slots, records["gap"].judge) == (every_key.places["valve"], "mean")
     spare = measure.work_out[0]
     assert (spare.formula, spare.unit) == ("mean(bore[*]) - 80.00 mm", "mm")
-    assert [band.take for band in measure.choose[0].bands] == ["one notch", "two notches"]
+    assert measure.choose[0].takes == ("one notch", "two notches")
     match = _by_id(every_key)["give-shims"].match[0]
     assert (match.measured, match.to, match.so_that) == ("on-hand", "valve", "lash")
 

@@ -158,10 +158,11 @@ class ValueChecks:
     def _check_choice(self, choose: PartChoice, operation: Operation) -> None:
         name = ValueRef.parse(choose.by).name
         found = self._values.get(name)
-        if found is None or not choose.bands:
+        edges = [edge for row in choose.rows for edge in (row.low, row.high) if edge is not None]
+        if found is None or not edges:
             return
         self._check_ready(name, operation, choose.mark)
-        edge = choose.bands[0].up_to
+        edge = edges[0]
         if dimension_of(edge.unit) != found[0].dimension:
             self._context.problem(
                 "wrong-dimension",

@@ -1,8 +1,10 @@
 """The keys `choose` (a part from a table) and `match` (measured parts to places)."""
 
+from itertools import pairwise
+
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
-from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape
+from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape, WordShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, RawTextShape, read_quantity, read_quantity_or_count
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
@@ -22,98 +24,166 @@ _TITLE = Key("title", FILLED_LINE, "The title.")
 
 # --- choose -----------------------------------------------------------------------------------------
 
+_EDGE = RawTextShape("a quantity")
 _ROW_ABOVE = Key(
-    "above",
-    RawTextShape("a quantity"),
-    "The lower edge; it must be the upper edge of the row before.",
+    "above", _EDGE, "The lower end; it does not belong to this row. By default the end of the row before.",
     examples=("0.10 mm",),
-)
-_ROW_UP_TO = Key(
-    "up to",
-    RawTextShape("a quantity"),
-    "The upper edge; it belongs to this row.",
-    required=True,
-    examples=("0.20 mm",),
-)
-_ROW_TAKE = Key("take", LINE, "The part to take.", required=True)
+)  # fmt: skip
+_ROW_AT_LEAST = Key("at least", _EDGE, "The lower end; it belongs to this row.", examples=("0.00 mm",))
+_ROW_UP_TO = Key("up to", _EDGE, "The upper end; it belongs to this row.", examples=("0.20 mm",))
+_ROW_BELOW = Key("below", _EDGE, "The upper end; it does not belong to this row.", examples=("0.016 in",))
+_ROW_TAKE = Key("take", LINE, "The part to take.")
+_ROW_STOP = Key("stop", LINE, "Instead of a part: the work stops and asks. The text says why, and what to do.")
 
 
 class _TableRow:
-    """A row of the table, with the marks of its edges."""
+    """A row of the table, with the marks of its ends. An end that could not be read is ``unreadable``."""
 
     def __init__(self, fields: Fields) -> None:
-        context = fields.context
-        above, up_to = fields.get(_ROW_ABOVE), fields.get(_ROW_UP_TO)
-        self.above = None if above is None else read_quantity_or_count(above, context)
-        self.up_to = None if up_to is None else read_quantity_or_count(up_to, context)
-        self.take = fields.get_or(_ROW_TAKE, "")
-        self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
+        self.low, self.low_key = _end(fields, _ROW_AT_LEAST, _ROW_ABOVE)
+        self.high, self.high_key = _end(fields, _ROW_UP_TO, _ROW_BELOW)
+        self.unreadable = (self.low is None and self.low_key is not None) or (
+            self.high is None and self.high_key is not None
+        )
+        self.take, self.stop = fields.get_or(_ROW_TAKE, ""), fields.get_or(_ROW_STOP, "")
+        self.mark = fields.node.mark
+        self.low_mark = fields.mark if self.low_key is None else fields.at(self.low_key)
+        self.high_mark = fields.node.mark if self.high_key is None else fields.at(self.high_key)
+        self.low_open, self.high_open = self.low_key is _ROW_ABOVE, self.high_key is _ROW_BELOW
+
+    @property
+    def text(self) -> str:
+        """The range as written: ``above 0.10 mm, up to 0.20 mm``."""
+        low = f"{self.low_key.name} {self.low.entered}" if self.low_key and self.low else ""
+        high = f"{self.high_key.name} {self.high.entered}" if self.high_key and self.high else ""
+        return ", ".join(part for part in (low, high) if part) or "above that"
+
+    def begins_after(self, before: "_TableRow") -> None:
+        """Take over the end of the row before as the lower end, if none is written."""
+        if self.low_key is None:
+            self.low, self.low_open = before.high, not before.high_open
+
+
+def _end(
+    fields: Fields, closed: Key[YamlScalar], open_: Key[YamlScalar]
+) -> tuple[Quantity | None, Key[YamlScalar] | None]:
+    """One end of a row, and the key that it is written with; (``None``, ``None``) if it is not written."""
+    written = [key for key in (closed, open_) if fields.wrote(key)]
+    if not written:
+        return None, None
+    if len(written) == 2:
+        fields.problem(
+            "one-too-many",
+            open_,
+            f"A row can have only one of `{closed.name}` and `{open_.name}`",
+            "Delete one of them",
+        )
+    text = fields.get(written[0])
+    return (None if text is None else read_quantity_or_count(text, fields.context)), written[0]
 
 
 _BY = Key("by", ReferenceShape("value", "a value's name"), "The value that decides.", required=True)
 _FROM = Key(
     "from",
     ListShape(
-        KeyedShape("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _TableRow), at_least=1
+        KeyedShape(
+            "choose-row",
+            "a row of the table",
+            (_ROW_AT_LEAST, _ROW_ABOVE, _ROW_UP_TO, _ROW_BELOW, _ROW_TAKE, _ROW_STOP),
+            _TableRow,
+            one_of=(_ROW_TAKE, _ROW_STOP),
+        ),
+        at_least=1,
     ),
-    "The table: for each range of values the part to take. The rows are in rising order, without gaps.",
+    "The table: for each range of values the part to take. The rows are in rising order, without gaps. The last row "
+    "can have no upper end. A first row without a lower end also applies to all lower values, but not below zero if "
+    "the value cannot be negative (such as a length).",
     required=True,
+)
+_GAPS = Key(
+    "gaps",
+    WordShape("stop"),
+    "`stop` accepts gaps between the rows, as in a printed table. The work stops at a value in a gap.",
 )
 
 
 def _build_choice(fields: Fields) -> PartChoice:
     by = fields.get(_BY)
     rows = fields.get_or(_FROM, ())
-    _check_table(rows, fields.context)
-    bands = tuple(ChoiceRow(row.up_to, row.take) for row in rows if row.up_to is not None)
+    _check_table(rows, fields.wrote(_GAPS), fields.context)
     return PartChoice(
         fields.name.name,
         by.name if by else "",
-        bands,
-        rows[0].above if rows else None,
+        tuple(ChoiceRow(r.text, r.take, r.low, r.high, r.low_open, r.high_open, r.stop) for r in rows),
         fields.get_or(_TITLE, ""),
         fields.mark,
     )
 
 
-def _check_table(rows: tuple[_TableRow, ...], context: ReadContext) -> None:
-    """Report rows that leave a gap or overlap."""
-    before: Quantity | None = None
-    for row in rows:
-        edges = [edge for edge in (before, row.above, row.up_to) if edge is not None]
-        if len({dimension_of(edge.unit) for edge in edges}) > 1:
-            context.problem("wrong-dimension", row.mark, "The edges of this table have different dimensions")
+def _check_table(rows: tuple[_TableRow, ...], gaps: bool, context: ReadContext) -> None:
+    """Complete the lower ends of the rows. Report rows that leave a gap or overlap."""
+    ends = [end for row in rows for end in (row.low, row.high) if end is not None]
+    if len({dimension_of(end.unit) for end in ends}) > 1:
+        wrong = next(row for row in rows for end in (row.low, row.high) if end and end.unit != ends[0].unit)
+        context.problem("wrong-dimension", wrong.high_mark, "The ends of this table have different dimensions")
+        return
+    for number, row in enumerate(rows):
+        if row.high_key is None and number + 1 < len(rows):
+            context.problem(
+                "missing-key", row.mark, "Only the last row can have no upper end", "Write `up to` or `below`"
+            )
             return
-        low = row.above if row.above is not None else before
-        if row.above is not None and before is not None:
-            if base(row.above) > base(before):
-                context.problem(
-                    "gap-in-table",
-                    row.above_mark,
-                    f"No row covers {before.entered} to {row.above.entered}",
-                    f"Write `above: {before.entered}`",
-                )
-            elif base(row.above) < base(before):
-                context.problem(
-                    "overlap-in-table",
-                    row.above_mark,
-                    f"Two rows cover {row.above.entered} to {before.entered}",
-                    f"Write `above: {before.entered}`",
-                )
-        if row.up_to is not None and low is not None and base(row.up_to) <= base(low):
+    if any(row.unreadable for row in rows):
+        return
+    for before, row in pairwise(rows):
+        _check_next_row(before, row, gaps, context)
+        row.begins_after(before)
+    for row in rows:
+        if row.low is not None and row.high is not None and _is_empty(row):
             context.problem(
                 "overlap-in-table",
-                row.mark,
-                f"This row ends at {row.up_to.entered}, but the row before it already ends at {low.entered}"
-                if row.above is None
-                else f"This row begins at {low.entered}, which is not below its end, {row.up_to.entered}",
+                row.high_mark,
+                f"This row begins at {row.low.entered}, which is not below its end, {row.high.entered}"
+                if row.low_key is not None
+                else f"This row ends at {row.high.entered}, but the row before it already ends at {row.low.entered}",
                 "Write the rows in rising order",
             )
-        before = row.up_to if row.up_to is not None else before
+
+
+def _is_empty(row: _TableRow) -> bool:
+    """True if no value is in the row. ``low`` and ``high`` are given."""
+    assert row.low is not None
+    assert row.high is not None
+    low, high = base(row.low), base(row.high)
+    return low > high or (low == high and (row.low_open or row.high_open))
+
+
+def _check_next_row(before: _TableRow, row: _TableRow, gaps: bool, context: ReadContext) -> None:
+    """Report a gap or an overlap between the written end of a row and the written beginning of the next one."""
+    if row.low is None or row.low_key is None or before.high is None:
+        return
+    end, begin = base(before.high), base(row.low)
+    same = f"`{'at least' if before.high_open else 'above'}: {before.high.entered}`"
+    both = end == begin and not before.high_open and not row.low_open
+    neither = end == begin and before.high_open and row.low_open
+    if begin < end or both:
+        context.problem(
+            "overlap-in-table",
+            row.low_mark,
+            f"Two rows cover {row.low.entered}{'' if both else f' to {before.high.entered}'}",
+            f"Write {same}",
+        )
+    elif (begin > end or neither) and not gaps:
+        context.problem(
+            "gap-in-table",
+            row.low_mark,
+            f"No row covers {before.high.entered}{'' if neither else f' to {row.low.entered}'}",
+            f"Write {same}, or `gaps: stop` beside `from` if the table is printed so",
+        )
 
 
 CHOOSE = MapShape(
-    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _TITLE), _build_choice), "choices of a part, by name"
+    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _GAPS, _TITLE), _build_choice), "choices of a part, by name"
 )
 
 # --- match ------------------------------------------------------------------------------------------

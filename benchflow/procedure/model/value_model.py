@@ -103,21 +103,35 @@ class CalculatedValue(Struct, frozen=True):
 
 
 class ChoiceRow(Struct, frozen=True):
-    """One row of a selection table: from above the row before, up to and including ``up_to``."""
+    """One row of a selection table: the values from ``low`` to ``high``. An end of ``None`` is open to that side.
 
-    up_to: Quantity
+    An end belongs to the row unless it is ``low_open`` or ``high_open``. A row without a written lower end begins where
+    the row before it ends. ``text`` is the range as written. A row with ``stop`` has no part to ``take``: the work
+    stops with that text.
+    """
+
+    text: str
     take: str
+    low: Quantity | None = None
+    high: Quantity | None = None
+    low_open: bool = False
+    high_open: bool = False
+    stop: str = ""
 
 
 class PartChoice(Struct, frozen=True):
-    """The choice of a part by a value, from a table without gaps."""
+    """The choice of a part by a value, from a table. A value outside all rows has no part."""
 
     name: str
     by: str
-    bands: tuple[ChoiceRow, ...]
-    above: Quantity | None = None  # the lower edge of the first row; lower values have no part
+    rows: tuple[ChoiceRow, ...]
     title: str = ""
     mark: Mark = Mark()
+
+    @property
+    def takes(self) -> tuple[str, ...]:
+        """The parts of the table, each once, in the order of its rows."""
+        return tuple(dict.fromkeys(row.take for row in self.rows if not row.stop))
 
 
 class StockSizes(Struct, frozen=True):

@@ -356,9 +356,8 @@ def _remedy_lines(names: "_TitlesAndTurns", side: str, remedies: Iterable[Remedy
 
 
 def _choice_table(choose: PartChoice) -> ChoiceTable:
-    rows = tuple((f"up to {band.up_to.entered}", band.take) for band in choose.bands)
-    above = f", above {choose.above.entered}" if choose.above else ""
-    return ChoiceTable(f"{choose.title or choose.name}, by {choose.by}{above}", rows)
+    rows = tuple((row.text, f"STOP. {row.stop}" if row.stop else row.take) for row in choose.rows)
+    return ChoiceTable(f"{choose.title or choose.name}, by {choose.by}", rows)
 
 
 def _match_table(match: PartMatching) -> ChoiceTable:

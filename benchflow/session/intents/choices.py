@@ -16,7 +16,7 @@ from benchflow.session.context import (
 )
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.choice_tables import lookup_values
+from benchflow.session.rules.choice_tables import lookup_values, outside_reason
 from benchflow.session.rules.part_matching import match_place, measured_parts, unit_of_parts
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -39,11 +39,13 @@ def _choose_from_table(state: State, step: Step, intent: intents.ChoosePart, by:
     if table is None:
         return unknown_name("choice in this operation", intent.name, tables)
     part = clean(intent.take).strip()
-    parts = list(dict.fromkeys(band.take for band in table.bands))
-    if part not in parts:
-        return unknown_name(f"part for {table.name}", part, parts)
+    if part not in table.takes:
+        return unknown_name(f"part for {table.name}", part, table.takes)
     if not lookup_values(state, step, table.by):
         return refuse("value-missing", f"{table.by} is not measured yet. Measure it first", name=table.by)
+    outside = outside_reason(state, step, table)
+    if outside is not None:
+        return Refusal((outside,))
     return (Entry(by, ev.PartChosen(step.id, table.name, part)),)
 
 

@@ -6,12 +6,12 @@ from fractions import Fraction
 from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import PartChoice
+from benchflow.procedure.model import ChoiceRow, PartChoice
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, base, base_of_difference, show
+from benchflow.quantity import Interval, Quantity, base, base_of_difference, dimension_of, show
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculated_quantity
-from benchflow.session.rules.choice_waivers import choice_waiver
+from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
 from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import GUARD_FACTOR
@@ -21,11 +21,12 @@ class TableProposal(Struct, frozen=True):
     """The parts that a table proposes.
 
     If there is one part, it is right. If there are several, the builder chooses one. If there is none, ``note`` has the
-    reason.
+    reason. ``outside`` is true if a value is in no row that has a part: in a gap, outside all rows, or in a stop row.
     """
 
     takes: tuple[str, ...]
     note: str = ""
+    outside: bool = False
 
 
 def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposal:
@@ -35,10 +36,10 @@ def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposa
         return TableProposal((), f"{choose.by} is not entered yet")
     takes: list[str] = []
     for value, spread in values:
-        found = _matching_parts(choose, value, spread)
-        if not found:
-            return TableProposal((), f"{show(value)} is outside the table. Ask the maker, or sign a deviation")
-        takes += [take for take in found if take not in takes]
+        row = row_of(choose, value)
+        if row is None or row.stop:
+            return TableProposal((), _outside_note(choose, value, row), outside=True)
+        takes += [take for take in _matching_parts(choose, value, spread) if take not in takes]
     if len(takes) == 1:
         return TableProposal((takes[0],))
     return TableProposal(tuple(takes), "The readings are in more than one row. Choose one")
@@ -66,32 +67,79 @@ def _with_guard_band(attempt: Attempt) -> tuple[Quantity, Fraction]:
     return from_stored(attempt.quantity), guard
 
 
+NOT_NEGATIVE = frozenset({"length", "mass", "volume", "time", "torque", "force", "area"})
+"""The dimensions in which a value below zero cannot be, unless the table itself has such a row. Source: own rule."""
+
+
+def row_of(choose: PartChoice, value: Quantity) -> ChoiceRow | None:
+    """The row of the table that a value is in; ``None`` if it is in none."""
+    if _cannot_be(choose, value):
+        return None
+    exact = base(value)
+    return next((row for row in choose.rows if _range(row).position(exact) == "within"), None)
+
+
+def _cannot_be(choose: PartChoice, value: Quantity) -> bool:
+    """True if the value is below zero, cannot be negative, and the table has no lower end and no negative row."""
+    if value.value >= 0 or choose.rows[0].low is not None or dimension_of(value.unit) not in NOT_NEGATIVE:
+        return False
+    return not any(end is not None and end.value < 0 for row in choose.rows for end in (row.low, row.high))
+
+
+def _range(row: ChoiceRow) -> Interval:
+    low = None if row.low is None else base(row.low)
+    high = None if row.high is None else base(row.high)
+    return Interval(low, high, row.low_open, row.high_open)
+
+
+def _outside_note(choose: PartChoice, value: Quantity, row: ChoiceRow | None) -> str:
+    """Why a value has no part, and what to do."""
+    if row is not None:
+        return f"{show(value)} is in a row where the work stops ({row.text}). {row.stop.rstrip('.')}"
+    if _cannot_be(choose, value):
+        return f"{show(value)} cannot be: it is below zero. Measure again"
+    return f"{show(value)} is outside the table. Measure again, ask the maker, or sign a deviation"
+
+
 def _matching_parts(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
     """The parts of the rows that may apply: one, or two if the guard band includes the edge between them."""
     exact = base(value)
-    lower = None if choose.above is None else base(choose.above)
-    if lower is not None and exact <= lower:
-        return []
     found: list[str] = []
-    for band in choose.bands:
-        upper = base(band.up_to)
-        if (lower is None or exact + spread > lower) and exact - spread <= upper:
-            found.append(band.take)
-        lower = upper
-    return found if exact <= base(choose.bands[-1].up_to) else []
+    for row in choose.rows:
+        edges = _range(row)
+        low = None if edges.low is None else edges.low - spread
+        high = None if edges.high is None else edges.high + spread
+        if not row.stop and Interval(low, high, row.low_open, row.high_open).position(exact) == "within":
+            found.append(row.take)
+    return found
 
 
 def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
-    """Every reason why a choice of ``step`` is not complete: nothing is chosen, or the table proposes another part."""
+    """Every reason why a choice of ``step`` is not complete: nothing is chosen, or the table proposes another part.
+
+    A value that has no part in the table is a reason of its own, until a deviation covers its readings.
+    """
     work = state.work(step.id)
     for choose in step.operation.choose:
         title, taken = choose.title or choose.name, work.chosen.get(choose.name)
-        if taken is None:
+        proposal = table_proposal(state, step, choose)
+        outside = outside_reason(state, step, choose)
+        if outside is not None:
+            yield outside
+        elif taken is None:
             message = f"{title} is not chosen yet"
             yield Reason("value-missing", message, operation=step.id, name=choose.name)
-            continue
-        proposal = table_proposal(state, step, choose)
-        if taken not in proposal.takes and choice_waiver(state, step, choose) is None:
+        elif taken not in proposal.takes and not proposal.outside and choice_waiver(state, step, choose) is None:
             expected = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
             message = f"{title}: {taken} was chosen, but {expected}"
             yield Reason("out-of-limit", message, operation=step.id, name=choose.name)
+
+
+def outside_reason(state: State, step: Step, choose: PartChoice) -> Reason | None:
+    """The reason if the table has no part for a value and no deviation covers it; otherwise ``None``."""
+    proposal = table_proposal(state, step, choose)
+    if not proposal.outside or table_waiver(state, step, choose) is not None:
+        return None
+    return Reason(
+        "out-of-limit", f"{choose.title or choose.name}: {proposal.note}", operation=step.id, name=choose.name
+    )

@@ -10,9 +10,14 @@ from benchflow.session.state.state import Deviation, State
 
 def choice_entries(state: State, step: Step, choose: PartChoice) -> frozenset[int]:
     """The ``seq`` of each reading that the table looks up, and of the choice if there is one."""
+    return table_entries(state, step, choose) | _choice_entry(state, step, choose.name)
+
+
+def table_entries(state: State, step: Step, choose: PartChoice) -> frozenset[int]:
+    """The ``seq`` of each reading that the table looks up."""
     own = str(ValueRef(choose.by, step.place))
     readings = readings_named(state, own, None) or readings_named(state, choose.by, None)
-    return entries_of(state, readings) | _choice_entry(state, step, choose.name)
+    return entries_of(state, readings)
 
 
 def match_entries(state: State, step: Step, match: PartMatching, place: str) -> frozenset[int]:
@@ -30,6 +35,14 @@ def match_entries(state: State, step: Step, match: PartMatching, place: str) -> 
 def choice_waiver(state: State, step: Step, choose: PartChoice) -> Deviation | None:
     """The deviation that covers the choice from a table; ``None`` if there is none."""
     return covering_deviation(state.work(step.id), (choose.name,), choice_entries(state, step, choose))
+
+
+def table_waiver(state: State, step: Step, choose: PartChoice) -> Deviation | None:
+    """The deviation that covers readings without a part in the table; ``None`` if there is none.
+
+    A part that is chosen after the deviation was signed does not make it void.
+    """
+    return covering_deviation(state.work(step.id), (choose.name,), table_entries(state, step, choose))
 
 
 def match_waiver(state: State, step: Step, match: PartMatching, place: str) -> Deviation | None:

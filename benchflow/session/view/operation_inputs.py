@@ -6,8 +6,7 @@ from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, base_of_difference, show
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
-from benchflow.session.rules.choice_tables import table_proposal
-from benchflow.session.rules.choice_waivers import choice_waiver
+from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
@@ -215,10 +214,9 @@ def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
     table = step.operation.choose[index]
     proposed = table_proposal(state, step, table)
     chosen = state.work(step.id).chosen.get(table.name, "")
-    fits = chosen in proposed.takes or choice_waiver(state, step, table) is not None
-    choices = tuple(dict.fromkeys(band.take for band in table.bands))
+    complete = not any(reason.name == table.name for reason in choice_reasons(state, step))
     title = table.title or table.name.replace("-", " ").capitalize()
-    return vw.ChoiceInput(table.name, title, proposed.takes, choices, chosen, bool(chosen) and fits, proposed.note)
+    return vw.ChoiceInput(table.name, title, proposed.takes, table.takes, chosen, complete, proposed.note)
 
 
 def _hold_input(state: State, step: Step) -> vw.HoldInput:

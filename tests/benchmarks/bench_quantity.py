@@ -9,7 +9,6 @@ import statistics
 import sys
 import timeit
 from collections.abc import Callable
-from decimal import Decimal
 from functools import partial
 from pathlib import Path
 
@@ -17,7 +16,7 @@ import pint
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from benchflow.procedure.formula import evaluate, parse_formula, propagate
+from benchflow.procedure.formula import evaluate, parse_formula, slopes
 from benchflow.quantity import convert, parse_limit, parse_quantity, position, show_converted
 
 AIM = 50.0
@@ -57,7 +56,6 @@ def main() -> None:
     limit, reading = parse_limit("0.10 .. 0.28 mm"), parse_quantity(".005 in")
     formula = parse_formula("mean(bore[*]) - journal")
     values = {f"bore[{place}]": parse_quantity(f"52.01{place} mm") for place in range(1, 5)}
-    certain = dict.fromkeys(values, Decimal("0.002"))
     values["journal"] = parse_quantity("51.970 mm")
     print()
     for name, work in (
@@ -68,7 +66,7 @@ def main() -> None:
         ("shown converted", lambda: show_converted(reading, "mm")),
         ("a formula parsed", lambda: parse_formula("mean(bore[*]) - journal")),
         ("the formula calculated and shown", lambda: evaluate(formula, values, "mm")),
-        ("its uncertainty", lambda: propagate(formula, values, certain, "mm")),
+        ("its slopes", lambda: slopes(formula, values)),
     ):
         print(f"{name:36}{microseconds(work, 500):8.1f} µs")
 

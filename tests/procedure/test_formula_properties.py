@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, propagate, render
+from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, render, slopes
 from benchflow.procedure.formula.unit_check import PINT_UNITS
 from benchflow.quantity import Quantity, convert, units
 
@@ -86,13 +86,12 @@ def test_result_does_not_depend_on_the_unit_of_the_readings(a: Decimal, b: Decim
     assert abs(one.value - two.value) < Decimal("1e-20")
 
 
-@given(lengths, lengths, small, small)
-def test_uncertainty_of_a_difference_is_the_root_of_the_sum_of_squares(
-    a: Decimal, b: Decimal, ua: Decimal, ub: Decimal
-) -> None:
-    values = {"a": Quantity(a, "mm", ""), "b": Quantity(b, "mm", "")}
-    got = propagate(parse_formula("a - b"), values, {"a": ua, "b": ub}, "mm")
-    assert float(got) == pytest.approx(float(ua**2 + ub**2) ** 0.5, rel=1e-9, abs=1e-15)
+@given(lengths, lengths, lengths)
+def test_slope_of_a_product_is_the_other_factor(a: Decimal, b: Decimal, c: Decimal) -> None:
+    values = {name: Quantity(number, "m", "") for name, number in (("a", a), ("b", b), ("c", c))}
+    found = slopes(parse_formula("a * b - c"), values)
+    expected = {"a": float(b), "b": float(a), "c": -1.0}
+    assert found == {name: slope for name, slope in expected.items() if slope}
 
 
 def test_every_dimension_has_a_base_unit_in_the_registry() -> None:

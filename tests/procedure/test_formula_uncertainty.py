@@ -1,14 +1,15 @@
-"""First-order uncertainty of a formula (JCGM 100:2008, 5.1.2), compared with calculations by hand."""
+"""First-order slopes of a formula (JCGM 100:2008, 5.1.2), combined for independent readings and compared by hand."""
 
 import re
 import subprocess
 import sys
-from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 
-from benchflow.procedure.formula import FormulaError, parse_formula, propagate
-from benchflow.quantity import parse_quantity
+from benchflow.procedure.formula import FormulaError, parse_formula, slopes
+from benchflow.quantity import difference_factor, parse_quantity
+from benchflow.trade.uncertainty import ReadingUncertainty, combined_uncertainty
 
 VALUES = {
     name: parse_quantity(text)
@@ -20,8 +21,15 @@ VALUES = {
 
 
 def u(text: str, unit: str, **uncertainties: str) -> float:
-    keyed = {re.sub(r"_(\d)", r"[\1]", key): Decimal(value) for key, value in uncertainties.items()}
-    return float(propagate(parse_formula(text), VALUES, keyed, unit))
+    """The standard uncertainty of the result in ``unit``; those of the readings are in their own units."""
+    keyed = {re.sub(r"_(\d)", r"[\1]", key): Fraction(value) for key, value in uncertainties.items()}
+    found = slopes(parse_formula(text), VALUES)
+    keys = [key for key in found if key in keyed]
+    readings = {
+        n: ReadingUncertainty(keyed[key] * difference_factor(VALUES[key].unit), key) for n, key in enumerate(keys)
+    }
+    u = combined_uncertainty({n: found[key] for n, key in enumerate(keys)}, readings)
+    return float(u / difference_factor(unit))
 
 
 def test_uncertainties_of_independent_readings_add_by_squares() -> None:

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from benchflow.procedure.model import PartChoice
 from benchflow.procedure.reader import read
-from benchflow.quantity import parse_quantity
-from benchflow.session.rules.choice_tables import row_of
+from benchflow.quantity import base, parse_quantity
+from benchflow.session.rules.choice_tables import LookedUp, row_of
 from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.ordering.random_plans import examples
 
@@ -168,5 +168,6 @@ def test_row_of_a_value_agrees_with_plain_comparisons(
             if value < Fraction(end, 100) or (is_closed and value == Fraction(end, 100)):
                 expected = f"p{index}"
                 break
-    found = row_of(table, parse_quantity(f"{Decimal(half) / 200} mm"))
+    shown = parse_quantity(f"{Decimal(half) / 200} mm")
+    found = row_of(table, LookedUp(shown, base(shown), Fraction(0)))
     assert (found.take if found else None) == expected

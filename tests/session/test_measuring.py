@@ -74,8 +74,9 @@ def test_calculated_value_is_shown_with_its_numbers_and_logged_with_its_uncertai
     # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (calculated by hand)
     assert line.data["quantity"]["value"] == "0.03312"
     assert line.data["verdict"] == "ok"
-    # u = 0.001 mm each, independent: 0.001 times the root of 1/4 + 1/4 + 1 (GUM 5.1.2, calculated by hand)
-    assert line.data["uncertainty"]["value"].startswith("0.001224")
+    # u = 0.001 mm each. The error of the one micrometer is not taken to cancel in the difference: the root of two
+    # thousandths (GUM 5.1.2, calculated by hand)
+    assert line.data["uncertainty"]["value"].startswith("0.001414")
     shown = next(one for one in inputs_of(driver, "measure") if isinstance(one, CalculatedInput))
     assert shown.filled.startswith("mean(52.030 mm, 52.034 mm)")
     driver.do("finish")

@@ -11,10 +11,10 @@ result of a subtraction is a difference, without the offset between the scales. 
 
 ``expression``  the formula as a tree, parsing and writing
 ``unit_check``  units and dimensions, checked with pint and a small registry
-``evaluation``  values in exact fractions of base units, and first-order uncertainty by the uncertainties library
+``evaluation``  values in exact fractions of base units, and first-order slopes by the uncertainties library
 """
 
-from benchflow.procedure.formula.evaluation import EvaluatedFormula, evaluate, propagate
+from benchflow.procedure.formula.evaluation import EvaluatedFormula, Operand, evaluate, slopes
 from benchflow.procedure.formula.expression import (
     Formula,
     FormulaError,
@@ -31,12 +31,13 @@ __all__ = [
     "Formula",
     "FormulaError",
     "NameRef",
+    "Operand",
     "at_place",
     "check_units",
     "evaluate",
     "is_difference",
     "names",
     "parse_formula",
-    "propagate",
     "render",
+    "slopes",
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Evaluates a formula. Gives the exact value, the calculation as text with numbers, and the first-order uncertainty."""
+"""Evaluates a formula: the exact value, the calculation as text with numbers, and the first-order slopes."""
 
 from collections.abc import Callable, Mapping
 from decimal import Context, Decimal
@@ -23,25 +23,38 @@ from benchflow.procedure.formula.expression import (
     walk,
 )
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
-from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show_short, units
+from benchflow.quantity import Quantity, base, dimension_of, show_short, units
 from benchflow.quantity.arithmetic import decimal, from_base, unit_with_symbol
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
+
+
+class Operand(NamedTuple):
+    """A value that a formula uses: as shown in the calculation, and its exact number in the base unit.
+
+    ``difference`` is true for a temperature difference, which has no offset.
+    """
+
+    shown: Quantity
+    exact: Fraction
+    difference: bool = False
 
 
 class EvaluatedFormula(Struct, frozen=True):
     """The result of a formula.
 
-    ``value`` is exact, or rounded to 28 digits if the decimal is infinite. Its ``entered`` is the result as shown.
-    ``filled`` is the calculation with numbers, such as ``52.010 mm - 51.970 mm = 0.040 mm``. It has ``≈`` instead of
-    ``=`` if the result shown is rounded. ``difference`` is true for a temperature difference.
+    ``exact`` is the result in the base unit. ``value`` is the same, or rounded to 28 digits if the decimal is infinite.
+    Its ``entered`` is the result as shown. ``filled`` is the calculation with numbers, such as
+    ``52.010 mm - 51.970 mm = 0.040 mm``. It has ``≈`` instead of ``=`` if the result shown is rounded. ``difference``
+    is true for a temperature difference.
     """
 
     value: Quantity
     filled: str
+    exact: Fraction
     difference: bool = False
 
 
-def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> EvaluatedFormula:
+def evaluate(formula: Formula, values: Mapping[str, Quantity | Operand], result_unit: str) -> EvaluatedFormula:
     """Evaluate a formula whose units :func:`check_units` has accepted.
 
     The keys of ``values`` are names such as ``end-play``, ``journal[2]`` or ``journal[2, left]``. ``journal[*]`` means
@@ -50,36 +63,41 @@ def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str)
     Raises:
         FormulaError: a value is missing, a divisor is zero, or a root is of a negative number.
     """
-    result = _Evaluator(formula, values, _EXACT).result_of(formula.root)
+    operands = _operands(values)
+    result = _Evaluator(formula, operands, _EXACT).result_of(formula.root)
     difference = dimension_of(result_unit) == "temperature" and not result.reading
     exact = from_base(result.value, result_unit, difference=difference)
-    places = _places_shown(formula, values, result_unit, exact)
+    shown_values = {key: operand.shown for key, operand in operands.items()}
+    places = _places_shown(formula, shown_values, result_unit, exact)
     value, shown = _padded(exact, places), round_half_up(exact, places)
     text = with_unit(f"{shown:f}", result_unit)
     equals = "=" if Fraction(shown) == exact else "≈"
     return EvaluatedFormula(
-        Quantity(value, result_unit, text), f"{_filled(formula, values)} {equals} {text}", difference
+        Quantity(value, result_unit, text),
+        f"{_filled(formula, shown_values)} {equals} {text}",
+        result.value,
+        difference,
     )
 
 
-def propagate(
-    formula: Formula, values: Mapping[str, Quantity], uncertainties: Mapping[str, Decimal], result_unit: str
-) -> Decimal:
-    """Standard uncertainty of the result in ``result_unit``, to first order (JCGM 100:2008, 5.1.2).
+def slopes(formula: Formula, values: Mapping[str, Quantity | Operand]) -> dict[str, float]:
+    """The slope of the result for each value: its first-order change, both in base units (JCGM 100:2008, 5.1.3).
 
-    ``uncertainties`` maps keys of ``values`` to standard uncertainties (u, not U) in the unit of the value. A value
-    without an entry is exact. Different readings are independent of each other. A reading that the formula uses twice
-    is one variable.
+    ``values`` has the same keys as for :func:`evaluate`. A value that the formula uses twice has one slope. A value
+    that it does not depend on is left out.
 
     Raises:
-        FormulaError: as :func:`evaluate`, or the result has no first-order uncertainty.
+        FormulaError: as :func:`evaluate`, or a slope is infinite.
     """
     # late import: takes 0.05 s, and only values with an uncertainty need it
     from uncertainties import UFloat, ufloat, umath  # type: ignore[import-untyped]  # it ships no types
 
-    def read(key: str, value: Fraction, factor: Fraction) -> Num:
-        u = Fraction(uncertainties.get(key, Decimal(0))) * factor
-        return ufloat(float(value), float(u)) if u else float(value)
+    keys: dict[int, str] = {}
+
+    def read(key: str, value: Fraction) -> Num:
+        variable = ufloat(float(value), 1.0)
+        keys[id(variable)] = key
+        return variable
 
     algebra = _Algebra(
         number=float,
@@ -87,12 +105,17 @@ def propagate(
         root=umath.sqrt,
         size=lambda value: value.nominal_value if isinstance(value, UFloat) else value,
     )
-    result = _Evaluator(formula, values, algebra).result_of(formula.root).value
-    deviation = result.std_dev if isinstance(result, UFloat) else 0.0
-    if not isfinite(deviation):
+    result = _Evaluator(formula, _operands(values), algebra).result_of(formula.root).value
+    derivatives = result.derivatives if isinstance(result, UFloat) else {}
+    found = {keys[id(variable)]: slope for variable, slope in derivatives.items()}
+    if not all(isfinite(slope) for slope in found.values()):
         why = "The uncertainty of the result cannot be calculated"
         raise FormulaError(formula.text, 0, why, "At zero, the slope of a square root is infinite")
-    return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
+    return {key: slope for key, slope in found.items() if slope}
+
+
+def _operands(values: Mapping[str, Quantity | Operand]) -> dict[str, Operand]:
+    return {key: value if isinstance(value, Operand) else Operand(value, base(value)) for key, value in values.items()}
 
 
 # --- one evaluator for both kinds of number ---------------------------------------------------------
@@ -105,7 +128,7 @@ class _Algebra(NamedTuple):
     """The operations that differ between exact fractions and floats with uncertainty."""
 
     number: Callable[[Fraction], Num]  # a fixed number
-    read: Callable[[str, Fraction, Fraction], Num]  # a value: its key, base value, factor of its unit
+    read: Callable[[str, Fraction], Num]  # a value: its key and its base value
     root: Callable[[Num], Num]
     size: Callable[[Num], Any]  # the number without its uncertainty, for comparisons
 
@@ -124,13 +147,11 @@ def _exact_root(value: Fraction) -> Fraction:
     return Fraction(digits.sqrt(Context(prec=60).divide(Decimal(value.numerator), Decimal(value.denominator))))
 
 
-_EXACT = _Algebra(
-    number=lambda value: value, read=lambda key, value, factor: value, root=_exact_root, size=lambda value: value
-)
+_EXACT = _Algebra(number=lambda value: value, read=lambda key, value: value, root=_exact_root, size=lambda value: value)
 
 
 class _Evaluator:
-    def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
+    def __init__(self, formula: Formula, values: Mapping[str, Operand], algebra: _Algebra) -> None:
         self.formula, self.values, self.algebra = formula, values, algebra
         self.seen: dict[str, Num] = {}  # one number per reading, so that a reading used twice is one variable
         self.stars: tuple[str, ...] | None = None  # the indexes that replace the stars at present
@@ -153,12 +174,12 @@ class _Evaluator:
 
     def name(self, node: NameNode) -> _EvaluatedNode:
         key = node.key if self.stars is None else _without_stars(node, self.stars).key
-        q = self.values.get(key)
-        if q is None:
+        operand = self.values.get(key)
+        if operand is None:
             raise self.error(node.at, f"`{key}` has no value yet")
         if key not in self.seen:
-            self.seen[key] = self.algebra.read(key, base(q), difference_factor(q.unit))
-        return _EvaluatedNode(self.seen[key], _has_offset(q.unit))
+            self.seen[key] = self.algebra.read(key, operand.exact)
+        return _EvaluatedNode(self.seen[key], _has_offset(operand.shown.unit) and not operand.difference)
 
     def pair(self, node: BinaryOperation) -> _EvaluatedNode:
         left, right = self.result_of(node.left), self.result_of(node.right)
@@ -210,7 +231,7 @@ class _Evaluator:
 
 
 def meaning_of_stars(
-    formula: Formula, argument: Expression, values: Mapping[str, Quantity]
+    formula: Formula, argument: Expression, values: Mapping[str, Operand] | Mapping[str, Quantity]
 ) -> tuple[tuple[str, ...], ...] | None:
     """The indexes that the stars of an argument stand for, in turn; ``None`` if the argument contains no star.
 

@@ -68,6 +68,19 @@ _DECISION_DESCRIPTION = (
 )
 DECISION = Key("decision", WordShape("simple", "guarded"), _DECISION_DESCRIPTION)
 
+_INDEPENDENT = Key(
+    "independent",
+    BooleanShape(),
+    "true if the errors of the readings by one instrument are independent of each other, so that a mean is more "
+    "certain than one reading. By default one instrument has the same error in all its readings.",
+)
+_COMPARISON = Key(
+    "comparison",
+    BooleanShape(),
+    "true if readings by one instrument are compared under the same conditions, so that its error cancels in a "
+    "difference. By default it is not taken to cancel.",
+)
+
 # --- record -----------------------------------------------------------------------------------------
 
 
@@ -125,7 +138,10 @@ _JUDGE = Key(
     WordShape("all", "mean", "largest", "smallest", "spread"),
     "The figure that is compared with the limit if there are several readings. By default all readings are compared.",
 )
-_RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, WAIVE, PROVES)
+_RECORD = (
+    _ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, WAIVE, PROVES, _INDEPENDENT,
+    _COMPARISON,
+)  # fmt: skip
 
 
 def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
@@ -192,6 +208,8 @@ def _record(fields: Fields) -> RecordedValue:
         fields.mark,
         fields.get_or(WAIVE, ""),
         fields.get_or(PROVES, ()),
+        fields.get_or(_INDEPENDENT, False),
+        fields.get_or(_COMPARISON, False),
     )
     _check_record(record, fields)
     return record
@@ -266,6 +284,8 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.mark,
         fields.get_or(WAIVE, ""),
         fields.get_or(PROVES, ()),
+        fields.get_or(_INDEPENDENT, False),
+        fields.get_or(_COMPARISON, False),
     )
 
 
@@ -273,7 +293,7 @@ WORK_OUT = MapShape(
     KeyedShape(
         "work-out",
         "a calculated value",
-        (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES),
+        (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON),
         _work_out,
     ),
     "calculated values by name",

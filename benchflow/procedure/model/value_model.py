@@ -80,6 +80,8 @@ class RecordedValue(Struct, frozen=True):
     mark: Mark = Mark()
     waive: str = ""
     proves: tuple[Ref, ...] = ()
+    independent: bool = False  # the readings by one instrument have independent errors
+    comparison: bool = False  # the error of one instrument cancels in a difference
 
 
 class CalculatedValue(Struct, frozen=True):
@@ -100,6 +102,8 @@ class CalculatedValue(Struct, frozen=True):
     mark: Mark = Mark()
     waive: str = ""
     proves: tuple[Ref, ...] = ()
+    independent: bool = False  # the readings by one instrument have independent errors
+    comparison: bool = False  # the error of one instrument cancels in a difference
 
 
 class ChoiceRow(Struct, frozen=True):

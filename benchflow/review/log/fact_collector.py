@@ -70,7 +70,7 @@ class FactCollector:
         self._signatures: dict[int, SignatureFact] = {}
         self._deviations: dict[int, DeviationFact] = {}
         # The state has no seq for these kinds. The last event with a key is the one in force.
-        self._last_calculated: dict[tuple[str, str], tuple[int, int]] = {}  # seq, times undone
+        self._last_calculated: dict[tuple[str, str, str], tuple[int, int]] = {}  # seq, times undone
         self._last_lot: dict[tuple[str, str], int] = {}
         self._last_choice: dict[tuple[str, str], int] = {}
         self._last_signature: dict[str, int] = {}
@@ -212,14 +212,16 @@ class FactCollector:
             uncertainty="" if event.uncertainty is None else event.uncertainty.value,
             conformity=event.conformity or "", attempt=attempt, in_force=False, corrected=False, filled=filled,
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
+            calculated=isinstance(event, ev.ValueCalculated),
         )  # fmt: skip
 
     def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
         self._progress_of(event.operation)
-        seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
+        key = event.operation, event.name, event.reading
+        seq, redone = self._last_calculated.get(key, (0, 0))
         attempt = self._readings[seq].attempt + 1 if seq and _calculation_in_force(work, event.name, seq, redone) else 1
-        self._add_reading(event, line, now, "", attempt)
-        self._last_calculated[event.operation, event.name] = line.seq, work.redone
+        self._add_reading(event, line, now, event.reading, attempt)
+        self._last_calculated[key] = line.seq, work.redone
 
     def _entry_corrected(self, before: State, event: ev.EntryCorrected, line: Line, now: LogTime) -> None:
         entry = before.correctable.get(event.event)
@@ -305,7 +307,7 @@ class FactCollector:
         }
         calculated = {
             seq
-            for (operation, name), (seq, redone) in self._last_calculated.items()
+            for (operation, name, _), (seq, redone) in self._last_calculated.items()
             if _calculation_in_force(state.work(operation), name, seq, redone)
         }
         return recorded | calculated

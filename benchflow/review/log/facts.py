@@ -87,7 +87,9 @@ class OperationFact(Struct, frozen=True):
 
 
 class ReadingFact(Struct, frozen=True):
-    """One attempt at one reading, or one calculated value (then ``slot`` is "").
+    """One attempt at one reading, or one calculated value.
+
+    ``slot`` is the reading; of a calculated value "", or the reading that it was calculated for.
 
     ``share`` is the margin: see :func:`benchflow.review.log.margin.margin`.
     """
@@ -114,11 +116,7 @@ class ReadingFact(Struct, frozen=True):
     filled: str  # of a calculated value: the formula with its numbers
     share: float | None
     two_ended: bool  # the limit has two ends
-
-    @property
-    def calculated(self) -> bool:
-        """True for a calculated value."""
-        return not self.slot
+    calculated: bool = False
 
 
 class StageFact(Struct, frozen=True):

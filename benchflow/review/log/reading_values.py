@@ -101,7 +101,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
 def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
     """The value from the log. It is not calculated again."""
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.calculated]
-    in_force = next((fact for fact in facts if fact.in_force), None)
+    in_force = min((fact for fact in facts if fact.in_force), key=_from_worst_to_best, default=None)
     if in_force is None:
         return None
     within = _band_in_unit(log.state, work.bound, work.unit)
@@ -111,6 +111,12 @@ def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Valu
         in_force.share, number(in_force.uncertainty), "", in_force.filled or work.formula,
         *_waiver(log.state, step, work.name), (), False,
     )  # fmt: skip
+
+
+def _from_worst_to_best(fact: ReadingFact) -> tuple[int, float]:
+    """Sort key of the results of one calculated value: those that are out first, then by the margin left."""
+    rank = {"low": 0, "high": 0, "not-proven": 1}.get(fact.verdict, 2)
+    return rank, float("inf") if fact.share is None else fact.share
 
 
 def _band_in_unit(state: State, bound: Bound | None, unit: str) -> Band:

@@ -11,6 +11,7 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
 from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.joint_progress import joint_of
+from benchflow.session.rules.measurements import reading_measurement
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proofs import correction_refusal, evidence_entries
 from benchflow.session.rules.typed_values import read_quantity
@@ -57,7 +58,7 @@ def _correct_reading(
         return quantity
     # The instrument is the same, so its uncertainty still applies.
     u = stated_uncertainty(state, record, quantity) if wrong.uncertainty is None else from_stored(wrong.uncertainty)
-    verdict = judge_reading(state, record, quantity, wrong.used, u)
+    verdict = judge_reading(state, record, reading_measurement(quantity, u, wrong.instrument), wrong.used)
     event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,

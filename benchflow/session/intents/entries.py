@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CheckPoint, RecordedValue
+from benchflow.procedure.model import AboveReading, CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import (
@@ -22,9 +22,11 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.instrument_fitness import choose_tool
+from benchflow.session.rules.measurements import Measurement, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.rules.verdicts import (
+    acceptance_text,
     bound_in_force,
     judge_reading,
     last_attempts,
@@ -66,7 +68,8 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
         return tool
     used = intent.used if intent.used is not None else record.name in state.work(step.id).used
     u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
-    event = _recorded_event(state, step, record, slot, quantity, u, used)
+    measured = reading_measurement(quantity, u, tool.serial or tool.need or "")
+    event = _recorded_event(state, step, record, slot, measured, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
     entries = (*tool.entries(by), Entry(by, event))
     return (*entries, *calculated_entries(state, step, entries, context, by))
@@ -111,21 +114,23 @@ def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal
 
 
 def _recorded_event(
-    state: State, step: Step, record: RecordedValue, slot: str, quantity: Quantity, u: Quantity | None, used: bool
+    state: State, step: Step, record: RecordedValue, slot: str, measured: Measurement, u: Quantity | None, used: bool
 ) -> ev.ReadingRecorded:
     bound = bound_in_force(record, used)
-    verdict = judge_reading(state, record, quantity, used, u)
+    judged = judge_reading(state, record, measured, used)
+    relative = isinstance(bound, AboveReading)
     return ev.ReadingRecorded(
         operation=step.id,
         name=record.name,
         reading=slot,
-        quantity=to_stored(quantity),
-        verdict="none" if verdict is None else verdict.verdict,
+        quantity=to_stored(measured.shown),
+        verdict="none" if judged is None else judged.verdict,
         limit="" if bound is None else bound.text,
         decision=record.decision,
         uncertainty=None if u is None else to_stored(u),
-        conformity=_conformity_text(verdict),
+        conformity=_conformity_text(judged),
         used=used,
+        acceptance="" if judged is None else acceptance_text(judged, record, relative),
     )
 
 

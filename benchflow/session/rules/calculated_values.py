@@ -1,40 +1,34 @@
 """Calculates values from the present readings. The result is logged with each entry that can change it."""
 
 from collections.abc import Mapping
-from decimal import Decimal
 
 import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CalculatedValue, Fixed
+from benchflow.procedure.model import CalculatedValue
 from benchflow.procedure.plan import Plan, Step
-from benchflow.quantity import Limit, Quantity, convert, show
+from benchflow.quantity import Quantity
+from benchflow.quantity.arithmetic import decimal, from_base
+from benchflow.quantity.shown import show_short
 from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.verdicts import ValueVerdict, from_stored, last_attempts, recorded_quantity, to_stored
+from benchflow.session.rules.measurements import EvaluatedValue, NoResult, evaluate_value
+from benchflow.session.rules.verdicts import ValueVerdict, judge_measurement, to_stored, value_verdict, worst_verdict
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.decision_rules import judge
 
 
 class JudgedCalculation(Struct, frozen=True):
-    """A calculated value and the verdict on it.
+    """A calculated value, or its result for one reading, and the verdict on it.
 
     ``verdict.value`` is the result and ``filled`` the formula with its numbers. ``uncertainty`` is the standard
-    uncertainty of the result to first order; ``None`` if no input has one.
+    uncertainty of the result to first order; ``None`` if that of an input is not known.
     """
 
     verdict: ValueVerdict
     filled: str
     uncertainty: Quantity | None
-
-
-class FormulaInputs(Struct, frozen=True):
-    """The inputs of a formula and their standard uncertainties, by key: ``bore``, ``bore[2]``."""
-
-    values: dict[str, Quantity]
-    uncertainties: dict[str, Decimal]
 
 
 def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
@@ -64,89 +58,40 @@ def formula_uses(plan: Plan, work: CalculatedValue, name: str) -> bool:
 def calculate(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
 ) -> JudgedCalculation | None:
-    """The calculated value with its verdict; ``None`` if an input is missing, or if there is no result.
+    """The calculated value with its verdict: the worst of its results. ``None`` if there is no result.
 
     ``assumed`` replaces inputs by name, such as the size of a part that is not chosen yet.
     """
-    from benchflow.procedure.formula import FormulaError, evaluate, propagate
-
-    try:
-        formula = state.plan.formula(work)
-        inputs = formula_inputs(state, step, work, assumed or {})
-        if inputs is None:
-            return None
-        result = evaluate(formula, inputs.values, work.unit)
-        u = propagate(formula, inputs.values, inputs.uncertainties, work.unit) if inputs.uncertainties else None
-    except FormulaError:
+    results = judged_results(state, step, work, assumed)
+    if isinstance(results, NoResult):
         return None
-    uncertainty = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
-    return JudgedCalculation(
-        _judge_result(work, result.value, uncertainty, result.difference), result.filled, uncertainty
-    )
+    worst = worst_verdict([result.verdict for result in results.values()])
+    return next(result for result in results.values() if result.verdict is worst)
 
 
-def _judge_result(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
-    """The verdict on the result ``value``. ``difference`` is true for a difference of temperatures."""
-    if not isinstance(work.bound, Fixed):
-        return ValueVerdict("none", (), value, "" if work.bound is None else work.bound.text)
-    limit, text = work.bound.limit, work.bound.text
-    if difference:
-        # The limit of `hot - cold` is a temperature difference, too: it is converted without the offset of the scale.
-        low, high = (None if end is None else convert(end, "K", difference=True) for end in (limit.low, limit.high))
-        found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
-    else:
-        found = judge(value, limit, work.decision, u)
-    return ValueVerdict(found.verdict, (), value, text, found.reason, found.conformity)
+def judged_results(
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
+) -> dict[str, JudgedCalculation] | NoResult:
+    """The results of a calculated value by reading, each with its verdict, or the reason why there is none.
+
+    A value that is calculated once has the reading ``"1"``.
+    """
+    results = evaluate_value(state, step, work, assumed)
+    if isinstance(results, NoResult):
+        return results
+    return {slot: _judge_result(state, work, result) for slot, result in results.items()}
 
 
-def formula_inputs(
-    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]
-) -> FormulaInputs | None:
-    """All inputs of the formula; ``None`` if one is missing."""
-    from benchflow.procedure.formula import names
-
-    inputs = FormulaInputs({}, {})
-    for ref in names(state.plan.formula(work)):
-        written = ValueRef(ref.name, ref.place, ref.reading)
-        if str(written) in assumed:
-            inputs.values[str(written)] = assumed[str(written)]
-        elif not all(_add_input(state, inputs, str(one)) for one in state.plan.refs(written)):
-            return None
-    return inputs
-
-
-def _add_input(state: State, inputs: FormulaInputs, key: str) -> bool:
-    """Add one input to ``inputs``; False if it is missing."""
-    found = state.plan.record(key)
-    if found is not None:
-        value = recorded_quantity(state, key)
-        if value is None:
-            return False
-        _add_uncertainty(inputs, key, [a.uncertainty for a in last_attempts(state, found.step.id, key).values()])
-        inputs.values[key] = value
-        return True
-    ref = state.plan.ref(key)
-    whole = str(ValueRef(ref.name, ref.place))
-    found = state.plan.record(whole)
-    if found is not None:
-        attempt = last_attempts(state, found.step.id, whole).get(ref.reading or "")
-        if attempt is None:
-            return False
-        _add_uncertainty(inputs, key, [attempt.uncertainty])
-        inputs.values[key] = from_stored(attempt.quantity)
-        return True
-    calculated = calculated_quantity(state, key)
-    if calculated is None:
-        return False
-    inputs.values[key] = calculated
-    return True
-
-
-def _add_uncertainty(inputs: FormulaInputs, key: str, given: list[ev.StoredQuantity | None]) -> None:
-    """Add the largest of the ``given`` standard uncertainties to ``inputs``, if any is known."""
-    values = [Decimal(uncertainty.value) for uncertainty in given if uncertainty is not None]
-    if values:
-        inputs.uncertainties[key] = max(values)
+def _judge_result(state: State, work: CalculatedValue, result: EvaluatedValue) -> JudgedCalculation:
+    measured = result.measurement
+    judged = judge_measurement(state, work, work.bound, measured)
+    verdict = value_verdict(state, work, work.bound, measured, judged)
+    u = measured.uncertainty(work)
+    if u is None:
+        return JudgedCalculation(verdict, result.filled, None)
+    number = decimal(from_base(u, work.unit, difference=True))
+    uncertainty = Quantity(number, work.unit, show_short(Quantity(number, work.unit, "")))
+    return JudgedCalculation(verdict, result.filled, uncertainty)
 
 
 def calculated_quantity(state: State, name: str) -> Quantity | None:
@@ -166,26 +111,31 @@ def calculated_entries(
     after = _state_after(state, entries, context)
     found = []
     for work in calculations:
-        calculated = calculate(after, step, work)
-        if calculated is not None and calculated.verdict.value is not None:
-            found.append(Entry(by, _calculated_event(step, work, calculated, calculated.verdict.value)))
+        results = judged_results(after, step, work)
+        if not isinstance(results, NoResult):
+            several = len(results) > 1
+            found += [
+                Entry(by, _calculated_event(step, work, slot if several else "", result))
+                for slot, result in results.items()
+            ]
     return tuple(found)
 
 
-def _calculated_event(
-    step: Step, work: CalculatedValue, calculated: JudgedCalculation, value: Quantity
-) -> ev.ValueCalculated:
-    verdict = calculated.verdict
+def _calculated_event(step: Step, work: CalculatedValue, reading: str, result: JudgedCalculation) -> ev.ValueCalculated:
+    verdict = result.verdict
+    assert verdict.value is not None  # a result always has a value
     return ev.ValueCalculated(
         operation=step.id,
         name=work.name,
-        quantity=to_stored(Quantity(value.value, value.unit, show(value))),
+        quantity=to_stored(verdict.value),
         verdict=verdict.verdict,
         limit=verdict.limit,
         decision=work.decision,
-        filled=calculated.filled,
-        uncertainty=None if calculated.uncertainty is None else to_stored(calculated.uncertainty),
+        filled=result.filled,
+        uncertainty=None if result.uncertainty is None else to_stored(result.uncertainty),
         conformity=None if verdict.conformity is None else f"{verdict.conformity:.4f}",
+        reading=reading,
+        acceptance=verdict.acceptance,
     )
 
 

@@ -2,18 +2,24 @@
 
 from collections.abc import Iterator
 from fractions import Fraction
+from typing import NamedTuple
 
 from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import ChoiceRow, PartChoice
+from benchflow.procedure.model import CalculatedValue, ChoiceRow, PartChoice, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Interval, Quantity, base, base_of_difference, dimension_of, show
+from benchflow.quantity import Interval, Quantity, base, dimension_of, show_short
 from benchflow.session.refusal import Reason
-from benchflow.session.rules.calculated_values import calculated_quantity
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
-from benchflow.session.rules.verdicts import from_stored, last_attempts
-from benchflow.session.state.state import Attempt, State
+from benchflow.session.rules.measurements import (
+    Measurement,
+    NoResult,
+    evaluate_value,
+    recorded_measurements,
+    statistic,
+)
+from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import GUARD_FACTOR
 
 
@@ -35,53 +41,68 @@ def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposa
     if not values:
         return TableProposal((), f"{choose.by} is not entered yet")
     takes: list[str] = []
-    for value, spread in values:
+    for value in values:
         row = row_of(choose, value)
         if row is None or row.stop:
             return TableProposal((), _outside_note(choose, value, row), outside=True)
-        takes += [take for take in _matching_parts(choose, value, spread) if take not in takes]
+        takes += [take for take in _matching_parts(choose, value.exact, value.guard) if take not in takes]
     if len(takes) == 1:
         return TableProposal((takes[0],))
     return TableProposal(tuple(takes), "The readings are in more than one row. Choose one")
 
 
-def lookup_values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
-    """The values to look up in a table, each with the half-width of its guard band in the base unit.
+class LookedUp(NamedTuple):
+    """A value to look up in a table: as shown, and exact in the base unit with the half-width of its guard band."""
 
-    ``name`` is a recorded or calculated value. The list is empty while a reading is missing.
+    shown: Quantity
+    exact: Fraction
+    guard: Fraction
+
+
+def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
+    """The values to look up in a table.
+
+    ``name`` is a recorded or calculated value. If a statistic of its readings is judged, that is looked up; otherwise
+    every reading is. The list is empty while a reading is missing.
     """
     for candidate in (str(ValueRef(name, step.place)), name):
         found = state.plan.record(candidate)
         if found is not None:
-            attempts = last_attempts(state, found.step.id, candidate)
-            if any(slot not in attempts for slot in found.record.slots):
+            measured = recorded_measurements(state, found.step, found.record)
+            if len(measured) < len(found.record.slots):
                 return []
-            return [_with_guard_band(attempts[slot]) for slot in found.record.slots]
-    calculated = calculated_quantity(state, name)
-    return [] if calculated is None else [(calculated, Fraction(0))]
+            figures = [statistic(found.record, list(measured.values()))]
+            if found.record.judge == "all":
+                figures = list(measured.values())
+            return [_with_guard_band(figure, found.record) for figure in figures]
+    calculated = state.plan.work_out(name)
+    if calculated is None:
+        return []
+    results = evaluate_value(state, calculated.step, calculated.work_out)
+    if isinstance(results, NoResult):
+        return []
+    return [_with_guard_band(result.measurement, calculated.work_out) for result in results.values()]
 
 
-def _with_guard_band(attempt: Attempt) -> tuple[Quantity, Fraction]:
-    u = attempt.uncertainty
-    guard = Fraction(0) if u is None else GUARD_FACTOR * base_of_difference(from_stored(u))
-    return from_stored(attempt.quantity), guard
+def _with_guard_band(measured: Measurement, value: RecordedValue | CalculatedValue) -> LookedUp:
+    u = measured.uncertainty(value)
+    return LookedUp(measured.shown, measured.exact, Fraction(0) if u is None else GUARD_FACTOR * u)
 
 
 NOT_NEGATIVE = frozenset({"length", "mass", "volume", "time", "torque", "force", "area"})
 """The dimensions in which a value below zero cannot be, unless the table itself has such a row. Source: own rule."""
 
 
-def row_of(choose: PartChoice, value: Quantity) -> ChoiceRow | None:
+def row_of(choose: PartChoice, value: LookedUp) -> ChoiceRow | None:
     """The row of the table that a value is in; ``None`` if it is in none."""
     if _cannot_be(choose, value):
         return None
-    exact = base(value)
-    return next((row for row in choose.rows if _range(row).position(exact) == "within"), None)
+    return next((row for row in choose.rows if _range(row).position(value.exact) == "within"), None)
 
 
-def _cannot_be(choose: PartChoice, value: Quantity) -> bool:
+def _cannot_be(choose: PartChoice, value: LookedUp) -> bool:
     """True if the value is below zero, cannot be negative, and the table has no lower end and no negative row."""
-    if value.value >= 0 or choose.rows[0].low is not None or dimension_of(value.unit) not in NOT_NEGATIVE:
+    if value.exact >= 0 or choose.rows[0].low is not None or dimension_of(value.shown.unit) not in NOT_NEGATIVE:
         return False
     return not any(end is not None and end.value < 0 for row in choose.rows for end in (row.low, row.high))
 
@@ -92,18 +113,17 @@ def _range(row: ChoiceRow) -> Interval:
     return Interval(low, high, row.low_open, row.high_open)
 
 
-def _outside_note(choose: PartChoice, value: Quantity, row: ChoiceRow | None) -> str:
+def _outside_note(choose: PartChoice, value: LookedUp, row: ChoiceRow | None) -> str:
     """Why a value has no part, and what to do."""
     if row is not None:
-        return f"{show(value)} is in a row where the work stops ({row.text}). {row.stop.rstrip('.')}"
+        return f"{show_short(value.shown)} is in a row where the work stops ({row.text}). {row.stop.rstrip('.')}"
     if _cannot_be(choose, value):
-        return f"{show(value)} cannot be: it is below zero. Measure again"
-    return f"{show(value)} is outside the table. Measure again, ask the maker, or sign a deviation"
+        return f"{show_short(value.shown)} cannot be: it is below zero. Measure again"
+    return f"{show_short(value.shown)} is outside the table. Measure again, ask the maker, or sign a deviation"
 
 
-def _matching_parts(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
+def _matching_parts(choose: PartChoice, exact: Fraction, spread: Fraction) -> list[str]:
     """The parts of the rows that may apply: one, or two if the guard band includes the edge between them."""
-    exact = base(value)
     found: list[str] = []
     for row in choose.rows:
         edges = _range(row)

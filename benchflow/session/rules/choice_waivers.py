@@ -15,8 +15,8 @@ def choice_entries(state: State, step: Step, choose: PartChoice) -> frozenset[in
 
 def table_entries(state: State, step: Step, choose: PartChoice) -> frozenset[int]:
     """The ``seq`` of each reading that the table looks up."""
-    own = str(ValueRef(choose.by, step.place))
-    readings = readings_named(state, own, None) or readings_named(state, choose.by, None)
+    own = ValueRef(choose.by, step.place)
+    readings = readings_named(state, own) or readings_named(state, state.plan.ref(choose.by))
     return entries_of(state, readings)
 
 
@@ -27,8 +27,9 @@ def match_entries(state: State, step: Step, match: PartMatching, place: str) -> 
     entries = _choice_entry(state, step, str(ValueRef(match.name, place)))
     work = step.work_out(match.so_that)
     for ref in () if work is None else names(state.plan.formula(work)):
-        at_place = readings_named(state, ref.name, ref.place or place)
-        entries |= entries_of(state, at_place or readings_named(state, ref.name, ref.place))
+        for one in state.plan.refs(ValueRef(ref.name, ref.place, ref.reading)):
+            at_place = readings_named(state, ValueRef(one.name, one.place or place, one.reading))
+            entries |= entries_of(state, at_place or readings_named(state, one))
     return entries
 
 

@@ -2,11 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 
+from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
 from benchflow.session.refusal import Reason
-from benchflow.session.rules.calculated_values import unmatched_calculations
+from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
+from benchflow.session.rules.measurements import NoResult, single_measurement
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
+from benchflow.session.rules.verdicts import bound_in_force
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
 
@@ -20,13 +23,24 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
             which = "" if len(record.slots) == 1 else f" (reading {', '.join(missing)} of {len(record.slots)})"
             message = f"{value_title(step, record.name)} is not entered yet{which}"
             yield Reason("value-missing", message, operation=step.id, name=record.name)
+        yield from _missing_base(state, step, record)
         yield from _limit_reasons(state, step, record.name, recorded_results(state, step, record))
     for work in unmatched_calculations(step):
-        results = calculated_results(state, step, work)
-        if not results:
-            message = f"{work.title or work.name} cannot be calculated yet. A reading is missing"
+        results = judged_results(state, step, work)
+        if isinstance(results, NoResult):
+            message = f"{work.title or work.name} cannot be calculated yet. {results.reason}"
             yield Reason("value-missing", message, operation=step.id, name=work.name)
-        yield from _limit_reasons(state, step, work.name, results)
+        yield from _missing_base(state, step, work)
+        yield from _limit_reasons(state, step, work.name, calculated_results(state, step, work))
+
+
+def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedValue) -> Iterator[Reason]:
+    """The reason that the limit of a value depends on another value, which is not there."""
+    used = value.name in state.work(step.id).used
+    bound = bound_in_force(value, used) if isinstance(value, RecordedValue) else value.bound
+    if isinstance(bound, AboveReading) and single_measurement(state, bound.name) is None:
+        message = f"The limit of {value_title(step, value.name)} depends on {bound.name}, which is not entered yet"
+        yield Reason("value-missing", message, operation=step.id, name=bound.name)
 
 
 def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
@@ -40,7 +54,8 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
         shown, verdict = ", ".join(map(result_text, doubtful)), doubtful[0].verdict
-        message = f"{title}: {shown}, not proven to be within {verdict.limit}: {verdict.reason}"
+        accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
+        message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
 
 

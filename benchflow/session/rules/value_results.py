@@ -9,20 +9,19 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue, values_of
 from benchflow.procedure.plan import Step
-from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
+from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.deviation_subjects import covering_deviation
+from benchflow.session.rules.measurements import NoResult, result_slots
 from benchflow.session.rules.verdicts import (
     ValueVerdict,
     bound_in_force,
-    from_stored,
-    judge_reading,
     judge_value,
     judged_singly,
     last_attempts,
-    limit_of,
+    reading_verdicts,
 )
 from benchflow.session.state.state import Deviation, State
 from benchflow.trade.verdict import OUT_OF_LIMIT
@@ -66,15 +65,15 @@ class ValueResult(Struct, frozen=True):
         return self.waived is None and self.verdict.verdict in (*OUT_OF_LIMIT, "not-proven")
 
 
-def reading_subject(record: RecordedValue, slot: str) -> str:
+def reading_subject(name: str, slot: str) -> str:
     """One reading as a formula names it: ``gap[2]``, and ``gap[left, 2]`` for a value of a repeated operation.
 
-    It is the plain name if the value has only one reading, and for :data:`WHOLE`.
+    It is the plain name for :data:`WHOLE`.
     """
-    if slot == WHOLE or len(record.slots) == 1:
-        return record.name
-    ref = ValueRef.parse(record.name)
-    return f"{record.name}[{slot}]" if ref.place is None else f"{ref.name}[{ref.place}, {slot}]"
+    if slot == WHOLE:
+        return name
+    ref = ValueRef.parse(name)
+    return f"{name}[{slot}]" if ref.place is None else f"{ref.name}[{ref.place}, {slot}]"
 
 
 def value_results(state: State, step: Step) -> tuple[ValueResult, ...]:
@@ -100,38 +99,41 @@ def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[V
     work, attempts = state.work(step.id), last_attempts(state, step.id, record.name)
     used = record.name in work.used
     bound = bound_in_force(record, used)
-    behind = entries_of(state, readings_named(state, bound.name, None)) if isinstance(bound, AboveReading) else None
+    behind = (
+        entries_of(state, readings_named(state, state.plan.ref(bound.name)))
+        if isinstance(bound, AboveReading)
+        else None
+    )
     found: list[tuple[str, ValueVerdict, tuple[ReadingRef, ...]]] = []
     if judged_singly(record, bound):
-        limit = limit_of(state, bound, record.unit)
-        text = limit.text if limit is not None else "" if bound is None else bound.text
-        for slot in record.slots:
-            attempt = attempts.get(slot)
-            if attempt is None:
-                continue
-            reading = from_stored(attempt.quantity)
-            u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
-            judged = judge_reading(state, record, reading, used, u)
-            verdict = ValueVerdict("none", (), reading, text)
-            if judged is not None:
-                verdict = ValueVerdict(judged.verdict, (), reading, text, judged.reason, judged.conformity)
+        for slot, verdict in reading_verdicts(state, step.id, record).items():
             found.append((slot, verdict, (ReadingRef(step.id, record.name, slot),)))
     elif all(slot in attempts for slot in record.slots):
         readings = tuple(ReadingRef(step.id, record.name, slot) for slot in record.slots)
         found.append((WHOLE, judge_value(state, step.id, record), readings))
     return tuple(
-        _result(state, step, record.name, slot, reading_subject(record, slot), verdict, readings, behind)
+        _result(state, step, record.name, slot, record_subject(record, slot), verdict, readings, behind)
         for slot, verdict, readings in found
     )
 
 
+def record_subject(record: RecordedValue, slot: str) -> str:
+    """The subject of a result of ``record``: the plain name if it has only one reading."""
+    return reading_subject(record.name, WHOLE if len(record.slots) == 1 else slot)
+
+
 def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple[ValueResult, ...]:
-    """The result of a calculated value; empty while one of its inputs is missing."""
-    calculated = calculate(state, step, work)
-    if calculated is None:
+    """The results of a calculated value, one for each reading; empty while one of its inputs is missing."""
+    results = judged_results(state, step, work)
+    if isinstance(results, NoResult):
         return ()
-    readings = tuple(dict.fromkeys(readings_behind(state, work)))
-    return (_result(state, step, work.name, WHOLE, work.name, calculated.verdict, readings, None),)
+    found = []
+    for slot, result in results.items():
+        own_slot = WHOLE if len(results) == 1 else slot
+        readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
+        subject = reading_subject(work.name, own_slot)
+        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, None))
+    return tuple(found)
 
 
 def _result(
@@ -155,34 +157,30 @@ def entries_of(state: State, readings: "tuple[ReadingRef, ...]") -> frozenset[in
     return frozenset(attempts[-1].seq for attempts in found if attempts)
 
 
-def readings_behind(state: State, work: CalculatedValue) -> Iterator[ReadingRef]:
-    """The readings, of any step, that a value is calculated from, directly or through other calculated values."""
+def readings_behind(state: State, work: CalculatedValue, slot: str = WHOLE) -> Iterator[ReadingRef]:
+    """The readings, of any step, that a value is calculated from, directly or through other calculated values.
+
+    ``slot`` limits them to those of one result, for a value that is calculated reading by reading.
+    """
     from benchflow.procedure.formula import names  # late import: most entries need no formula
 
-    for ref in names(state.plan.formula(work)):
-        yield from readings_named(state, ref.name, ref.place)
+    slots = result_slots(state.plan, work)
+    for one in (slot,) if slot in slots else slots:
+        for name in names(state.plan.formula(work, one if len(slots) > 1 else None)):
+            for ref in state.plan.refs(ValueRef(name.name, name.place, name.reading)):
+                yield from readings_named(state, ref)
 
 
-def readings_named(state: State, name: str, place: str | None) -> tuple[ReadingRef, ...]:
-    """The readings that the name of a formula stands for."""
-    plan = state.plan
-    if place == ALL_PLACES:
-        key = None
-        values = plan.values(name)
-    else:
-        key = str(ValueRef(name, place))
-        values = plan.values(key) or plan.values(name)
-    found: list[ReadingRef] = []
-    for value in values:
-        if isinstance(value, CalculatedValue):
-            found += readings_behind(state, value)
-            continue
-        at = plan.record(value.name)
-        assert at is not None  # the plan has the value
-        # `gap[2]` is the value of place 2, or else the second reading of `gap`.
-        slots = (place,) if place in value.slots and value.name != key and place != ALL_PLACES else value.slots
-        found += [ReadingRef(at.step.id, value.name, slot) for slot in slots if slot is not None]
-    return tuple(found)
+def readings_named(state: State, ref: ValueRef) -> tuple[ReadingRef, ...]:
+    """The readings that a value follows from: its own, or those that it is calculated from."""
+    name = str(ValueRef(ref.name, ref.place))
+    recorded, calculated = state.plan.record(name), state.plan.work_out(name)
+    if recorded is not None:
+        slots = recorded.record.slots if ref.reading is None else (ref.reading,)
+        return tuple(ReadingRef(recorded.step.id, name, slot) for slot in slots)
+    if calculated is None:
+        return ()
+    return tuple(readings_behind(state, calculated.work_out, ref.reading or WHOLE))
 
 
 def named_value(state: State, step: Step, text: str) -> tuple[str, str | None] | None:

@@ -2,15 +2,34 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
+from fractions import Fraction
 
 from msgspec import Struct
+from msgspec.structs import replace
 
-from benchflow.procedure.model import AboveReading, Bound, EqualWithin, Fixed, RecordedValue
-from benchflow.quantity import Limit, Quantity, dimension_of, show
+from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
+from benchflow.quantity import Limit, Quantity, difference_factor, dimension_of, interval, show_short
+from benchflow.quantity.arithmetic import decimal, from_base
+from benchflow.quantity.shown import magnitude, round_half_up, with_unit
+from benchflow.session.rules.measurements import (
+    Measurement,
+    from_stored,
+    last_attempts,
+    recorded_measurements,
+    single_measurement,
+    spread,
+    statistic,
+)
 from benchflow.session.state.events import StoredQuantity
-from benchflow.session.state.state import Attempt, State
-from benchflow.trade.decision_rules import Judgement, judge
+from benchflow.session.state.state import State
+from benchflow.trade.decision_rules import Judgement, judge_exact
 from benchflow.trade.verdict import Verdict
+
+__all__ = [
+    "COVERAGE_FACTOR", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text", "from_stored",
+    "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_of", "limit_text",
+    "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict", "worst_verdict",
+]  # fmt: skip
 
 COVERAGE_FACTOR = Decimal(2)
 """The coverage factor of an uncertainty that the procedure states (ISO 14253-1 states U for k = 2)."""
@@ -22,7 +41,7 @@ class ValueVerdict(Struct, frozen=True):
     ``verdict`` is ``none`` without a limit. While readings are ``missing``, it is also ``none``, unless another reading
     is out of the limit. ``value`` is the quantity compared with the limit, such as the mean or the worst reading.
     ``limit`` is a text. ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` if
-    it is not known.
+    it is not known. ``acceptance`` has the acceptance limits of guarded acceptance as text; "" if the limit decides.
     """
 
     verdict: Verdict
@@ -31,22 +50,12 @@ class ValueVerdict(Struct, frozen=True):
     limit: str
     reason: str = ""
     conformity: float | None = None
-
-
-def from_stored(stored: StoredQuantity) -> Quantity:
-    """The quantity that was stored in the log."""
-    return Quantity(Decimal(stored.value), stored.unit, stored.entered)
+    acceptance: str = ""
 
 
 def to_stored(quantity: Quantity) -> StoredQuantity:
     """``quantity`` for the log, in plain digits without an exponent, because people read the log."""
     return StoredQuantity(format(quantity.value, "f"), quantity.unit, quantity.entered)
-
-
-def last_attempts(state: State, step: str, name: str) -> dict[str, Attempt]:
-    """The last entry of each reading of a value, by slot. Only these count."""
-    readings = state.work(step).readings.get(name, {})
-    return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
 
 
 def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
@@ -71,68 +80,41 @@ def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -
 
 
 def limit_of(state: State, bound: Bound | None, unit: str) -> Limit | None:
-    """The bound as a limit in numbers; ``None`` if there is none, or if it depends on a reading that is missing."""
+    """The bound as a limit in numbers; ``None`` if there is none, or if it depends on a reading that is missing.
+
+    For display: a value is judged by :func:`judge_measurement`, which needs no rounded number.
+    """
     match bound:
         case Fixed():
             return bound.limit
         case AboveReading():
-            earlier = recorded_quantity(state, bound.name)
+            earlier = single_measurement(state, bound.name)
             return None if earlier is None else _limit_above(earlier, bound, unit)
         case _:
             return None
 
 
-def _limit_above(earlier: Quantity, bound: AboveReading, unit: str) -> Limit:
-    """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the quantity of that value."""
-    from benchflow.quantity import convert
+def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
+    """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the measurement of that value."""
+    by = interval(bound.by, difference=True)
 
-    start = convert(earlier, unit)
-
-    def end(difference: Quantity | None) -> Quantity | None:
-        if difference is None:
+    def end(difference: Fraction | None, written: Quantity | None) -> Quantity | None:
+        if difference is None or written is None:
             return None
-        value = start.value + convert(difference, unit).value
-        return Quantity(value, unit, f"{value} {unit}")
+        number = decimal(from_base(earlier.exact + difference, unit, difference=earlier.difference))
+        places = max(_decimals(earlier.shown), _decimals(written)) + (0 if written.unit == unit else 1)
+        rounded = round_half_up(Fraction(number), places)
+        return Quantity(number, unit, with_unit(f"{rounded:f}", unit))
 
-    low, high = end(bound.by.low), end(bound.by.high)
-    shown = " .. ".join(show(limit_end) for limit_end in (low, high) if limit_end is not None)
-    return Limit(low, high, f"{shown} ({bound.text})")
-
-
-def recorded_quantity(state: State, name: str) -> Quantity | None:
-    """The quantity of a recorded value, for formulas and other limits; ``None`` while a reading is missing."""
-    found = state.plan.record(name)
-    if found is None:
-        return None
-    record = found.record
-    attempts = last_attempts(state, found.step.id, name)
-    values = [from_stored(attempts[slot].quantity) for slot in record.slots if slot in attempts]
-    return statistic(record, values) if len(values) == len(record.slots) else None
+    low, high = end(by.low, bound.by.low), end(by.high, bound.by.high)
+    shown = " .. ".join(limit_end.entered for limit_end in (low, high) if limit_end is not None)
+    if high is None or low is None:
+        shown = f"at {'least' if high is None else 'most'} {shown}"
+    return Limit(low, high, f"{shown} ({bound.text})", by.low_open, by.high_open)
 
 
-def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
-    """The largest, the smallest, the spread or the mean of the readings, by the ``judge`` of the value.
-
-    For ``judge: all`` it is the mean.
-    """
-    numbers = [value.value for value in values]
-    unit = values[0].unit
-    match record.judge:
-        case "largest":
-            return values[numbers.index(max(numbers))]
-        case "smallest":
-            return values[numbers.index(min(numbers))]
-        case "spread":
-            return _untyped_quantity(max(numbers) - min(numbers), unit)
-        case _ if len(values) == 1:
-            return values[0]
-        case _:
-            return _untyped_quantity(sum(numbers, Decimal(0)) / len(numbers), unit)
-
-
-def _untyped_quantity(value: Decimal, unit: str) -> Quantity:
-    """A quantity that was not typed: its text is the shown value."""
-    return Quantity(value, unit, show(Quantity(value, unit, "")))
+def _decimals(quantity: Quantity) -> int:
+    return len(show_short(quantity).partition(".")[2].split(" ")[0])
 
 
 def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
@@ -140,39 +122,140 @@ def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
-def judge_reading(
-    state: State, record: RecordedValue, reading: Quantity, used: bool, u: Quantity | None
+def judge_measurement(
+    state: State, value: RecordedValue | CalculatedValue, bound: Bound | None, measured: Measurement
 ) -> Judgement | None:
+    """The verdict on one figure: a reading, a statistic or a calculated value.
+
+    A relative limit is judged as the difference from the earlier value. ``None`` if there is no limit, or if it depends
+    on a reading that is missing.
+    """
+    match bound:
+        case Fixed():
+            compared, limit, difference = measured, bound.limit, measured.difference
+        case AboveReading():
+            earlier = single_measurement(state, bound.name)
+            if earlier is None:
+                return None
+            compared, limit, difference = measured.minus(earlier), bound.by, True
+        case EqualWithin():
+            compared, limit, difference = measured, Limit(None, bound.spread, bound.text), True
+        case None:
+            return None
+    u = compared.uncertainty(value)
+    return judge_exact(compared.exact, interval(limit, difference=difference), value.decision, u)
+
+
+def judge_reading(state: State, record: RecordedValue, measured: Measurement, used: bool) -> Judgement | None:
     """The verdict on one reading; ``None`` if there is no limit, or if the readings are judged together.
 
-    ``used`` selects the limit for used parts. ``u`` is the standard uncertainty.
+    ``used`` selects the limit for used parts.
     """
     bound = bound_in_force(record, used)
-    if not judged_singly(record, bound):
-        return None
-    limit = limit_of(state, bound, record.unit)
-    return None if limit is None else judge(reading, limit, record.decision, u)
+    return judge_measurement(state, record, bound, measured) if judged_singly(record, bound) else None
+
+
+def reading_verdicts(state: State, step: str, record: RecordedValue) -> dict[str, ValueVerdict]:
+    """The verdict on each reading that is there, by slot. All are ``none`` if the readings are judged together."""
+    bound = bound_in_force(record, record.name in state.work(step).used)
+    measured = recorded_measurements(state, state.step(step), record)
+    found: dict[str, ValueVerdict] = {}
+    for slot, one in measured.items():
+        judged = judge_measurement(state, record, bound, one) if judged_singly(record, bound) else None
+        found[slot] = value_verdict(state, record, bound, one, judged)
+    return found
+
+
+def value_verdict(
+    state: State,
+    value: RecordedValue | CalculatedValue,
+    bound: Bound | None,
+    measured: Measurement,
+    judged: Judgement | None,
+) -> ValueVerdict:
+    """The verdict on one figure with its texts."""
+    text = limit_text(state, bound, value.unit)
+    if judged is None:
+        return ValueVerdict("none", (), measured.shown, text)
+    acceptance = acceptance_text(judged, value, measured.difference or not isinstance(bound, Fixed))
+    return ValueVerdict(judged.verdict, (), measured.shown, text, judged.reason, judged.conformity, acceptance)
+
+
+def limit_text(state: State, bound: Bound | None, unit: str) -> str:
+    """The limit as text; a relative limit with its numbers, if the earlier value is there."""
+    if bound is None:
+        return ""
+    limit = limit_of(state, bound, unit) if isinstance(bound, AboveReading) else None
+    return bound.text if limit is None else limit.text
+
+
+def acceptance_text(judged: Judgement, value: RecordedValue | CalculatedValue, difference: bool) -> str:
+    """The values that guarded acceptance accepts: ``0.1165 .. 0.1835 mm``; "" if the limit itself decides.
+
+    The ends are rounded inwards to three significant digits of the guard band, so no rounded end is outside.
+    """
+    if value.decision != "guarded" or (judged.accept_low is None and judged.accept_high is None):
+        return ""
+    low, high = judged.accept_low, judged.accept_high
+    if low is not None and high is not None and low > high:
+        return "none"
+    bands = [
+        abs(accept - reject)
+        for accept, reject in ((low, judged.reject_low), (high, judged.reject_high))
+        if accept is not None and reject is not None
+    ]
+    factor = difference_factor(value.unit)
+    band = max(bands) / factor
+    places = max(0, 2 - magnitude(band)) if band else 6
+
+    def end(exact: Fraction | None, up: bool) -> str:
+        if exact is None:
+            return ""
+        number = from_base(exact, value.unit, difference=difference)
+        steps = number * Fraction(10) ** places
+        whole = -((-steps.numerator) // steps.denominator) if up else steps.numerator // steps.denominator
+        rounded = Decimal(whole).scaleb(-places)
+        return f"{rounded:f}"
+
+    if low is None:
+        return f"at most {with_unit(end(high, False), value.unit)}"
+    if high is None:
+        return f"at least {with_unit(end(low, True), value.unit)}"
+    return f"{end(low, True)} .. {with_unit(end(high, False), value.unit)}"
 
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     """The verdict on a recorded value: the worst verdict of its readings, or the verdict on their statistic."""
-    attempts = last_attempts(state, step, record.name)
-    missing = tuple(slot for slot in record.slots if slot not in attempts)
     bound = bound_in_force(record, record.name in state.work(step).used)
-    text = "" if bound is None else bound.text
-    present = [attempts[slot] for slot in record.slots if slot in attempts]
-    values = [from_stored(attempt.quantity) for attempt in present]
-    value = statistic(record, values) if values and not missing else None
-    if isinstance(bound, AboveReading):
-        limit = limit_of(state, bound, record.unit)
-        text = bound.text if limit is None else limit.text
+    measured = recorded_measurements(state, state.step(step), record)
+    missing = tuple(slot for slot in record.slots if slot not in measured)
+    figures = list(measured.values())
+    combined = _combined(record, bound, figures) if figures and not missing else None
+    text = limit_text(state, bound, record.unit)
+    nothing = ValueVerdict("none", missing, None if combined is None else combined.shown, text)
     if bound is None:
-        return ValueVerdict("none", missing, value, text)
-    if judged_singly(record, bound):
-        return _judge_worst(state, record, bound, present, missing, value, text)
-    if missing:
-        return ValueVerdict("none", missing, None, text)
-    return _judge_statistic(state, record, bound, values, present, text)
+        return nothing
+    if not judged_singly(record, bound):
+        judged = None if combined is None else judge_measurement(state, record, bound, combined)
+        if combined is None or judged is None:
+            return ValueVerdict("none", missing, None, text) if missing else nothing
+        return value_verdict(state, record, bound, combined, judged)
+    singles = reading_verdicts(state, step, record)
+    worst = worst_verdict(list(singles.values()))
+    if worst is None or worst.verdict == "none" or (missing and worst.verdict == "ok"):
+        return nothing
+    shown = combined.shown if worst.verdict == "ok" and combined is not None else worst.value
+    return replace(worst, missing=missing, value=shown)
+
+
+def worst_verdict(verdicts: Sequence[ValueVerdict]) -> ValueVerdict | None:
+    """The first of the worst verdicts; ``None`` if there is none at all."""
+    return max(verdicts, key=lambda one: _SEVERITY[one.verdict], default=None)
+
+
+def _combined(record: RecordedValue, bound: Bound | None, figures: Sequence[Measurement]) -> Measurement:
+    """The figure that is compared with the limit, or that is shown for all readings."""
+    return spread(figures, record.unit) if isinstance(bound, EqualWithin) else statistic(record, figures)
 
 
 def combined_text(state: State, step: str, record: RecordedValue) -> str:
@@ -187,88 +270,8 @@ def combined_text(state: State, step: str, record: RecordedValue) -> str:
     if verdict.missing or verdict.value is None:
         return ""
     label = "spread" if isinstance(bound, EqualWithin) else record.judge
-    return f"{label} {_rounded_text(verdict.value, bound)}"
-
-
-def _rounded_text(value: Quantity, bound: Bound | None) -> str:
-    """``value`` with at most one decimal more than its limit has."""
-    ends: tuple[Quantity | None, ...] = ()
-    if isinstance(bound, Fixed):
-        ends = (bound.limit.low, bound.limit.high)
-    elif isinstance(bound, EqualWithin):
-        ends = (bound.spread,)
-    places = [
-        -exponent for end in ends if end is not None and isinstance(exponent := end.value.as_tuple().exponent, int)
-    ]
-    own = value.value.as_tuple().exponent
-    digits = max(places) + 1 if places else 4
-    return show(value) if isinstance(own, int) and -own <= digits else show(value, digits=digits)
+    return f"{label} {verdict.value.entered}"
 
 
 _SEVERITY: dict[Verdict, int] = {"none": 0, "ok": 0, "not-proven": 1, "low": 2, "high": 2}
 """The rank of each verdict; the highest rank is the worst."""
-
-
-def _judge_worst(
-    state: State,
-    record: RecordedValue,
-    bound: Bound,
-    present: Sequence[Attempt],
-    missing: tuple[str, ...],
-    value: Quantity | None,
-    text: str,
-) -> ValueVerdict:
-    """The worst verdict on a single reading. ``value`` is the statistic, shown if all readings are ok."""
-    limit = limit_of(state, bound, record.unit)
-    if limit is None:
-        return ValueVerdict("none", missing, value, text)
-    worst: tuple[int, Judgement, Quantity] | None = None
-    for attempt in present:
-        reading = from_stored(attempt.quantity)
-        u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
-        verdict = judge(reading, limit, record.decision, u)
-        rank = _SEVERITY[verdict.verdict]
-        if worst is None or rank > worst[0]:
-            worst = (rank, verdict, reading)
-    if worst is None or (missing and worst[0] == 0):
-        return ValueVerdict("none", missing, value, text)
-    _, verdict, reading = worst
-    shown = reading if verdict.verdict != "ok" or value is None else value
-    return ValueVerdict(verdict.verdict, missing, shown, text, verdict.reason, verdict.conformity)
-
-
-def _judge_statistic(
-    state: State,
-    record: RecordedValue,
-    bound: Bound,
-    values: Sequence[Quantity],
-    present: Sequence[Attempt],
-    text: str,
-) -> ValueVerdict:
-    """The verdict on the statistic of all readings."""
-    if isinstance(bound, EqualWithin):
-        numbers = [value.value for value in values]
-        value = _untyped_quantity(max(numbers) - min(numbers), record.unit)
-        limit: Limit | None = Limit(None, bound.spread, bound.text)
-    else:
-        value = statistic(record, values)
-        limit = limit_of(state, bound, record.unit)
-    if limit is None:
-        return ValueVerdict("none", (), value, text)
-    verdict = judge(value, limit, record.decision, _statistic_uncertainty(present, record, bound))
-    return ValueVerdict(verdict.verdict, (), value, text, verdict.reason, verdict.conformity)
-
-
-def _statistic_uncertainty(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:
-    """The standard uncertainty of the statistic; ``None`` if that of any reading is not known.
-
-    All readings share the error of their instrument, so a mean is as uncertain as one reading. A difference is more
-    uncertain by the square root of two (GUM 5.1.2): its two errors are taken as independent, which is on the safe side.
-    """
-    known = [from_stored(attempt.uncertainty) for attempt in present if attempt.uncertainty is not None]
-    if not known or len(known) < len(present):
-        return None
-    largest = max(known, key=lambda u: u.value)
-    if isinstance(bound, EqualWithin) or record.judge == "spread":
-        return Quantity(largest.value * Decimal(2).sqrt(), largest.unit, largest.entered)
-    return largest

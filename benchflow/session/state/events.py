@@ -90,6 +90,7 @@ class ReadingRecorded(Event, frozen=True, tag="recorded"):
     uncertainty: StoredQuantity | None = None  # standard uncertainty u, in the unit of the value
     conformity: str | None = None  # probability of conformity, from 0 to 1
     used: bool = False  # true if the limit for used parts applies
+    acceptance: str = ""  # the values that guarded acceptance accepts
 
 
 class ValueCalculated(Event, frozen=True, tag="calculated"):
@@ -104,6 +105,8 @@ class ValueCalculated(Event, frozen=True, tag="calculated"):
     filled: str = ""  # the formula with the numbers inserted
     uncertainty: StoredQuantity | None = None
     conformity: str | None = None
+    reading: str = ""  # the reading that it was calculated for, if there are several
+    acceptance: str = ""  # the values that guarded acceptance accepts
 
 
 class RemedyCarriedOut(Event, frozen=True, tag="remedied"):

@@ -31,7 +31,8 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
-    attempt = Attempt(line.seq, event.quantity, event.verdict, event.used, event.uncertainty)
+    instrument = event.serial or event.instrument or ""
+    attempt = Attempt(line.seq, event.quantity, event.verdict, event.used, event.uncertainty, None, instrument)
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     used = work.used | {event.name} if event.used else work.used - {event.name}  # the last reading decides
@@ -83,7 +84,8 @@ def _fold_reading_corrected(
 ) -> State:
     wrong = state.work(entry.operation).attempt(entry, event.event)
     used = wrong is not None and wrong.used
-    attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, corrects=event.event)
+    instrument = "" if wrong is None else wrong.instrument
+    attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, event.event, instrument)
     return _with_attempt(state, entry, attempt, line.by)
 
 

@@ -31,6 +31,7 @@ class Attempt(Struct, frozen=True):
     used: bool = False  # true if the limit for used parts applies
     uncertainty: StoredQuantity | None = None  # standard uncertainty
     corrects: int | None = None  # ``seq`` of the wrong entry that this attempt corrects
+    instrument: str = ""  # serial number of the instrument, or its id in the procedure; "" without an instrument
 
 
 class Tick(Struct, frozen=True):

@@ -10,7 +10,7 @@ from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
-from benchflow.session.rules.value_results import WHOLE, calculated_results, reading_subject, recorded_results
+from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import (
     bound_in_force,
     combined_text,
@@ -62,7 +62,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     waived = {result.slot for result in results if result.waived is not None}
     rows = []
     for slot in record.slots:
-        attempt, subject = attempts.get(slot), reading_subject(record, slot)
+        attempt, subject = attempts.get(slot), record_subject(record, slot)
         if attempt is None:
             rows.append(vw.Reading(slot, "", "", subject=subject))
         else:

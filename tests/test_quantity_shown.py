@@ -19,7 +19,9 @@ from benchflow.quantity import (
     show_converted,
     show_limit,
     show_short,
+    show_with_typed,
 )
+from benchflow.quantity.shown import decimals_shown
 
 
 @pytest.mark.parametrize(
@@ -57,6 +59,37 @@ def test_converted_value_has_a_sensible_number_of_digits(typed: str, unit: str, 
 )
 def test_long_decimal_is_shown_short_and_a_reading_keeps_all_digits(value: str, shown: str) -> None:
     assert show_short(Quantity(Decimal(value), "mm", "")) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "entered", "shown", "with_typed"),
+    [
+        ("52.01158", "mm", "2.0477 in", "52.0116 mm", "52.0116 mm (typed 2.0477 in)"),
+        ("2.047244094488188976377952756", "in", "52 mm", "2.05 in", "2.05 in (typed 52 mm)"),
+        ("20.16666666666666666666666667", "°C", "68.3 °F", "20.17 °C", "20.17 °C (typed 68.3 °F)"),
+        ("52.0124", "mm", "52.0124 mm", "52.0124 mm", "52.0124 mm"),
+        ("52.0120", "mm", "52.0120", "52.0120 mm", "52.0120 mm"),
+        ("54.23271793325600", "N·m", "40 ft-lb (54 N·m)", "54.2 N·m", "54.2 N·m (typed 40 ft-lb (54 N·m))"),
+        ("120", "°", "1/3 turn", "120°", "120° (typed 1/3 turn)"),
+        ("0.396875", "mm", "1/64 in", "0.396875 mm", "0.396875 mm (typed 1/64 in)"),
+        # a calculated value: its text is the rounded value
+        ("0.1033333333333333333333333333", "mm", "0.1033 mm", "0.1033 mm", "0.1033 mm"),
+        ("0.1033333333333333333333333333", "mm", "0.1033333333333333333333333333 mm", "0.103333 mm", "0.103333 mm"),
+        ("0.1033333333333333333333333333", "mm", "", "0.103333 mm", "0.103333 mm"),
+        # a text that means something else is not shown as the value
+        ("0.10", "mm", "0.2 mm", "0.10 mm", "0.10 mm"),
+        ("0.0001", "in", "at most 0.0002 in", "0.0001 in", "0.0001 in (typed at most 0.0002 in)"),
+        ("0.5", "mm", "0.5 N", "0.5 mm", "0.5 mm (typed 0.5 N)"),
+        ("-0.045", "mm", "-0.04500 mm", "-0.04500 mm", "-0.04500 mm"),
+    ],
+)
+def test_stored_quantity_is_shown_to_the_digits_that_were_typed(
+    value: str, unit: str, entered: str, shown: str, with_typed: str
+) -> None:
+    stored = Quantity(Decimal(value), unit, entered)
+    assert show_short(stored) == shown
+    assert show_with_typed(stored) == with_typed
+    assert decimals_shown(stored) == len(shown.split(" ")[0].removesuffix("°").partition(".")[2])
 
 
 def test_conversion_stores_more_digits_than_are_shown() -> None:

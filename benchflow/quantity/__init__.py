@@ -30,11 +30,11 @@ from benchflow.quantity.arithmetic import (
 )
 from benchflow.quantity.limits import parse_limit
 from benchflow.quantity.notation import parse_quantity, unit_symbol
-from benchflow.quantity.shown import show, show_converted, show_limit, show_short
+from benchflow.quantity.shown import show, show_converted, show_limit, show_short, show_with_typed
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 
 __all__ = [
     "Interval", "Limit", "Quantity", "QuantityError", "base", "base_of_difference", "convert", "difference_factor",
     "dimension_of", "interval", "parse_limit", "parse_quantity", "position", "seconds", "show", "show_converted",
-    "show_limit", "show_short", "unit_symbol",
+    "show_limit", "show_short", "show_with_typed", "unit_symbol",
 ]  # fmt: skip

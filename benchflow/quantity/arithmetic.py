@@ -7,7 +7,15 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.quantity import units
-from benchflow.quantity.numerals import MAX_LENGTH, NumeralError, exact_decimal, scan_number, uniform
+from benchflow.quantity.numerals import (
+    MAX_LENGTH,
+    Number,
+    NumeralError,
+    exact_decimal,
+    scan_number,
+    skip_space,
+    uniform,
+)
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
@@ -78,14 +86,24 @@ def _to_base(value: Fraction, unit: Unit) -> Fraction:
 
 def _typed_value(q: Quantity) -> Fraction | None:
     """The exact base value of the text ``entered``; ``None`` if it is not one number with a unit."""
+    typed = scan_entered(q)
+    return None if typed is None else _to_base(typed[0].exact, typed[1])
+
+
+def scan_entered(q: Quantity) -> tuple[Number, Unit] | None:
+    """The number and the unit of the text ``entered``; ``None`` if it is not one number with a unit.
+
+    A text without a unit has the unit of ``q``.
+    """
     text = uniform(q.entered[:MAX_LENGTH])
+    start = skip_space(text, 0)
     try:
-        number, end = scan_number(text, 0)
+        number, end = scan_number(text, start)
     except NumeralError:
         return None
     spelling = text[end:].split("(")[0].strip()
     unit = units.find(spelling) if spelling else unit_with_symbol(q.unit) if q.unit else _COUNT
-    return None if unit is None else _to_base(number.exact, unit)
+    return None if unit is None else (number, unit)
 
 
 def _half_digit(value: Decimal) -> Fraction:

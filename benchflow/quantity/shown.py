@@ -4,7 +4,15 @@ from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from math import log10
 
-from benchflow.quantity.arithmetic import base, check_convertible, difference_factor, from_base
+from benchflow.quantity.arithmetic import (
+    base,
+    check_convertible,
+    difference_factor,
+    dimension_of,
+    from_base,
+    scan_entered,
+)
+from benchflow.quantity.numerals import Number
 from benchflow.quantity.types import Limit, Quantity
 
 
@@ -17,14 +25,49 @@ def show(q: Quantity, *, digits: int | None = None) -> str:
     return with_unit(f"{value:f}", q.unit)
 
 
-def show_short(q: Quantity) -> str:
-    """Return a quantity as text with all its digits, or with six significant digits if it has more than ten.
+_MOST_DIGITS = 10
+"""A number with more digits comes from a division, not from a person or a gauge. Source: our own rule."""
 
-    A value has more than ten digits after a division. Only for display. Source: our own rule.
+
+def show_short(q: Quantity) -> str:
+    """Return a stored quantity as text for people, to the digits that its reading bears: ``52.0116 mm`` for 2.0477 in.
+
+    ``entered`` decides. If it is the same value in the unit of ``q``, its digits are shown. This includes the rounded
+    text of a calculated value. If it is in another unit, the rule of :func:`show_converted` applies. Without such a
+    text, all digits of the value are shown, or six significant digits if it has more than ten. Halves are rounded away
+    from zero. Only for display: never judge or store the result. Source: our own rule.
     """
-    if len(q.value.as_tuple().digits) <= 10:
+    typed = scan_entered(q)
+    if typed is not None and typed[0].value is not None:
+        number, unit = typed
+        written = Quantity(typed[0].value, unit.symbol, "")
+        if len(written.value.as_tuple().digits) <= _MOST_DIGITS and _means_the_same(written, number, q):
+            return show(written) if unit.symbol == q.unit else show_converted(written, q.unit)
+    if len(q.value.as_tuple().digits) <= _MOST_DIGITS:
         return show(q)
     return with_unit(f"{Context(prec=6, rounding=ROUND_HALF_UP).plus(q.value):f}", q.unit)
+
+
+def decimals_shown(q: Quantity) -> int:
+    """Return the number of decimals in the text of :func:`show_short`."""
+    return len(show_short(q).split(" ")[0].rstrip("°").partition(".")[2])
+
+
+def _means_the_same(written: Quantity, number: Number, q: Quantity) -> bool:
+    """True if ``q`` is the ``written`` quantity, or is rounded to it."""
+    if dimension_of(written.unit) != dimension_of(q.unit):
+        return False
+    step = number.step if number.step is not None and not number.is_fraction else Fraction(0)
+    return abs(base(written) - base(q)) <= step * difference_factor(written.unit) / 2
+
+
+def show_with_typed(q: Quantity, word: str = "typed ") -> str:
+    """Return a stored quantity for people, with the text typed in another unit: ``52.0116 mm (typed 2.0477 in)``."""
+    own, typed = show_short(q), q.entered.strip()
+    found = scan_entered(q)
+    exact = f"{q.value:f}"
+    same = typed in ("", own, exact, with_unit(exact, q.unit)) or (found is not None and found[1].symbol == q.unit)
+    return own if same else f"{own} ({word}{typed})"
 
 
 def with_unit(number: str, unit: str) -> str:

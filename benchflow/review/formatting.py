@@ -4,13 +4,22 @@ from datetime import tzinfo
 from decimal import Decimal
 
 from benchflow.quantity import Quantity, show_short
+from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import Band
 from benchflow.session.log.timestamps import parse_timestamp
 
 
-def shown(value: Decimal | str, unit: str) -> str:
-    """``0.105 mm``; a plain number if ``unit`` is "". Long decimals, such as the mean of three, are rounded."""
-    return show_short(Quantity(Decimal(value), unit, ""))
+def shown(value: Decimal | str, unit: str, entered: str = "") -> str:
+    """``0.105 mm``; a plain number if ``unit`` is "". It is rounded as :func:`benchflow.quantity.show_short` does.
+
+    ``entered`` is the text that was typed, which decides the number of digits.
+    """
+    return show_short(Quantity(Decimal(value), unit, entered))
+
+
+def shown_reading(reading: ReadingFact) -> str:
+    """A reading to the digits that were typed: ``52.0116 mm`` for 2.0477 in."""
+    return shown(reading.value, reading.unit, reading.entered)
 
 
 def local_time(at: str, zone: tzinfo | None = None) -> str:

@@ -14,7 +14,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
-from benchflow.quantity import Limit, Quantity, base, base_of_difference, dimension_of, show
+from benchflow.quantity import Limit, Quantity, base, base_of_difference, dimension_of, interval, show_short
 from benchflow.trade.rounding import in_unit
 
 TORQUE_MONTHS = 12
@@ -311,21 +311,18 @@ def _range_reasons(instrument: Instrument, value: Quantity) -> list[Unfit]:
     if is_torque(instrument.kind) and scale is not None:
         lowest = LOWEST_SHARE * base(scale)
         if base(value) < lowest:
-            return [LowOnScale(show(value), show(in_unit(lowest, scale.unit)))]
+            return [LowOnScale(show_short(value), show_short(in_unit(lowest, scale.unit)))]
     return []
 
 
 def _outside(instrument: Instrument, value: Quantity) -> Unfit | None:
     if instrument.range is None:
-        return RangeUnknown(show(value))
+        return RangeUnknown(show_short(value))
     low, high = instrument.range.low, instrument.range.high
     if any(end is not None and dimension_of(end.unit) != dimension_of(value.unit) for end in (low, high)):
-        return OtherQuantity(show(value), instrument.range.text)
-    if low is not None and base(value) < base(low):
-        return OutOfRange(show(value), instrument.range.text, "low")
-    if high is not None and base(value) > base(high):
-        return OutOfRange(show(value), instrument.range.text, "high")
-    return None
+        return OtherQuantity(show_short(value), instrument.range.text)
+    position = interval(instrument.range).position(base(value))
+    return None if position == "within" else OutOfRange(show_short(value), instrument.range.text, position)
 
 
 def _uncertainty_reasons(instrument: Instrument, need: InstrumentNeed, value: Quantity | None) -> list[Unfit]:
@@ -366,7 +363,9 @@ def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity 
         return None
     if isinstance(instrument.uncertainty, PercentUncertainty):
         value = abs(reading.value) * instrument.uncertainty.percent / 100 / instrument.k
-        return Quantity(value, reading.unit, f"{instrument.uncertainty.text} of {show(reading)}, k = {instrument.k}")
+        return Quantity(
+            value, reading.unit, f"{instrument.uncertainty.text} of {show_short(reading)}, k = {instrument.k}"
+        )
     u = in_unit(
         base_of_difference(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True
     )

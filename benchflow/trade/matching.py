@@ -14,7 +14,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
-from benchflow.quantity import Limit, Quantity, base, dimension_of, show
+from benchflow.quantity import Limit, Quantity, base, dimension_of, show_short
 from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit
 
@@ -79,19 +79,19 @@ class Purchase(Struct, frozen=True):
         """The purchase as text, such as ``3: 2.46 mm or 2.48 mm (from 2.42 mm to 2.52 mm)``."""
         span = _span(self.low, self.high)
         if self.sizes is None:
-            best = "" if self.aim is None else f", best {show(self.aim)}"
+            best = "" if self.aim is None else f", best {show_short(self.aim)}"
             return f"{self.place}: one {span}{best}"
         if not self.sizes:
             return f"{self.place}: no purchasable size fits ({span})"
-        return f"{self.place}: {' or '.join(show(size) for size in self.sizes)} ({span})"
+        return f"{self.place}: {' or '.join(show_short(size) for size in self.sizes)} ({span})"
 
 
 def _span(low: Quantity | None, high: Quantity | None) -> str:
     if low is not None and high is not None:
-        return f"from {show(low)} to {show(high)}"
+        return f"from {show_short(low)} to {show_short(high)}"
     if high is not None:
-        return f"at most {show(high)}"
-    return "of any size" if low is None else f"at least {show(low)}"
+        return f"at most {show_short(high)}"
+    return "of any size" if low is None else f"at least {show_short(low)}"
 
 
 class EqualAlternative(Struct, frozen=True):

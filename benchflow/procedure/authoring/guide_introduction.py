@@ -23,6 +23,9 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   `40 ± 4 N·m (30 ± 3 ft-lb)`. The program checks that they agree within half a step of the last digit of the coarser
   one. A whole number that ends in 5 or 0 may be rounded to 5 or 10, by at most 5 %. A reading within either column is
   ok. `40 N·m (about 30 ft-lb)` shows the second one and does not compare it.
+- **Digits**: readings are kept and judged exactly, in any unit. Only what is shown is rounded, halves away from zero:
+  a reading shows the digits that were typed. Converted to another unit, it shows about one digit more than was typed,
+  and a mean one decimal more than its readings.
 - **Places**: under `each: bore` an operation is done once for each bore, and its texts can contain `{bore}`. Elsewhere,
   `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
 - **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state

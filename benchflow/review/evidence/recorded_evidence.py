@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.plan import Step
-from benchflow.review.formatting import count, local_time, margin_text, shown
+from benchflow.review.formatting import count, local_time, margin_text, shown_reading
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
@@ -47,7 +47,7 @@ def value_text(value: Value) -> str:
 
     For example ``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``.
     """
-    figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
+    figures = ", ".join(shown_reading(r) for r in value.readings)
     if value.calculated:
         figures = value.filled
     verdict = VERDICT_TEXT[value.verdict] or "not judged"

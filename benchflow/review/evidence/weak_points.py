@@ -19,7 +19,7 @@ from benchflow.review.evidence.ranking import (
     WINDOW_SHARE,
     WeakPoint,
 )
-from benchflow.review.formatting import count, local_day, margin_text, shown
+from benchflow.review.formatting import count, local_day, margin_text, shown_reading
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
@@ -86,7 +86,7 @@ def _deviation_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 def _value_points(value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
     if value.judged is not None and value.open:
-        figure = f"{value.ask} is {shown(value.judged, value.unit)}"
+        figure = f"{value.ask} is {value.judged_text}"
         if value.verdict in OUT_OF_LIMIT:
             yield WeakPoint("out-of-limit", f"{figure}, outside {value.limit}", last, value.name)
         elif value.verdict == "not-proven":
@@ -100,10 +100,11 @@ def _value_points(value: Value) -> Iterator[WeakPoint]:
 
 def _near_limit_points(value: Value, last: int | None) -> Iterator[WeakPoint]:
     least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
-    for reading, number, share in value.margins():
+    for reading, _, share in value.margins():
         if 0 <= share < least:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
-            words = f"{value.ask}{slot} {shown(number, value.unit)}: {margin_text(share, value.band, value.limit)}"
+            figure = value.judged_text if reading is None else shown_reading(reading)
+            words = f"{value.ask}{slot} {figure}: {margin_text(share, value.band, value.limit)}"
             yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name)
 
 
@@ -111,7 +112,7 @@ def _retaken_points(value: Value) -> Iterator[WeakPoint]:
     """Earlier attempts that were out of the limit, unless the reading in force is a correction of a typing error."""
     out = [reading for reading in value.earlier if reading.verdict in OUT_OF_LIMIT]
     if out and not any(reading.corrected for reading in value.readings):
-        first = shown(out[0].value, out[0].unit)
+        first = shown_reading(out[0])
         words = f"{value.ask} was out of its limit {count(len(out), 'time')} before the accepted reading, first {first}"
         yield WeakPoint("retaken", words, out[0].seq, value.name)
 

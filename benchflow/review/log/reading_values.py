@@ -15,10 +15,11 @@ from benchflow.procedure.model import (
     RecordedValue,
 )
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, convert
+from benchflow.quantity import show_short
+from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.margin import OPEN, Band, margin, number
+from benchflow.review.log.margin import OPEN, Band, band_of_limit, margin, number
 from benchflow.session.rules.value_results import results_of
 from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_singly, limit_of
 from benchflow.session.state.state import State
@@ -42,6 +43,7 @@ class Value(Struct, frozen=True):
     missing: tuple[str, ...]
     verdict: Verdict
     judged: Decimal | None  # the figure compared with the limit: the worst reading, the mean or the spread
+    judged_text: str  # the same, rounded for display
     share: float | None  # the margin of the judged figure: see `benchflow.review.log.margin`
     uncertainty: Decimal | None  # standard uncertainty of the judged figure; None if not known
     reason: str
@@ -86,13 +88,17 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     in_force = {fact.slot: fact for fact in facts if fact.in_force}
     readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
     if judged_singly(record, bound):
-        judged, u = _reading_nearest_limit(readings, within)
+        nearest = _reading_nearest_limit(readings, within)
+        judged = None if nearest is None else Decimal(nearest.value)
+        text = "" if nearest is None else shown_reading(nearest)
+        u = None if nearest is None or not nearest.uncertainty else Decimal(nearest.uncertainty)
     else:
         judged = None if verdict.value is None else verdict.value.value
+        text = "" if verdict.value is None else show_short(verdict.value)
         u = _largest_uncertainty(readings)
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
-        verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
+        verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
         verdict.reason, "", *_waiver(state, step, record.name),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound),
     )  # fmt: skip
@@ -107,8 +113,9 @@ def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Valu
     within = _band_in_unit(log.state, work.bound, work.unit)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
-        in_force.limit, within, (), (), cast(Verdict, in_force.verdict), number(in_force.value),
-        in_force.share, number(in_force.uncertainty), "", in_force.filled or work.formula,
+        in_force.limit, within, (), (), cast(Verdict, in_force.verdict),
+        number(in_force.value), shown_reading(in_force), in_force.share,
+        number(in_force.uncertainty), "", in_force.filled or work.formula,
         *_waiver(log.state, step, work.name), (), False,
     )  # fmt: skip
 
@@ -124,28 +131,22 @@ def _band_in_unit(state: State, bound: Bound | None, unit: str) -> Band:
     match bound:
         case Fixed() | AboveReading():
             limit = limit_of(state, bound, unit)
-            return OPEN if limit is None else Band(_value_in_unit(limit.low, unit), _value_in_unit(limit.high, unit))
+            return OPEN if limit is None else band_of_limit(limit, unit)
         case EqualWithin():
-            return Band(None, _value_in_unit(bound.spread, unit))
+            return band_of_limit(bound.limit, unit, difference=True)
         case None:
             return OPEN
 
 
-def _value_in_unit(quantity: Quantity | None, unit: str) -> Decimal | None:
-    return None if quantity is None else convert(quantity, unit).value
-
-
-def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
-    """The reading with the smallest margin, and its uncertainty; the first reading if none has a margin."""
+def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> ReadingFact | None:
+    """The reading with the smallest margin; the first reading if none has a margin."""
     worst: ReadingFact | None = None
     least = float("inf")
     for reading in readings:
         left = margin(Decimal(reading.value), within)
         if worst is None or (left is not None and left < least):
             worst, least = reading, least if left is None else left
-    if worst is None:
-        return None, None
-    return Decimal(worst.value), Decimal(worst.uncertainty) if worst.uncertainty else None
+    return worst
 
 
 def _largest_uncertainty(readings: tuple[ReadingFact, ...]) -> Decimal | None:

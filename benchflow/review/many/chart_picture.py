@@ -32,7 +32,13 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
     if not series.points:
         return ()
     low, high = _scale_ends(series)
-    label_width = 10
+    newest = series.points[-1]
+    lines = [(newest.low, "=", newest.low_shown), (newest.high, "=", newest.high_shown)]
+    if series.chart is not None:
+        limits = series.chart.limits
+        marked = ((limits.centre, "."), (limits.lower, "-"), (limits.upper, "-"))
+        lines = [*((value, mark, series.rounded(value)) for value, mark in marked), *lines]
+    label_width = max(10, *(len(name) + 2 for _, _, name in lines))
     points = series.points[-(width - label_width) :]
     dropped = len(series.points) - len(points)
     rows = [[" "] * (width - label_width) for _ in range(height)]
@@ -46,14 +52,8 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
             rows[row(value)] = [mark] * (width - label_width)
             labels[row(value)] = name
 
-    newest = series.points[-1]
-    if series.chart is not None:
-        limits = series.chart.limits
-        draw_line(limits.centre, ".", f"{limits.centre:.4g}")
-        draw_line(limits.lower, "-", f"{limits.lower:.4g}")
-        draw_line(limits.upper, "-", f"{limits.upper:.4g}")
-    draw_line(newest.low, "=", f"{newest.low:.4g}" if newest.low is not None else "")
-    draw_line(newest.high, "=", f"{newest.high:.4g}" if newest.high is not None else "")
+    for line in lines:
+        draw_line(*line)
     step = max(1, min(4, (width - label_width - 1) // max(1, len(points) - 1))) if len(points) > 1 else 1
     outliers = set(series.chart.outliers) if series.chart is not None else set()
     for place, point in enumerate(points):
@@ -89,12 +89,12 @@ def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     drawing.add("rect", x=left, y=top, width=inner, height=tall, fill="#e4e4e4")
     drawing.add("rect", x=left, y=band_top, width=inner, height=band_bottom - band_top, fill="#fff")
     labelled: list[float] = []
-    for value, stroke in _horizontal_lines(series):
+    for value, label, stroke in _horizontal_lines(series):
         at = y(value)
         drawing.add("line", x1=left, x2=width - right, y1=at, y2=at, stroke="#000", **stroke)
         if all(abs(at - other) >= 12 for other in labelled):  # labels must not overlap
             labelled.append(at)
-            drawing.text(left - 6, at + 4, f"{value:.4g}", text_anchor="end", font_size=12)
+            drawing.text(left - 6, at + 4, label, text_anchor="end", font_size=12)
     at_points = [(x(place), y(point.value)) for place, point in enumerate(series.points)]
     drawing.polyline(at_points, stroke="#555")
     _draw_points(drawing, series, at_points)
@@ -105,23 +105,23 @@ def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     return str(drawing)
 
 
-def _horizontal_lines(series: Series) -> Iterator[tuple[float, dict[str, float | str]]]:
-    """The horizontal lines with their strokes: the ends of the limit, the control limits and the mean."""
+def _horizontal_lines(series: Series) -> Iterator[tuple[float, str, dict[str, float | str]]]:
+    """The horizontal lines with their labels and strokes: the ends of the limit, the control limits and the mean."""
     newest = series.points[-1]
-    for end in (newest.low, newest.high):
+    for end, label in ((newest.low, newest.low_shown), (newest.high, newest.high_shown)):
         if end is not None:
-            yield end, {"stroke_width": 2}
+            yield end, label, {"stroke_width": 2}
     if series.chart is not None:
         limits = series.chart.limits
-        yield limits.lower, {"stroke_dasharray": "6 4"}
-        yield limits.upper, {"stroke_dasharray": "6 4"}
-        yield limits.centre, {"stroke_dasharray": "1 4"}
+        yield limits.lower, series.rounded(limits.lower), {"stroke_dasharray": "6 4"}
+        yield limits.upper, series.rounded(limits.upper), {"stroke_dasharray": "6 4"}
+        yield limits.centre, series.rounded(limits.centre), {"stroke_dasharray": "1 4"}
 
 
 def _draw_points(drawing: Svg, series: Series, at: Sequence[tuple[float, float]]) -> None:
     outliers = set(series.chart.outliers) if series.chart is not None else set()
     for place, (point, (x, y)) in enumerate(zip(series.points, at, strict=True)):
-        tooltip = f"{point.unit}: {point.value:.4g} {series.measured_in}, {local_day(point.at)}"
+        tooltip = f"{point.unit}: {point.shown} {series.measured_in}, {local_day(point.at)}"
         group = drawing.group(tooltip)
         if point.verdict in OUT_OF_LIMIT:
             cross = f"M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10"

@@ -8,8 +8,10 @@ from msgspec import Struct
 from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.plan import Plan
-from benchflow.quantity import Quantity, QuantityError, convert
-from benchflow.review.formatting import shown
+from benchflow.quantity import Quantity, QuantityError, base, convert
+from benchflow.quantity.arithmetic import from_base
+from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
+from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.many.comparison_labels import difference_label, reading_label
@@ -246,7 +248,7 @@ def _valid_entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], Entr
     facts = log.facts
     found: dict[tuple[str, str], EntryText] = {}
     for (name, slot), reading in _valid_readings(log, operation).items():
-        words = f"{shown(reading.value, reading.unit)} ({VERDICT_TEXT[reading.verdict] or 'no limit'})"
+        words = f"{shown_reading(reading)} ({VERDICT_TEXT[reading.verdict] or 'no limit'})"
         found["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
     for need, serials in _used_serials(log, operation).items():
         found["instrument", need] = EntryText(", ".join(sorted(serials)))
@@ -290,8 +292,8 @@ def _reading_pair(label: str, left: ReadingFact | None, right: ReadingFact | Non
         name=named.name,
         slot=named.slot,
         label=label,
-        left="" if left is None else shown(left.value, left.unit),
-        right="" if right is None else shown(right.value, right.unit),
+        left="" if left is None else shown_reading(left),
+        right="" if right is None else shown_reading(right),
         by=_difference_text(left, right),
         left_share=None if left is None else left.share,
         right_share=None if right is None else right.share,
@@ -304,7 +306,11 @@ def _difference_text(left: ReadingFact | None, right: ReadingFact | None) -> str
     if left is None or right is None:
         return None
     try:
-        value = convert(Quantity(Decimal(right.value), right.unit, ""), left.unit).value - Decimal(left.value)
+        one = Quantity(Decimal(left.value), left.unit, left.entered)
+        other = convert(Quantity(Decimal(right.value), right.unit, right.entered), left.unit)
     except QuantityError:
         return None
-    return f"{'+' if value > 0 else ''}{shown(without_trailing_zeros(value), left.unit)}"
+    places = max(decimals_shown(one), decimals_shown(other))
+    exact = from_base(base(other) - base(one), left.unit, difference=True)
+    value = without_trailing_zeros(round_half_up(exact, places))
+    return f"{'+' if value > 0 else ''}{with_unit(f'{value:f}', left.unit)}"

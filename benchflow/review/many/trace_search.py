@@ -5,12 +5,14 @@ For example: a wrench fails its calibration. The trace lists the engines to call
 
 from collections.abc import Iterator
 from decimal import Decimal
+from fractions import Fraction
 
 from msgspec import Struct
 
-from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.quantity import Quantity, QuantityError, convert, show_short
+from benchflow.quantity.shown import decimals_shown, round_half_up
 from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, WeakPoint, weakness, worst_first
-from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown
+from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band, margin, number
 from benchflow.review.many.session_question import (
@@ -113,7 +115,7 @@ def question_text(conditions: TraceQuestion) -> str:
         words += f", found to read {float(abs(conditions.reads_high)) * 100:.3g} % too {direction}"
     for end, at in (("below", conditions.low), ("above", conditions.high)):
         if at is not None:
-            words += f", {end} {shown(at.value, at.unit)}"
+            words += f", {end} {show_short(at)}"
     if conditions.share is not None:
         words += f", with less than {conditions.share:.0%} of its band left".replace("%", " %")
     if question.since:
@@ -199,7 +201,7 @@ def _trace_reasons(
 
 def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterator[WeakPoint]:
     slot = f" ({reading.slot})" if reading.slot else ""
-    figure = f"{reading.name}{slot} {shown(reading.value, reading.unit)}"
+    figure = f"{reading.name}{slot} {shown_reading(reading)}"
     corrected = _corrected_value(reading, conditions.reads_high)
     if corrected is not None:
         words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
@@ -228,7 +230,8 @@ def _corrected_value(reading: ReadingFact, reads_high: Decimal | None) -> Decima
     left = margin(true, band(reading.limit, reading.unit))
     if left is None or left >= 0:
         return None
-    return Decimal(f"{true:.4g}")
+    read = Quantity(Decimal(reading.value), reading.unit, reading.entered)
+    return round_half_up(Fraction(true), decimals_shown(read) + 1)
 
 
 def _meets_conditions(reading: ReadingFact, conditions: TraceQuestion) -> bool:

@@ -5,11 +5,14 @@ Only valid readings and finished work count. Simulated sessions are left out, wi
 
 from collections.abc import Sequence
 from decimal import Decimal
+from fractions import Fraction
 from statistics import median, quantiles
 
 from msgspec import Struct
 
-from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.quantity import Quantity, QuantityError, base, convert, show_short
+from benchflow.quantity.arithmetic import from_base
+from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up
 from benchflow.review.formatting import count
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band
@@ -21,11 +24,16 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 class Point(Struct, frozen=True):
-    """The value of one build: its reading, or the mean of several. ``limit`` is the limit of that build."""
+    """The value of one build: its reading, or the mean of several. ``limit`` is the limit of that build.
+
+    ``shown``, ``low_shown`` and ``high_shown`` are the value and the ends of the limit rounded for display, without a
+    unit.
+    """
 
     session: str
     unit: str  # the unit under build
@@ -38,6 +46,9 @@ class Point(Struct, frozen=True):
     seq: int
     path: str
     simulated: bool
+    shown: str
+    low_shown: str
+    high_shown: str
 
 
 class Series(Struct, frozen=True):
@@ -49,6 +60,10 @@ class Series(Struct, frozen=True):
     points: tuple[Point, ...]
     chart: Chart | None
     telling: tuple[str, ...]
+
+    def rounded(self, value: float) -> str:
+        """A figure that is calculated from the points, such as their mean, with one decimal more than they have."""
+        return _rounded(value, self.points)
 
 
 class Trend(Struct, frozen=True):
@@ -108,32 +123,50 @@ def _point_of_build(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) ->
     """The point of one build: the mean and the worst verdict of its readings; ``None`` if the dimension differs."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
-        values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit).value for _, r in pairs]
+        values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit) for _, r in pairs]
     except QuantityError:
         return None
     within = band(last.limit, unit)
     worst = min((r.verdict for _, r in pairs), key=["low", "high", "not-proven", "none", "ok"].index)
+    exact = from_base(sum((base(value) for value in values), Fraction(0)) / len(values), unit)
     return Point(
-        found.session.session, found.session.unit, last.at, float(sum(values, Decimal(0)) / len(values)),
+        found.session.session, found.session.unit, last.at, float(exact),
         None if within.low is None else float(within.low), None if within.high is None else float(within.high),
         last.limit, worst, last.seq, found.path, found.session.simulated,
+        _mean_text(exact, values), _without_unit(within.low_text), _without_unit(within.high_text),
     )  # fmt: skip
 
 
+def _mean_text(exact: Fraction, values: Sequence[Quantity]) -> str:
+    """One reading to the digits that it bears; the mean of several with one decimal more, if it is not exact before."""
+    if len(values) == 1:
+        return _without_unit(show_short(values[0]))
+    places = max(decimals_shown(value) for value in values)
+    short = round_half_up(exact, places)
+    return f"{short if Fraction(short) == exact else round_half_up(exact, places + 1):f}"
+
+
+def _without_unit(text: str) -> str:
+    return text.split(" ")[0].removesuffix("°")
+
+
+def _rounded(value: float, points: Sequence[Point]) -> str:
+    places = max((len(point.shown.partition(".")[2]) for point in points), default=0)
+    return f"{round_half_up(Fraction(value), places + 1):f}"
+
+
 def _chart_sentences(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
-    found = [
-        f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict in OUT_OF_LIMIT
-    ]
+    found = [f"{p.unit}: {p.shown} {unit} is outside its limit {p.limit}." for p in points if p.verdict in OUT_OF_LIMIT]
     if chart is None:
         return [*found, "Only one build has this reading: a trend takes two or more."]
     if chart.drift is not None:
         found.append(_drift_sentence(chart, points[-1], unit))
     limits = chart.limits
-    apart = f"are within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
+    apart = f"are within {_rounded(limits.lower, points)} .. {_rounded(limits.upper, points)} {unit}"
     if chart.drift is not None:
         apart = "follow the drift"
     for place in chart.outliers:
-        found.append(f"{points[place].unit}: {points[place].value:.4g} {unit} is an outlier; the others {apart}.")
+        found.append(f"{points[place].unit}: {points[place].shown} {unit} is an outlier; the others {apart}.")
     for run in () if chart.drift is not None else chart.runs:  # a drift always has a run at each end
         above = "above" if run.side == "high" else "below"
         found.append(f"{run.length} builds in a row are {above} the mean, the last one {points[run.end].unit}.")
@@ -148,7 +181,9 @@ def _drift_sentence(chart: Chart, newest: Point, unit: str) -> str:
     drift = chart.drift
     assert drift is not None
     direction = "up" if drift.towards == "high" else "down"
-    words = f"It drifts {direction} by {abs(drift.per_point):.2g} {unit} per build"
+    change = Fraction(abs(drift.per_point))
+    places = max(0, 1 - magnitude(change)) if change else 0  # two significant digits
+    words = f"It drifts {direction} by {without_trailing_zeros(round_half_up(change, places)):f} {unit} per build"
     if drift.points_left is None:
         return f"{words}; there is no limit on that side."
     if drift.points_left < 1:

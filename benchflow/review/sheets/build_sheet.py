@@ -5,6 +5,7 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from decimal import Decimal
 from functools import partial
 
 from msgspec import Struct
@@ -13,10 +14,10 @@ from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Limit, Quantity, seconds
+from benchflow.quantity import Limit, Quantity, seconds, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
-from benchflow.review.formatting import local_time, local_time_with_zone, shown
-from benchflow.review.log.facts import InstrumentFact, OperationFact
+from benchflow.review.formatting import local_time, local_time_with_zone
+from benchflow.review.log.facts import InstrumentFact, OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
@@ -224,15 +225,14 @@ def _people_of_operation(fact: OperationFact | None) -> str:
 
 def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
     many = len(value.readings) > 1
-    low, high = value.band.low, value.band.high
     return SheetValue(
         name=value.name,
         ask=value.ask,
-        figures=tuple((r.slot if many else "", _reading_text(r.value, r.unit, r.entered)) for r in value.readings),
-        judged="" if value.judged is None else shown(value.judged, value.unit),
+        figures=tuple((r.slot if many else "", _reading_text(r)) for r in value.readings),
+        judged=value.judged_text,
         limit=value.limit,
-        low="" if low is None else shown(low, value.unit),
-        high="" if high is None else shown(high, value.unit),
+        low=value.band.low_text,
+        high=value.band.high_text,
         verdict=value.verdict,
         words=value_text(value),
         gauge=_gauge_of_value(value),
@@ -242,20 +242,16 @@ def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
             dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
-            f"{_reading_text(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
+            f"{_reading_text(r)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
             for r in value.earlier
             if r.verdict != "none" or r.corrected
         ),
     )
 
 
-def _reading_text(value: str, unit: str, entered: str) -> str:
-    """The reading in the procedure's unit; the typed text is added if it differs."""
-    plain = shown(value, unit)
-    digits = value.rstrip("0").rstrip(".")
-    typed = entered.strip()
-    same = not typed or typed == plain or typed.startswith((value, digits))
-    return plain if same else f"{plain} (typed {typed})"
+def _reading_text(reading: ReadingFact) -> str:
+    """The reading in the procedure's unit; a text typed in another unit is added."""
+    return show_with_typed(Quantity(Decimal(reading.value), reading.unit, reading.entered))
 
 
 def _gauge_of_value(value: Value) -> GaugePositions | None:

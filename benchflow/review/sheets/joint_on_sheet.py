@@ -75,7 +75,7 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         tick = ticks.get(number)
         if tick is None:
             continue
-        read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
+        read = [shown(one.value, one.unit, one.entered) for one in (tick.quantity, tick.stretch) if one is not None]
         if isinstance(stage, CheckStage):
             words += f" {' '.join([tick.answer, *read]).strip() or '✓'}"
             continue

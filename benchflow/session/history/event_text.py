@@ -1,19 +1,18 @@
 """The text of each event of a log, without its time and person."""
 
-import re
 from collections.abc import Callable
 from datetime import tzinfo
-from fractions import Fraction
+from decimal import InvalidOperation
 from typing import Any
 
 from benchflow.base.plaintext import sentence
 from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title, variable_title
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
-from benchflow.quantity import QuantityError, parse_quantity, show_converted
-from benchflow.quantity.shown import round_half_up, with_unit
+from benchflow.quantity import QuantityError, show_with_typed
 from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state import events as ev
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
@@ -73,15 +72,9 @@ def event_text(event: ev.Event, titles: LogTitles) -> str:
 def quantity_text(stored: ev.StoredQuantity) -> str:
     """``0.12 mm``, or ``35.25 N·m (typed 26 ft-lb)`` rounded to the precision that was typed."""
     try:
-        typed = parse_quantity(stored.entered)
-        if typed.unit == stored.unit:
-            return with_unit(stored.value, stored.unit)
-        decimals = re.search(r"\.(\d+)", show_converted(typed, stored.unit))
-        value = round_half_up(Fraction(stored.value), len(decimals[1]) if decimals else 0)
-    except (QuantityError, ValueError):
-        same = stored.entered in ("", stored.value, with_unit(stored.value, stored.unit))
-        return with_unit(stored.value, stored.unit) + ("" if same else f" (typed {stored.entered})")
-    return f"{with_unit(f'{value:f}', stored.unit)} (typed {stored.entered})"
+        return show_with_typed(from_stored(stored))
+    except (QuantityError, InvalidOperation):  # a damaged log, or a unit of a later version
+        return f"{stored.value} {stored.unit}".strip()
 
 
 def local_time(at: str, zone: tzinfo | None) -> str:

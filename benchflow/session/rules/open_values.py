@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import show
+from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.measurements import NoResult, single_measurement
@@ -67,7 +67,7 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult]) -> str:
 
 def result_text(result: ValueResult) -> str:
     """The value of a result, after its reading if there are several: ``0.21 mm``, ``reading 2 0.21 mm``."""
-    shown = "" if result.verdict.value is None else show(result.verdict.value)
+    shown = "" if result.verdict.value is None else show_short(result.verdict.value)
     return shown if result.subject == result.name else f"reading {result.slot} {shown}"
 
 

@@ -7,6 +7,7 @@ each place. It is linear in the size, so two trial sizes are enough to calculate
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -14,7 +15,19 @@ from msgspec import Struct
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, PartMatching
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
+from benchflow.quantity import (
+    Quantity,
+    QuantityError,
+    base,
+    convert,
+    dimension_of,
+    interval,
+    parse_quantity,
+    show,
+    show_short,
+)
+from benchflow.quantity.arithmetic import decimal
+from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculate
 from benchflow.session.rules.choice_waivers import match_waiver
@@ -93,31 +106,40 @@ def _has_reading_at(state: State, name: str, place: str) -> bool:
     return found is not None and place in found.record.slots and found.record.by_place
 
 
-def required_sizes(state: State, step: Step, match: PartMatching, unit: str) -> tuple[RequiredSize, ...] | None:
-    """The required sizes at each place, in ``unit``; ``None`` while a reading is missing.
+def required_sizes(
+    state: State, step: Step, match: PartMatching, parts: Mapping[str, Quantity]
+) -> tuple[RequiredSize, ...] | None:
+    """The required sizes at each place, in the unit of ``parts``; ``None`` while a reading is missing.
 
-    They follow from the calculated values for the sizes 0 and 1, because the formula is linear.
+    They follow from the calculated values for the sizes 0 and 1, because the formula is linear. They are shown with one
+    decimal more than the sizes of the parts.
     """
+    unit, within = unit_of_parts(parts), interval(match.limit)
+    places = 1 + max(decimals_shown(size) for size in parts.values())
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
         at_zero = resulting_value(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
         at_one = resulting_value(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
         if at_zero is None or at_one is None:
             return None
-        slope = at_one.value - at_zero.value
+        start, slope = base(at_zero), base(at_one) - base(at_zero)
         if not slope:
             return None
 
-        def size(result: Quantity | None, start: Quantity = at_zero, slope: Decimal = slope) -> Quantity | None:
-            if result is None:
-                return None
-            value = (convert(result, start.unit).value - start.value) / slope
-            return Quantity(value, unit, f"{value} {unit}")
+        def size(result: Fraction | None, start: Fraction = start, slope: Fraction = slope) -> Quantity | None:
+            return None if result is None else _required_size((result - start) / slope, unit, places)
 
-        ends = (size(match.limit.low), size(match.limit.high))
+        ends = (size(within.low), size(within.high))
         low, high = ends if slope > 0 else (ends[1], ends[0])
-        found.append(RequiredSize(place, low, high, size(match.aim)))
+        found.append(RequiredSize(place, low, high, size(None if match.aim is None else base(match.aim))))
     return tuple(found)
+
+
+def _required_size(exact: Fraction, unit: str, places: int) -> Quantity:
+    """A required size, shown with at most ``places`` decimals."""
+    number = decimal(exact)
+    shown = round_half_up(exact, places)
+    return Quantity(number, unit, with_unit(f"{number if Fraction(shown) == exact else shown:f}", unit))
 
 
 def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
@@ -128,8 +150,7 @@ def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mappi
     parts = measured_parts(state, match)
     if parts is None:
         return {}, f"{match.measured} is not measured for every part yet"
-    unit = unit_of_parts(parts)
-    required = required_sizes(state, step, match, unit)
+    required = required_sizes(state, step, match, parts)
     if required is None:
         return {}, f"{match.so_that} cannot be calculated yet. A reading is missing"
     places = [
@@ -188,7 +209,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             if value is None or match_waiver(state, step, match, place) is not None:
                 continue
             if judge(value, match.limit, "simple").verdict != "ok":
-                result = f"{result_title(step, match)} {show(value)}, limit {match.limit.text}"
+                result = f"{result_title(step, match)} {show_short(value)}, limit {match.limit.text}"
                 message = f"{part} in {place}: {result}. Choose another part, or sign a deviation"
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 

@@ -15,7 +15,7 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import folded
 from benchflow.procedure.model import InstrumentNeed
-from benchflow.quantity import Quantity, base, show
+from benchflow.quantity import Quantity, base, show_short
 from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, same_kind
 
 
@@ -250,7 +250,7 @@ def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, o
             unfit.append(UnfitInstrument(instrument, reasons))
         else:
             fit.append(instrument)
-    text = need.title or need.id if wanted is None else show(wanted)
+    text = need.title or need.id if wanted is None else show_short(wanted)
     return InstrumentSelection(text, tuple(sorted(fit, key=_by_scale)), tuple(unfit))
 
 

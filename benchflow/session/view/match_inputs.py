@@ -2,7 +2,7 @@
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
-from benchflow.quantity import show
+from benchflow.quantity import show_short
 from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.part_matching import (
     measured_parts,
@@ -31,11 +31,11 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             size = size_of(parts, chosen) if chosen and parts else None
             value = None if size is None else resulting_value(state, step, match, place, size)
             fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
-            text = f"{result_title(step, match)}: {show(value)}" if value is not None else note
+            text = f"{result_title(step, match)}: {show_short(value)}" if value is not None else note
             title = f"{match.title or match.name}: {place}"
             proposal = (proposal_by_place[place],) if place in proposal_by_place else ()
             complete = bool(chosen) and (fits or match_waiver(state, step, match, place) is not None)
             unit = unit_of_parts(parts) if parts else ""
-            sizes = tuple(show(parts[part]) for part in free)
+            sizes = tuple(show_short(parts[part]) for part in free)
             inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes))
     return inputs

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Limit, Quantity, base, base_of_difference, show
+from benchflow.quantity import Limit, Quantity, base, base_of_difference, interval, show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
@@ -135,10 +135,7 @@ def _reading_gauge(
     state: State, record: RecordedValue, attempts: dict[str, Attempt], value: Quantity | None
 ) -> vw.GaugePositions | None:
     bound = bound_in_force(record, False)
-    if isinstance(bound, EqualWithin):
-        limit: Limit | None = Limit(None, bound.spread, bound.text)
-    else:
-        limit = limit_of(state, bound, record.unit)
+    limit = bound.limit if isinstance(bound, EqualWithin) else limit_of(state, bound, record.unit)
     if limit is None:
         return None
     if value is None and attempts and not isinstance(bound, EqualWithin):  # a spread needs all readings
@@ -147,19 +144,22 @@ def _reading_gauge(
     if record.decision == "guarded" and value is not None:
         known = [a.uncertainty for a in attempts.values() if a.uncertainty is not None]
         u = from_stored(known[-1]) if known else stated_uncertainty(state, record, value)
-    return gauge_positions(limit, value, record.decision, u)
+    difference = isinstance(bound, EqualWithin) or record.judge == "spread"
+    return gauge_positions(limit, value, record.decision, u, difference=difference)
 
 
 def gauge_positions(
-    limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None
+    limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None, *, difference: bool = False
 ) -> vw.GaugePositions:
     """Positions of the limits, guard bands and value on a gauge that is twice as wide as the limit.
 
-    ``u`` is the standard uncertainty. For a limit with one end, the gauge spans 1.5 times its value.
+    ``u`` is the standard uncertainty. For a limit with one end, the gauge spans 1.5 times its value. ``difference``
+    means that limit and value are temperature differences.
     """
-    low = None if limit.low is None else base(limit.low)
-    high = None if limit.high is None else base(limit.high)
-    reading = None if value is None else base(value)
+    within = interval(limit, difference=difference)
+    low, high = within.low, within.high
+    exact = base_of_difference if difference else base
+    reading = None if value is None else exact(value)
     guard = GUARD_FACTOR * base_of_difference(u) if decision == "guarded" and u is not None else None
     if low is not None and high is not None:
         width = high - low or abs(high) / 10 or Fraction(1)
@@ -198,7 +198,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         title=title,
         formula=work.formula,
         filled=worked.filled,
-        shown="" if verdict.value is None else show(verdict.value),
+        shown="" if verdict.value is None else show_short(verdict.value),
         limit=verdict.limit,
         verdict=verdict.verdict,
         complete=waived or verdict.verdict in ("ok", "none"),

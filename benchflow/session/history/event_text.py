@@ -183,7 +183,8 @@ def _instrument_used(event: ev.InstrumentUsed, titles: LogTitles) -> str:
         "" if event.uses is None else f"{event.uses} uses since calibration",
     ]
     details = ", ".join(each for each in known if each)
-    text = f"Instrument used: {event.title or titles.instrument(event.need)} (serial {event.serial}): {details}"
+    serial = f" (serial {event.serial})" if event.serial else ""
+    text = f"Instrument used: {event.title or titles.instrument(event.need)}{serial}: {details}"
     return text.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
 
 

@@ -48,11 +48,12 @@ class ToolList(Struct, frozen=True):
     required: str
     field: Field
     rows: tuple[ToolRow, ...]
+    optional: bool = False  # the register has none, and the procedure only warns
 
     @property
     def must_choose(self) -> bool:
         """True if the builder must choose one, because no allowed instrument is in use."""
-        return not any(row.in_use and row.allowed for row in self.rows)
+        return not self.optional and not any(row.in_use and row.allowed for row in self.rows)
 
 
 def tools_for_reading(state: State, context: Context, name: str, typed: str = "") -> tuple[ToolList, ...]:
@@ -119,4 +120,4 @@ def _tool_list(
     rows = [row(instrument, ()) for instrument in fitting.fit]
     rows += [row(unfit.instrument, tuple(reason.message for reason in unfit.reasons)) for unfit in fitting.unfit]
     shown = "" if required is None else show_short(required)
-    return ToolList(need.id, need.title or need.id, shown, field, tuple(rows))
+    return ToolList(need.id, need.title or need.id, shown, field, tuple(rows), not rows and need.unfit == "warn")

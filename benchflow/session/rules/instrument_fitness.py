@@ -4,6 +4,7 @@ Without a register, only the serial number in the intent is known. With a regist
 refused with the names of fit ones. The procedure can allow it with a warning instead.
 """
 
+import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
@@ -71,12 +72,15 @@ def choose_tool(
 ) -> Tool | Refusal:
     """The instrument for ``need``; a refusal if it is not fit or not known.
 
-    ``given`` is the instrument in the intent: the id of a need, a serial number, or an id in the register. ``required``
-    is the setting or reading.
+    ``given`` is the instrument in the intent: a serial number or an id in the register, or else the id of a need. An
+    instrument in the register may have the id of a need. ``required`` is the setting or reading.
     """
     needs = state.plan.procedure.instruments_by_id
-    if given in needs:
+    known = None if context.shop is None or given is None else find_instrument(context.shop, given)
+    if given in needs and (known is None or not same_kind(known.kind, needs[given].kind)):
         need, given = given, None
+    elif given in needs and need is None:
+        need = given
     if context.shop is None:
         return Tool(need, given or (state.tools[need].serial if need in state.tools else None))
     stated_need = None if need is None else needs[need]
@@ -86,12 +90,23 @@ def choose_tool(
             if stated_need is None
             else _default_tool(state, context, context.shop, stated_need, required)
         )
-    instrument = find_instrument(context.shop, given)
-    if instrument is None:
-        return unknown_name("instrument", given, [known.serial or known.id for known in context.shop.instruments])
+    if known is None:
+        return _unknown_instrument(context.shop, given, stated_need, required, context)
     if stated_need is None:
-        return Tool(None, instrument.serial or instrument.id, instrument)
-    return _checked_tool(state, context, context.shop, stated_need, instrument, required)
+        return Tool(None, known.serial or known.id, known)
+    return _checked_tool(state, context, context.shop, stated_need, known, required)
+
+
+def _unknown_instrument(
+    shop: Shop, given: str, need: InstrumentNeed | None, required: Quantity | None, context: Context
+) -> Refusal:
+    """A refusal of an instrument that is not in the register. It says which ones are."""
+    refusal = unknown_name("instrument", given, [one.serial or one.id for one in shop.instruments])
+    if need is None:
+        return refusal
+    advice = fit_instruments(shop, need, required, context.today).message
+    (reason,) = refusal.refused
+    return Refusal((msgspec.structs.replace(reason, message=f"{reason.message} {advice}"),))
 
 
 def _default_tool(
@@ -107,10 +122,21 @@ def _default_tool(
     if found.fit:
         message = f"{need.title or need.id}: several instruments are fit. Enter the one that was used. {found.message}"
         return refuse("value-missing", message, name="instrument")
+    if need.unfit == "warn" and not found.unfit:
+        return _tool_outside_the_register(state, need)
     not_retired = [unfit.instrument for unfit in found.unfit if unfit.instrument.retired is None]
     if need.unfit == "warn" and len(not_retired) == 1:
         return _checked_tool(state, context, shop, need, not_retired[0], required)
     return refuse("instrument-unfit", found.message, name=need.id)
+
+
+def _tool_outside_the_register(state: State, need: InstrumentNeed) -> Tool:
+    """The instrument for a need that the procedure only warns about, if the register has none of its kind."""
+    warning = f"The register has no instrument of the kind {need.kind}"
+    before = state.tools.get(need.id)
+    known = before is not None and (before.serial, before.warnings) == ("", (warning,))
+    used = ev.InstrumentUsed(need.id, "", need.title or need.id, warnings=(warning,))
+    return Tool(need.id, None, None, None if known else used)
 
 
 def _checked_tool(

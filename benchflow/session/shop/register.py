@@ -6,6 +6,7 @@ The register is one YAML file. :mod:`benchflow.session.shop.register_reader` rea
 
 import hashlib
 import hmac
+import shlex
 import unicodedata
 from datetime import date
 from typing import Literal
@@ -218,21 +219,34 @@ class UnfitInstrument(Struct, frozen=True):
 class InstrumentSelection(Struct, frozen=True):
     """The instruments of the right kind: ``fit`` with the best first, ``unfit`` with their reasons.
 
-    ``need`` is the setting or the need as text, for messages.
+    ``need`` is the setting or the need as text, for messages. ``kind`` is the kind that is needed, and ``other_kinds``
+    are the kinds of all other instruments in the register.
     """
 
     need: str
     fit: tuple[Instrument, ...]
     unfit: tuple[UnfitInstrument, ...]
+    kind: str = ""
+    other_kinds: tuple[str, ...] = ()
 
     @property
     def message(self) -> str:
-        """The fit instruments, or the reasons why none is fit, in one or more sentences."""
+        """The fit instruments, or the reasons why none is fit and what to do, in one or more sentences."""
         if self.fit:
-            return f"Fit for {self.need}: {', '.join(one.name for one in self.fit)}."
+            return f"Fit for {self.need}: {', '.join(_name_to_enter(one) for one in self.fit)}."
+        add = f"benchflow shop instrument ID kind={shlex.quote(self.kind)} serial=..."
         if not self.unfit:
-            return f"The shop has no instrument of this kind for {self.need}."
-        return f"No instrument is fit for {self.need}. {' '.join(one.message + '.' for one in self.unfit)}"
+            others = f" Its kinds are: {', '.join(self.other_kinds)}." if self.other_kinds else ""
+            return (
+                f"The register has no instrument of the kind {self.kind} for {self.need}.{others} Add one ({add}), "
+                "or let the procedure only warn (unfit: warn)."
+            )
+        reasons = " ".join(one.message + "." for one in self.unfit)
+        return (
+            f"No instrument is fit for {self.need}. {reasons} "
+            f"Record a calibration (benchflow shop calibrated ID), add another one ({add}), or let the procedure only "
+            "warn (unfit: warn). To correct an entry: benchflow shop instrument ID KEY=VALUE."
+        )
 
 
 def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date) -> InstrumentSelection:
@@ -242,8 +256,11 @@ def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, o
     """
     fit: list[Instrument] = []
     unfit: list[UnfitInstrument] = []
+    others: dict[str, None] = {}
     for instrument in shop.instruments:
         if not same_kind(instrument.kind, need.kind):
+            if instrument.retired is None:
+                others[instrument.kind] = None
             continue
         reasons = fitness(instrument, need, wanted, on)
         if reasons:
@@ -251,7 +268,12 @@ def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, o
         else:
             fit.append(instrument)
     text = need.title or need.id if wanted is None else show_short(wanted)
-    return InstrumentSelection(text, tuple(sorted(fit, key=_by_scale)), tuple(unfit))
+    return InstrumentSelection(text, tuple(sorted(fit, key=_by_scale)), tuple(unfit), need.kind, tuple(others))
+
+
+def _name_to_enter(instrument: Instrument) -> str:
+    """The name of an instrument for a message, with what the builder can enter: its serial number, or its id."""
+    return instrument.name if instrument.serial else f"{instrument.name} ({instrument.id})"
 
 
 def _by_scale(instrument: Instrument) -> tuple[float, str]:
@@ -260,8 +282,22 @@ def _by_scale(instrument: Instrument) -> tuple[float, str]:
 
 
 def find_instrument(shop: Shop, name: str) -> Instrument | None:
-    """An instrument by its id or its serial number."""
+    """An instrument by its id or its serial number; also by its title, or the name in a message, if only one has it.
+
+    Capitals and spacing do not count if only one instrument matches then.
+    """
     for instrument in shop.instruments:
         if name and name in (instrument.id, instrument.serial):
             return instrument
-    return None
+    typed = folded(name)
+    alike = [
+        instrument
+        for instrument in shop.instruments
+        if typed and typed in _folded_names(instrument) and instrument.retired is None
+    ]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _folded_names(instrument: Instrument) -> set[str]:
+    names = (instrument.id, instrument.serial, instrument.title, instrument.name, _name_to_enter(instrument))
+    return {folded(name) for name in names if name}

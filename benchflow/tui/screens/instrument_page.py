@@ -35,9 +35,8 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         lines.extend(styled(part, "faint") for part in wrap(text, width))
         if not self.rows:
             lines.append(EMPTY)
-            lines.extend(
-                styled(part, "blocked") for part in wrap("The shop register has no instrument of this kind.", width)
-            )
+            text = "The register has no instrument of this kind. Add one: benchflow shop instrument"
+            lines.extend(styled(part, "blocked") for part in wrap(text, width))
         return [*lines, EMPTY]
 
     def row(self, index: int, width: int) -> Line:

@@ -61,7 +61,9 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     explored = {"configurations": 0, "complete": False}
     if loaded.procedure is not None:
         from benchflow.ordering.proof import prove
+        from benchflow.trade.joint_findings import joint_problems
 
+        findings += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
         proof = prove(loaded.procedure) if bound is None else prove(loaded.procedure, bound=bound)
         findings += [finding.as_json() for finding in proof.findings]
         explored = {"configurations": proof.configurations, "complete": proof.complete}

@@ -86,6 +86,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A table of choices has no row for some values. A reading between two rows would have no answer.",
         "{up to: 0.10 mm}, {above: 0.12 mm}      ->  {up to: 0.10 mm}, {up to: 0.20 mm}",
     ),
+    "many-turns": (
+        "A stage turns a fastener by more than two turns. Usually a degree sign is missing, or turns are meant where "
+        "degrees are written.",
+        "[40 N·m, 90 turns]       ->  [40 N·m, +90°]",
+    ),
     "missing-because": (
         "An interference rule has no reason. The builder sees the reason when the rule blocks an operation.",
         "because: an open valve would reach the pistons",
@@ -223,10 +228,17 @@ def explanation(code: str) -> str:
 
     if code in EXPLANATIONS:
         return EXPLANATIONS[code]
+    from benchflow.trade.joint_findings import JOINT_EXPLANATIONS
+
+    if code in JOINT_EXPLANATIONS:
+        return JOINT_EXPLANATIONS[code]
     if code not in READER_CODES:
         from benchflow.procedure.problems import hint_for
 
-        hint = hint_for(code, [*EXPLANATIONS, *READER_CODES]) or "`benchflow check` prints the codes in [ ]."
+        hint = (
+            hint_for(code, [*EXPLANATIONS, *JOINT_EXPLANATIONS, *READER_CODES])
+            or "`benchflow check` prints the codes in [ ]."
+        )
         raise BenchflowError(f"There is no finding {code!r}. {hint}")
     meaning, example = READER_CODES[code]
     return "\n".join([code, "", *textwrap.wrap(meaning, 90), "", "For example:", textwrap.indent(example, "  ")])

@@ -102,3 +102,21 @@ def test_status_query_names_the_next_fastener_and_its_readings(tmp_path: Path) -
         bench.do("tick", joint="caps", fastener=number)
     answer = bench.do("status").answer["status"]["joint"]
     assert (answer["stage"], answer["next"], answer["wanted"]) == (2, 1, ["value", "stretch"])
+
+
+def test_preload_above_the_proof_load_is_a_warning_and_not_a_setting(tmp_path: Path) -> None:
+    text = TEXT.replace("thread: M8x1.25,", "thread: M5, class: '8.8', left-hand: true,").replace("[10 N·m", "[30 N·m")
+    found = start_session(tmp_path, text, options={}, start={})
+    found.do("start", operation="pull")
+    shown = joint(found)
+    assert len(shown.warnings) == 1
+    assert "above the proof load" in shown.warnings[0]
+    assert not any("Preload" in line for line in shown.settings)
+    assert "Left-hand thread: tighten counter-clockwise" in shown.settings
+
+
+def test_stretch_is_estimated_from_the_grip(tmp_path: Path) -> None:
+    grip = "grip: [{shank: 80 mm}, {thread: 15 mm}], thread: M8x1.25,"
+    found = start_session(tmp_path, TEXT.replace("thread: M8x1.25,", grip), options={}, start={})
+    found.do("start", operation="pull")
+    assert any("Stretch about" in line for line in joint(found).settings)

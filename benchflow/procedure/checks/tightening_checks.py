@@ -28,6 +28,7 @@ def _check_stages(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
     if not _groups_known(tighten, joint, items, context):
         return
     _check_order(tighten, joint, marks, context)
+    _check_turns(tighten, marks, context)
     _check_total(tighten, joint, context)
     _check_all_tightened(tighten, joint, context)
 
@@ -131,6 +132,27 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
             "Check whether a stage `loosen` is missing before it",
             severity="warning",
         )
+
+
+MOST_TURNS = 2
+"""More turns in one stage are probably a misprint (own rule)."""
+
+
+def _check_turns(tighten: Tighten, marks: list[Mark], context: ReadContext) -> None:
+    """Report a stage that turns a fastener by more than :data:`MOST_TURNS`."""
+    for stage, mark in zip(tighten.stages, marks, strict=True):
+        if not isinstance(stage, AngleStage | LoosenStage):
+            continue
+        low, high = _ends(stage.angle, stage.band)
+        widest = high if high is not None else low
+        if widest is not None and widest > 360 * MOST_TURNS:
+            context.problem(
+                "many-turns",
+                mark,
+                f"`{stage.text}` is more than {MOST_TURNS} turns in one stage",
+                "Compare the angle and its unit with the source",
+                severity="warning",
+            )
 
 
 def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:

@@ -11,12 +11,14 @@ from benchflow.procedure.joint_layouts import (
     middle_out_layout,
     star_layout,
 )
+from benchflow.procedure.keys.grip_keys import GRIP
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import NO_TOLERANCE, Joint, Ref
 from benchflow.procedure.shapes.basic_shapes import (
     LINE,
     TEXT_SCHEMA,
+    BooleanShape,
     FactorShape,
     IntegerShape,
     ListShape,
@@ -158,6 +160,14 @@ _TOLERANCE = Key(
     "How far a reading may be from a stage that is one quantity. `tighten` can have its own.",
     examples=("4 %", {"torque": "4 %", "angle": "3°"}),
 )
+_LEFT_HAND = Key("left-hand", BooleanShape(), "True for a left-hand thread, which is tightened counter-clockwise.")
+_TO_YIELD = Key("to-yield", BooleanShape(), "True if the fasteners are tightened beyond their proof load on purpose.")
+_GRIP = Key(
+    "grip",
+    GRIP,
+    "The segments of a bolt between head and nut, for the estimated stretch.",
+    examples=([{"shank": "80 mm", "diameter": "10 mm"}, {"thread": "15 mm"}],),
+)
 
 
 def _joint(fields: Fields) -> Joint:
@@ -187,6 +197,12 @@ def _joint(fields: Fields) -> Joint:
         pattern[0] if pattern else "",
         fields.mark,
         fields.get_or(_TOLERANCE, NO_TOLERANCE),
+        fields.get_or(_LEFT_HAND, False),
+        fields.get_or(_TO_YIELD, False),
+        fields.get_or(_GRIP, ()),
+        fields.at(_THREAD),
+        fields.at(_CLASS),
+        fields.at(_GRIP),
     )
 
 
@@ -194,7 +210,20 @@ JOINTS = MapShape(
     KeyedShape(
         "joint",
         "a joint",
-        (_TITLE, _THREAD, _CLASS, _LUBRICANT, _NUT_FACTOR, _LAYOUT, _PATTERN, _GROUPS, _TOLERANCE),
+        (
+            _TITLE,
+            _THREAD,
+            _CLASS,
+            _LUBRICANT,
+            _NUT_FACTOR,
+            _LAYOUT,
+            _PATTERN,
+            _GROUPS,
+            _TOLERANCE,
+            _LEFT_HAND,
+            _TO_YIELD,
+            _GRIP,
+        ),
         _joint,
         one_of=(_LAYOUT, _PATTERN),
     ),

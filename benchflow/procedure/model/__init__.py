@@ -19,7 +19,17 @@ from benchflow.procedure.model.operation_model import (
     values_of,
 )
 from benchflow.procedure.model.procedure_model import Procedure
-from benchflow.procedure.model.setup_model import Failure, InstrumentNeed, Joint, KitItem, Move, Option, Rule, Variable
+from benchflow.procedure.model.setup_model import (
+    Failure,
+    GripSegment,
+    InstrumentNeed,
+    Joint,
+    KitItem,
+    Move,
+    Option,
+    Rule,
+    Variable,
+)
 from benchflow.procedure.model.tighten_stages import (
     NO_TOLERANCE,
     AngleStage,
@@ -61,6 +71,7 @@ __all__ = [
     "Failure",
     "Fixed",
     "FollowUp",
+    "GripSegment",
     "Hold",
     "InstrumentNeed",
     "Joint",

@@ -89,9 +89,21 @@ class InstrumentNeed(Struct, frozen=True):
     mark: Mark = Mark()
 
 
+class GripSegment(Struct, frozen=True):
+    """A length of a bolt within the grip. A thread has no ``diameter``; a shank without one has the thread size."""
+
+    kind: Literal["shank", "neck", "thread"]
+    length: Quantity
+    diameter: Quantity | None = None
+
+
 class Joint(Struct, frozen=True):
-    """A bolted joint. ``layout`` shows the fasteners from above as rows of cells: a fastener's number, ``None`` for an
-    empty cell. The numbers are 1..count in tightening order."""
+    """A bolted joint.
+
+    ``layout`` shows the fasteners from above as rows of cells: a fastener's number, ``None`` for an empty cell. The
+    numbers are 1..count in tightening order. ``to_yield`` is true if the fasteners are tightened beyond their proof
+    load on purpose. ``grip`` has the segments of a bolt between head and nut, in their order.
+    """
 
     id: str
     title: str
@@ -105,6 +117,12 @@ class Joint(Struct, frozen=True):
     pattern: str = ""
     mark: Mark = Mark()
     tolerance: TickTolerance = NO_TOLERANCE
+    left_hand: bool = False
+    to_yield: bool = False
+    grip: tuple[GripSegment, ...] = ()
+    thread_mark: Mark = Mark()
+    grade_mark: Mark = Mark()
+    grip_mark: Mark = Mark()
 
 
 class Failure(Struct, frozen=True):

@@ -37,6 +37,7 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     lubricant = log.state.lubricants.get(joint.id)
     about = [
         joint.thread,
+        "left-hand thread" if joint.left_hand else "",
         f"class {joint.grade}" if joint.grade else "",
         f"lubricant: {lubricant.lubricant if lubricant is not None else joint.lubricant}" if joint.lubricant else "",
         f"stated for {joint.lubricant}" if lubricant is not None else "",

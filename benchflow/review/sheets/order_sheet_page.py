@@ -370,6 +370,7 @@ def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighte
     joint = procedure.joints_by_id[tighten.joint]
     about = [
         joint.thread,
+        "left-hand thread" if joint.left_hand else "",
         f"class {joint.grade}" if joint.grade else "",
         f"lubricant: {joint.lubricant}" if joint.lubricant else "",
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",

@@ -14,6 +14,7 @@ from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
 from benchflow.trade.calculations.bolt_torque import joint_preload_text, lubricant_change
 from benchflow.trade.calculations.torque_wrench import setting
+from benchflow.trade.joint_estimates import proof_share, stretch_text
 
 NO_EXTENSION = ("none", "off", "-", "0")
 """The words for a wrench without an extension."""
@@ -23,12 +24,14 @@ def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
     """The lines on the current stage: wrench setting, preload, lubricant, draw-down."""
     joint, stage = progress.joint, progress.current_stage
     lines: list[str] = []
+    if joint.left_hand:
+        lines.append("Left-hand thread: tighten counter-clockwise")
     if isinstance(stage, TorqueStage):
         torque = stage.torque
         lines += [
             *_setting_line(state, torque),
             *_lubricant_note(state, joint, torque),
-            *_preload_line(state, joint, torque),
+            *_preload_lines(state, joint, torque),
         ]
     if isinstance(stage, CheckStage):
         lines += _check_reading_line(state, stage)
@@ -104,9 +107,36 @@ def _lubricant_note(state: State, joint: Joint, torque: Quantity) -> list[str]:
     return [f"{note}. The preload may be wrong"]
 
 
-def _preload_line(state: State, joint: Joint, torque: Quantity) -> list[str]:
-    """The estimated preload with the lubricant on the threads; nothing if it cannot be estimated."""
+def _preload_lines(state: State, joint: Joint, torque: Quantity) -> list[str]:
+    """The estimated preload and stretch with the lubricant on the threads; nothing if they cannot be estimated.
+
+    A preload above the proof load is a warning (:func:`stage_warnings`), unless the joint is tightened to yield.
+    """
+    used = _with_lubricant(state, joint)
+    text = joint_preload_text(used, torque)
+    if not text or stage_warnings_at(state, joint, torque):
+        return []
+    stretch = stretch_text(used, torque)
+    return [text + (", to yield on purpose" if joint.to_yield else ""), *([stretch] if stretch else [])]
+
+
+def stage_warnings(state: State, progress: JointProgress) -> tuple[str, ...]:
+    """Warnings about the current stage: a preload above the proof load."""
+    stage = progress.current_stage
+    return stage_warnings_at(state, progress.joint, stage.torque) if isinstance(stage, TorqueStage) else ()
+
+
+def stage_warnings_at(state: State, joint: Joint, torque: Quantity) -> tuple[str, ...]:
+    """The warning that ``torque`` loads the fasteners above their proof load; empty if it does not, or is to."""
+    used = _with_lubricant(state, joint)
+    share = None if joint.to_yield else proof_share(used, torque)
+    if share is None or share <= 1:
+        return ()
+    return (f"{joint_preload_text(used, torque)}: above the proof load. Check torque, thread and lubricant",)
+
+
+def _with_lubricant(state: State, joint: Joint) -> Joint:
+    """The joint with the nut factor of the lubricant on the threads."""
     used = state.lubricants.get(joint.id)
     factor = Decimal(used.nut_factor) if used is not None and used.nut_factor else joint.nut_factor
-    text = joint_preload_text(msgspec.structs.replace(joint, nut_factor=factor), torque)
-    return [text] if text else []
+    return msgspec.structs.replace(joint, nut_factor=factor)

@@ -202,6 +202,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     progress: str  # "7 of 10, stage 2 of 3: 60 N·m"
     last: int | None  # the fastener ticked last
     settings: tuple[str, ...] = ()  # lines on the wrench setting, the preload and the instrument
+    warnings: tuple[str, ...] = ()  # about the current stage, such as a preload above the proof load
     complete: bool = False
     tick_values: tuple[TickValue, ...] = ()  # the readings to enter with a tick, in order
     optional_value: TickValue | None = None  # the reading that may be entered with a tick

@@ -88,6 +88,18 @@ def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) 
     return _Preload(newtons, None if found is None else newtons / proof_newtons(thread, found))
 
 
+def preload_of(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> tuple[float, float | None]:
+    """Return the preload in N, and its share of the proof load, ``None`` if ``grade`` is not known.
+
+    The formula and its source are those of :func:`preload`.
+
+    Raises:
+        CalculationError: the nut factor is not within 0.03 to 0.6.
+    """
+    found = _preload(torque, thread, nut_factor, grade)
+    return found.newtons, found.share
+
+
 def preload(
     torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "", unit: str = "kN"
 ) -> CalculationResult:

@@ -274,7 +274,8 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     ]
     advice = [f"{joint.advice}."] if joint.advice else []
     notes = [*bad, *advice, *(each for each in joint.settings if each != instruction)]
-    settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
+    settings = [styled(INDENT + part, "attention") for each in joint.warnings for part in wrap(each, width - 2)]
+    settings += [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(item, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]
     candidates: list[list[Line]] = [

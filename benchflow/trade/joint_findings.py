@@ -1,0 +1,73 @@
+"""What is wrong with the fasteners of a procedure: an unknown thread, a wrong class, too much preload.
+
+These are warnings, because the procedure can be followed all the same. They need the tables of threads and classes, so
+the reader of the file cannot find them.
+"""
+
+from collections.abc import Iterator
+
+from benchflow.procedure.model import Joint, Mark, Procedure, Tighten, TorqueStage
+from benchflow.procedure.problems import Problem
+from benchflow.trade.calculations.bolt_strength import fastener_problems
+from benchflow.trade.joint_estimates import grip_problem, proof_share
+
+JOINT_EXPLANATIONS = {
+    "unknown-thread": (
+        "unknown-thread\n\n"
+        "The thread of a joint is not a thread that the tables know, so preload and proof load cannot be estimated.\n"
+        "\nFor example:\n  thread: M10x1.2          ->  thread: M10x1.25"
+    ),
+    "wrong-class": (
+        "wrong-class\n\n"
+        "The property class or grade does not go with the thread. A metric bolt has a class of two numbers such as\n"
+        "10.9; an inch bolt has a grade.\n"
+        '\nFor example:\n  thread: M10, class: 8    ->  thread: M10, class: "8.8"'
+    ),
+    "above-proof-load": (
+        "above-proof-load\n\n"
+        "The estimated preload of a stage is above the proof load of the fastener: the torque, the thread, the class\n"
+        "or the nut factor is probably wrong. If the fasteners are tightened to yield on purpose, say so.\n"
+        '\nFor example:\n  thread: M8, class: "8.8"  ->  thread: M8, class: "8.8", to-yield: true'
+    ),
+    "wrong-grip": (
+        "wrong-grip\n\n"
+        "A segment of `grip` cannot belong to a bolt with this thread, so the stretch cannot be estimated.\n"
+        "\nFor example:\n  {neck: 20 mm, diameter: 12 mm} with M10  ->  {neck: 20 mm, diameter: 8.5 mm}"
+    ),
+}
+"""The explanation of each code, as text for a terminal."""
+
+
+def joint_problems(procedure: Procedure, file: str) -> Iterator[Problem]:
+    """The warnings about every joint of ``procedure`` and its stages. ``file`` is the name in their places."""
+    for joint in procedure.joints:
+        for found in fastener_problems(joint.thread, joint.grade):
+            thread = found.field == "thread"
+            mark = joint.thread_mark if thread else joint.grade_mark
+            yield _warning("unknown-thread" if thread else "wrong-class", mark, found.why, found.hint, joint, file)
+        wrong = grip_problem(joint)
+        if wrong:
+            yield _warning("wrong-grip", joint.grip_mark, wrong, "", joint, file)
+    for operation in procedure.operations:
+        tighten = operation.tighten
+        joint_of_stages = None if tighten is None else procedure.joints_by_id.get(tighten.joint)
+        if tighten is not None and joint_of_stages is not None:
+            yield from _preload_problems(joint_of_stages, tighten, file)
+
+
+def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Problem]:
+    if joint.to_yield:
+        return
+    for number, stage in enumerate(tighten.stages, 1):
+        share = proof_share(joint, stage.torque) if isinstance(stage, TorqueStage) else None
+        if share is not None and share > 1:
+            message = (
+                f"Stage {number}, {stage.text}: the estimated preload is {100 * share:.0f} % of the proof load of "
+                f"{joint.thread}, {joint.grade}"
+            )
+            hint = "Check torque, thread, class and nut factor. If the bolt is tightened to yield, add `to-yield: true`"
+            yield _warning("above-proof-load", tighten.mark, message, hint, joint, file)
+
+
+def _warning(code: str, mark: Mark, message: str, hint: str, joint: Joint, file: str) -> Problem:
+    return Problem(code, "warning", file, mark.line, mark.column, message, hint, f"joints.{joint.id}")

@@ -188,10 +188,6 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "The procedure has no interference rule. The proof of the order then covers no collision of parts.",
         "interference: [{never: {pistons: at-deck, valves: open}, because: The valves would hit the pistons}]",
     ),
-    "value-not-ready": (
-        "An operation uses a value from another operation that may be done later. Put the other operation first.",
-        "after: [measure-bore]",
-    ),
     "which-place": (
         "A value is measured at several places, and the formula does not say which one to use.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",

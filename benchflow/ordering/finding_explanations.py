@@ -164,6 +164,64 @@ sections:
         "after: [clean-face, lay-gasket]",
         "after: [lay-gasket]",
     ),
+    "value-absent": FindingExplanation(
+        "An error. A formula, a choice, a matching or a relative limit needs a value that is not there: its operation "
+        "is not part of some build, or it is not done before in some order. The operation that needs it then cannot "
+        "be finished.",
+        "Put the operation that has the value first (`after`). Give both the same `when` if it is left out of some "
+        "builds, or measure the value in every build.",
+        """\
+sections:
+- id: bearings
+  title: Bearings
+  operations:
+  - {id: measure-bore, title: Measure the bore, record: {bore: {unit: mm}}}
+  - id: measure-journal
+    title: Measure the journal
+    record: {journal: {unit: mm}}
+    work-out: {clearance: {is: bore - journal, unit: mm}}
+""",
+        "title: Measure the journal",
+        "title: Measure the journal\n    after: [measure-bore]",
+    ),
+    "unreachable-remedy": FindingExplanation(
+        "An error. A remedy says to redo an operation that cannot be redone from there: it is not always done before, "
+        "it has no `undo`, or no moves bring about what its `undo` needs.",
+        "Put the operation before the measuring one (`after`), write how it is undone (`undo`), or add a move. An "
+        "operation can also redo itself.",
+        """\
+sections:
+- id: bearings
+  title: Bearings
+  operations:
+  - {id: torque-caps, title: Torque the caps}
+  - id: measure-play
+    title: Measure the end play
+    after: [torque-caps]
+    record:
+      play:
+        limit: 0.10 .. 0.28 mm
+        below: [{do: Loosen the caps and seat them again, redo: [torque-caps]}]
+""",
+        "title: Torque the caps",
+        "title: Torque the caps, undo: {do: Loosen the caps}",
+    ),
+    "never-restored": FindingExplanation(
+        "An error. A temporary setting stays: in some build the operation that restores it is left out, or in some "
+        "order it is done before the setting is made, and has no `undo`, so that it is not done again.",
+        "Put the setting before the operation that restores it (`after`). Give both the same `when` if they are left "
+        "out of some builds.",
+        """\
+sections:
+- id: chain
+  title: Chain
+  operations:
+  - {id: hold-chain, title: Hold the chain up, temporary: {restored-by: release-chain}}
+  - {id: release-chain, title: Release the chain}
+""",
+        "title: Release the chain",
+        "title: Release the chain, after: [hold-chain]",
+    ),
     "not-explored": FindingExplanation(
         "A warning. The procedure allows more than was checked, so its order is NOT proven. The finding says "
         "what was proven; the rest may still contain a mistake.",

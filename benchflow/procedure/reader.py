@@ -89,16 +89,15 @@ def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     check_tightening(procedure, context)
     check_instruments(procedure, context)
     check_timed_entries(procedure, context)
-    _check_values(procedure, names, context)
+    _check_values(procedure, context)
     names.resolve(context)
     return procedure
 
 
-def _check_values(procedure: Procedure, names: NameTable, context: ReadContext) -> None:
-    from benchflow.procedure.checks.value_checks import Precedence, ValueChecks
+def _check_values(procedure: Procedure, context: ReadContext) -> None:
+    from benchflow.procedure.checks.value_checks import ValueChecks
 
-    sections = {section.id: section.operations for section in procedure.sections}
-    ValueChecks(procedure.operations, names, Precedence(procedure.operations, sections), context).run()
+    ValueChecks(procedure, context).run()
 
 
 # --- numbering and names ----------------------------------------------------------------------------

@@ -15,6 +15,9 @@
 ``witness``             a shortest order that shows a dead end or a breach
 ``window_feasibility``  decides if some order keeps the time windows
 ``paper_fixes``         the fewest lines that make a procedure safe on paper
+``precedence``          decides if one operation is before another in every order
+``value_findings``      values that are not there where they are needed
+``remedy_findings``     remedies that cannot be carried out, settings never restored
 ``static_checks``       checks that need no exploration
 ``proof_findings``      the findings as data
 ``finding_messages``    the messages of the findings

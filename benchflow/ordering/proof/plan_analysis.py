@@ -174,7 +174,7 @@ def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
     """The mask of the steps that cannot be reached in the whole plan. A route is searched to each uncertain step."""
     order = exploration.order
     left = order.everything & ~exploration.never
-    for values in _allowed_starts(plan, exploration):
+    for values in allowed_starts(plan, exploration.groups()):
         for step in bits(left):
             if not left >> step & 1:
                 continue
@@ -185,14 +185,14 @@ def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
     return left
 
 
-def _allowed_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, str]]:
+def allowed_starts(plan: Plan, groups: Sequence[VariableGroup]) -> list[dict[str, str]]:
     """The start valuations of the whole plan that no rule forbids, at most :data:`_MOST_STARTS`."""
     variables = plan.procedure.state
     fixed = [v for v in variables if v.start is not None]
     values = {v.name: str(v.start) for v in fixed}
     choices: list[list[dict[str, str]]] = []
-    partition = {name for group in exploration.groups() for name in group.variables}
-    for group in exploration.groups():
+    partition = {name for group in groups for name in group.variables}
+    for group in groups:
         choices.append([_known_values(group, number) for number in group.starts])
     loose = [v for v in variables if v.name not in partition]
     choices.append(list(start_values(loose))[:1])

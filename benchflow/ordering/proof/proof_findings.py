@@ -17,6 +17,9 @@ Code = Literal[
     "time-conflict",
     "redundant-after",
     "not-explored",
+    "value-absent",
+    "unreachable-remedy",
+    "never-restored",
 ]
 Severity = Literal["error", "warning", "note"]
 
@@ -29,6 +32,9 @@ SEVERITIES: dict[Code, Severity] = {
     "time-conflict": "error",
     "redundant-after": "note",
     "not-explored": "warning",
+    "value-absent": "error",
+    "unreachable-remedy": "error",
+    "never-restored": "error",
 }
 
 

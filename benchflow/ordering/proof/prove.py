@@ -11,7 +11,10 @@ from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
+from benchflow.ordering.proof.precedence import Precedence
 from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine, finding
+from benchflow.ordering.proof.remedy_findings import unreachable_remedies, unrestored_settings
+from benchflow.ordering.proof.value_findings import absent_values
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.proof.window_feasibility import (
     WindowConflict,
@@ -49,6 +52,7 @@ class _ProofRun:
         self._findings: list[OrderFinding] = []
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
         self._reported: set[tuple[object, ...]] = set()
+        self._absent: set[tuple[str, str]] = set()
         self._incomplete = False
 
     def run(self) -> Proof:
@@ -65,6 +69,7 @@ class _ProofRun:
             self._add(self._dead_ends(analysis))
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
+            self._add_about_values(analysis)
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
         self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
         return Proof(tuple(self._findings), configurations, not self._incomplete, self._fixes)
@@ -157,6 +162,15 @@ class _ProofRun:
         ):
             message = "It is not proven that all time windows can be kept, because there are too many orders to try"
             self._not_explored("", Mark(), message)
+
+    def _add_about_values(self, analysis: PlanAnalysis) -> None:
+        """Add what is wrong with the values, remedies and temporary settings in the order of this build."""
+        precedence = Precedence(analysis)
+        found = list(absent_values(precedence, self._absent))
+        self._findings += found
+        others = [*unreachable_remedies(precedence), *unrestored_settings(precedence)]
+        self._add(others)
+        self._incomplete |= any(each.code == "not-explored" for each in (*found, *others))
 
     def _report_unexplored(self, analysis: PlanAnalysis) -> None:
         for unexplored_group in analysis.unexplored:

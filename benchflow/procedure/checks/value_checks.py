@@ -1,11 +1,10 @@
 """Checks of values: limits, and the values that formulas, tables, matchings and relative limits use."""
 
 from collections.abc import Iterator
-from itertools import chain
 
 from benchflow.procedure.checks.formula_checks import FormulaChecks
-from benchflow.procedure.checks.name_checks import NameTable
-from benchflow.procedure.identity import StepId, ValueRef
+from benchflow.procedure.formula.expression import NameNode
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AboveReading,
@@ -16,54 +15,30 @@ from benchflow.procedure.model import (
     Operation,
     PartChoice,
     PartMatching,
+    Procedure,
     RecordedValue,
     values_of,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.value_indexes import ValueTable
+from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
 from benchflow.quantity import dimension_of
 
 Value = RecordedValue | CalculatedValue
 
 
-class Precedence:
-    """Which operations come before which in every order, by `after` and `time`."""
-
-    def __init__(self, operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> None:
-        self._direct: dict[str, set[str]] = {}
-        for operation in operations:
-            direct = self._direct.setdefault(operation.id, set())
-            for ref in chain(operation.after, (window.operation for window in operation.time)):
-                plain = StepId.parse(ref.name).operation
-                direct.update(sections.get(plain, (plain,)))
-
-    def always(self, earlier: str, later: str) -> bool:
-        """True if ``earlier`` comes before ``later`` in every order."""
-        seen: set[str] = set()
-        waiting = [later]
-        while waiting:
-            for one in self._direct.get(waiting.pop(), ()):
-                if one == earlier:
-                    return True
-                if one not in seen:
-                    seen.add(one)
-                    waiting.append(one)
-        return False
-
-
 class ValueChecks:
     """The checks that need all values of a procedure."""
 
-    def __init__(
-        self, operations: tuple[Operation, ...], table: NameTable, before: Precedence, context: ReadContext
-    ) -> None:
-        self._operations, self._before, self._context = operations, before, context
+    def __init__(self, procedure: Procedure, context: ReadContext) -> None:
+        operations = procedure.operations
+        self._operations, self._context = operations, context
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
             for value in values_of(operation):
                 self._values.setdefault(value.name, (value, operation))
         units = {name: value.unit for name, (value, _) in self._values.items()}
-        self._formulas = FormulaChecks(ValueTable(operations, table.places), units, context)
+        self._table = ValueTable(operations, procedure.places)
+        self._formulas = FormulaChecks(self._table, units, context)
 
     def run(self) -> None:
         uses: dict[str, set[str]] = {}
@@ -71,10 +46,7 @@ class ValueChecks:
             if self._context.problems.full:
                 return
             for work_out in operation.work_out:
-                uses[work_out.name] = used = self._formulas.check(work_out, operation)
-                written = self._context.nodes.get(("is", work_out.mark))
-                for name in sorted(used & self._values.keys()):
-                    self._check_ready(name, operation, written.mark if written is not None else work_out.mark)
+                uses[work_out.name] = self._formulas.check(work_out, operation)
             for value in values_of(operation):
                 self._check_bounds(value, operation)
             for choose in operation.choose:
@@ -82,19 +54,6 @@ class ValueChecks:
             for match in operation.match:
                 self._check_match(match, operation)
         self._check_cycles(uses)
-
-    def _check_ready(self, name: str, operation: Operation, mark: Mark) -> None:
-        """Warn of a value from an operation that is not always done before this one."""
-        _, source = self._values[name]
-        if source.id == operation.id or self._before.always(source.id, operation.id):
-            return
-        self._context.problem(
-            "value-not-ready",
-            mark,
-            f"`{name}` comes from `{source.id}`, which is not always done before `{operation.id}`",
-            f"Add `{source.id}` to `after` of `{operation.id}`",
-            severity="warning",
-        )
 
     def _check_cycles(self, uses: dict[str, set[str]]) -> None:
         """Report values that are calculated from themselves."""
@@ -153,7 +112,34 @@ class ValueChecks:
                 f"{_dimension_phrase(found[0].dimension)}",
             )
         else:
-            self._check_ready(name, operation, value.mark)
+            self._check_reference(bound.name, operation, value.mark)
+
+    def _check_reference(self, written: str, operation: Operation, mark: Mark, *, all_readings: bool = False) -> None:
+        """Report the name of a value in a limit or table that means several values.
+
+        A recorded value that compares one figure with its limit, such as the mean, means that figure.
+        ``all_readings`` is true if all readings of a recorded value may be meant.
+        """
+        ref = ValueRef.parse(written)
+        value, axes = self._values[ref.name][0], self._table.axes(ref.name)
+        if axes is None:
+            return
+        node = NameNode(ref.name, ref.place, ref.reading, 0)
+        found = resolve_name(node, axes, self._table.places, operation.each, THIS_PLACE)
+        if isinstance(found, IndexFault):
+            if found.code != "unknown-name":  # the name check reports that
+                self._context.problem(found.code, mark, found.why, found.hint)
+            return
+        several = found.reading is None and bool(axes.readings)
+        if isinstance(value, RecordedValue) and (all_readings or value.judge != "all"):
+            several = False
+        if several or found.is_starred:
+            self._context.problem(
+                "which-reading",
+                mark,
+                f"`{written}` is more than one value, and a limit or a table needs one",
+                f"Calculate the one that counts in `work-out`, such as `max({ref.name}[*])`, and name that",
+            )
 
     def _check_choice(self, choose: PartChoice, operation: Operation) -> None:
         name = ValueRef.parse(choose.by).name
@@ -161,7 +147,7 @@ class ValueChecks:
         edges = [edge for row in choose.rows for edge in (row.low, row.high) if edge is not None]
         if found is None or not edges:
             return
-        self._check_ready(name, operation, choose.mark)
+        self._check_reference(choose.by, operation, choose.mark, all_readings=True)
         edge = edges[0]
         if dimension_of(edge.unit) != found[0].dimension:
             self._context.problem(

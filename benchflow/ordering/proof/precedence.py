@@ -1,0 +1,109 @@
+"""Decides if one operation is done before another in every order, and shows an order in which it is not."""
+
+from benchflow.ordering.actions import DoOperation, RouteStep
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import action_reasons, after_action, forbidden
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis, allowed_starts
+from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.rework import DoneWork, StateWrite
+from benchflow.ordering.route import SafeRoute, route
+from benchflow.procedure.plan import Plan
+
+
+class Precedence:
+    """The order of the operations of one plan, over every order that the interlock allows."""
+
+    def __init__(self, analysis: PlanAnalysis) -> None:
+        self.analysis = analysis
+        self._without: dict[str, Plan] = {}
+        self._known: dict[tuple[str, str], Witness | Undecided | None] = {}
+
+    def is_done(self, step_id: str) -> bool:
+        """True if some order does the step."""
+        order = self.analysis.order
+        return not self.analysis.never >> order.index[step_id] & 1
+
+    def order_without(self, earlier: str, later: str) -> Witness | Undecided | None:
+        """A shortest order that does ``later`` while ``earlier`` is not done; ``None`` if there is no such order.
+
+        ``later`` is the last step of the order.
+        """
+        order = self.analysis.order
+        if order.before[order.index[later]] >> order.index[earlier] & 1:
+            return None
+        key = earlier, later
+        if key not in self._known:
+            self._known[key] = self._search(self._plan_without(earlier), later)
+        return self._known[key]
+
+    def order_to(self, step_id: str) -> Witness | Undecided | None:
+        """A shortest order that ends with the step; ``None`` if no order does it."""
+        key = "", step_id
+        if key not in self._known:
+            self._known[key] = self._search(self.analysis.plan, step_id)
+        return self._known[key]
+
+    def _plan_without(self, step_id: str) -> Plan:
+        """The plan without a step and all that comes after it."""
+        found = self._without.get(step_id)
+        if found is None:
+            plan, order = self.analysis.plan, self.analysis.paper
+            number = order.index[step_id]
+            steps = {
+                name: step
+                for name, step in plan.steps.items()
+                if name != step_id and not order.before[order.index[name]] >> number & 1
+            }
+            found = self._without[step_id] = Plan(plan.procedure, plan.options, steps)
+        return found
+
+    def _search(self, plan: Plan, goal: str) -> Witness | Undecided | None:
+        """A shortest order of ``plan`` to ``goal`` over all starts, replayed on the whole plan."""
+        best: Witness | None = None
+        certain = True
+        starts = allowed_starts(self.analysis.plan, self.analysis.groups())
+        for start in starts:
+            found = route(plan, Configuration(frozenset(), dict(start)), goal)
+            if not isinstance(found, SafeRoute):
+                certain &= found.certain
+                continue
+            if _is_allowed(self.analysis.plan, start, found.steps) and (
+                best is None or len(found.steps) < len(best.order)
+            ):
+                best = Witness(start, found.steps, shortest=found.shortest)
+            if best is not None and len(best.order) <= self._least(goal):
+                break
+        return best if best is not None or certain else Undecided()
+
+    def _least(self, goal: str) -> int:
+        """The least number of steps of an order to ``goal``: its prerequisites and itself."""
+        order = self.analysis.paper
+        return order.before[order.index[goal]].bit_count() + 1
+
+
+def _is_allowed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...]) -> bool:
+    """True if the interlock allows every action of the order."""
+    here = Configuration(frozenset(), dict(start))
+    if forbidden(plan, here.valuation):
+        return False
+    for action in order:
+        if action_reasons(plan, here, action):
+            return False
+        here = after_action(plan, here, action)
+    return True
+
+
+def work_before_last(plan: Plan, witness: Witness) -> DoneWork:
+    """The work done in an order, without its last action."""
+    writes: dict[str, tuple[StateWrite, ...]] = {
+        name: (StateWrite("", value),) for name, value in witness.start.items()
+    }
+    finished = []
+    for action in witness.order[:-1]:
+        step_id = action.operation if isinstance(action, DoOperation) else ""
+        sets = plan.steps[step_id].sets if step_id else plan.procedure.moves_by_id[action.id].sets
+        if step_id:
+            finished.append(step_id)
+        for name, value in sets.items():
+            writes[name] = (*writes.get(name, ()), StateWrite(step_id, value))
+    return DoneWork(tuple(finished), writes)

@@ -33,6 +33,9 @@ from benchflow.quantity import seconds
 if TYPE_CHECKING:
     from benchflow.procedure.value_indexes import ValueTable
 
+_CLOCK_STEP = 0.001
+"""The step of the log's clock in seconds. An end that is not included is moved by it."""
+
 
 def expand(procedure: Procedure, options: Mapping[str, str]) -> Plan:
     """The plan of the build; ``options`` maps names of options to choices."""
@@ -154,8 +157,8 @@ class _Build:
         windows = [
             TimeWindow(
                 one,
-                None if window.low is None else seconds(window.low),
-                None if window.high is None else seconds(window.high),
+                None if window.low is None else seconds(window.low) + _CLOCK_STEP * window.low_open,
+                None if window.high is None else seconds(window.high) - _CLOCK_STEP * window.high_open,
                 window.text,
                 window.operation.mark,
                 "" if window.from_ is None else self._name_at(window.from_.name, StepId.parse(one).place),

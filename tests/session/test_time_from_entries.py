@@ -49,6 +49,28 @@ def sealed(folder: Path, lower: str) -> Clocked:
     return script
 
 
+# --- ends that are not included ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("window", ["below 10 min", "{limit: below 10 min}"])
+def test_end_of_below_is_too_late(tmp_path: Path, window: str) -> None:
+    script = sealed(tmp_path, f"{{id: lower, title: Lower, time: {{seal: {window}}}}}")
+    assert script.refused_at(12, "start", operation="lower") == ["too-late"]
+    script.at(11.5, "start", operation="lower")
+
+
+@pytest.mark.parametrize("window", ["above 10 min", "{limit: above 10 min}"])
+def test_end_of_above_is_too_early(tmp_path: Path, window: str) -> None:
+    script = sealed(tmp_path, f"{{id: lower, title: Lower, time: {{seal: {window}}}}}")
+    assert script.refused_at(12, "start", operation="lower") == ["too-early"]
+    script.at(12.5, "start", operation="lower")
+
+
+def test_ends_of_at_least_and_at_most_are_in_the_window(tmp_path: Path) -> None:
+    script = sealed(tmp_path, "{id: lower, title: Lower, time: {seal: 10 .. 10 min}}")
+    script.at(12, "start", operation="lower")
+
+
 # --- a closed window --------------------------------------------------------------------------------
 
 

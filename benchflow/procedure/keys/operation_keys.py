@@ -133,7 +133,7 @@ _GUARDS = Key(
 
 
 def _window(limit: Limit, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
-    return TimeSince(name, limit.low, limit.high, limit.text)
+    return TimeSince(name, limit.low, limit.high, limit.text, low_open=limit.low_open, high_open=limit.high_open)
 
 
 def _entry_name(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Ref:
@@ -177,6 +177,8 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
         fields.get(_UNTIL),
         fields.get_or(WAIVE, ""),
         fields.get_or(PROVES, ()),
+        limit.low_open,
+        limit.high_open,
     )
 
 

@@ -40,7 +40,7 @@ class TimeSince(Struct, frozen=True):
 
     With ``from_`` the time counts from the last entry of that value or check of ``operation``. With ``until`` the upper
     end is judged when that value or check of this operation is entered. ``waive`` and ``proves`` are as in
-    :class:`benchflow.procedure.model.RecordedValue`.
+    :class:`benchflow.procedure.model.RecordedValue`. ``low_open`` and ``high_open`` exclude the end (``above 2 h``).
     """
 
     operation: Ref
@@ -51,6 +51,8 @@ class TimeSince(Struct, frozen=True):
     until: Ref | None = None
     waive: str = ""
     proves: tuple[Ref, ...] = ()
+    low_open: bool = False
+    high_open: bool = False
 
 
 class Undo(Struct, frozen=True):

@@ -81,7 +81,7 @@ def prerequisites(plan: Plan, ref: str, place: str | None = None, each: str | No
 
 class _Build:
     def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
-        self._procedure, self._places = procedure, procedure.places
+        self._procedure, self._places, self._options = procedure, procedure.places, options
         self._table: ValueTable | None = None
         self.operations = [op for op in procedure.operations if holds(op.when, options)]
         self._by_id = {op.id: op for op in self.operations}
@@ -233,8 +233,12 @@ class _Build:
         return replace(bound, name=self._name(bound.name, fill)) if isinstance(bound, AboveReading) else bound
 
     def _record(self, record: RecordedValue, fill: "_Fill") -> RecordedValue:
+        used_by_option = holds(record.used_when, self._options) if record.used_when else None
+        if used_by_option is not None:
+            record = replace(record, bound=record.used) if used_by_option else replace(record, used=None)
         return replace(
             record,
+            used_by_option=used_by_option,
             name=self._name(record.name, fill),
             ask=fill(record.ask),
             bound=self._bound(record.bound, fill),

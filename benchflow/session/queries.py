@@ -13,6 +13,7 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.blocking import as_refusal_reason
 from benchflow.session.rules.choice_tables import table_proposal
+from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.state.state import State
@@ -60,7 +61,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown_name("operation", step_id, state.plan.steps)
-    result = find_route(state.plan, state.configuration(), step_id)
+    result = find_route(plan_for_routes(state), state.configuration(), step_id)
     if isinstance(result, NoRoute):
         return Refusal(tuple(as_refusal_reason(state, reason) for reason in result.reasons))
     return tuple(action.id for action in result.steps)

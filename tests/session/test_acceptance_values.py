@@ -150,7 +150,7 @@ def test_remedy_undoes_the_operations_of_its_redo(tmp_path: Path) -> None:
         take="fit",
     )
     script.do_all(intent("finish"), intent("start", operation="one"), intent("record", name="gap", value="0.05 mm"))
-    assert script.refused("finish") == ["out-of-limit"]
+    assert script.refused("finish") == ["out-of-limit", "remedy-first"]
     script.do("remedy", name="gap")
     assert script.refused("start", operation="one") == ["after-missing"]
     script.do_all(intent("start", operation="fit"), intent("finish"), intent("start", operation="one"))

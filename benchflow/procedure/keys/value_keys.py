@@ -1,6 +1,6 @@
 """The keys `record` (measured values) and `work-out` (calculated values)."""
 
-from typing import cast
+from typing import NamedTuple, cast
 
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.setup_keys import title_from_name
@@ -14,6 +14,7 @@ from benchflow.procedure.model import (
     RecordedValue,
     Ref,
     Remedy,
+    Values,
 )
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
@@ -24,12 +25,13 @@ from benchflow.procedure.shapes.basic_shapes import (
     IntegerShape,
     ListShape,
     MapShape,
+    TransformedShape,
     WordShape,
     integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, read_bound, read_bound_or_count
-from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+from benchflow.procedure.shapes.reference_shapes import WHEN, ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 from benchflow.quantity import dimension_of
@@ -42,10 +44,17 @@ _REMEDY_DO = Key("do", FILLED_LINE, "The instruction.", required=True)
 _REDO = Key(
     "redo",
     ListShape(ReferenceShape("operation", "an operation's id"), single=True),
-    "The ids of the operations to do again afterwards.",
+    "The ids of the operations to do again afterwards. The id of this operation itself clears it.",
 )
 _TRIES = Key("tries", IntegerShape(1, MOST_READINGS), "The number of tries before the next remedy; by default 1.")
-_STOP = Key("stop", BooleanShape(), "true if the work stops here and no further remedy is tried.")
+_STOP = Key(
+    "stop",
+    BooleanShape(),
+    "true if the work stops here. Only a deviation, a rework or the correction of a misread entry gets past it.",
+)
+_FRESH = Key(
+    "fresh", BooleanShape(), "true if a new part is fitted: the tries of all remedies of the value count from zero."
+)
 
 
 def _remedy(fields: Fields) -> Remedy:
@@ -54,11 +63,12 @@ def _remedy(fields: Fields) -> Remedy:
         fields.get_or(_REDO, ()),
         fields.get_or(_TRIES, 1),
         fields.get_or(_STOP, False),
+        fields.get_or(_FRESH, False),
         fields.mark,
     )
 
 
-_REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP), _remedy), at_least=1)
+_REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH), _remedy), at_least=1)
 
 _BELOW = Key("below", _REMEDIES, "Remedies for a value that is too low, in this order.")
 _ABOVE = Key("above", _REMEDIES, "Remedies for a value that is too high, in this order.")
@@ -130,7 +140,37 @@ _LIMIT = Key(
     _LIMIT_DESCRIPTION,
     examples=("0.10 .. 0.28 mm", "below 40 °C", "0.006 in (0.15 mm)"),
 )
-_USED = Key("used", _WRITTEN_LIMIT, "A second limit, for used parts.", examples=("at most 0.40 mm",))
+
+
+class _UsedLimit(NamedTuple):
+    """The limit for used parts as written, and the options that say whether the part is used."""
+
+    limit: YamlScalar
+    when: Values
+
+
+_USED_LIMIT = Key("limit", _WRITTEN_LIMIT, "The limit for used parts.", required=True, examples=("at most 0.40 mm",))
+_USED_WHEN = Key(
+    "when", WHEN, "The choices of the options for which the part is used. With other choices it has no second limit."
+)
+_USED = Key(
+    "used",
+    EitherShape(
+        "a limit, or a mapping with `limit` and `when`",
+        text=TransformedShape(_WRITTEN_LIMIT, lambda limit, node, name, context: _UsedLimit(limit, {})),
+        entries=KeyedShape(
+            "used",
+            "a limit for used parts",
+            (_USED_LIMIT, _USED_WHEN),
+            lambda fields: (
+                None if (limit := fields.get(_USED_LIMIT)) is None else _UsedLimit(limit, fields.get_or(_USED_WHEN, {}))
+            ),
+        ),
+    ),
+    "A second limit, for used parts. With `when`, an option says whether the part is used; otherwise the builder says "
+    "it with the reading.",
+    examples=("at most 0.40 mm", {"limit": "at most 0.40 mm", "when": {"rods": "old"}}),
+)
 _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument to measure it with.")
 _READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a list, or the name of a set of places.")
 _JUDGE = Key(
@@ -144,8 +184,7 @@ _RECORD = (
 )  # fmt: skip
 
 
-def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
-    written = fields.get(key)
+def _bound(fields: Fields, written: YamlScalar | None, dimension: str | None) -> Bound | None:
     return None if written is None else read_bound(written, fields.context, dimension)
 
 
@@ -160,11 +199,12 @@ def _bound_unit(found: Bound | None) -> str | None:
 
 def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     """The unit and both limits. Without the key `unit`, the unit is that of the limit."""
-    unit = fields.get(_UNIT)
+    unit, used_limit = fields.get(_UNIT), fields.get(_USED)
+    used = None if used_limit is None else used_limit.limit
     if unit is None and fields.wrote(_UNIT):
         return "", None, None  # already reported; without a unit the limits cannot be read
     if unit is None:
-        written = fields.get(_LIMIT) or fields.get(_USED)
+        written = fields.get(_LIMIT) or used
         if written is not None:
             found = read_bound_or_count(written, fields.context)
             if found is None:
@@ -180,7 +220,7 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
             )
     if unit is None:
         return "", None, None
-    return unit, _bound(fields, _LIMIT, dimension_of(unit)), _bound(fields, _USED, dimension_of(unit))
+    return unit, _bound(fields, fields.get(_LIMIT), dimension_of(unit)), _bound(fields, used, dimension_of(unit))
 
 
 def _record(fields: Fields) -> RecordedValue:
@@ -189,7 +229,7 @@ def _record(fields: Fields) -> RecordedValue:
     slots = fields.get_or(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
     named = fields.nodes["readings"] if by_place else None
-    instrument = fields.get(_WITH)
+    instrument, used_limit = fields.get(_WITH), fields.get(_USED)
     record = RecordedValue(
         fields.name.name,
         fields.get_or(_ASK, title_from_name(fields.name.name)),
@@ -201,6 +241,8 @@ def _record(fields: Fields) -> RecordedValue:
         slots,
         by_place,
         named.text if isinstance(named, YamlScalar) else None,
+        {} if used_limit is None else used_limit.when,
+        None,
         cast(Judge, fields.get_or(_JUDGE, "all")),
         cast(DecisionRule, fields.get_or(DECISION, "")),
         fields.get_or(_BELOW, ()),
@@ -230,7 +272,9 @@ def _check_record(record: RecordedValue, fields: Fields) -> None:
 
 def _check_remedies(fields: Fields) -> None:
     """Warn of remedies for a side on which the value has no limit."""
-    texts = [written.text.strip() for written in (fields.get(_LIMIT), fields.get(_USED)) if written is not None]
+    used = fields.get(_USED)
+    limits = (fields.get(_LIMIT), None if used is None else used.limit)
+    texts = [written.text.strip() for written in limits if written is not None]
     for key, closed, end in ((_BELOW, "at most", "lower"), (_ABOVE, "at least", "upper")):
         if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):
             continue
@@ -276,7 +320,7 @@ def _work_out(fields: Fields) -> CalculatedValue:
         formula.text.strip() if formula else "",
         unit or "",
         dimension_of(unit or ""),
-        _bound(fields, _LIMIT, dimension_of(unit)) if unit is not None else None,
+        _bound(fields, fields.get(_LIMIT), dimension_of(unit)) if unit is not None else None,
         cast(DecisionRule, fields.get_or(DECISION, "")),
         fields.get_or(_BELOW, ()),
         fields.get_or(_ABOVE, ()),

@@ -4,7 +4,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model.model_basics import Mark, Ref
+from benchflow.procedure.model.model_basics import Mark, Ref, Values
 from benchflow.quantity import Limit, Quantity
 
 
@@ -44,12 +44,17 @@ DecisionRule = Literal["simple", "guarded"]
 
 
 class Remedy(Struct, frozen=True):
-    """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy."""
+    """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy.
+
+    ``redo`` names the operations to do again. If it names the operation of the value, all its entries become void.
+    ``fresh`` means that a new part is fitted: all tries of the value are counted from zero again.
+    """
 
     do: str
     redo: tuple[Ref, ...] = ()
     tries: int = 1
     stop: bool = False
+    fresh: bool = False
     mark: Mark = Mark()
 
 
@@ -58,6 +63,9 @@ class RecordedValue(Struct, frozen=True):
 
     ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for ``readings: 3``, or the author's places
     (``by_place``). ``readings_set`` is the set of places that they are named after, if they are.
+
+    ``used_when`` has the choices of options that say whether the part is used. In a plan ``used_by_option`` is the
+    answer, and ``bound`` is the limit in force; it is ``None`` if the builder says it.
 
     ``waive`` says who can sign a deviation about it: ``anyone``, a role or ``never``. "" means that the ``waive`` of
     the operation applies. ``proves`` are the state variables that are not known if it is waived.
@@ -73,6 +81,8 @@ class RecordedValue(Struct, frozen=True):
     slots: tuple[str, ...] = ("1",)
     by_place: bool = False
     readings_set: str | None = None
+    used_when: Values = {}
+    used_by_option: bool | None = None
     judge: Judge = "all"
     decision: DecisionRule = "simple"
     below: tuple[Remedy, ...] = ()

@@ -93,8 +93,8 @@ class FactCollector:
                 self._count_entry(event.operation, now).ticks.ticked(event, line, now)
             case ev.ReadingRecorded():
                 self._count_entry(event.operation, now)
-                attempt = len(after.work(event.operation).readings[event.name][event.reading])
-                self._add_reading(event, line, now, event.reading, attempt)
+                attempts = after.work(event.operation).readings[event.name][event.reading]
+                self._add_reading(event, line, now, event.reading, sum(each.claims is None for each in attempts))
             case ev.OperationStarted():
                 self._operation_started(event, line, now)
             case ev.OperationFinished():
@@ -123,8 +123,10 @@ class FactCollector:
             case ev.RemedyCarriedOut():
                 self._count_entry(event.operation, now)
                 for operation in dict.fromkeys(event.redo):
-                    if operation in before.done:
+                    if operation in before.done or before.work(operation).touched:
                         self._work_undone(before.work(operation), operation, line, now, "remedy", event.do)
+            case ev.OperationUndone() if event.operation in before.to_undo:
+                pass  # the remedy has reopened it before
             case ev.OperationUndone():
                 reason = "" if before.rework is None else before.rework.reason
                 self._work_undone(before.work(event.operation), event.operation, line, now, "rework", reason)
@@ -203,6 +205,9 @@ class FactCollector:
         instrument = serial = filled = ""
         if isinstance(event, ev.ReadingRecorded):
             instrument, serial = event.instrument or "", event.serial or ""
+            if event.claims is not None:  # the same reading, so it is one fact
+                claimed = self._readings.pop(event.claims, None)
+                instrument, serial = (claimed.instrument, claimed.serial) if claimed is not None else ("", "")
         else:
             filled = event.filled
         self._readings[line.seq] = ReadingFact(
@@ -330,8 +335,7 @@ def _calculation_in_force(work: Work, name: str, seq: int, redone: int) -> bool:
 
     ``redone`` is the number of times that the operation had been reworked before that event.
     """
-    remedy = work.remedies.get(name)
-    return redone == work.redone and (remedy is None or remedy.seq < seq)
+    return redone == work.redone and work.remedied.get(name, 0) < seq
 
 
 _Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact)

@@ -58,7 +58,8 @@ def _correct_reading(
         return quantity
     # The instrument is the same, so its uncertainty still applies.
     u = stated_uncertainty(state, record, quantity) if wrong.uncertainty is None else from_stored(wrong.uncertainty)
-    verdict = judge_reading(state, record, reading_measurement(quantity, u, wrong.instrument), wrong.used)
+    used = state.work(step.id).stated_used(entry, intent.event)
+    verdict = judge_reading(state, record, reading_measurement(quantity, u, wrong.instrument), used)
     event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,

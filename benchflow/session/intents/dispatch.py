@@ -22,11 +22,21 @@ from benchflow.session.intents.rework_intents import do_rework_step, start_rewor
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
+from benchflow.session.refusal import Refusal
+from benchflow.session.rules.deferred_undos import with_undos_due
 from benchflow.session.state.state import State
 
 
 def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
-    """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event."""
+    """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event.
+
+    Among the events are the undos of a remedy that had to wait for this intent.
+    """
+    decision = _decide(state, intent, context)
+    return decision if isinstance(decision, Refusal) else with_undos_due(state, decision, context)
+
+
+def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     if state.closed and not isinstance(intent, intents.AddNote | intents.OpenJob | intents.Query):
         return refuse("not-open", f"This job was closed on {state.closed}. Only notes can be added")
     by = clean(intent.by or "").strip() or state.by

@@ -8,7 +8,7 @@ from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity
+from benchflow.quantity import Quantity, base
 from benchflow.session.context import (
     Context,
     Decision,
@@ -19,22 +19,26 @@ from benchflow.session.context import (
     unknown_name,
 )
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.reading_names import named_reading
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.instrument_fitness import choose_tool
 from benchflow.session.rules.measurements import Measurement, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
+from benchflow.session.rules.remedy_progress import holding
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.rules.verdicts import (
     acceptance_text,
     bound_in_force,
+    from_stored,
     judge_reading,
     last_attempts,
     stated_uncertainty,
     to_stored,
 )
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import State
+from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import Judgement
 
 
@@ -50,23 +54,35 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    named = _named_reading(step, intent)
+    named = named_reading(state, step, intent.name, intent.reading, intent.place)
     if isinstance(named, Refusal):
         return named
-    record, named_slot = named
-    slot = _next_slot(state, step, record) if named_slot is None else named_slot
-    if isinstance(slot, Refusal):
-        return slot
+    record, slot = step.record(named[0]), named[1]
+    if record is None:
+        return unknown_name("value in this operation", intent.name, [each.name for each in step.operation.record])
+    if slot is None:
+        next_slot = _next_slot(state, step, record)
+        if isinstance(next_slot, Refusal):
+            return next_slot
+        slot = next_slot
     late = refusal_or_none(late_entry_reasons(state, step, record.name, context.now))
     if late is not None:
         return late
     quantity = read_quantity(intent.value, record.unit, record.dimension, record.name)
     if isinstance(quantity, Refusal):
         return quantity
+    used = _part_is_used(state, step, record, intent.used)
+    if isinstance(used, Refusal):
+        return used
+    last = last_attempts(state, step.id, record.name).get(slot)
+    if last is not None and intent.used is not None and base(from_stored(last.quantity)) == base(quantity):
+        return _state_used(state, step, record, slot, last, used, context, by)
+    held = _held_reading(state, step, record, slot)
+    if held is not None:
+        return held
     tool = choose_tool(state, context, record.instrument, intent.instrument, quantity)
     if isinstance(tool, Refusal):
         return tool
-    used = intent.used if intent.used is not None else record.name in state.work(step.id).used
     u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
     measured = reading_measurement(quantity, u, tool.serial or tool.need or "")
     event = _recorded_event(state, step, record, slot, measured, u, used)
@@ -75,30 +91,39 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     return (*entries, *calculated_entries(state, step, entries, context, by))
 
 
-def _named_reading(step: Step, intent: intents.RecordReading) -> tuple[RecordedValue, str | None] | Refusal:
-    """Return the value that the intent names, and the slot of the reading if it names one.
+def _part_is_used(state: State, step: Step, record: RecordedValue, given: bool | None) -> bool | Refusal:
+    """Return true if the limit for used parts applies; a refusal if ``given`` contradicts the option that says it."""
+    if record.used_by_option is None:
+        return given if given is not None else record.name in state.work(step.id).used
+    if given is not None and given != record.used_by_option:
+        option = " and ".join(f"{name} is {state.plan.options[name]}" for name in record.used_when)
+        limit = "the limit for used parts applies" if record.used_by_option else "it has no limit for used parts"
+        message = f"{open_values.value_title(step, record.name)}: {option}, so {limit}. Leave out `used`"
+        return refuse("not-allowed", message, operation=step.id, name=record.name)
+    return record.used_by_option
 
-    ``place`` of the intent is either the place of the reading or the place of the operation. A name such as
-    ``bore[front]`` names both the value and the place.
-    """
-    records = {record.name: record for record in step.operation.record}
-    name = name_in_step(step, intent.name, records)
-    slot = None if intent.reading is None else str(intent.reading)
-    place = None if intent.place is None else str(intent.place)
-    if name is None:
-        ref = ValueRef.parse(intent.name)
-        name = name_in_step(step, ref.name, records)
-        if name is None or not records[name].by_place or ref.place not in records[name].slots:
-            return unknown_name("value in this operation", intent.name, records)
-        place = ref.place if place is None else place
-    record = records[name]
-    if place is not None and place in record.slots and (record.by_place or step.place is None):
-        slot = place
-    elif place is not None and place != step.place:
-        return unknown_name(f"place of {record.name}", place, record.slots if step.place is None else [step.place])
-    if slot is not None and slot not in record.slots:
-        return unknown_name(f"reading of {record.name}", slot, record.slots)
-    return record, slot
+
+def _state_used(
+    state: State, step: Step, record: RecordedValue, slot: str, last: Attempt, used: bool, context: Context, by: str
+) -> Decision:
+    """State for the reading that is entered whether the part is used. It is not another reading."""
+    u = None if last.uncertainty is None else from_stored(last.uncertainty)
+    measured = reading_measurement(from_stored(last.quantity), u, last.instrument)
+    event = _recorded_event(state, step, record, slot, measured, u, used)
+    entries = (Entry(by, replace(event, claims=last.seq)),)
+    return (*entries, *calculated_entries(state, step, entries, context, by))
+
+
+def _held_reading(state: State, step: Step, record: RecordedValue, slot: str) -> Refusal | None:
+    """A refusal if the reading counts again only after a remedy, or if the work stops; ``None`` if it is free."""
+    held = holding(state, step, record.name, slot)
+    if held is None:
+        return None
+    title = open_values.value_title(step, held.result.name)
+    if held.final:
+        message = f"{title} is out of its limit. {open_values.stop_text(held)}"
+        return refuse("out-of-limit", message, operation=step.id, name=held.result.name)
+    return Refusal((open_values.remedy_first(step, title, (held,)),))
 
 
 def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal:

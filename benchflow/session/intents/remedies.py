@@ -1,63 +1,128 @@
 """Handler of the intent `remedy`."""
 
-from benchflow.ordering.interlock import forbidden
-from benchflow.session.context import (
-    Context,
-    Decision,
-    Entry,
-    operation_in_progress,
-    quoted_title,
-    refuse,
-    unknown_name,
-)
+from benchflow.procedure.model import Remedy
+from benchflow.procedure.plan import Step
+from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.entries import name_in_step
+from benchflow.session.intents.reading_names import named_reading
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.open_values import value_title
-from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
-from benchflow.session.rules.value_results import results_of
+from benchflow.session.rules.deferred_undos import undos_that_wait
+from benchflow.session.rules.open_values import remedy_first, stop_text, value_title
+from benchflow.session.rules.remedy_progress import (
+    RemedyProgress,
+    readings_made_void,
+    remedy_progress,
+    served_together,
+    steps_to_redo,
+)
+from benchflow.session.rules.rework_plans import discarded_items
+from benchflow.session.rules.value_results import WHOLE, ReadingRef, inputs_missing, results_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.session.state.state_changes import operation_undone
 
 
 def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Context, by: str) -> Decision:
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    names = [value.name for value in step.operation.record] + [value.name for value in step.operation.work_out]
-    name = name_in_step(step, intent.name, names)
-    if name is None:
-        return unknown_name("value in this operation", intent.name, names)
+    named = named_reading(state, step, intent.name, intent.reading, intent.place)
+    if isinstance(named, Refusal):
+        return named
+    name, slot = named
+    chosen = _remedy_in_turn(state, step, name, slot)
+    if isinstance(chosen, Refusal):
+        return chosen
+    remedy, title = chosen.remedy, value_title(step, name)
+    if remedy is None or remedy.stop:
+        message = f"{title} is out of its limit. {stop_text(chosen)}"
+        return refuse("not-allowed", message, operation=step.id, name=name)
+    missing = inputs_missing(state, step, name) if remedy.redo else ()
+    if missing:
+        message = f"{title}: enter every reading before the remedy, because all are taken again after it. "
+        return refuse("value-missing", message + _missing_text(step, missing), operation=step.id, name=name)
+    served = served_together(chosen, remedy_progress(state, step, name))
+    void = readings_made_void(state, step, remedy, served)
+    redo = steps_to_redo(state, step, remedy)
+    conflict = _remedy_of_another_value(state, step, served, void, cleared=step.id in redo)
+    if conflict is not None:
+        return conflict
+    return (Entry(by, _event(state, step, remedy, served, void, redo)),)
+
+
+def _event(
+    state: State,
+    step: Step,
+    remedy: Remedy,
+    served: tuple[RemedyProgress, ...],
+    void: dict[str, tuple[str, ...]],
+    redo: tuple[str, ...],
+) -> ev.RemedyCarriedOut:
+    return ev.RemedyCarriedOut(
+        operation=step.id,
+        name=served[0].result.name,
+        verdict=served[0].verdict,
+        do=remedy.do,
+        redo=redo,
+        readings=tuple(p.result.slot for p in served if p.result.slot != WHOLE),
+        void=void,
+        fresh=remedy.fresh,
+        undo_later=undos_that_wait(state, [name for name in redo if name != step.id]),
+        discard=discarded_items(state, step.id) if step.id in redo else (),
+    )
+
+
+def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> RemedyProgress | Refusal:
+    """The result whose remedy the intent means: the named reading, or the only one that is out."""
     title = value_title(step, name)
-    progress = remedy_progress(state, step, name)
-    if progress is None:
-        return refuse("not-allowed", f"{title} is not out of its limit. No remedy is needed", name=name)
-    if progress.remedy is None:
-        none_left = "All its remedies were carried out" if progress.exhausted else "The procedure gives no remedy"
-        return refuse("not-allowed", f"{title} is out of its limit. {none_left}. Sign a deviation", name=name)
-    if progress.remedy.stop:
-        message = f"{title} is out of its limit. The procedure stops here. {progress.remedy.do}"
-        return refuse("not-allowed", message, name=name)
-    redo = steps_to_redo(state, step, progress.remedy)
-    rule = _rule_broken_by_undoing(state, redo)
-    if rule is not None:
-        titles = ", ".join(quoted_title(state, step_id) for step_id in redo)
-        message = f"The remedy cannot undo {titles} now ({rule}). Start a rework instead"
-        return refuse("interference", message, name=name)
-    void: dict[str, tuple[str, ...]] = {}
-    for result in results_of(state, step, name):
-        for reading in result.readings:
-            if reading.step == step.id and reading.slot not in void.get(reading.name, ()):
-                void[reading.name] = (*void.get(reading.name, ()), reading.slot)
-    return (Entry(by, ev.RemedyCarriedOut(step.id, name, progress.verdict, progress.remedy.do, redo, void)),)
+    results = [result for result in results_of(state, step, name) if slot is None or result.slot in (slot, WHOLE)]
+    found = [p for p in remedy_progress(state, step, name) if slot is None or p.result.slot in (slot, WHOLE)]
+    if not found and any(result.out for result in results):
+        message = f"{title} is out of its limit. The procedure gives no remedy. Measure again, or sign a deviation"
+        return refuse("not-allowed", message, operation=step.id, name=name)
+    if not found:
+        missing = [ref for ref in inputs_missing(state, step, name) if slot is None or ref.slot == slot]
+        if missing:
+            message = f"{title} is not known to be out of its limit. {_missing_text(step, tuple(missing))}"
+            return refuse("value-missing", message, operation=step.id, name=name)
+        waived = any(result.waived is not None for result in results)
+        why = "A deviation is signed for it" if waived else "It is not out of its limit"
+        return refuse("not-allowed", f"{title} needs no remedy. {why}", operation=step.id, name=name)
+    live = [progress for progress in found if not progress.final] or found[:1]
+    if len(served_together(live[0], tuple(live))) == len(live):
+        return live[0]
+    subjects = " or ".join(progress.result.subject for progress in live)
+    message = f"Several readings of {title} are out of their limit. Name the one that was remedied: {subjects}"
+    return refuse("value-missing", message, operation=step.id, name=name)
 
 
-def _rule_broken_by_undoing(state: State, step_ids: tuple[str, ...]) -> str | None:
-    """Return the reason of the interference rule that is broken when these steps are undone; ``None`` if none is."""
-    if not step_ids:
-        return None
-    for step_id in step_ids:
-        state = operation_undone(state, step_id, state.seq)
-    broken = forbidden(state.plan, state.valuation)
-    return state.plan.procedure.interference[broken[0]].because if broken else None
+def _missing_text(step: Step, missing: tuple[ReadingRef, ...]) -> str:
+    names = dict.fromkeys(value_title(step, ref.name) if ref.step == step.id else ref.name for ref in missing)
+    return f"Not entered yet: {', '.join(names)}"
+
+
+def _remedy_of_another_value(
+    state: State,
+    step: Step,
+    served: tuple[RemedyProgress, ...],
+    void: dict[str, tuple[str, ...]],
+    *,
+    cleared: bool,
+) -> Refusal | None:
+    """A refusal if the remedy would make readings void that another result holds; ``None`` if it may be carried out.
+
+    A stop stays in force. A reading with a remedy of its own is remedied before the values calculated from it. With
+    ``cleared``, all entries of the operation become void.
+    """
+    first = served[0].result
+    for other in remedy_progress(state, step):
+        own = [reading for reading in other.result.readings if reading.step == step.id]
+        if other in served or not (cleared or any(r.slot in void.get(r.name, ()) for r in own)):
+            continue
+        title = value_title(step, other.result.name)
+        if other.final:
+            message = f"{title} is out of its limit. {stop_text(other)}"
+            return refuse("not-allowed", message, operation=step.id, name=other.result.name)
+        reading_first = step.record(other.result.name) is not None and step.work_out(first.name) is not None
+        if reading_first and not cleared:
+            return Refusal((remedy_first(step, title, (other,)),))
+    return None

@@ -6,6 +6,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
+from benchflow.session.rules.deferred_undos import waiting_undo_reasons
 from benchflow.session.rules.open_items import limit_reasons, too_early_reasons, too_late_reasons
 from benchflow.session.state.state import State
 
@@ -24,6 +25,7 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
+    reasons += waiting_undo_reasons(state, step_id)
     reasons += step_interlock_reasons(state, step_id)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)

@@ -5,9 +5,8 @@ from collections.abc import Mapping
 import msgspec
 from msgspec import Struct
 
-from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue
-from benchflow.procedure.plan import Plan, Step
+from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import show_short
@@ -38,21 +37,6 @@ def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
     """
     matched = {match.so_that for match in step.operation.match}
     return tuple(work for work in step.operation.work_out if work.name not in matched)
-
-
-def last_remedy_seq(state: State, step: Step, name: str) -> int:
-    """The ``seq`` of the last remedy for a value that is calculated from the reading ``name``; 0 for none."""
-    remedies = state.work(step.id).remedies
-    remedied = (work for work in step.operation.work_out if work.name in remedies)
-    return max((remedies[work.name].seq for work in remedied if formula_uses(state.plan, work, name)), default=0)
-
-
-def formula_uses(plan: Plan, work: CalculatedValue, name: str) -> bool:
-    """True if the formula of ``work`` contains the value ``name``, with its place or without."""
-    from benchflow.procedure.formula import names
-
-    plain = ValueRef.parse(name).name
-    return any(ref.name in (name, plain) for ref in names(plan.formula(work)))
 
 
 def calculate(

@@ -8,6 +8,7 @@ from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.measurements import NoResult, single_measurement
+from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import bound_in_force
 from benchflow.session.state.state import State
@@ -49,8 +50,10 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     out = [result for result in results if result.out]
     if out:
         shown = ", ".join(f"{result_text(result)} {VERDICT_TEXT[result.verdict.verdict]}" for result in out)
-        message = f"{title}: {shown}, limit {out[0].verdict.limit}{_advice(state, step, out)}"
+        held = () if step.id in state.done else remedy_progress(state, step, name)
+        message = f"{title}: {shown}, limit {out[0].verdict.limit}{_advice(state, step, out, held)}"
         yield Reason("out-of-limit", message, operation=step.id, name=name)
+        yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
         shown, verdict = ", ".join(map(result_text, doubtful)), doubtful[0].verdict
@@ -59,10 +62,40 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
 
 
-def _advice(state: State, step: Step, results: Sequence[ValueResult]) -> str:
+def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequence[RemedyProgress] = ()) -> str:
     subjects = (results[0].name, *(result.subject for result in results))
     lapsed = next(filter(None, (lapsed_deviation_text(state, step, subject) for subject in subjects)), "")
-    return f"{lapsed}. Measure again, or sign a deviation"
+    final = next((progress for progress in held if progress.final), None)
+    if final is not None:
+        return f"{lapsed}. {stop_text(final)}"
+    advice = "Carry out the remedy" if held else "Measure again"
+    return f"{lapsed}. {advice}, or sign a deviation"
+
+
+def stop_text(progress: RemedyProgress) -> str:
+    """Why the work stops at a value, and what is possible."""
+    return (
+        f"{progress.instruction.rstrip('. ')}. Sign a deviation, start a rework, or correct the entry if it was misread"
+    )
+
+
+def _remedy_first_reasons(state: State, step: Step, title: str, held: Sequence[RemedyProgress]) -> Iterator[Reason]:
+    """A reason for each remedy that has to be carried out: with ``redo`` one for all readings that it serves."""
+    named: list[RemedyProgress] = []
+    for progress in held:
+        if progress.final or progress in named:
+            continue
+        served = served_together(progress, tuple(held))
+        named += served
+        yield remedy_first(step, title, served)
+
+
+def remedy_first(step: Step, title: str, served: Sequence[RemedyProgress]) -> Reason:
+    """The reason that a remedy has to be carried out before a reading counts again."""
+    result = served[0].result
+    slots = "" if result.subject == result.name else f", reading {', '.join(p.result.slot for p in served)}"
+    message = f"{title}{slots}: carry out the remedy first. {served[0].instruction}"
+    return Reason("remedy-first", message, operation=step.id, name=result.name)
 
 
 def result_text(result: ValueResult) -> str:

@@ -1,50 +1,114 @@
-"""The next remedy for a value that is out of its limit, and the operations to redo."""
+"""The remedy that is next for each value that is out of its limit, and what a remedy makes void.
+
+A reading that is out of its limit and has written remedies on that side is held: it counts again only after the remedy
+in turn was carried out. A value calculated from readings of the same operation holds these readings.
+"""
+
+from collections.abc import Iterator
 
 from msgspec import Struct
 
 from benchflow.ordering.rework import with_dependents
 from benchflow.procedure import model
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.rework_plans import done_work
-from benchflow.session.rules.value_results import results_of
-from benchflow.session.state.state import State
+from benchflow.session.rules.value_results import ReadingRef, ValueResult, results_of, value_results
+from benchflow.session.state.state import RemedyKey, State
 from benchflow.trade.verdict import OutOfLimit
 
 
 class RemedyProgress(Struct, frozen=True):
-    """The next remedy for a value that is out of its limit.
+    """The remedy in turn for one result that is out of its limit.
 
-    ``attempt`` counts the tries of ``remedy``, from 1. ``remedy`` is ``None`` if the procedure gives none, or if all
-    were tried (``exhausted``).
+    ``attempt`` counts the tries of ``remedy``, from 1. ``remedy`` is ``None`` if all were tried. ``final`` is true if
+    the work stops: the remedy is to stop, or all were tried.
     """
 
+    result: ValueResult
     verdict: OutOfLimit
     remedy: model.Remedy | None
     attempt: int
-    exhausted: bool
+
+    @property
+    def final(self) -> bool:
+        return self.remedy is None or self.remedy.stop
+
+    @property
+    def instruction(self) -> str:
+        """What to do now: the remedy in turn, or why the work stops."""
+        if self.remedy is None:
+            return "All remedies were carried out"
+        if self.remedy.stop:
+            return f"Stop here: {self.remedy.do}"
+        tries = f" (try {self.attempt} of {self.remedy.tries})" if self.remedy.tries > 1 else ""
+        return f"{self.remedy.do}{tries}"
 
 
-def remedy_progress(state: State, step: Step, name: str) -> RemedyProgress | None:
-    """The next remedy for a value; ``None`` if the value is not out of its limit, or if a deviation covers it."""
-    found = next((result for result in results_of(state, step, name) if result.out), None)
-    value = step.record(name) or step.work_out(name)
-    if found is None or value is None or (found.verdict.verdict != "low" and found.verdict.verdict != "high"):
-        return None
-    verdict = found.verdict.verdict
-    remedies = value.below if verdict == "low" else value.above
-    carried_out = state.work(step.id).remedies.get(name)
-    tries = carried_out.done if carried_out is not None and carried_out.verdict == verdict else 0
-    for remedy in remedies:
-        if tries < remedy.tries or remedy.stop:
-            return RemedyProgress(verdict, remedy, min(tries, remedy.tries - 1) + 1, exhausted=False)
-        tries -= remedy.tries
-    return RemedyProgress(verdict, None, 0, exhausted=bool(remedies))
+def remedy_progress(state: State, step: Step, name: str | None = None) -> tuple[RemedyProgress, ...]:
+    """The remedy in turn of each result of ``step`` that is out of its limit and has remedies on that side.
+
+    With ``name``, only the results of this value. Results that a deviation covers are left out.
+    """
+    results = value_results(state, step) if name is None else results_of(state, step, name)
+    return tuple(_progress_of(state, step, results))
+
+
+def _progress_of(state: State, step: Step, results: tuple[ValueResult, ...]) -> Iterator[RemedyProgress]:
+    counts = state.work(step.id).remedies
+    for result in results:
+        verdict = result.verdict.verdict
+        value = step.record(result.name) or step.work_out(result.name)
+        if not result.out or value is None or (verdict != "low" and verdict != "high"):
+            continue
+        remedies = value.below if verdict == "low" else value.above
+        if not remedies:
+            continue
+        tries = counts.get(RemedyKey(result.name, result.slot, verdict), 0)
+        for remedy in remedies:
+            if remedy.stop or tries < remedy.tries:
+                yield RemedyProgress(result, verdict, remedy, tries + 1)
+                break
+            tries -= remedy.tries
+        else:
+            yield RemedyProgress(result, verdict, None, 0)
+
+
+def holding(state: State, step: Step, name: str, slot: str) -> RemedyProgress | None:
+    """The result that holds a reading of ``step``: a final one if there is one. ``None`` if the reading is free."""
+    reading = ReadingRef(step.id, name, slot)
+    found = [progress for progress in remedy_progress(state, step) if reading in progress.result.readings]
+    return next((progress for progress in found if progress.final), found[0] if found else None)
+
+
+def served_together(chosen: RemedyProgress, of_value: tuple[RemedyProgress, ...]) -> tuple[RemedyProgress, ...]:
+    """The results of a value that one remedy serves: with ``redo``, all whose remedy in turn it is."""
+    if chosen.remedy is None or not chosen.remedy.redo:
+        return (chosen,)
+    return tuple(p for p in of_value if p.verdict == chosen.verdict and p.remedy == chosen.remedy)
+
+
+def readings_made_void(
+    state: State, step: Step, remedy: model.Remedy, served: tuple[RemedyProgress, ...]
+) -> dict[str, tuple[str, ...]]:
+    """The readings of ``step`` to take again after a remedy, by value.
+
+    With ``redo`` these are all readings of the value, otherwise only those that were out.
+    """
+    name = served[0].result.name
+    results = results_of(state, step, name) if remedy.redo else tuple(progress.result for progress in served)
+    found: dict[str, tuple[str, ...]] = {}
+    for reading in dict.fromkeys(reading for result in results for reading in result.readings):
+        if reading.step == step.id:
+            found[reading.name] = (*found.get(reading.name, ()), reading.slot)
+    return found
 
 
 def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
     """The steps to redo after a remedy: those in its ``redo``, and every done step that depends on one of them.
 
-    If ``step`` and an operation in ``redo`` are both repeated for places, only the same place is redone.
+    ``step`` itself is one of them only if ``redo`` names it. If ``step`` and an operation in ``redo`` are both repeated
+    for places, only the same place is redone. A temporary setting that the remedy goes back past is redone too.
     """
     named = {ref.name for ref in remedy.redo}
     found = []
@@ -52,5 +116,28 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
         same_place = other.place is None or step.place is None or other.place == step.place
         if name in named or (other.operation.id in named and same_place):
             found.append(name)
-    dependents = with_dependents(state.plan, done_work(state), [name for name in found if name in state.done])
-    return tuple(name for name in state.plan.steps if name != step.id and (name in found or name in dependents))
+    history = done_work(state)
+    undone = with_dependents(
+        state.plan, history, [name for name in found if name in history.finished and name != step.id]
+    )
+    while True:
+        passed = with_dependents(state.plan, history, _temporary_settings_passed(state, undone))
+        if passed <= undone:
+            break
+        undone |= passed
+    return tuple(name for name in state.plan.steps if name in found or (name in undone and name != step.id))
+
+
+def _temporary_settings_passed(state: State, undone: set[str]) -> list[str]:
+    """The done steps that made a temporary setting after one of ``undone``, and whose setting would then be left."""
+    seqs = [state.done[name].seq for name in undone if name in state.done]
+    found = []
+    for name, time in state.done.items():
+        restored = state.plan.steps[name].operation.restored_by
+        if name in undone or restored is None or not seqs or time.seq < min(seqs):
+            continue
+        step = state.plan.steps[name]
+        restoring = resolve(state.plan, restored.name, step.place, step.operation.each)
+        if any(other in undone or other not in state.done or state.done[other].seq < time.seq for other in restoring):
+            found.append(name)
+    return found

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue, values_of
+from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.deviation_subjects import covering_deviation
@@ -99,11 +99,7 @@ def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[V
     work, attempts = state.work(step.id), last_attempts(state, step.id, record.name)
     used = record.name in work.used
     bound = bound_in_force(record, used)
-    behind = (
-        entries_of(state, readings_named(state, state.plan.ref(bound.name)))
-        if isinstance(bound, AboveReading)
-        else None
-    )
+    behind = _entries_behind_limit(state, bound)
     found: list[tuple[str, ValueVerdict, tuple[ReadingRef, ...]]] = []
     if judged_singly(record, bound):
         for slot, verdict in reading_verdicts(state, step.id, record).items():
@@ -132,8 +128,16 @@ def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple
         own_slot = WHOLE if len(results) == 1 else slot
         readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
         subject = reading_subject(work.name, own_slot)
-        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, None))
+        behind = _entries_behind_limit(state, work.bound)
+        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, behind))
     return tuple(found)
+
+
+def _entries_behind_limit(state: State, bound: Bound | None) -> frozenset[int]:
+    """The entries that a limit depends on: those of the earlier value of ``above x by``."""
+    if not isinstance(bound, AboveReading):
+        return frozenset()
+    return entries_of(state, readings_named(state, state.plan.ref(bound.name)))
 
 
 def _result(
@@ -144,17 +148,27 @@ def _result(
     subject: str,
     verdict: ValueVerdict,
     readings: tuple[ReadingRef, ...],
-    more_entries: frozenset[int] | None,
+    behind_limit: frozenset[int],
 ) -> ValueResult:
-    entries = entries_of(state, readings) | (more_entries or frozenset())
+    entries = entries_of(state, readings) | behind_limit
     waived = covering_deviation(state.work(step.id), (subject, name), entries)
     return ValueResult(name, slot, subject, verdict, readings, entries, waived)
 
 
-def entries_of(state: State, readings: "tuple[ReadingRef, ...]") -> frozenset[int]:
+def entries_of(state: State, readings: tuple[ReadingRef, ...]) -> frozenset[int]:
     """The ``seq`` of the last attempt at each of these readings. Missing readings are left out."""
     found = (state.work(step).readings.get(name, {}).get(slot) for step, name, slot in readings)
     return frozenset(attempts[-1].seq for attempts in found if attempts)
+
+
+def inputs_missing(state: State, step: Step, name: str) -> tuple[ReadingRef, ...]:
+    """The readings that the value ``name`` of ``step`` depends on and that are not entered."""
+    record, work = step.record(name), step.work_out(name)
+    if record is not None:
+        needed = [ReadingRef(step.id, name, slot) for slot in record.slots]
+    else:
+        needed = [] if work is None else list(dict.fromkeys(readings_behind(state, work)))
+    return tuple(ref for ref in needed if not state.work(ref.step).readings.get(ref.name, {}).get(ref.slot))
 
 
 def readings_behind(state: State, work: CalculatedValue, slot: str = WHOLE) -> Iterator[ReadingRef]:
@@ -194,12 +208,15 @@ def named_value(state: State, step: Step, text: str) -> tuple[str, str | None] |
         if candidate in names:
             return candidate, None
     asked = ValueRef.parse(text)
-    *at_place, slot = [part.strip() for part in (asked.place or "").split(",")]
+    if not asked.indexes:
+        return None
+    *at_place, slot = asked.indexes
     places = state.plan.procedure.places.get(step.operation.each or "", ())
-    for record in step.operation.record:
-        own = ValueRef.parse(record.name)
-        if own.name != asked.name or slot not in record.slots:
+    for value in values_of(step.operation):
+        own = ValueRef.parse(value.name)
+        slots = value.slots if isinstance(value, RecordedValue) else result_slots(state.plan, value)
+        if own.name != asked.name or slot not in slots:
             continue
         if at_place == [own.place] or (not at_place and (own.place is None or slot not in places)):
-            return record.name, slot
+            return value.name, slot
     return None

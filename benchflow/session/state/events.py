@@ -91,6 +91,7 @@ class ReadingRecorded(Event, frozen=True, tag="recorded"):
     conformity: str | None = None  # probability of conformity, from 0 to 1
     used: bool = False  # true if the limit for used parts applies
     acceptance: str = ""  # the values that guarded acceptance accepts
+    claims: int | None = None  # ``seq`` of the same reading: not read again, only ``used`` is stated anew
 
 
 class ValueCalculated(Event, frozen=True, tag="calculated"):
@@ -116,8 +117,12 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     name: str
     verdict: OutOfLimit  # the verdict on the value before the remedy
     do: str  # text of the remedy
-    redo: tuple[str, ...] = ()  # ids of the operations that have to be done again
+    redo: tuple[str, ...] = ()  # ids of the operations that have to be done again; ``operation`` itself: it is cleared
+    readings: tuple[str, ...] = ()  # the readings that it was carried out for; empty for the value as a whole
     void: dict[str, tuple[str, ...]] = {}  # the readings to take again, by value; all of ``name`` if it is empty
+    fresh: bool = False  # true if the tries of all remedies of the value are counted from zero again
+    undo_later: tuple[str, ...] = ()  # those of ``redo`` that cannot be undone before a move
+    discard: tuple[str, ...] = ()  # ids of the parts of ``operation`` that cannot be used again
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):

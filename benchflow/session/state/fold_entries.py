@@ -12,7 +12,7 @@ from benchflow.session.state.state import (
     Attempt,
     Deviation,
     EntryRef,
-    RemedyCount,
+    RemedyKey,
     Signature,
     State,
     Tick,
@@ -22,6 +22,8 @@ from benchflow.session.state.state import (
 )
 from benchflow.session.state.state_changes import (
     calculated_from,
+    operation_cleared,
+    operation_reopened,
     operation_undone,
     with_entry,
     with_work,
@@ -32,7 +34,14 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     instrument = event.serial or event.instrument or ""
-    attempt = Attempt(line.seq, event.quantity, event.verdict, event.used, event.uncertainty, None, instrument)
+    if event.claims is not None:  # the same reading, so the same instrument
+        read = state.work(event.operation).attempt(
+            EntryRef(event.operation, event.name, "reading", event.reading), event.claims
+        )
+        instrument = "" if read is None else read.instrument
+    attempt = Attempt(
+        line.seq, event.quantity, event.verdict, event.used, event.uncertainty, None, instrument, event.claims
+    )
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     used = work.used | {event.name} if event.used else work.used - {event.name}  # the last reading decides
@@ -41,14 +50,29 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
-    """Return the state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse."""
+    """Return the state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse.
+
+    A correction is put behind the attempt that it corrects, so a correction of an earlier attempt leaves the last one
+    in force.
+    """
     step, name = entry.operation, entry.name
     of_name = state.work(step).readings.get(name, {})
     before = of_name.get(entry.reading, ())
-    readings = {**state.work(step).readings, name: {**of_name, entry.reading: (*before, attempt)}}
+    at = len(before) if attempt.corrects is None else _end_of_chain(before, attempt.corrects)
+    readings = {**state.work(step).readings, name: {**of_name, entry.reading: (*before[:at], attempt, *before[at:])}}
     state = with_entry(state, step, by, readings=readings)
     state = _with_correctable(state, attempt.seq, entry)
-    return without_deviations_for(state, {before[-1].seq}) if before else state
+    return without_deviations_for(state, {before[-1].seq}) if before and at == len(before) else state
+
+
+def _end_of_chain(attempts: tuple[Attempt, ...], seq: int) -> int:
+    """The index behind the attempt ``seq`` and everything that corrects it or states ``used`` for it."""
+    chain, end = {seq}, len(attempts)
+    for index, attempt in enumerate(attempts):
+        if attempt.seq in chain or attempt.corrects in chain or attempt.claims in chain:
+            chain.add(attempt.seq)
+            end = index + 1
+    return end
 
 
 def _with_correctable(state: State, seq: int, entry: EntryRef) -> State:
@@ -83,7 +107,7 @@ def _fold_reading_corrected(
     state: State, entry: EntryRef, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line
 ) -> State:
     wrong = state.work(entry.operation).attempt(entry, event.event)
-    used = wrong is not None and wrong.used
+    used = state.work(entry.operation).stated_used(entry, event.event)
     instrument = "" if wrong is None else wrong.instrument
     attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, event.event, instrument)
     return _with_attempt(state, entry, attempt, line.by)
@@ -91,18 +115,36 @@ def _fold_reading_corrected(
 
 def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State:
     work = state.work(event.operation)
-    before = work.remedies.get(event.name)
-    count = before.done + 1 if before is not None and before.verdict == event.verdict else 1
-    readings = _without_readings(work, event)
-    remedies = {**work.remedies, event.name: RemedyCount(event.verdict, count, line.seq)}
-    state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies)
+    remedies = dict(work.remedies)
+    for reading in event.readings or ("",):
+        key = RemedyKey(event.name, reading, event.verdict)
+        remedies[key] = remedies.get(key, 0) + 1
+    if event.fresh:
+        remedies = {key: count for key, count in remedies.items() if key.name != event.name}
+    void = {event.name, *event.void}
+    void |= {name for each in event.void for name in calculated_from(state, event.operation, each)}
+    state = with_entry(
+        state,
+        event.operation,
+        line.by,
+        readings=_without_readings(work, event),
+        remedies=remedies,
+        remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
+        used=work.used - void,
+    )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
-    if not event.redo:
-        return state
-    for step in reopened_by(event):
-        if step in state.done:
+    reopened = [name for name in reopened_by(event) if name in state.done or state.work(name).touched]
+    for step in sorted(
+        reopened, key=lambda name: state.done[name].seq if name in state.done else line.seq, reverse=True
+    ):
+        if step == event.operation:
+            state = operation_cleared(state, step, event.discard)
+        elif step in event.undo_later:
+            state = operation_reopened(state, step)
+        else:
             state = operation_undone(state, step, line.seq)
-    return replace(state, in_progress=None, started=None)
+    stays = all(step == event.operation for step in event.redo)
+    return state if stays else replace(state, in_progress=None, started=None)
 
 
 def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[str, tuple[Attempt, ...]]]:

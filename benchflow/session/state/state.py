@@ -3,7 +3,7 @@
 All types are frozen. The dicts in them are never changed in place: the fold copies what it changes.
 """
 
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from msgspec import Struct
 
@@ -32,6 +32,7 @@ class Attempt(Struct, frozen=True):
     uncertainty: StoredQuantity | None = None  # standard uncertainty
     corrects: int | None = None  # ``seq`` of the wrong entry that this attempt corrects
     instrument: str = ""  # serial number of the instrument, or its id in the procedure; "" without an instrument
+    claims: int | None = None  # ``seq`` of the same reading, for which only ``used`` is stated anew
 
 
 class Tick(Struct, frozen=True):
@@ -79,12 +80,12 @@ class Deviation(Struct, frozen=True):
     entries: frozenset[int] = frozenset()
 
 
-class RemedyCount(Struct, frozen=True):
-    """The number of remedies carried out for a value."""
+class RemedyKey(NamedTuple):
+    """What the tries of remedies are counted for: one reading of a value (``""``: all of it), on one side."""
 
-    verdict: OutOfLimit  # of the value; a remedy for the other verdict starts a new count
-    done: int
-    seq: int = 0  # of the event of the last remedy
+    name: str
+    reading: str
+    verdict: OutOfLimit
 
 
 class Work(Struct, frozen=True):
@@ -100,7 +101,8 @@ class Work(Struct, frozen=True):
     lots: dict[str, str] = {}  # lot number by part or consumable
     deviations: dict[str, Deviation] = {}  # those in force, by subject
     lapsed: dict[str, Deviation] = {}  # those whose entry was replaced or cleared later, by subject
-    remedies: dict[str, RemedyCount] = {}  # by value
+    remedies: dict[RemedyKey, int] = {}  # number of remedies carried out; kept when the operation is undone
+    remedied: dict[str, int] = {}  # ``seq`` of the last remedy that made a value void, by value
     signed: Signature | None = None
     void: Signature | None = None  # the signature that a later entry made invalid
     people: frozenset[str] = frozenset()  # everybody who started the operation or entered something
@@ -123,6 +125,12 @@ class Work(Struct, frozen=True):
         """The attempt of event ``seq`` at the reading ``entry``; ``None`` if it was cleared."""
         attempts = self.readings.get(entry.name, {}).get(entry.reading, ())
         return next((attempt for attempt in attempts if attempt.seq == seq), None)
+
+    def stated_used(self, entry: "EntryRef", seq: int) -> bool:
+        """True if the limit for used parts applies to the attempt of event ``seq``, by the last statement about it."""
+        attempts = self.readings.get(entry.name, {}).get(entry.reading, ())
+        stated = [attempt.used for attempt in attempts if seq in (attempt.seq, attempt.claims)]
+        return bool(stated) and stated[-1]
 
     def tick(self, seq: int) -> Tick | None:
         """The tick of event ``seq``; ``None`` if it was cleared."""
@@ -184,6 +192,7 @@ class State(Struct, frozen=True):
     in_progress: str | None = None  # step id of the operation in progress
     started: EventTime | None = None  # when the operation in progress was started
     works: dict[str, Work] = {}  # by step id
+    to_undo: tuple[str, ...] = ()  # reopened by a remedy, but what they set is still in force; in the order of undoing
     writes: dict[str, tuple[VariableWrite, ...]] = {}  # for each variable, every write not withdrawn, oldest first
     valuation: Valuation = {}  # present value of each state variable
     rework: ReworkProgress | None = None

@@ -97,12 +97,43 @@ def with_evidence(state: State, step: str, unknown: tuple[str, ...]) -> State:
 def operation_undone(state: State, step: str, seq: int) -> State:
     """Return the state after event ``seq`` undid ``step``. The operation has to be done again, with all its entries."""
     state = without_writes(state, step)
+    if step in state.to_undo:  # it was reopened before; only its state remained
+        state = replace(state, to_undo=tuple(name for name in state.to_undo if name != step))
+        return _with_undo_sets(state, step, seq)
+    return _with_undo_sets(_reopened(state, step), step, seq)
+
+
+def operation_reopened(state: State, step: str) -> State:
+    """Return the state in which ``step`` has to be done again, but what it set is still in force.
+
+    Of several, the one to undo first is reopened first.
+    """
+    return replace(_reopened(state, step), to_undo=(*state.to_undo, step))
+
+
+def operation_cleared(state: State, step: str, discard: Collection[str]) -> State:
+    """Return the state in which all entries of ``step`` are void, and it is still in progress.
+
+    The lots are kept, except those of the parts ``discard``.
+    """
+    work = state.work(step)
+    lots = {name: lot for name, lot in work.lots.items() if name not in discard}
+    kept = Work(redone=work.redone + 1, remedies=work.remedies, lots=lots, people=work.people)
+    return without_deviations_for(with_work(state, step, kept), work.entries)
+
+
+def _with_undo_sets(state: State, step: str, seq: int) -> State:
     plan_step = state.plan.steps.get(step)
     if plan_step is not None and plan_step.undo_sets:
         state = with_writes(state, seq, "", plan_step.undo_sets)
+    return state
+
+
+def _reopened(state: State, step: str) -> State:
+    """Return the state in which ``step`` is not done, and all its entries are void. Its tries of remedies are kept."""
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
     work = state.work(step)
-    state = with_work(replace(state, done=done), step, Work(redone=work.redone + 1))
+    state = with_work(replace(state, done=done), step, Work(redone=work.redone + 1, remedies=work.remedies))
     return without_deviations_for(state, work.entries)

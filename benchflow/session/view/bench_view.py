@@ -65,6 +65,9 @@ class Reading(Struct, frozen=True):
     attempts: int = 0
     waived: bool = False
     subject: str = ""  # "gap", "gap[2]"
+    remedy: str = ""  # what to do before it can be read again; "" if it can be read now
+    must_stop: bool = False  # the work stops at this reading: no remedy is left, or the remedy is to stop
+    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
 class ReadingInput(Struct, frozen=True, tag="reading"):
@@ -80,9 +83,6 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     complete: bool
     gauge: GaugePositions | None = None
     summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together
-    remedy: str = ""  # what to do now if the value is out of its limit
-    must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
-    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):
@@ -98,9 +98,9 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
     complete: bool
     gauge: GaugePositions | None = None
     waived: bool = False
-    remedy: str = ""
-    must_stop: bool = False
-    redo: tuple[str, ...] = ()
+    remedy: str = ""  # what to do now if the value is out of its limit
+    must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
+    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):

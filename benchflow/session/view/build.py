@@ -14,6 +14,7 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
+from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons, missed_window_advice, unwaived_clocks
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock, counted_from
@@ -128,7 +129,7 @@ def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, 
     for name in operations_by_deadline(state, context):
         if name in can_start:
             return name
-        shortest = route(state.plan, state.configuration(), name)
+        shortest = route(plan_for_routes(state), state.configuration(), name)
         if not isinstance(shortest, NoRoute):
             first = next((action.id for action in shortest.steps if action.id in can_start), None)
             if first is not None:

@@ -9,7 +9,7 @@ from benchflow.session.rules.calculated_values import calculate, unmatched_calcu
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.open_items import required_lots
-from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
+from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, steps_to_redo
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import (
     bound_in_force,
@@ -60,13 +60,15 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     bound = bound_in_force(record, record.name in work.used)
     results = recorded_results(state, step, record)
     waived = {result.slot for result in results if result.waived is not None}
+    remedies = {progress.result.slot: progress for progress in remedy_progress(state, step, record.name)}
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
         if attempt is None:
             rows.append(vw.Reading(slot, "", "", subject=subject))
         else:
-            count = len(work.readings[record.name][slot])
+            count = sum(each.claims is None for each in work.readings[record.name][slot])
+            held = remedies.get(slot) or remedies.get(WHOLE)
             rows.append(
                 vw.Reading(
                     slot,
@@ -75,6 +77,9 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     count,
                     not waived.isdisjoint((slot, WHOLE)),
                     subject,
+                    "" if held is None else held.instruction,
+                    held is not None and held.final,
+                    () if held is None else _titles_to_redo(state, step, held),
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
@@ -97,37 +102,14 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         complete=complete,
         gauge=_reading_gauge(state, record, attempts, verdict.value),
         summary=summary,
-        remedy=_remedy_text(state, step, record.name),
-        must_stop=_must_stop(state, step, record.name),
-        redo=_titles_to_redo(state, step, record.name),
     )
 
 
-def _remedy_text(state: State, step: Step, name: str) -> str:
-    """What to do about a value that is out of its limit; "" if nothing."""
-    current = remedy_progress(state, step, name)
-    if current is None:
-        return ""
-    if current.remedy is None:
-        return "All remedies were tried. Only a signed deviation is possible now." if current.exhausted else ""
-    if current.remedy.stop:
-        return f"Stop here: {current.remedy.do}"
-    tries = f" (try {current.attempt} of {current.remedy.tries})" if current.remedy.tries > 1 else ""
-    return f"{current.remedy.do}{tries}"
-
-
-def _must_stop(state: State, step: Step, name: str) -> bool:
-    """True if work must stop: no remedy is left, or the remedy is to stop."""
-    current = remedy_progress(state, step, name)
-    return current is not None and (current.exhausted if current.remedy is None else current.remedy.stop)
-
-
-def _titles_to_redo(state: State, step: Step, name: str) -> tuple[str, ...]:
-    """Number and title of each operation that the remedy repeats."""
-    current = remedy_progress(state, step, name)
-    if current is None or current.remedy is None or not current.remedy.redo:
+def _titles_to_redo(state: State, step: Step, progress: RemedyProgress) -> tuple[str, ...]:
+    """Number and title of each operation that the remedy in turn repeats."""
+    if progress.remedy is None or not progress.remedy.redo:
         return ()
-    steps = steps_to_redo(state, step, current.remedy)
+    steps = steps_to_redo(state, step, progress.remedy)
     return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
 
 
@@ -189,7 +171,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
     title = work.title or work.name
     if worked is None:
         return vw.CalculatedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
-    verdict = worked.verdict
+    verdict, found = worked.verdict, remedy_progress(state, step, work.name)
     positions = None
     if isinstance(work.bound, Fixed) and verdict.value is not None:
         positions = gauge_positions(work.bound.limit, verdict.value, work.decision, worked.uncertainty)
@@ -204,9 +186,9 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         complete=waived or verdict.verdict in ("ok", "none"),
         gauge=positions,
         waived=waived,
-        remedy=_remedy_text(state, step, work.name),
-        must_stop=_must_stop(state, step, work.name),
-        redo=_titles_to_redo(state, step, work.name),
+        remedy=found[0].instruction if found else "",
+        must_stop=any(progress.final for progress in found),
+        redo=_titles_to_redo(state, step, found[0]) if found else (),
     )
 
 

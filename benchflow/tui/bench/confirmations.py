@@ -35,7 +35,7 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
             word, _ = verdict_span(item.slot)
             which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
-            return (text, item.input.remedy) if item.input.remedy and word != "ok" else (text,)
+            return (text, item.slot.remedy) if item.slot.remedy else (text,)
     return ("Recorded.",)
 
 

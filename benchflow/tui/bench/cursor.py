@@ -1,7 +1,7 @@
 """The cursor of the bench: the current task, its items, and the selected item."""
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import BenchView, CalculatedInput, ReadingInput, TightenInput
+from benchflow.session.view.bench_view import BenchView, CalculatedInput, TightenInput
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
@@ -83,7 +83,9 @@ class BenchCursor:
         readings = [each for each in self.items if isinstance(each, SlotInput)]
         for item in (self.item, *readings):
             given = None if item is None else input_of(item)
-            if isinstance(given, ReadingInput | CalculatedInput) and given.remedy:
+            if (isinstance(item, SlotInput) and item.slot.remedy) or (
+                isinstance(given, CalculatedInput) and given.remedy
+            ):
                 return item
         return None
 

@@ -218,8 +218,8 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
         lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
     if given.summary:
         lines.append(styled(INDENT + given.summary, "strong"))
-    if given.remedy:
-        lines.extend(hanging("  → ", given.remedy, width, "attention"))
+    if slot.remedy:
+        lines.extend(hanging("  → ", slot.remedy, width, "attention"))
     instrument = given.instrument and f"with: {given.instrument}"
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
     if instrument or rule:

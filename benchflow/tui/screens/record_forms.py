@@ -10,12 +10,13 @@ from benchflow.session.view.bench_view import (
     ChoiceInput,
     HoldInput,
     OperationView,
+    Reading,
     ReadingInput,
     TightenInput,
 )
 from benchflow.trade.verdict import NOT_ACCEPTED
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
-from benchflow.tui.model.bench_inputs import BenchInput, input_of
+from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 
@@ -209,7 +210,26 @@ class RemedyPage(FormPage, inherit_bindings=False):
         given = input_of(item)
         assert isinstance(given, ReadingInput | CalculatedInput)  # only these have remedies
         self.given = given
+        self.slot = item.slot if isinstance(item, SlotInput) else None
         super().__init__(client)
+
+    @property
+    def remedy(self) -> str:
+        """The instruction for the reading, or for the calculated value."""
+        given = self.given if self.slot is None else self.slot
+        return given.remedy if isinstance(given, CalculatedInput | Reading) else ""
+
+    @property
+    def redo(self) -> tuple[str, ...]:
+        """Number and title of each operation to redo after the remedy."""
+        given = self.given if self.slot is None else self.slot
+        return given.redo if isinstance(given, CalculatedInput | Reading) else ()
+
+    @property
+    def must_stop(self) -> bool:
+        """True if the work stops: no remedy is left, or the remedy is to stop."""
+        given = self.given if self.slot is None else self.slot
+        return given.must_stop if isinstance(given, CalculatedInput | Reading) else False
 
     def questions(self) -> Sequence[FormField]:
         return ()
@@ -217,30 +237,34 @@ class RemedyPage(FormPage, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         given = self.given
         name = given.ask if isinstance(given, ReadingInput) else given.title
+        if self.slot is not None and self.slot.subject != given.name:
+            name = f"{name}, reading {self.slot.slot}"
         lines: list[Line] = [EMPTY, styled(name, "title"), styled(f"Limit: {given.limit}"), EMPTY]
-        lines.extend(hanging("→ ", given.remedy, width, "strong", "attention"))
+        lines.extend(hanging("→ ", self.remedy, width, "strong", "attention"))
         lines.append(EMPTY)
-        if given.redo:
-            lines.extend([*hanging("Then do again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY])
+        if self.redo and not self.must_stop:
+            lines.extend([*hanging("Then do again: ", "; ".join(self.redo), width, "strong", "label"), EMPTY])
         text = (
             "Do this, press Enter, then measure again. To leave the part as it is, go back (Esc) and sign a "
             "deviation (d)."
         )
-        if given.must_stop:
+        if self.must_stop:
             text = (
-                "You cannot put this right at the bench. If the reading was wrong, go back (Esc) and measure again. To "
-                "leave the part as it is, go back and sign a deviation (d)."
+                "The work stops here. If the entry was misread, go back (Esc) and correct it (c). To leave the part as "
+                "it is, go back and sign a deviation (d). To do earlier work again, start a rework."
             )
         return [*lines, *(styled(part) for part in wrap(text, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "submit" and self.given.must_stop:
+        if action == "submit" and self.must_stop:
             return None
         return super().check_action(action, parameters)
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("This cannot be confirmed as done. Go back (Esc), then measure again or sign a deviation (d).",)
+        return ("This cannot be confirmed as done. Go back (Esc), then correct the entry (c) or sign a deviation (d).",)
 
     async def submit(self, values: dict[str, str]) -> None:
-        again = f"Do again, then measure: {'; '.join(self.given.redo)}." if self.given.redo else "Measure again."
-        await self.send(f"Remedy done. {again}", "remedy", name=self.given.name)
+        again = f"Do again, then measure: {'; '.join(self.redo)}." if self.redo else "Measure again."
+        await self.send(
+            f"Remedy done. {again}", "remedy", name=self.given.name if self.slot is None else self.slot.subject
+        )

@@ -133,7 +133,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         used=work.used - void,
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
-    reopened = [name for name in reopened_by(event) if name in state.done or state.work(name).touched]
+    reopened = [name for name in dict.fromkeys(reopened_by(event)) if name in state.done or state.work(name).touched]
     for step in sorted(
         reopened, key=lambda name: state.done[name].seq if name in state.done else line.seq, reverse=True
     ):

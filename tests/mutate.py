@@ -43,6 +43,9 @@ TARGETS: dict[str, Target] = {
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
     "facts": Target(("benchflow/review/log/fact_collector.py",), ("tests/review",)),
     "verdicts": Target(("benchflow/session/rules/verdicts.py",), ("tests/session", "tests/published")),
+    "ticks": Target(("benchflow/session/rules/joint_progress.py", "benchflow/session/rules/check_*.py",
+              "benchflow/session/intents/tightening.py", "benchflow/trade/tick_bands.py"),
+              (*SESSION_TESTS, "tests/procedure")),
     "proof": Target(("benchflow/ordering/proof/*.py", "benchflow/ordering/interlock.py"), ("tests/ordering",)),
     "time": Target(
         ("benchflow/ordering/time_network.py", "benchflow/ordering/latest_start.py"),

@@ -56,6 +56,12 @@ def test_misread_tick_that_was_corrected_is_no_weak_point(tmp_path: Path) -> Non
     assert weak_points(tmp_path, tick(1, "90 ft-lb"), correct, tick(2)) == {}
 
 
+def test_deviation_is_no_longer_in_force_when_its_tick_was_replaced(tmp_path: Path) -> None:
+    found = weak_points(tmp_path, tick(1, "70 ft-lb"), WAIVE, tick(1, "80 ft-lb"), tick(2))
+    assert "deviation" not in found
+    assert "retaken" in found
+
+
 def test_check_that_was_read_again_is_a_weak_point(tmp_path: Path) -> None:
     entries = (tick(1), tick(2), tick(1, "60 ft-lb"), tick(2, "75 ft-lb"))
     script = Script(tmp_path, procedure_with(TIGHTEN, head=HEAD))

@@ -206,3 +206,32 @@ def test_second_reading_of_a_check_is_not_taken_for_a_tick_of_the_next_stage(tmp
     assert "out-of-limit" in script.refused("tick", joint="studs", fastener=2, value="40 N·m")
     stages = [line["data"]["stage"] for line in script.log() if line["kind"] == "ticked"]
     assert stages == [1, 1, 1]
+
+
+def test_advice_leaves_out_a_deviation_that_nobody_may_sign(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: pull, title: Pull, waive: never, tighten: {joint: studs, stages: [80 ft-lb]}}", head=JOINT
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="pull"), tick(1, "70 ft-lb"))
+    (reply,) = script.send(intent("finish"))
+    messages = [reason["message"] for reason in reply["refused"] if reason["code"] == "out-of-limit"]
+    assert len(messages) == 1
+    assert "Bring it up to the band and tick it again" in messages[0]
+    assert "deviation" not in messages[0]
+    assert script.refused("deviate", operation="pull", about="studs[1]", reason="hm", by="Kim") == ["not-allowed"]
+
+
+def test_tick_of_a_stage_for_a_group_says_whose_turn_it_is(tmp_path: Path) -> None:
+    head = "joints: {studs: {title: Studs, layout: '1 2 3', groups: {long: [1, 3]}}}\n"
+    operation = "{id: pull, title: Pull, tighten: {joint: studs, stages: [{torque: 20 N·m, only: long}]}}"
+    script = Script(tmp_path, procedure_with(operation, head=head))
+    script.do_all(open_intent(), intent("start", operation="pull"))
+    (reply,) = script.send(tick(2))
+    assert [reason["code"] for reason in reply["refused"]] == ["fastener-order"]
+    assert "Stage 1 is only for long. Fastener 1 is next" in reply["refused"][0]["message"]
+    script.do_all(tick(1))
+    (reply,) = script.send(tick(2))
+    assert "Fastener 3 is next" in reply["refused"][0]["message"]
+    (reply,) = script.send(tick(1))
+    assert [reason["code"] for reason in reply["refused"]] == ["fastener-order", "already-done"]

@@ -247,7 +247,8 @@ def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
     tighten = step.operation.tighten
     if tighten is None:
         return
-    out = Counter(tick.stage for tick in open_out_ticks(log.state.work(step.id)))
+    work = log.state.work(step.id)
+    out = Counter(tick.stage for tick in open_out_ticks(work))
     for number, stage in enumerate(tighten.stages, 1):
         facts = [fact for fact in stages if fact.stage == number and not fact.stretch]
         if not facts:
@@ -258,15 +259,19 @@ def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
             yield WeakPoint("out-of-limit", words, seq, tighten.joint)
         high, low = sum(fact.high for fact in facts), sum(fact.low for fact in facts)
         loosened = sum(fact.loosened for fact in facts)
+        retaken: tuple[str, ...] = ("low",)
         if isinstance(stage, CheckStage):
-            low, high = low + high, 0
+            low, high, retaken = low + high, 0, OUT_OF_LIMIT
         if high:
             then = f"; {loosened} ticked again as loosened" if loosened else ""
             yield WeakPoint(
                 "overtightened", f"{count(high, 'tick')} of {which} above the band{then}", seq, tighten.joint
             )
-        if low > out[number]:
-            yield WeakPoint("retaken", f"{count(low, 'tick')} of {which} out of the band first", seq, tighten.joint)
+        replaced = low - sum(tick.stage == number and tick.verdict in retaken for tick in work.last_ticks.values())
+        if replaced > 0:
+            yield WeakPoint(
+                "retaken", f"{count(replaced, 'tick')} of {which} out of the band first", seq, tighten.joint
+            )
 
 
 # --- people, rework -----------------------------------------------------------------------

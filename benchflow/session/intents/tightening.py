@@ -29,7 +29,7 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     fastener = fastener_number(progress, intent.fastener)
     if isinstance(fastener, Refusal):
         return fastener
-    stage_number = _stage_of_tick(progress, fastener, intent.stage)
+    stage_number = _stage_of_tick(state, step, progress, fastener, intent.stage)
     if isinstance(stage_number, Refusal):
         return stage_number
     before = progress.waived_tick(fastener, stage_number) or progress.out_tick(fastener)
@@ -66,7 +66,9 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     return (*tool.entries(by), *stretch_tool.entries(by), Entry(by, event))
 
 
-def _stage_of_tick(progress: JointProgress, fastener: int, named_stage: int | None) -> int | Refusal:
+def _stage_of_tick(
+    state: State, step: Step, progress: JointProgress, fastener: int, named_stage: int | None
+) -> int | Refusal:
     """Return the number of the stage that a tick is for, or a refusal with every reason why it is not allowed now.
 
     ``named_stage`` is the stage that the intent names, if it names one.
@@ -85,12 +87,12 @@ def _stage_of_tick(progress: JointProgress, fastener: int, named_stage: int | No
         message = f"Stage {named_stage} is already finished ({text})"
         return _refuse_tick("already-done", fastener, message)
     if progress.out and progress.later_stage:
-        return _refuse_out_of_limit(progress, fastener)
+        return _refuse_out_of_limit(state, step, progress, fastener)
     is_current = named_stage is None or named_stage == current
     if is_current and (progress.out_tick(fastener) is not None or fastener == progress.next):
         return current
     if progress.out and (progress.read_through or not check):
-        reasons = _refuse_out_of_limit(progress, fastener).refused
+        reasons = _refuse_out_of_limit(state, step, progress, fastener).refused
         return Refusal((*reasons, *_already_ticked(progress, fastener))) if check and is_current else Refusal(reasons)
     if not is_current:
         message = f"Stage {current} is not finished ({text}). Finish it before stage {named_stage}"
@@ -116,12 +118,12 @@ def _already_ticked(progress: JointProgress, fastener: int) -> tuple[Reason, ...
     return _refuse_tick("already-done", fastener, f"Fastener {fastener} is already ticked in this stage").refused
 
 
-def _refuse_out_of_limit(progress: JointProgress, fastener: int) -> Refusal:
+def _refuse_out_of_limit(state: State, step: Step, progress: JointProgress, fastener: int) -> Refusal:
     """Return the refusal of a tick while a fastener of the current stage is out of its band."""
     first = progress.out[0]
     text = out_of_band_text(progress.joint, progress.tighten, first)
     message = f"Fastener {first.fastener} is out of its limit in stage {first.stage}: {text}. "
-    return _refuse_tick("out-of-limit", fastener, message + out_of_band_advice(progress, first))
+    return _refuse_tick("out-of-limit", fastener, message + out_of_band_advice(state, step, progress, first))
 
 
 def _refuse_tick(code: Code, fastener: int, message: str) -> Refusal:

@@ -5,6 +5,7 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State, Tick, Turn, Work
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
@@ -226,12 +227,17 @@ def progress_text(progress: JointProgress) -> str:
     return f"{text}; no. {out}"
 
 
-def out_of_band_advice(progress: JointProgress, tick: Tick) -> str:
-    """What to do about a tick that is out of its band."""
+def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:
+    """What to do about a tick that is out of its band, as a sentence without its full stop."""
+    sign = deviation_advice(state, step, fastener_subject(progress.joint.id, tick.fastener))
+    return f"{_remedy_of(progress, tick)}{f', or {sign}' if sign else ''}"
+
+
+def _remedy_of(progress: JointProgress, tick: Tick) -> str:
     if any(later > tick.stage for later in progress.ticked_stages):
-        return "Clear the ticks of the later stages and do it again, or sign a deviation"
+        return "Clear the ticks of the later stages and do it again"
     if isinstance(progress.tighten.stages[tick.stage - 1], CheckStage):
-        return "Read it again, or sign a deviation"
+        return "Read it again"
     if tick.verdict == "high":
-        return "Loosen it, bring it up again and tick it as loosened, or sign a deviation"
-    return "Bring it up to the band and tick it again, or sign a deviation"
+        return "Loosen it, bring it up again and tick it as loosened"
+    return "Bring it up to the band and tick it again"

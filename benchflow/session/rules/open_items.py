@@ -83,7 +83,8 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
         message = (
             f"Fastener {tick.fastener} of {title}, stage {tick.stage}: "
             f"{out_of_band_text(progress.joint, progress.tighten, tick)}"
-            f"{_other_tick_waived(state, step, progress.joint.id, tick)}. {out_of_band_advice(progress, tick)}"
+            f"{_other_tick_waived(state, step, progress.joint.id, tick)}. "
+            f"{out_of_band_advice(state, step, progress, tick)}"
         )
         yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
 
@@ -100,8 +101,9 @@ def _all_ticked(state: State, step: Step, progress: JointProgress) -> bool:
 
 def _other_tick_waived(state: State, step: Step, joint: str, tick: Tick) -> str:
     """A sentence on a deviation for this joint or fastener that was signed before the tick; empty if there is none."""
-    deviations = state.work(step.id).deviations
-    signed = deviations.get(fastener_subject(joint, tick.fastener)) or deviations.get(joint)
+    work, subjects = state.work(step.id), (fastener_subject(joint, tick.fastener), joint)
+    found = (all_of[about] for about in subjects for all_of in (work.lapsed, work.deviations) if about in all_of)
+    signed = next(found, None)
     return "" if signed is None else f". The deviation signed by {signed.by} was for an earlier entry"
 
 

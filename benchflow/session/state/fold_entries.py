@@ -95,12 +95,14 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
 
 
 def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
+    before = state.work(entry.operation).tick(event.event)
     correct = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch, "answer": event.answer}
     ticks = tuple(
         replace(tick, corrected=line.seq, **correct) if tick.seq == event.event else tick
         for tick in state.work(entry.operation).ticks
     )
-    return with_entry(state, entry.operation, line.by, ticks=ticks)
+    state = with_entry(state, entry.operation, line.by, ticks=ticks)
+    return state if before is None else _without_waiver_of(state, entry.operation, before)
 
 
 def _fold_reading_corrected(
@@ -162,7 +164,10 @@ def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
     tick = Tick(
         line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch, answer=event.answer
     )
+    replaced = state.work(event.operation).last_ticks.get((event.stage, event.fastener))
     state = with_entry(state, event.operation, line.by, ticks=(*state.work(event.operation).ticks, tick))
+    if replaced is not None:
+        state = _without_waiver_of(state, event.operation, replaced)
     if event.quantity is None and not event.answer:
         return state
     return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
@@ -176,7 +181,26 @@ def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State
     if not matching:
         return state
     kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
-    return with_entry(state, event.operation, line.by, ticks=kept)
+    state = with_entry(state, event.operation, line.by, ticks=kept)
+    return _without_waiver_of(state, event.operation, ticks[matching[-1]])
+
+
+def _without_waiver_of(state: State, step: str, gone: Tick) -> State:
+    """Return the state in which no deviation covers the tick ``gone``, which was replaced, corrected or cleared.
+
+    A deviation still covers its other ticks. It lapses with the last one.
+    """
+    work = state.work(step)
+    if gone.entry not in work.covered:
+        return state
+    deviations, lapsed = {}, dict(work.lapsed)
+    for about, deviation in work.deviations.items():
+        left = deviation.entries - {gone.entry}
+        if left or not deviation.entries:
+            deviations[about] = replace(deviation, entries=left)
+        else:
+            lapsed[about] = deviation
+    return with_work(state, step, replace(work, deviations=deviations, lapsed=lapsed))
 
 
 def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:

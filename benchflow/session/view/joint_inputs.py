@@ -51,7 +51,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         complete=progress.complete,
         tick_values=_tick_values(progress),
         optional_value=_optional_value(progress),
-        advice=out_of_band_advice(progress, progress.out[0]) if progress.out else "",
+        advice=out_of_band_advice(state, step, progress, progress.out[0]) if progress.out else "",
         loosen_first=any(progress.must_loosen(tick) for tick in progress.out if tick.fastener == progress.next),
         wrench_setting=setting_on_scale(state, progress),
         draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),

@@ -14,7 +14,7 @@ from benchflow.session.view.bench_view import (
     ReadingInput,
     TightenInput,
 )
-from benchflow.trade.verdict import NOT_ACCEPTED
+from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
@@ -125,6 +125,12 @@ class DeviationPage(FormPage, inherit_bindings=False):
                     out.append((given.name, f"{given.title} ({given.limit})" if given.limit else given.title))
                 case TightenInput():
                     out.append((given.joint, given.title))
+                    out_now = [each for each in given.fasteners if each.verdict in OUT_OF_LIMIT and not each.waived]
+                    if len(out_now) > 1:
+                        one = (
+                            (f"{given.joint}[{each.number}]", f"{given.title}, no. {each.number}") for each in out_now
+                        )
+                        out.extend(one)
                 case HoldInput():
                     out.append(("hold", f"hold point: {given.role} signs"))
                 case _:
@@ -145,6 +151,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
             for given in self.now.inputs
             if isinstance(given, CalculatedInput) and not given.complete and given.verdict in NOT_ACCEPTED
         ]
+        out_of_limit += [given.joint for given in self.now.inputs if isinstance(given, TightenInput) and given.advice]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
             out_of_limit.append("time")
         named = out_of_limit or [name for name, _ in about]
@@ -194,6 +201,8 @@ def waived_title(now: OperationView, about: str) -> str:
                 return f"{text}, reading {slot}"
             case ChoiceInput(name=name, title=text) | TightenInput(joint=name, title=text) if name == about:
                 return text
+            case TightenInput(joint=name, title=text) if about.startswith(f"{name}["):
+                return f"{text}, no. {about.removeprefix(f'{name}[').rstrip(']')}"
             case _:
                 pass
     return {"hold": "hold point", "time": "time window"}.get(about.partition(" ")[0], about)

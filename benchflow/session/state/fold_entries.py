@@ -117,6 +117,7 @@ def _fold_reading_corrected(
 
 def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State:
     work = state.work(event.operation)
+    reopened = [name for name in dict.fromkeys(reopened_by(event)) if name in state.done or state.work(name).touched]
     remedies = dict(work.remedies)
     for reading in event.readings or ("",):
         key = RemedyKey(event.name, reading, event.verdict)
@@ -135,7 +136,6 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         used=work.used - void,
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
-    reopened = [name for name in dict.fromkeys(reopened_by(event)) if name in state.done or state.work(name).touched]
     for step in sorted(
         reopened, key=lambda name: state.done[name].seq if name in state.done else line.seq, reverse=True
     ):

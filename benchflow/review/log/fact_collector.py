@@ -201,7 +201,9 @@ class FactCollector:
         self, event: ev.ReadingRecorded | ev.ValueCalculated, line: Line, now: LogTime, slot: str, attempt: int
     ) -> None:
         quantity, value = event.quantity, number(event.quantity.value)
-        within = band(event.limit, quantity.unit)
+        judged = event.verdict != "none"  # a reading that is judged with others has no margin of its own
+        difference = isinstance(event, ev.ValueCalculated) and event.difference
+        within = band(event.limit, quantity.unit, difference=difference)
         instrument = serial = filled = ""
         if isinstance(event, ev.ReadingRecorded):
             instrument, serial = event.instrument or "", event.serial or ""
@@ -216,8 +218,8 @@ class FactCollector:
             limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
             uncertainty="" if event.uncertainty is None else event.uncertainty.value,
             conformity=event.conformity or "", attempt=attempt, in_force=False, corrected=False, filled=filled,
-            share=None if value is None else margin(value, within), two_ended=within.two_ended,
-            calculated=isinstance(event, ev.ValueCalculated),
+            share=None if value is None or not judged else margin(value, within), two_ended=within.two_ended,
+            calculated=isinstance(event, ev.ValueCalculated), difference=difference,
         )  # fmt: skip
 
     def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:

@@ -117,6 +117,7 @@ class ReadingFact(Struct, frozen=True):
     share: float | None
     two_ended: bool  # the limit has two ends
     calculated: bool = False
+    difference: bool = False  # a difference of temperatures
 
 
 class StageFact(Struct, frozen=True):

@@ -32,15 +32,15 @@ OPEN = Band(None, None)
 
 
 @lru_cache(maxsize=4096)
-def band(limit: str, unit: str) -> Band:
-    """The band of the limit ``limit`` (as written in the log) in ``unit``.
+def band(limit: str, unit: str, *, difference: bool = False) -> Band:
+    """The band of the limit ``limit`` (as written in the log) in ``unit``. ``difference`` is for temperatures.
 
     :data:`OPEN` for a limit that is not given as numbers, such as one that depends on an earlier reading.
     """
     if not limit:
         return OPEN
     try:
-        return band_of_limit(parse_limit(limit, unit=unit), unit)
+        return band_of_limit(parse_limit(limit, unit=unit), unit, difference=difference)
     except QuantityError:
         return OPEN
 

@@ -16,12 +16,14 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
+from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, band_of_limit, margin, number
+from benchflow.session.rules.measurements import recorded_measurements
 from benchflow.session.rules.value_results import results_of
-from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_singly, limit_of
+from benchflow.session.rules.verdicts import bound_in_force, figure_to_judge, judge_value, judged_singly, limit_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
 
@@ -83,7 +85,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     state = log.state
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in state.work(step.id).used)
-    within = _band_in_unit(state, bound, record.unit)
+    within = _band_in_unit(state, bound, record.unit, difference=record.judge == "spread")
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
     in_force = {fact.slot: fact for fact in facts if fact.in_force}
     readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
@@ -95,7 +97,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     else:
         judged = None if verdict.value is None else verdict.value.value
         text = "" if verdict.value is None else show_short(verdict.value)
-        u = _largest_uncertainty(readings)
+        u = _uncertainty_of_figure(state, step, record, bound)
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
@@ -110,7 +112,7 @@ def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Valu
     in_force = min((fact for fact in facts if fact.in_force), key=_from_worst_to_best, default=None)
     if in_force is None:
         return None
-    within = _band_in_unit(log.state, work.bound, work.unit)
+    within = _band_in_unit(log.state, work.bound, work.unit, difference=in_force.difference)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
         in_force.limit, within, (), (), cast(Verdict, in_force.verdict),
@@ -126,12 +128,15 @@ def _from_worst_to_best(fact: ReadingFact) -> tuple[int, float]:
     return rank, float("inf") if fact.share is None else fact.share
 
 
-def _band_in_unit(state: State, bound: Bound | None, unit: str) -> Band:
-    """The limit in force in ``unit``. A limit that depends on another reading is calculated from it."""
+def _band_in_unit(state: State, bound: Bound | None, unit: str, *, difference: bool) -> Band:
+    """The limit in force in ``unit``. A limit that depends on another reading is calculated from it.
+
+    ``difference`` is true for the limit of a difference of temperatures.
+    """
     match bound:
         case Fixed() | AboveReading():
             limit = limit_of(state, bound, unit)
-            return OPEN if limit is None else band_of_limit(limit, unit)
+            return OPEN if limit is None else band_of_limit(limit, unit, difference=difference)
         case EqualWithin():
             return band_of_limit(bound.limit, unit, difference=True)
         case None:
@@ -149,8 +154,11 @@ def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> R
     return worst
 
 
-def _largest_uncertainty(readings: tuple[ReadingFact, ...]) -> Decimal | None:
-    return max((Decimal(r.uncertainty) for r in readings if r.uncertainty), default=None)
+def _uncertainty_of_figure(state: State, step: Step, record: RecordedValue, bound: Bound | None) -> Decimal | None:
+    """The standard uncertainty of the statistic that is compared with the limit; ``None`` if it is not known."""
+    figure = figure_to_judge(record, bound, recorded_measurements(state, step, record))
+    u = None if figure is None else figure.uncertainty(record)
+    return None if u is None else decimal(from_base(u, record.unit, difference=True))
 
 
 def _waiver(state: State, step: Step, name: str) -> tuple[str, bool]:

@@ -6,6 +6,7 @@
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
 from decimal import Decimal
+from fractions import Fraction
 from functools import partial
 
 from msgspec import Struct
@@ -14,7 +15,7 @@ from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Limit, Quantity, seconds, show_with_typed
+from benchflow.quantity import Interval, Quantity, difference_factor, seconds, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone
 from benchflow.review.log.facts import InstrumentFact, OperationFact, ReadingFact
@@ -24,7 +25,7 @@ from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.view.bench_view import GaugePositions
-from benchflow.session.view.operation_inputs import gauge_positions
+from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.trade.decision_rules import RULES
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT, Verdict
 
@@ -258,12 +259,13 @@ def _gauge_of_value(value: Value) -> GaugePositions | None:
     low, high = value.band.low, value.band.high
     if value.judged is None or (low is None and high is None):
         return None
-    unit = value.unit
-    limit = Limit(
-        None if low is None else Quantity(low, unit, ""), None if high is None else Quantity(high, unit, ""), ""
+    factor = difference_factor(value.unit)
+    bounds = Interval(
+        None if low is None else Fraction(low) * factor, None if high is None else Fraction(high) * factor
     )
-    u = None if value.uncertainty is None else Quantity(value.uncertainty, unit, "")
-    return gauge_positions(limit, Quantity(value.judged, unit, ""), value.decision, u)
+    guarded = value.decision == "guarded" and value.uncertainty is not None
+    u = Fraction(value.uncertainty or 0) * factor if guarded else None
+    return gauge_positions(bounds, Fraction(value.judged) * factor, u)
 
 
 # --- lists of the whole sheet ---------------------------------------------------------------------------------------

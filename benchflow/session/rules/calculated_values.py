@@ -28,6 +28,7 @@ class JudgedCalculation(Struct, frozen=True):
     verdict: ValueVerdict
     filled: str
     uncertainty: Quantity | None
+    difference: bool = False  # true for a difference of temperatures
 
 
 def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
@@ -72,10 +73,10 @@ def _judge_result(state: State, work: CalculatedValue, result: EvaluatedValue) -
     verdict = value_verdict(state, work, work.bound, measured, judged)
     u = measured.uncertainty(work)
     if u is None:
-        return JudgedCalculation(verdict, result.filled, None)
+        return JudgedCalculation(verdict, result.filled, None, measured.difference)
     number = decimal(from_base(u, work.unit, difference=True))
     uncertainty = Quantity(number, work.unit, show_short(Quantity(number, work.unit, "")))
-    return JudgedCalculation(verdict, result.filled, uncertainty)
+    return JudgedCalculation(verdict, result.filled, uncertainty, measured.difference)
 
 
 def calculated_quantity(state: State, name: str) -> Quantity | None:
@@ -119,6 +120,7 @@ def _calculated_event(step: Step, work: CalculatedValue, reading: str, result: J
         uncertainty=None if result.uncertainty is None else to_stored(result.uncertainty),
         conformity=None if verdict.conformity is None else f"{verdict.conformity:.4f}",
         reading=reading,
+        difference=result.difference,
         acceptance=verdict.acceptance,
     )
 

@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
-from benchflow.quantity import Limit, Quantity, difference_factor, dimension_of, interval, show_short
+from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval, show_short
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
@@ -26,7 +26,8 @@ from benchflow.trade.decision_rules import Judgement, judge_exact
 from benchflow.trade.verdict import Verdict
 
 __all__ = [
-    "COVERAGE_FACTOR", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text", "from_stored",
+    "COVERAGE_FACTOR", "LimitComparison", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text",
+    "comparison_of", "figure_to_judge", "from_stored",
     "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_of", "limit_text",
     "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict", "worst_verdict",
 ]  # fmt: skip
@@ -122,14 +123,21 @@ def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
-def judge_measurement(
-    state: State, value: RecordedValue | CalculatedValue, bound: Bound | None, measured: Measurement
-) -> Judgement | None:
-    """The verdict on one figure: a reading, a statistic or a calculated value.
+class LimitComparison(Struct, frozen=True):
+    """What is compared: an exact figure, the bounds in force and its standard uncertainty, all in the base unit.
 
-    A relative limit is judged as the difference from the earlier value. ``None`` if there is no limit, or if it depends
-    on a reading that is missing.
+    Under a relative limit, the figure is the difference from the earlier value. ``u`` is ``None`` if it is not known.
     """
+
+    figure: Fraction
+    bounds: Interval
+    u: Fraction | None
+
+
+def comparison_of(
+    state: State, value: RecordedValue | CalculatedValue, bound: Bound | None, measured: Measurement
+) -> LimitComparison | None:
+    """The comparison of one figure with its limit; ``None`` if there is no limit, or if it is not known yet."""
     match bound:
         case Fixed():
             compared, limit, difference = measured, bound.limit, measured.difference
@@ -142,8 +150,19 @@ def judge_measurement(
             compared, limit, difference = measured, Limit(None, bound.spread, bound.text), True
         case None:
             return None
-    u = compared.uncertainty(value)
-    return judge_exact(compared.exact, interval(limit, difference=difference), value.decision, u)
+    return LimitComparison(compared.exact, interval(limit, difference=difference), compared.uncertainty(value))
+
+
+def judge_measurement(
+    state: State, value: RecordedValue | CalculatedValue, bound: Bound | None, measured: Measurement
+) -> Judgement | None:
+    """The verdict on one figure: a reading, a statistic or a calculated value.
+
+    A relative limit is judged as the difference from the earlier value. ``None`` if there is no limit, or if it depends
+    on a reading that is missing.
+    """
+    found = comparison_of(state, value, bound, measured)
+    return None if found is None else judge_exact(found.figure, found.bounds, value.decision, found.u)
 
 
 def judge_reading(state: State, record: RecordedValue, measured: Measurement, used: bool) -> Judgement | None:
@@ -256,6 +275,14 @@ def worst_verdict(verdicts: Sequence[ValueVerdict]) -> ValueVerdict | None:
 def _combined(record: RecordedValue, bound: Bound | None, figures: Sequence[Measurement]) -> Measurement:
     """The figure that is compared with the limit, or that is shown for all readings."""
     return spread(figures, record.unit) if isinstance(bound, EqualWithin) else statistic(record, figures)
+
+
+def figure_to_judge(record: RecordedValue, bound: Bound | None, measured: dict[str, Measurement]) -> Measurement | None:
+    """The last reading, if each is judged; otherwise the statistic, or ``None`` while a reading is missing."""
+    figures = list(measured.values())
+    if judged_singly(record, bound):
+        return figures[-1] if figures else None
+    return _combined(record, bound, figures) if len(figures) == len(record.slots) else None
 
 
 def combined_text(state: State, step: str, record: RecordedValue) -> str:

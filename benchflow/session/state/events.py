@@ -107,6 +107,7 @@ class ValueCalculated(Event, frozen=True, tag="calculated"):
     uncertainty: StoredQuantity | None = None
     conformity: str | None = None
     reading: str = ""  # the reading that it was calculated for, if there are several
+    difference: bool = False  # true for a difference of temperatures
     acceptance: str = ""  # the values that guarded acceptance accepts
 
 

@@ -1,10 +1,8 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
-from fractions import Fraction
-
-from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
+from benchflow.procedure.model import CalculatedValue, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Limit, Quantity, base, base_of_difference, interval, show_short
+from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import HOLD
@@ -17,15 +15,13 @@ from benchflow.session.rules.verdicts import (
     from_stored,
     judge_value,
     last_attempts,
-    limit_of,
-    stated_uncertainty,
 )
-from benchflow.session.state.state import Attempt, State
+from benchflow.session.state.state import State
 from benchflow.session.view import bench_view as vw
+from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
-from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.verdict import VERDICT_TEXT
 
 
@@ -100,7 +96,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         readings=tuple(rows),
         instrument=instrument,
         complete=complete,
-        gauge=_reading_gauge(state, record, attempts, verdict.value),
+        gauge=reading_gauge(state, step, record),
         summary=summary,
     )
 
@@ -113,57 +109,6 @@ def _titles_to_redo(state: State, step: Step, progress: RemedyProgress) -> tuple
     return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
 
 
-def _reading_gauge(
-    state: State, record: RecordedValue, attempts: dict[str, Attempt], value: Quantity | None
-) -> vw.GaugePositions | None:
-    bound = bound_in_force(record, False)
-    limit = bound.limit if isinstance(bound, EqualWithin) else limit_of(state, bound, record.unit)
-    if limit is None:
-        return None
-    if value is None and attempts and not isinstance(bound, EqualWithin):  # a spread needs all readings
-        value = from_stored(list(attempts.values())[-1].quantity)
-    u = None
-    if record.decision == "guarded" and value is not None:
-        known = [a.uncertainty for a in attempts.values() if a.uncertainty is not None]
-        u = from_stored(known[-1]) if known else stated_uncertainty(state, record, value)
-    difference = isinstance(bound, EqualWithin) or record.judge == "spread"
-    return gauge_positions(limit, value, record.decision, u, difference=difference)
-
-
-def gauge_positions(
-    limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None, *, difference: bool = False
-) -> vw.GaugePositions:
-    """Positions of the limits, guard bands and value on a gauge that is twice as wide as the limit.
-
-    ``u`` is the standard uncertainty. For a limit with one end, the gauge spans 1.5 times its value. ``difference``
-    means that limit and value are temperature differences.
-    """
-    within = interval(limit, difference=difference)
-    low, high = within.low, within.high
-    exact = base_of_difference if difference else base
-    reading = None if value is None else exact(value)
-    guard = GUARD_FACTOR * base_of_difference(u) if decision == "guarded" and u is not None else None
-    if low is not None and high is not None:
-        width = high - low or abs(high) / 10 or Fraction(1)
-        start, end = low - width / 2, high + width / 2
-    else:
-        edge = low if low is not None else high
-        assert edge is not None  # a limit has at least one end
-        width = abs(edge) or Fraction(1)
-        start, end = (edge - width, edge + width / 2) if low is None else (edge - width / 2, edge + width)
-
-    def place(x: Fraction | None) -> float | None:
-        return None if x is None else min(1.0, max(0.0, float((x - start) / (end - start))))
-
-    return vw.GaugePositions(
-        low=place(low),
-        high=place(high),
-        guard_low=None if guard is None or low is None else place(low + guard),
-        guard_high=None if guard is None or high is None else place(high - guard),
-        value=place(reading),
-    )
-
-
 def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = calculate(state, step, work)
     waived = any(result.waived is not None for result in calculated_results(state, step, work))
@@ -172,9 +117,6 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
     if worked is None:
         return vw.CalculatedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
     verdict, found = worked.verdict, remedy_progress(state, step, work.name)
-    positions = None
-    if isinstance(work.bound, Fixed) and verdict.value is not None:
-        positions = gauge_positions(work.bound.limit, verdict.value, work.decision, worked.uncertainty)
     return vw.CalculatedInput(
         name=work.name,
         title=title,
@@ -184,7 +126,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         limit=verdict.limit,
         verdict=verdict.verdict,
         complete=waived or verdict.verdict in ("ok", "none"),
-        gauge=positions,
+        gauge=calculation_gauge(state, step, work),
         waived=waived,
         remedy=found[0].instruction if found else "",
         must_stop=any(progress.final for progress in found),

@@ -7,14 +7,16 @@ from benchflow.quantity import (
     Limit,
     Quantity,
     QuantityError,
+    base,
     dimension_of,
+    interval,
     parse_limit,
     parse_quantity,
     show_converted,
 )
 from benchflow.quantity.shown import with_unit
 from benchflow.session.view.bench_view import GaugePositions
-from benchflow.session.view.operation_inputs import gauge_positions
+from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
 
 
@@ -80,7 +82,8 @@ def _gauge_for(field: FieldSpec, text: str) -> GaugePositions | None:
         return None
     try:
         limit = _limit_in_numbers(field.limit, field.unit)
-        drawn = gauge_positions(limit, _read(field, text), "simple", None)
+        read = _read(field, text)
+        drawn = gauge_positions(interval(limit), None if read is None else base(read), None)
     except BenchflowError:
         return None  # the limit is not a plain range, so only the controller can judge the reading
     guard = field.gauge or drawn

@@ -12,7 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, Stage, TickTolerance, TorqueStage
+from benchflow.procedure.model import CheckStage, HandStage, Stage, TickTolerance, TorqueStage
 from benchflow.quantity import (
     Interval,
     Limit,
@@ -59,16 +59,15 @@ class TickBand(Struct, frozen=True):
         return f"{self.text} ({self.tolerance})" if self.tolerance else self.text
 
 
-def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand:
-    """The band of the torque, angle or stretch of ``stage``.
+def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
+    """The band of the torque, angle or stretch of ``stage``; ``None`` for a stage without a figure (``by hand``).
 
     The first of the ``tolerances`` that states one for this kind of quantity applies.
     """
     nominal = _nominal(stage)
     if nominal is None:
-        limit = stage.limit if isinstance(stage, CheckStage) else stage.band
-        assert limit is not None  # a stage without a nominal quantity has a limit
-        return TickBand(interval(limit), _unit(limit), limit.text)
+        limit = None if isinstance(stage, HandStage) else stage.limit if isinstance(stage, CheckStage) else stage.band
+        return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text)
     kind = dimension_of(nominal.unit)
     tolerance = next((found for each in tolerances if (found := _of_kind(each, kind)) is not None), None)
     by_program = tolerance is None
@@ -84,6 +83,8 @@ def _nominal(stage: Stage) -> Quantity | None:
     """The quantity of a stage that is one quantity; ``None`` for a stage that is a limit."""
     if isinstance(stage, CheckStage):
         return stage.nominal
+    if isinstance(stage, HandStage):
+        return None
     if stage.band is not None:
         return None
     return stage.torque if isinstance(stage, TorqueStage) else stage.angle

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.commands.check import check_file
-from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, TorqueStage
+from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.reader import read_bytes
 from benchflow.quantity import show
 from tests.driving.script import procedure_with
@@ -20,7 +20,7 @@ def problems(stages: str, more: str = "") -> list[str]:
     return [problem.code for problem in read_bytes(tighten(stages, more).encode(), "p.yaml").problems]
 
 
-def stage(text: str) -> TorqueStage | AngleStage | LoosenStage | CheckStage:
+def stage(text: str) -> Stage:
     procedure = read_bytes(tighten(f"[10 N·m, {text}]").encode(), "p.yaml").procedure
     assert procedure is not None
     found = procedure.operations[0].tighten
@@ -48,8 +48,10 @@ def stage(text: str) -> TorqueStage | AngleStage | LoosenStage | CheckStage:
 def test_stage_is_a_quantity_or_a_limit(text: str, kind: type, nominal: str, band: str) -> None:
     found = stage(text)
     assert isinstance(found, kind)
-    assert not isinstance(found, CheckStage)
-    assert show(found.torque if isinstance(found, TorqueStage) else found.angle) == nominal
+    assert isinstance(found, TorqueStage | AngleStage | LoosenStage)
+    quantity = found.torque if isinstance(found, TorqueStage) else found.angle
+    assert quantity is not None
+    assert show(quantity) == nominal
     assert (found.band.text if found.band else "") == band
 
 
@@ -104,6 +106,10 @@ def test_total_angle_agrees_with_bands(stages: str, total: str, good: bool) -> N
         ("[12 .. 15 N·m, 8 .. 11 N·m]", ["falling-torque"]),
         ("[10 N·m, loosen 90°, +90°]", ["stage-order"]),
         ("[10 N·m, loosen 90°, 10 N·m, +90°]", []),
+        ("[by hand, +90°]", []),
+        ("[10 N·m, loosen, +90°]", ["stage-order"]),
+        ("[10 N·m, loosen, by hand, +90°]", []),
+        ("[20 N·m, by hand, 10 N·m]", []),
     ],
 )
 def test_order_of_stages(stages: str, codes: list[str]) -> None:

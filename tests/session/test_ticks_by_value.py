@@ -235,3 +235,11 @@ def test_tick_of_a_stage_for_a_group_says_whose_turn_it_is(tmp_path: Path) -> No
     assert "Fastener 3 is next" in reply["refused"][0]["message"]
     (reply,) = script.send(tick(1))
     assert [reason["code"] for reason in reply["refused"]] == ["fastener-order", "already-done"]
+
+
+def test_stage_without_a_figure_takes_no_value(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[by hand, 40 N·m, loosen, by hand, +90°]")
+    assert script.refused("tick", joint="studs", fastener=1, value="5 N·m") == ["not-allowed"]
+    script.do_all(tick(1), tick(2), tick(1, "40 N·m"), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1, value="90°") == ["not-allowed"]
+    script.do_all(tick(1), tick(2), tick(1), tick(2), tick(1, "90°"), tick(2), intent("finish"))

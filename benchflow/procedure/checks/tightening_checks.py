@@ -3,7 +3,17 @@
 from collections.abc import Iterator
 from fractions import Fraction
 
-from benchflow.procedure.model import AngleStage, Joint, LoosenStage, Mark, Procedure, Stage, Tighten, TorqueStage
+from benchflow.procedure.model import (
+    AngleStage,
+    HandStage,
+    Joint,
+    LoosenStage,
+    Mark,
+    Procedure,
+    Stage,
+    Tighten,
+    TorqueStage,
+)
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlSequence
@@ -86,6 +96,9 @@ class _FastenerStages:
     def loosen(self) -> None:
         self.loosened, self.highest = True, (None, "")
 
+    def by_hand(self) -> None:
+        self.seated, self.loosened, self.highest = True, False, (None, "")
+
     def angle(self) -> None:
         self.highest = (None, "")  # the torque after turning by an angle is not known
 
@@ -104,6 +117,8 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
                     lower[index] = above
             elif isinstance(stage, LoosenStage):
                 so_far.loosen()
+            elif isinstance(stage, HandStage):
+                so_far.by_hand()
             elif isinstance(stage, AngleStage):
                 if not so_far.seated:
                     unseated.add(index)
@@ -141,7 +156,7 @@ MOST_TURNS = 2
 def _check_turns(tighten: Tighten, marks: list[Mark], context: ReadContext) -> None:
     """Report a stage that turns a fastener by more than :data:`MOST_TURNS`."""
     for stage, mark in zip(tighten.stages, marks, strict=True):
-        if not isinstance(stage, AngleStage | LoosenStage):
+        if not isinstance(stage, AngleStage | LoosenStage) or stage.angle is None:
             continue
         low, high = _ends(stage.angle, stage.band)
         widest = high if high is not None else low

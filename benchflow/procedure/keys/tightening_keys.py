@@ -9,6 +9,7 @@ from benchflow.procedure.model import (
     NO_TOLERANCE,
     AngleStage,
     CheckStage,
+    HandStage,
     LoosenStage,
     Ref,
     Stage,
@@ -101,7 +102,7 @@ def _nominal(limit: Limit) -> Quantity:
 
 
 class _Stage(Shape[Stage]):
-    """A stage written as a text: ``30 N·m``, ``12 .. 15 lb-ft``, ``+90°``, ``loosen 1 turn``."""
+    """A stage written as a text: ``30 N·m``, ``12 .. 15 lb-ft``, ``+90°``, ``loosen 1 turn``, ``by hand``."""
 
     noun = "a stage such as 30 N·m, +90° or loosen 1 turn"
 
@@ -109,6 +110,9 @@ class _Stage(Shape[Stage]):
         found = scalar(node, self.noun, context)
         if found is None:
             return None
+        plain = " ".join(found.text.split())
+        if plain in ("loosen", "by hand"):
+            return LoosenStage(None, plain) if plain == "loosen" else HandStage(plain)
         backwards = _loosen.match(found.text)
         figure = _read_figure(found, context, "angle" if backwards else None, backwards.end() if backwards else 0)
         if figure is None:
@@ -214,9 +218,10 @@ _STAGES = Key(
     "stages",
     ListShape(_STAGE, at_least=1),
     "The stages in order: a torque, an angle, `loosen 1 turn`, `{check: at least 100 N·m}`, "
-    "`{torque: 90 N·m, only: long}`.",
+    "`{torque: 90 N·m, only: long}`. A figure is a quantity or a limit. `loosen` alone means until the fastener "
+    "carries nothing; `by hand` seats it.",
     required=True,
-    examples=(["30 N·m", "60 N·m", "+90°"],),
+    examples=(["30 N·m", "60 N·m", "+90°"], ["by hand", "12 .. 15 lb-ft", "+60 .. 65°"]),
 )
 _TOTAL = Key(
     "total-angle",

@@ -29,12 +29,22 @@ class AngleStage(Struct, frozen=True, tag="angle"):
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
-    """Turning back by an angle, such as ``1 turn``. ``band`` is as in :class:`TorqueStage`."""
+    """Turning back by an angle, such as ``1 turn``. ``band`` is as in :class:`TorqueStage`.
 
-    angle: Quantity
+    ``angle`` is ``None`` for a bare ``loosen``: until the fastener carries nothing.
+    """
+
+    angle: Quantity | None
     text: str
     only: str | None = None
     band: Limit | None = None
+
+
+class HandStage(Struct, frozen=True, tag="hand"):
+    """Tightening by hand, which seats the fastener."""
+
+    text: str
+    only: str | None = None
 
 
 class CheckStage(Struct, frozen=True, tag="check"):
@@ -52,7 +62,7 @@ class CheckStage(Struct, frozen=True, tag="check"):
     nominal: Quantity | None = None
 
 
-Stage = TorqueStage | AngleStage | LoosenStage | CheckStage
+Stage = TorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
 
 
 class TickTolerance(Struct, frozen=True):

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
-from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Tighten, TorqueStage
+from benchflow.procedure.model import CheckStage, HandStage, Joint, LoosenStage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
@@ -83,7 +83,7 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         text = stage.text.partition(" (")[0]
         if tick.verdict in NOT_ACCEPTED:
             text = f"{' '.join(read)} {VERDICT_TEXT[tick.verdict]}"
-        words = text if isinstance(stage, (TorqueStage, LoosenStage)) else f"{words} {text}"
+        words = text if isinstance(stage, (TorqueStage, LoosenStage, HandStage)) else f"{words} {text}"
     return words.strip()
 
 

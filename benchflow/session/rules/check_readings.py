@@ -1,6 +1,6 @@
 """Readings entered with a tick."""
 
-from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
+from benchflow.procedure.model import CheckStage, HandStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
 from benchflow.session.context import operation_in_progress, refuse, unknown_name, unreadable_quantity
@@ -53,6 +53,9 @@ def tick_readings(
             if given is not None:
                 message = f"Fastener {name}: this stage has no {field} ({stage.text}). Tick without it"
                 return refuse("not-allowed", message, name=name)
+        if value is not None and (isinstance(stage, HandStage) or (isinstance(stage, LoosenStage) and not stage.angle)):
+            message = f"Fastener {name}: this stage has no figure ({stage.text}). Tick without a value"
+            return refuse("not-allowed", message, name=name)
         read = None if value is None else _tool_reading(stage, value, name)
         return read if isinstance(read, Refusal) else TickReadings(read)
     answered = _answer(stage, name, value, answer)
@@ -95,7 +98,7 @@ def _answer(stage: CheckStage, name: str, value: str | None, answer: str | None)
     return "held" if answer == "held" else "moved"
 
 
-def _tool_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:
+def _tool_reading(stage: Stage, value: str, name: str) -> Quantity | Refusal:
     """The reading of a tool in a stage without a check: a torque, or in an angle stage, the angle or the torque."""
     try:
         read = parse_quantity(value)

@@ -51,8 +51,11 @@ def quantity_name(limit: Limit) -> str:
     return "stretch" if kind == "length" else kind
 
 
-def band_in_force(joint: Joint, tighten: Tighten, stage: Stage) -> TickBand:
-    """The band of a stage: with the tolerance of ``tighten``, else of the joint, else of the program."""
+def band_in_force(joint: Joint, tighten: Tighten, stage: Stage) -> TickBand | None:
+    """The band of a stage: with the tolerance of ``tighten``, else of the joint, else of the program.
+
+    ``None`` for a stage without a figure.
+    """
     return band_of_stage(stage, tighten.tolerance, joint.tolerance)
 
 
@@ -65,9 +68,9 @@ def judge_tick(joint: Joint, tighten: Tighten, stage: Stage, read: TickReadings)
     by_value: TickVerdict | None = None
     if read.answer:
         by_value = "ok" if read.answer == "held" else "low"
-    elif read.value is not None and dimension_of(read.value.unit) == dimension_of(band.unit):
+    elif band is not None and read.value is not None and dimension_of(read.value.unit) == dimension_of(band.unit):
         by_value = band.judge(read.value)
-    if by_value is None:
+    if band is None or by_value is None:
         return TickResult("none")
     if not isinstance(stage, CheckStage) or stage.stretch is None or read.stretch is None:
         return TickResult(by_value, band.shown)

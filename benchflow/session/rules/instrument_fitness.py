@@ -7,7 +7,7 @@ refused with the names of fit ones. The procedure can allow it with a warning in
 import msgspec
 from msgspec import Struct
 
-from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
+from benchflow.procedure.model import AngleStage, CheckStage, HandStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Entry, refuse, unknown_name
@@ -44,7 +44,10 @@ def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -
     """The id of the instrument for a stage, by the quantity that the stage measures.
 
     ``stated`` is the instrument that the procedure names for the joint. It is used if it measures this quantity.
+    ``None`` for a stage by hand.
     """
+    if isinstance(stage, HandStage):
+        return None
     if isinstance(stage, CheckStage):
         kind = quantity_name(stage.limit)
     else:

@@ -75,6 +75,8 @@ def _band_line(progress: JointProgress) -> tuple[str, ...]:
     if stage is None:
         return ()
     band = band_in_force(progress.joint, progress.tighten, stage)
+    if band is None:
+        return ()
     shown_already = isinstance(stage, CheckStage) and not band.tolerance
     return () if shown_already else (f"A reading is accepted within {band.shown}",)
 
@@ -142,6 +144,7 @@ def _tick_values(progress: JointProgress) -> tuple[vw.TickValue, ...]:
         return ()
     band = band_in_force(progress.joint, progress.tighten, stage)
     kind = quantity_name(stage.limit)
+    assert band is not None  # a check has a limit
     values = [vw.TickValue("value", kind, band.unit, band.text, answers=kind == "torque" and stage.stretch is None)]
     if stage.stretch is not None:
         values.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
@@ -154,6 +157,8 @@ def _optional_value(progress: JointProgress) -> vw.TickValue | None:
     if stage is None or isinstance(stage, CheckStage):
         return None
     band = band_in_force(progress.joint, progress.tighten, stage)
+    if band is None:
+        return None
     return vw.TickValue("value", dimension_of(band.unit), band.unit, band.text, optional=True)
 
 

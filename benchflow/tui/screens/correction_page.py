@@ -75,6 +75,7 @@ def _logged_tick(state: State, step: Step, tick: Tick, title: str) -> LoggedEntr
         [*([read.answer] if read.answer else [])]
         + [reading_text(one) for one in (read.value, read.stretch) if one is not None]
     )
+    limit = "" if band is None else band.shown
     stretch = stage.stretch if isinstance(stage, CheckStage) else None
     return LoggedEntry(
         tick.seq,
@@ -84,7 +85,7 @@ def _logged_tick(state: State, step: Step, tick: Tick, title: str) -> LoggedEntr
         what,
         shown,
         "" if read.value is None else read.value.unit,
-        band.shown if stretch is None else f"{band.shown} and {stretch.text}",
+        limit if stretch is None else f"{limit} and {stretch.text}",
         "" if read.stretch is None else read.stretch.unit,
     )
 

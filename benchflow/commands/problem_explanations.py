@@ -192,6 +192,12 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A value is measured at several places, and the formula does not say which one to use.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),
+    "never-ok": (
+        "No readings can satisfy the limit, so the operation can never be finished without a deviation. An error if "
+        "the values of a formula, each within its limit, never give a result within its limit. A warning if a "
+        "guarded limit is too narrow for the uncertainty of its instrument.",
+        "limit: 0.20 .. 0.50 mm   ->  limit: 0.020 .. 0.050 mm",
+    ),
     "which-reading": (
         "A formula uses a value with several readings, and does not say which one. Without an index, all such values "
         "of a formula must have the same readings; the formula is then calculated reading by reading.",

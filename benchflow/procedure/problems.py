@@ -14,7 +14,7 @@ CODES = frozenset(
         "alias", "bad-formula", "bad-key", "bad-layout", "bad-name", "bad-number", "bad-quantity", "bad-yaml",
         "cannot-prove", "circular-formula", "control-character", "directive", "disagreeing-units", "duplicate-key",
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
-        "many-turns", "missing-because", "missing-key", "missing-title", "missing-unit", "never-tightened",
+        "many-turns", "missing-because", "missing-key", "missing-title", "missing-unit", "never-ok", "never-tightened",
         "not-one-of",
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
         "no-rule", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems",

@@ -199,3 +199,46 @@ def test_long_formula_of_a_repeated_operation_is_written_out() -> None:
     long = " + ".join(["gap"] * 48)  # 286 characters, but 430 with places
     plan = plan_with(long, "play")
     assert render(plan.formula(calculation(plan, "inside[1]"))).count("gap[1]") == 48
+
+
+def reference_codes(record: str, other: str = "") -> list[str]:
+    text = TEXT.replace("INSIDE", "play").replace("OUTSIDE", "play")
+    text += f"  - {{id: last, title: Last, after: [once, 'measure[*]'], {other}record: {{{record}}}}}\n"
+    return [problem.code for problem in read(text).problems]
+
+
+@pytest.mark.parametrize(
+    ("name", "each", "expected"),
+    [
+        ("play", "", []),
+        ("gap", "", ["which-place"]),
+        ("gap[2]", "", []),
+        ("gap", "each: cap, ", []),
+        ("gap[*]", "", ["which-reading"]),
+        ("crown", "", ["which-reading"]),
+        ("crown[2]", "", []),
+        ("bore", "each: cap, ", ["which-reading"]),
+        ("bore[left]", "each: cap, ", []),
+        ("height", "each: cap, ", []),
+        ("height", "", ["which-reading"]),
+    ],
+)
+def test_relative_limit_names_one_value(name: str, each: str, expected: list[str]) -> None:
+    assert reference_codes(f"final: {{unit: mm, limit: 'above {name} by 1 .. 2 mm'}}", each) == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"), [("play", []), ("crown", []), ("gap", ["which-place"]), ("crown[*]", ["which-reading"])]
+)
+def test_table_looks_up_one_value_or_all_readings(name: str, expected: list[str]) -> None:
+    choose = f"choose: {{shim: {{by: '{name}', from: [{{at least: 0 mm, up to: 1 mm, take: thin}}]}}}}, "
+    assert reference_codes("final: {unit: mm}", choose) == expected
+
+
+def test_parts_are_matched_by_a_value_of_the_same_operation() -> None:
+    text = TEXT.replace("INSIDE", "play").replace("OUTSIDE", "play")
+    match = "match: {shims: {measured: crown, to: cap, so that: outside-result, limit: 0.20 .. 0.30 mm}}"
+    text += f"  - {{id: last, title: Last, after: [outside], {match}}}\n"
+    (problem,) = read(text).problems
+    assert problem.code == "unknown-name"
+    assert "`outside-result` is calculated in `outside`" in problem.message

@@ -23,9 +23,12 @@ def as_finding(problem: Problem) -> Finding:
 
 
 def check_structure(procedure: Procedure | None, problems: Iterable[Problem], file: str) -> list[Problem]:
-    """The problems of the reader and the names that nothing uses, in the order of the file."""
+    """The problems of the reader, limits that nothing can satisfy, and unused names, in the order of the file."""
     found = list(problems)
     if procedure is not None:
+        from benchflow.procedure.checks.attainable_limits import check_attainable_limits  # late: it reads formulas
+
+        found += check_attainable_limits(procedure, file)
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))

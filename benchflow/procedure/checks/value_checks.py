@@ -158,6 +158,12 @@ class ValueChecks:
 
     def _check_match(self, match: PartMatching, operation: Operation) -> None:
         found = self._values.get(ValueRef.parse(match.so_that).name)
+        if found is not None and found[1].id != operation.id:
+            hint = f"Calculate it in `{operation.id}`"
+            message = (
+                f"`{match.so_that}` is calculated in `{found[1].id}`, but the parts are chosen in `{operation.id}`"
+            )
+            self._context.problem("unknown-name", match.mark, message, hint)
         if found is None or (match.limit.low is None and match.limit.high is None):
             return
         limit, value = limit_dimension(match.limit), found[0].dimension

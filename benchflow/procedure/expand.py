@@ -31,6 +31,7 @@ from benchflow.procedure.plan import Plan, Step, TimeWindow
 from benchflow.quantity import seconds
 
 if TYPE_CHECKING:
+    from benchflow.procedure.formula.expression import NameNode
     from benchflow.procedure.value_indexes import ValueTable
 
 _CLOCK_STEP = 0.001
@@ -230,7 +231,7 @@ class _Build:
         )
 
     def _bound(self, bound: Bound | None, fill: "_Fill") -> Bound | None:
-        return replace(bound, name=self._name(bound.name, fill)) if isinstance(bound, AboveReading) else bound
+        return replace(bound, name=self._value_ref(bound.name, fill)) if isinstance(bound, AboveReading) else bound
 
     def _record(self, record: RecordedValue, fill: "_Fill") -> RecordedValue:
         used_by_option = holds(record.used_when, self._options) if record.used_when else None
@@ -261,25 +262,33 @@ class _Build:
     def _formula(self, text: str, fill: "_Fill") -> str:
         if fill.place is None:
             return text
-        # Late imports: only a repeated formula needs them (benchmark bench_screen).
-        from benchflow.procedure.formula.expression import NameNode, map_names, parse_formula, render
-        from benchflow.procedure.value_indexes import ValueTable, resolve_name
+        # Late import: only a repeated formula needs it (benchmark bench_screen).
+        from benchflow.procedure.formula.expression import map_names, parse_formula, render
+
+        return render(map_names(parse_formula(text), lambda node: self._at_place(node, fill)))
+
+    def _value_ref(self, text: str, fill: "_Fill") -> str:
+        """The name of a value in a limit or a table, with its place and reading."""
+        if fill.place is None:
+            return text
+        from benchflow.procedure.formula.expression import NameNode  # late import, as above
+
+        return self._at_place(NameNode(*ValueRef.parse(text), at=0), fill).key
+
+    def _at_place(self, node: "NameNode", fill: "_Fill") -> "NameNode":
+        """The name of a value with its place and reading, as the author meant it at the place of ``fill``."""
+        from benchflow.procedure.value_indexes import IndexFault, ValueTable, resolve_name  # late import, as above
 
         if self._table is None:
             self._table = ValueTable(self._procedure.operations, self._places)
-        table = self._table
-
-        def at_place(node: NameNode) -> NameNode:
-            axes = table.axes(node.name)
-            if axes is None:  # the size of a part that a matching assigns
-                return node if node.place else replace(node, place=ValueRef.parse(self._name(node.name, fill)).place)
-            found = resolve_name(node, axes, self._places, fill.each, fill.place)
-            return found if isinstance(found, NameNode) else node
-
-        return render(map_names(parse_formula(text), at_place))
+        axes = self._table.axes(node.name)
+        if axes is None:  # the size of a part that a matching assigns
+            return node if node.place else replace(node, place=ValueRef.parse(self._name(node.name, fill)).place)
+        found = resolve_name(node, axes, self._places, fill.each, fill.place)
+        return node if isinstance(found, IndexFault) else found
 
     def _choose(self, choose: PartChoice, fill: "_Fill") -> PartChoice:
-        name, by = self._name(choose.name, fill), self._name(choose.by, fill)
+        name, by = self._name(choose.name, fill), self._value_ref(choose.by, fill)
         return replace(choose, name=name, by=by, title=fill(choose.title))
 
     def _match(self, match: PartMatching, fill: "_Fill") -> PartMatching:

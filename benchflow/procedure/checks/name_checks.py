@@ -29,7 +29,7 @@ _NOUNS = {
 
 
 class NameTable:
-    """The names that a procedure defines. ``places_of`` has the places of repeated operations and values."""
+    """The names that a procedure defines. ``places_of`` has the places of repeated operations."""
 
     def __init__(self, procedure: Procedure) -> None:
         operations = procedure.operations
@@ -56,17 +56,11 @@ class NameTable:
             "state-value": {variable.name: variable.values for variable in procedure.state},
             "choice": {option.name: option.choices for option in procedure.options},
         }
-        self.places_of: dict[str, dict[str, tuple[str, ...]]] = {"operation": {}, "value": {}}
+        self.places_of: dict[str, tuple[str, ...]] = {}
         for operation in operations:
-            repeated = procedure.places.get(operation.each or "")
-            if repeated is not None:
-                self.places_of["operation"][operation.id] = repeated
-                for name, _ in _names_of_values(operation):
-                    self.places_of["value"][name] = repeated
-            else:
-                for record in operation.record:
-                    if len(record.slots) > 1 or record.by_place:
-                        self.places_of["value"][record.name] = record.slots
+            if operation.each in procedure.places:
+                self.places_of[operation.id] = procedure.places[operation.each]
+        self._procedure = procedure
 
     def resolve(self, context: ReadContext) -> None:
         """Report every use of a name that is not defined."""
@@ -94,11 +88,13 @@ class NameTable:
 
     def _check_name(self, mention: Mention, context: ReadContext) -> None:
         defined = self.defined[mention.kind]
-        name, place, _ = ValueRef.parse(mention.name)
-        placed = "operation" if mention.kind == "prerequisite" else mention.kind
-        if name in defined and (place is None or placed in self.places_of):
-            if place is not None:
-                self._check_place(mention, placed, name, place, context)
+        ref = ValueRef.parse(mention.name)
+        name, place, _ = ref
+        if name in defined and (place is None or mention.kind in ("operation", "prerequisite", "value")):
+            if mention.kind == "value":
+                self._check_indexes(mention, ref, context)
+            elif place is not None:
+                self._check_place(mention, name, place, context)
             return
         if name in context.unreadable_names:
             return
@@ -109,14 +105,27 @@ class NameTable:
             self._hint(name, mention.kind, context),
         )
 
-    def _check_place(self, mention: Mention, kind: str, name: str, place: str, context: ReadContext) -> None:
-        places = self.places_of[kind].get(name)
+    def _check_place(self, mention: Mention, name: str, place: str, context: ReadContext) -> None:
+        places = self.places_of.get(name)
         if places is None:
-            what = "is done once" if kind == "operation" else "has one reading"
-            context.problem("unknown-name", mention.mark, f"`{name}` {what} and has no places", f"Write `{name}`")
+            why = f"`{name}` is done once and has no places"
+            context.problem("unknown-name", mention.mark, why, f"Write `{name}`")
         elif place != ALL_PLACES and place not in places:
             hint = hint_for(place, places)
             context.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
+
+    def _check_indexes(self, mention: Mention, ref: ValueRef, context: ReadContext) -> None:
+        """Report a place or a reading that a value does not have."""
+        if not ref.indexes:
+            return
+        from benchflow.procedure.formula.expression import NameNode  # late import: few files need it
+        from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
+
+        axes = ValueTable(self._procedure.operations, self.places).axes(ref.name)
+        if axes is not None:
+            found = resolve_name(NameNode(*ref, at=0), axes, self.places, None, THIS_PLACE)
+            if isinstance(found, IndexFault) and found.code == "unknown-name":
+                context.problem(found.code, mention.mark, found.why, found.hint)
 
     def _hint(self, name: str, kind: str, context: ReadContext) -> str:
         if name in self.defined[kind]:

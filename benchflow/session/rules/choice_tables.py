@@ -18,6 +18,7 @@ from benchflow.session.rules.measurements import (
     evaluate_value,
     recorded_measurements,
     statistic,
+    value_measurement,
 )
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import GUARD_FACTOR
@@ -65,6 +66,11 @@ def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
     ``name`` is a recorded or calculated value. If a statistic of its readings is judged, that is looked up; otherwise
     every reading is. The list is empty while a reading is missing.
     """
+    ref = state.plan.ref(name)
+    value = state.plan.record(str(ValueRef(ref.name, ref.place)))
+    if ref.reading is not None and value is not None:
+        one = value_measurement(state, ref)
+        return [] if one is None else [_with_guard_band(one, value.record)]
     for candidate in (str(ValueRef(name, step.place)), name):
         found = state.plan.record(candidate)
         if found is not None:

@@ -188,6 +188,9 @@ def single_measurement(state: State, name: str) -> Measurement | None:
 
     ``None`` if a reading is missing, or if the value has several results.
     """
+    ref = state.plan.ref(name)
+    if ref.reading is not None:
+        return value_measurement(state, ref)
     found = state.plan.record(name)
     if found is not None:
         measured = recorded_measurements(state, found.step, found.record)

@@ -53,6 +53,8 @@ class DoneWork(Struct, frozen=True):
 class ReworkPlan(Struct, frozen=True, tag="rework"):
     """A safe order of undoing. ``discard`` holds kit ids, ``redo`` the steps to do again in the plan's order.
 
+    ``reopened`` names those of ``redo`` that have no undo and are done again because a part of theirs is thrown away.
+
     ``shortest`` is false if the search reached its limit; the plan is safe anyway.
     """
 
@@ -60,6 +62,7 @@ class ReworkPlan(Struct, frozen=True, tag="rework"):
     discard: tuple[str, ...]
     redo: tuple[str, ...]
     shortest: bool = True
+    reopened: tuple[str, ...] = ()
 
 
 class NotDone(Struct, frozen=True, tag="not-done"):
@@ -104,14 +107,19 @@ class NoRework(Struct, frozen=True, tag="no-rework"):
     reasons: tuple[Obstacle, ...]
 
 
-def plan_rework(plan: Plan, history: DoneWork, step_id: str, *, limit: int = DEFAULT_LIMIT) -> ReworkPlan | NoRework:
-    """The shortest safe plan that undoes ``step_id`` and its dependents, or every reason why there is none."""
+def plan_rework(
+    plan: Plan, history: DoneWork, step_id: str, *, also: Iterable[str] = (), limit: int = DEFAULT_LIMIT
+) -> ReworkPlan | NoRework:
+    """The shortest safe plan that undoes ``step_id`` and its dependents, or every reason why there is none.
+
+    ``also`` names other finished steps that are undone with it, with their dependents.
+    """
     if step_id not in plan.steps:
         return NoRework((NotInThisBuild(step_id),))
     if step_id not in history.finished:
         return NoRework((NotDone(step_id),))
     dependents = dependents_of(plan, history)
-    undone = _closure(dependents, step_id)
+    undone = with_dependents(plan, history, (step_id, *also))
     without = tuple(NoUndo(name) for name in plan.steps if name in undone and not _has_undo(plan, name))
     if without:
         return NoRework(without)

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.state.events import typed_event
 from tests.driving.script import Script, intent, open_intent, procedure_with
 
 
@@ -415,3 +417,85 @@ def test_correction_of_an_earlier_attempt_leaves_the_last_one_in_force(tmp_path:
     script.do_all(record(HIGH))
     script.do("correct", event=first["seq"], value="0.16 mm", reason="misread")
     assert codes_to_finish(script) == ["out-of-limit"]
+
+
+# --- parts that are thrown away --------------------------------------------------------------------
+
+GASKET = "kit: {parts: {gasket: {title: Gasket, lot: required, discard: true}}}\n"
+
+
+def build_joint(script: Script, *places: str) -> None:
+    for place in places or ("",):
+        script.do_all(intent("start", operation=f"prepare{place}"), intent("lot", consumable="gasket", lot="7"))
+        script.do_all(intent("finish"), intent("start", operation=f"tighten{place}"), intent("finish"))
+
+
+@pytest.mark.parametrize("undo", [", undo: {do: Take it out}", ""])
+def test_rework_that_throws_a_part_away_reopens_the_operation_of_its_lot(tmp_path: Path, undo: str) -> None:
+    text = procedure_with(
+        f"{{id: prepare, title: Prepare, uses: [gasket]{undo}}}",
+        "{id: tighten, title: Tighten, after: [prepare], undo: {do: Loosen, discard: [gasket]}}",
+        head=GASKET,
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent())
+    build_joint(script)
+    assert script.query("rework-plan", operation="tighten")["redo"] == ["prepare", "tighten"]
+    script.do_all(intent("rework", operation="tighten", reason="leaks"))
+    assert script.query("status")["done"] == []
+    script.do("start", operation="prepare")
+    assert codes_to_finish(script) == ["value-missing"]
+
+
+def test_rework_reopens_only_the_operation_of_the_same_place(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: prepare, title: Prepare, each: side, uses: [gasket], undo: {do: Take it out}}",
+        "{id: tighten, title: Tighten, each: side, after: [prepare], undo: {do: Loosen, discard: [gasket]}}",
+        head=GASKET + "places: {side: [left, right]}\n",
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent())
+    build_joint(script, "[left]", "[right]")
+    script.do_all(intent("rework", operation="tighten[left]", reason="leaks"))
+    assert script.query("status")["done"] == ["prepare[right]", "tighten[right]"]
+
+
+def test_remedy_that_throws_a_part_away_reopens_the_operation_of_its_lot(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: prepare, title: Prepare, uses: [gasket], undo: {do: Take it out}}",
+        "{id: tighten, title: Tighten, after: [prepare], undo: {do: Loosen, discard: [gasket]}}",
+        "{id: one, title: One, after: [tighten], record: {gap: {ask: Gap, unit: mm, limit: 0.10 .. 0.20 mm, "
+        "above: [{do: Open it again, redo: [tighten]}]}}}",
+        head=GASKET,
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent())
+    build_joint(script)
+    script.do_all(intent("start", operation="one"), record(HIGH), REMEDY)
+    assert script.query("status")["done"] == []
+
+
+def test_only_the_next_move_of_a_rework_is_accepted(tmp_path: Path) -> None:
+    script = started(
+        tmp_path,
+        "{id: fit, title: Fit, undo: {do: Off, needs: {piston: down}}}",
+        at="fit",
+        head=PUMP.replace("turn-up: {", "rock: {title: Rock, sets: {piston: down}}, turn-up: {"),
+    )
+    script.do_all(intent("finish"), intent("move", move="turn-up"))
+    script.do_all(intent("rework", operation="fit", reason="leaks", walk=True))
+    first = script.query("status")["rework"]["steps"][0]["move"]
+    other = "rock" if first == "turn-down" else "turn-down"
+    assert script.refused("move", move=other) == ["not-allowed"]
+    script.do_all(intent("move", move=first))
+    assert script.refused("move", move="turn-up") == ["not-allowed"]
+    script.do_all(intent("rework-step"), intent("move", move="turn-up"))
+
+
+def test_history_tells_remedies_and_statements_about_used_parts(tmp_path: Path) -> None:
+    script = one_value(tmp_path, f"readings: 2, {USED}")
+    script.do_all(record("0.45 mm"), record("0.45 mm", reading=1, used=True), intent("remedy", name="gap[1]"))
+    events = [typed_event(line["kind"], line["data"]) for line in script.log()]
+    texts = [event_text(event, LogTitles(None)) for event in events if event is not None]
+    assert any("not read again: used part" in text for text in texts)
+    assert texts[-1] == "gap, reading 1, too high. Remedy done: Fit a washer"

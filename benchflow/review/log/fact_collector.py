@@ -125,6 +125,9 @@ class FactCollector:
                 for operation in dict.fromkeys(event.redo):
                     if operation in before.done or before.work(operation).touched:
                         self._work_undone(before.work(operation), operation, line, now, "remedy", event.do)
+            case ev.ReworkStarted():
+                for operation in event.reopened:
+                    self._work_undone(before.work(operation), operation, line, now, "rework", event.reason)
             case ev.OperationUndone() if event.operation in before.to_undo:
                 pass  # the remedy has reopened it before
             case ev.OperationUndone():
@@ -152,7 +155,6 @@ class FactCollector:
                 self._closed = event, now.at
             case (
                 ev.JobOpened()
-                | ev.ReworkStarted()
                 | ev.MoveMade()
                 | ev.StateSet()
                 | ev.EvidenceChanged()

@@ -116,6 +116,8 @@ def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
         which = f" at {event.reading}" if record and record.by_place else f", reading {event.reading}"
     rule = ", guarded" if event.decision == "guarded" and event.verdict != "none" else ""
     part = " (used part)" if event.used else ""
+    if event.claims is not None:
+        part = f" (entry {event.claims}, not read again: {'used' if event.used else 'new'} part)"
     return (
         f"{_readable(event.name)}{which}: {quantity_text(event.quantity)}"
         f"{verdict_and_limit(event.verdict, event.limit)}{rule}{part}{_instrument(event, titles)}"
@@ -131,11 +133,21 @@ def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
 
 
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
-    redo = all_of(titles.step(step) for step in event.redo)
-    which = f"too {event.verdict}"
-    return f"{_readable(event.name)} {which}. Remedy done: {sentence(event.do)}" + (
-        f" To do again: {redo}" if redo else ""
-    )
+    others = [step for step in event.redo if step != event.operation]
+    slots = f", reading {', '.join(event.readings)}," if event.readings and _has_readings(event, titles) else ""
+    parts = [
+        f"{_readable(event.name)}{slots} too {event.verdict}. Remedy done: {sentence(event.do)}",
+        f"To do again: {all_of(titles.step(step) for step in others)}." if others else "",
+        "The operation is cleared." if event.operation in event.redo else "",
+        f"Undone after a move: {all_of(titles.step(step) for step in event.undo_later)}." if event.undo_later else "",
+        f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",
+    ]
+    return " ".join(filter(None, parts)).removesuffix(".")
+
+
+def _has_readings(event: ev.RemedyCarriedOut, titles: LogTitles) -> bool:
+    record = titles.record(event.operation, event.name)
+    return record is None or len(record.slots) > 1
 
 
 def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles) -> str:
@@ -225,10 +237,12 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
         for each in event.steps
     )
     discarded = all_of(titles.kit(item) for item in event.discard)
+    reopened = all_of(titles.step(step) for step in event.reopened)
     return (
         f"REWORK started: {event.reason}"
         + (f"; order: {order}" if order else "")
         + (f"; to discard: {discarded}" if discarded else "")
+        + (f"; to do again with a new part: {reopened}" if reopened else "")
     )
 
 

@@ -67,7 +67,7 @@ def _event(
         void=void,
         fresh=remedy.fresh,
         undo_later=undos_that_wait(state, [name for name in redo if name != step.id]),
-        discard=discarded_items(state, step.id) if step.id in redo else (),
+        discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
     )
 
 

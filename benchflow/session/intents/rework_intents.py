@@ -20,7 +20,9 @@ def start_rework(state: State, intent: intents.StartRework, context: Context, by
     if isinstance(plan, Refusal):
         return plan
     records = tuple(rework_step_record(step) for step in plan.steps)
-    started = ev.ReworkStarted(intent.operation, reason, records, plan.discard, walked=intent.walk)
+    started = ev.ReworkStarted(
+        intent.operation, reason, records, plan.discard, walked=intent.walk, reopened=plan.reopened
+    )
     entries = [Entry(by, started)]
     if not intent.walk:
         entries += [Entry(by, _event_of_step(step)) for step in plan.steps]

@@ -12,7 +12,7 @@ from benchflow.ordering.rework import with_dependents
 from benchflow.procedure import model
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
-from benchflow.session.rules.rework_plans import done_work
+from benchflow.session.rules.rework_plans import done_work, steps_with_discarded_parts
 from benchflow.session.rules.value_results import ReadingRef, ValueResult, results_of, value_results
 from benchflow.session.state.state import RemedyKey, State
 from benchflow.trade.verdict import OutOfLimit
@@ -108,7 +108,8 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
     """The steps to redo after a remedy: those in its ``redo``, and every done step that depends on one of them.
 
     ``step`` itself is one of them only if ``redo`` names it. If ``step`` and an operation in ``redo`` are both repeated
-    for places, only the same place is redone. A temporary setting that the remedy goes back past is redone too.
+    for places, only the same place is redone. A temporary setting that the remedy goes back past is redone too, and
+    so is an operation in which a part was entered that is thrown away.
     """
     named = {ref.name for ref in remedy.redo}
     found = []
@@ -121,7 +122,8 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
         state.plan, history, [name for name in found if name in history.finished and name != step.id]
     )
     while True:
-        passed = with_dependents(state.plan, history, _temporary_settings_passed(state, undone))
+        more = (*_temporary_settings_passed(state, undone), *steps_with_discarded_parts(state, undone))
+        passed = with_dependents(state.plan, history, [name for name in more if name != step.id])
         if passed <= undone:
             break
         undone |= passed

@@ -1,6 +1,6 @@
 """The rework plan for an operation, and the parts to discard."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from msgspec.structs import replace
 
@@ -24,7 +24,7 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     if step_id not in (*state.done, *state.paused, state.in_progress):
         message = f"{quoted_title(state, step_id)} is not done. There is nothing to rework"
         return refuse("not-started", message, operation=step_id)
-    found = rework.plan_rework(state.plan, done_work(state), step_id)
+    found = _plan_with_parts(state, step_id)
     if isinstance(found, rework.NoRework):
         return Refusal(
             tuple(
@@ -36,9 +36,67 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
         title = quoted_title(state, step_id)
         message = f"{title} is in progress, and its rework needs a move or another operation. Finish it first"
         return refuse("operation-in-progress", message, operation=step_id)
-    undone = [action.operation for action in found.steps if isinstance(action, UndoOperation)]
-    discard = dict.fromkeys(name for operation in undone for name in discarded_items(state, operation))
-    return replace(found, discard=tuple(discard))
+    return found
+
+
+def _plan_with_parts(state: State, step_id: str) -> rework.ReworkPlan | rework.NoRework:
+    """The plan to undo ``step_id``, and to do again every operation that a discarded part was entered in.
+
+    Such an operation is undone with its dependents. If that is not possible, it is only reopened: its entries are void.
+    """
+    history = done_work(state)
+    found = rework.plan_rework(state.plan, history, step_id)
+    also: list[str] = []
+    reopened: list[str] = []
+    while isinstance(found, rework.ReworkPlan):
+        undone = [action.operation for action in found.steps if isinstance(action, UndoOperation)]
+        discard = tuple(dict.fromkeys(item for name in (*undone, *reopened) for item in discarded_items(state, name)))
+        more = [name for name in steps_with_discarded_parts(state, (*undone, *reopened)) if name not in reopened]
+        if not more:
+            redo = tuple(name for name in state.plan.steps if name in undone or name in reopened)
+            return replace(found, discard=discard, redo=redo, reopened=tuple(reopened))
+        wider = rework.plan_rework(state.plan, history, step_id, also=(*also, more[0]))
+        if isinstance(wider, rework.ReworkPlan):
+            also.append(more[0])
+            found = wider
+        else:
+            reopened.append(more[0])
+    return found
+
+
+def steps_with_discarded_parts(state: State, undone: Iterable[str]) -> list[str]:
+    """The other steps in which the lot of a part was entered that is thrown away when the steps ``undone`` are undone.
+
+    A part whose lot was entered in the undone step itself is that one. Otherwise it is the one of a step that the
+    undone step comes after; of the same place, if both are repeated.
+    """
+    undone = tuple(undone)
+    found: dict[str, None] = {}
+    for name in undone:
+        for item in discarded_items(state, name):
+            if item in state.work(name).lots:
+                continue
+            entered = [other for other, work in state.works.items() if item in work.lots]
+            before = _steps_before(state, name)
+            place = state.plan.steps[name].place
+            for narrower in (
+                [other for other in entered if other in before],
+                [other for other in entered if place is not None and state.plan.steps[other].place == place],
+            ):
+                entered = narrower or entered
+            found.update(dict.fromkeys(other for other in entered if other not in undone))
+    return list(found)
+
+
+def _steps_before(state: State, step_id: str) -> set[str]:
+    """The steps that ``step_id`` comes after, directly or indirectly."""
+    found, todo = set[str](), [step_id]
+    while todo:
+        for other in state.plan.steps[todo.pop()].after:
+            if other not in found:
+                found.add(other)
+                todo.append(other)
+    return found
 
 
 def discarded_items(state: State, step_id: str) -> tuple[str, ...]:

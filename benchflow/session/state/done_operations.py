@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from benchflow.session.state import events as ev
 
-KINDS = frozenset({"finished", "undone", "remedied"})
+KINDS = frozenset({"finished", "undone", "remedied", "rework-started"})
 """The kinds of events that finish or reopen operations."""
 
 
@@ -20,6 +20,8 @@ def reopened_by(event: ev.AnyEvent) -> tuple[str, ...]:
             return (event.operation,)
         case ev.RemedyCarriedOut():
             return event.redo
+        case ev.ReworkStarted():
+            return event.reopened
         case _:
             return ()
 

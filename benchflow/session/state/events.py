@@ -123,7 +123,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     void: dict[str, tuple[str, ...]] = {}  # the readings to take again, by value; all of ``name`` if it is empty
     fresh: bool = False  # true if the tries of all remedies of the value are counted from zero again
     undo_later: tuple[str, ...] = ()  # those of ``redo`` that cannot be undone before a move
-    discard: tuple[str, ...] = ()  # ids of the parts of ``operation`` that cannot be used again
+    discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):
@@ -255,6 +255,7 @@ class ReworkStarted(Event, frozen=True, tag="rework-started"):
     steps: tuple[dict[str, str], ...]
     discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
     walked: bool = False  # true if each step is logged when it is done, false if all steps are logged with this event
+    reopened: tuple[str, ...] = ()  # operations without undo to do again, because a part of theirs is thrown away
 
 
 class OperationUndone(Event, frozen=True, tag="undone"):

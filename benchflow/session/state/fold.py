@@ -18,8 +18,15 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
 from benchflow.session.state.clock import event_time
+from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
-from benchflow.session.state.state_changes import operation_undone, with_evidence, with_work, with_writes
+from benchflow.session.state.state_changes import (
+    operation_undone,
+    operation_voided,
+    with_evidence,
+    with_work,
+    with_writes,
+)
 
 
 def begin(line: Line, procedure: Procedure) -> State:
@@ -160,6 +167,8 @@ def _fold_moved(state: State, event: ev.MoveMade, line: Line) -> State:
 
 
 def _fold_rework_started(state: State, event: ev.ReworkStarted) -> State:
+    for step in reopened_by(event):
+        state = operation_voided(state, step)
     if not event.steps:
         return replace(state, rework=None)
     steps = tuple(read_rework_step(record) for record in event.steps)

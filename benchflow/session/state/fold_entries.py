@@ -134,6 +134,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
         used=work.used - void,
+        lots={name: lot for name, lot in work.lots.items() if name not in event.discard},
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
     for step in sorted(

@@ -100,7 +100,7 @@ def operation_undone(state: State, step: str, seq: int) -> State:
     if step in state.to_undo:  # it was reopened before; only its state remained
         state = replace(state, to_undo=tuple(name for name in state.to_undo if name != step))
         return _with_undo_sets(state, step, seq)
-    return _with_undo_sets(_reopened(state, step), step, seq)
+    return _with_undo_sets(operation_voided(state, step), step, seq)
 
 
 def operation_reopened(state: State, step: str) -> State:
@@ -108,7 +108,7 @@ def operation_reopened(state: State, step: str) -> State:
 
     Of several, the one to undo first is reopened first.
     """
-    return replace(_reopened(state, step), to_undo=(*state.to_undo, step))
+    return replace(operation_voided(state, step), to_undo=(*state.to_undo, step))
 
 
 def operation_cleared(state: State, step: str, discard: Collection[str]) -> State:
@@ -129,7 +129,7 @@ def _with_undo_sets(state: State, step: str, seq: int) -> State:
     return state
 
 
-def _reopened(state: State, step: str) -> State:
+def operation_voided(state: State, step: str) -> State:
     """Return the state in which ``step`` is not done, and all its entries are void. Its tries of remedies are kept."""
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)

@@ -172,3 +172,11 @@ def test_guarded_mean_is_not_proven_if_the_uncertainty_of_a_reading_is_not_known
     for reading in (1, 2):
         script.do("record", name="middle", value="10.00 mm", reading=reading, instrument="D-1")
     script.do("finish")
+
+
+def test_corrected_reading_has_its_own_share_as_uncertainty(driver: SessionDriver) -> None:
+    # U is 4 % of the reading, k = 2: u is 2 N·m at 100 N·m, and 0.2 N·m at the mistyped 10 N·m. By hand.
+    wrong = driver.do("record", name="torque", value="10 N·m").lines[0]
+    assert float(wrong.data["uncertainty"]["value"]) == 0.2
+    corrected = driver.do("correct", event=wrong.seq, value="100 N·m", reason="mistyped").lines[0]
+    assert float(corrected.data["uncertainty"]["value"]) == 2.0

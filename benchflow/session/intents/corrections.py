@@ -1,8 +1,9 @@
 """Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import CheckStage
+from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
+from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
@@ -17,7 +18,7 @@ from benchflow.session.rules.proofs import correction_refusal, evidence_entries
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import EntryRef, State
+from benchflow.session.state.state import Attempt, EntryRef, State
 
 
 def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
@@ -56,8 +57,7 @@ def _correct_reading(
     quantity = read_quantity(intent.value, record.unit, record.dimension, entry.name)
     if isinstance(quantity, Refusal):
         return quantity
-    # The instrument is the same, so its uncertainty still applies.
-    u = stated_uncertainty(state, record, quantity) if wrong.uncertainty is None else from_stored(wrong.uncertainty)
+    u = _uncertainty_of_correction(state, record, wrong, quantity)
     used = state.work(step.id).stated_used(entry, intent.event)
     verdict = judge_reading(state, record, reading_measurement(quantity, u, wrong.instrument), used)
     event = ev.EntryCorrected(
@@ -77,6 +77,21 @@ def _correct_reading(
         *calculated_entries(state, step, entries, context, by),
         *evidence_entries(state, entries, context, by),
     )
+
+
+def _uncertainty_of_correction(
+    state: State, record: RecordedValue, wrong: Attempt, quantity: Quantity
+) -> Quantity | None:
+    """The standard uncertainty of the corrected reading, which was taken with the same instrument.
+
+    An uncertainty that is a share of the reading is that share of the corrected reading.
+    """
+    if wrong.uncertainty is None:
+        return stated_uncertainty(state, record, quantity)
+    u, read = from_stored(wrong.uncertainty), from_stored(wrong.quantity)
+    if "%" not in u.entered or not read.value:
+        return u
+    return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
 
 
 def _correct_tick(

@@ -12,7 +12,7 @@ from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import show_short
 from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.measurements import EvaluatedValue, NoResult, evaluate_value
+from benchflow.session.rules.measurements import EvaluatedValue, Measurement, NoResult, evaluate_value
 from benchflow.session.rules.verdicts import ValueVerdict, judge_measurement, to_stored, value_verdict, worst_verdict
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -41,7 +41,7 @@ def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
 
 
 def calculate(
-    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
 ) -> JudgedCalculation | None:
     """The calculated value with its verdict: the worst of its results. ``None`` if there is no result.
 
@@ -55,7 +55,7 @@ def calculate(
 
 
 def judged_results(
-    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
 ) -> dict[str, JudgedCalculation] | NoResult:
     """The results of a calculated value by reading, each with its verdict, or the reason why there is none.
 

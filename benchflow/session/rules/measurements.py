@@ -101,6 +101,11 @@ def reading_measurement(quantity: Quantity, u: Quantity | None, instrument: str,
     return Measurement(base(quantity), quantity, slopes={key: 1.0}, readings=known)
 
 
+def exact_measurement(quantity: Quantity) -> Measurement:
+    """The measurement of a quantity that was not measured, such as the size of a part to buy. It is taken as exact."""
+    return Measurement(base(quantity), quantity)
+
+
 def attempt_measurement(attempt: Attempt) -> Measurement:
     """The measurement of a reading in the log."""
     u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
@@ -231,7 +236,7 @@ def result_slots(plan: Plan, work: CalculatedValue) -> tuple[str, ...]:
 
 
 def evaluate_value(
-    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
 ) -> dict[str, EvaluatedValue] | NoResult:
     """The results of a calculated value by reading, or the reason why there is none.
 
@@ -248,7 +253,7 @@ def evaluate_value(
 
 
 def _evaluate_reading(
-    state: State, work: CalculatedValue, slot: str, assumed: Mapping[str, Quantity]
+    state: State, work: CalculatedValue, slot: str, assumed: Mapping[str, Measurement]
 ) -> EvaluatedValue | NoResult:
     from benchflow.procedure.formula import FormulaError, Operand, evaluate, names
 
@@ -258,7 +263,7 @@ def _evaluate_reading(
     for name in names(formula):
         written = ValueRef(name.name, name.place, name.reading)
         if str(written) in assumed:
-            inputs[str(written)] = Measurement(base(assumed[str(written)]), assumed[str(written)])
+            inputs[str(written)] = assumed[str(written)]
             continue
         for ref in state.plan.refs(written):
             measured = value_measurement(state, ref)

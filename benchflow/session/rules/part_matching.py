@@ -28,12 +28,18 @@ from benchflow.quantity import (
 )
 from benchflow.quantity.arithmetic import decimal
 from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
-from benchflow.session.refusal import Reason
-from benchflow.session.rules.calculated_values import calculate
+from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.choice_waivers import match_waiver
-from benchflow.session.rules.verdicts import from_stored, last_attempts
+from benchflow.session.rules.measurements import (
+    Measurement,
+    NoResult,
+    evaluate_value,
+    exact_measurement,
+    recorded_measurements,
+)
 from benchflow.session.state.state import State
-from benchflow.trade.decision_rules import judge
+from benchflow.trade.decision_rules import judge_exact
+from benchflow.trade.verdict import Verdict
 
 if TYPE_CHECKING:
     from benchflow.procedure.formula import Formula
@@ -59,15 +65,19 @@ def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str]
 
 def measured_parts(state: State, match: PartMatching) -> dict[str, Quantity] | None:
     """The size of each part on hand, by the name of its reading; ``None`` until all are measured."""
-    parts: dict[str, Quantity] = {}
+    parts = part_measurements(state, match)
+    return None if parts is None else {part: measured.shown for part, measured in parts.items()}
+
+
+def part_measurements(state: State, match: PartMatching) -> dict[str, Measurement] | None:
+    """The measurement of each part on hand, by the name of its reading; ``None`` until all are measured."""
+    parts: dict[str, Measurement] = {}
     for step, record in state.plan.records(match.measured):
-        attempts = last_attempts(state, step.id, record.name)
-        if any(slot not in attempts for slot in record.slots):
+        measured = recorded_measurements(state, step, record)
+        if len(measured) < len(record.slots):
             return None
         many = len(record.slots) > 1 or record.by_place
-        for slot in record.slots:
-            key = slot if many else record.name
-            parts[key] = from_stored(attempts[slot].quantity)
+        parts |= {slot if many else record.name: one for slot, one in measured.items()}
     return parts or None
 
 
@@ -80,7 +90,15 @@ def calculation_at_place(work: CalculatedValue, formula: "Formula", place: str, 
     return replace(work, formula=render(at_place(formula, names, place)))
 
 
-def resulting_value(state: State, step: Step, match: PartMatching, place: str, size: Quantity) -> Quantity | None:
+class FittedPart(Struct, frozen=True):
+    """The calculated value with one part in one place, and the verdict on it by the decision rule of the value."""
+
+    value: Quantity
+    verdict: Verdict
+    exact: Fraction
+
+
+def fitted_part(state: State, step: Step, match: PartMatching, place: str, size: Measurement) -> FittedPart | None:
     """The calculated value with a part of ``size`` in ``place``; ``None`` while a reading is missing."""
     work = step.work_out(match.so_that)
     if work is None:
@@ -91,8 +109,13 @@ def resulting_value(state: State, step: Step, match: PartMatching, place: str, s
         for name in _names_without_place(formula)
         if state.plan.record(str(ValueRef(name, place))) is not None or _has_reading_at(state, name, place)
     }
-    calculated = calculate(state, step, calculation_at_place(work, formula, place, at_place), {match.name: size})
-    return None if calculated is None else calculated.verdict.value
+    results = evaluate_value(state, step, calculation_at_place(work, formula, place, at_place), {match.name: size})
+    if isinstance(results, NoResult):
+        return None
+    found = next(iter(results.values())).measurement
+    bounds = interval(match.limit, difference=found.difference)
+    judged = judge_exact(found.exact, bounds, work.decision, found.uncertainty(work))
+    return FittedPart(found.shown, judged.verdict, found.exact)
 
 
 def _names_without_place(formula: "Formula") -> list[str]:
@@ -118,11 +141,13 @@ def required_sizes(
     places = 1 + max(decimals_shown(size) for size in parts.values())
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
-        at_zero = resulting_value(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
-        at_one = resulting_value(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
+        at_zero, at_one = (
+            fitted_part(state, step, match, place, exact_measurement(Quantity(Decimal(size), unit, f"{size} {unit}")))
+            for size in (0, 1)
+        )
         if at_zero is None or at_one is None:
             return None
-        start, slope = base(at_zero), base(at_one) - base(at_zero)
+        start, slope = at_zero.exact, at_one.exact - at_zero.exact
         if not slope:
             return None
 
@@ -176,7 +201,7 @@ def unit_of_parts(parts: Mapping[str, Quantity]) -> str:
     return next(iter(parts.values())).unit
 
 
-def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
+def size_measurement(parts: Mapping[str, Measurement], part: str) -> Measurement | None:
     """The size of a part. ``part`` is the name of a part on hand, or the size of a new one.
 
     ``None`` if it is neither, or if no part is measured yet.
@@ -185,9 +210,9 @@ def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
         return parts[part]
     if not parts:
         return None
-    unit = unit_of_parts(parts)
+    unit = unit_of_parts({name: measured.shown for name, measured in parts.items()})
     try:
-        return convert(parse_quantity(part, dimension=dimension_of(unit)), unit)
+        return exact_measurement(convert(parse_quantity(part, dimension=dimension_of(unit)), unit))
     except QuantityError:
         return None
 
@@ -196,22 +221,25 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
     """A reason for each place without a part, or with a part that does not fit."""
     work = state.work(step.id)
     for match in step.operation.match:
-        parts = measured_parts(state, match) or {}
+        parts = part_measurements(state, match) or {}
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             part = work.chosen.get(name)
-            size = None if part is None else size_of(parts, part)
+            size = None if part is None else size_measurement(parts, part)
             if part is None or size is None:
                 message = f"{match.title or match.name}: no part is chosen for {place} yet"
                 yield Reason("value-missing", message, operation=step.id, name=name)
                 continue
-            value = resulting_value(state, step, match, place, size)
-            if value is None or match_waiver(state, step, match, place) is not None:
-                continue
-            if judge(value, match.limit, "simple").verdict != "ok":
-                result = f"{result_title(step, match)} {show_short(value)}, limit {match.limit.text}"
+            fitted = fitted_part(state, step, match, place, size)
+            if fitted is None:
+                message = f"{result_title(step, match)} cannot be calculated for {place} yet. A reading is missing"
+                yield Reason("value-missing", message, operation=step.id, name=name)
+            elif fitted.verdict != "ok" and match_waiver(state, step, match, place) is None:
+                doubt = " is not proven to be within" if fitted.verdict == "not-proven" else ", limit"
+                result = f"{result_title(step, match)} {show_short(fitted.value)}{doubt} {match.limit.text}"
                 message = f"{part} in {place}: {result}. Choose another part, or sign a deviation"
-                yield Reason("out-of-limit", message, operation=step.id, name=name)
+                code: Code = "not-proven" if fitted.verdict == "not-proven" else "out-of-limit"
+                yield Reason(code, message, operation=step.id, name=name)
 
 
 def result_title(step: Step, match: PartMatching) -> str:

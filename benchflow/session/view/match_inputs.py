@@ -5,16 +5,15 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.part_matching import (
-    measured_parts,
+    fitted_part,
+    part_measurements,
     proposed_parts,
     result_title,
-    resulting_value,
-    size_of,
+    size_measurement,
     unit_of_parts,
 )
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import ChoiceInput
-from benchflow.trade.decision_rules import judge
 
 
 def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
@@ -22,16 +21,17 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
     inputs = []
     work = state.work(step.id)
     for match in step.operation.match:
-        parts = measured_parts(state, match) or {}
+        measured = part_measurements(state, match) or {}
+        parts = {part: one.shown for part, one in measured.items()}
         proposal_by_place, note = proposed_parts(state, step, match)
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             chosen = work.chosen.get(name, "")
             free = tuple(part for part in parts if part == chosen or part not in work.chosen.values())
-            size = size_of(parts, chosen) if chosen and parts else None
-            value = None if size is None else resulting_value(state, step, match, place, size)
-            fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
-            text = f"{result_title(step, match)}: {show_short(value)}" if value is not None else note
+            size = size_measurement(measured, chosen) if chosen else None
+            fitted = None if size is None else fitted_part(state, step, match, place, size)
+            fits = fitted is not None and fitted.verdict == "ok"
+            text = f"{result_title(step, match)}: {show_short(fitted.value)}" if fitted is not None else note
             title = f"{match.title or match.name}: {place}"
             proposal = (proposal_by_place[place],) if place in proposal_by_place else ()
             complete = bool(chosen) and (fits or match_waiver(state, step, match, place) is not None)

@@ -188,6 +188,16 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "The procedure has no interference rule. The proof of the order then covers no collision of parts.",
         "interference: [{never: {pistons: at-deck, valves: open}, because: The valves would hit the pistons}]",
     ),
+    "until-without-limit": (
+        "A time has `until`, which judges its upper end when that entry is made, but it has no upper end.",
+        "limit: at least 2 h      ->  limit: 2 h .. 4 h",
+    ),
+    "weak-evidence": (
+        "An interference rule depends on a variable. The operation that sets it has a limit or a waiting time, but "
+        "anyone can waive that by a deviation, and the variable is set all the same. With `proves`, the variable is "
+        "not known after such a deviation, and the rule stays closed.",
+        "limit: below 40 °C       ->  limit: below 40 °C, proves: casing   (or: waive: never)",
+    ),
     "which-place": (
         "A value is measured at several places, and the formula does not say which one to use.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",

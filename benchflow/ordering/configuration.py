@@ -1,8 +1,10 @@
 """A configuration: the set of operations done, and a value for every state variable."""
 
+from collections.abc import Mapping
+
 from msgspec import Struct
 
-from benchflow.procedure.model import Settings, Values
+from benchflow.procedure.model import Values
 
 Valuation = dict[str, str | None]
 """A value for each variable; ``None`` means not known."""
@@ -15,7 +17,7 @@ class Configuration(Struct, frozen=True):
     valuation: Valuation
 
 
-def after_setting(valuation: Valuation, settings: Settings) -> Valuation:
+def after_setting(valuation: Valuation, settings: Mapping[str, str | None]) -> Valuation:
     """The valuation with ``settings`` written over it."""
     return {**valuation, **settings} if settings else valuation
 

@@ -6,7 +6,7 @@ met. No interference rule matches while it is in progress (with its ``during`` v
 meet any of the ``needs``, and it matches every rule that names its variable.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from msgspec import Struct
@@ -25,7 +25,7 @@ from benchflow.ordering.wording import (
     variable_title,
     variable_value_text,
 )
-from benchflow.procedure.model import Move, Settings, Values
+from benchflow.procedure.model import Move, Values
 from benchflow.procedure.plan import Plan
 
 Phase = Literal["during", "done"]
@@ -228,7 +228,7 @@ def _unmet_states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
 
 
 def interferences(
-    plan: Plan, configuration: Configuration, phases: tuple[tuple[Phase, Settings], ...]
+    plan: Plan, configuration: Configuration, phases: tuple[tuple[Phase, Mapping[str, str | None]], ...]
 ) -> Iterator[Interference]:
     """The rules that match with the settings of each phase written over the configuration.
 
@@ -251,7 +251,9 @@ def interferences(
             )
 
 
-def _lifts(plan: Plan, configuration: Configuration, never: Values, written: Settings) -> Iterator[Lift]:
+def _lifts(
+    plan: Plan, configuration: Configuration, never: Values, written: Mapping[str, str | None]
+) -> Iterator[Lift]:
     for name, forbidden_values in never.items():
         variable = variable_named(plan.procedure, name)
         if name in written or variable is None:

@@ -5,7 +5,7 @@ step or move from a valuation is computed once per *effect* (equal needs, during
 the caller leaves out are ignored.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from benchflow.ordering.configuration import Valuation
@@ -268,10 +268,15 @@ class StateMachine:
             self.effects.append(effect)
         return number
 
-    def _settings(self, settings: Settings) -> tuple[tuple[int, int], ...]:
+    def _settings(self, settings: Mapping[str, str | None]) -> tuple[tuple[int, int], ...]:
         return tuple(
-            sorted((self._number[n], self._value_numbers(n)[v]) for n, v in settings.items() if n in self._number)
+            sorted((self._number[n], self._value_number(n, v)) for n, v in settings.items() if n in self._number)
         )
+
+    def _value_number(self, name: str, value: str | None) -> int:
+        """The number of a value; one past the last value if it is not known."""
+        known = self._value_numbers(name)
+        return len(known) if value is None else known[value]
 
     def _value_numbers(self, name: str) -> dict[str, int]:
         return self._value[self._number[name]]

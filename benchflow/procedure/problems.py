@@ -19,7 +19,8 @@ CODES = frozenset(
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
         "no-rule", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems",
         "total-angle", "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character",
-        "unused", "which-place", "which-reading", "wrong-dimension", "wrong-kind",
+        "until-without-limit", "unused", "weak-evidence", "which-place", "which-reading", "wrong-dimension",
+        "wrong-kind",
     }
 )  # fmt: skip
 """The codes of the reader. The proof of the order has its own codes (:mod:`benchflow.ordering.proof`)."""

@@ -10,7 +10,7 @@ import re
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.procedure.checks.evidence_checks import check_timed_entries
+from benchflow.procedure.checks.evidence_checks import check_timed_entries, note_weak_evidence
 from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
 from benchflow.procedure.checks.tightening_checks import check_tightening
@@ -89,6 +89,7 @@ def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     check_tightening(procedure, context)
     check_instruments(procedure, context)
     check_timed_entries(procedure, context)
+    note_weak_evidence(procedure, context)
     _check_values(procedure, context)
     names.resolve(context)
     return procedure

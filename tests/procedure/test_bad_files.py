@@ -18,7 +18,7 @@ from benchflow.procedure.problems import CODES, Problem
 from benchflow.procedure.reader import ReadResult, read_bytes
 
 BAD = sorted((Path(__file__).parent / "bad").glob("*.yaml"))
-_expected = re.compile(r"# (\d+:\d+ (?:error|warning) [a-z-]+)")
+_expected = re.compile(r"# (\d+:\d+ (?:error|warning|note) [a-z-]+)")
 
 
 def _read(path: Path) -> tuple[list[str], str, ReadResult]:

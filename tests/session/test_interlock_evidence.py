@@ -128,6 +128,21 @@ def test_correction_cannot_make_a_proof_good_that_nobody_can_waive(tmp_path: Pat
     script.do_all(intent("record", name="t", value="35 °C"), intent("finish"), intent("start", operation="fit"))
 
 
+def test_proof_cannot_be_waived_where_a_rule_would_match_the_unknown_state(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: fit, title: Fit, sets: {seal: in}}",
+        "{id: look, title: Look, after: [fit], "
+        "record: {t: {ask: T, unit: °C, limit: at most 40 °C, proves: casing}}, sets: {casing: cold}}",
+        head=PUMP.replace("start: hot%s", "start: cold"),
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(by="Ann"), intent("start", operation="fit"), intent("finish"))
+    script.do_all(intent("start", operation="look"), intent("record", name="t", value="95 °C"))
+    script.do("deviate", operation="look", about="t", reason="in a hurry")
+    assert script.refused("finish") == ["interference"]
+    script.do_all(intent("record", name="t", value="20 °C"), intent("finish"))
+
+
 # --- waive ------------------------------------------------------------------------------------------
 
 

@@ -42,8 +42,8 @@ class OrderFinding(Struct, frozen=True):
     """A finding about the order, in the shape of ``check --json``.
 
     ``order`` holds operation and move ids from the start; an empty ``order`` means that the finding holds at the start.
-    ``start`` gives a value to every variable, ``options`` a choice to every option. Members that do not apply are
-    unset.
+    ``start`` gives a value to every variable, ``options`` a choice to every option. ``unknown`` are the variables that
+    are not known in this order, because their proof was waived. Members that do not apply are unset.
     """
 
     code: Code
@@ -55,11 +55,13 @@ class OrderFinding(Struct, frozen=True):
     order: tuple[str, ...] | UnsetType = UNSET
     start: dict[str, str] | UnsetType = UNSET
     options: dict[str, str] | UnsetType = UNSET
+    unknown: tuple[str, ...] | UnsetType = UNSET
 
     def as_json(self) -> dict[str, Any]:
         members: dict[str, Any] = msgspec.to_builtins(self)
-        if isinstance(self.order, tuple):
-            members["order"] = list(self.order)
+        for name in ("order", "unknown"):
+            if name in members:
+                members[name] = list(members[name])
         return members
 
 
@@ -104,6 +106,7 @@ def finding(
     order: tuple[str, ...] | None = None,
     start: dict[str, str] | None = None,
     options: dict[str, str] | None = None,
+    unknown: tuple[str, ...] = (),
 ) -> OrderFinding:
     """A finding with the severity of its code. The message gets a full stop if it has none."""
     return OrderFinding(
@@ -116,4 +119,5 @@ def finding(
         UNSET if order is None else order,
         UNSET if start is None else start,
         options or UNSET,
+        unknown or UNSET,
     )

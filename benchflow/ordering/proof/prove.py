@@ -9,6 +9,7 @@ from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
+from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
@@ -66,7 +67,8 @@ class _ProofRun:
                 self._incomplete = True
                 continue
             self._add(self._unreachable(analysis))
-            self._add(self._dead_ends(analysis))
+            if not self._add(self._dead_ends(analysis)):
+                self._add(self._dead_ends_after_a_loss(analysis))
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
             self._add_about_values(analysis)
@@ -136,6 +138,36 @@ class _ProofRun:
             witness = show_dead_end(analysis, group, None)
             if isinstance(witness, Witness):
                 yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
+
+    def _dead_ends_after_a_loss(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
+        """One finding for each group with a dead end after the proof of a variable was waived."""
+        losable = losable_variables(analysis.plan)
+        if not losable:
+            return
+        plan = with_losses(analysis.plan, losable)
+        lost = analyse(plan, self._explorer)
+        self._report_unexplored(lost)
+        for group, space in groups_with_dead_ends(lost):
+            witness = show_dead_end(lost, group, space)
+            if isinstance(witness, Witness):
+                yield self._dead_end_after_a_loss(plan, losable, witness, group)
+            elif witness is not None:
+                message = f"It is not proven that {_group_text(group)} can be finished after a proof was waived"
+                self._not_explored(_path_of_group(group), _mark_of_group(group), message)
+
+    def _dead_end_after_a_loss(
+        self, plan: Plan, losable: tuple[LosableVariable, ...], witness: Witness, group: VariableGroup
+    ) -> OrderFinding:
+        unknown = tuple(dict.fromkeys(filter(None, (lost_variable(action.id) for action in witness.order))))
+        order = tuple(action.id for action in witness.order if lost_variable(action.id) is None)
+        cause = next(each for each in losable if each.variable.name in unknown)
+        message = finding_messages.dead_end_message(plan, witness, group.machine.steps)
+        advice = "Add `undo` to each operation that sets it, or let a role find its state (`found`)"
+        options = dict(plan.options)
+        return finding(
+            "dead-end", cause.where, cause.mark, f"{message} {advice}",
+            order=order, start=witness.start, options=options, unknown=unknown,
+        )  # fmt: skip
 
     def _dead_end(
         self, plan: Plan, witness: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]
@@ -250,13 +282,15 @@ class _ProofRun:
         name = plan.steps[last.operation].operation.id if isinstance(last, DoOperation) else last.move
         return name, finding_messages.mark_of(self._procedure, name)
 
-    def _add(self, findings: Iterable[OrderFinding]) -> None:
-        """Add each finding once, with the first options that gave it."""
-        for each in findings:
+    def _add(self, findings: Iterable[OrderFinding]) -> int:
+        """Add each finding once, with the first options that gave it. Returns the number of ``findings``."""
+        listed = list(findings)
+        for each in listed:
             key = each.code, each.where, each.line, each.column
             if key not in self._reported:
                 self._reported.add(key)
                 self._findings.append(each)
+        return len(listed)
 
     def _not_explored(self, where: str, mark: Mark, message: str) -> None:
         self._incomplete = True

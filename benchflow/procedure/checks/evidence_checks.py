@@ -1,5 +1,7 @@
-"""Checks of time windows that count from or until an entry, and of the names that `waive` and `found` use."""
+"""Checks of the evidence: time windows that count from or until an entry, and proof that anyone can waive."""
 
+from benchflow.base.plaintext import listed
+from benchflow.procedure.evidence import ANYONE, evidence_of
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import Operation, Procedure, Ref
 from benchflow.procedure.problems import hint_for
@@ -39,3 +41,34 @@ def _check_entry(ref: Ref, operation: Operation, context: ReadContext) -> None:
 def entry_names(operation: Operation) -> tuple[str, ...]:
     """The names of the recorded values of an operation, and the ids of its checks."""
     return (*(record.name for record in operation.record), *(point.id for point in operation.check if point.id))
+
+
+def note_weak_evidence(procedure: Procedure, context: ReadContext) -> None:
+    """Note the variables of interference rules that an operation sets although anyone can waive its evidence.
+
+    An operation that sets several such variables is left out: its evidence may be for any of them. So is evidence with
+    a `waive` of its own.
+    """
+    ruled = {name for rule in procedure.interference for name in rule.never}
+    weak: dict[str, list[str]] = {}
+    for operation in procedure.operations:
+        names = [name for name in operation.sets if name in ruled]
+        if len(names) != 1 or not _lifts_a_rule(procedure, names[0], operation.sets[names[0]]):
+            continue
+        for evidence in evidence_of(procedure, operation):
+            proved = [ref.name for ref in evidence.proves]
+            if evidence.waive == ANYONE and not evidence.chosen and names[0] not in proved:
+                weak.setdefault(names[0], []).append(f"{evidence.name} in `{operation.id}`")
+    for name, shown in weak.items():
+        context.problem(
+            "weak-evidence",
+            procedure.variables_by_name[name].mark,
+            f"A rule depends on `{name}`, but anyone can waive what shows its state: {listed(shown, 'and')}",
+            f"Write `proves: {name}` there, or `waive` with a role or `never`. Otherwise `waive: anyone`",
+            severity="note",
+        )
+
+
+def _lifts_a_rule(procedure: Procedure, name: str, value: str) -> bool:
+    """True if some rule on the variable does not forbid the value."""
+    return any(value not in rule.never[name] for rule in procedure.interference if name in rule.never)

@@ -14,7 +14,7 @@ from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import reading_measurement
 from benchflow.session.rules.open_values import value_title
-from benchflow.session.rules.proofs import correction_refusal, evidence_entries
+from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev

@@ -1,6 +1,7 @@
 """Handlers of the intents `start`, `pause`, `finish`, `move`, `note` and `set-state`."""
 
 from benchflow.base.plaintext import clean
+from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.session.context import (
     Context,
     Decision,
@@ -18,7 +19,6 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.signatures import signature_refusal
-from benchflow.session.rules.waivers import ANYONE, NEVER
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 

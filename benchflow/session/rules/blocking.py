@@ -36,11 +36,20 @@ def move_interlock_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
-def finish_interlock_reasons(state: State, step: Step) -> tuple[Reason, ...]:
-    """Reasons against finishing ``step``: a state was found to be different after the start."""
-    reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
-    return tuple(
-        as_refusal_reason(state, reason)
-        for reason in reasons
+def finish_interlock_reasons(state: State, step: Step, unproven: tuple[str, ...]) -> tuple[Reason, ...]:
+    """Reasons against finishing ``step``: a state was found to be different after the start, or its proof was waived.
+
+    ``unproven`` are the variables that are not known when the step is done. They match every rule that names them.
+    """
+    plan, configuration = state.plan, state.configuration()
+    reasons = [
+        reason
+        for reason in interlock.step_reasons(plan, configuration, step.id)
         if isinstance(reason, interlock.Interference | interlock.StateNotMet)
-    )
+    ]
+    known = {reason.rule for reason in reasons if isinstance(reason, interlock.Interference)}
+    if unproven:
+        settings = {**step.sets, **dict.fromkeys(unproven)}
+        found = interlock.interferences(plan, configuration, (("done", settings),))
+        reasons += [reason for reason in found if reason.rule not in known]
+    return tuple(as_refusal_reason(state, reason) for reason in reasons)

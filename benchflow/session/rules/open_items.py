@@ -19,6 +19,7 @@ from benchflow.session.rules.joint_progress import (
 )
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
+from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_subjects
 from benchflow.session.state.clock import Now
@@ -41,7 +42,7 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *_joint_reasons(state, step),
         *_check_reasons(state, step),
         *too_late_reasons(state, step, now),
-        *finish_interlock_reasons(state, step),
+        *finish_interlock_reasons(state, step, unproven_variables(state, step)),
         *_hold_reasons(state, step),
     )
 

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import folded
+from benchflow.procedure.evidence import ANYONE, NEVER, waive_in_force
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse
@@ -14,9 +15,6 @@ from benchflow.session.state.state import State
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
-ANYONE, NEVER = "anyone", "never"
-"""The values of `waive` and `found` that are not the name of a role."""
-
 
 def waive_rules(state: State, step: Step, about: str) -> tuple[str, ...]:
     """Who can sign a deviation about ``about``: ``anyone``, ``never`` or roles. The signer must satisfy all of them.
@@ -24,7 +22,8 @@ def waive_rules(state: State, step: Step, about: str) -> tuple[str, ...]:
     The nearest `waive` counts: that of the value, the hold or the window, else of the operation, else of the procedure.
     A hold without its own `waive` also needs the role that signs it.
     """
-    of_operation = step.operation.waive or state.plan.procedure.waive or ANYONE
+    procedure, operation = state.plan.procedure, step.operation
+    of_operation = waive_in_force(procedure, operation, "")
     hold = step.operation.hold
     if about == HOLD and hold is not None:
         of_hold = [hold.waive] if hold.waive not in ("", ANYONE) else [hold.by, of_operation]

@@ -97,9 +97,9 @@ def test_tenths_are_added_in_exact_decimals() -> None:
     assert evaluate(parse_formula("0.1 mm + 0.2 mm"), {}, "mm").value.value == Decimal("0.3")
 
 
-def test_result_in_a_new_unit_has_four_significant_digits() -> None:
+def test_result_of_a_rounded_value_has_one_digit_more_than_is_shown_of_it() -> None:
     long = {"a": Quantity(Decimal("0.0413333333333333333333333333"), "mm", "0.0413 mm")}
-    assert evaluate(parse_formula("a * 2"), long, "mm").filled == "0.0413333 mm × 2 ≈ 0.0826667 mm"
+    assert evaluate(parse_formula("a * 2"), long, "mm").filled == "0.0413 mm × 2 ≈ 0.08267 mm"
 
 
 REFUSED_BY_UNITS = [

@@ -1,14 +1,45 @@
 """Checks of the formulas of calculated values: names, indexes of places and readings, units."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from benchflow.procedure.formula import Formula, FormulaError, check_units, names, parse_formula
+from benchflow.procedure.formula import Formula, FormulaError, check_units, is_difference, names, parse_formula
 from benchflow.procedure.formula.expression import OVER_PLACES, Call, NameNode, name_nodes, walk
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import CalculatedValue, Operation, PartMatching
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.value_indexes import IndexFault, ValueTable, needs_star
 from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
+from benchflow.quantity.arithmetic import unit_with_symbol
+
+
+def units_in_formulas(operations: Iterable[Operation], values: Mapping[str, str]) -> dict[str, str]:
+    """The unit with which each value counts in formulas. ``values`` has the unit of each value.
+
+    A calculated difference of temperatures counts in K, whatever scale it is shown in, because it has no offset.
+    """
+    found = dict(values)
+    on_scale = [work for operation in operations for work in operation.work_out if offset_unit(work.unit)]
+    changed = bool(on_scale)
+    while changed:
+        changed = False
+        for work in on_scale:
+            if found[work.name] != "K" and _is_difference(work, found):
+                found[work.name] = "K"
+                changed = True
+    return found
+
+
+def offset_unit(unit: str) -> bool:
+    """True for a temperature scale with an offset: °C and °F."""
+    return bool(unit) and unit_with_symbol(unit).offset != 0
+
+
+def _is_difference(work: CalculatedValue, units: Mapping[str, str]) -> bool:
+    try:
+        formula = parse_formula(work.formula)
+        return all(ref.name in units for ref in names(formula)) and is_difference(formula, units)
+    except FormulaError:
+        return False  # reported by the check of this formula
 
 
 class FormulaChecks:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.checks.formula_checks import FormulaChecks
+from benchflow.procedure.checks.formula_checks import FormulaChecks, units_in_formulas
 from benchflow.procedure.formula.expression import NameNode
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.keys.setup_keys import limit_dimension
@@ -38,7 +38,7 @@ class ValueChecks:
                 self._values.setdefault(value.name, (value, operation))
         units = {name: value.unit for name, (value, _) in self._values.items()}
         self._table = ValueTable(operations, procedure.places)
-        self._formulas = FormulaChecks(self._table, units, context)
+        self._formulas = FormulaChecks(self._table, units_in_formulas(operations, units), context)
 
     def run(self) -> None:
         uses: dict[str, set[str]] = {}

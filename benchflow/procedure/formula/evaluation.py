@@ -25,7 +25,7 @@ from benchflow.procedure.formula.expression import (
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import Quantity, base, dimension_of, show_short, units
 from benchflow.quantity.arithmetic import decimal, from_base, unit_with_symbol
-from benchflow.quantity.shown import magnitude, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
 
 
 class Operand(NamedTuple):
@@ -336,7 +336,7 @@ def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, e
     they are added. Otherwise it has one more decimal, and at least three significant digits. If no number is in its
     unit, the result has four significant digits, or fewer if it is then exact.
     """
-    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses_value(formula, key)]
+    written = [decimals_shown(q) for key, q in values.items() if q.unit == unit and _uses_value(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]
     if not written:
         four = max(3 - magnitude(exact), 0)

@@ -18,7 +18,7 @@ from benchflow.procedure.model import CalculatedValue, RecordedValue
 from benchflow.procedure.plan import Plan, Step, readings_of_formula
 from benchflow.quantity import Quantity, base, base_of_difference
 from benchflow.quantity.arithmetic import decimal, from_base
-from benchflow.quantity.shown import round_half_up, show_short, with_unit
+from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.uncertainty import ReadingUncertainty, combined_uncertainty
@@ -155,7 +155,7 @@ def _rounded(found: Measurement, measured: Iterable[Measurement], unit: str) -> 
     Halves are rounded away from zero. Source: our own rule.
     """
     exact = from_base(found.exact, unit, difference=found.difference)
-    finest = max(_places(one.shown) for one in measured)
+    finest = max(decimals_shown(one.shown) for one in measured)
     for places in range(finest, finest + 3):
         number = round_half_up(exact, places)
         if Fraction(number) == exact:
@@ -163,12 +163,6 @@ def _rounded(found: Measurement, measured: Iterable[Measurement], unit: str) -> 
     else:
         number = round_half_up(exact, finest + 1)
     return Quantity(decimal(exact), unit, with_unit(f"{number:f}", unit))
-
-
-def _places(quantity: Quantity) -> int:
-    """The number of decimals that are shown of a quantity."""
-    number = show_short(quantity).split(" ")[0].split("°")[0]
-    return len(number.partition(".")[2])
 
 
 def _sum_of_slopes(parts: Iterable[tuple[float, Mapping[int, float]]]) -> dict[int, float]:

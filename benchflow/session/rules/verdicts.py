@@ -8,9 +8,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
-from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval, show_short
+from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval
 from benchflow.quantity.arithmetic import decimal, from_base
-from benchflow.quantity.shown import magnitude, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
     Measurement,
     from_stored,
@@ -103,7 +103,7 @@ def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
         if difference is None or written is None:
             return None
         number = decimal(from_base(earlier.exact + difference, unit, difference=earlier.difference))
-        places = max(_decimals(earlier.shown), _decimals(written)) + (0 if written.unit == unit else 1)
+        places = max(decimals_shown(earlier.shown), decimals_shown(written)) + (0 if written.unit == unit else 1)
         rounded = round_half_up(Fraction(number), places)
         return Quantity(number, unit, with_unit(f"{rounded:f}", unit))
 
@@ -112,10 +112,6 @@ def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
     if high is None or low is None:
         shown = f"at {'least' if high is None else 'most'} {shown}"
     return Limit(low, high, f"{shown} ({bound.text})", by.low_open, by.high_open)
-
-
-def _decimals(quantity: Quantity) -> int:
-    return len(show_short(quantity).partition(".")[2].split(" ")[0])
 
 
 def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:

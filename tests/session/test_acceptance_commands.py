@@ -44,6 +44,7 @@ joints:
     class: "10.9"
     lubricant: engine oil
     nut-factor: 0.15
+    to-yield: true
     layout: |
       9  5  1  4  8
       10 6  2  3  7

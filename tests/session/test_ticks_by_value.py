@@ -243,3 +243,38 @@ def test_stage_without_a_figure_takes_no_value(tmp_path: Path) -> None:
     script.do_all(tick(1), tick(2), tick(1, "40 N·m"), tick(2))
     assert script.refused("tick", joint="studs", fastener=1, value="90°") == ["not-allowed"]
     script.do_all(tick(1), tick(2), tick(1), tick(2), tick(1, "90°"), tick(2), intent("finish"))
+
+
+def test_tick_of_a_finished_joint_is_refused_as_done(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb]")
+    script.do_all(tick(1), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1) == ["already-done"]
+
+
+def test_tick_of_a_later_stage_waits_for_the_current_one(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
+    script.do_all(tick(1))
+    assert script.refused("tick", joint="studs", fastener=1, stage=2) == ["stage-not-finished"]
+    assert script.refused("tick", joint="studs", fastener=2, stage=2) == ["stage-not-finished"]
+
+
+def test_earlier_tick_that_was_corrected_is_done_again_only_after_the_later_stages_are_cleared(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
+    script.do_all(tick(1, "80 ft-lb"), tick(2), tick(1), intent("correct", event=3, value="60 ft-lb", reason="misread"))
+    assert script.refused("tick", joint="studs", fastener=1, value="80 ft-lb") == ["out-of-limit"]
+    assert script.refused("tick", joint="studs", fastener=1, stage=2) == ["out-of-limit"]
+    script.do_all(intent("untick", joint="studs"), tick(1, "80 ft-lb"), tick(1), tick(2), intent("finish"))
+
+
+def test_waived_reading_of_a_later_stage_waits_for_an_earlier_one_that_was_corrected(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at least 20 N·m}, {check: at least 30 N·m}]")
+    script.do_all(tick(1, "25 N·m"), tick(2, "25 N·m"), tick(1, "28 N·m"), waive())
+    script.do_all(intent("correct", event=3, value="15 N·m", reason="misread"))
+    assert script.refused("tick", joint="studs", fastener=1, stage=2, value="31 N·m") == ["out-of-limit"]
+
+
+def test_message_names_the_band_of_the_stage_that_is_out(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[20 N·m, 36 .. 44 N·m]")
+    script.do_all(tick(1), tick(2), tick(1, "30 N·m"))
+    (reply,) = script.send(tick(2))
+    assert "Fastener 1 is out of its limit in stage 2: 30 N·m LOW, limit 36 .. 44 N·m" in reply["refused"][0]["message"]

@@ -279,3 +279,53 @@ def test_undo_that_asks_leaves_the_variable_unknown(tmp_path: Path) -> None:
         script.do_all(intent("start", operation=name), intent("finish"))
     script.do("rework", operation="heat", reason="again")
     assert script.refused("start", operation="fit") == ["interference"]
+
+
+# --- checks -----------------------------------------------------------------------------------------
+
+
+def test_check_answered_no_blocks_the_finish_until_it_is_yes(tmp_path: Path) -> None:
+    script = looking(tmp_path, shop="", by="Robin")
+    script.do("sign", operation="look", by="Ida")
+    assert script.refused("tick-check", check=1, answer="maybe") == ["unknown-name"]
+    script.do("tick-check", check=1, answer="no")
+    assert script.refused("tick-check", check=1, answer="no") == ["already-done"]
+    assert script.refused("finish") == ["check-failed", "hold-unsigned"]  # the answer came after the signature
+    script.do_all(intent("tick-check", check=1), intent("sign", operation="look", by="Ida"), intent("finish"))
+
+
+@pytest.mark.parametrize("about", ["flush", "1", "check 1", "check-failed"])
+def test_deviation_covers_the_answer_no_that_is_there(tmp_path: Path, about: str) -> None:
+    script = looking(tmp_path, shop="", by="Robin")
+    if about != "check-failed":
+        assert script.refused("deviate", operation="look", about=about, reason="will do") == ["value-missing"]
+    script.do("tick-check", check=1, answer="no")
+    script.do("deviate", operation="look", about=about, reason="0.1 mm, the maker agreed")
+    script.do("sign", operation="look", by="Ida")
+    script.do_all(intent("tick-check", check=1, undo=True), intent("tick-check", check=1, answer="no"))
+    assert "check-failed" in script.refused("finish")
+
+
+COLD_CHECK = "check: [{see: The casing is cold to the hand, id: cold, proves: casing%s}]"
+
+
+def test_waived_check_that_proves_leaves_the_variable_unknown(tmp_path: Path) -> None:
+    script = pump(tmp_path, COLD_CHECK % "")
+    script.do("tick-check", check="cold", answer="no")
+    deviate(script, "cold")
+    script.do("finish")
+    assert script.refused("start", operation="fit") == ["interference"]
+
+
+def test_ticked_check_that_proves_sets_the_variable(tmp_path: Path) -> None:
+    script = pump(tmp_path, COLD_CHECK % "")
+    script.do_all(intent("tick-check", check="cold"), intent("finish"), intent("start", operation="fit"))
+
+
+def test_check_that_nobody_can_waive(tmp_path: Path) -> None:
+    script = pump(tmp_path, COLD_CHECK % ", waive: never")
+    script.do("tick-check", check="cold", answer="no")
+    assert script.refused("deviate", operation="cool", about="cold", reason="in a hurry") == ["not-allowed"]
+    (reply,) = script.send(intent("finish"))
+    assert reply["refused"][0]["message"].endswith("Put it right and answer yes.")
+    script.do_all(intent("tick-check", check="cold"), intent("finish"))

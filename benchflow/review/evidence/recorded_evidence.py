@@ -78,9 +78,10 @@ def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 
 def _check_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
-    ticked = log.state.work(step.id).checks
+    work = log.state.work(step.id)
     for number, point in enumerate(step.operation.check, 1):
-        yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {point.text}")
+        word = "checked" if number in work.checks else "answered NO" if number in work.failed else "NOT checked"
+        yield Evidence("check", f"{word}: {point.text}")
 
 
 def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

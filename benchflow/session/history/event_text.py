@@ -286,7 +286,9 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ),
     ev.PartSeated: _seated,
     ev.SeatingCleared: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
-    ev.CheckTicked: lambda event, titles: f"Check done: {event.text}",
+    ev.CheckTicked: lambda event, titles: (
+        f"Check answered NO: {event.text}" if event.answer == "no" else f"Check done: {event.text}"
+    ),
     ev.CheckUnticked: lambda event, titles: f"Check cleared: {event.text}",
     ev.InstrumentUsed: _instrument_used,
     ev.WrenchAdapterChanged: _wrench_fitted,

@@ -172,13 +172,18 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
     number = _check_number(checks, intent.check)
     if number is None:
         return unknown_name("check in this operation", str(intent.check), [point.text for point in checks])
-    text = checks[number - 1].text
-    ticked = number in state.work(step.id).checks
+    text, work = checks[number - 1].text, state.work(step.id)
     if intent.undo:
-        if not ticked:
+        if number not in work.checks and number not in work.failed:
             return refuse("check-open", f"Check {number} ({text}) is not ticked. There is no tick to clear")
         return (Entry(by, ev.CheckUnticked(step.id, number, text)),)
-    if ticked:
+    if intent.answer == "no":
+        if number in work.failed:
+            return refuse("already-done", f"Check {number} ({text}) is already answered no")
+        return (Entry(by, ev.CheckTicked(step.id, number, text, "no")),)
+    if intent.answer != "yes":
+        return unknown_name("answer", intent.answer, ("yes", "no"))
+    if number in work.checks:
         return refuse("already-done", f"Check {number} ({text}) is already ticked")
     late = refusal_or_none(late_entry_reasons(state, step, checks[number - 1].id, context.now))
     return late or (Entry(by, ev.CheckTicked(step.id, number, text)),)

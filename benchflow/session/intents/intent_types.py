@@ -122,11 +122,12 @@ class DrawDown(BaseIntent, frozen=True, tag="draw-down", kw_only=True):
 
 
 class TickCheck(BaseIntent, frozen=True, tag="tick-check", kw_only=True):
-    """Tick a check of the operation in progress, or clear its tick."""
+    """Answer a check of the operation in progress, or clear its answer."""
 
-    check: int | str  # its number, from 1, or its text
+    check: int | str  # its number, from 1, its id or its text
     operation: str | None = None
-    undo: bool = False  # true to clear the tick
+    answer: str = "yes"  # "no" if it is not so
+    undo: bool = False  # true to clear the answer
 
 
 class ChoosePart(BaseIntent, frozen=True, tag="choose", kw_only=True):

@@ -14,7 +14,7 @@ from benchflow.session.rules.joint_progress import fasteners_named
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.value_results import named_value, results_of
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, check_key
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
@@ -37,6 +37,9 @@ def deviation_targets(state: State, step: Step, about: str) -> tuple[DeviationTa
     """
     if about in (HOLD, TIME) or about.startswith(window_subject("")):
         return (DeviationTarget(about, frozenset(), open=True),)
+    for number, point in enumerate(step.operation.check, 1):
+        if about == check_key(number):
+            return _check_target(state, step, number, point.text)
     found = list(_targets(state, step, about))
     chosen = [target for target in found if target.open] or found
     if chosen and (chosen[0].open or not _missing(state, step, about)):
@@ -47,6 +50,15 @@ def deviation_targets(state: State, step: Step, about: str) -> tuple[DeviationTa
     title = value_title(step, about)
     message = f"{title} is not entered yet. A deviation covers only what is entered when it is signed. Enter it first"
     return refuse("value-missing", message, operation=step.id, name=about)
+
+
+def _check_target(state: State, step: Step, number: int, text: str) -> tuple[DeviationTarget, ...] | Refusal:
+    """What a deviation about a check covers: its answer no. It is refused without one."""
+    seq = state.work(step.id).failed.get(number)
+    if seq is None:
+        message = f"Check {number} ({text}) is not answered no, so there is nothing to deviate from. Answer it first"
+        return refuse("value-missing", message, operation=step.id, name=check_key(number))
+    return (DeviationTarget(check_key(number), frozenset((seq,)), open=True),)
 
 
 def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:

@@ -8,7 +8,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import HOLD, fastener_subject, window_subject
+from benchflow.session.rules.deviation_subjects import HOLD, covering_deviation, fastener_subject, window_subject
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -23,7 +23,7 @@ from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_subjects
 from benchflow.session.state.clock import Now
-from benchflow.session.state.state import State, Tick
+from benchflow.session.state.state import State, Tick, check_key
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
@@ -34,7 +34,7 @@ def required_lots(state: State, step: Step) -> tuple[str, ...]:
 
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
     """Every reason why ``step`` cannot be finished now."""
-    return (
+    entries = (
         *open_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
@@ -42,9 +42,9 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *_joint_reasons(state, step),
         *_check_reasons(state, step),
         *too_late_reasons(state, step, now),
-        *finish_interlock_reasons(state, step, unproven_variables(state, step)),
-        *_hold_reasons(state, step),
     )
+    unproven = () if entries else unproven_variables(state, step)
+    return (*entries, *finish_interlock_reasons(state, step, unproven), *_hold_reasons(state, step))
 
 
 def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:
@@ -109,9 +109,15 @@ def _other_tick_waived(state: State, step: Step, joint: str, tick: Tick) -> str:
 
 
 def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
-    ticked = state.work(step.id).checks
+    work = state.work(step.id)
     for number, point in enumerate(step.operation.check, 1):
-        if number not in ticked:
+        if number in work.failed:
+            if covering_deviation(work, (check_key(number),), frozenset((work.failed[number],))) is None:
+                sign = deviation_advice(state, step, check_key(number))
+                advice = f"Put it right and answer yes{f', or {sign}' if sign else ''}"
+                message = f"Check {number} was answered no: {point.text}. {advice}"
+                yield Reason("check-failed", message, operation=step.id, name=str(number))
+        elif number not in work.checks:
             message = f"Check {number} is not ticked yet: {point.text}"
             yield Reason("check-open", message, operation=step.id, name=str(number))
 

@@ -14,7 +14,11 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 def unproven_variables(state: State, step: Step) -> tuple[str, ...]:
     """The state variables whose proof in ``step`` is out or was waived. They are not known when the step is done."""
     names = [ref.name for value in failed_proofs(state, step) for ref in value.proves]
-    waived = state.work(step.id).deviations
+    work = state.work(step.id)
+    for number, point in enumerate(step.operation.check, 1):
+        if number not in work.checks:  # finished all the same, its answer no was waived
+            names += [ref.name for ref in point.proves]
+    waived = work.deviations
     for window in step.time:
         if any(subject in waived for subject in window_subjects(window)):
             names += window.proves
@@ -46,6 +50,7 @@ def failed_proofs(state: State, step: Step) -> Iterator[RecordedValue | Calculat
 def proved_by(step: Step) -> frozenset[str]:
     """The state variables that ``step`` proves."""
     names = {ref.name for value in values_of(step.operation) for ref in value.proves}
+    names.update(ref.name for point in step.operation.check for ref in point.proves)
     return frozenset(names.union(*(window.proves for window in step.time)))
 
 

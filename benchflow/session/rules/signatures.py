@@ -11,7 +11,7 @@ from benchflow.session.rules.joint_progress import fasteners_named, joint_progre
 from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.rules.part_matching import match_place
 from benchflow.session.rules.value_results import named_value
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, check_key
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -75,10 +75,24 @@ def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     if about in INTERLOCK or about in state.plan.procedure.variables_by_name:
         message = "The order, the states and the interference rules cannot be waived. Do the operations in a safe order"
         return refuse("not-allowed", message, operation=step.id)
-    if about in NEVER or about in [point.text for point in step.operation.check]:
-        message = f"{about} cannot be waived. Only a limit, a hold or a time window can"
+    number = _check_named(state, step, about)
+    if number is not None:
+        return check_key(number)
+    if about in NEVER:
+        message = f"{about} cannot be waived. Only a limit, a check answered no, a hold or a time window can"
         return refuse("not-allowed", message, operation=step.id)
     return unknown_name(f"limit, hold or time window of {title}", about, [*names, HOLD, TIME])
+
+
+def _check_named(state: State, step: Step, about: str) -> int | None:
+    """The number of the check that ``about`` names by its id, text or number, or as the only one answered no."""
+    failed = state.work(step.id).failed
+    if about == "check-failed" and len(failed) == 1:
+        return next(iter(failed))
+    for number, point in enumerate(step.operation.check, 1):
+        if about in (check_key(number), str(number), point.text) or (point.id and about == point.id):
+            return number
+    return None
 
 
 def _names_of_window(window: TimeWindow) -> tuple[str, str]:

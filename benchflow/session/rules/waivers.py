@@ -10,7 +10,7 @@ from benchflow.session.context import quoted_title, refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_subjects import HOLD, TIME, subject_text, window_subject
 from benchflow.session.rules.value_results import named_value
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, check_key
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -28,6 +28,9 @@ def waive_rules(state: State, step: Step, about: str) -> tuple[str, ...]:
     if about == HOLD and hold is not None:
         of_hold = [hold.waive] if hold.waive not in ("", ANYONE) else [hold.by, of_operation]
         return tuple(dict.fromkeys(of_hold))
+    for number, point in enumerate(operation.check, 1):
+        if about == check_key(number):
+            return (point.waive or of_operation,)
     windows = [window for window in step.time if about in window_subjects(window)]
     named = named_value(state, step, about)
     name = about if named is None else named[0]
@@ -55,6 +58,8 @@ def _instead(about: str) -> str:
     """What to do instead of waiving ``about``."""
     if about == HOLD:
         return "Have the hold signed"
+    if about.startswith(check_key(0).rstrip("0")):
+        return "Put it right and answer yes"
     if about == TIME or about.startswith(window_subject("")):
         return "Keep the time: wait, or redo the operation that it counts from"
     return "Bring it within its limit: use its remedy, or rework the operation"

@@ -189,11 +189,12 @@ class SeatingCleared(Event, frozen=True, tag="unseated"):
 
 
 class CheckTicked(Event, frozen=True, tag="checked"):
-    """A check of an operation was ticked."""
+    """A check of an operation was ticked, or answered no."""
 
     operation: str
     check: int  # from 1
     text: str
+    answer: Literal["yes", "no"] = "yes"
 
 
 class CheckUnticked(Event, frozen=True, tag="unchecked"):

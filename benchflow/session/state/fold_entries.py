@@ -223,12 +223,21 @@ def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
 
 def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
     work = state.work(event.operation)
-    entered = {**work.entered, check_key(event.check): state.last}
-    return with_entry(state, event.operation, line.by, checks=work.checks | {event.check}, entered=entered)
+    failed = {number: seq for number, seq in work.failed.items() if number != event.check}
+    if event.answer == "no":
+        checks, entered = work.checks - {event.check}, work.entered
+        failed[event.check] = line.seq
+    else:
+        checks, entered = work.checks | {event.check}, {**work.entered, check_key(event.check): state.last}
+    state = with_entry(state, event.operation, line.by, checks=checks, failed=failed, entered=entered)
+    return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
 
 def fold_unchecked(state: State, event: ev.CheckUnticked, line: Line) -> State:
-    return with_entry(state, event.operation, line.by, checks=state.work(event.operation).checks - {event.check})
+    work = state.work(event.operation)
+    failed = {number: seq for number, seq in work.failed.items() if number != event.check}
+    state = with_entry(state, event.operation, line.by, checks=work.checks - {event.check}, failed=failed)
+    return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
 
 def fold_chosen(state: State, event: ev.PartChosen, line: Line) -> State:

@@ -96,6 +96,7 @@ class Work(Struct, frozen=True):
     turns: tuple[Turn, ...] = ()  # of the draw-down
     seated: bool = False  # the part was confirmed to be down
     checks: frozenset[int] = frozenset()  # numbers of the ticked checks, from 1
+    failed: dict[int, int] = {}  # ``seq`` of the answer no, by the number of the check
     chosen: dict[str, str] = {}  # chosen part by choice
     choice_seqs: dict[str, int] = {}  # ``seq`` of the event of each chosen part
     lots: dict[str, str] = {}  # lot number by part or consumable
@@ -117,9 +118,10 @@ class Work(Struct, frozen=True):
 
     @property
     def entries(self) -> frozenset[int]:
-        """The ``seq`` of every entry that a deviation can cover: last attempts, ticks, choices."""
+        """The ``seq`` of every entry that a deviation can cover: last attempts, ticks, choices, answers no."""
         readings = (attempts[-1].seq for slots in self.readings.values() for attempts in slots.values() if attempts)
-        return frozenset((*readings, *(tick.seq for tick in self.ticks), *self.choice_seqs.values()))
+        ticks = (tick.seq for tick in self.ticks)
+        return frozenset((*readings, *ticks, *self.choice_seqs.values(), *self.failed.values()))
 
     def attempt(self, entry: "EntryRef", seq: int) -> Attempt | None:
         """The attempt of event ``seq`` at the reading ``entry``; ``None`` if it was cleared."""

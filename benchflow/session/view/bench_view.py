@@ -123,6 +123,7 @@ class CheckInput(Struct, frozen=True, tag="check"):
     number: int  # from 1
     text: str
     complete: bool
+    failed: bool = False  # answered no
 
 
 class LotInput(Struct, frozen=True, tag="lot"):

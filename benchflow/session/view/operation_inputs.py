@@ -1,11 +1,11 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
-from benchflow.procedure.model import CalculatedValue, RecordedValue
+from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
-from benchflow.session.rules.deviation_subjects import HOLD
+from benchflow.session.rules.deviation_subjects import HOLD, covering_deviation
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, steps_to_redo
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
@@ -16,7 +16,7 @@ from benchflow.session.rules.verdicts import (
     judge_value,
     last_attempts,
 )
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, check_key
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
 from benchflow.session.view.joint_inputs import tighten_input
@@ -36,8 +36,7 @@ def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     joint = tighten_input(state, step)
     if joint is not None:
         inputs.append(joint)
-    checked = state.work(step.id).checks
-    inputs += [vw.CheckInput(n, point.text, n in checked) for n, point in enumerate(operation.check, 1)]
+    inputs += [_check_input(state, step, n, point) for n, point in enumerate(operation.check, 1)]
     if operation.hold is not None:
         inputs.append(_hold_input(state, step))
     return tuple(inputs)
@@ -141,6 +140,14 @@ def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
     complete = not any(reason.name == table.name for reason in choice_reasons(state, step))
     title = table.title or table.name.replace("-", " ").capitalize()
     return vw.ChoiceInput(table.name, title, proposed.takes, table.takes, chosen, complete, proposed.note)
+
+
+def _check_input(state: State, step: Step, number: int, point: CheckPoint) -> vw.CheckInput:
+    """A check to tick. One that was answered no is complete only if a deviation covers the answer."""
+    work = state.work(step.id)
+    seq = work.failed.get(number)
+    waived = seq is not None and covering_deviation(work, (check_key(number),), frozenset((seq,))) is not None
+    return vw.CheckInput(number, point.text, number in work.checks or waived, seq is not None)
 
 
 def _hold_input(state: State, step: Step) -> vw.HoldInput:

@@ -249,6 +249,13 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_uncheck(self) -> None:
         self._tick_check(True)
 
+    def action_check_no(self) -> None:
+        item = self.cursor.item
+        assert isinstance(item, WholeInput)
+        assert isinstance(item.input, CheckInput)
+        message = f"Answered no: {item.input.text}"
+        self._send_and_show(message, "tick-check", check=item.input.number, answer="no")
+
     def _tick_check(self, undo: bool) -> None:
         item = self.cursor.item
         assert isinstance(item, WholeInput)

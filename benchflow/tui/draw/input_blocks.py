@@ -112,6 +112,8 @@ def _summary(given: Input, width: int) -> list[Line]:
             taken = given.chosen or "not chosen yet"
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
         case CheckInput():
+            if given.failed:
+                return hanging("[NO] ", given.text, width, "attention", "strong")
             return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
         case LotInput():
             lot = given.lot or "not entered yet"

@@ -278,3 +278,20 @@ def test_message_names_the_band_of_the_stage_that_is_out(tmp_path: Path) -> None
     script.do_all(tick(1), tick(2), tick(1, "30 N·m"))
     (reply,) = script.send(tick(2))
     assert "Fastener 1 is out of its limit in stage 2: 30 N·m LOW, limit 36 .. 44 N·m" in reply["refused"][0]["message"]
+
+
+@pytest.mark.parametrize(
+    ("stages", "value", "advice"),
+    [
+        ("[{check: at least 25 N·m}, 40 N·m]", "30 N·m", "Bring it up to the band and tick it again"),
+        ("[{check: at least 25 N·m}, 40 N·m]", "50 N·m", "Loosen it, bring it up again and tick it as loosened"),
+        ("[20 N·m, {check: at least 25 N·m}]", "24 N·m", "Read it again"),
+        ("[20 N·m, {check: at most 25 N·m}]", "26 N·m", "Read it again"),
+    ],
+)
+def test_message_says_what_to_do_in_this_kind_of_stage(tmp_path: Path, stages: str, value: str, advice: str) -> None:
+    script = tightening(tmp_path, stages)
+    script.do_all(tick(1, "25 N·m" if "[{" in stages else None), tick(2, "25 N·m" if "[{" in stages else None))
+    script.do_all(tick(1, value))
+    (reply,) = script.send(intent("finish"))
+    assert f"{advice}, or sign a deviation" in reply["refused"][-1]["message"]

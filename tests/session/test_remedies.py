@@ -153,6 +153,23 @@ def test_correction_gets_past_a_stop(tmp_path: Path) -> None:
     script.do("finish")
 
 
+SHOP = "shop: 1\npeople: {Ann: {roles: [builder]}, Ida: {roles: [inspector]}}\n"
+
+
+@pytest.mark.parametrize("remedy", ["{do: Replace the block, stop: true}", "{do: Grind it}"])
+def test_correction_past_a_remedy_needs_the_signature_of_a_deviation(tmp_path: Path, remedy: str) -> None:
+    keys = f"limit: 0.10 .. 0.20 mm, waive: inspector, above: [{remedy}]"
+    text = procedure_with(f"{{id: one, title: One, record: {{gap: {{ask: Gap, unit: mm, {keys}}}}}}}")
+    script = Script(tmp_path, text, shop=SHOP)
+    script.do_all(open_intent(by="Ann"), intent("start", operation="one"))
+    (entry,) = script.do("record", name="gap", value=HIGH)
+    correction = {"event": entry["seq"], "reason": "misread"}
+    assert script.refused("correct", value="0.13 mm", by="Ann", **correction) == ["not-allowed"]
+    script.do("correct", value="0.31 mm", by="Ann", **correction)
+    script.do("correct", value="0.13 mm", by="Ida", **correction)
+    script.do("finish")
+
+
 def test_rework_gets_past_a_stop(tmp_path: Path) -> None:
     script = one_value(tmp_path, f"{LIMIT}, above: [{{do: Replace the block, stop: true}}]", ", undo: {do: Off}")
     script.do_all(record(HIGH), intent("rework", operation="one", reason="another block"))

@@ -1,6 +1,7 @@
 """Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
+from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
@@ -15,8 +16,12 @@ from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import reading_measurement
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
+from benchflow.session.rules.remedy_progress import remedy_progress
+from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
+from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Attempt, EntryRef, State
 
@@ -71,6 +76,7 @@ def _correct_reading(
     )
     entries = (Entry(by, event),)
     refusal = correction_refusal(state, entries, context, by, intent.pin)
+    refusal = refusal or _refusal_past_remedy(state, step, entries, context, by, intent.pin)
     if refusal is not None:
         return refusal
     return (
@@ -93,6 +99,29 @@ def _uncertainty_of_correction(
     if "%" not in u.entered or not read.value:
         return u
     return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
+
+
+def _refusal_past_remedy(
+    state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str, pin: str | None
+) -> Refusal | None:
+    """A refusal if the correction frees a value from its remedy or its stop, and ``by`` cannot sign a deviation."""
+    if step.id in state.done:
+        return None
+    held = {(p.result.subject, p.verdict): p.result.name for p in remedy_progress(state, step)}
+    for progress in remedy_progress(state_after(state, entries, context), step):
+        held.pop((progress.result.subject, progress.verdict), None)
+    for (subject, _), name in held.items():
+        if NEVER in waive_rules(state, step, subject):
+            message = (
+                f"{value_title(step, name)} cannot be waived (`waive: never`), so a correction cannot make it good. "
+                "Carry out the remedy, or rework the operation"
+            )
+            return refuse("not-allowed", message, operation=step.id, name=name)
+        for role in roles_to_waive(state, step, subject) or (None,):
+            refusal = signature_refusal(context.shop, by, role, pin, ask_pin=True)
+            if refusal is not None:
+                return refusal
+    return None
 
 
 def _correct_tick(

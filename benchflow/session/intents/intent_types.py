@@ -199,7 +199,7 @@ class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
     value: str  # the correct quantity, answer ("held" or "moved") or lot number
     reason: str
     stretch: str | None = None  # only for a tick with torque and stretch
-    pin: str | None = None  # of ``by``, if the entry proves a state and its deviation needs a role
+    pin: str | None = None  # of ``by``, if a deviation about the entry would need a signature
 
 
 class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):

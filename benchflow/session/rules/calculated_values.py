@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 
-import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.model import CalculatedValue
@@ -11,8 +10,8 @@ from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import show_short
 from benchflow.session.context import Context, Entry
-from benchflow.session.log.line_format import Line
 from benchflow.session.rules.measurements import EvaluatedValue, Measurement, NoResult, evaluate_value
+from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.verdicts import ValueVerdict, judge_measurement, to_stored, value_verdict, worst_verdict
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -93,7 +92,7 @@ def calculated_entries(
     calculations = unmatched_calculations(step)
     if not calculations:
         return ()
-    after = _state_after(state, entries, context)
+    after = state_after(state, entries, context)
     found = []
     for work in calculations:
         results = judged_results(after, step, work)
@@ -123,14 +122,3 @@ def _calculated_event(step: Step, work: CalculatedValue, reading: str, result: J
         difference=result.difference,
         acceptance=verdict.acceptance,
     )
-
-
-def _state_after(state: State, entries: tuple[Entry, ...], context: Context) -> State:
-    """The state after ``entries``."""
-    from benchflow.session.state.fold import fold
-
-    for entry in entries:
-        data = msgspec.to_builtins(entry.event)
-        kind = data.pop("kind")
-        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, data, "", ""))
-    return state

@@ -8,16 +8,15 @@ the move, and before that the operation cannot be started.
 from collections.abc import Iterable
 from typing import NamedTuple
 
-import msgspec
 from msgspec.structs import replace
 
 from benchflow.ordering import interlock, rework
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.context import Context, Entry
-from benchflow.session.log.line_format import Line
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import as_refusal_reason
 from benchflow.session.rules.rework_plans import done_work
+from benchflow.session.rules.state_after import state_after
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.session.state.state_changes import operation_reopened, operation_undone
@@ -87,13 +86,7 @@ def with_undos_due(state: State, entries: tuple[Entry, ...], context: Context) -
     """``entries``, and an event for each waiting undo that they make possible."""
     if not state.to_undo or not entries:
         return entries
-    from benchflow.session.state.fold import fold
-
-    for entry in entries:
-        data = msgspec.to_builtins(entry.event)
-        kind = data.pop("kind")
-        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, data, "", ""))
-    due = undos_possible_now(state)
+    due = undos_possible_now(state_after(state, entries, context))
     return (*entries, *(Entry(entries[-1].by, ev.OperationUndone(name)) for name in due))
 
 

@@ -1,13 +1,11 @@
 """Corrections of entries that prove a state variable: what changes, and who can sign it."""
 
-import msgspec
-
 from benchflow.procedure.evidence import NEVER
 from benchflow.session.context import Context, Entry, quoted_title, refuse
-from benchflow.session.log.line_format import Line
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.proofs import failed_proofs, judged_missing, proved_by, unproven_variables
 from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -18,7 +16,7 @@ def evidence_entries(state: State, entries: tuple[Entry, ...], context: Context,
     proving = [step for step in state.plan.steps.values() if step.id in state.done and proved_by(step)]
     if not proving:
         return ()
-    after = _state_after(state, entries, context)
+    after = state_after(state, entries, context)
     found = []
     for step in proving:
         unknown = unproven_variables(after, step)
@@ -34,7 +32,7 @@ def correction_refusal(
     proving = [step for step in state.plan.steps.values() if proved_by(step) and state.work(step.id).touched]
     if not proving:
         return None
-    after = _state_after(state, entries, context)
+    after = state_after(state, entries, context)
     for step in proving:
         still = {value.name for value in failed_proofs(after, step)}
         for value in failed_proofs(state, step):
@@ -51,14 +49,3 @@ def correction_refusal(
                 if refusal is not None:
                     return refusal
     return None
-
-
-def _state_after(state: State, entries: tuple[Entry, ...], context: Context) -> State:
-    """The state after ``entries``."""
-    from benchflow.session.state.fold import fold
-
-    for entry in entries:
-        data = msgspec.to_builtins(entry.event)
-        kind = data.pop("kind")
-        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, data, "", ""))
-    return state

@@ -136,16 +136,19 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         self.entry = entry
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
+        self.pins = client.has_register
         self.limit = next((reading.limit for reading in readings), entry.limit)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
+        pin = FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
         stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
         return (
             FormField("value", f"Correct value{unit}", keep=False),
             *((stretch,) if self.entry.stretch_unit else ()),
             FormField("reason", "What was wrong?", keep=False),
+            *((pin,) if self.pins else ()),
         )
 
     def intro(self, width: int) -> list[Line]:
@@ -165,4 +168,4 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         fields = {"value": value, "reason": values["reason"]}
         if self.entry.stretch_unit:
             fields["stretch"] = with_own_unit(values["stretch"], self.entry.stretch_unit)
-        await self.send(message, "correct", event=self.entry.seq, **fields)
+        await self.send(message, "correct", event=self.entry.seq, pin=values.get("pin") or None, **fields)

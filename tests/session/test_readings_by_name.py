@@ -72,3 +72,25 @@ def test_formula_at_a_place_uses_its_own_readings(tmp_path: Path) -> None:
     assert {event["data"]["name"]: event["data"]["quantity"]["value"] for event in events[1:]} == {
         "most": "5.0", "left": "3.0",
     }  # fmt: skip
+
+
+def test_table_at_a_place_looks_up_the_result_of_this_place(tmp_path: Path) -> None:
+    script = at_bench(
+        tmp_path,
+        "{id: measure, title: Measure, record: {height: {unit: mm, readings: cap}}, "
+        "work-out: {half: {is: height / 2, unit: mm}}}",
+        "{id: fit, title: Fit, each: cap, after: [measure], "
+        "choose: {shim: {by: half, from: [{at least: 0 mm, up to: 1 mm, take: thin}, {up to: 3 mm, take: thick}]}}}",
+    )
+    script.do_all(
+        intent("start", operation="measure"),
+        intent("record", name="height", place="1", value="0.50 mm"),
+        intent("record", name="height", place="2", value="2.50 mm"),
+        intent("finish"),
+        intent("start", operation="fit[1]"),
+        intent("choose", name="shim", take="thin"),
+        intent("finish"),
+        intent("start", operation="fit[2]"),
+        intent("choose", name="shim", take="thick"),
+        intent("finish"),
+    )

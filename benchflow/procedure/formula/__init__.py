@@ -3,15 +3,17 @@
 ``bore[2] - journal[2]``, ``mean(bore[*]) - journal``, ``max(bore[*] - journal[*])``, ``(32.00 mm - heel) / 2``.
 
 Names begin with a letter and can contain dashes (``end-play``), so a minus between names needs spaces.
-``name[2]`` is one place, ``name[*]`` all places; the latter only inside ``mean max min spread sum count``. There are
+``name[2]`` is one place or one reading, ``name[2, left]`` a reading at a place. ``name[*]`` is all of them, only inside
+``mean max min spread sum count``. :mod:`benchflow.procedure.value_indexes` says which index means what. There are
 ``+ - * /``, brackets, numbers with or without a unit, ``abs`` and ``sqrt``, but no powers and no conditions.
 
 Temperatures: °C and °F are points on a scale. They can be subtracted and averaged, but not added or multiplied. The
 result of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
 
-``expression``  the formula as a tree, parsing and writing
+``expression``  the formula as a tree, parsing and writing. A name is ``NameNode(name, place, reading)``
 ``unit_check``  units and dimensions, checked with pint and a small registry
 ``evaluation``  values in exact fractions of base units, and first-order slopes by the uncertainties library
+``value_ranges``  interval arithmetic: the range that a result cannot leave
 """
 
 from benchflow.procedure.formula.evaluation import EvaluatedFormula, Operand, evaluate, slopes

@@ -67,10 +67,10 @@ def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
     every reading is. The list is empty while a reading is missing.
     """
     ref = state.plan.ref(name)
-    value = state.plan.record(str(ValueRef(ref.name, ref.place)))
-    if ref.reading is not None and value is not None:
+    if ref.reading is not None:
         one = value_measurement(state, ref)
-        return [] if one is None else [_with_guard_band(one, value.record)]
+        (value,) = state.plan.values(str(ValueRef(ref.name, ref.place)))
+        return [] if one is None else [_with_guard_band(one, value)]
     for candidate in (str(ValueRef(name, step.place)), name):
         found = state.plan.record(candidate)
         if found is not None:

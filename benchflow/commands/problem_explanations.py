@@ -63,8 +63,9 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "%YAML 1.1                ->  delete the line",
     ),
     "disagreeing-units": (
-        "A value is printed in two units that are not equal, to half of the last digit printed. One of them is a "
-        "misprint, in this file or in its source.",
+        "A value is printed in two units that differ by more than half a step of the last digit of the coarser one. A "
+        "whole number that ends in 5 or 0 may also be rounded to 5 or 10, by at most 5 %. One of the two is a "
+        "misprint, in this file or in its source. Write `about` before a second value that is only a rough guide.",
         "30 ft-lb (47 N·m)        ->  35 ft-lb (47 N·m), if the source says so",
     ),
     "duplicate-key": (

@@ -15,6 +15,7 @@ def ends(limit: Limit) -> tuple[str | None, str | None]:
 READ = [
     ("0.10 .. 0.28 mm", "0.10 mm", "0.28 mm"),
     ("0.10..0.28mm", "0.10 mm", "0.28 mm"),
+    ("0.10..1.28mm", "0.10 mm", "1.28 mm"),
     ("0.10 mm .. 0.011 in", "0.10 mm", "0.011 in"),
     ("at most 0.05 mm", None, "0.05 mm"),
     ("At most 4 %", None, "4 %"),
@@ -92,6 +93,8 @@ REFUSED = [
     ("under 40 °C", "bad-quantity", 0, 'write "at most", or "below" if the end itself is not allowed'),
     ("> 0.5 mm", "bad-quantity", 0, 'write "at least", or "above" if the end itself is not allowed'),
     ("below", "bad-quantity", 5, "a number is expected"),
+    ("at most x", "bad-quantity", 8, "a number is expected here; write it like 40 N·m"),
+    ("0.15 +0.03 mm -0.001 in", "bad-quantity", 5, "different units"),
     ("above start-torque 0.5 N·m", "bad-quantity", 6, "above NAME by 0.5 mm"),
     ("0.15", "bad-quantity", 4, "the unit is missing"),
     ("half a turn", "bad-quantity", 0, "a number in words has no last digit"),
@@ -131,6 +134,13 @@ def test_limit_without_its_text_is_shown_as_the_same_limit(text: str) -> None:
     assert (ends(again), again.low_open, again.high_open) == (ends(limit), limit.low_open, limit.high_open)
     assert (again.other is None, again.nominal is None) == (limit.other is None, limit.nominal is None)
     assert show_limit(limit) == text
+
+
+def test_columns_without_a_text_are_shown_from_their_numbers() -> None:
+    limit = parse_limit("at most 0.05 mm (0.002 in)")
+    assert limit.other is not None
+    made = replace(limit, text="", other=replace(limit.other, text=""))
+    assert show_limit(made) == "at most 0.05 mm (at most 0.002 in)"
 
 
 def verdicts(limit: str, *values: str) -> list[str]:

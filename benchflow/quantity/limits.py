@@ -48,11 +48,14 @@ from benchflow.quantity.units import BY_SYMBOL, Unit
 _ONE_ENDED = re.compile(r"(at most|at least|below|above)(?![^\W\d_]) *", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"±|\+/-|\+-")
 _OTHER_RANGES = re.compile(r"…|\.{3,}|[~:]")
-_OTHER_WORDS = (
-    (r"max(?:imum)?\.?|up to|not more than|no more than|<=|≤", 'write "at most"'),
-    (r"min(?:imum)?\.?|not less than|no less than|>=|≥", 'write "at least"'),
-    (r"less than|under|<", 'write "at most", or "below" if the end itself is not allowed'),
-    (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
+_OTHER_WORDS = tuple(
+    (re.compile(words, re.IGNORECASE), hint)
+    for words, hint in (
+        (r"max(?:imum)?\.?|up to|not more than|no more than|<=|≤", 'write "at most"'),
+        (r"min(?:imum)?\.?|not less than|no less than|>=|≥", 'write "at least"'),
+        (r"less than|under|<", 'write "at most", or "below" if the end itself is not allowed'),
+        (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
+    )
 )
 _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"
 
@@ -98,7 +101,7 @@ class _LimitParser:
         if one_ended is not None:
             return self.one_ended(one_ended)
         for words, hint in _OTHER_WORDS:
-            if re.match(words, self.plain[start : start + 20], re.IGNORECASE):
+            if words.match(self.plain, start):
                 raise QuantityError("bad-quantity", self.text, start, "these words are not accepted", hint)
         first = self.part(start)
         i = skip_space(self.plain, first.end)

@@ -332,9 +332,9 @@ def _padded(exact: Fraction, places: int) -> Decimal:
 def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:
     """Return the number of decimals with which the result is shown (own rule, no source).
 
-    The result has as many decimals as the most precise number in its unit. If one or two more decimals make it exact,
-    they are added. Otherwise it has one more decimal, and at least three significant digits. If no number is in its
-    unit, the result has four significant digits, or fewer if it is then exact.
+    The result has as many decimals as the most precise number in its unit, as that is shown. If one or two more
+    decimals make it exact, they are added. Otherwise it has one more decimal, and at least three significant digits. If
+    no number is in its unit, the result has four significant digits, or fewer if it is then exact.
     """
     written = [decimals_shown(q) for key, q in values.items() if q.unit == unit and _uses_value(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]

@@ -183,3 +183,8 @@ def conformity_text(probability: float) -> str:
     if percent < 0.05:
         return "less than 0.1 %"
     return f"{percent:.1f} %"
+
+
+def acceptance_words(acceptance: str) -> str:
+    """The acceptance limits in words: ``ok: 0.1165 .. 0.1835 mm``."""
+    return "no reading can be ok" if acceptance == "none" else f"ok: {acceptance}"

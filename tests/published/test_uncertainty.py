@@ -99,3 +99,27 @@ def test_calibration_standard_has_the_uncertainty_of_the_citac_guide(tmp_path: P
     found = calculated(tmp_path, STANDARD, {"c": "mass / 1 mg * purity / (volume / 1000 mL)"}, *STANDARD, unit="count")
     assert float(found["c"]["quantity"]["value"]) == pytest.approx(1002.7, abs=0.05)
     assert float(found["c"]["uncertainty"]["value"]) == pytest.approx(0.835, abs=0.005)  # printed: 0.9
+
+
+SIMULTANEOUS = (("5.007 V", "19.663 mA"), ("4.994 V", "19.639 mA"), ("5.005 V", "19.640 mA"), ("4.990 V", "19.685 mA"),
+                ("4.999 V", "19.678 mA"))  # fmt: skip
+"""Five pairs of voltage and current, JCGM 100:2008 H.2, table H.2 (from memory)."""
+
+
+def test_mean_impedance_of_simultaneous_readings_is_that_of_the_gum(tmp_path: Path) -> None:
+    """The second approach of H.2: the result of each pair, then the mean. Table H.4 prints 254.260 ohms."""
+    operation = (
+        "{id: measure, title: Measure, "
+        "record: {v: {ask: V, unit: V, readings: 5}, i: {ask: I, unit: mA, readings: 5}}, "
+        "work-out: {z: {is: v / i, unit: Ω}, impedance: {is: 'mean(z[*])', unit: Ω}}}"
+    )
+    script = Script(tmp_path, procedure_with(operation))
+    script.do_all(open_intent(), intent("start", operation="measure"))
+    for number, (voltage, current) in enumerate(SIMULTANEOUS, 1):
+        script.do("record", name="v", reading=number, value=voltage)
+        script.do("record", name="i", reading=number, value=current)
+    calculated = [line["data"] for line in script.log() if line["kind"] == "calculated"]
+    pairs = {data["reading"]: float(data["quantity"]["value"]) for data in calculated if data["name"] == "z"}
+    assert pairs["1"] == pytest.approx(5.007 / 0.019663)
+    assert pairs["5"] == pytest.approx(4.999 / 0.019678)
+    assert float(calculated[-1]["quantity"]["value"]) == pytest.approx(254.260, abs=0.0005)

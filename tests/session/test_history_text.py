@@ -68,7 +68,7 @@ def test_history_shows_days_operations_readings_limits_and_people(driver: SmallH
         "... 1 d 0 h later",
         "Note: found it as I left it (Second Person)",
         "Finished, 1 d 0 h after the start",
-        "lash[1]: 0.254 mm (typed 0.010 in), ok, limit 0.20 .. 0.30 mm, guarded, with gauge",
+        "lash[1]: 0.254 mm (typed 0.010 in), ok, limit 0.20 .. 0.30 mm, guarded (ok: 0.2033 .. 0.2967 mm), with gauge",
         "runout[1], reading 2: 0.06 mm",
     ):
         assert words in unwrapped(text), words

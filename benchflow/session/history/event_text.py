@@ -14,6 +14,7 @@ from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state import events as ev
+from benchflow.trade.decision_rules import acceptance_words
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 _NO_PROCEDURE = Procedure(id="", title="", revision="")
@@ -114,7 +115,7 @@ def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
     which = ""
     if record is None or len(record.slots) > 1:
         which = f" at {event.reading}" if record and record.by_place else f", reading {event.reading}"
-    rule = ", guarded" if event.decision == "guarded" and event.verdict != "none" else ""
+    rule = guarded_text(event)
     part = " (used part)" if event.used else ""
     if event.claims is not None:
         part = f" (entry {event.claims}, not read again: {'used' if event.used else 'new'} part)"
@@ -129,7 +130,16 @@ def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
     # `filled` may end with the result already; "≈" marks a rounded one.
     has_result = "≈" in event.filled or event.filled.endswith(shown)
     formula = event.filled if has_result else f"{event.filled} = {shown}".removeprefix(" = ")
-    return f"{_readable(event.name)} calculated: {formula}{verdict_and_limit(event.verdict, event.limit)}"
+    slot = f", reading {event.reading}" if event.reading else ""
+    judged = f"{verdict_and_limit(event.verdict, event.limit)}{guarded_text(event)}"
+    return f"{_readable(event.name)}{slot} calculated: {formula}{judged}"
+
+
+def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:
+    """The words after a verdict by guarded acceptance, with the values that would be ok; otherwise ""."""
+    if event.decision != "guarded" or event.verdict == "none":
+        return ""
+    return f", guarded ({acceptance_words(event.acceptance)})" if event.acceptance else ", guarded"
 
 
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:

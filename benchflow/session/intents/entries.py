@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, CheckPoint, RecordedValue
+from benchflow.procedure.model import CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base
 from benchflow.session.context import (
@@ -143,7 +143,6 @@ def _recorded_event(
 ) -> ev.ReadingRecorded:
     bound = bound_in_force(record, used)
     judged = judge_reading(state, record, measured, used)
-    relative = isinstance(bound, AboveReading)
     return ev.ReadingRecorded(
         operation=step.id,
         name=record.name,
@@ -155,7 +154,7 @@ def _recorded_event(
         uncertainty=None if u is None else to_stored(u),
         conformity=_conformity_text(judged),
         used=used,
-        acceptance="" if judged is None else acceptance_text(judged, record, relative),
+        acceptance="" if judged is None else acceptance_text(judged, record, bound),
     )
 
 

@@ -192,7 +192,7 @@ def value_verdict(
     text = limit_text(state, bound, value.unit)
     if judged is None:
         return ValueVerdict("none", (), measured.shown, text)
-    acceptance = acceptance_text(judged, value, measured.difference or not isinstance(bound, Fixed))
+    acceptance = acceptance_text(judged, value, bound, difference=measured.difference)
     return ValueVerdict(judged.verdict, (), measured.shown, text, judged.reason, judged.conformity, acceptance)
 
 
@@ -204,11 +204,19 @@ def limit_text(state: State, bound: Bound | None, unit: str) -> str:
     return bound.text if limit is None else limit.text
 
 
-def acceptance_text(judged: Judgement, value: RecordedValue | CalculatedValue, difference: bool) -> str:
-    """The values that guarded acceptance accepts: ``0.1165 .. 0.1835 mm``; "" if the limit itself decides.
+def acceptance_text(
+    judged: Judgement, value: RecordedValue | CalculatedValue, bound: Bound | None, *, difference: bool = False
+) -> str:
+    """The values that guarded acceptance accepts: ``0.117 .. 0.183 mm``; "" if the limit itself decides.
 
-    The ends are rounded inwards to three significant digits of the guard band, so no rounded end is outside.
+    The ends are rounded inwards to two significant digits of the guard band, so no rounded end is outside.
+    ``difference`` is true for a difference of temperatures.
     """
+    found = _acceptance_limits_text(judged, value, difference or not isinstance(bound, Fixed))
+    return f"above {bound.name} by {found}" if isinstance(bound, AboveReading) and found not in ("", "none") else found
+
+
+def _acceptance_limits_text(judged: Judgement, value: RecordedValue | CalculatedValue, difference: bool) -> str:
     if value.decision != "guarded" or (judged.accept_low is None and judged.accept_high is None):
         return ""
     low, high = judged.accept_low, judged.accept_high
@@ -220,8 +228,8 @@ def acceptance_text(judged: Judgement, value: RecordedValue | CalculatedValue, d
         if accept is not None and reject is not None
     ]
     factor = difference_factor(value.unit)
-    band = max(bands) / factor
-    places = max(0, 2 - magnitude(band)) if band else 6
+    band = max(bands) / 2 / factor
+    places = max(0, 1 - magnitude(band)) if band else 6
 
     def end(exact: Fraction | None, up: bool) -> str:
         if exact is None:

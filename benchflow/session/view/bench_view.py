@@ -83,6 +83,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     complete: bool
     gauge: GaugePositions | None = None
     summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together
+    acceptance: str = ""  # the values that guarded acceptance accepts, known with the first reading
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):

@@ -97,6 +97,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         complete=complete,
         gauge=reading_gauge(state, step, record),
         summary=summary,
+        acceptance=verdict.acceptance,
     )
 
 

@@ -14,6 +14,7 @@ from benchflow.session.view.bench_view import (
     ReadingInput,
     TightenInput,
 )
+from benchflow.trade.decision_rules import acceptance_words
 from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import joint_pictures
@@ -224,6 +225,8 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
         lines.extend(hanging("  → ", slot.remedy, width, "attention"))
     instrument = given.instrument and f"with: {given.instrument}"
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
+    if given.acceptance:
+        rule = f"guard band: {acceptance_words(given.acceptance)}"
     if instrument or rule:
         lines.extend(
             styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (instrument, rule))), width - 2)

@@ -1,11 +1,15 @@
 """What the interlock rests on: who can waive its evidence, and what is not known after a waiver."""
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.driving.script import Script, intent, open_intent, procedure_with
+from tests.ordering.random_plans import examples
 
 SHOP = """\
 shop: 1
@@ -233,6 +237,13 @@ def test_second_person_without_a_register_is_somebody_with_another_name(tmp_path
     script.do_all(intent("sign", operation="look", by="Ida"), intent("finish"))
 
 
+def test_second_person_may_have_started_the_operation_but_entered_nothing(tmp_path: Path) -> None:
+    script = Script(tmp_path, procedure_with(HOLD % ", second-person: true"), shop=SHOP)
+    script.do_all(open_intent(by="Ida"), intent("start", operation="look"))
+    assert script.refused("sign", operation="look", by="Ida") == ["not-allowed"]  # nobody else did anything
+    script.do_all(intent("tick-check", check=1, by="Ann"), intent("sign", operation="look", by="Ida"))
+
+
 def test_builder_in_other_capitals_is_logged_as_self_signed(tmp_path: Path) -> None:
     script = looking(tmp_path, shop="", by="Robin")
     assert script.do("sign", operation="look", by="robin")[0]["data"]["self_signed"] is True
@@ -329,3 +340,56 @@ def test_check_that_nobody_can_waive(tmp_path: Path) -> None:
     (reply,) = script.send(intent("finish"))
     assert reply["refused"][0]["message"].endswith("Put it right and answer yes.")
     script.do_all(intent("tick-check", check="cold"), intent("finish"))
+
+
+# --- all ways together ------------------------------------------------------------------------------
+
+STEPS = st.sampled_from(
+    [
+        intent("start", operation="cool"), intent("start", operation="fit"), intent("finish"), intent("pause"),
+        intent("record", name="t", value="95 °C"), intent("record", name="t", value="35 °C"),
+        intent("deviate", operation="cool", about="t", reason="in a hurry"),
+        intent("set-state", variable="casing", value="cold", reason="feels cold"),
+        intent("set-state", variable="casing", value=None, reason="somebody lit the burner"),
+        intent("rework", operation="cool", reason="again"), intent("correct", value="95 °C", reason="misread"),
+        intent("correct", value="35 °C", reason="misread"),
+    ]
+)  # fmt: skip
+
+
+@given(st.lists(STEPS, min_size=4, max_size=16))
+@settings(max_examples=examples(40), deadline=None)
+def test_seal_goes_in_only_after_a_reading_that_shows_a_cold_casing(steps: list[dict[str, Any]]) -> None:
+    """A waiver, a correction, a state that was found and rework together. The model has only the readings."""
+    with TemporaryDirectory() as folder:
+        script = pump(Path(folder), THERMOMETER % ", proves: casing", found="never")
+        reading, last, done, doubted = "", 0, False, False
+        in_progress: str | None = "cool"
+        for each in steps:
+            sent = {**each, "event": last} if each["intent"] == "correct" else each
+            (reply,) = script.send(sent)
+            if each == intent("start", operation="fit"):
+                shown = done and reading == "35 °C" and not doubted and in_progress is None
+                assert reply["ok"] is shown, (reply, steps)
+            if not reply["ok"]:
+                continue
+            match each["intent"]:
+                case "record" | "correct":
+                    reading = each["value"]
+                    last = next(e["seq"] for e in reply["events"] if e["kind"] in ("recorded", "corrected"))
+                case "finish":
+                    done = done or in_progress == "cool"
+                    doubted = doubted and in_progress != "cool"
+                    in_progress = None
+                case "start":
+                    in_progress = each["operation"]
+                case "pause":
+                    in_progress = None
+                case "set-state":
+                    doubted = True
+                case "rework":
+                    reading, done, in_progress = "", False, None
+                case _:
+                    pass
+            if in_progress == "fit":
+                return

@@ -97,9 +97,13 @@ def same_person(shop: "Shop | None", one: str, other: str) -> bool:
 
 
 def second_person_refusal(state: State, step: Step, signer: str, shop: "Shop | None") -> Refusal | None:
-    """A refusal if the hold needs a second person and ``signer`` worked on the operation; otherwise ``None``."""
-    hold = step.operation.hold
-    if hold is None or not hold.second_person or not worked_on(state, step, signer, shop):
+    """A refusal if the hold needs a second person and ``signer`` entered something; otherwise ``None``.
+
+    Where nothing was entered, it must be somebody who did not start the operation.
+    """
+    hold, work = step.operation.hold, state.work(step.id)
+    people = work.enterers or work.people or {state.by}
+    if hold is None or not hold.second_person or not any(same_person(shop, signer, one) for one in people):
         return None
     title = quoted_title(state, step.id)
     message = (

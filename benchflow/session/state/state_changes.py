@@ -24,6 +24,8 @@ def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
         changes |= {"signed": None, "void": work.signed}
     if by not in work.people:
         changes["people"] = work.people | {by}
+    if by not in work.enterers:
+        changes["enterers"] = work.enterers | {by}
     return with_work(state, step, replace(work, **changes))
 
 

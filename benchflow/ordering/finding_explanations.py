@@ -59,7 +59,8 @@ sections:
     "dead-end": FindingExplanation(
         "An error. Some order that the procedure allows, with the interlock on, leads to a point from which the "
         "build cannot be finished: some operation always remains. The order shown with the finding is a shortest "
-        "one. If an operation can never be done at all, the start itself is a dead end.",
+        "one. If an operation can never be done at all, the start itself is a dead end. A finding with `unknown` says "
+        "that the variables there are not known in this order, because a proof (`proves`) was waived or is in doubt.",
         "Find what the last step of the order made impossible, and which operation still needed it. Put that "
         "operation first (`after`), or add a move or an operation that restores the state.",
         """\

@@ -36,8 +36,8 @@ column. If the file has no error, it then proves the order. `benchflow check --e
 - **Interlock**: a deviation can never waive a `never` rule, but it can waive the measurement behind it. Write `proves:
   casing` on the value, check or time that shows the state: if it is waived, the state is not known afterwards. `waive:
   never` or a role limits who can sign; `found: never` on a variable keeps it from being entered as found.
-- **Tables**: `{up to: 0.10 mm, take: thin}` includes its end, `{below: 0.10 mm, take: thin}` does not. `{above: 0.20 mm,
-  stop: Ask the maker}` has no part. Write the lowest end (`at least`) too, or every lower value gets the first part.
+- **Tables**: `{up to: 0.10 mm, take: thin}` includes its end, `{below: 0.10 mm, take: thin}` does not. A row with
+  `stop: Ask the maker` has no part. Write the lowest end (`at least`) too, or every lower value gets the first part.
 - **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
   instrument that has an `uncertainty`.
 

@@ -53,7 +53,8 @@ def test_refusals_show_the_digits_that_were_typed(script: Script) -> None:
     assert set(messages) == {"bore", "journal", "over", "warm", "round", "clear"}
     assert not [message for message in messages.values() if LONG.search(message)]
     assert "2.05 in HIGH" in messages["journal"]
-    assert "76.46 °F LOW" in messages["warm"]
+    assert "76.46 °F LOW, limit 77.3 .. 84.5 °F (above ambient by 5 .. 9 °C)" in messages["warm"]
+    assert "limit 2.0487 .. 2.0497 in (above base by 0.001 .. 0.002 in)" in messages["over"]
 
 
 def test_choice_shows_the_digits_that_were_typed(script: Script) -> None:

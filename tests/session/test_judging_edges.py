@@ -25,6 +25,38 @@ CASES = [
 ]  # fmt: skip
 
 
+RELATIVE = [
+    ("by above 0.5 mm", "above 5.5 mm", ["5.51 mm"], ["5.5 mm"]),
+    ("by at most 0.5 mm", "at most 5.5 mm", ["5.5 mm"], ["5.51 mm"]),
+    ("by 0.5 mm", "5.45 .. 5.55 mm", ["5.45 mm", "5.55 mm"], ["5.449 mm", "5.56 mm"]),
+    ("by 0.02 in (0.50 mm)", "5.381 .. 5.635 mm", ["5.381 mm", "5.635 mm", "5.5 mm"], ["5.38 mm", "5.64 mm"]),
+]
+
+
+@pytest.mark.parametrize(("by", "shown", "within", "out"), RELATIVE)
+def test_relative_limit_may_be_strict_nominal_or_printed_twice(
+    tmp_path: Path, by: str, shown: str, within: list[str], out: list[str]
+) -> None:
+    script = measuring(tmp_path, f"start: {{ask: Start, unit: mm}}, x: {{ask: X, unit: mm, limit: above start {by}}}")
+    script.do_all(intent("record", name="start", value="5.0 mm"))
+    for value in out:
+        script.do_all(intent("record", name="x", value=value))
+        (reply,) = script.send(intent("finish"))
+        assert f"limit {shown} (above start {by})" in reply["refused"][0]["message"]
+    for value in within:
+        (event,) = script.do("record", name="x", value=value)
+        assert event["data"]["verdict"] == "ok", event
+
+
+def test_readings_are_equal_within_either_printed_column(tmp_path: Path) -> None:
+    limit = "equal within 0.25 mm (0.010 in)"
+    script = measuring(tmp_path, f"x: {{ask: X, unit: mm, readings: 2, limit: {limit}}}")
+    script.do_all(intent("record", name="x", value="1.000 mm", reading="1"))
+    script.do_all(intent("record", name="x", value="1.255 mm", reading="2"))
+    assert "out-of-limit" in script.refused("finish")
+    script.do_all(intent("record", name="x", value="1.254 mm", reading="2"), intent("finish"))
+
+
 @pytest.mark.parametrize(("unit", "limit", "within", "out"), CASES)
 def test_reading_is_judged_by_the_limit_as_printed(
     tmp_path: Path, unit: str, limit: str, within: list[str], out: list[str]

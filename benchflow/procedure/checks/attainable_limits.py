@@ -161,7 +161,7 @@ class _ValueRanges:
         if value.judge == _JUDGED_BY.get(function):
             return self._of_bound(value.bound)
         if isinstance(value.bound, EqualWithin) and function == "spread":
-            return ValueRange(Fraction(0), base_of_difference(value.bound.spread))
+            return ValueRange(Fraction(0), interval(value.bound.limit, difference=True).high)
         return ANYTHING
 
     def _of_value(self, name: str) -> ValueRange:

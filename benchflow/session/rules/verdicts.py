@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
-from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval
+from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval, show_limit
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
@@ -23,6 +23,7 @@ from benchflow.session.rules.measurements import (
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import Judgement, judge_exact
+from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import Verdict
 
 __all__ = [
@@ -99,19 +100,22 @@ def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
     """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the measurement of that value."""
     by = interval(bound.by, difference=True)
 
-    def end(difference: Fraction | None, written: Quantity | None) -> Quantity | None:
-        if difference is None or written is None:
+    def end(difference: Fraction | None) -> Quantity | None:
+        if difference is None:
             return None
-        number = decimal(from_base(earlier.exact + difference, unit, difference=earlier.difference))
-        places = max(decimals_shown(earlier.shown), decimals_shown(written)) + (0 if written.unit == unit else 1)
-        rounded = round_half_up(Fraction(number), places)
-        return Quantity(number, unit, with_unit(f"{rounded:f}", unit))
+        return Quantity(decimal(from_base(earlier.exact + difference, unit, difference=earlier.difference)), unit, "")
 
-    low, high = end(by.low, bound.by.low), end(by.high, bound.by.high)
-    shown = " .. ".join(limit_end.entered for limit_end in (low, high) if limit_end is not None)
-    if high is None or low is None:
-        shown = f"at {'least' if high is None else 'most'} {shown}"
-    return Limit(low, high, f"{shown} ({bound.text})", by.low_open, by.high_open)
+    def rounded(exact: Quantity | None, written: Quantity | None) -> Quantity | None:
+        if exact is None or written is None:
+            return None
+        same_unit = written.unit == unit
+        places = max(decimals_shown(earlier.shown), decimals_shown(written)) + (0 if same_unit else 1)
+        value = round_half_up(Fraction(exact.value), places)
+        return Quantity(value if same_unit else without_trailing_zeros(value), unit, "")
+
+    low, high = end(by.low), end(by.high)
+    shown = Limit(rounded(low, bound.by.low), rounded(high, bound.by.high), "", by.low_open, by.high_open)
+    return Limit(low, high, f"{show_limit(shown)} ({bound.text})", by.low_open, by.high_open)
 
 
 def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
@@ -143,7 +147,7 @@ def comparison_of(
                 return None
             compared, limit, difference = measured.minus(earlier), bound.by, True
         case EqualWithin():
-            compared, limit, difference = measured, Limit(None, bound.spread, bound.text), True
+            compared, limit, difference = measured, bound.limit, True
         case None:
             return None
     return LimitComparison(compared.exact, interval(limit, difference=difference), compared.uncertainty(value))

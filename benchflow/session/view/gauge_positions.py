@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Interval, Limit, base_of_difference, interval
+from benchflow.quantity import Interval, base_of_difference, interval
 from benchflow.session.rules.measurements import NoResult, evaluate_value, recorded_measurements
 from benchflow.session.rules.verdicts import (
     LimitComparison,
@@ -61,7 +61,7 @@ def _bounds(state: State, bound: Bound | None, record: RecordedValue) -> Interva
         case Fixed():
             return interval(bound.limit, difference=record.judge == "spread")
         case EqualWithin():
-            return interval(Limit(None, bound.spread, bound.text), difference=True)
+            return interval(bound.limit, difference=True)
         case AboveReading():
             limit = limit_of(state, bound, record.unit)
             return None if limit is None else interval(limit)

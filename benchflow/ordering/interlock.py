@@ -48,13 +48,15 @@ class StateNotMet(Struct, frozen=True, tag="state-not-met"):
 class Lift(Struct, frozen=True):
     """A way to remove an interference: bring ``variable`` to one of ``values``.
 
-    ``moves`` and ``operations`` (not done yet) set such a value. They may themselves be blocked now.
+    ``moves`` and ``operations`` (not done yet) set such a value. They may themselves be blocked now. ``again`` are
+    finished operations that set such a value and can be done again, if the value of the variable is not known.
     """
 
     variable: str
     values: tuple[str, ...]
     moves: tuple[str, ...] = ()
     operations: tuple[str, ...] = ()
+    again: tuple[str, ...] = ()
 
 
 class Interference(Struct, frozen=True, tag="interference"):
@@ -192,7 +194,9 @@ def lift_text(plan: Plan, lift: Lift) -> str:
     wanted = one_of(variable_value_text(procedure, lift.variable, value) for value in lift.values)
     titles = [move_title(procedure, name) for name in lift.moves]
     titles += [step_title(plan, name) for name in lift.operations]
-    how = f" (by {one_of(f'“{title}”' for title in titles)})" if titles else ""
+    quoted = [f"“{title}”" for title in titles]
+    quoted += [f"rework of “{step_title(plan, name)}”" for name in lift.again]
+    how = f" (by {one_of(quoted)})" if quoted else ""
     return f"Allowed with {in_a_sentence(variable_title(procedure, lift.variable))} {wanted}{how}"
 
 
@@ -261,5 +265,8 @@ def _lifts(
         good = tuple(value for value in variable.values if value not in forbidden_values)
         if good:
             moves = tuple(move.id for move in moves_of(plan).values() if move.sets.get(name) in good)
-            left = (step for step in plan.steps.values() if step.id not in configuration.done)
-            yield Lift(name, good, moves, tuple(step.id for step in left if step.sets.get(name) in good))
+            setting = [step for step in plan.steps.values() if step.sets.get(name) in good]
+            left = tuple(step.id for step in setting if step.id not in configuration.done)
+            is_lost = configuration.valuation.get(name) is None
+            again = [step.id for step in setting if is_lost and step.id not in left and step.operation.undo is not None]
+            yield Lift(name, good, moves, left, tuple(again))

@@ -62,6 +62,8 @@ def test_waived_proof_leaves_the_variable_unknown(tmp_path: Path) -> None:
     script.do("finish")
     assert script.log()[-1]["data"]["unknown"] == ["casing"]
     assert script.refused("start", operation="fit") == ["interference"]
+    (reply,) = script.send(intent("start", operation="fit"))
+    assert reply["refused"][0]["message"].endswith("Allowed with casing cold (by rework of “Cool”).")
 
 
 def test_proof_within_its_limit_sets_the_variable(tmp_path: Path) -> None:
@@ -163,6 +165,8 @@ def test_waive_never_refuses_every_deviation(tmp_path: Path, on_value: str, on_o
     script = pump(tmp_path, THERMOMETER % on_value + on_operation, top=at_the_top)
     hot_reading(script)
     assert script.refused("deviate", operation="cool", about="t", reason="in a hurry") == ["not-allowed"]
+    (reply,) = script.send(intent("finish"))
+    assert reply["refused"][0]["message"].endswith("Measure again.")
 
 
 def test_nearer_waive_counts(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from benchflow.session.rules.measurements import NoResult, single_measurement
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import bound_in_force
+from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
 
@@ -69,7 +70,8 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequ
     if final is not None:
         return f"{lapsed}. {stop_text(final)}"
     advice = "Carry out the remedy" if held else "Measure again"
-    return f"{lapsed}. {advice}, or sign a deviation"
+    sign = deviation_advice(state, step, results[0].name)
+    return f"{lapsed}. {advice}{f', or {sign}' if sign else ''}"
 
 
 def stop_text(progress: RemedyProgress) -> str:

@@ -20,6 +20,7 @@ from benchflow.tui.screens.start_page import StartPage
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import Page
 from tests.driving.failing_disk import FailingDisk
+from tests.driving.script import procedure_with
 from tests.driving.session_driver import SessionDriver, load_text
 from tests.driving.small_head import SMALL_HEAD, resume_session, start_session
 from tests.tui.app_driver import AppDriver, drive_app
@@ -475,3 +476,19 @@ async def test_form_longer_than_the_screen_shows_that_more_follows(tmp_path: Pat
             await bench.press("down")
         assert "more lines" not in bench.text
         assert "Folder for the log" in bench.text
+
+
+async def test_check_is_answered_no_and_the_answer_can_be_waived(tmp_path: Path) -> None:
+    text = procedure_with("{id: look, title: Look, check: [The flange is flat]}")
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="look")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("b")
+        assert (bench.last["kind"], bench.last["answer"]) == ("checked", "no")
+        assert "[NO] The flange is flat" in bench.text
+        await bench.type("d")
+        assert "answered no: The flange is flat" in bench.text
+        await bench.press("enter")
+        await bench.type("0.1 mm is allowed\n")
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["about"]) == ("deviated", "check 1")

@@ -7,6 +7,7 @@ from textual.binding import BindingType
 
 from benchflow.session.view.bench_view import (
     CalculatedInput,
+    CheckInput,
     ChoiceInput,
     HoldInput,
     OperationView,
@@ -133,6 +134,10 @@ class DeviationPage(FormPage, inherit_bindings=False):
                         out.extend(one)
                 case HoldInput():
                     out.append(("hold", f"hold point: {given.role} signs"))
+                case CheckInput() if given.failed:
+                    out.append((f"check {given.number}", f"answered no: {given.text}"))
+                case ChoiceInput() if not given.complete and not given.proposed:
+                    out.append((given.name, f"{given.title}: the table has no part"))
                 case _:
                     pass
         timed = any(row.operation == self.now.operation for row in self.clocks)
@@ -199,6 +204,8 @@ def waived_title(now: OperationView, about: str) -> str:
             case ReadingInput(ask=text, readings=readings) if any(one.subject == about for one in readings):
                 slot = next(one.slot for one in readings if one.subject == about)
                 return f"{text}, reading {slot}"
+            case CheckInput(number=number, text=text) if about == f"check {number}":
+                return text
             case ChoiceInput(name=name, title=text) | TightenInput(joint=name, title=text) if name == about:
                 return text
             case TightenInput(joint=name, title=text) if about.startswith(f"{name}["):

@@ -5,10 +5,11 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
+from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.procedure.model import Variable
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 UNKNOWN = "?"
@@ -66,18 +67,31 @@ class StateFoundPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, variable: Variable) -> None:
         self.variable = variable
+        self.pins, self.shop = client.has_register, client.shop()
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         known = [(value, self.variable.words.get(value, value)) for value in self.variable.values]
         title = self.variable.title or self.variable.name
-        return (
+        form_fields = [
             FormField("value", self.variable.ask or f"State found: {title}", (*known, (UNKNOWN, "not known"))),
             FormField("reason", "How was it found?"),
-        )
+        ]
+        role = self.variable.found
+        if role not in ("", ANYONE, NEVER):
+            form_fields.append(person_field(self.shop, f"Found by ({role})", role=role, keep=False))
+            if self.pins:
+                form_fields.append(FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
+        return form_fields
 
     async def submit(self, values: dict[str, str]) -> None:
         value = None if values["value"] == UNKNOWN else values["value"]
         await self.send(
-            "State changed.", "set-state", variable=self.variable.name, value=value, reason=values["reason"]
+            "State changed.",
+            "set-state",
+            variable=self.variable.name,
+            value=value,
+            reason=values["reason"],
+            by=values.get("by") or None,
+            pin=values.get("pin") or None,
         )

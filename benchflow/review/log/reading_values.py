@@ -23,7 +23,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, band_of_limit, margin, number
 from benchflow.session.rules.measurements import recorded_measurements
 from benchflow.session.rules.value_results import results_of
-from benchflow.session.rules.verdicts import bound_in_force, figure_to_judge, judge_value, judged_singly, limit_of
+from benchflow.session.rules.verdicts import bound_in_force, figures_to_judge, judge_value, judged_singly, limit_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
 
@@ -156,8 +156,8 @@ def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> R
 
 def _uncertainty_of_figure(state: State, step: Step, record: RecordedValue, bound: Bound | None) -> Decimal | None:
     """The standard uncertainty of the statistic that is compared with the limit; ``None`` if it is not known."""
-    figure = figure_to_judge(record, bound, recorded_measurements(state, step, record))
-    u = None if figure is None else figure.uncertainty(record)
+    figures = figures_to_judge(record, bound, recorded_measurements(state, step, record))
+    u = figures[0].uncertainty(record) if figures else None
     return None if u is None else decimal(from_base(u, record.unit, difference=True))
 
 

@@ -1,6 +1,6 @@
 """Verdicts on recorded values: readings compared with the limit in force, by the decision rule of the value."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
@@ -28,7 +28,7 @@ from benchflow.trade.verdict import Verdict
 
 __all__ = [
     "COVERAGE_FACTOR", "LimitComparison", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text",
-    "comparison_of", "figure_to_judge", "from_stored",
+    "comparison_of", "figures_to_judge", "from_stored",
     "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_of", "limit_text",
     "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict", "worst_verdict",
 ]  # fmt: skip
@@ -285,12 +285,14 @@ def _combined(record: RecordedValue, bound: Bound | None, figures: Sequence[Meas
     return spread(figures, record.unit) if isinstance(bound, EqualWithin) else statistic(record, figures)
 
 
-def figure_to_judge(record: RecordedValue, bound: Bound | None, measured: dict[str, Measurement]) -> Measurement | None:
-    """The last reading, if each is judged; otherwise the statistic, or ``None`` while a reading is missing."""
-    figures = list(measured.values())
+def figures_to_judge(
+    record: RecordedValue, bound: Bound | None, measured: Mapping[str, Measurement]
+) -> tuple[Measurement, ...]:
+    """What is compared with the limit: each reading, or their statistic, which is not there while one is missing."""
+    figures = tuple(measured.values())
     if judged_singly(record, bound):
-        return figures[-1] if figures else None
-    return _combined(record, bound, figures) if len(figures) == len(record.slots) else None
+        return figures
+    return (_combined(record, bound, figures),) if len(figures) == len(record.slots) else ()
 
 
 def combined_text(state: State, step: str, record: RecordedValue) -> str:

@@ -10,7 +10,7 @@ from benchflow.session.rules.verdicts import (
     LimitComparison,
     bound_in_force,
     comparison_of,
-    figure_to_judge,
+    figures_to_judge,
     limit_of,
     stated_uncertainty,
 )
@@ -20,13 +20,13 @@ from benchflow.trade.decision_rules import acceptance_limits
 
 
 def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePositions | None:
-    """The gauge of a recorded value; ``None`` without a limit in numbers."""
+    """The gauge of a recorded value, of its worst reading if each is judged; ``None`` without a limit in numbers."""
     bound = bound_in_force(record, record.name in state.work(step.id).used)
-    measured = recorded_measurements(state, step, record)
-    figure = figure_to_judge(record, bound, measured)
-    found = None if figure is None else comparison_of(state, record, bound, figure)
-    if found is not None:
-        return _positions(found, record)
+    figures = figures_to_judge(record, bound, recorded_measurements(state, step, record))
+    compared = [comparison_of(state, record, bound, figure) for figure in figures]
+    known = [one for one in compared if one is not None]
+    if known:
+        return _positions(min(known, key=_room), record)
     bounds = _bounds(state, bound, record)
     return None if bounds is None else gauge_positions(bounds, None, _expected_uncertainty(state, record, bound))
 

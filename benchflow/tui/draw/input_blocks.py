@@ -226,7 +226,7 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
     instrument = given.instrument and f"with: {given.instrument}"
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
     if given.acceptance:
-        rule = f"guard band: {acceptance_words(given.acceptance)}"
+        rule = f"guarded, {acceptance_words(given.acceptance)}"
     if instrument or rule:
         lines.extend(
             styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (instrument, rule))), width - 2)

@@ -2,8 +2,15 @@
 
 from benchflow.procedure.model import GripSegment, Joint
 from benchflow.quantity import Quantity, base
-from benchflow.trade.calculations.bolt_resilience import SegmentError, bolt_resilience, parse_segments
-from benchflow.trade.calculations.bolt_torque import preload_of
+from benchflow.trade.calculations.bolt_resilience import (
+    BoltSegment,
+    SegmentError,
+    WeakestSection,
+    bolt_resilience,
+    parse_segments,
+    weakest_section,
+)
+from benchflow.trade.calculations.bolt_torque import preload_of, preload_text
 from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
 
@@ -17,9 +24,28 @@ def thread_of(joint: Joint) -> Thread | None:
 
 
 def proof_share(joint: Joint, torque: Quantity) -> float | None:
-    """The estimated preload as a share of the proof load; ``None`` if thread, class or nut factor is not known."""
+    """The estimated preload as a share of the proof load; ``None`` if thread, class or nut factor is not known.
+
+    A neck or thin shank in the `grip` decides if it carries less than the thread.
+    """
     found = _preload(joint, torque)
     return None if found is None else found[1]
+
+
+def joint_preload_text(joint: Joint, torque: Quantity) -> str:
+    """The line of :func:`.preload_text` for a joint; "" if its thread or nut factor is missing or not known."""
+    thread = thread_of(joint)
+    if thread is None or joint.nut_factor is None:
+        return ""
+    try:
+        return preload_text(torque, thread, joint.nut_factor, joint.grade, weakest_of(joint, thread))
+    except CalculationError:
+        return ""
+
+
+def weakest_of(joint: Joint, thread: Thread) -> WeakestSection:
+    """The weakest cross-section of the fasteners: the thread, or a thinner segment of the `grip`."""
+    return weakest_section(thread, _segments(joint, thread))
 
 
 def stretch_text(joint: Joint, torque: Quantity) -> str:
@@ -28,9 +54,10 @@ def stretch_text(joint: Joint, torque: Quantity) -> str:
     The head is taken as a hexagon and the other end as a nut. Source: VDI 2230 part 1, 5.1.1 (from memory).
     """
     found, thread = _preload(joint, torque), thread_of(joint)
-    if found is None or thread is None or not joint.grip or grip_problem(joint):
+    segments = () if thread is None else _segments(joint, thread)
+    if found is None or thread is None or not segments:
         return ""
-    resilience = bolt_resilience(thread, parse_segments(_segments_text(joint.grip), thread))
+    resilience = bolt_resilience(thread, segments)
     stretch = found[0] * resilience.stretched
     return f"Stretch about {stretch:.2g} mm ± 25 % (grip as stated, steel, hexagon head and nut assumed)"
 
@@ -53,9 +80,17 @@ def _preload(joint: Joint, torque: Quantity) -> tuple[float, float | None] | Non
     if thread is None or joint.nut_factor is None:
         return None
     try:
-        return preload_of(torque, thread, joint.nut_factor, joint.grade)
+        return preload_of(torque, thread, joint.nut_factor, joint.grade, weakest_of(joint, thread))
     except CalculationError:
         return None
+
+
+def _segments(joint: Joint, thread: Thread) -> tuple[BoltSegment, ...]:
+    """The segments of the `grip`; none if it is not stated, or cannot belong to the thread."""
+    try:
+        return parse_segments(_segments_text(joint.grip), thread) if joint.grip else ()
+    except SegmentError:
+        return ()
 
 
 def _segments_text(grip: tuple[GripSegment, ...]) -> str:

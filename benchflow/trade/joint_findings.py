@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from benchflow.procedure.model import Joint, Mark, Procedure, Tighten, TorqueStage
 from benchflow.procedure.problems import Problem
 from benchflow.trade.calculations.bolt_strength import fastener_problems
-from benchflow.trade.joint_estimates import grip_problem, proof_share
+from benchflow.trade.joint_estimates import grip_problem, proof_share, thread_of, weakest_of
 
 JOINT_EXPLANATIONS = {
     "unknown-thread": (
@@ -63,10 +63,17 @@ def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Pro
         if share is not None and share > 1:
             message = (
                 f"Stage {number}, {stage.text}: the estimated preload is {100 * share:.0f} % of the proof load of "
-                f"{joint.thread}, {joint.grade}"
+                f"{joint.thread}, {joint.grade}{_where(joint)}"
             )
             hint = "Check torque, thread, class and nut factor. If the bolt is tightened to yield, add `to-yield: true`"
             yield _warning("above-proof-load", tighten.mark, message, hint, joint, file)
+
+
+def _where(joint: Joint) -> str:
+    """ ", in its neck" if a segment of the `grip` carries less than the thread."""
+    thread = thread_of(joint)
+    weakest = None if thread is None else weakest_of(joint, thread)
+    return "" if weakest is None or weakest.name == "thread" else f", in its {weakest.name}"
 
 
 def _warning(code: str, mark: Mark, message: str, hint: str, joint: Joint, file: str) -> Problem:

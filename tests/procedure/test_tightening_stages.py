@@ -138,6 +138,11 @@ def warnings(folder: Path, joint: str, stages: str = "[30 N·m]") -> list[str]:
         ("thread: M5, class: '8.8', nut-factor: 0.15", ["above-proof-load"]),
         ("thread: M5, class: '8.8', nut-factor: 0.15, to-yield: true", []),
         ("thread: M10, grip: [{neck: 20 mm, diameter: 12 mm}]", ["wrong-grip"]),
+        # 30 N·m is 20 kN: 39 % of the proof load of the thread, 123 % of that of a neck of 5 mm (19.6 mm² × 830 MPa).
+        (
+            "thread: M10x1.25, class: '10.9', nut-factor: 0.15, grip: [{neck: 60 mm, diameter: 5 mm}, {thread: 15 mm}]",
+            ["above-proof-load"],
+        ),
         ("thread: M10, left-hand: true, grip: [{shank: 80 mm, diameter: 10 mm}, {thread: 15 mm}]", []),
     ],
 )

@@ -120,3 +120,21 @@ def test_stretch_is_estimated_from_the_grip(tmp_path: Path) -> None:
     found = start_session(tmp_path, TEXT.replace("thread: M8x1.25,", grip), options={}, start={})
     found.do("start", operation="pull")
     assert any("Stretch about" in line for line in joint(found).settings)
+
+
+def test_preload_is_compared_with_the_neck_of_the_grip(tmp_path: Path) -> None:
+    # 10 N·m with K = 0.2 is 6.25 kN. The neck of 4 mm carries 12.57 mm² × 830 MPa = 10.4 kN, the thread 30.4 kN.
+    grip = "grip: [{neck: 60 mm, diameter: 4 mm}, {thread: 15 mm}], class: '10.9', thread: M8x1.25,"
+    text = TEXT.replace("thread: M8x1.25,", grip)
+    found = start_session(tmp_path, text, options={}, start={})
+    found.do("start", operation="pull")
+    assert "Preload about 6.2 kN ± 25 %, 60 % of proof load of the neck" in joint(found).settings
+
+
+def test_preload_above_the_proof_load_of_the_neck_is_a_warning(tmp_path: Path) -> None:
+    grip = "grip: [{neck: 60 mm, diameter: 4 mm}, {thread: 15 mm}], class: '10.9', thread: M8x1.25,"
+    text = TEXT.replace("thread: M8x1.25,", grip).replace("[10 N·m", "[20 N·m")
+    found = start_session(tmp_path, text, options={}, start={})
+    found.do("start", operation="pull")
+    (warning,) = joint(found).warnings
+    assert "120 % of proof load of the neck: above the proof load" in warning

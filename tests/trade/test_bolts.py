@@ -7,11 +7,12 @@ import pytest
 from benchflow.procedure.model import Joint
 from benchflow.quantity import parse_limit, parse_quantity
 from benchflow.trade.calculations.bolt_strength import fastener_problems, find_strength
-from benchflow.trade.calculations.bolt_torque import joint_preload_text, preload, torque_for
+from benchflow.trade.calculations.bolt_torque import preload, torque_for
 from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.table import calculate
 from benchflow.trade.calculations.threads import parse_thread
+from benchflow.trade.joint_estimates import joint_preload_text
 from benchflow.trade.torque_and_stretch import judge_torque_and_stretch
 
 M10 = parse_thread("M10x1.25")

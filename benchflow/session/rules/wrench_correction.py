@@ -12,9 +12,9 @@ from benchflow.session.rules.check_stages import quantity_name
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
-from benchflow.trade.calculations.bolt_torque import joint_preload_text, lubricant_change
+from benchflow.trade.calculations.bolt_torque import lubricant_change
 from benchflow.trade.calculations.torque_wrench import setting
-from benchflow.trade.joint_estimates import proof_share, stretch_text
+from benchflow.trade.joint_estimates import joint_preload_text, proof_share, stretch_text
 
 NO_EXTENSION = ("none", "off", "-", "0")
 """The words for a wrench without an extension."""

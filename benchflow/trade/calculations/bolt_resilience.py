@@ -70,6 +70,13 @@ class BoltResilience(Struct, frozen=True):
         return self.stretched + self.give
 
 
+class WeakestSection(Struct, frozen=True):
+    """The cross-section of a bolt that carries least: its name, and its area in mm². That of a thread is As."""
+
+    name: SegmentKind
+    area: float
+
+
 class ClampedParts(Struct, frozen=True):
     """Resilience of the clamped parts in mm/N.
 
@@ -150,6 +157,16 @@ def _mm(quantity: Quantity) -> float:
 def grip_of(segments: tuple[BoltSegment, ...]) -> float:
     """Return the length of all segments together in mm: the thickness of the clamped parts."""
     return sum(segment.length for segment in segments)
+
+
+def weakest_section(thread: Thread, segments: tuple[BoltSegment, ...] = ()) -> WeakestSection:
+    """Return the smallest cross-section: the stress area of the thread, or that of a neck or shank if it is smaller.
+
+    Source: geometry; the thread counts with its stress area As (ISO 898-1).
+    """
+    of_thread = WeakestSection("thread", thread.stress_area_mm2)
+    plain = [WeakestSection(one.kind, one.area(thread)) for one in segments if one.kind != "thread"]
+    return min((of_thread, *plain), key=lambda section: section.area)
 
 
 # --- the bolt ---------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.base.plaintext import sentence
+from benchflow.trade.calculations.bolt_resilience import WeakestSection
 from benchflow.trade.calculations.inputs import THREAD_FIELD, Calculation, InputField, TextInput
 from benchflow.trade.calculations.proof_loads import PROOF_LOADS
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
@@ -237,10 +238,16 @@ def strength(grade: str, thread: Thread) -> BoltStrength:
 # --- proof load -------------------------------------------------------------------------------------
 
 
-def proof_newtons(thread: Thread, found: BoltStrength) -> float:
-    """Return the proof load in N: the printed value of ISO 898-1 if there is one, or stress area times proof stress."""
+def proof_newtons(thread: Thread, found: BoltStrength, section: WeakestSection | None = None) -> float:
+    """Return the proof load in N: the printed value of ISO 898-1 if there is one, or stress area times proof stress.
+
+    A neck or thin shank as the weakest ``section`` carries its area times the proof stress.
+    """
     printed = PROOF_LOADS.get((thread.name, found.key))
-    return found.proof * thread.stress_area_mm2 if printed is None else float(printed)
+    of_thread = found.proof * thread.stress_area_mm2 if printed is None else float(printed)
+    if section is None or section.name == "thread":
+        return of_thread
+    return min(of_thread, found.proof * section.area)
 
 
 def proof_load(thread: Thread, grade: str) -> CalculationResult:

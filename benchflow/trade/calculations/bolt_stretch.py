@@ -9,6 +9,7 @@ from math import pi, sqrt
 from msgspec import Struct
 
 from benchflow.quantity import Quantity, show
+from benchflow.trade.calculations.bolt_load import CLASS_FIELD, check_load, check_stress
 from benchflow.trade.calculations.bolt_resilience import (
     BOLT_ENDS,
     STEEL_MPA,
@@ -16,9 +17,11 @@ from benchflow.trade.calculations.bolt_resilience import (
     BoltResilience,
     BoltSegment,
     SegmentError,
+    WeakestSection,
     bolt_resilience,
     grip_of,
     parse_segments,
+    weakest_section,
 )
 from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import (
@@ -38,9 +41,6 @@ from benchflow.trade.rounding import amount, unit_amount
 
 HANDBOOK = "MIL-HDBK-60 form, as an engineering reference prints it"
 STRETCH_SOURCE = "Hooke's law; heads and threads after VDI 2230 part 1, 5.1.1 (from memory)"
-
-_MOST_STRESS = 2500
-"""MPa. No bolt carries more, so a higher stress is a wrong input (own rule)."""
 
 _END_TEXT: dict[BoltEnd, str] = {
     "hexagon": "a hexagon head (0.5 d of shank)",
@@ -63,19 +63,13 @@ class ElasticBolt(Struct, frozen=True):
     grip: float
     modulus: float
     assumed: str
-    neck_area: float | None = None
+    weakest: WeakestSection
 
     @property
     def sections_text(self) -> str:
         """The spring rate with numbers: ``205000 MPa / (80/78.54 + 20/52.29)``."""
         parts = " + ".join(f"{length:.4g}/{area:.4g}" for length, area in self.sections)
         return f"{self.modulus:.6g} MPa / ({parts} mm/mm²)"
-
-    @property
-    def least_area(self) -> float:
-        """The smallest cross-section in mm²: that of the neck, otherwise the stress area of the thread."""
-        stress_area = self.thread.stress_area_mm2
-        return stress_area if self.neck_area is None else min(self.neck_area, stress_area)
 
 
 def elastic_bolt(inputs: Inputs, *, part_modulus: float = STEEL_MPA) -> ElasticBolt:
@@ -114,7 +108,13 @@ def elastic_bolt(inputs: Inputs, *, part_modulus: float = STEEL_MPA) -> ElasticB
         f"A shank of the thread size would stretch {share:.0f} % less: enter the segments of such a bolt."
     )
     return ElasticBolt(
-        thread, BoltResilience(millimetres / area / modulus, 0), ((millimetres, area),), millimetres, modulus, assumed
+        thread,
+        BoltResilience(millimetres / area / modulus, 0),
+        ((millimetres, area),),
+        millimetres,
+        modulus,
+        assumed,
+        weakest_section(thread),
     )
 
 
@@ -139,10 +139,9 @@ def bolt_of_segments(
         f"Assumed: {_END_TEXT[head]}; at the other end {_END_TEXT[end]}; core of the thread "
         f"{thread.root_area_mm2:.4g} mm²; E = {modulus:.6g} MPa; nothing yields."
     )
-    necks = [segment.area(thread) for segment in segments if segment.kind == "neck"]
     return ElasticBolt(
         thread, bolt_resilience(thread, segments, head, end, modulus=modulus, part_modulus=part_modulus),
-        tuple(sections), grip_of(segments), modulus, assumed, min(necks, default=None),
+        tuple(sections), grip_of(segments), modulus, assumed, weakest_section(thread, segments),
     )  # fmt: skip
 
 
@@ -164,24 +163,11 @@ def modulus_mpa(inputs: Inputs, field: str) -> float:
     return float(amount(require_within(field, value, "Young's modulus", "10000 MPa", "700000 MPa", hint), "MPa"))
 
 
-def check_stress(field: str, megapascals: float, label: str) -> None:
-    """Check that a stress is one that a bolt can have.
-
-    Raises:
-        CalculationError: it is above 2500 MPa.
-    """
-    if megapascals > _MOST_STRESS:
-        raise CalculationError(
-            field, f"{label} would mean a stress of {megapascals:.3g} MPa in the bolt",
-            "No bolt carries that. Check the number and its unit, the thread and the lengths.",
-        )  # fmt: skip
-
-
 def stress_line(newtons: float, bolt: ElasticBolt, force: str) -> ResultLine:
     """Return the line with the stress in the smallest cross-section. ``force`` is the load as text."""
-    where = "neck" if bolt.least_area < bolt.thread.stress_area_mm2 else "thread"
-    return line("stress", f"Stress in the {where}", newtons / bolt.least_area, "MPa", "σ = F / A",
-                f"{force} / {bolt.least_area:.4g} mm²")  # fmt: skip
+    area = bolt.weakest.area
+    return line("stress", f"Stress in the {bolt.weakest.name}", newtons / area, "MPa", "σ = F / A",
+                f"{force} / {area:.4g} mm²")  # fmt: skip
 
 
 def stiffness_line(bolt: ElasticBolt) -> ResultLine:
@@ -190,18 +176,20 @@ def stiffness_line(bolt: ElasticBolt) -> ResultLine:
                 "c = E / Σ (length / area)", bolt.sections_text)  # fmt: skip
 
 
-def stretch_of(force: Quantity, bolt: ElasticBolt, unit: str) -> CalculationResult:
+def stretch_of(force: Quantity, bolt: ElasticBolt, unit: str, grade: str = "") -> CalculationResult:
     """Return the elastic stretch of a bolt in ``unit`` under ``force``, and its stress in MPa.
 
     The stretch is that between the end faces. The total includes the give of the nut thread, as δS of VDI 2230 does.
-    Source: Hooke's law; VDI 2230 for heads and threads.
+    With a property class or ``grade``, the result includes the share of the proof load. Source: Hooke's law; VDI 2230
+    for heads and threads.
 
     Raises:
-        CalculationError: the force is not from 1 N to 10 MN, or no bolt can carry it.
+        CalculationError: the force is not from 1 N to 10 MN, no bolt can carry it, or the class does not belong to the
+            thread.
     """
     require_within("force", force, "The load", "1 N", "10000000 N")
     newtons = float(amount(force, "N"))
-    check_stress("force", newtons / bolt.least_area, f"A load of {show(force)}")
+    check_stress("force", newtons / bolt.weakest.area, f"A load of {show(force)}")
     per_unit = unit_amount(unit, "mm")
     stiffness = stiffness_line(bolt)
     lines = [
@@ -216,28 +204,35 @@ def stretch_of(force: Quantity, bolt: ElasticBolt, unit: str) -> CalculationResu
             line("total", "With the give of the nut thread", newtons * bolt.resilience.total / per_unit, unit,
                  "δ + F × give", f"{lines[0].shown} + {give:.2g} {unit}")
         )  # fmt: skip
-    return CalculationResult(f"Stretch of {bolt.thread.name} under {show(force)}", tuple(lines), STRETCH_SOURCE,
-                             (bolt.assumed,))  # fmt: skip
+    compared = check_load(newtons, bolt.thread, bolt.weakest, grade, force.unit)
+    return CalculationResult(
+        f"Stretch of {bolt.thread.name} under {show(force)}", (*lines, *compared.lines), STRETCH_SOURCE,
+        (bolt.assumed, *compared.notes), cautions=compared.cautions,
+    )  # fmt: skip
 
 
-def preload_from_stretch(stretch: Quantity, bolt: ElasticBolt, unit: str = "kN") -> CalculationResult:
+def preload_from_stretch(stretch: Quantity, bolt: ElasticBolt, unit: str = "kN", grade: str = "") -> CalculationResult:
     """Return the preload in ``unit`` from a stretch measured between the end faces. Friction does not change it.
 
-    Source: Hooke's law; VDI 2230 for heads and threads.
+    With a property class or ``grade``, the result includes the share of the proof load. Source: Hooke's law; VDI 2230
+    for heads and threads.
 
     Raises:
-        CalculationError: the stretch is not from 0.001 to 50 mm, or no bolt can carry the preload.
+        CalculationError: the stretch is not from 0.001 to 50 mm, no bolt can carry the preload, or the class does not
+            belong to the thread.
     """
     require_within("stretch", stretch, "The stretch", "0.001 mm", "50 mm")
     newtons = float(amount(stretch, "mm")) / bolt.resilience.stretched
-    check_stress("stretch", newtons / bolt.least_area, f"A stretch of {show(stretch)}")
+    check_stress("stretch", newtons / bolt.weakest.area, f"A stretch of {show(stretch)}")
     stiffness = stiffness_line(bolt)
     first = line("preload", "Preload", newtons / unit_amount(unit, "N"), unit, "F = δ × c",
                  f"{show(stretch)} × {stiffness.shown}")  # fmt: skip
+    compared = check_load(newtons, bolt.thread, bolt.weakest, grade, unit)
     notes = (bolt.assumed, "Measure the stretch between the end faces, before and after, at one temperature.")
     return CalculationResult(
         f"Preload of {bolt.thread.name} from its stretch",
-        (first, stress_line(newtons, bolt, first.shown), stiffness), STRETCH_SOURCE, notes,
+        (first, stress_line(newtons, bolt, first.shown), stiffness, *compared.lines), STRETCH_SOURCE,
+        (*notes, *compared.notes), cautions=compared.cautions,
     )  # fmt: skip
 
 
@@ -326,15 +321,17 @@ def _effective_length(inputs: Inputs) -> CalculationResult:
 STRETCH_CALCULATIONS = (
     Calculation(
         "stretch", "Stretch of a bolt under load",
-        (InputField("force", "Load", QuantityInput("force", "kN"), "45 kN"), *BOLT_FIELDS),
-        lambda inputs: stretch_of(inputs.quantity("force"), elastic_bolt(inputs), _length_unit(inputs)),
+        (InputField("force", "Load", QuantityInput("force", "kN"), "45 kN"), *BOLT_FIELDS, CLASS_FIELD),
+        lambda inputs: stretch_of(
+            inputs.quantity("force"), elastic_bolt(inputs), _length_unit(inputs), inputs.text("class")
+        ),
         STRETCH_SOURCE,
     ),
     Calculation(
         "preload-from-stretch", "Preload from measured stretch",
-        (length_field("stretch", "Measured stretch", "0.15 mm"), *BOLT_FIELDS, FORCE_UNIT_FIELD),
+        (length_field("stretch", "Measured stretch", "0.15 mm"), *BOLT_FIELDS, CLASS_FIELD, FORCE_UNIT_FIELD),
         lambda inputs: preload_from_stretch(
-            inputs.quantity("stretch"), elastic_bolt(inputs), inputs.text("unit", "kN")
+            inputs.quantity("stretch"), elastic_bolt(inputs), inputs.text("unit", "kN"), inputs.text("class")
         ),
         STRETCH_SOURCE,
     ),

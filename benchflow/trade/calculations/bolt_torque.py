@@ -11,10 +11,17 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Caution, Joint
 from benchflow.quantity import Quantity, show
-from benchflow.trade.calculations.bolt_strength import find_strength, proof_newtons, strength
-from benchflow.trade.calculations.bolt_stretch import check_stress
+from benchflow.trade.calculations.bolt_load import (
+    CLASS_FIELD,
+    NECK_FIELD,
+    check_load,
+    check_stress,
+    of_section,
+    section_of_neck,
+)
+from benchflow.trade.calculations.bolt_resilience import WeakestSection, weakest_section
+from benchflow.trade.calculations.bolt_strength import find_strength, proof_newtons
 from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import (
     FORCE_UNIT_FIELD,
@@ -23,7 +30,6 @@ from benchflow.trade.calculations.inputs import (
     Calculation,
     InputField,
     QuantityInput,
-    TextInput,
     WordInput,
     number_field,
     torque_field,
@@ -34,9 +40,10 @@ from benchflow.trade.calculations.result import (
     ResultLine,
     digits_of,
     line,
+    rounded_text,
 )
-from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
-from benchflow.trade.rounding import amount
+from benchflow.trade.calculations.threads import Thread
+from benchflow.trade.rounding import amount, unit_amount
 
 SCATTER = Fraction(25, 100)
 """Preload scatter of a torque wrench: ±25 % (IFI Technical Data N-12 / N-16, as quoted)."""
@@ -48,24 +55,34 @@ _SCATTER_NOTE = (
 )
 
 
-def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str = "N·m") -> CalculationResult:
+def torque_for(
+    preload: Quantity,
+    thread: Thread,
+    nut_factor: Decimal,
+    unit: str = "N·m",
+    grade: str = "",
+    section: WeakestSection | None = None,
+) -> CalculationResult:
     """Return the torque in ``unit`` that gives ``preload`` on average: T = K d F.
 
-    ``nut_factor`` K has no unit. Source: IFI Technical Data N-12 / N-16, as quoted.
+    ``nut_factor`` K has no unit. With a property class or ``grade``, the result includes the share of the proof load of
+    ``section``, by default the thread. Source: IFI Technical Data N-12 / N-16, as quoted.
 
     Raises:
-        CalculationError: the preload is not from 1 N to 10 MN, no bolt can carry it, or the nut factor is not from 0.03
-            to 0.6.
+        CalculationError: the preload is not from 1 N to 10 MN, no bolt can carry it, the nut factor is not from 0.03 to
+            0.6, or the class does not belong to the thread.
     """
     require_within("preload", preload, "The preload", "1 N", "10000000 N")
-    check_stress("preload", float(amount(preload, "N")) / thread.stress_area_mm2, f"A preload of {show(preload)}")
+    newtons, weakest = float(amount(preload, "N")), section or weakest_section(thread)
+    check_stress("preload", newtons / weakest.area, f"A preload of {show(preload)}")
+    compared = check_load(newtons, thread, weakest, grade, preload.unit)
     k = _checked_nut_factor("nut-factor", nut_factor)
-    newton_metres = k * thread.diameter_mm / 1000 * float(amount(preload, "N"))
-    torque = newton_metres / float(amount(Quantity(Decimal(1), unit, ""), "N·m"))
+    torque = k * thread.diameter_mm / 1000 * newtons / unit_amount(unit, "N·m")
     filled = f"{nut_factor} × {thread.diameter:.4g} {thread.unit} × {show(preload)}"
     one = line("torque", "Torque", torque, unit, "T = K × d × F", filled, digits=digits_of(preload))
     title = f"Torque for a preload of {show(preload)} in {thread.name}"
-    return CalculationResult(title, (one,), SHORT_SOURCE, (_SCATTER_NOTE,))
+    notes = (_SCATTER_NOTE, *compared.notes)
+    return CalculationResult(title, (one, *compared.lines), SHORT_SOURCE, notes, cautions=compared.cautions)
 
 
 def _checked_nut_factor(field: str, value: Decimal) -> float:
@@ -82,30 +99,41 @@ class _Preload(Struct, frozen=True):
     share: float | None
 
 
-def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> _Preload:
+def _preload(
+    torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str, section: WeakestSection | None = None
+) -> _Preload:
     newtons = float(amount(torque, "N·m")) / (_checked_nut_factor("nut-factor", nut_factor) * thread.diameter_mm / 1000)
     found = find_strength(grade, thread) if grade else None
-    return _Preload(newtons, None if found is None else newtons / proof_newtons(thread, found))
+    return _Preload(newtons, None if found is None else newtons / proof_newtons(thread, found, section))
 
 
-def preload_of(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> tuple[float, float | None]:
+def preload_of(
+    torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str, section: WeakestSection | None = None
+) -> tuple[float, float | None]:
     """Return the preload in N, and its share of the proof load, ``None`` if ``grade`` is not known.
 
-    The formula and its source are those of :func:`preload`.
+    ``section`` is the weakest cross-section of the bolt, by default the thread. The formula and its source are those of
+    :func:`preload`.
 
     Raises:
         CalculationError: the nut factor is not within 0.03 to 0.6.
     """
-    found = _preload(torque, thread, nut_factor, grade)
+    found = _preload(torque, thread, nut_factor, grade, section)
     return found.newtons, found.share
 
 
 def preload(
-    torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "", unit: str = "kN"
+    torque: Quantity,
+    thread: Thread,
+    nut_factor: Decimal,
+    grade: str = "",
+    unit: str = "kN",
+    section: WeakestSection | None = None,
 ) -> CalculationResult:
     """Return the preload in ``unit`` that ``torque`` gives on average, F = T / (K d), and its scatter.
 
-    With a property class or ``grade``, the result includes the share of the proof load in %. Source: IFI Technical Data
+    With a property class or ``grade``, the result includes the share of the proof load of ``section`` in %, by default
+    the thread. Source: IFI Technical Data
     N-12 / N-16 for the formula and the scatter of ±25 %, as quoted.
 
     Raises:
@@ -113,66 +141,49 @@ def preload(
             not from 0.03 to 0.6, or the class does not belong to the thread.
     """
     _check_torque("torque", torque)
-    if grade:
-        strength(grade, thread)
-    found = _preload(torque, thread, nut_factor, grade)
-    check_stress("torque", found.newtons / thread.stress_area_mm2, f"A torque of {show(torque)}")
-    average = found.newtons / float(amount(Quantity(Decimal(1), unit, ""), "N"))
+    weakest = section or weakest_section(thread)
+    newtons = _preload(torque, thread, nut_factor, "").newtons
+    check_stress("torque", newtons / weakest.area, f"A torque of {show(torque)}")
+    compared = check_load(newtons, thread, weakest, grade, unit)
+    average = newtons / unit_amount(unit, "N")
     low, high = float(1 - SCATTER), float(1 + SCATTER)
     filled = f"{show(torque)} / ({nut_factor} × {thread.diameter:.4g} {thread.unit})"
-    about = f"{average:.3g} {unit}"
+    about = rounded_text(average, unit)
     lines: list[ResultLine] = [
         line("preload", "Preload, about", average, unit, "F = T / (K × d)", filled),
         line("low", "Lowest with the scatter", average * low, unit, "0.75 × F", f"0.75 × {about}"),
         line("high", "Highest with the scatter", average * high, unit, "1.25 × F", f"1.25 × {about}"),
     ]
     notes = [_SCATTER_NOTE]
-    cautions: tuple[Caution, ...] = ()
-    if found.share is not None:
-        limit = proof_newtons(thread, strength(grade, thread)) / float(amount(Quantity(Decimal(1), unit, ""), "N"))
-        lines.append(
-            line("proof", "Proof load, at most", limit, unit, "proof load of the class", f"{thread.name}, {grade}")
-        )
-        lines.append(
-            line("share", "Share of proof load", 100 * found.share, "%", "F / proof load",
-                 f"{about} / {lines[-1].shown}", decimals=0)
-        )  # fmt: skip
-        if found.share > 1:
-            text = "This is above the proof load: the bolt may yield. Check torque, thread, class and nut factor."
-            cautions = (Caution("caution", text),)
-        elif found.share * high > 1:
-            notes.append("The highest preload is above the proof load.")
+    if compared.share is not None and 1 / high < compared.share <= 1:
+        notes.append("The highest preload is above the proof load.")
     return CalculationResult(
-        f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes), cautions=cautions
-    )
+        f"Preload of {thread.name} at {show(torque)}", (*lines, *compared.lines), SHORT_SOURCE,
+        (*notes, *compared.notes), cautions=compared.cautions,
+    )  # fmt: skip
 
 
 def _check_torque(field: str, torque: Quantity) -> None:
     require_within(field, torque, "The torque", "0.001 N·m", "100000 N·m")
 
 
-def preload_text(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
+def preload_text(
+    torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "", section: WeakestSection | None = None
+) -> str:
     """Return the preload as one line for the bench: ``Preload about 46 kN ± 25 %, 91 % of proof load``.
 
-    The formula and its source are those of :func:`preload`. An unknown ``grade`` leaves out the share.
+    ``section`` is the weakest cross-section of the bolt, by default the thread. The formula and its source are those of
+    :func:`preload`. An unknown ``grade`` leaves out the share.
 
     Raises:
         CalculationError: the nut factor is not within 0.03 to 0.6.
     """
-    found = _preload(torque, thread, nut_factor, grade)
+    found = _preload(torque, thread, nut_factor, grade, section)
     decimals = 0 if found.newtons >= 10000 else 1
     text = f"Preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
-    return text if found.share is None else f"{text}, {100 * found.share:.0f} % of proof load"
-
-
-def joint_preload_text(joint: Joint, torque: Quantity) -> str:
-    """Return the line of :func:`preload_text` for a joint, "" if its thread or nut factor is missing or not known."""
-    if joint.nut_factor is None or not joint.thread:
-        return ""
-    try:
-        return preload_text(torque, parse_thread(joint.thread), joint.nut_factor, joint.grade)
-    except (ThreadError, CalculationError):
-        return ""
+    if found.share is None:
+        return text
+    return f"{text}, {100 * found.share:.0f} % of proof load{'' if section is None else of_section(section)}"
 
 
 def lubricant_change(torque: Quantity, assumed: Decimal, actual: Decimal) -> CalculationResult:
@@ -281,11 +292,11 @@ TORQUE_CALCULATIONS = (
         "preload", "Preload from torque, with its scatter",
         (
             torque_field("torque", "Torque", "60 N·m"), THREAD_FIELD, _NUT_FACTOR_FIELD,
-            InputField("class", "Property class or grade", TextInput(), "10.9", optional=True), FORCE_UNIT_FIELD,
+            CLASS_FIELD, NECK_FIELD, FORCE_UNIT_FIELD,
         ),
         lambda inputs: preload(
             inputs.quantity("torque"), inputs.thread(), inputs.quantity("nut-factor").value, inputs.text("class"),
-            inputs.text("unit", "kN"),
+            inputs.text("unit", "kN"), section_of_neck(inputs),
         ),
         SHORT_SOURCE,
     ),
@@ -293,10 +304,11 @@ TORQUE_CALCULATIONS = (
         "torque-for-preload", "Torque for a preload",
         (
             InputField("preload", "Preload", QuantityInput("force", "kN"), "40 kN"), THREAD_FIELD, _NUT_FACTOR_FIELD,
-            TORQUE_UNIT_FIELD,
+            CLASS_FIELD, NECK_FIELD, TORQUE_UNIT_FIELD,
         ),
         lambda inputs: torque_for(
-            inputs.quantity("preload"), inputs.thread(), inputs.quantity("nut-factor").value, inputs.text("unit", "N·m")
+            inputs.quantity("preload"), inputs.thread(), inputs.quantity("nut-factor").value,
+            inputs.text("unit", "N·m"), inputs.text("class"), section_of_neck(inputs),
         ),
         SHORT_SOURCE,
     ),

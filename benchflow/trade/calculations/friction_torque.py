@@ -10,8 +10,9 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
+from benchflow.trade.calculations.bolt_load import CLASS_FIELD, NECK_FIELD, check_load, check_stress, section_of_neck
+from benchflow.trade.calculations.bolt_resilience import WeakestSection
 from benchflow.trade.calculations.bolt_strength import strength
-from benchflow.trade.calculations.bolt_stretch import check_stress
 from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import (
     FORCE_UNIT_FIELD,
@@ -21,12 +22,11 @@ from benchflow.trade.calculations.inputs import (
     InputField,
     Inputs,
     QuantityInput,
-    TextInput,
     length_field,
     number_field,
     torque_field,
 )
-from benchflow.trade.calculations.result import CalculationResult, ResultLine, line
+from benchflow.trade.calculations.result import CalculationResult, ResultLine, line, rounded_text
 from benchflow.trade.calculations.threads import MM_PER_INCH, Thread
 from benchflow.trade.calculations.tightening_angle import check_head_and_hole
 from benchflow.trade.rounding import amount, unit_amount
@@ -44,6 +44,7 @@ class Friction(Struct, frozen=True):
     thread_friction: float
     head_friction: float
     head_mean: float
+    weakest: WeakestSection
 
     @property
     def pitch_lever(self) -> float:
@@ -68,13 +69,15 @@ class Friction(Struct, frozen=True):
     def highest_preload(self, yield_stress: float) -> float:
         """Return the preload in N at which tension and torsion use 90 % of ``yield_stress`` (MPa).
 
-        FM = 0.9 Rp0.2 As / √(1 + 3 k²), k = 3/2 × d2/d0 × (P/(π d2) + 1.155 µG), d0 = (d2 + d3)/2. Source: VDI 2230
-        part 1, table A1 (from memory).
+        FM = 0.9 Rp0.2 A0 / √(1 + 3 k²), k = 3/2 × d2/d0 × (P/(π d2) + 1.155 µG). A0 is the smallest cross-section: As
+        of the thread, or that of a neck. d0 is the diameter of a circle with that area. Source: VDI 2230 part 1, table
+        A1 (from memory).
         """
         d2 = _pitch_diameter(self.thread)
-        d0 = sqrt(4 / pi * self.thread.stress_area_mm2)
+        area = self.weakest.area
+        d0 = sqrt(4 / pi * area)
         torsion = 1.5 * d2 / d0 * (self.thread.pitch_mm / (pi * d2) + self.thread_friction / cos(radians(30)))
-        return YIELD_SHARE * yield_stress * self.thread.stress_area_mm2 / sqrt(1 + 3 * torsion**2)
+        return YIELD_SHARE * yield_stress * area / sqrt(1 + 3 * torsion**2)
 
 
 def _pitch_diameter(thread: Thread) -> float:
@@ -95,8 +98,9 @@ def friction_of(inputs: Inputs) -> Friction:
     check_head_and_hole(thread, bearing, hole)
     mean = (float(amount(bearing, "mm")) + float(amount(hole, "mm"))) / 2
     return Friction(
-        thread, float(inputs.quantity("thread-friction").value), float(inputs.quantity("head-friction").value), mean
-    )
+        thread, float(inputs.quantity("thread-friction").value), float(inputs.quantity("head-friction").value), mean,
+        section_of_neck(inputs),
+    )  # fmt: skip
 
 
 def _lever_text(friction: Friction) -> str:
@@ -110,23 +114,24 @@ def _lever_text(friction: Friction) -> str:
 def _limit_lines(friction: Friction, grade: str, newtons: float, force_unit: str, torque_unit: str) -> list[ResultLine]:
     """Return the highest preload and torque of the class, and the share of it that ``newtons`` use."""
     found = strength(grade, friction.thread)
-    highest = friction.highest_preload(found.yield_stress)
+    highest, weakest = friction.highest_preload(found.yield_stress), friction.weakest
+    area = friction.thread.area_text if weakest.name == "thread" else f"{weakest.area:.4g} mm² of the {weakest.name}"
     torque = highest * friction.lever / 1000 / unit_amount(torque_unit, "N·m")
     first = line("highest", "Preload at 90 % of yield, at most", highest / unit_amount(force_unit, "N"), force_unit,
-                 "0.9 × Rp0.2 × As / √(1 + 3 k²)",
-                 f"0.9 × {found.yield_stress:.4g} MPa × {friction.thread.area_text} with torsion")  # fmt: skip
+                 "0.9 × Rp0.2 × A0 / √(1 + 3 k²)",
+                 f"0.9 × {found.yield_stress:.4g} MPa × {area} with torsion")  # fmt: skip
     return [
         first,
         line("highest-torque", "Torque at that preload", torque, torque_unit, "MA = F × (...)",
              f"{first.shown} × {friction.lever:.4g} mm"),
         line("share", "Share of that preload", 100 * newtons / highest, "%", "F / highest preload",
-             f"{newtons / unit_amount(force_unit, 'N'):.3g} {force_unit} / {first.shown}", decimals=0),
+             f"{rounded_text(newtons / unit_amount(force_unit, 'N'), force_unit)} / {first.shown}", decimals=0),
     ]  # fmt: skip
 
 
 def _parts(friction: Friction, newtons: float, unit: str) -> list[ResultLine]:
     per_unit = 1000 * unit_amount(unit, "N·m")
-    force = f"{newtons / 1000:.4g} kN"
+    force = rounded_text(newtons / 1000, "kN", 4)
     nut_factor = friction.lever / friction.thread.diameter_mm
     return [
         line("stretching", "Of it stretches the bolt", newtons * friction.pitch_lever / per_unit, unit, "F × P/2π",
@@ -165,7 +170,7 @@ def torque_with_friction(
     """
     require_within("preload", preload, "The preload", "1 N", "10000000 N")
     newtons = float(amount(preload, "N"))
-    check_stress("preload", newtons / friction.thread.stress_area_mm2, f"A preload of {show(preload)}")
+    check_stress("preload", newtons / friction.weakest.area, f"A preload of {show(preload)}")
     torque = newtons * friction.lever / 1000 / unit_amount(unit, "N·m")
     lines = [
         line("torque", "Torque", torque, unit, "MA = F × (P/2π + 0.577 × d2 × µG + DKm/2 × µK)",
@@ -188,7 +193,7 @@ def preload_with_friction(torque: Quantity, friction: Friction, grade: str = "",
     """
     require_within("torque", torque, "The torque", "0.01 N·m", "100000 N·m")
     newtons = float(amount(torque, "N·m")) * 1000 / friction.lever
-    check_stress("torque", newtons / friction.thread.stress_area_mm2, f"A torque of {show(torque)}")
+    check_stress("torque", newtons / friction.weakest.area, f"A torque of {show(torque)}")
     lines = [
         line("preload", "Preload", newtons / unit_amount(unit, "N"), unit,
              "F = MA / (P/2π + 0.577 × d2 × µG + DKm/2 × µK)", f"{show(torque)} / {_lever_text(friction)}"),
@@ -205,6 +210,7 @@ def _result(
     cautions: tuple[Caution, ...] = ()
     if not grade:
         notes.append(_NO_CLASS)
+        cautions = check_load(newtons, friction.thread, friction.weakest, "", force).cautions
     else:
         limits = _limit_lines(friction, grade, newtons, force, torque)
         lines = [*lines, *limits]
@@ -219,7 +225,8 @@ _FRICTION_FIELDS = (
     number_field("head-friction", "Friction below the head µK", "0.12"),
     length_field("bearing-diameter", "Bearing face below the head, outer diameter", "14.6 mm"),
     length_field("hole-diameter", "Hole below the head", "11 mm"),
-    InputField("class", "Property class or grade", TextInput(), "10.9", optional=True),
+    CLASS_FIELD,
+    NECK_FIELD,
 )
 
 FRICTION_CALCULATIONS = (

@@ -95,6 +95,11 @@ def line(
     return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} {equals} {shown}".lstrip())
 
 
+def rounded_text(value: Fraction | Decimal | float, unit: str, digits: int = 3) -> str:
+    """Return ``value`` rounded to significant digits as text with its unit, never with an exponent: ``4900 lbf``."""
+    return show(Quantity(round_to_digits(value, digits), unit, ""))
+
+
 def _is_exact(value: Fraction | Decimal | float, rounded: Decimal) -> bool:
     """Return true if rounding did not change the value. The last bits of a float do not count."""
     if isinstance(value, float):

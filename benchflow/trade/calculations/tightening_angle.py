@@ -6,15 +6,13 @@ angle. The formulas hold below the proof load.
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
+from benchflow.trade.calculations.bolt_load import CLASS_FIELD, check_load, check_stress
 from benchflow.trade.calculations.bolt_resilience import ClampedParts, clamped_parts, preload_per_degree
-from benchflow.trade.calculations.bolt_strength import proof_newtons, strength
 from benchflow.trade.calculations.bolt_stretch import (
     BOLT_FIELDS,
     HANDBOOK,
     ElasticBolt,
-    check_stress,
     elastic_bolt,
     modulus_mpa,
     stiffness_line,
@@ -28,7 +26,6 @@ from benchflow.trade.calculations.inputs import (
     InputField,
     Inputs,
     QuantityInput,
-    TextInput,
     angle_field,
     length_field,
 )
@@ -137,19 +134,25 @@ def check_head_and_hole(thread: Thread, bearing: Quantity, hole: Quantity) -> No
 # --- calculations -----------------------------------------------------------------------------------
 
 
-def angle_for(stress: Quantity, bolt: ElasticBolt, joint: ElasticJoint | None = None) -> CalculationResult:
+def angle_for(
+    stress: Quantity, bolt: ElasticBolt, joint: ElasticJoint | None = None, grade: str = ""
+) -> CalculationResult:
     """Return the angle from snug to ``stress`` in degrees, and the stretch in mm and the preload in kN at that stress.
 
-    ``stress`` is that in the stress area of the thread. θ = 360° F (δS + δP) / P with F = f As. For a bolt that is all
+    ``stress`` is that in the stress area of the thread. With a property class or ``grade``, the result includes the
+    share of the proof load. θ = 360° F (δS + δP) / P with F = f As. For a bolt that is all
     thread in a rigid joint this is the form of MIL-HDBK-60, θ = 360° f L / (E P). Source: lead of the thread; VDI 2230
     for δS and δP.
 
     Raises:
-        CalculationError: the stress is not from 1 to 2500 MPa.
+        CalculationError: the stress is not from 1 to 2500 MPa, no bolt can carry the preload, or the class does not
+            belong to the thread.
     """
     require_within("stress", stress, "The stress", "1 MPa", "2500 MPa")
     thread = bolt.thread
     newtons = float(amount(stress, "MPa")) * thread.stress_area_mm2
+    check_stress("stress", newtons / bolt.weakest.area, f"A stress of {show(stress)}")
+    compared = check_load(newtons, thread, bolt.weakest, grade, "kN")
     give = 0.0 if joint is None else joint.resilience
     degrees = 360 * newtons * (bolt.resilience.total + give) / thread.pitch_mm
     preload = line("preload", "Preload", newtons / 1000, "kN", "F = f × As", f"{show(stress)} × {thread.area_text}")
@@ -158,10 +161,13 @@ def angle_for(stress: Quantity, bolt: ElasticBolt, joint: ElasticJoint | None = 
              f"360° × {preload.shown} × ({_resilience_text(bolt, give)}) / {thread.pitch:.4g} {thread.unit}"),
         line("stretch", "Stretch between the end faces", newtons * bolt.resilience.stretched, "mm", "δ = F / c",
              f"{preload.shown} / {stiffness_line(bolt).shown}"),
-        preload, stiffness_line(bolt), *_joint_lines(joint),
+        preload,
+        *((stress_line(newtons, bolt, preload.shown),) if bolt.weakest.name != "thread" else ()),
+        stiffness_line(bolt), *_joint_lines(joint), *compared.lines,
     ]  # fmt: skip
-    notes = (bolt.assumed, _RIGID if joint is None else joint.assumed, _SNUG)
-    return CalculationResult(f"Angle for {thread.name}", tuple(lines), ANGLE_SOURCE, notes)
+    notes = (bolt.assumed, _RIGID if joint is None else joint.assumed, _SNUG, *compared.notes)
+    title = f"Angle for {thread.name}"
+    return CalculationResult(title, tuple(lines), ANGLE_SOURCE, notes, cautions=compared.cautions)
 
 
 _SNUG = "Count the angle from snug: all faces touch, and the preload at snug is in addition."
@@ -183,10 +189,10 @@ def preload_from_angle(
     if snug is not None:
         require_within("snug", snug, "The preload at snug", "0 N", "5000000 N")
     thread = bolt.thread
-    found = strength(grade, thread) if grade else None
     added = float(amount(angle, "°")) * preload_per_degree(thread, bolt.resilience, joint.resilience)
     newtons = added + (0.0 if snug is None else float(amount(snug, "N")))
-    check_stress("angle", newtons / bolt.least_area, f"An angle of {show(angle)}")
+    check_stress("angle", newtons / bolt.weakest.area, f"An angle of {show(angle)}")
+    compared = check_load(newtons, thread, bolt.weakest, grade, unit)
     per_unit = unit_amount(unit, "N")
     start = "" if snug is None else f"{show(snug)} + "
     first = line("preload", "Preload after the angle", newtons / per_unit, unit, "F = F0 + θ × P / (360° × (δS + δP))",
@@ -202,26 +208,12 @@ def preload_from_angle(
         line("rigid", "In a rigid joint it would be", rigid, unit, "δP = 0", f"{start}the angle on the bolt alone"),
     ]  # fmt: skip
     notes = [bolt.assumed, joint.assumed, _SNUG]
-    cautions: tuple[Caution, ...] = ()
     if snug is None:
         notes.append("Assumed: no preload at snug. The snug torque adds its own preload.")
-    if found is None:
-        notes.append("Without a property class, the preload is not compared with the proof load.")
-    else:
-        limit = proof_newtons(thread, found)
-        lines.append(line("proof", "Proof load, at most", limit / per_unit, unit, "proof load of the class",
-                          f"{thread.name}, {found.name}"))  # fmt: skip
-        lines.append(line("share", "Share of proof load", 100 * newtons / limit, "%", "F / proof load",
-                          f"{first.shown} / {lines[-1].shown}", decimals=0))  # fmt: skip
-        if newtons > limit:
-            text = (
-                "This is above the proof load. The bolt may yield, and the preload is then less than this. "
-                "Tighten so only where the maker tightens into yield."
-            )
-            cautions = (Caution("caution", text),)
     return CalculationResult(
-        f"Preload of {thread.name} from {show(angle)}", tuple(lines), ANGLE_SOURCE, tuple(notes), cautions=cautions
-    )
+        f"Preload of {thread.name} from {show(angle)}", (*lines, *compared.lines), ANGLE_SOURCE,
+        (*notes, *compared.notes), cautions=compared.cautions,
+    )  # fmt: skip
 
 
 def _resilience_text(bolt: ElasticBolt, give: float) -> str:
@@ -278,7 +270,7 @@ def _part_modulus(inputs: Inputs) -> float:
 
 def _angle(inputs: Inputs) -> CalculationResult:
     bolt = elastic_bolt(inputs, part_modulus=_part_modulus(inputs))
-    return angle_for(inputs.quantity("stress"), bolt, elastic_joint(inputs, bolt))
+    return angle_for(inputs.quantity("stress"), bolt, elastic_joint(inputs, bolt), inputs.text("class"))
 
 
 def _preload_from_angle(inputs: Inputs) -> CalculationResult:
@@ -300,7 +292,7 @@ ANGLE_CALCULATIONS = (
         "angle", "Angle from snug for a stress",
         (
             InputField("stress", "Stress in the thread", QuantityInput("pressure", "MPa"), "620 MPa"), *BOLT_FIELDS,
-            *JOINT_FIELDS,
+            *JOINT_FIELDS, CLASS_FIELD,
         ),
         _angle, f"{ANGLE_SOURCE}; {HANDBOOK}",
     ),
@@ -309,7 +301,7 @@ ANGLE_CALCULATIONS = (
         (
             angle_field("angle", "Angle from snug", "60°"), *BOLT_FIELDS, *_JOINT_IN_EXAMPLE,
             InputField("snug", "Preload at snug", QuantityInput("force", "kN"), "10 kN", optional=True),
-            InputField("class", "Property class or grade", TextInput(), "10.9", optional=True), FORCE_UNIT_FIELD,
+            CLASS_FIELD, FORCE_UNIT_FIELD,
         ),
         _preload_from_angle, ANGLE_SOURCE,
     ),

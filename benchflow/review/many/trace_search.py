@@ -216,7 +216,7 @@ def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterato
         yield WeakPoint("near-limit", words, reading.seq, reading.name)
     else:
         yield WeakPoint(
-            "in-force", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
+            "in-force", f"{figure}{f', limit {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
         )
 
 

@@ -4,17 +4,19 @@ from collections.abc import Mapping
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CalculatedValue
-from benchflow.procedure.plan import Step
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import AboveReading, CalculatedValue
+from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import show_short
 from benchflow.session.context import Context, Entry
-from benchflow.session.rules.measurements import EvaluatedValue, Measurement, NoResult, evaluate_value
+from benchflow.session.rules.measurements import EvaluatedValue, Measurement, NoResult, evaluate_value, result_slots
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.verdicts import ValueVerdict, judge_measurement, to_stored, value_verdict, worst_verdict
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 class JudgedCalculation(Struct, frozen=True):
@@ -30,6 +32,13 @@ class JudgedCalculation(Struct, frozen=True):
     difference: bool = False  # true for a difference of temperatures
 
 
+class JudgedResults(Struct, frozen=True):
+    """The results of a calculated value by reading, and the reason why the first of the others has none."""
+
+    results: dict[str, JudgedCalculation]
+    missing: NoResult | None
+
+
 def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
     """The calculated values of a step, except those that a part matching uses.
 
@@ -42,28 +51,30 @@ def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
 def calculate(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
 ) -> JudgedCalculation | None:
-    """The calculated value with its verdict: the worst of its results. ``None`` if there is no result.
+    """The calculated value with its verdict: the worst of its results.
+
+    ``None`` if a result is missing, unless another one is out of the limit.
 
     ``assumed`` replaces inputs by name, such as the size of a part that is not chosen yet.
     """
-    results = judged_results(state, step, work, assumed)
-    if isinstance(results, NoResult):
+    judged = judged_results(state, step, work, assumed)
+    results = tuple(judged.results.values())
+    worst = worst_verdict([result.verdict for result in results])
+    if worst is None or (judged.missing is not None and worst.verdict not in OUT_OF_LIMIT):
         return None
-    worst = worst_verdict([result.verdict for result in results.values()])
-    return next(result for result in results.values() if result.verdict is worst)
+    return next(result for result in results if result.verdict is worst)
 
 
 def judged_results(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
-) -> dict[str, JudgedCalculation] | NoResult:
-    """The results of a calculated value by reading, each with its verdict, or the reason why there is none.
+) -> JudgedResults:
+    """The results of a calculated value by reading, each with its verdict.
 
     A value that is calculated once has the reading ``"1"``.
     """
-    results = evaluate_value(state, step, work, assumed)
-    if isinstance(results, NoResult):
-        return results
-    return {slot: _judge_result(state, work, result) for slot, result in results.items()}
+    found = evaluate_value(state, step, work, assumed)
+    results = {slot: _judge_result(state, work, result) for slot, result in found.results.items()}
+    return JudgedResults(results, found.missing)
 
 
 def _judge_result(state: State, work: CalculatedValue, result: EvaluatedValue) -> JudgedCalculation:
@@ -88,21 +99,53 @@ def calculated_quantity(state: State, name: str) -> Quantity | None:
 def calculated_entries(
     state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str
 ) -> tuple[Entry, ...]:
-    """An entry for each calculated value of ``step`` that has a result after ``entries``."""
-    calculations = unmatched_calculations(step)
-    if not calculations:
+    """An entry for each calculated value that has a result after ``entries``.
+
+    These are the values of ``step``, and those of other operations with entries whose result has changed.
+    """
+    concerned = [
+        (other, work)
+        for other in state.plan.steps.values()
+        if other.id == step.id or other.id in state.works
+        for work in unmatched_calculations(other)
+    ]
+    if not concerned:
         return ()
     after = state_after(state, entries, context)
+    events = [entry.event for entry in entries]
+    changed = {event.operation for event in events if isinstance(event, ev.ReadingRecorded | ev.EntryCorrected)}
     found = []
-    for work in calculations:
-        results = judged_results(after, step, work)
-        if not isinstance(results, NoResult):
-            several = len(results) > 1
-            found += [
-                Entry(by, _calculated_event(step, work, slot if several else "", result))
-                for slot, result in results.items()
-            ]
+    for other, work in concerned:
+        if other.id != step.id and changed.isdisjoint(operations_behind(state.plan, work)):
+            continue
+        results = judged_results(after, other, work).results
+        before = {} if other.id == step.id else judged_results(state, other, work).results
+        several = len(result_slots(state.plan, work)) > 1
+        found += [
+            Entry(by, _calculated_event(other, work, slot if several else "", result))
+            for slot, result in results.items()
+            if before.get(slot) != result
+        ]
     return tuple(found)
+
+
+def operations_behind(plan: Plan, work: CalculatedValue) -> frozenset[str]:
+    """The ids of the steps in which something is read that a value, or its limit, is calculated from."""
+    from benchflow.procedure.formula import names  # late import: most entries need no formula
+
+    refs = [ValueRef(name.name, name.place, name.reading) for name in names(plan.formula(work))]
+    if isinstance(work.bound, AboveReading):
+        refs.append(plan.ref(work.bound.name))
+    found: set[str] = set()
+    for written in refs:
+        for ref in plan.refs(written):
+            name = str(ValueRef(ref.name, ref.place))
+            recorded, calculated = plan.record(name), plan.work_out(name)
+            if recorded is not None:
+                found.add(recorded.step.id)
+            elif calculated is not None:
+                found |= operations_behind(plan, calculated.work_out)
+    return frozenset(found)
 
 
 def _calculated_event(step: Step, work: CalculatedValue, reading: str, result: JudgedCalculation) -> ev.ValueCalculated:

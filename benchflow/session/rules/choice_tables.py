@@ -14,7 +14,6 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
 from benchflow.session.rules.measurements import (
     Measurement,
-    NoResult,
     evaluate_value,
     recorded_measurements,
     statistic,
@@ -84,9 +83,10 @@ def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
     calculated = state.plan.work_out(name)
     if calculated is None:
         return []
-    results = evaluate_value(state, calculated.step, calculated.work_out)
-    if isinstance(results, NoResult):
+    found_results = evaluate_value(state, calculated.step, calculated.work_out)
+    if found_results.missing is not None:
         return []
+    results = found_results.results
     return [_with_guard_band(result.measurement, calculated.work_out) for result in results.values()]
 
 

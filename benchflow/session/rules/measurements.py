@@ -84,6 +84,13 @@ class NoResult(Struct, frozen=True):
     missing: str = ""
 
 
+class Evaluation(Struct, frozen=True):
+    """The results of a calculated value by reading, and the reason why the first of the others has none."""
+
+    results: dict[str, EvaluatedValue]
+    missing: NoResult | None
+
+
 def from_stored(stored: StoredQuantity) -> Quantity:
     """The quantity that was stored in the log."""
     return Quantity(Decimal(stored.value), stored.unit, stored.entered)
@@ -198,10 +205,10 @@ def single_measurement(state: State, name: str) -> Measurement | None:
     calculated = state.plan.work_out(name)
     if calculated is None:
         return None
-    results = evaluate_value(state, calculated.step, calculated.work_out)
-    if isinstance(results, NoResult) or len(results) != 1:
+    found_results = evaluate_value(state, calculated.step, calculated.work_out)
+    if found_results.missing is not None or len(found_results.results) != 1:
         return None
-    return next(iter(results.values())).measurement
+    return next(iter(found_results.results.values())).measurement
 
 
 def value_measurement(state: State, ref: ValueRef) -> Measurement | None:
@@ -214,10 +221,8 @@ def value_measurement(state: State, ref: ValueRef) -> Measurement | None:
     calculated = state.plan.work_out(name)
     if calculated is None:
         return None
-    results = evaluate_value(state, calculated.step, calculated.work_out)
-    if isinstance(results, NoResult):
-        return None
-    result = next(iter(results.values())) if ref.reading is None else results.get(ref.reading)
+    results = evaluate_value(state, calculated.step, calculated.work_out).results
+    result = next(iter(results.values()), None) if ref.reading is None else results.get(ref.reading)
     return None if result is None else result.measurement
 
 
@@ -231,19 +236,21 @@ def result_slots(plan: Plan, work: CalculatedValue) -> tuple[str, ...]:
 
 def evaluate_value(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
-) -> dict[str, EvaluatedValue] | NoResult:
-    """The results of a calculated value by reading, or the reason why there is none.
+) -> Evaluation:
+    """The results of a calculated value by reading.
 
     A value that is calculated once has the reading ``"1"``. ``assumed`` replaces inputs by name, such as the size of a
     part that is not chosen yet.
     """
     results: dict[str, EvaluatedValue] = {}
+    missing: NoResult | None = None
     for slot in result_slots(state.plan, work):
         result = _evaluate_reading(state, work, slot, assumed or {})
         if isinstance(result, NoResult):
-            return result
-        results[slot] = result
-    return results
+            missing = missing or result
+        else:
+            results[slot] = result
+    return Evaluation(results, missing)
 
 
 def _evaluate_reading(

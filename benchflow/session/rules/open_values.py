@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
-from benchflow.session.rules.measurements import NoResult, single_measurement
+from benchflow.session.rules.measurements import single_measurement
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import bound_in_force
@@ -28,9 +28,9 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
         yield from _missing_base(state, step, record)
         yield from _limit_reasons(state, step, record.name, recorded_results(state, step, record))
     for work in unmatched_calculations(step):
-        results = judged_results(state, step, work)
-        if isinstance(results, NoResult):
-            message = f"{work.title or work.name} cannot be calculated yet. {results.reason}"
+        gap = judged_results(state, step, work).missing
+        if gap is not None:
+            message = f"{work.title or work.name} cannot be calculated yet. {gap.reason}"
             yield Reason("value-missing", message, operation=step.id, name=work.name)
         yield from _missing_base(state, step, work)
         yield from _limit_reasons(state, step, work.name, calculated_results(state, step, work))

@@ -32,7 +32,6 @@ from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.measurements import (
     Measurement,
-    NoResult,
     evaluate_value,
     exact_measurement,
     recorded_measurements,
@@ -109,8 +108,9 @@ def fitted_part(state: State, step: Step, match: PartMatching, place: str, size:
         for name in _names_without_place(formula)
         if state.plan.record(str(ValueRef(name, place))) is not None or _has_reading_at(state, name, place)
     }
-    results = evaluate_value(state, step, calculation_at_place(work, formula, place, at_place), {match.name: size})
-    if isinstance(results, NoResult):
+    at_this_place = calculation_at_place(work, formula, place, at_place)
+    results = evaluate_value(state, step, at_this_place, {match.name: size}).results
+    if not results:
         return None
     found = next(iter(results.values())).measurement
     bounds = interval(match.limit, difference=found.difference)

@@ -14,7 +14,7 @@ from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, Reco
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.deviation_subjects import covering_deviation
-from benchflow.session.rules.measurements import NoResult, result_slots
+from benchflow.session.rules.measurements import result_slots
 from benchflow.session.rules.verdicts import (
     ValueVerdict,
     bound_in_force,
@@ -120,12 +120,11 @@ def record_subject(record: RecordedValue, slot: str) -> str:
 
 def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple[ValueResult, ...]:
     """The results of a calculated value, one for each reading; empty while one of its inputs is missing."""
-    results = judged_results(state, step, work)
-    if isinstance(results, NoResult):
-        return ()
+    results = judged_results(state, step, work).results
+    several = len(result_slots(state.plan, work)) > 1
     found = []
     for slot, result in results.items():
-        own_slot = WHOLE if len(results) == 1 else slot
+        own_slot = slot if several else WHOLE
         readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
         subject = reading_subject(work.name, own_slot)
         behind = _entries_behind_limit(state, work.bound)

@@ -5,7 +5,7 @@ from fractions import Fraction
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Interval, base_of_difference, interval
-from benchflow.session.rules.measurements import NoResult, evaluate_value, recorded_measurements
+from benchflow.session.rules.measurements import evaluate_value, recorded_measurements
 from benchflow.session.rules.verdicts import (
     LimitComparison,
     bound_in_force,
@@ -33,9 +33,7 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
 
 def calculation_gauge(state: State, step: Step, work: CalculatedValue) -> vw.GaugePositions | None:
     """The gauge of a calculated value, of its worst result if there are several; ``None`` without result or limit."""
-    results = evaluate_value(state, step, work)
-    if isinstance(results, NoResult):
-        return None
+    results = evaluate_value(state, step, work).results
     compared = [comparison_of(state, work, work.bound, result.measurement) for result in results.values()]
     known = [one for one in compared if one is not None]
     return None if not known else _positions(min(known, key=_room), work)

@@ -67,8 +67,8 @@ TARGETS: dict[str, Target] = {
 EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     (
         "benchflow/session/state/state_changes.py",
-        "if not lapsing:",
-        "if not lapsing -> if False",
+        "if lapsing:",
+        "if lapsing -> if True",
         "Equal deviations are set again.",
     ),
     (
@@ -118,7 +118,7 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ),
     (
         "benchflow/review/log/fact_collector.py",
-        "seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))",
+        "seq, redone = self._last_calculated.get(key, (0, 0))",
         "0 -> 1 [2]",
         "Without an earlier calculation `seq` is 0, and `redone` is not read.",
     ),

@@ -332,7 +332,7 @@ def test_drive_lists_every_intent_with_its_fields(shell: Shell) -> None:
     assert (code, errors) == (0, "")
     fields = {line.split()[0]: line.split()[1:] for line in output.splitlines() if line and not line.startswith("Any")}
     assert fields.keys() == INTENT_TYPES.keys()
-    assert fields["correct"] == ["event", "value", "reason", "[stretch]"]
+    assert fields["correct"] == ["event", "value", "reason", "[stretch]", "[pin]"]
 
 
 # --- behaviour as a process -----------------------------------------------------------------------------

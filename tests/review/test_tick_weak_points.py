@@ -41,7 +41,11 @@ def test_ticks_within_their_band_are_no_weak_point(tmp_path: Path) -> None:
             "overtightened",
             "1 tick of stage 1 of studs above the band; 1 ticked again as loosened",
         ),
-        ([tick(1, "90 ft-lb"), CLEAR, tick(1)], "overtightened", "1 tick of stage 1 of studs above the band"),
+        (
+            [tick(1, "90 ft-lb"), CLEAR, tick(1, loosened=True)],
+            "overtightened",
+            "1 tick of stage 1 of studs above the band; 1 ticked again as loosened",
+        ),
         ([tick(1, "90 ft-lb"), WAIVE], "overtightened", "1 tick of stage 1 of studs above the band"),
         ([tick(1, "70 ft-lb"), tick(1)], "retaken", "1 tick of stage 1 of studs out of the band first"),
         ([tick(1, "70 ft-lb"), WAIVE], "deviation", "Kim signed a deviation from studs: agreed"),

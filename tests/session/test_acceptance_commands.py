@@ -56,11 +56,12 @@ sections:
   - {id: set-head-down, title: Set the head down}
   - {id: apply-sealant, title: Apply the sealant}
   - {id: prime-flange, title: Prime the flange}
-  - {id: set-lash, title: Set the lash}
-  - {id: fit-thrust-washers, title: Fit the thrust washers}
+  - {id: set-lash, title: Set the lash, after: ["seat-intake-cam[*]"]}
+  - {id: fit-thrust-washers, title: Fit the thrust washers, undo: {do: Take them out}}
   - id: torque-mains
     title: Tighten
     uses: [torque-wrench]
+    undo: {do: Loosen them in reverse order}
     tighten:
       joint: head-studs
       stages: [30 N·m, 60 N·m, {torque: 90 N·m, only: long}, loosen 1 turn, 40 N·m, +90°, +90°,
@@ -93,6 +94,7 @@ sections:
   operations:
   - id: measure
     title: Measure
+    after: [torque-mains, fit-thrust-washers]
     record:
       bore: {ask: Bore, unit: mm}
       journal: {ask: Journal, unit: mm}

@@ -295,3 +295,74 @@ def test_message_says_what_to_do_in_this_kind_of_stage(tmp_path: Path, stages: s
     script.do_all(tick(1, value))
     (reply,) = script.send(intent("finish"))
     assert f"{advice}, or sign a deviation" in reply["refused"][-1]["message"]
+
+
+# --- above the band -------------------------------------------------------------------------------------
+
+
+def test_cleared_tick_above_its_band_still_has_to_be_loosened(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[100 N·m]")
+    script.do_all(tick(1, "150 N·m"), intent("untick", joint="studs"))
+    for value in (None, "100 N·m"):
+        (reply,) = script.send(tick(1, value))
+        assert [reason["code"] for reason in reply["refused"]] == ["remedy-first"]
+    assert "If it was misread, correct log line 3" in reply["refused"][0]["message"]
+    script.do_all(tick(1, "100 N·m", loosened=True), intent("untick", joint="studs"))
+    assert script.refused("tick", joint="studs", fastener=1) == ["remedy-first"]
+    script.do_all(tick(1, loosened=True), tick(2), intent("finish"))
+
+
+def test_cleared_tick_that_was_misread_is_corrected(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[100 N·m]")
+    script.do_all(tick(1, "150 N·m"), intent("untick", joint="studs"))
+    script.do_all(intent("correct", event=3, value="100 N·m", reason="misread"), tick(1), tick(2), intent("finish"))
+
+
+def test_tick_above_the_band_is_remembered_when_the_stage_is_cleared(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[50 N·m, 100 N·m]")
+    script.do_all(tick(1), tick(2), tick(1, "150 N·m"), *[intent("untick", joint="studs")] * 3)
+    script.do_all(tick(1), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1) == ["remedy-first"]
+
+
+def test_reading_corrected_to_above_the_band_makes_a_later_tick_void(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[100 N·m]")
+    script.do_all(tick(1, "50 N·m"), tick(1, "100 N·m"))
+    script.do_all(intent("correct", event=3, value="150 N·m", reason="misread"))
+    assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
+    assert "out-of-limit" in script.refused("finish")
+    assert script.refused("tick", joint="studs", fastener=1) == ["remedy-first"]
+    script.do_all(tick(1, "100 N·m", loosened=True), tick(2), intent("finish"))
+
+
+def test_earlier_reading_corrected_into_the_band_does_not_hide_a_cleared_one_above_it(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[100 N·m]")
+    script.do_all(tick(1, "50 N·m"), tick(1, "150 N·m"), intent("untick", joint="studs"))
+    script.do_all(intent("correct", event=3, value="100 N·m", reason="misread"))
+    assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
+    assert "out-of-limit" in script.refused("finish")
+
+
+def test_check_reading_above_its_limit_is_cleared_and_read_again(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at most 100 N·m}]")
+    script.do_all(tick(1, "150 N·m"), intent("untick", joint="studs"), tick(1, "90 N·m"), tick(2, "90 N·m"))
+    script.do_all(intent("finish"))
+
+
+@pytest.mark.parametrize(
+    ("value", "advice"),
+    [("60°", "Turn it back further and tick it again"), ("120°", "Tighten it again, turn it back")],
+)
+def test_loosening_out_of_its_band_says_which_way_to_turn(tmp_path: Path, value: str, advice: str) -> None:
+    script = tightening(tmp_path, "[40 N·m, loosen 90°]")
+    script.do_all(tick(1), tick(2), tick(1, value))
+    (reply,) = script.send(tick(2))
+    assert advice in reply["refused"][0]["message"]
+    assert "bring it up" not in reply["refused"][0]["message"].lower()
+
+
+def test_angle_turned_back_has_no_minus_sign(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[40 N·m, loosen 90°]")
+    script.do_all(tick(1), tick(2))
+    assert script.refused("tick", joint="studs", fastener=1, value="-90°") == ["bad-quantity"]
+    script.do_all(tick(1, "90°"))

@@ -267,7 +267,7 @@ def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
             yield WeakPoint(
                 "overtightened", f"{count(high, 'tick')} of {which} above the band{then}", seq, tighten.joint
             )
-        replaced = low - sum(tick.stage == number and tick.verdict in retaken for tick in work.last_ticks.values())
+        replaced = low - sum(tick.stage == number and tick.verdict in retaken for tick in work.ticks_in_force.values())
         if replaced > 0:
             yield WeakPoint(
                 "retaken", f"{count(replaced, 'tick')} of {which} out of the band first", seq, tighten.joint

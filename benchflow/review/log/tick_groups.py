@@ -92,7 +92,7 @@ class TickGroups:
     def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
         """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked."""
         verdicts: dict[_GroupKey, dict[int, Verdict]] = {key: {} for key in self._groups}
-        for tick in work.last_ticks.values():
+        for tick in work.ticks_in_force.values():
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict
         for key, group in self._groups.items():

@@ -13,7 +13,7 @@ from benchflow.session.rules.check_readings import (
 )
 from benchflow.session.rules.check_stages import TickReadings, judge_tick, out_of_band_text
 from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind, need_for_stage
-from benchflow.session.rules.joint_progress import JointProgress, out_of_band_advice, progress_text
+from benchflow.session.rules.joint_progress import JointProgress, out_of_band_advice, progress_text, too_tight_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.rules.wrench_correction import wrench_setting
@@ -32,11 +32,9 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     stage_number = _stage_of_tick(state, step, progress, fastener, intent.stage)
     if isinstance(stage_number, Refusal):
         return stage_number
-    before = progress.waived_tick(fastener, stage_number) or progress.out_tick(fastener)
-    if before is not None and progress.must_loosen(before) and not intent.loosened:
-        text = out_of_band_text(progress.joint, progress.tighten, before)
-        message = f"Fastener {fastener} was too high ({text}). Loosen it, bring it up again, and tick it as loosened"
-        return _refuse_tick("remedy-first", fastener, message)
+    too_tight = progress.too_tight.get((stage_number, fastener))
+    if too_tight is not None and not intent.loosened:
+        return _refuse_tick("remedy-first", fastener, too_tight_text(progress, too_tight))
     stage = progress.tighten.stages[stage_number - 1]
     read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):

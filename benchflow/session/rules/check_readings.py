@@ -57,6 +57,9 @@ def tick_readings(
             message = f"Fastener {name}: this stage has no figure ({stage.text}). Tick without a value"
             return refuse("not-allowed", message, name=name)
         read = None if value is None else _tool_reading(stage, value, name)
+        if isinstance(stage, LoosenStage) and isinstance(read, Quantity) and read.value < 0:
+            message = f"Fastener {name}: {value} has a minus sign. Enter the angle that it was turned back without it"
+            return refuse("bad-quantity", message, name=name)
         return read if isinstance(read, Refusal) else TickReadings(read)
     answered = _answer(stage, name, value, answer)
     if isinstance(answered, Refusal):

@@ -85,7 +85,7 @@ def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
 def _joint_targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
     """The ticks that are out of their band: of the whole joint, or of one fastener."""
     fasteners, work = fasteners_named(state, step, about), state.work(step.id)
-    out = [tick for tick in work.last_ticks.values() if tick.fastener in fasteners and tick.verdict in OUT_OF_LIMIT]
+    out = [tick for tick in work.ticks_in_force.values() if tick.fastener in fasteners and tick.verdict in OUT_OF_LIMIT]
     still_open = not {tick.entry for tick in out} <= work.covered
     return [DeviationTarget(about, frozenset(tick.entry for tick in out), still_open)] if out else []
 

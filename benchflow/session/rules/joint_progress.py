@@ -2,8 +2,9 @@
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
+from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Stage, Tighten
 from benchflow.procedure.plan import Step
+from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State, Tick, Turn, Work
@@ -74,7 +75,7 @@ class JointProgress(Struct, frozen=True):
     ``out`` the last ticks of the others that have one. ``next`` is the fastener to tick next, ``None`` if all stages
     are done. ``last`` is the last tick of any stage. ``ticked_stages`` are the stages that have ticks. ``waived`` are
     ticks that are out of their band, that a deviation covers, and that no tick of a later stage follows: they can be
-    done again.
+    done again. ``too_tight`` are the ticks after which a fastener has to be loosened, by (stage, fastener).
 
     ``draw_down`` is ``None`` if the procedure has no draw-down for the joint. Counting its turns is optional: without
     a turn, the first stage can be ticked at once. After the first turn, "all seated" must be confirmed first.
@@ -91,6 +92,7 @@ class JointProgress(Struct, frozen=True):
     draw_down: DrawDownCount | None = None
     ticked_stages: frozenset[int] = frozenset()
     waived: tuple[Tick, ...] = ()
+    too_tight: dict[tuple[int, int], Tick] = {}
 
     @property
     def complete(self) -> bool:
@@ -134,12 +136,10 @@ class JointProgress(Struct, frozen=True):
         stage = named_stage or min(self.stage_number, len(self.tighten.stages))
         return next((tick for tick in self.waived if (tick.stage, tick.fastener) == (stage, fastener)), None)
 
-    def must_loosen(self, tick: Tick) -> bool:
-        """True if the fastener of ``tick`` was tightened too far, so that it has to be let off before the next tick.
-
-        A check stage only measures, so its reading can be repeated at once.
-        """
-        return tick.verdict == "high" and not isinstance(self.tighten.stages[tick.stage - 1], CheckStage)
+    @property
+    def next_too_tight(self) -> Tick | None:
+        """The tick after which the next fastener has to be loosened; ``None`` if it need not be."""
+        return None if self.next is None else self.too_tight.get((self.stage_number, self.next))
 
 
 def joint_of(state: State, name: str) -> Joint:
@@ -166,8 +166,8 @@ def fasteners_named(state: State, step: Step, about: str) -> tuple[int, ...]:
 
 
 def open_out_ticks(work: Work) -> tuple[Tick, ...]:
-    """The last ticks that are out of their band and that no deviation covers, in the order of the stages."""
-    last = work.last_ticks
+    """The ticks in force that are out of their band and that no deviation covers, in the order of the stages."""
+    last = work.ticks_in_force
     covered = work.covered
     return tuple(
         last[key] for key in sorted(last) if last[key].verdict in OUT_OF_LIMIT and last[key].entry not in covered
@@ -185,11 +185,11 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
     if tighten.draw_down:
         draw_down = DrawDownCount(tighten.draw_down, work.turns, joint.count, work.seated, bool(work.ticks))
     out = {(tick.stage, tick.fastener): tick for tick in open_out_ticks(work)}
-    accepted = work.last_ticks.keys() - out.keys()
-    ticked = frozenset(tick.stage for tick in work.ticks)
+    accepted = work.ticks_in_force.keys() - out.keys()
+    ticked, tight = frozenset(tick.stage for tick in work.ticks), work.too_tight
     waived = tuple(
         tick
-        for key, tick in work.last_ticks.items()
+        for key, tick in work.ticks_in_force.items()
         if tick.verdict in OUT_OF_LIMIT and key not in out and tick.stage == max(ticked)
     )
     for number, stage in enumerate(tighten.stages, 1):
@@ -198,9 +198,11 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
         if len(done) < len(order):
             here = tuple(out[number, fastener] for fastener in order if (number, fastener) in out)
             following = _next_fastener(stage, order, done, here)
-            return JointProgress(joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived)
+            return JointProgress(
+                joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived, tight
+            )
     finished = len(tighten.stages) + 1
-    return JointProgress(joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived)
+    return JointProgress(joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived, tight)
 
 
 def _next_fastener(stage: Stage, order: tuple[int, ...], done: frozenset[int], out: tuple[Tick, ...]) -> int:
@@ -236,8 +238,24 @@ def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: 
 def _remedy_of(progress: JointProgress, tick: Tick) -> str:
     if any(later > tick.stage for later in progress.ticked_stages):
         return "Clear the ticks of the later stages and do it again"
-    if isinstance(progress.tighten.stages[tick.stage - 1], CheckStage):
+    return _stage_remedy(progress.tighten.stages[tick.stage - 1], tick)
+
+
+def _stage_remedy(stage: Stage, tick: Tick) -> str:
+    """What to do about a tick that is out of the band of ``stage``."""
+    if isinstance(stage, CheckStage):
         return "Read it again"
+    if isinstance(stage, LoosenStage):
+        if tick.verdict == "high":
+            return "It was turned back too far. Tighten it again, turn it back and tick it as loosened"
+        return "Turn it back further and tick it again"
     if tick.verdict == "high":
         return "Loosen it, bring it up again and tick it as loosened"
     return "Bring it up to the band and tick it again"
+
+
+def too_tight_text(progress: JointProgress, tick: Tick) -> str:
+    """Why a fastener has to be loosened before it is ticked again, and what to do if ``tick`` was misread."""
+    text = out_of_band_text(progress.joint, progress.tighten, tick)
+    loosen = _stage_remedy(progress.tighten.stages[tick.stage - 1], tick)
+    return f"Fastener {tick.fastener} was too high ({text}). {loosen}. If it was misread, correct log line {tick.seq}"

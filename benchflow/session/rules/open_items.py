@@ -92,7 +92,7 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def _all_ticked(state: State, step: Step, progress: JointProgress) -> bool:
     """True if every fastener has a tick in each of its stages."""
-    ticked = state.work(step.id).last_ticks
+    ticked = state.work(step.id).ticks_in_force
     return all(
         (number, fastener) in ticked
         for number, stage in enumerate(progress.tighten.stages, 1)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import CheckStage
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.done_operations import reopened_by
@@ -97,11 +98,12 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
 def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
     before = state.work(entry.operation).tick(event.event)
     correct = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch, "answer": event.answer}
-    ticks = tuple(
-        replace(tick, corrected=line.seq, **correct) if tick.seq == event.event else tick
-        for tick in state.work(entry.operation).ticks
+    work = state.work(entry.operation)
+    ticks, cleared_high = (
+        tuple(replace(tick, corrected=line.seq, **correct) if tick.seq == event.event else tick for tick in ticks)
+        for ticks in (work.ticks, work.cleared_high)
     )
-    state = with_entry(state, entry.operation, line.by, ticks=ticks)
+    state = with_entry(state, entry.operation, line.by, ticks=ticks, cleared_high=cleared_high)
     return state if before is None else _without_waiver_of(state, entry.operation, before)
 
 
@@ -163,15 +165,32 @@ def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[
 
 def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
     tick = Tick(
-        line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch, answer=event.answer
+        line.seq,
+        event.stage,
+        event.fastener,
+        event.quantity,
+        event.verdict,
+        event.stretch,
+        event.answer,
+        loosened=event.loosened,
+        check=_is_check(state, event),
     )
-    replaced = state.work(event.operation).last_ticks.get((event.stage, event.fastener))
+    replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
     state = with_entry(state, event.operation, line.by, ticks=(*state.work(event.operation).ticks, tick))
     if replaced is not None:
         state = _without_waiver_of(state, event.operation, replaced)
     if event.quantity is None and not event.answer:
         return state
     return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
+
+
+def _is_check(state: State, event: ev.FastenerTicked) -> bool:
+    """True if the tick is of a check stage."""
+    step = state.plan.steps.get(event.operation)
+    tighten = None if step is None else step.operation.tighten
+    if tighten is None or not 1 <= event.stage <= len(tighten.stages):
+        return False
+    return isinstance(tighten.stages[event.stage - 1], CheckStage)
 
 
 def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
@@ -181,9 +200,13 @@ def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State
     ]
     if not matching:
         return state
+    gone = ticks[matching[-1]]
     kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
-    state = with_entry(state, event.operation, line.by, ticks=kept)
-    return _without_waiver_of(state, event.operation, ticks[matching[-1]])
+    cleared_high = state.work(event.operation).cleared_high
+    if gone.verdict == "high":
+        cleared_high = (*cleared_high, gone)
+    state = with_entry(state, event.operation, line.by, ticks=kept, cleared_high=cleared_high)
+    return _without_waiver_of(state, event.operation, gone)
 
 
 def _without_waiver_of(state: State, step: str, gone: Tick) -> State:
@@ -286,4 +309,4 @@ def _entries_about(state: State, event: ev.DeviationSigned) -> Iterator[int]:
             yield seq
     step = state.plan.steps.get(event.operation)
     if step is not None and step.operation.tighten is not None and step.operation.tighten.joint == event.about:
-        yield from (tick.entry for tick in work.last_ticks.values() if tick.verdict in OUT_OF_LIMIT)
+        yield from (tick.entry for tick in work.ticks_in_force.values() if tick.verdict in OUT_OF_LIMIT)

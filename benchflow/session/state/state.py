@@ -46,6 +46,8 @@ class Tick(Struct, frozen=True):
     stretch: StoredQuantity | None = None
     answer: CheckAnswer = ""  # at a check stage, of a wrench that shows no reading
     corrected: int = 0  # ``seq`` of its last correction
+    loosened: bool = False  # true if the fastener was let off and brought up again for this tick
+    check: bool = False  # true in a check stage, which only measures
 
     @property
     def entry(self) -> int:
@@ -93,6 +95,7 @@ class Work(Struct, frozen=True):
 
     readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}  # attempts by value and reading, oldest first
     ticks: tuple[Tick, ...] = ()
+    cleared_high: tuple[Tick, ...] = ()  # cleared ticks that were above their band; the fastener is still too tight
     turns: tuple[Turn, ...] = ()  # of the draw-down
     seated: bool = False  # the part was confirmed to be down
     checks: frozenset[int] = frozenset()  # numbers of the ticked checks, from 1
@@ -136,13 +139,33 @@ class Work(Struct, frozen=True):
         return bool(stated) and stated[-1]
 
     def tick(self, seq: int) -> Tick | None:
-        """The tick of event ``seq``; ``None`` if it was cleared."""
-        return next((tick for tick in self.ticks if tick.seq == seq), None)
+        """The tick of event ``seq``; ``None`` if it was cleared. A cleared tick above its band is kept."""
+        return next((tick for tick in (*self.ticks, *self.cleared_high) if tick.seq == seq), None)
 
     @property
-    def last_ticks(self) -> dict[tuple[int, int], Tick]:
-        """The last tick of each fastener in each stage, by (stage, fastener). Only these count."""
-        return {(tick.stage, tick.fastener): tick for tick in self.ticks}
+    def too_tight(self) -> dict[tuple[int, int], Tick]:
+        """The ticks above their band after which the fastener was not loosened, by (stage, fastener).
+
+        A cleared tick is one of them, since the fastener was tightened all the same. A check stage only measures, so
+        its ticks are left out.
+        """
+        found: dict[tuple[int, int], Tick] = {}
+        cleared = {tick.seq for tick in self.cleared_high}
+        for tick in sorted((*self.ticks, *self.cleared_high), key=lambda tick: tick.seq):
+            if tick.loosened and tick.seq not in cleared:
+                found.pop((tick.stage, tick.fastener), None)
+            if tick.verdict == "high" and not tick.check:
+                found[tick.stage, tick.fastener] = tick
+        return found
+
+    @property
+    def ticks_in_force(self) -> dict[tuple[int, int], Tick]:
+        """The tick of each fastener in each stage that counts, by (stage, fastener).
+
+        It is the last one. A tick above its band stays in force until the fastener was loosened.
+        """
+        last = {(tick.stage, tick.fastener): tick for tick in self.ticks}
+        return {**last, **{key: tick for key, tick in self.too_tight.items() if key in last}}
 
     @property
     def covered(self) -> frozenset[int]:

@@ -14,6 +14,7 @@ from benchflow.session.rules.joint_progress import (
     out_of_band_advice,
     progress_text,
     stage_order,
+    too_tight_text,
 )
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.rules.wrench_correction import setting_lines, setting_on_scale, stage_warnings
@@ -51,14 +52,22 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         complete=progress.complete,
         tick_values=_tick_values(progress),
         optional_value=_optional_value(progress),
-        advice=out_of_band_advice(state, step, progress, progress.out[0]) if progress.out else "",
-        loosen_first=any(progress.must_loosen(tick) for tick in progress.out if tick.fastener == progress.next),
+        advice=_advice(state, step, progress),
+        loosen_first=progress.next_too_tight is not None,
         wrench_setting=setting_on_scale(state, progress),
         draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),
         reread=tuple(tick.fastener for tick in repeatable),
         reread_stage=progress.stage_number if repeatable else 0,
         last_entry=_last_entry(progress),
     )
+
+
+def _advice(state: State, step: Step, progress: JointProgress) -> str:
+    """What to do about a fastener that is out of its band; empty if there is none."""
+    if progress.out:
+        return out_of_band_advice(state, step, progress, progress.out[0])
+    tight = progress.next_too_tight
+    return "" if tight is None else too_tight_text(progress, tight)
 
 
 def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
@@ -88,7 +97,7 @@ def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tup
     covered = work.covered
     last: dict[int, Tick] = {}
     last_read: dict[int, Tick] = {}
-    for (stage, fastener), tick in work.last_ticks.items():
+    for (stage, fastener), tick in work.ticks_in_force.items():
         if fastener not in last or last[fastener].stage <= stage:
             last[fastener] = tick
         if tick.quantity is not None and (fastener not in last_read or last_read[fastener].stage <= stage):

@@ -188,6 +188,16 @@ class Interval(Struct, frozen=True):
     low_open: bool = False
     high_open: bool = False
 
+    def is_below(self, other: "Interval") -> bool:
+        """True if every value of this interval is below every value of ``other``."""
+        return self.high is not None and other.low is not None and self.high < other.low
+
+    def distance(self, value: Fraction) -> Fraction:
+        """The distance of a value from the interval; 0 inside of it and at its ends."""
+        below = Fraction(0) if self.low is None else self.low - value
+        above = Fraction(0) if self.high is None else value - self.high
+        return max(below, above, Fraction(0))
+
     def position(self, value: Fraction) -> Literal["within", "low", "high"]:
         """Compare an exact base value with the interval."""
         if self.low is not None and (value < self.low or (self.low_open and value == self.low)):
@@ -197,10 +207,12 @@ class Interval(Struct, frozen=True):
         return "within"
 
 
-def interval(limit: Limit, *, difference: bool = False) -> Interval:
+def interval(limit: Limit, *, difference: bool = False, at: Fraction | None = None) -> Interval:
     """Return a limit in exact base values. If it is printed in two columns, the interval covers both.
 
-    ``difference`` means that the limit is one of temperature differences.
+    Two nominal columns may have a gap between them: 90 ft-lb (120 N·m). Then the interval is that of the column nearest
+    to the value ``at``, so that nothing in the gap is within. ``difference`` means that the limit is one of temperature
+    differences.
     """
 
     def exact(end: Quantity | None) -> Fraction | None:
@@ -211,7 +223,12 @@ def interval(limit: Limit, *, difference: bool = False) -> Interval:
     low, high = exact(limit.low), exact(limit.high)
     if limit.other is None:
         return Interval(low, high, limit.low_open, limit.high_open)
-    other = interval(limit.other, difference=difference)
+    own, other = (
+        Interval(low, high, limit.low_open, limit.high_open),
+        interval(limit.other, difference=difference, at=at),
+    )
+    if at is not None and (own.is_below(other) or other.is_below(own)):
+        return own if own.distance(at) <= other.distance(at) else other
     low_open, high_open = limit.low_open, limit.high_open
     if low is not None and other.low is not None and other.low <= low:
         low, low_open = other.low, other.low_open and (low_open or other.low < low)
@@ -243,7 +260,7 @@ def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal[
         if end is not None:
             check_convertible(q, end.unit)
     value = base_of_difference(q) if difference else base(q)
-    return interval(limit, difference=difference).position(value)
+    return interval(limit, difference=difference, at=value).position(value)
 
 
 def seconds(q: Quantity) -> float:

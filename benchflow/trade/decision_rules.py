@@ -73,7 +73,7 @@ def judge(
         if end is not None:
             check_convertible(reading, end.unit)
     value = base_of_difference(reading) if difference else base(reading)
-    bounds = interval(limit, difference=difference)
+    bounds = interval(limit, difference=difference, at=value)
     return judge_exact(value, bounds, decision, None if u is None else base_of_difference(u))
 
 

@@ -69,3 +69,17 @@ def test_reading_is_judged_by_the_limit_as_printed(
         (event,) = script.do("record", name="x", value=value)
         assert event["data"]["verdict"] == "ok", event
     script.do_all(intent("finish"))
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    # 90 ft-lb to half its last digit is 121.35 .. 122.70 N·m, 120 N·m is 119.5 .. 120.5 N·m. Nothing between is ok.
+    [("120 N·m", "ok"), ("119.4 N·m", "low"), ("120.6 N·m", "high"), ("121.2 N·m", "low"), ("90 ft-lb", "ok"),
+     ("122.8 N·m", "high")],
+)  # fmt: skip
+def test_value_between_two_nominal_columns_is_in_neither(tmp_path: Path, value: str, verdict: str) -> None:
+    operation = "{id: pull, title: Pull, record: {x: {ask: X, unit: N·m, limit: 90 ft-lb (120 N·m)}}}"
+    script = Script(tmp_path, procedure_with(operation))
+    script.do_all(open_intent(), intent("start", operation="pull"), intent("record", name="x", value=value))
+    (recorded,) = (line["data"] for line in script.log() if line["kind"] == "recorded")
+    assert recorded["verdict"] == verdict

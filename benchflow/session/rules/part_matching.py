@@ -113,7 +113,7 @@ def fitted_part(state: State, step: Step, match: PartMatching, place: str, size:
     if not results:
         return None
     found = next(iter(results.values())).measurement
-    bounds = interval(match.limit, difference=found.difference)
+    bounds = interval(match.limit, difference=found.difference, at=found.exact)
     judged = judge_exact(found.exact, bounds, work.decision, found.uncertainty(work))
     return FittedPart(found.shown, judged.verdict, found.exact)
 

@@ -150,7 +150,8 @@ def comparison_of(
             compared, limit, difference = measured, bound.limit, True
         case None:
             return None
-    return LimitComparison(compared.exact, interval(limit, difference=difference), compared.uncertainty(value))
+    bounds = interval(limit, difference=difference, at=compared.exact)
+    return LimitComparison(compared.exact, bounds, compared.uncertainty(value))
 
 
 def judge_measurement(

@@ -1,13 +1,16 @@
 """Decides if one operation is done before another in every order, and shows an order in which it is not."""
 
+from functools import cached_property
+
 from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.interlock import action_reasons, after_action, forbidden
+from benchflow.ordering.interlock import action_reasons, after_action, forbidden, moves_of
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, allowed_starts
 from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.rework import DoneWork, StateWrite
 from benchflow.ordering.route import SafeRoute, route
-from benchflow.procedure.plan import Plan
+from benchflow.ordering.state_machine import bits
+from benchflow.procedure.plan import Plan, Step
 
 
 class Precedence:
@@ -42,6 +45,34 @@ class Precedence:
         if key not in self._known:
             self._known[key] = self._search(self.analysis.plan, step_id)
         return self._known[key]
+
+    def orders_key(self, step_id: str) -> tuple[object, ...]:
+        """A key that is equal in two builds if the same states are possible before the step, by the same actions.
+
+        Steps that neither read nor write a state do not count.
+        """
+        order, own = self.analysis.paper, self._steps_with_states
+        number = order.index[step_id]
+        before = tuple(order.before[each] & own for each in (number, *bits(own)))
+        names = tuple(order.steps[each] for each in bits(own))
+        return names, tuple(_names(order.steps, mask) for mask in before), self._states_key
+
+    @cached_property
+    def _steps_with_states(self) -> int:
+        """The mask of the steps that read or write a state."""
+        steps = self.analysis.plan.steps.values()
+        return sum(1 << number for number, step in enumerate(steps) if _uses_a_state(step))
+
+    @cached_property
+    def _states_key(self) -> str:
+        """What the steps and moves of the build do with states."""
+        plan = self.analysis.plan
+        steps = [
+            (step.id, step.needs, step.during, step.sets, step.undo_needs, step.undo_sets)
+            for step in plan.steps.values()
+            if _uses_a_state(step)
+        ]
+        return repr((steps, list(moves_of(plan))))
 
     def _plan_without(self, step_id: str) -> Plan:
         """The plan without a step and all that comes after it."""
@@ -79,6 +110,14 @@ class Precedence:
         """The least number of steps of an order to ``goal``: its prerequisites and itself."""
         order = self.analysis.paper
         return order.before[order.index[goal]].bit_count() + 1
+
+
+def _uses_a_state(step: Step) -> bool:
+    return bool(step.needs or step.during or step.sets or step.undo_needs or step.undo_sets)
+
+
+def _names(steps: tuple[str, ...], mask: int) -> tuple[str, ...]:
+    return tuple(steps[number] for number in bits(mask))
 
 
 def _is_allowed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...]) -> bool:

@@ -54,6 +54,7 @@ class _ProofRun:
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
         self._reported: set[tuple[object, ...]] = set()
         self._absent: set[tuple[str, str]] = set()
+        self._proven_remedies: set[tuple[object, ...]] = set()
         self._incomplete = False
 
     def run(self) -> Proof:
@@ -200,7 +201,7 @@ class _ProofRun:
         precedence = Precedence(analysis)
         found = list(absent_values(precedence, self._absent))
         self._findings += found
-        others = [*unreachable_remedies(precedence), *unrestored_settings(precedence)]
+        others = [*unreachable_remedies(precedence, self._proven_remedies), *unrestored_settings(precedence)]
         self._add(others)
         self._incomplete |= any(each.code == "not-explored" for each in (*found, *others))
 

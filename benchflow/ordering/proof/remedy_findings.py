@@ -7,7 +7,7 @@ from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.proof.witness import Undecided, Witness
-from benchflow.ordering.rework import NoRework, UndoBlocked, obstacle_text, plan_rework, with_dependents
+from benchflow.ordering.rework import NoRework, ReworkPlan, UndoBlocked, obstacle_text, plan_rework, with_dependents
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import ValueRef
@@ -25,14 +25,17 @@ class RedoOfRemedy(NamedTuple):
     mark: Mark
 
 
-def unreachable_remedies(precedence: Precedence) -> Iterator[OrderFinding]:
-    """A finding for each operation in a `redo` that is not done before, has no `undo`, or cannot be undone there."""
+def unreachable_remedies(precedence: Precedence, proven: set[tuple[object, ...]]) -> Iterator[OrderFinding]:
+    """A finding for each operation in a `redo` that is not done before, has no `undo`, or cannot be undone there.
+
+    ``proven`` holds what was proven for other builds, so that equal work is not proven again. It is added to.
+    """
     plan = precedence.analysis.plan
     for step in plan.steps.values():
         if not precedence.is_done(step.id):
             continue
         for each in redone_steps(plan, step):
-            found = _finding_on(precedence, each)
+            found = _finding_on(precedence, each, proven)
             if found is not None:
                 yield found
 
@@ -50,7 +53,7 @@ def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:
                         yield RedoOfRemedy(step, redo, value.name, where, ref.mark)
 
 
-def _finding_on(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
+def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[object, ...]]) -> OrderFinding | None:
     plan = precedence.analysis.plan
     options = dict(plan.options)
     title, measuring = each.redo.title, each.step.title
@@ -74,19 +77,45 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | No
             f"`{each.step.operation.id}`, or leave it out of `redo`"
         )
         return _with_order(each, message, without, options)
-    to = precedence.order_to(each.step.id)
-    return _blocked_undo(plan, each, to) if isinstance(to, Witness) else None
-
-
-def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness) -> OrderFinding | None:
-    """A finding if the operation cannot be undone after the order ``to``, whatever moves are made."""
-    history = work_before_last(plan, to)
-    undone = with_dependents(plan, history, [each.redo.id])
-    if any(plan.steps[name].operation.undo is None for name in undone):
-        return None  # the rework planner has no way to undo it, but a remedy reopens it
-    found = plan_rework(plan, history, each.redo.id)
-    if not isinstance(found, NoRework):
+    if not _undo_needs_a_state(precedence, each.redo):
         return None
+    key = each.redo.id, each.step.id, *precedence.orders_key(each.step.id)
+    if key in proven:
+        return None
+    to = precedence.order_to(each.step.id)
+    if not isinstance(to, Witness):
+        return None
+    found = _undo_after(plan, each.redo, to)
+    if isinstance(found, ReworkPlan):
+        proven.add(key)
+    return _blocked_undo(plan, each, to, found) if isinstance(found, NoRework) else None
+
+
+def _undo_needs_a_state(precedence: Precedence, redo: Step) -> bool:
+    """True if the `undo` of the step, or of one that may have to be undone before it, needs a state."""
+    order, plan = precedence.analysis.order, precedence.analysis.plan
+    number = order.index[redo.id]
+    return any(
+        step.undo_needs
+        and (step is redo or order.before[order.index[name]] >> number & 1 or step.needs.keys() & redo.sets.keys())
+        for name, step in plan.steps.items()
+    )
+
+
+def _undo_after(plan: Plan, redo: Step, to: Witness) -> ReworkPlan | NoRework | None:
+    """The plan to undo a step after the order ``to``, without its last step; ``None`` if there is no `undo` for it.
+
+    A remedy reopens the steps that come after the step too, even if they have no `undo`.
+    """
+    history = work_before_last(plan, to)
+    undone = with_dependents(plan, history, [redo.id])
+    if any(plan.steps[name].operation.undo is None for name in undone):
+        return None
+    return plan_rework(plan, history, redo.id)
+
+
+def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness, found: NoRework) -> OrderFinding | None:
+    """A finding if the operation cannot be undone after the order ``to``, whatever moves are made."""
     blocked = [reason for reason in found.reasons if isinstance(reason, UndoBlocked)]
     if not blocked:
         return None

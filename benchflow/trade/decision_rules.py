@@ -10,6 +10,7 @@ Comparisons are exact (fractions in the base unit), so the unit of a reading can
 are floats. They are only displayed.
 """
 
+from decimal import Decimal
 from fractions import Fraction
 from math import erfc, sqrt
 
@@ -17,7 +18,9 @@ from msgspec import Struct
 
 from benchflow.procedure.model import DecisionRule
 from benchflow.quantity import Interval, Limit, Quantity, base, base_of_difference, interval
-from benchflow.quantity.arithmetic import check_convertible
+from benchflow.quantity.arithmetic import check_convertible, difference_factor, from_base
+from benchflow.quantity.shown import magnitude
+from benchflow.trade.rounding import round_inwards
 from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
@@ -155,6 +158,29 @@ def acceptance_limits(bounds: Interval, u: Fraction) -> tuple[Fraction | None, F
         else:
             outside = between
     return inside, low + high - inside
+
+
+def rounded_acceptance(
+    judged: Judgement, unit: str, *, difference: bool = False
+) -> tuple[Decimal | None, Decimal | None]:
+    """Return the acceptance limits in ``unit``, rounded inwards to two significant digits of the guard band.
+
+    Every value between the rounded ends is ok. An open end is ``None``. ``difference`` is true for a difference of
+    temperatures.
+    """
+    low, high = judged.accept_low, judged.accept_high
+    bands = [
+        abs(accept - reject)
+        for accept, reject in ((low, judged.reject_low), (high, judged.reject_high))
+        if accept is not None and reject is not None
+    ]
+    band = max(bands, default=Fraction(0)) / 2 / difference_factor(unit)
+    places = max(0, 1 - magnitude(band)) if band else 6
+
+    def end(exact: Fraction | None, up: bool) -> Decimal | None:
+        return None if exact is None else round_inwards(from_base(exact, unit, difference=difference), places, up=up)
+
+    return end(low, True), end(high, False)
 
 
 def conformity(value: Fraction, bounds: Interval, u: Fraction) -> float:

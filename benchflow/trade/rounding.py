@@ -14,7 +14,18 @@ def round_to_places(value: Decimal | Fraction | float, count: int) -> Decimal:
     """Return ``value`` rounded to ``count`` decimal places, halves away from zero. -1 rounds to tens."""
     number = value if isinstance(value, Decimal) else decimal(Fraction(value))
     rounded = number.quantize(Decimal(1).scaleb(-count), context=_LONG)
-    return rounded.quantize(Decimal(1), context=_LONG) if count < 0 else rounded
+    rounded = rounded.quantize(Decimal(1), context=_LONG) if count < 0 else rounded
+    return rounded or abs(rounded)  # zero has no minus sign
+
+
+def round_inwards(value: Fraction, count: int, *, up: bool) -> Decimal:
+    """Return ``value`` rounded to ``count`` decimals: ``up`` for the low end of a range, down for its high end.
+
+    Each value between the rounded ends is between the exact ones.
+    """
+    steps = value * Fraction(10) ** count
+    whole = -((-steps.numerator) // steps.denominator) if up else steps.numerator // steps.denominator
+    return Decimal(whole).scaleb(-count)
 
 
 def round_to_digits(value: Decimal | Fraction | float, digits: int) -> Decimal:

@@ -8,9 +8,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
-from benchflow.quantity import Interval, Limit, Quantity, difference_factor, dimension_of, interval, show_limit
+from benchflow.quantity import Interval, Limit, Quantity, dimension_of, interval, show_limit
 from benchflow.quantity.arithmetic import decimal, from_base
-from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
     Measurement,
     from_stored,
@@ -22,7 +22,7 @@ from benchflow.session.rules.measurements import (
 )
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import State
-from benchflow.trade.decision_rules import Judgement, judge_exact
+from benchflow.trade.decision_rules import Judgement, judge_exact, rounded_acceptance
 from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import Verdict
 
@@ -227,29 +227,12 @@ def _acceptance_limits_text(judged: Judgement, value: RecordedValue | Calculated
     low, high = judged.accept_low, judged.accept_high
     if low is not None and high is not None and low > high:
         return "none"
-    bands = [
-        abs(accept - reject)
-        for accept, reject in ((low, judged.reject_low), (high, judged.reject_high))
-        if accept is not None and reject is not None
-    ]
-    factor = difference_factor(value.unit)
-    band = max(bands) / 2 / factor
-    places = max(0, 1 - magnitude(band)) if band else 6
-
-    def end(exact: Fraction | None, up: bool) -> str:
-        if exact is None:
-            return ""
-        number = from_base(exact, value.unit, difference=difference)
-        steps = number * Fraction(10) ** places
-        whole = -((-steps.numerator) // steps.denominator) if up else steps.numerator // steps.denominator
-        rounded = Decimal(whole).scaleb(-places)
-        return f"{rounded:f}"
-
-    if low is None:
-        return f"at most {with_unit(end(high, False), value.unit)}"
-    if high is None:
-        return f"at least {with_unit(end(low, True), value.unit)}"
-    return f"{end(low, True)} .. {with_unit(end(high, False), value.unit)}"
+    accept_low, accept_high = rounded_acceptance(judged, value.unit, difference=difference)
+    if accept_low is None:
+        return f"at most {with_unit(f'{accept_high:f}', value.unit)}"
+    if accept_high is None:
+        return f"at least {with_unit(f'{accept_low:f}', value.unit)}"
+    return f"{accept_low:f} .. {with_unit(f'{accept_high:f}', value.unit)}"
 
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:

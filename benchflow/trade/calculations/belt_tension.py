@@ -16,7 +16,13 @@ from benchflow.trade.calculations.inputs import (
     QuantityInput,
     length_field,
 )
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    decimals_that_tell,
+    limit_ends,
+    line,
+)
 from benchflow.trade.rounding import in_unit
 
 SOURCE = "vibrating string, first mode: T = 4 × m × L² × f²"
@@ -64,7 +70,6 @@ def belt_tension(
     newtons = 4 * per_length * base(span) ** 2 * base(frequency) ** 2
     tension = in_unit(newtons, unit)
     filled = f"4 × {show(mass)} / {show(length)} × ({show(span)})² × ({show(frequency)})²"
-    first = line("tension", "Tension in the span", tension.value, unit, "T = 4 × m / length × L² × f²", filled)
     notes: tuple[str, ...] = _NOTES
     if limit is not None:
         for end in (limit.low, limit.high):
@@ -72,6 +77,9 @@ def belt_tension(
                 raise CalculationError("limit", f"{show(end)} is not a force", "Write it like 400 .. 500 N.")
         verdict = "within" if position(limit, Quantity(decimal(newtons), "N", "")) == "within" else "outside"
         notes = (f"That is {verdict} the limit {limit.text}.", *_NOTES)
+    places = decimals_that_tell(tension.value, 2 - tension.value.adjusted(), *limit_ends(limit, unit))
+    first = line("tension", "Tension in the span", tension.value, unit, "T = 4 × m / length × L² × f²", filled,
+                 decimals=places)  # fmt: skip
     return CalculationResult("Belt tension by frequency", (first,), SOURCE, notes, cautions=_STOPPED)
 
 

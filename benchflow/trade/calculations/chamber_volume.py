@@ -15,7 +15,14 @@ from benchflow.trade.calculations.inputs import (
     length_field,
     number_field,
 )
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, decimals_of, line
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    ResultLine,
+    decimals_of,
+    decimals_that_tell,
+    line,
+)
 from benchflow.trade.rounding import amount, in_unit
 
 GEOMETRY = "geometry"
@@ -159,7 +166,8 @@ def squish(deck: Quantity, gasket: Quantity, step: Quantity | None = None, rod: 
         line("squish", "Squish clearance", clearance.value, gasket.unit, "deck + gasket + step",
              " + ".join(map(show, parts)).replace("+ -", "− "), decimals=decimals),
         line("spare", "Above the usual minimum by", spare.value, gasket.unit, "squish − usual minimum",
-             f"squish − {show_converted(least, gasket.unit)}", decimals=max(decimals, 2)),
+             f"squish − {show_converted(least, gasket.unit)}",
+             decimals=decimals_that_tell(spare.value, max(decimals, 2), 0)),
     )  # fmt: skip
     notes = (
         "Assumed: cold, at slow speed. A running engine closes part of it: the rod stretches and the piston rocks.",

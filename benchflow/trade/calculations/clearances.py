@@ -24,6 +24,7 @@ from benchflow.trade.calculations.result import (
     CalculationResult,
     ResultLine,
     decimals_of,
+    decimals_that_tell,
     line,
     shop_decimals,
 )
@@ -180,11 +181,12 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
     decimals = decimals_of(measured) if lash is None else decimals_of(measured, lash)
     filled = show(measured) if lash is None else f"{show(measured)} + {show(lash)}"
     margin = in_unit(clearance - base(minimum), measured.unit).value
-    margin_decimals = max(decimals, shop_decimals(measured.unit))
+    margin_decimals = decimals_that_tell(margin, max(decimals, shop_decimals(measured.unit)), 0)
     lines = (
         line("clearance", "Clearance", in_unit(clearance, measured.unit).value, measured.unit, "measured + lash",
              filled, decimals=decimals),
-        _length_line("minimum", f"Usual minimum, {valve}", minimum, measured.unit, "common practice", show(minimum)),
+        line("minimum", f"Usual minimum, {valve}", in_unit(base(minimum), measured.unit).value, measured.unit,
+             "common practice", show(minimum), decimals=margin_decimals),
         line("spare", "Above the usual minimum by", margin, measured.unit, "clearance − usual minimum",
              f"clearance − {show(minimum)}", decimals=margin_decimals),
     )  # fmt: skip

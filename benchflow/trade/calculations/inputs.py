@@ -25,8 +25,17 @@ class QuantityInput(Struct, frozen=True, tag="quantity"):
     unit: str = ""
 
 
+class RangeInput(Struct, frozen=True, tag="range"):
+    """A quantity or a range of two ends, such as ``50 .. 70 in-lb``. The fields are those of :class:`QuantityInput`."""
+
+    dimension: str
+    unit: str
+
+
 class LimitInput(Struct, frozen=True, tag="limit"):
-    """A limit, such as ``0.10 .. 0.28 mm``."""
+    """A limit, such as ``0.10 .. 0.28 mm``. ``nominal`` permits one quantity, such as ``0.15 mm``."""
+
+    nominal: bool = False
 
 
 class ThreadInput(Struct, frozen=True, tag="thread"):
@@ -49,7 +58,7 @@ class WordInput(Struct, frozen=True, tag="choice"):
     choices: tuple[str, ...]
 
 
-InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | WordInput
+InputKind = QuantityInput | RangeInput | LimitInput | ThreadInput | UnitInput | TextInput | WordInput
 
 
 class InputField(Struct, frozen=True):
@@ -81,6 +90,11 @@ def angle_field(name: str, ask: str, example: str, *, optional: bool = False) ->
 def torque_field(name: str, ask: str, example: str) -> InputField:
     """Return a field for a torque. A screen shows N·m beside it."""
     return InputField(name, ask, QuantityInput("torque", "N·m"), example)
+
+
+def torque_range_field(name: str, ask: str, example: str) -> InputField:
+    """Return a field for a torque or a range of torques. A screen shows N·m beside it."""
+    return InputField(name, ask, RangeInput("torque", "N·m"), example)
 
 
 def number_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
@@ -120,6 +134,13 @@ class Inputs:
         if value is not None and not isinstance(value, Quantity):
             raise TypeError(f"{name} is not a quantity")
         return value
+
+    def range(self, name: str) -> tuple[Quantity, Quantity | None]:
+        """Return a required quantity and ``None``, or the two ends of a range."""
+        value = self._values.get(name)
+        if isinstance(value, Limit) and value.low is not None and value.high is not None:
+            return value.low, value.high
+        return self.quantity(name), None
 
     def limit(self, name: str) -> Limit:
         """Return a required limit."""
@@ -233,8 +254,10 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
         case QuantityInput(dimension=dimension, unit=unit):
             default = unit if use_field_units or dimension == "" else None
             return parse_quantity(text, unit=default, dimension=dimension)
-        case LimitInput():
-            return parse_limit(text, nominal=False)
+        case RangeInput(dimension=dimension, unit=unit):
+            return _range(field, text, unit if use_field_units else None, dimension)
+        case LimitInput(nominal=nominal):
+            return parse_limit(text, nominal=nominal)
         case ThreadInput():
             return _thread(field.name, text)
         case UnitInput(dimension=dimension):
@@ -245,6 +268,19 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
             return text
         case TextInput():
             return text
+
+
+def _range(field: InputField, text: str, unit: str | None, dimension: str) -> Quantity | Limit:
+    try:
+        return parse_quantity(text, unit=unit, dimension=dimension)
+    except QuantityError as error:
+        try:
+            limit = parse_limit(text, unit=unit, dimension=dimension, nominal=False)
+        except QuantityError as range_error:
+            raise (range_error if ".." in text else error) from None
+    if limit.low is None or limit.high is None:
+        raise CalculationError(field.name, "A range needs both ends", f"Write {field.example}, or like 50 .. 70 in-lb.")
+    return limit
 
 
 def _thread(name: str, text: str) -> Thread:

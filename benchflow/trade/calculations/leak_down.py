@@ -7,7 +7,13 @@ from benchflow.quantity import Limit, Quantity, base, dimension_of, position, sh
 from benchflow.quantity.arithmetic import decimal
 from benchflow.trade.calculations.input_checks import require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, Inputs, LimitInput, QuantityInput
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    decimals_that_tell,
+    limit_ends,
+    line,
+)
 
 SOURCE = "definition; usual values: common practice, no source"
 _TURNS = Caution(
@@ -32,7 +38,8 @@ def leak_down(supply: Quantity, cylinder: Quantity, limit: Limit | None = None) 
         )  # fmt: skip
     leakage = (base(supply) - base(cylinder)) / base(supply) * 100
     first = line("leakage", "Leakage", leakage, "%", "(supply − cylinder) / supply × 100 %",
-                 f"({show(supply)} − {show(cylinder)}) / {show(supply)} × 100 %", decimals=1)  # fmt: skip
+                 f"({show(supply)} − {show(cylinder)}) / {show(supply)} × 100 %",
+                 decimals=decimals_that_tell(leakage, 1, *limit_ends(limit, "%")))  # fmt: skip
     notes = (
         _verdict(leakage, limit),
         "Assumed: piston at top dead centre of compression, gauge pressures, the same orifice for all cylinders.",

@@ -4,7 +4,15 @@ from benchflow.procedure.model import Caution
 from benchflow.quantity import Limit, Quantity, base, dimension_of, parse_quantity, position, show
 from benchflow.trade.calculations.input_checks import expansion_coefficient, require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, Inputs, LimitInput, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, decimals_of, line
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    ResultLine,
+    decimals_of,
+    decimals_that_tell,
+    limit_ends,
+    line,
+)
 from benchflow.trade.rounding import in_unit
 
 SOURCE = "linear expansion; reference temperature 20 °C: ISO 1 (from memory)"
@@ -54,7 +62,7 @@ def piston_clearance(
 
     cold, reference = clearance(measured_at, measured_at), clearance(REFERENCE, REFERENCE)
     hot = clearance(bore_hot, piston_hot)
-    decimals = decimals_of(bore, piston)
+    decimals = decimals_that_tell(reference.value, decimals_of(bore, piston) + 1, *limit_ends(limit, bore.unit)) - 1
     formula = "bore × (1 + αb × (tb − t0)) − piston × (1 + αp × (tp − t0))"
     lines = [line("measured", f"Clearance at {show(measured_at)}", cold.value, bore.unit, "bore − piston",
                   f"{show(bore)} − {show(piston)}", decimals=decimals)]  # fmt: skip

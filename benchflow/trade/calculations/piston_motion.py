@@ -19,7 +19,13 @@ from benchflow.trade.calculations.inputs import (
     length_field,
     number_field,
 )
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, decimals_of, line
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    decimals_of,
+    decimals_that_tell,
+    line,
+)
 from benchflow.trade.rounding import amount, in_unit
 
 GEOMETRY = "geometry of the slider crank"
@@ -163,7 +169,7 @@ def valve_at_angle(
     space = (drop + float(amount(deck, lift.unit)) + float(amount(gasket, lift.unit))) * slope
     clearance = space + float(depth) - float(lift.value)
     decimals = max(2, min(4, decimals_of(lift)))
-    least, spare = show_converted(minimum, lift.unit), clearance - float(amount(minimum, lift.unit))
+    least, spare = show_converted(minimum, lift.unit), round(clearance - float(amount(minimum, lift.unit)), 9)
     formula = "drop + deck + gasket" if tilt is None else "(drop + deck + gasket) × cos tilt"
     parts = [
         f"{show(deck)} + {show(gasket)}" if tilt is None else f"({show(deck)} + {show(gasket)}) × cos {show(tilt)}"
@@ -176,7 +182,7 @@ def valve_at_angle(
         line("clearance", f"Clearance at {show(angle)}", clearance, lift.unit, f"{formula} + pocket + recess − lift",
              f"{moved} + {' + '.join(parts)} − {show(lift)}", decimals=decimals),
         line("spare", "Above the usual minimum by", spare, lift.unit, "clearance − usual minimum",
-             f"clearance − {least}", decimals=decimals),
+             f"clearance − {least}", decimals=decimals_that_tell(spare, decimals, 0)),
         fall,
     )  # fmt: skip
     notes = (

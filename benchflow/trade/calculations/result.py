@@ -9,8 +9,8 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import sentence
 from benchflow.procedure.model import Caution
-from benchflow.quantity import Quantity, difference_factor, show
-from benchflow.trade.rounding import round_to_digits, round_to_places
+from benchflow.quantity import Limit, Quantity, difference_factor, show
+from benchflow.trade.rounding import amount, round_to_digits, round_to_places
 
 
 class CalculationError(BenchflowError):
@@ -93,6 +93,31 @@ def line(
     shown = show(quantity)
     equals = "=" if _is_exact(value, number) else "≈"
     return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} {equals} {shown}".lstrip())
+
+
+_Number = Fraction | Decimal | float
+
+
+def decimals_that_tell(value: _Number, decimals: int, low: _Number | None = None, high: _Number | None = None) -> int:
+    """Return ``decimals``, or more if the rounded value would be within ``low`` and ``high`` and ``value`` is not.
+
+    The same holds the other way round. A result that is just outside its limit is so shown outside it. At most six
+    decimals are added. ``None`` is an open end. A value equal to an end is within.
+    """
+
+    def within(number: _Number) -> bool:
+        return (low is None or number >= low) and (high is None or number <= high)
+
+    counts = range(decimals, decimals + 7)
+    return next((count for count in counts if within(round_to_places(value, count)) == within(value)), decimals)
+
+
+def limit_ends(limit: Limit | None, unit: str) -> tuple[Fraction | None, Fraction | None]:
+    """Return the two ends of a limit in ``unit``. An open end is ``None``, as are both ends without a limit."""
+    if limit is None:
+        return None, None
+    low, high = (None if end is None else amount(end, unit) for end in (limit.low, limit.high))
+    return low, high
 
 
 def rounded_text(value: Fraction | Decimal | float, unit: str, digits: int = 3) -> str:

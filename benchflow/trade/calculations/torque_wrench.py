@@ -11,6 +11,7 @@ from math import cos, isclose, radians
 
 from benchflow.quantity import Limit, Quantity, base, convert, show
 from benchflow.quantity.arithmetic import decimal
+from benchflow.quantity.shown import magnitude, with_unit
 from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import (
     Calculation,
@@ -20,17 +21,20 @@ from benchflow.trade.calculations.inputs import (
     angle_field,
     length_field,
     torque_field,
+    torque_range_field,
 )
 from benchflow.trade.calculations.result import (
     CalculationError,
     CalculationResult,
     decimals_of,
+    decimals_that_tell,
     digits_of,
     line,
     require_positive,
 )
-from benchflow.trade.rounding import amount, without_trailing_zeros
+from benchflow.trade.rounding import amount, round_inwards, without_trailing_zeros
 
+UNIT_SOURCE = "NIST SP 811, App. B (exact factors), as a package of units transcribes it"
 EXTENSION_SOURCE = "US Army TM 1-1500-204-23-9 fig. 8-16; FAA AC 43.13-1B fig. 7-2 (from memory)"
 
 
@@ -80,22 +84,41 @@ def _cosine(angle: Quantity | None) -> Fraction:
 
 
 def with_extension(
-    torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
+    torque: Quantity,
+    lever: Quantity,
+    extension: Quantity,
+    angle: Quantity | None = None,
+    highest: Quantity | None = None,
 ) -> CalculationResult:
     """Return the wrench setting with its formula, rounded to the digits of ``torque``.
 
-    Arguments, units and source are those of :func:`setting`.
+    ``highest`` is the high end of a range of torques, ``torque`` then its low end. Arguments, units and source are
+    those of :func:`setting`.
 
     Raises:
         CalculationError: as in :func:`setting`, or the torque is not from 0.001 N·m to 100 kN·m.
     """
-    _check_torque("torque", torque, "The torque")
-    exact = setting(torque, lever, extension, angle)
     formula, reach = _reach(extension, angle)
-    filled = f"{show(torque)} × {show(lever)} / ({show(lever)} + {reach})"
-    one = line("setting", "Set the wrench to", exact.value, torque.unit, f"TW = TA × L / ({formula})", filled,
-               digits=digits_of(torque))  # fmt: skip
-    return CalculationResult("Torque wrench with an extension", (one,), EXTENSION_SOURCE, _extension_notes(angle))
+    lines = []
+    for name, title, one in _ends("setting", "Set the wrench to", torque, highest):
+        exact = setting(one, lever, extension, angle)
+        filled = f"{show(one)} × {show(lever)} / ({show(lever)} + {reach})"
+        lines.append(line(name, title, exact.value, torque.unit, f"TW = TA × L / ({formula})", filled,
+                          digits=digits_of(one)))  # fmt: skip
+    return CalculationResult("Torque wrench with an extension", tuple(lines), EXTENSION_SOURCE, _extension_notes(angle))
+
+
+def _ends(name: str, title: str, torque: Quantity, highest: Quantity | None) -> tuple[tuple[str, str, Quantity], ...]:
+    """Return name and title of a line for each end of a range of torques, or for one torque.
+
+    Raises:
+        CalculationError: a torque is not from 0.001 N·m to 100 kN·m.
+    """
+    _check_torque("torque", torque, "The torque")
+    if highest is None:
+        return ((name, title, torque),)
+    _check_torque("torque", highest, "The torque")
+    return (name, f"{title}, from", torque), (f"{name}-high", f"{title}, to", highest)
 
 
 def torque_at_fastener(
@@ -161,12 +184,16 @@ def acceptable_readings(shown: Quantity, percent: Decimal) -> Limit:
     """Return the reference readings for which the deviation is within ``percent``, in the unit of ``shown``.
 
     The deviation is in per cent of the reference, so the two ends are not symmetrical. For 100 N·m and 4 % they are
-    96.154 and 104.167 N·m. ``percent`` is below 100. Source: the formula of :func:`deviation`.
+    96.154 and 104.167 N·m. The text has the ends rounded inwards. ``percent`` is below 100. Source: the
+    formula of :func:`deviation`.
     """
     share = Fraction(percent) / 100
     low = Quantity(decimal(Fraction(shown.value) / (1 + share)), shown.unit, "")
     high = Quantity(decimal(Fraction(shown.value) / (1 - share)), shown.unit, "")
-    return Limit(low, high, f"{low.value:.2f} .. {show(high, digits=2)}")
+    places = max(2, 3 - magnitude(Fraction(shown.value)))
+    first = round_inwards(Fraction(low.value), places, up=True)
+    last = round_inwards(Fraction(high.value), places, up=False)
+    return Limit(low, high, f"{first:f} .. {with_unit(f'{last:f}', shown.unit)}")
 
 
 def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> CalculationResult:
@@ -198,7 +225,8 @@ def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> Cal
     percent = deviation(shown, reference)
     allowed = acceptable_readings(shown, permitted)
     filled = f"({show(shown)} − {show(reference)}) / {show(reference)} × 100 %"
-    one = line("deviation", "Deviation", percent, "%", "(shown − reference) / reference × 100 %", filled, decimals=2)
+    one = line("deviation", "Deviation", percent, "%", "(shown − reference) / reference × 100 %", filled,
+               decimals=decimals_that_tell(percent, 2, -permitted, permitted))  # fmt: skip
     limit = line("permitted", "Permitted, at most", permitted, "%", "4 % above 10 N·m, 6 % up to 10 N·m",
                  f"scale to {show(largest)}", decimals=0)  # fmt: skip
     verdict = "within" if abs(percent) <= permitted else "outside"
@@ -221,27 +249,28 @@ def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> Cal
 DRAG_SOURCE = "FAA AC 43.13-1B, 7-40"
 
 
-def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
+def with_drag(torque: Quantity, drag: Quantity, highest: Quantity | None = None) -> CalculationResult:
     """Return the final torque of a self-locking nut: the specified torque plus the drag just before the nut seats.
 
-    The result is in the unit of ``torque``. Source: FAA AC 43.13-1B, 7-40.
+    ``highest`` is the high end of a range of torques, ``torque`` then its low end. The result is in the unit of
+    ``torque``. Source: FAA AC 43.13-1B, 7-40.
 
     Raises:
         CalculationError: the torque is not from 0.001 N·m to 100 kN·m, or the drag is below zero or more than twice
             the torque.
     """
-    _check_torque("torque", torque, "The torque")
+    ends = _ends("setting", "Final torque", torque, highest)
     require_not_negative("drag", drag, "The drag")
     if base(drag) > 2 * base(torque):
         raise CalculationError(
             "drag", f"A drag of {show(drag)} is more than twice the specified torque of {show(torque)}",
             "Check both units. If it is true, the thread is damaged: change the nut.",
         )  # fmt: skip
-    total = Fraction(torque.value) + amount(drag, torque.unit)
-    filled = f"{show(torque)} + {show(drag)}"
-    # A drag in another unit is not exact in this one. The result has the decimals of the torque, not fewer.
-    decimals = decimals_of(torque, drag) if drag.unit == torque.unit else decimals_of(torque)
-    one = line("setting", "Final torque", total, torque.unit, "T = specified + drag", filled, decimals=decimals)
+    lines = [
+        line(name, title, Fraction(one.value) + amount(drag, one.unit), one.unit, "T = specified + drag",
+             f"{show(one)} + {show(drag)}", decimals=_decimals_with_drag(one, drag))
+        for name, title, one in ends
+    ]  # fmt: skip
     notes = (
         "Assumed: a specified torque that does not include the drag.",
         "Measure the drag on the last turns before the nut seats.",
@@ -249,11 +278,20 @@ def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
         "Tighten a castle nut to the lowest torque plus drag. To reach the hole, never exceed the highest torque plus "
         "drag. Change the washer or the nut instead.",
     )
-    return CalculationResult("Torque with friction drag", (one,), DRAG_SOURCE, notes)
+    return CalculationResult("Torque with friction drag", tuple(lines), DRAG_SOURCE, notes)
 
 
-def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
+def _decimals_with_drag(torque: Quantity, drag: Quantity) -> int:
+    """Return the decimals of the sum. A drag in another unit keeps two significant digits (own rule)."""
+    if drag.unit == torque.unit or not drag.value:
+        return decimals_of(torque, drag)
+    return max(decimals_of(torque), 1 - magnitude(amount(drag, torque.unit)))
+
+
+def convert_torque(torque: Quantity, unit: str, highest: Quantity | None = None) -> CalculationResult:
     """Return a torque in another unit, rounded to one digit more than the input has (at least four digits).
+
+    ``highest`` is the high end of a range of torques, ``torque`` then its low end.
 
     Source: NIST SP 811, App. B (exact factors).
 
@@ -262,10 +300,15 @@ def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
         CalculationError: the torque is below zero.
     """
     require_not_negative("torque", torque, "A torque", "Leave the sign out: it does not change the conversion.")
-    exact = convert(torque, unit)
-    one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
-               digits=digits_of(torque, least=3) + 1)  # fmt: skip
-    return CalculationResult("Torque in another unit", (one,), "NIST SP 811, App. B (exact factors)")
+    ends = [("torque", "Torque", torque)]
+    if highest is not None:
+        ends = [("torque", "Torque, from", torque), ("torque-high", "Torque, to", highest)]
+    lines = [
+        line(name, title, convert(one, unit).value, unit, "exact by definition of the units", show(one),
+             digits=digits_of(one, least=3) + 1)
+        for name, title, one in ends
+    ]  # fmt: skip
+    return CalculationResult("Torque in another unit", tuple(lines), UNIT_SOURCE)
 
 
 _LEVER_FIELDS = (
@@ -279,17 +322,35 @@ def _lever(inputs: Inputs) -> tuple[Quantity, Quantity, Quantity | None]:
     return inputs.quantity("lever"), inputs.quantity("extension"), inputs.optional_quantity("angle")
 
 
+def _converted(inputs: Inputs) -> CalculationResult:
+    torque, highest = inputs.range("torque")
+    return convert_torque(torque, inputs.text("unit"), highest)
+
+
+def _extended(inputs: Inputs) -> CalculationResult:
+    torque, highest = inputs.range("torque")
+    return with_extension(torque, *_lever(inputs), highest)
+
+
+def _dragged(inputs: Inputs) -> CalculationResult:
+    torque, highest = inputs.range("torque")
+    return with_drag(torque, inputs.quantity("drag"), highest)
+
+
 WRENCH_CALCULATIONS = (
     Calculation(
         "torque", "A torque in another unit",
-        (torque_field("torque", "Torque", "95 in-lb"), InputField("unit", "New unit", UnitInput("torque"), "N·m")),
-        lambda inputs: convert_torque(inputs.quantity("torque"), inputs.text("unit")),
-        "NIST SP 811, App. B (exact factors)",
+        (
+            torque_range_field("torque", "Torque", "95 in-lb"),
+            InputField("unit", "New unit", UnitInput("torque"), "N·m"),
+        ),
+        _converted,
+        UNIT_SOURCE,
     ),
     Calculation(
         "wrench", "Torque wrench setting with an extension or crowfoot",
-        (torque_field("torque", "Torque at the fastener", "300 in-lb"), *_LEVER_FIELDS),
-        lambda inputs: with_extension(inputs.quantity("torque"), *_lever(inputs)),
+        (torque_range_field("torque", "Torque at the fastener", "300 in-lb"), *_LEVER_FIELDS),
+        _extended,
         EXTENSION_SOURCE,
     ),
     Calculation(
@@ -311,10 +372,10 @@ WRENCH_CALCULATIONS = (
     Calculation(
         "drag", "Final torque of a self-locking nut",
         (
-            torque_field("torque", "Specified torque", "60 in-lb"),
+            torque_range_field("torque", "Specified torque", "60 in-lb"),
             torque_field("drag", "Friction drag before it seats", "8 in-lb"),
         ),
-        lambda inputs: with_drag(*inputs.quantities("torque", "drag")),
+        _dragged,
         DRAG_SOURCE,
     ),
 )  # fmt: skip

@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, QuantityInput, WordInput
+from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, QuantityInput, RangeInput, WordInput
 from benchflow.trade.calculations.result import CalculationResult
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
 from benchflow.tui.draw.operation_panel import draw_cautions
@@ -66,7 +66,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
     def questions(self) -> Sequence[FormField]:
         form_fields = []
         for field in self.spec.fields:
-            unit = field.kind.unit if isinstance(field.kind, QuantityInput) else None
+            unit = field.kind.unit if isinstance(field.kind, QuantityInput | RangeInput) else None
             hint = _unit_and_example(unit or "", field.example)
             optional = " (optional)" if field.optional else ""
             choices = tuple((each, each) for each in field.kind.choices) if isinstance(field.kind, WordInput) else ()

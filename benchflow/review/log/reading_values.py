@@ -23,7 +23,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, band_of_limit, margin, number
 from benchflow.session.rules.measurements import recorded_measurements
 from benchflow.session.rules.value_results import results_of
-from benchflow.session.rules.verdicts import bound_in_force, figures_to_judge, judge_value, judged_singly, limit_of
+from benchflow.session.rules.verdicts import figures_to_judge, judge_value, judged_singly, limit_in_force, limit_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
 
@@ -40,7 +40,7 @@ class Value(Struct, frozen=True):
     unit: str
     decision: DecisionRule
     limit: str
-    band: Band  # the limit in `unit`
+    band: Band  # the limit in `unit`; where each reading is compared, that of the worst reading
     readings: tuple[ReadingFact, ...]  # those in force, in the order of the procedure
     missing: tuple[str, ...]
     verdict: Verdict
@@ -54,6 +54,7 @@ class Value(Struct, frozen=True):
     open: bool  # out of the limit or not proven, and no deviation covers it
     earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each single reading is compared with the limit
+    bands: dict[str, Band] = {}  # the limit of each reading, by slot, where each is compared
 
     @property
     def calculated(self) -> bool:
@@ -66,8 +67,10 @@ class Value(Struct, frozen=True):
         The figures are the readings, or one figure calculated from them; that one has no reading.
         """
         if self.each and not self.calculated:
-            figures = [(reading, Decimal(reading.value)) for reading in self.readings]
-            margins = ((reading, number, margin(number, self.band)) for reading, number in figures)
+            margins = (
+                (reading, Decimal(reading.value), margin(Decimal(reading.value), self.bands[reading.slot]))
+                for reading in self.readings
+            )
             return tuple((reading, number, share) for reading, number, share in margins if share is not None)
         if self.judged is None or self.share is None:
             return ()
@@ -84,13 +87,18 @@ def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
 def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     state = log.state
     verdict = judge_value(state, step.id, record)
-    bound = bound_in_force(record, record.name in state.work(step.id).used)
+    bound = limit_in_force(state, step.id, record)
     within = _band_in_unit(state, bound, record.unit, difference=record.judge == "spread")
+    bands = {
+        slot: _band_in_unit(state, limit_in_force(state, step.id, record, slot), record.unit, difference=False)
+        for slot in record.slots
+    }
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
     in_force = {fact.slot: fact for fact in facts if fact.in_force}
     readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
     if judged_singly(record, bound):
-        nearest = _reading_nearest_limit(readings, within)
+        nearest = _reading_nearest_limit(readings, bands)
+        within = within if nearest is None else bands[nearest.slot]
         judged = None if nearest is None else Decimal(nearest.value)
         text = "" if nearest is None else shown_reading(nearest)
         u = None if nearest is None or not nearest.uncertainty else Decimal(nearest.uncertainty)
@@ -102,7 +110,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
         verdict.reason, "", *_waiver(state, step, record.name),
-        tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound),
+        tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound), bands,
     )  # fmt: skip
 
 
@@ -143,12 +151,12 @@ def _band_in_unit(state: State, bound: Bound | None, unit: str, *, difference: b
             return OPEN
 
 
-def _reading_nearest_limit(readings: tuple[ReadingFact, ...], within: Band) -> ReadingFact | None:
+def _reading_nearest_limit(readings: tuple[ReadingFact, ...], bands: dict[str, Band]) -> ReadingFact | None:
     """The reading with the smallest margin; the first reading if none has a margin."""
     worst: ReadingFact | None = None
     least = float("inf")
     for reading in readings:
-        left = margin(Decimal(reading.value), within)
+        left = margin(Decimal(reading.value), bands[reading.slot])
         if worst is None or (left is not None and left < least):
             worst, least = reading, least if left is None else left
     return worst

@@ -34,6 +34,7 @@ from benchflow.session.rules.verdicts import (
     from_stored,
     judge_reading,
     last_attempts,
+    part_is_used,
     stated_uncertainty,
     to_stored,
 )
@@ -71,7 +72,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     quantity = read_quantity(intent.value, record.unit, record.dimension, record.name)
     if isinstance(quantity, Refusal):
         return quantity
-    used = _part_is_used(state, step, record, intent.used)
+    used = _stated_used(state, step, record, slot, intent.used)
     if isinstance(used, Refusal):
         return used
     last = last_attempts(state, step.id, record.name).get(slot)
@@ -91,10 +92,16 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     return (*entries, *calculated_entries(state, step, entries, context, by))
 
 
-def _part_is_used(state: State, step: Step, record: RecordedValue, given: bool | None) -> bool | Refusal:
-    """Return true if the limit for used parts applies; a refusal if ``given`` contradicts the option that says it."""
+def _stated_used(state: State, step: Step, record: RecordedValue, slot: str, given: bool | None) -> bool | Refusal:
+    """Return true if the limit for used parts applies to a reading.
+
+    A refusal if ``given`` contradicts the option that says it, or if the value has no limit for used parts.
+    """
+    if record.used_by_option is None and record.used is None and given:
+        message = f"{open_values.value_title(step, record.name)} has no limit for used parts. Leave out `used`"
+        return refuse("not-allowed", message, operation=step.id, name=record.name)
     if record.used_by_option is None:
-        return given if given is not None else record.name in state.work(step.id).used
+        return given if given is not None else part_is_used(state, step.id, record, slot)
     if given is not None and given != record.used_by_option:
         option = " and ".join(f"{name} is {state.plan.options[name]}" for name in record.used_when)
         limit = "the limit for used parts applies" if record.used_by_option else "it has no limit for used parts"

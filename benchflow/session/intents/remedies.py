@@ -115,7 +115,8 @@ def _remedy_of_another_value(
     """
     first = served[0].result
     for other in remedy_progress(state, step):
-        own = [reading for reading in other.result.readings if reading.step == step.id]
+        held = other.result.held if other.final else other.result.readings
+        own = [reading for reading in held if reading.step == step.id]
         if other in served or not (cleared or any(r.slot in void.get(r.name, ()) for r in own)):
             continue
         title = value_title(step, other.result.name)

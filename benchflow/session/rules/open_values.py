@@ -10,7 +10,7 @@ from benchflow.session.rules.calculated_values import judged_results, unmatched_
 from benchflow.session.rules.measurements import single_measurement
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
-from benchflow.session.rules.verdicts import bound_in_force
+from benchflow.session.rules.verdicts import limit_in_force
 from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -38,11 +38,14 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedValue) -> Iterator[Reason]:
     """The reason that the limit of a value depends on another value, which is not there."""
-    used = value.name in state.work(step.id).used
-    bound = bound_in_force(value, used) if isinstance(value, RecordedValue) else value.bound
-    if isinstance(bound, AboveReading) and single_measurement(state, bound.name) is None:
-        message = f"The limit of {value_title(step, value.name)} depends on {bound.name}, which is not entered yet"
-        yield Reason("value-missing", message, operation=step.id, name=bound.name)
+    if isinstance(value, RecordedValue):
+        bounds = dict.fromkeys(limit_in_force(state, step.id, value, slot) for slot in value.slots)
+    else:
+        bounds = {value.bound: None}
+    for bound in bounds:
+        if isinstance(bound, AboveReading) and single_measurement(state, bound.name) is None:
+            message = f"The limit of {value_title(step, value.name)} depends on {bound.name}, which is not entered yet"
+            yield Reason("value-missing", message, operation=step.id, name=bound.name)
 
 
 def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
@@ -50,9 +53,8 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     title = value_title(step, name)
     out = [result for result in results if result.out]
     if out:
-        shown = ", ".join(f"{result_text(result)} {VERDICT_TEXT[result.verdict.verdict]}" for result in out)
         held = () if step.id in state.done else remedy_progress(state, step, name)
-        message = f"{title}: {shown}, limit {out[0].verdict.limit}{_advice(state, step, out, held)}"
+        message = f"{title}: {_out_text(out)}{_advice(state, step, out, held)}"
         yield Reason("out-of-limit", message, operation=step.id, name=name)
         yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
@@ -61,6 +63,15 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
+
+
+def _out_text(out: Sequence[ValueResult]) -> str:
+    """The results that are out of their limits, with the limit. It is named once if all have the same."""
+    limits = {result.verdict.limit for result in out}
+    shown = [f"{result_text(result)} {VERDICT_TEXT[result.verdict.verdict]}" for result in out]
+    if len(limits) == 1:
+        return f"{', '.join(shown)}, limit {out[0].verdict.limit}"
+    return ", ".join(f"{text} (limit {result.verdict.limit})" for text, result in zip(shown, out, strict=True))
 
 
 def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequence[RemedyProgress] = ()) -> str:

@@ -1,7 +1,8 @@
 """The remedy that is next for each value that is out of its limit, and what a remedy makes void.
 
 A reading that is out of its limit and has written remedies on that side is held: it counts again only after the remedy
-in turn was carried out. A value calculated from readings of the same operation holds these readings.
+in turn was carried out. A value calculated from readings of the same operation holds these readings. A value whose
+limit depends on readings of the same operation holds these too.
 """
 
 from collections.abc import Iterator
@@ -77,7 +78,7 @@ def _progress_of(state: State, step: Step, results: tuple[ValueResult, ...]) -> 
 def holding(state: State, step: Step, name: str, slot: str) -> RemedyProgress | None:
     """The result that holds a reading of ``step``: a final one if there is one. ``None`` if the reading is free."""
     reading = ReadingRef(step.id, name, slot)
-    found = [progress for progress in remedy_progress(state, step) if reading in progress.result.readings]
+    found = [progress for progress in remedy_progress(state, step) if reading in progress.result.held]
     return next((progress for progress in found if progress.final), found[0] if found else None)
 
 
@@ -121,8 +122,9 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
     undone = with_dependents(
         state.plan, history, [name for name in found if name in history.finished and name != step.id]
     )
+    cleared = {step.id} & set(found)
     while True:
-        more = (*_temporary_settings_passed(state, undone), *steps_with_discarded_parts(state, undone))
+        more = (*_temporary_settings_passed(state, undone), *steps_with_discarded_parts(state, undone | cleared))
         passed = with_dependents(state.plan, history, [name for name in more if name != step.id])
         if passed <= undone:
             break

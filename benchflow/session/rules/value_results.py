@@ -17,10 +17,10 @@ from benchflow.session.rules.deviation_subjects import covering_deviation
 from benchflow.session.rules.measurements import result_slots
 from benchflow.session.rules.verdicts import (
     ValueVerdict,
-    bound_in_force,
     judge_value,
     judged_singly,
     last_attempts,
+    limit_in_force,
     reading_verdicts,
 )
 from benchflow.session.state.state import Deviation, State
@@ -43,7 +43,8 @@ class ValueResult(Struct, frozen=True):
 
     ``slot`` is the reading, or :data:`WHOLE`. ``subject`` is the result as text, as a formula names it: ``gap``,
     ``gap[2]``, ``gap[left, 2]``. ``readings`` are the readings that it follows from, in any step, and ``entries`` the
-    ``seq`` of their last attempts and of what its limit depends on. ``waived`` is the deviation that covers it.
+    ``seq`` of their last attempts and of what its limit depends on. ``limit_readings`` are the readings that its limit
+    depends on (``above x by``). ``waived`` is the deviation that covers it.
     """
 
     name: str
@@ -51,8 +52,14 @@ class ValueResult(Struct, frozen=True):
     subject: str
     verdict: ValueVerdict
     readings: tuple[ReadingRef, ...]
+    limit_readings: tuple[ReadingRef, ...]
     entries: frozenset[int]
     waived: Deviation | None
+
+    @property
+    def held(self) -> tuple[ReadingRef, ...]:
+        """The readings that count again only after a remedy: its own, and those that its limit depends on."""
+        return (*self.readings, *self.limit_readings)
 
     @property
     def out(self) -> bool:
@@ -96,21 +103,21 @@ def results_of(state: State, step: Step, name: str) -> tuple[ValueResult, ...]:
 
 def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[ValueResult, ...]:
     """One result for each reading that is entered, or one for all together when none is missing."""
-    work, attempts = state.work(step.id), last_attempts(state, step.id, record.name)
-    used = record.name in work.used
-    bound = bound_in_force(record, used)
-    behind = _entries_behind_limit(state, bound)
+    attempts = last_attempts(state, step.id, record.name)
     found: list[tuple[str, ValueVerdict, tuple[ReadingRef, ...]]] = []
-    if judged_singly(record, bound):
+    if judged_singly(record, limit_in_force(state, step.id, record)):
         for slot, verdict in reading_verdicts(state, step.id, record).items():
             found.append((slot, verdict, (ReadingRef(step.id, record.name, slot),)))
     elif all(slot in attempts for slot in record.slots):
         readings = tuple(ReadingRef(step.id, record.name, slot) for slot in record.slots)
         found.append((WHOLE, judge_value(state, step.id, record), readings))
     return tuple(
-        _result(state, step, record.name, slot, record_subject(record, slot), verdict, readings, behind)
+        _result(
+            state, step, record.name, slot, record_subject(record, slot), verdict, readings,
+            limit_in_force(state, step.id, record, slot),
+        )
         for slot, verdict, readings in found
-    )
+    )  # fmt: skip
 
 
 def record_subject(record: RecordedValue, slot: str) -> str:
@@ -127,16 +134,15 @@ def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple
         own_slot = slot if several else WHOLE
         readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
         subject = reading_subject(work.name, own_slot)
-        behind = _entries_behind_limit(state, work.bound)
-        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, behind))
+        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, work.bound))
     return tuple(found)
 
 
-def _entries_behind_limit(state: State, bound: Bound | None) -> frozenset[int]:
-    """The entries that a limit depends on: those of the earlier value of ``above x by``."""
+def _readings_behind_limit(state: State, bound: Bound | None) -> tuple[ReadingRef, ...]:
+    """The readings that a limit depends on: those of the earlier value of ``above x by``."""
     if not isinstance(bound, AboveReading):
-        return frozenset()
-    return entries_of(state, readings_named(state, state.plan.ref(bound.name)))
+        return ()
+    return tuple(dict.fromkeys(readings_named(state, state.plan.ref(bound.name))))
 
 
 def _result(
@@ -147,11 +153,12 @@ def _result(
     subject: str,
     verdict: ValueVerdict,
     readings: tuple[ReadingRef, ...],
-    behind_limit: frozenset[int],
+    bound: Bound | None,
 ) -> ValueResult:
-    entries = entries_of(state, readings) | behind_limit
+    limit_readings = _readings_behind_limit(state, bound)
+    entries = entries_of(state, (*readings, *limit_readings))
     waived = covering_deviation(state.work(step.id), (subject, name), entries)
-    return ValueResult(name, slot, subject, verdict, readings, entries, waived)
+    return ValueResult(name, slot, subject, verdict, readings, limit_readings, entries, waived)
 
 
 def entries_of(state: State, readings: tuple[ReadingRef, ...]) -> frozenset[int]:

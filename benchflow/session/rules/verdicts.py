@@ -29,8 +29,9 @@ from benchflow.trade.verdict import Verdict
 __all__ = [
     "COVERAGE_FACTOR", "LimitComparison", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text",
     "comparison_of", "figures_to_judge", "from_stored",
-    "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_of", "limit_text",
-    "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict", "worst_verdict",
+    "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_in_force",
+    "limit_of", "limit_text", "part_is_used", "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict",
+    "worst_verdict",
 ]  # fmt: skip
 
 COVERAGE_FACTOR = Decimal(2)
@@ -63,6 +64,24 @@ def to_stored(quantity: Quantity) -> StoredQuantity:
 def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
     """The limit of a value. ``used`` selects the limit for used parts, if the value has one."""
     return record.used if used and record.used is not None else record.bound
+
+
+def part_is_used(state: State, step: str, record: RecordedValue, slot: str | None = None) -> bool:
+    """True if the limit for used parts applies to a reading, by the last statement about it.
+
+    Readings that are judged one by one can be of several parts. Otherwise, and without ``slot``, the last entry of the
+    value decides.
+    """
+    attempts = last_attempts(state, step, record.name)
+    if slot and judged_singly(record, record.bound) and judged_singly(record, record.used):
+        return slot in attempts and attempts[slot].used
+    last = max(attempts.values(), key=lambda attempt: attempt.seq, default=None)
+    return last is not None and last.used
+
+
+def limit_in_force(state: State, step: str, record: RecordedValue, slot: str | None = None) -> Bound | None:
+    """The limit of a reading; without ``slot``, the limit of the last entry of the value."""
+    return bound_in_force(record, part_is_used(state, step, record, slot))
 
 
 def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
@@ -177,10 +196,10 @@ def judge_reading(state: State, record: RecordedValue, measured: Measurement, us
 
 def reading_verdicts(state: State, step: str, record: RecordedValue) -> dict[str, ValueVerdict]:
     """The verdict on each reading that is there, by slot. All are ``none`` if the readings are judged together."""
-    bound = bound_in_force(record, record.name in state.work(step).used)
     measured = recorded_measurements(state, state.step(step), record)
     found: dict[str, ValueVerdict] = {}
     for slot, one in measured.items():
+        bound = limit_in_force(state, step, record, slot)
         judged = judge_measurement(state, record, bound, one) if judged_singly(record, bound) else None
         found[slot] = value_verdict(state, record, bound, one, judged)
     return found
@@ -237,7 +256,7 @@ def _acceptance_limits_text(judged: Judgement, value: RecordedValue | Calculated
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     """The verdict on a recorded value: the worst verdict of its readings, or the verdict on their statistic."""
-    bound = bound_in_force(record, record.name in state.work(step).used)
+    bound = limit_in_force(state, step, record)
     measured = recorded_measurements(state, state.step(step), record)
     missing = tuple(slot for slot in record.slots if slot not in measured)
     figures = list(measured.values())
@@ -284,7 +303,7 @@ def combined_text(state: State, step: str, record: RecordedValue) -> str:
 
     Empty while a reading is missing, and if each reading is judged.
     """
-    bound = bound_in_force(record, record.name in state.work(step).used)
+    bound = limit_in_force(state, step, record)
     if judged_singly(record, bound):
         return ""
     verdict = judge_value(state, step, record)

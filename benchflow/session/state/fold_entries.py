@@ -45,9 +45,8 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     )
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
-    used = work.used | {event.name} if event.used else work.used - {event.name}  # the last reading decides
     entered = {**work.entered, event.name: state.last}
-    return with_work(state, event.operation, replace(work, used=used, entered=entered))
+    return with_work(state, event.operation, replace(work, entered=entered))
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
@@ -135,7 +134,6 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         readings=_without_readings(work, event),
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
-        used=work.used - void,
         lots={name: lot for name, lot in work.lots.items() if name not in event.discard},
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)

@@ -111,7 +111,6 @@ class Work(Struct, frozen=True):
     void: Signature | None = None  # the signature that a later entry made invalid
     people: frozenset[str] = frozenset()  # everybody who started the operation or entered something
     enterers: frozenset[str] = frozenset()  # everybody who entered something
-    used: frozenset[str] = frozenset()  # values to which the limit for used parts applies
     entered: dict[str, EventTime] = {}  # the last entry of each value (by name) and of each check (:func:`check_key`)
     redone: int = 0  # how often the operation was undone
 

@@ -8,9 +8,10 @@ from benchflow.quantity import Interval, base_of_difference, interval
 from benchflow.session.rules.measurements import evaluate_value, recorded_measurements
 from benchflow.session.rules.verdicts import (
     LimitComparison,
-    bound_in_force,
     comparison_of,
     figures_to_judge,
+    judged_singly,
+    limit_in_force,
     limit_of,
     stated_uncertainty,
 )
@@ -21,9 +22,15 @@ from benchflow.trade.decision_rules import acceptance_limits
 
 def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePositions | None:
     """The gauge of a recorded value, of its worst reading if each is judged; ``None`` without a limit in numbers."""
-    bound = bound_in_force(record, record.name in state.work(step.id).used)
-    figures = figures_to_judge(record, bound, recorded_measurements(state, step, record))
-    compared = [comparison_of(state, record, bound, figure) for figure in figures]
+    bound, measured = limit_in_force(state, step.id, record), recorded_measurements(state, step, record)
+    if judged_singly(record, bound):
+        compared = [
+            comparison_of(state, record, limit_in_force(state, step.id, record, slot), figure)
+            for slot, figure in measured.items()
+        ]
+    else:
+        figures = figures_to_judge(record, bound, measured)
+        compared = [comparison_of(state, record, bound, figure) for figure in figures]
     known = [one for one in compared if one is not None]
     if known:
         return _positions(min(known, key=_room), record)

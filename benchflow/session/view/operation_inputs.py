@@ -10,11 +10,11 @@ from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, steps_to_redo
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import (
-    bound_in_force,
     combined_text,
     from_stored,
     judge_value,
     last_attempts,
+    limit_in_force,
 )
 from benchflow.session.state.state import State, check_key
 from benchflow.session.view import bench_view as vw
@@ -52,7 +52,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     work = state.work(step.id)
     attempts = last_attempts(state, step.id, record.name)
     verdict = judge_value(state, step.id, record)
-    bound = bound_in_force(record, record.name in work.used)
+    bound = limit_in_force(state, step.id, record)
     results = recorded_results(state, step, record)
     waived = {result.slot for result in results if result.waived is not None}
     remedies = {progress.result.slot: progress for progress in remedy_progress(state, step, record.name)}

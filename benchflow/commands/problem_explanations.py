@@ -204,9 +204,8 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),
     "never-ok": (
-        "No readings can satisfy the limit, so the operation can never be finished without a deviation. An error if "
-        "the values of a formula, each within its limit, never give a result within its limit. A warning if a "
-        "guarded limit is too narrow for the uncertainty of its instrument.",
+        "No readings can satisfy the limit of a calculated value: the values of its formula, each within its own "
+        "limit, never give a result within the limit. So the operation can never be finished without a deviation.",
         "limit: 0.20 .. 0.50 mm   ->  limit: 0.020 .. 0.050 mm",
     ),
     "which-reading": (

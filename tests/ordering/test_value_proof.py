@@ -105,6 +105,17 @@ def test_value_of_an_operation_left_out_of_a_build_is_an_error_with_the_options(
     assert "where cams is stock" in found.message
 
 
+def test_value_left_out_of_one_build_and_too_late_in_another_is_reported_for_both() -> None:
+    found = findings(
+        "value-absent",
+        "{id: one, title: One, when: {cams: stock}, record: {base: {unit: mm}}}",
+        "{id: two, title: Two, work-out: {growth: {is: 32 mm - base, unit: mm}}}",
+        head=OPTIONS,
+    )
+    assert [each.options for each in found] == [{"cams": "stock"}, {"cams": "reground"}]
+    assert [isinstance(each.order, tuple) for each in found] == [True, False]
+
+
 def test_value_and_its_use_in_the_same_builds_are_fine() -> None:
     assert not findings(
         "value-absent",

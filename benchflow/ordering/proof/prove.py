@@ -53,7 +53,7 @@ class _ProofRun:
         self._findings: list[OrderFinding] = []
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
         self._reported: set[tuple[object, ...]] = set()
-        self._absent: set[tuple[str, str]] = set()
+        self._absent: set[tuple[str, str, bool]] = set()
         self._proven_remedies: set[tuple[object, ...]] = set()
         self._incomplete = False
 

@@ -22,19 +22,20 @@ class ValueUse(NamedTuple):
     mark: Mark
 
 
-def absent_values(precedence: Precedence, reported: set[tuple[str, str]]) -> Iterator[OrderFinding]:
+def absent_values(precedence: Precedence, reported: set[tuple[str, str, bool]]) -> Iterator[OrderFinding]:
     """A finding for each use of a value that is not there in this build, or not in every order.
 
-    ``reported`` are the uses that other builds have reported, as places and names. New ones are added.
+    ``reported`` are the uses that other builds have reported: place, name, and if there is an order that shows it. New
+    ones are added.
     """
     plan = precedence.analysis.plan
     for step in plan.steps.values():
         if not precedence.is_done(step.id):
             continue
         for use in value_uses(plan, step):
-            key = use.where, use.ref.name
-            found = None if key in reported else _finding_on(precedence, step, use)
-            if found is not None:
+            found = _finding_on(precedence, step, use)
+            key = use.where, use.ref.name, found is not None and isinstance(found.order, tuple)
+            if found is not None and key not in reported:
                 reported.add(key)
                 yield found
 

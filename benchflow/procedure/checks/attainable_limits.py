@@ -13,56 +13,31 @@ from benchflow.procedure.model import (
     CalculatedValue,
     EqualWithin,
     Fixed,
-    InstrumentNeed,
-    Operation,
     Procedure,
     RecordedValue,
     values_of,
 )
-from benchflow.procedure.problems import Problem, Severity
+from benchflow.procedure.problems import Problem
 from benchflow.procedure.value_indexes import ValueTable
-from benchflow.quantity import base_of_difference, dimension_of, interval
+from benchflow.quantity import interval
 from benchflow.quantity.arithmetic import from_base
 from benchflow.quantity.shown import round_half_up, with_unit
-
-_NARROWEST = Fraction("1.9599") * 2
-"""A limit of this many standard uncertainties is too narrow for any reading to be within it with 95 % probability.
-
-Source: quantile of the normal distribution, 1.95996."""
 
 _JUDGED_BY = {"mean": "mean", "max": "largest", "min": "smallest", "spread": "spread"}
 """The `judge` that compares the result of each function with the limit."""
 
 
 def check_attainable_limits(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """The problems ``never-ok``: an error if no inputs within their limits give a result within its limit.
-
-    A warning for a guarded limit that is too narrow for the instrument, because a better one can be used.
-    """
+    """An error ``never-ok`` for each calculated value that is never within its limit while its values are in theirs."""
     ranges = _ValueRanges(procedure)
     for operation in procedure.operations:
         for work_out in operation.work_out:
             message = _unattainable(work_out, ranges)
             if message:
                 hint = "Correct the formula, the limit, or the limits of its values"
-                yield _problem("error", file, operation, work_out, message, hint)
-        for record in operation.record:
-            need = procedure.instruments_by_id.get(record.instrument or "")
-            if need is not None and _is_too_narrow(record, need):
-                message = (
-                    f"The limit of `{record.name}` is so narrow that no reading can be ok with `{need.id}` "
-                    f"({need.uncertainty.text if need.uncertainty else ''}) under guarded acceptance"
-                )
-                hint = "Use a more accurate instrument, or write `decision: simple`"
-                yield _problem("warning", file, operation, record, message, hint)
-
-
-def _problem(
-    severity: Severity, file: str, operation: Operation, value: RecordedValue | CalculatedValue, message: str, hint: str
-) -> Problem:
-    kind = "record" if isinstance(value, RecordedValue) else "work-out"
-    where = f"{operation.id}.{kind}.{value.name}"
-    return Problem("never-ok", severity, file, value.mark.line, value.mark.column, message, hint, where)
+                where = f"{operation.id}.work-out.{work_out.name}"
+                mark = work_out.mark
+                yield Problem("never-ok", "error", file, mark.line, mark.column, message, hint, where)
 
 
 def _unattainable(work_out: CalculatedValue, ranges: "_ValueRanges") -> str:
@@ -92,22 +67,6 @@ def _shown(value: Fraction, unit: str) -> str:
     number = round_half_up(from_base(value, unit), 4)
     plain = number.normalize() if number else Decimal(0)
     return with_unit(f"{plain:f}", unit)
-
-
-def _is_too_narrow(record: RecordedValue, need: InstrumentNeed) -> bool:
-    """True if a guarded limit has no room between the guard bands of its two ends."""
-    if record.decision != "guarded" or not isinstance(record.bound, Fixed) or need.uncertainty is None:
-        return False
-    limit, largest = interval(record.bound.limit), need.uncertainty.high
-    if limit.low is None or limit.high is None or largest is None or record.judge in ("mean", "spread"):
-        return False
-    if dimension_of(largest.unit) == "fraction":
-        if record.dimension == "temperature" or limit.low <= 0:
-            return False
-        expanded = limit.low * base_of_difference(largest)
-    else:
-        expanded = base_of_difference(largest)
-    return limit.high - limit.low < _NARROWEST * expanded / 2
 
 
 class _ValueRanges:

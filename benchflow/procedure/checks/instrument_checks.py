@@ -6,7 +6,12 @@ from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, RecordedValue, TorqueStage
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlSequence
-from benchflow.quantity import Limit, Quantity, difference_factor, dimension_of, interval, position, show
+from benchflow.quantity import Limit, Quantity, base_of_difference, dimension_of, interval, position, show
+
+_NARROWEST = Fraction("1.9599")
+"""The width in expanded uncertainties (k = 2) below which no value is within a limit with a probability of 95 %.
+
+Source: quantile of the normal distribution, 1.95996."""
 
 
 def check_instruments(procedure: Procedure, context: ReadContext) -> None:
@@ -41,8 +46,8 @@ def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadConte
 def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadContext) -> None:
     """Warn if no reading can be proven within its limit under the guarded rule (ISO 14253-1:2017).
 
-    No reading can if the value has no instrument, or if the guard bands at both ends of the limit meet. A guard band is
-    1.65 u wide (0.825 U for k = 2).
+    No reading can if the value has no instrument, or if even the middle of the limit is within it with a probability
+    below 95 %. An uncertainty in percent is that of the lower end of the limit.
     """
     if record.instrument is None:
         message = (
@@ -58,13 +63,20 @@ def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context:
         return
     largest = None if need is None or need.uncertainty is None else need.uncertainty.high
     bound = record.bound
-    if largest is None or not isinstance(bound, Fixed) or dimension_of(largest.unit) == "fraction":
+    if largest is None or not isinstance(bound, Fixed) or record.judge in ("mean", "spread"):
         return
     within = interval(bound.limit)
-    if within.low is None or within.high is None or dimension_of(largest.unit) != record.dimension:
+    if within.low is None or within.high is None:
         return
-    guard = Fraction(825, 1000) * Fraction(largest.value) * difference_factor(largest.unit)
-    if 2 * guard > within.high - within.low:
+    if dimension_of(largest.unit) == "fraction":
+        if record.dimension == "temperature" or within.low <= 0:
+            return
+        expanded = within.low * base_of_difference(largest)
+    elif dimension_of(largest.unit) == record.dimension:
+        expanded = base_of_difference(largest)
+    else:
+        return
+    if within.high - within.low < _NARROWEST * expanded:
         message = f"With an uncertainty of {show(largest)}, no reading can be proven within {bound.text}"
         context.problem(
             "cannot-prove", record.mark, message, "Name an instrument with a smaller uncertainty", "warning"

@@ -113,6 +113,7 @@ def test_remedy_withdraws_readings_and_undoes_operations() -> None:
     seat = next(o for o in facts.operations if o.operation == "seat")
     assert not seat.done
     assert facts.undone_steps[0].cause == "remedy"
+    assert [remedy.words for remedy in facts.remedies] == ["end-play, too low: Seat it again"]
 
 
 def test_remedy_does_not_undo_an_operation_that_is_not_done() -> None:

@@ -368,3 +368,46 @@ async def test_after_a_remedy_the_old_readings_are_asked_for_again(
         assert "► Finish" in bench.text
         await bench.press("enter")
         assert bench.kinds[-1] == "finished"
+
+
+TWO_PLACES = (
+    HEAD
+    + """\
+sections:
+- title: All
+  operations:
+  - id: float
+    title: Measure the float
+    record:
+      float:
+        {ask: End float, unit: mm, readings: 2, limit: 0.10 .. 0.20 mm,
+         above: [{do: Fit a washer.}, {do: Ask the shop., stop: true}], below: [{do: Take a washer out.}]}
+"""
+)
+
+
+async def test_remedy_is_shown_and_confirmed_at_the_reading_that_was_out(tmp_path: Path) -> None:
+    driver = at(tmp_path, TWO_PLACES, "float")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("0.30\n0.05\n")
+        await bench.press("escape", "up", "up", "down")
+        assert "→ Take a washer out." in bench.text
+        assert "Fit a washer." not in bench.text
+        await bench.type("0.15\n")
+        assert "carry out the remedy first. Take a washer out." in " ".join(bench.text.split())
+        await bench.press("escape", "r")
+        assert "End float, reading 2" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["readings"]) == ("remedied", ["2"])
+        await bench.type("0.15\n")
+        assert "→ Fit a washer." in bench.text
+
+
+async def test_remedy_of_a_calculated_value_has_its_key_at_every_item(tmp_path: Path) -> None:
+    driver = at(tmp_path, BEARING, "bearing")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("55.00\n55.01\n")
+        await bench.press("r")
+        assert "→ Look for dirt." in bench.text
+        await bench.press("enter")
+        assert bench.last["kind"] == "remedied"

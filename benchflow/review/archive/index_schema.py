@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 6
+VERSION: Final = 7
 """The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
@@ -38,6 +38,7 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "deviations": f.DeviationFact,
     "instruments": f.InstrumentFact,
     "undone_steps": f.UndoneFact,
+    "remedies": f.RemedyFact,
     "notes": f.NoteFact,
 }
 """The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`."""

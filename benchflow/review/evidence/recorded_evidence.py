@@ -18,7 +18,7 @@ from benchflow.trade.verdict import VERDICT_TEXT
 class Evidence(Struct, frozen=True):
     """One piece of evidence as a sentence. ``seq`` is the event that recorded it."""
 
-    kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "note", "finished"]
+    kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "remedy", "note", "finished"]
     words: str
     seq: int | None = None
 
@@ -92,6 +92,9 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     for lot in facts.lots:
         if lot.operation == step.id and lot.in_force:
             yield Evidence("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
+    for remedy in facts.remedies:
+        if remedy.operation == step.id:
+            yield Evidence("remedy", f"remedy done by {remedy.by}: {remedy.words}", remedy.seq)
     for deviation in facts.deviations:
         if deviation.operation == step.id and deviation.in_force:
             subject = subject_text(deviation.about, partial(step_title, log.plan))

@@ -19,6 +19,7 @@ from benchflow.review.log.facts import (
     NoteFact,
     OperationFact,
     ReadingFact,
+    RemedyFact,
     SessionFact,
     SignatureFact,
     StageFact,
@@ -77,6 +78,7 @@ class FactCollector:
         self._last_deviation: dict[tuple[str, str], int] = {}
         self._instruments: list[InstrumentFact] = []
         self._undone_steps: list[UndoneFact] = []
+        self._remedies: list[RemedyFact] = []
         self._notes: list[NoteFact] = []
         self._stages: list[StageFact] = []
         self._clock_back = 0
@@ -122,6 +124,13 @@ class FactCollector:
                 self._entry_corrected(before, event, line, now)
             case ev.RemedyCarriedOut():
                 self._count_entry(event.operation, now)
+                many = len(before.work(event.operation).readings.get(event.name, ())) > 1
+                self._remedies.append(
+                    RemedyFact(
+                        line.seq, now.at, line.by, event.operation, event.name,
+                        ", ".join(event.readings) if many else "", event.verdict, event.do,
+                    )
+                )  # fmt: skip
                 for operation in dict.fromkeys(event.redo):
                     if operation in before.done or before.work(operation).touched:
                         self._work_undone(before.work(operation), operation, line, now, "remedy", event.do)
@@ -304,6 +313,7 @@ class FactCollector:
             }),
             instruments=tuple(self._instruments),
             undone_steps=tuple(self._undone_steps),
+            remedies=tuple(self._remedies),
             notes=tuple(self._notes),
         )  # fmt: skip
 

@@ -231,6 +231,25 @@ class UndoneFact(Struct, frozen=True):
     reason: str
 
 
+class RemedyFact(Struct, frozen=True):
+    """A remedy ``do`` that was carried out for a value. ``reading`` names the readings; ``""`` for the whole value."""
+
+    seq: int
+    at: str
+    by: str
+    operation: str
+    name: str
+    reading: str
+    verdict: str  # on the value before the remedy
+    do: str
+
+    @property
+    def words(self) -> str:
+        """The remedy as a clause: ``gap, reading 2, too high: Grind it``."""
+        which = f", reading {self.reading}" if self.reading else ""
+        return f"{self.name}{which}, too {self.verdict}: {self.do}"
+
+
 class NoteFact(Struct, frozen=True):
     """A note. ``operation`` is ``""`` for a note about the whole job."""
 
@@ -254,4 +273,5 @@ class Facts(Struct, frozen=True):
     deviations: tuple[DeviationFact, ...]
     instruments: tuple[InstrumentFact, ...]
     undone_steps: tuple[UndoneFact, ...]
+    remedies: tuple[RemedyFact, ...]
     notes: tuple[NoteFact, ...]

@@ -73,6 +73,7 @@ class BuildSheetOperation(Struct, frozen=True):
     hold: str
     deviations: tuple[str, ...]
     redone: tuple[str, ...]
+    remedies: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -213,6 +214,7 @@ def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
             if d.operation == step.id and d.in_force
         ),
         redone=tuple(f"{local_time(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
+        remedies=tuple(f"{local_time(r.at)}, {r.by}: {r.words}" for r in facts.remedies if r.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
     )
 
@@ -283,6 +285,8 @@ def _exception_lines(operations: Iterable[BuildSheetOperation]) -> Iterator[str]
             yield f"{head}: deviation {deviation}"
         if operation.self_signed:
             yield f"{head}: the builder signed the hold point for their own work, {operation.signed}"
+        for remedy in operation.remedies:
+            yield f"{head}: remedy, {remedy}"
         for redone in operation.redone:
             yield f"{head}: reworked, {redone}"
 

@@ -83,6 +83,7 @@ def _operation_lines(operation: BuildSheetOperation) -> Iterator[str]:
         signed = f"signed by {plain(operation.signed)}{own}" if operation.signed else "**not signed**"
         yield f"- Hold: {plain(operation.hold)}: {signed}"
     yield from (f"- **Deviation** {plain(line)}" for line in operation.deviations)
+    yield from (f"- **Remedy** {plain(line)}" for line in operation.remedies)
     yield from (f"- **Reworked** {plain(line)}" for line in operation.redone)
     yield from (f"- Note by {plain(line)}" for line in operation.notes)
     yield ""

@@ -313,7 +313,10 @@ def number_ranges(numbers: Iterable[int]) -> str:
 
 def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
-    limits = [_limit_text(record.bound), f"used parts: {record.used.text}" if record.used else ""]
+    limits = [
+        _limit_text(record.bound),
+        f"used parts: {record.used.text}" if record.used and record.used_by_option is None else "",
+    ]
     return Blank(
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),

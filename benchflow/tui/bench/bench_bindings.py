@@ -97,7 +97,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
         "remedy_here": calculated is not None and bool(calculated.remedy),
-        "remedy": isinstance(cursor.remedy_item, SlotInput),
+        "remedy": cursor.remedy_item is not None and not (calculated is not None and calculated.remedy),
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
         "pause": cursor.in_progress

@@ -19,7 +19,7 @@ from benchflow.tui.app.navigation import (
     WrenchRequest,
 )
 from benchflow.tui.bench.cursor import BenchCursor
-from benchflow.tui.model.bench_inputs import is_quantity
+from benchflow.tui.model.bench_inputs import SlotInput, is_quantity
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.page import Page
 
@@ -132,8 +132,13 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         item, operation = self.cursor.remedy_item, self.cursor.operation
         assert item is not None  # without a remedy, the key is hidden
 
+        entered = self._entered_readings()
+
         def on_remedy(message: str | None) -> None:
             if message:
+                self.cursor.update()
+                # A text typed before the remedy was not read after it.
+                self.cursor.delete_drafts(tuple(entered - self._entered_readings()))
                 # The route leads through the work to do again, back to the measurement.
                 self.client.drafts.goal = operation
             self.on_return(message)
@@ -141,6 +146,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(RemedyRequest(item), on_remedy)
 
     action_remedy_here = action_remedy
+
+    def _entered_readings(self) -> set[str]:
+        """Return the names of the drafts of the readings that are entered."""
+        items = (each for each in self.cursor.items if isinstance(each, SlotInput) and each.slot.shown)
+        return {self.cursor.draft_of(each) for each in items}
 
     def action_wrench(self) -> None:
         self.bench_app.open(WrenchRequest(), self.on_return)

@@ -79,9 +79,8 @@ class BenchCursor:
 
     @property
     def remedy_item(self) -> BenchInput | None:
-        """The selected item if it has a remedy, otherwise the first reading with one."""
-        readings = [each for each in self.items if isinstance(each, SlotInput)]
-        for item in (self.item, *readings):
+        """The selected item if it has a remedy, otherwise the first reading or calculated value with one."""
+        for item in (self.item, *self.items):
             given = None if item is None else input_of(item)
             if (isinstance(item, SlotInput) and item.slot.remedy) or (
                 isinstance(given, CalculatedInput) and given.remedy

@@ -90,6 +90,7 @@ def draw_operation(operation: BuildSheetOperation, reasons: Sequence[WeakPoint],
         lines.extend([(mark, *drawn[0]), *indented(drawn[1:], 2)])
     if not any(reason.kind == "deviation" for reason in reasons):
         lines.extend(_texts("× ", "out-of-limit", operation.deviations, "deviation ", width))
+    lines.extend(_texts("→ ", "attention", operation.remedies, "remedy: ", width))
     lines.extend(_texts("↺ ", "attention", operation.redone, "reworked: ", width))
     for value in operation.values:
         lines.extend([EMPTY, *draw_value(value, width)])

@@ -44,6 +44,11 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
+def with_article(noun: str) -> str:
+    """Return ``a length``, ``an angle``."""
+    return f"{'an' if noun[:1].lower() in tuple('aeiou') else 'a'} {noun}"
+
+
 def listed(words: Sequence[str], conjunction: str) -> str:
     """Join words to a list for a sentence: ``a, b or c`` with the conjunction ``or``."""
     if len(words) < 2:

@@ -5,6 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
+from benchflow.base.plaintext import with_article
 from benchflow.quantity import units
 from benchflow.quantity.arithmetic import dimension_of, unit_with_symbol
 from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
@@ -163,7 +164,7 @@ def final_unit(text: str, part: ScannedQuantity, default: Unit | None, dimension
     if dimension == "":
         why = "a number without a unit is expected here"
         raise QuantityError("wrong-dimension", text, part.unit_at, why, "delete the unit")
-    why = f"the unit {unit.symbol} is for {_with_article(found)}, but {_with_article(dimension)} is expected here"
+    why = f"the unit {unit.symbol} is for {_dimension_named(found)}, but {_dimension_named(dimension)} is expected here"
     meant = _PROBABLE_UNIT.get((dimension, unit.symbol))
     value = part.number.value
     hint = f"did you mean {value:f} {meant}?" if meant and value is not None else example(dimension)
@@ -241,10 +242,10 @@ _DIMENSION_NAMES = {"rotation": "rotational speed", "expansion": "thermal expans
                     "viscosity": "kinematic viscosity"}  # fmt: skip
 
 
-def _with_article(dimension: str) -> str:
+def _dimension_named(dimension: str) -> str:
     """Return ``a length``, ``an angle``."""
     name = _DIMENSION_NAMES.get(dimension, dimension)
-    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
+    return with_article(name)
 
 
 _PROBABLE_UNIT: dict[tuple[str, str], str] = {

@@ -46,8 +46,9 @@ def test_spring_of_known_free_length_agrees_with_the_result_by_hand() -> None:
              "coil-bind": "31 mm", "retainer": "10.2 mm"}  # fmt: skip
     found = calculate("valve-spring", texts)
     assert shown(found) == {"seat": "360.0 N", "nose": "630.0 N", "open": "31 mm", "bind": "0 mm", "retainer": "1.2 mm"}
-    assert [caution.signal for caution in found.cautions] == ["warning", "caution"]
-    assert any(note.startswith("Clearance from retainer to seal at full lift: below") for note in found.notes)
+    assert [caution.signal for caution in found.cautions] == ["warning", "caution", "caution"]
+    assert found.cautions[1].text.startswith("Clearance to coil bind at full lift: none.")
+    assert found.cautions[2].text.startswith("Clearance from retainer to seal at full lift: 1.2 mm, below")
 
 
 def test_shims_agree_with_the_result_by_hand() -> None:

@@ -37,7 +37,7 @@ REFUSED = [
     ("fit", {"fit": "Hh7"}, "fit", "not a hole, a shaft or one of each|not known"),
     ("fit", {"fit": "H17"}, "fit", "Grades: 5 to 13"),
     ("fit", {"fit": "z6"}, "fit", "not known"),
-    ("fit", {"fit": "p9"}, "fit", "Known: p5 to p8"),
+    ("fit", {"fit": "p11"}, "fit", "Known: p5 to p10"),
     ("fit", {"fit": "j8"}, "fit", "The standard has j5 to j7"),
     ("fit", {"fit": "t6", "nominal": "24 mm"}, "fit", "above 24 mm"),
     ("press-fit", {"interference": "0 mm"}, "interference", "shaft minus the bore"),

@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, RecordedValue, TorqueStage
 from benchflow.procedure.shapes.shape_base import ReadContext
@@ -33,7 +34,7 @@ def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadConte
     if covers is None:
         return
     if limit_dimension(covers) != record.dimension:
-        what = f"a {record.dimension}" if record.dimension else "a number without a unit"
+        what = with_article(record.dimension) if record.dimension else "a number without a unit"
         message = f"`{record.name}` is {what}, but `{need.id}` covers {covers.text}"
         context.problem("instrument-does-not-fit", record.mark, message, "Check the name of the instrument", "warning")
         return

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.keys.procedure_keys import UnnumberedProcedure
 from benchflow.procedure.model import Mark, Operation, Procedure, parts_of, values_of
@@ -149,12 +150,8 @@ class NameTable:
             "chosen",
         ):
             if other != kind and name in self.defined[other]:
-                return f"`{name}` is {_article(_NOUNS[other])}"
+                return f"`{name}` is {with_article(_NOUNS[other])}"
         return ""
-
-
-def _article(noun: str) -> str:
-    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 
 
 def _names_of_values(operation: Operation) -> Iterator[tuple[str, Mark]]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.checks.formula_checks import FormulaChecks, units_in_formulas
 from benchflow.procedure.formula.expression import NameNode
 from benchflow.procedure.identity import ValueRef
@@ -178,4 +179,4 @@ def _dimension_phrase(dimension: str) -> str:
     """``a length``, ``an angle``, ``a number without a unit``."""
     if not dimension:
         return "a number without a unit"
-    return f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
+    return with_article(dimension)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Literal, NamedTuple
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.formula.expression import (
     BinaryOperation,
     Call,
@@ -106,7 +107,7 @@ def _phrase(found: _Result) -> str:
         if powers == found.powers:
             if dimension == "temperature":
                 return "a temperature" if found.kind == "on scale" else "a temperature difference"
-            return _PHRASES.get(dimension, f"a {dimension}")
+            return _PHRASES.get(dimension, with_article(dimension))
     parts = (name if power == 1 else f"{name}^{power}" for name, power in found.powers)
     return f"a quantity that no known unit fits ({' '.join(parts)})"
 

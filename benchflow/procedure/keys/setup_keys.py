@@ -2,6 +2,7 @@
 
 from typing import cast, get_args
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.evidence_keys import FOUND
 from benchflow.procedure.model import (
     Caution,
@@ -283,7 +284,7 @@ def _instrument(fields: Fields) -> InstrumentNeed:
             fields.problem(
                 "wrong-dimension",
                 _UNCERTAINTY,
-                f"The uncertainty is a {uncertain}, but the instrument covers a {covered}",
+                f"The uncertainty is {with_article(uncertain)}, but the instrument covers {with_article(covered)}",
                 "Write both in units of the same kind, or the uncertainty in %",
             )
     return InstrumentNeed(

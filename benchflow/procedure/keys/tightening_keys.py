@@ -4,6 +4,7 @@ import re
 
 from msgspec import Struct
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import (
     NO_TOLERANCE,
@@ -128,7 +129,7 @@ class _Stage(Shape[Stage]):
         context.problem(
             "wrong-dimension",
             found.mark,
-            f"`{text[:40]}` is {f'a {kind}' if kind else 'a number without a unit'}, not a torque or an angle",
+            f"`{text[:40]}` is {with_article(kind) if kind else 'a number without a unit'}, not a torque or an angle",
             f"Write {self.noun}",
         )
         return None
@@ -185,7 +186,7 @@ def _stage(fields: Fields) -> Stage | None:
 def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage | None:
     kind, stretch, text = dimension_of(check.quantity.unit), fields.get(_STRETCH), check.text
     if kind not in ("torque", "angle", "length"):
-        what = f"a {kind}" if kind else "a number without a unit"
+        what = with_article(kind) if kind else "a number without a unit"
         message = f"`{text}` is {what}, but a check needs a torque, an angle or a stretch"
         fields.problem("wrong-dimension", _CHECK, message, "Write, for example, `check: at least 100 N·m`")
         return None

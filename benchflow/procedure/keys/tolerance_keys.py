@@ -1,5 +1,6 @@
 """The key `tolerance` of a joint and of `tighten`: how far a reading may be from a stage that is one quantity."""
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.model import Ref, TickTolerance
 from benchflow.procedure.shapes.basic_shapes import EitherShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
@@ -25,7 +26,7 @@ class _Amount(Shape[Quantity]):
             return None
         kind, text = dimension_of(found.unit), written.text.strip()[:40]
         if kind not in ("fraction", *self.kinds):
-            message = f"`{text}` is {f'a {kind}' if kind else 'a number without a unit'}, not {self.noun}"
+            message = f"`{text}` is {with_article(kind) if kind else 'a number without a unit'}, not {self.noun}"
             context.problem("wrong-dimension", written.mark, message, f"Write, for example, `{self.example}`")
             return None
         if base(found) <= 0 or (kind == "fraction" and base(found) >= 1):

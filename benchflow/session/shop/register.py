@@ -14,7 +14,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import folded
+from benchflow.base.plaintext import folded, with_article
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Quantity, base, show_short
 from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, same_kind
@@ -100,7 +100,7 @@ def signature_refusal(
         )
     if role is not None and role not in person.roles:
         return SignatureRefusal(
-            "no-role", f"{person.name} is not {_with_article(role)} here. {_able_people(shop, role)}"
+            "no-role", f"{person.name} is not {with_article(role)} here. {_able_people(shop, role)}"
         )
     needs_pin = role is not None if ask_pin is None else ask_pin
     if not person.pin or (not pin and not needs_pin):
@@ -123,11 +123,6 @@ def find_person(shop: Shop, name: str) -> Person | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def _with_article(role: str) -> str:
-    """``an inspector``, ``a builder``."""
-    return f"{'an' if role[:1].lower() in 'aeiou' else 'a'} {role}"
-
-
 def _able_people(shop: Shop, role: str | None) -> str:
     """A sentence with the people who may sign for ``role``."""
     able = [one.name for one in shop.people if (role is None or role in one.roles) and one.retired is None]
@@ -138,8 +133,8 @@ def _able_people(shop: Shop, role: str | None) -> str:
             else "The register has no people. Add them with `benchflow shop`."
         )
     if not able:
-        return f"Nobody here is {_with_article(role)}. Add one with `benchflow shop`."
-    return f"{_with_article(role).capitalize()} here: {', '.join(able)}."
+        return f"Nobody here is {with_article(role)}. Add one with `benchflow shop`."
+    return f"{with_article(role).capitalize()} here: {', '.join(able)}."
 
 
 # --- PINs -------------------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from benchflow.trade.calculations.result import (
     decimals_that_tell,
     limit_ends,
     line,
+    rounded_text,
 )
 from benchflow.trade.rounding import in_unit
 
@@ -47,10 +48,18 @@ def _mass_per_length(mass: Quantity, length: Quantity, span: Quantity) -> Fracti
     per_length = base(mass) / base(length)
     if not Fraction(5, 1000) <= per_length <= 5:
         raise CalculationError(
-            "mass", f"{show(mass)} in {show(length)} are {float(per_length * 1000):.3g} g a metre, which no belt has",
+            "mass", f"{show(mass)} in {show(length)} are {rounded_text(per_length * 1000, 'g')} a metre, which no belt "
+            "has",
             "Usual values are 50 to 500 g a metre. Check both units.",
         )  # fmt: skip
     return per_length
+
+
+def _cautions(length: Quantity, span: Quantity) -> tuple[Caution, ...]:
+    if base(span) <= base(length):
+        return _STOPPED
+    text = f"The span of {show(span)} is longer than what was weighed, {show(length)}. Is that a piece of the belt?"
+    return (*_STOPPED, Caution("caution", f"{text} If not, check both lengths."))
 
 
 def belt_tension(
@@ -80,7 +89,7 @@ def belt_tension(
     places = decimals_that_tell(tension.value, 2 - tension.value.adjusted(), *limit_ends(limit, unit))
     first = line("tension", "Tension in the span", tension.value, unit, "T = 4 × m / length × L² × f²", filled,
                  decimals=places)  # fmt: skip
-    return CalculationResult("Belt tension by frequency", (first,), SOURCE, notes, cautions=_STOPPED)
+    return CalculationResult("Belt tension by frequency", (first,), SOURCE, notes, cautions=_cautions(length, span))
 
 
 def belt_frequency(mass: Quantity, length: Quantity, span: Quantity, tension: Quantity) -> CalculationResult:
@@ -96,7 +105,7 @@ def belt_frequency(mass: Quantity, length: Quantity, span: Quantity, tension: Qu
     hertz = sqrt(float(base(tension) / per_length)) / (2 * float(base(span)))
     first = line("frequency", "Frequency of the span", hertz, "Hz", "f = √(T × length / m) / (2 × L)",
                  f"√({show(tension)} × {show(length)} / {show(mass)}) / (2 × {show(span)})")  # fmt: skip
-    return CalculationResult("Belt frequency for a tension", (first,), SOURCE, _NOTES, cautions=_STOPPED)
+    return CalculationResult("Belt frequency for a tension", (first,), SOURCE, _NOTES, cautions=_cautions(length, span))
 
 
 _BELT_FIELDS = (

@@ -58,7 +58,7 @@ def bob_weight(
     last = line("bob-weight", "Bob-weight of one crankpin", in_unit(total, unit).value, unit,
                 "rods × rotating + rods × reciprocating × share + oil", filled, decimals=decimals)  # fmt: skip
     notes = (
-        f"Assumed: {rods} rods on each crankpin and a balance factor of {percent}. "
+        f"Assumed: {rods} {'rod' if rods == 1 else 'rods'} on each crankpin and a balance factor of {percent}. "
         "50 % is usual for a 90° V8. Ask the maker of the crankshaft for other engines.",
         "Match the parts to the lightest set first. Weigh the ends of the rod on level supports.",
         *(() if oil is not None else ("No oil is counted. Many builders add 2 to 5 g (common practice, no source).",)),

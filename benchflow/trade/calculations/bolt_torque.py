@@ -48,7 +48,7 @@ from benchflow.trade.rounding import amount, unit_amount
 SCATTER = Fraction(25, 100)
 """Preload scatter of a torque wrench: ±25 % (IFI Technical Data N-12 / N-16, as quoted)."""
 
-SHORT_SOURCE = "T = K d F; scatter ±25 % after IFI Technical Data N-12 / N-16"
+SHORT_SOURCE = "T = K d F; scatter ±25 % after IFI Technical Data N-12 / N-16, as quoted"
 _SCATTER_NOTE = (
     "Assumed: the nut factor of this lubricant and surface. Even then a torque wrench gives the preload only within "
     "about ±25 %."

@@ -3,6 +3,7 @@
 from fractions import Fraction
 from math import pi
 
+from benchflow.base.plaintext import with_article
 from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, base, parse_quantity, show, show_converted
 from benchflow.trade.calculations.input_checks import require_within
@@ -171,7 +172,7 @@ def squish(deck: Quantity, gasket: Quantity, step: Quantity | None = None, rod: 
     )  # fmt: skip
     notes = (
         "Assumed: cold, at slow speed. A running engine closes part of it: the rod stretches and the piston rocks.",
-        f"Usual minimum with a {rod} rod: {least.entered}.",
+        f"Usual minimum with {with_article(rod)} rod: {least.entered}.",
         "Check it with solder on the flat of the piston.",
     )
     cautions: tuple[Caution, ...] = ()

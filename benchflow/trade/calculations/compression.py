@@ -6,7 +6,7 @@ from benchflow.procedure.model import Caution
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.input_checks import require_not_negative, require_within
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, rounded_text
 from benchflow.trade.rounding import amount
 
 
@@ -33,7 +33,7 @@ def compression_ratio(
 
     Raises:
         CalculationError: the bore or stroke is not from 10 mm to 1.1 or 3 m, the gasket is below zero or thicker than
-            20 mm, its bore is not 0.9 to 1.5 times the bore, the deck is not from -20 to 50 mm, a volume is larger than
+            20 mm, its bore is not 1 to 1.5 times the bore, the deck is not from -20 to 50 mm, a volume is larger than
             the swept volume, or no volume is left at top dead centre.
     """
     require_within("bore", bore, "The bore", "10 mm", "1100 mm")
@@ -45,7 +45,7 @@ def compression_ratio(
     for field, volume, label in (("head", head, "A chamber"), ("crown", crown, "A crown volume")):
         if abs(float(amount(volume, "cm³"))) > swept:
             raise CalculationError(
-                field, f"{label} of {show(volume)} is larger than the swept volume of {swept:.4g} cm³",
+                field, f"{label} of {show(volume)} is larger than the swept volume of {rounded_text(swept, 'cm³')}",
                 "Check the number and its unit, the bore and the stroke.",
             )  # fmt: skip
     volumes = (
@@ -57,7 +57,8 @@ def compression_ratio(
     clearance = sum(volumes)
     if clearance <= 0:
         raise CalculationError(
-            "", f"The volume above the piston at top dead centre would be zero or less: {clearance:.4g} cm³",
+            "", "The volume above the piston at top dead centre would be zero or less: "
+            f"{rounded_text(clearance, 'cm³')}",
             "Check the volumes and lengths. A dome and a piston above the deck are negative.",
         )  # fmt: skip
     filled = " + ".join(f"{volume:.2f}" for volume in volumes).replace("+ -", "− ")
@@ -88,10 +89,10 @@ def compression_ratio(
 def _check_gasket(bore: Quantity, gasket_bore: Quantity, gasket: Quantity) -> None:
     require_within("gasket", gasket, "The thickness of the gasket", "0 mm", "20 mm",
                    "Enter its thickness when tightened. Without a gasket it is 0 mm.")  # fmt: skip
-    if not 0.9 <= amount(gasket_bore, "mm") / amount(bore, "mm") <= 1.5:
+    if not 1 <= amount(gasket_bore, "mm") / amount(bore, "mm") <= 1.5:
         raise CalculationError(
             "gasket-bore", f"A gasket with a bore of {show(gasket_bore)} does not belong to a bore of {show(bore)}",
-            "It has 0.9 to 1.5 times the bore. Check the number and its unit.",
+            "It has 1 to 1.5 times the bore: it must not reach into the bore. Check the number and its unit.",
         )  # fmt: skip
 
 

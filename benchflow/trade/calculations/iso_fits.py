@@ -79,6 +79,11 @@ _J_HOLE: dict[int, tuple[int, ...]] = {
 }
 """Distance in µm of the upper limit of a hole J above the nominal size, by grade and main range."""
 
+_LAST_GRADES = {
+    "k": 13, "m": 9, "n": 9, "p": 10, "r": 10, "s": 10, "u": 9, "N": 11, "P": 10, "R": 10, "S": 10, "U": 10,
+}  # fmt: skip
+"""The coarsest grade of the letters from k on, where it is above 8. Holes N9 to N11 end at the nominal size."""
+
 _LETTERS = ("d", "e", "f", "g", "h", "j", "js", "k", "m", "n", "p", "r", "s", "t", "u")
 _CLASS = r"[A-Za-z]{1,2}\s*\d{1,2}"
 _HINT = (
@@ -131,8 +136,11 @@ def deviations(tolerance_class: str, millimetres: Fraction) -> Deviations:
 def _tight(letter: str, grade: int, main: int, millimetres: Fraction, width: int) -> Deviations:
     """Return the deviations of the letters from k on. Those of a hole are the ones of a shaft, shifted by Δ."""
     small, hole = letter.lower(), letter.isupper()
-    if grade > 8:
-        raise CalculationError("fit", f"{letter}{grade} is not in the table", f"Known: {letter}5 to {letter}8.")
+    last = _LAST_GRADES.get(letter, 8)
+    if grade > last:
+        raise CalculationError(
+            "fit", f"The class {letter}{grade} is not in the table", f"Known: {letter}5 to {letter}{last}."
+        )
     if small in _INTERFERENCE:
         edge: int | None = 0 if small == "k" and not hole and grade > 7 else _INTERFERENCE[small][main]
     else:
@@ -143,7 +151,9 @@ def _tight(letter: str, grade: int, main: int, millimetres: Fraction, width: int
                                "The standard has it above 24 mm. Use U or u.")  # fmt: skip
     if not hole:
         return Deviations(Fraction(edge), Fraction(edge + width))
-    shifted = main > 0 and (small in ("k", "m", "n") or grade <= 7)
+    if letter == "N" and grade > 8 and main > 0:
+        edge = 0
+    shifted = main > 0 and grade <= 8 and (small in ("k", "m", "n") or grade <= 7)
     shift = GRADES[grade][main] - GRADES[grade - 1][main] if shifted else 0
     high = -9 if (letter, grade) == ("M", 6) and _MAIN[main] == 315 else shift - edge
     return Deviations(Fraction(high - width), Fraction(high))

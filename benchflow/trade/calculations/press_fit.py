@@ -131,7 +131,9 @@ def press_fit(
     if friction is not None:
         lines += _held(fit, pressure, d, friction)
         cautions.append(_PRESSED)
-    if hub_yield is not None:
+    if hub_yield is None:
+        notes.insert(0, "Without the yield stress of the hub, nothing compares the stress with it.")
+    else:
         require_within("hub-yield", hub_yield, "The yield stress", "20 MPa", "2500 MPa")
         room = float(amount(hub_yield, "MPa")) / (pressure * (of_hub + 1))
         unit = fit.interference.unit
@@ -215,8 +217,11 @@ def assembly_temperature(
     minus = "" if cold is None else " − contraction"
     contraction = line("", "", amount(in_unit(shrunk, diameter.unit), diameter.unit), diameter.unit, "", "").shown
     top = f"({show(interference)} + {shown_gap}{'' if cold is None else f' − {contraction}'})"
-    warm = line("warming", "Warmer than the room by", rise.value, step, f"(δ + gap{minus}) / (α × d)",
-                f"{top} / ({show(hub_coefficient)} × {show(diameter)})", decimals=0)  # fmt: skip
+    filled = f"{top} / ({show(hub_coefficient)} × {show(diameter)})"
+    if warming == 0:
+        filled = f"{top} is not above zero, so no heating is needed"
+    warm = line("warming", "Warmer than the room by", rise.value, step, f"(δ + gap{minus}) / (α × d)", filled,
+                decimals=0)  # fmt: skip
     lines = [line("hub", "Heat the hub to", hot.value, room.unit, "room + warming", f"{show(room)} + {warm.shown}",
                   decimals=0), warm]  # fmt: skip
     notes, cautions = [], [_HOT]
@@ -243,7 +248,8 @@ def assembly_temperature(
         "Rolling bearings: usually at most 120 °C. Hardened parts: below their tempering temperature (from memory).",
     ]
     title = "Temperature to assemble a press fit"
-    return CalculationResult(title, tuple(lines), EXPANSION_SOURCE, tuple(notes), cautions=tuple(cautions))
+    source = EXPANSION_SOURCE if gap is None else "linear expansion"
+    return CalculationResult(title, tuple(lines), source, tuple(notes), cautions=tuple(cautions))
 
 
 _HOT = Caution("warning", "Hot parts burn. Wear heat-proof gloves and eye protection. Keep oil and solvents away.")

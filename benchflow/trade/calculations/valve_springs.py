@@ -160,10 +160,11 @@ def valve_spring(
                                retainer, lift))  # fmt: skip
     lines += [margin.line() for margin in margins]
     notes += [f"{margin.title}: at least {_USUAL}." for margin in margins if margin.left() >= base(LEAST_CLEARANCE)]
-    notes += [f"{margin.title}: below {_USUAL}." for margin in margins if 0 < margin.left() < base(LEAST_CLEARANCE)]
     cautions = [_RELEASE]
     cautions += [Caution("caution", f"{margin.title}: none. The parts hit each other. Do not turn the engine.")
                  for margin in margins if margin.left() <= 0]  # fmt: skip
+    cautions += [Caution("caution", f"{margin.title}: {margin.line().shown}, below {_USUAL}. Correct it first.")
+                 for margin in margins if 0 < margin.left() < base(LEAST_CLEARANCE)]  # fmt: skip
     return CalculationResult("Valve spring", tuple(lines), SOURCE, tuple(notes), cautions=tuple(cautions))
 
 

@@ -314,6 +314,38 @@ def test_needs_of_an_undo_that_no_move_brings_about_are_an_error() -> None:
     assert not findings("unreachable-remedy", NEEDY, TURN, measure("turn-down", "fit"), head=STATE + MOVE)
 
 
+TAKEN_BACK = "{id: m, title: M, BETWEEN}"
+
+
+@pytest.mark.parametrize(
+    ("between", "head"),
+    [
+        ("after: [fit]", ""),
+        ("needs: {crank: down}", "state: {crank: {values: [up, down], start: up}}\n"),
+        ("temporary: {restored-by: restore}", ""),
+        ("temporary: {restored-by: restore}, after: [fit]", ""),
+    ],
+)
+@pytest.mark.parametrize("after", ["fit", "fit, m"])
+def test_redo_that_takes_back_an_operation_without_undo_is_an_error(between: str, head: str, after: str) -> None:
+    fit = FIT.replace("undo", "sets: {crank: down}, undo") if head else FIT
+    middle, last = TAKEN_BACK.replace("BETWEEN", between), "{id: restore, title: Restore, after: [measure]}"
+    (found,) = findings("unreachable-remedy", fit, middle, measure(after, "fit"), last, head=head)
+    assert isinstance(found.order, tuple)
+    assert found.order == ("fit", "m", "measure")
+    assert "takes back “M” too" in found.message
+    undone = middle.replace("title", "undo: {do: Take it off}, title")
+    assert not findings("unreachable-remedy", fit, undone, measure(after, "fit"), last, head=head)
+
+
+def test_redo_does_not_take_back_what_does_not_depend_on_it() -> None:
+    setting = "{id: m, title: M, temporary: {restored-by: restore}}"
+    assert not findings("unreachable-remedy", FIT, "{id: m, title: M}", measure("fit, m", "fit"))
+    restore = "{id: restore, title: Restore, after: [m]}"
+    assert not findings("unreachable-remedy", FIT, setting, restore, measure("fit, restore", "fit"))
+    assert not findings("unreachable-remedy", FIT, "{id: m, title: M, after: [measure]}", measure("fit", "fit"))
+
+
 def test_redo_at_another_place_is_not_asked_for() -> None:
     head = "places: {side: [left, right]}\n"
     fit = FIT.replace("title", "each: side, title")
@@ -341,7 +373,13 @@ def test_remedy_proof_agrees_with_a_search_over_all_builds_and_orders(procedure:
         replay(procedure, each)
     assert expected <= {each.where.split(".")[0] for each in found}
     others = [each for each in found if each.where.split(".")[0] not in expected]
-    assert all("no moves make that possible" in each.message for each in others)
+    for each in others:
+        if "takes back" in each.message:
+            assert isinstance(each.order, tuple)
+            redone = each.order.index(by_id[each.order[-1]].record[0].above[0].redo[0].name)
+            assert any(name in by_id and by_id[name].undo is None for name in each.order[redone + 1 : -1])
+        else:
+            assert "no moves make that possible" in each.message
 
 
 # --- never-restored ---------------------------------------------------------------------------------------

@@ -2,6 +2,8 @@
 
 from functools import cached_property
 
+from msgspec.structs import replace
+
 from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import action_reasons, after_action, forbidden, moves_of
@@ -19,12 +21,29 @@ class Precedence:
     def __init__(self, analysis: PlanAnalysis) -> None:
         self.analysis = analysis
         self._without: dict[str, Plan] = {}
-        self._known: dict[tuple[str, str], Witness | Undecided | None] = {}
+        self._followers: dict[str, set[str]] | None = None
+        self._known: dict[tuple[str, ...], Witness | Undecided | None] = {}
 
     def is_done(self, step_id: str) -> bool:
         """True if some order does the step."""
         order = self.analysis.order
         return not self.analysis.never >> order.index[step_id] & 1
+
+    def comes_after(self, later: str, earlier: str) -> bool:
+        """True if `after` lines put ``later`` behind ``earlier``, directly or indirectly."""
+        order = self.analysis.paper
+        return bool(order.before[order.index[later]] >> order.index[earlier] & 1)
+
+    def may_rest_on(self, step_id: str) -> set[str]:
+        """The steps that come after ``step_id`` or may need a value that it sets, directly or indirectly."""
+        if self._followers is None:
+            self._followers = _followers_in(self.analysis.plan)
+        found, todo = set[str](), [step_id]
+        while todo:
+            more = self._followers[todo.pop()] - found
+            found |= more
+            todo += more
+        return found
 
     def order_without(self, earlier: str, later: str) -> Witness | Undecided | None:
         """A shortest order that does ``later`` while ``earlier`` is not done; ``None`` if there is no such order.
@@ -74,6 +93,19 @@ class Precedence:
         ]
         return repr((steps, list(moves_of(plan))))
 
+    def order_with(self, first: str, between: str, last: str) -> Witness | Undecided | None:
+        """A shortest order that ends with ``last`` and does ``between`` after ``first``; ``None`` if there is none."""
+        if not self.is_done(between):
+            return None
+        key = first, between, last
+        if key not in self._known:
+            plan = self.analysis.plan
+            steps = dict(plan.steps)
+            for name, earlier in ((between, first), (last, between)):
+                steps[name] = replace(steps[name], after=(*steps[name].after, earlier))
+            self._known[key] = self._search(Plan(plan.procedure, plan.options, steps), last)
+        return self._known[key]
+
     def _plan_without(self, step_id: str) -> Plan:
         """The plan without a step and all that comes after it."""
         found = self._without.get(step_id)
@@ -118,6 +150,23 @@ def _uses_a_state(step: Step) -> bool:
 
 def _names(steps: tuple[str, ...], mask: int) -> tuple[str, ...]:
     return tuple(steps[number] for number in bits(mask))
+
+
+def _followers_in(plan: Plan) -> dict[str, set[str]]:
+    """For each step the steps that come directly after it or may need a value that it sets."""
+    followers: dict[str, set[str]] = {name: set() for name in plan.steps}
+    setters: dict[tuple[str, str | None], list[str]] = {}
+    for name, step in plan.steps.items():
+        for setting in step.sets.items():
+            setters.setdefault(setting, []).append(name)
+    for name, step in plan.steps.items():
+        for earlier in step.after:
+            followers[earlier].add(name)
+        for variable, wanted in step.needs.items():
+            for value in wanted:
+                for earlier in setters.get((variable, value), ()):
+                    followers[earlier].add(name)
+    return followers
 
 
 def _is_allowed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...]) -> bool:

@@ -7,11 +7,20 @@ from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.proof.witness import Undecided, Witness
-from benchflow.ordering.rework import NoRework, ReworkPlan, UndoBlocked, obstacle_text, plan_rework, with_dependents
+from benchflow.ordering.rework import (
+    NoRework,
+    ReworkPlan,
+    UndoBlocked,
+    obstacle_text,
+    plan_rework,
+    steps_named,
+    taken_back,
+    with_dependents,
+)
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Mark, RecordedValue, values_of
+from benchflow.procedure.model import Mark, RecordedValue, Remedy, values_of
 from benchflow.procedure.plan import Plan, Step
 
 
@@ -20,6 +29,7 @@ class RedoOfRemedy(NamedTuple):
 
     step: Step
     redo: Step
+    remedy: Remedy
     value: str
     where: str
     mark: Mark
@@ -50,7 +60,7 @@ def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:
                 for ref in remedy.redo:
                     redo = plan.steps.get(ref.name)
                     if redo is not None and redo.operation.id != step.operation.id:
-                        yield RedoOfRemedy(step, redo, value.name, where, ref.mark)
+                        yield RedoOfRemedy(step, redo, remedy, value.name, where, ref.mark)
 
 
 def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[object, ...]]) -> OrderFinding | None:
@@ -77,6 +87,9 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
             f"`{each.step.operation.id}`, or leave it out of `redo`"
         )
         return _with_order(each, message, without, options)
+    lost = _taken_back_without_undo(precedence, each)
+    if lost is not None:
+        return lost
     if not _undo_needs_a_state(precedence, each.redo):
         return None
     key = each.redo.id, each.step.id, *precedence.orders_key(each.step.id)
@@ -89,6 +102,55 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
     if isinstance(found, ReworkPlan):
         proven.add(key)
     return _blocked_undo(plan, each, to, found) if isinstance(found, NoRework) else None
+
+
+def _taken_back_without_undo(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
+    """A finding if the remedy takes back another operation, in some order, that has no `undo`."""
+    plan = precedence.analysis.plan
+    options = dict(plan.options)
+    for name in _may_be_taken_back(precedence, each):
+        order = precedence.order_with(each.redo.id, name, each.step.id)
+        if isinstance(order, Undecided):
+            message = (
+                f"It is not proven that the remedy for `{each.value}` takes back only operations with `undo`, because "
+                "there are too many orders to try"
+            )
+            return finding("not-explored", each.where, each.mark, message, options=options)
+        names = () if order is None else _without_undo(plan, each, order)
+        if order is not None and names:
+            other = plan.steps[names[0]]
+            depends = precedence.comes_after(other.id, each.redo.id)
+            why = "which is done after it" if depends else "which is done later and rests on it"
+            message = (
+                f"A remedy for `{each.value}` redoes “{each.redo.title}”. That takes back “{other.title}” too, {why} "
+                f"and has no `undo`: an order is {order_text(plan, order.order)}. Write `undo` for "
+                f"`{other.operation.id}`, or do it after `{each.step.operation.id}`"
+            )
+            return _with_order(each, message, order, options)
+    return None
+
+
+def _may_be_taken_back(precedence: Precedence, each: RedoOfRemedy) -> Iterator[str]:
+    """The steps without `undo` that a remedy may take back: those that may depend on its `redo`, temporary settings."""
+    steps = precedence.analysis.plan.steps
+    named = steps_named(precedence.analysis.plan, each.step, each.remedy)
+    dependents = precedence.may_rest_on(each.redo.id)
+    for name, step in steps.items():
+        if step.operation.undo is not None or name in named or name == each.step.id:
+            continue
+        possible = name in dependents or step.operation.restored_by is not None
+        if possible and not precedence.comes_after(name, each.step.id):
+            yield name
+
+
+def _without_undo(plan: Plan, each: RedoOfRemedy, to: Witness) -> tuple[str, ...]:
+    """The steps without `undo` that the remedy takes back after the order ``to``, beside those that it names."""
+    history = work_before_last(plan, to)
+    named = steps_named(plan, each.step, each.remedy)
+    undone = taken_back(plan, history, history.finished, [each.redo.id])
+    return tuple(
+        name for name in plan.steps if name in undone and name not in named and plan.steps[name].operation.undo is None
+    )
 
 
 def _undo_needs_a_state(precedence: Precedence, redo: Step) -> bool:
@@ -105,13 +167,13 @@ def _undo_needs_a_state(precedence: Precedence, redo: Step) -> bool:
 def _undo_after(plan: Plan, redo: Step, to: Witness) -> ReworkPlan | NoRework | None:
     """The plan to undo a step after the order ``to``, without its last step; ``None`` if there is no `undo` for it.
 
-    A remedy reopens the steps that come after the step too, even if they have no `undo`.
+    Temporary settings made after the step are undone with it.
     """
     history = work_before_last(plan, to)
-    undone = with_dependents(plan, history, [redo.id])
+    undone = taken_back(plan, history, history.finished, [redo.id])
     if any(plan.steps[name].operation.undo is None for name in undone):
         return None
-    return plan_rework(plan, history, redo.id)
+    return plan_rework(plan, history, redo.id, also=undone - with_dependents(plan, history, [redo.id]))
 
 
 def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness, found: NoRework) -> OrderFinding | None:

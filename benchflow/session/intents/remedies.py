@@ -2,10 +2,10 @@
 
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse
+from benchflow.session.context import Context, Decision, Entry, operation_in_progress, quoted_title, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.reading_names import named_reading
-from benchflow.session.refusal import Refusal
+from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.open_values import remedy_first, stop_text, value_title
 from benchflow.session.rules.remedy_progress import (
@@ -14,6 +14,7 @@ from benchflow.session.rules.remedy_progress import (
     remedy_progress,
     served_together,
     steps_to_redo,
+    steps_without_undo,
 )
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.value_results import WHOLE, ReadingRef, inputs_missing, results_of
@@ -43,10 +44,22 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     served = served_together(chosen, remedy_progress(state, step, name))
     void = readings_made_void(state, step, remedy, served)
     redo = steps_to_redo(state, step, remedy)
+    without = steps_without_undo(state, step, remedy)
+    if without:
+        return Refusal(tuple(_no_undo(state, step, name, other) for other in without))
     conflict = _remedy_of_another_value(state, step, served, void, cleared=step.id in redo)
     if conflict is not None:
         return conflict
     return (Entry(by, _event(state, step, remedy, served, void, redo)),)
+
+
+def _no_undo(state: State, step: Step, name: str, other: str) -> Reason:
+    """The reason against a remedy that takes back the operation ``other``, which has no ``undo``."""
+    message = (
+        f"The remedy for {value_title(step, name)} takes back {quoted_title(state, other)}, and the procedure does not "
+        "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
+    )
+    return Reason("not-allowed", message, operation=other, name=name)
 
 
 def _event(

@@ -9,9 +9,8 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
-from benchflow.ordering.rework import with_dependents
+from benchflow.ordering.rework import steps_named, taken_back
 from benchflow.procedure import model
-from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.rework_plans import done_work, steps_with_discarded_parts
 from benchflow.session.rules.value_results import ReadingRef, ValueResult, results_of, value_results
@@ -112,36 +111,26 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
     for places, only the same place is redone. A temporary setting that the remedy goes back past is redone too, and
     so is an operation in which a part was entered that is thrown away.
     """
-    named = {ref.name for ref in remedy.redo}
-    found = []
-    for name, other in state.plan.steps.items():
-        same_place = other.place is None or step.place is None or other.place == step.place
-        if name in named or (other.operation.id in named and same_place):
-            found.append(name)
+    found = steps_named(state.plan, step, remedy)
     history = done_work(state)
-    undone = with_dependents(
-        state.plan, history, [name for name in found if name in history.finished and name != step.id]
-    )
+    undone = taken_back(state.plan, history, tuple(state.done), [name for name in found if name != step.id])
     cleared = {step.id} & set(found)
     while True:
-        more = (*_temporary_settings_passed(state, undone), *steps_with_discarded_parts(state, undone | cleared))
-        passed = with_dependents(state.plan, history, [name for name in more if name != step.id])
-        if passed <= undone:
+        more = [name for name in steps_with_discarded_parts(state, undone | cleared) if name != step.id]
+        wider = undone | taken_back(state.plan, history, tuple(state.done), [*undone, *more])
+        if wider <= undone:
             break
-        undone |= passed
+        undone = wider
     return tuple(name for name in state.plan.steps if name in found or (name in undone and name != step.id))
 
 
-def _temporary_settings_passed(state: State, undone: set[str]) -> list[str]:
-    """The done steps that made a temporary setting after one of ``undone``, and whose setting would then be left."""
-    seqs = [state.done[name].seq for name in undone if name in state.done]
-    found = []
-    for name, time in state.done.items():
-        restored = state.plan.steps[name].operation.restored_by
-        if name in undone or restored is None or not seqs or time.seq < min(seqs):
-            continue
-        step = state.plan.steps[name]
-        restoring = resolve(state.plan, restored.name, step.place, step.operation.each)
-        if any(other in undone or other not in state.done or state.done[other].seq < time.seq for other in restoring):
-            found.append(name)
-    return found
+def steps_without_undo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
+    """The done steps that a remedy takes back beside those in its `redo`, and that have no `undo`.
+
+    They depend on one in ``redo``, or made a temporary setting after it. An operation that is only reopened because a
+    part of it is thrown away is none of them.
+    """
+    named = steps_named(state.plan, step, remedy)
+    undone = taken_back(state.plan, done_work(state), tuple(state.done), [name for name in named if name != step.id])
+    also = [name for name in state.plan.steps if name in undone and name in state.done and name not in named]
+    return tuple(name for name in also if state.plan.steps[name].operation.undo is None)

@@ -214,7 +214,7 @@ _SECOND_PERSON = Key(
 _WAIVE_HOLD = Key(
     "waive",
     WAIVE.shape,
-    "Who can sign a deviation about it: a role, or `never`. By default, who holds the role that signs.",
+    "Who can sign a deviation about it: `never`, or a role that the person needs besides the role that signs.",
     examples=("never",),
 )
 

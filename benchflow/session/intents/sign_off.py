@@ -4,7 +4,6 @@ from benchflow.base.plaintext import clean
 from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.deviation_subjects import HOLD
 from benchflow.session.rules.deviation_targets import deviation_targets
 from benchflow.session.rules.signatures import deviation_subject, signature_refusal
 from benchflow.session.rules.waivers import (
@@ -14,7 +13,7 @@ from benchflow.session.rules.waivers import (
     worked_on,
 )
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import State
+from benchflow.session.state.state import HOLD, State
 
 
 def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str) -> Decision:
@@ -24,7 +23,7 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     hold, title = step.operation.hold, quoted_title(state, step.id)
     if hold is None:
         return refuse("not-allowed", f"{title} has no hold. There is nothing to sign", operation=step.id)
-    if step.id in state.done:
+    if step.id in state.done and step.id not in state.reopened_holds:
         return refuse("already-done", f"{title} is already done", operation=step.id)
     work = state.work(step.id)
     if state.in_progress != step.id and not work.touched:
@@ -56,9 +55,10 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     targets = deviation_targets(state, step, about)
     if isinstance(targets, Refusal):
         return targets
-    # After the operation is done, a deviation is possible only for a limit that a later correction broke.
-    limited = all(target.entries and target.open for target in targets)
-    if step.id in state.done and not limited:
+    # After the operation is done, a deviation is possible only for what a later correction broke: a limit or the hold.
+    broken = all(target.entries and target.open for target in targets)
+    broken = broken or (about == HOLD and step.id in state.reopened_holds)
+    if step.id in state.done and not broken:
         return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
     signer = clean(by).strip()
     refusal = not_waivable(state, step, about)

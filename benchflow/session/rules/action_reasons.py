@@ -1,5 +1,7 @@
 """Every reason why an operation cannot start, a move cannot be made, or the job cannot be closed."""
 
+from collections.abc import Iterator
+
 from benchflow.ordering.actions import MakeMove
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
@@ -7,7 +9,8 @@ from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
-from benchflow.session.rules.open_items import limit_reasons, too_early_reasons, too_late_reasons
+from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
+from benchflow.session.rules.rework_plans import steps_before
 from benchflow.session.state.state import State
 
 
@@ -27,9 +30,19 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
         reasons.append(_rework_in_progress(state))
     reasons += waiting_undo_reasons(state, step_id)
     reasons += step_interlock_reasons(state, step_id)
+    reasons += _holds_reopened_before(state, step_id)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)
     return tuple(reasons)
+
+
+def _holds_reopened_before(state: State, step_id: str) -> Iterator[Reason]:
+    """A reason for each finished operation that ``step_id`` comes after, and whose hold is open again."""
+    if state.reopened_holds:
+        before = steps_before(state, step_id)
+        for name in state.plan.steps:
+            if name in state.reopened_holds and name in before:
+                yield from hold_reasons(state, state.plan.steps[name])
 
 
 def _rework_in_progress(state: State) -> Reason:
@@ -60,7 +73,7 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
     """Every reason why the job cannot be closed now.
 
     Operations that are not done block it, unless there is a reason (``unfinished``) or no work was done at all.
-    A temporary setting and a value out of its limit always block it.
+    A temporary setting, a value out of its limit and a hold that is open again always block it.
     """
     reasons: list[Reason] = []
     not_done: list[Reason] = []
@@ -76,6 +89,7 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
             reasons.append(temporary)
         if name in state.done:
             reasons += limit_reasons(state, step)
+            reasons += hold_reasons(state, step) if name in state.reopened_holds else ()
         elif any_work and not unfinished:
             message = (
                 f"{quoted_title(state, name)} is not done. Finish it, or give a reason to close the job unfinished"

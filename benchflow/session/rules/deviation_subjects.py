@@ -2,13 +2,10 @@
 
 from collections.abc import Callable, Iterable
 
-from benchflow.session.state.state import Deviation, Work
+from benchflow.session.state.state import HOLD, Deviation, Work
 
 TIME = "time"
 """The subject of a deviation that waives all time windows of an operation."""
-
-HOLD = "hold"
-"""The subject of a deviation that waives the hold of an operation."""
 
 
 def window_subject(operation: str) -> str:

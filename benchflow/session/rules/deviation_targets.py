@@ -9,12 +9,12 @@ from benchflow.session.context import refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.choice_waivers import choice_entries, match_entries
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
+from benchflow.session.rules.deviation_subjects import TIME, window_subject
 from benchflow.session.rules.joint_progress import fasteners_named
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.value_results import named_value, results_of
-from benchflow.session.state.state import State, check_key
+from benchflow.session.state.state import HOLD, State, check_key
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 

@@ -4,11 +4,12 @@ from collections.abc import Iterator
 
 from benchflow.base.durations import clock_duration
 from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import HOLD, covering_deviation, fastener_subject, window_subject
+from benchflow.session.rules.deviation_subjects import covering_deviation, fastener_subject, window_subject
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -23,7 +24,7 @@ from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_subjects
 from benchflow.session.state.clock import Now
-from benchflow.session.state.state import State, Tick, check_key
+from benchflow.session.state.state import HOLD, State, Tick, check_key
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
@@ -44,7 +45,7 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *too_late_reasons(state, step, now),
     )
     unproven = () if entries else unproven_variables(state, step)
-    return (*entries, *finish_interlock_reasons(state, step, unproven), *_hold_reasons(state, step))
+    return (*entries, *finish_interlock_reasons(state, step, unproven), *hold_reasons(state, step))
 
 
 def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:
@@ -122,14 +123,18 @@ def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
             yield Reason("check-open", message, operation=step.id, name=str(number))
 
 
-def _hold_reasons(state: State, step: Step) -> Iterator[Reason]:
+def hold_reasons(state: State, step: Step) -> Iterator[Reason]:
+    """The reason that the hold of ``step`` is not signed. After the end, a correction can open it again."""
     hold = step.operation.hold
     work = state.work(step.id)
     if hold is None or work.signed is not None or HOLD in work.deviations:
         return
-    message = f"Hold: {hold.by} must sign for {hold.for_}"
-    if work.void is not None:
-        message += f". The signature of {work.void.by} no longer counts, because something was entered after it"
+    message = f"Hold of {quoted_title(state, step.id)}: {hold.by} must sign for {hold.for_}"
+    before = f"signature of {work.void.by}" if work.void is not None else ""
+    if not before and HOLD in work.lapsed:
+        before = f"waiver by {work.lapsed[HOLD].by}"
+    if before:
+        message += f". The {before} no longer counts, because something was entered after it"
     yield Reason("hold-unsigned", message, operation=step.id)
 
 

@@ -77,7 +77,7 @@ def steps_with_discarded_parts(state: State, undone: Iterable[str]) -> list[str]
             if item in state.work(name).lots:
                 continue
             entered = [other for other, work in state.works.items() if item in work.lots]
-            before = _steps_before(state, name)
+            before = steps_before(state, name)
             place = state.plan.steps[name].place
             for narrower in (
                 [other for other in entered if other in before],
@@ -88,7 +88,7 @@ def steps_with_discarded_parts(state: State, undone: Iterable[str]) -> list[str]
     return list(found)
 
 
-def _steps_before(state: State, step_id: str) -> set[str]:
+def steps_before(state: State, step_id: str) -> set[str]:
     """The steps that ``step_id`` comes after, directly or indirectly."""
     found, todo = set[str](), [step_id]
     while todo:

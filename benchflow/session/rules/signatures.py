@@ -6,12 +6,12 @@ from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse, unknown_name
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, window_subject
+from benchflow.session.rules.deviation_subjects import TIME, window_subject
 from benchflow.session.rules.joint_progress import fasteners_named, joint_progress
 from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.rules.part_matching import match_place
 from benchflow.session.rules.value_results import named_value
-from benchflow.session.state.state import State, check_key
+from benchflow.session.state.state import HOLD, State, check_key
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop

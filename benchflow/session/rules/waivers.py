@@ -8,9 +8,9 @@ from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.deviation_subjects import HOLD, TIME, subject_text, window_subject
+from benchflow.session.rules.deviation_subjects import TIME, subject_text, window_subject
 from benchflow.session.rules.value_results import named_value
-from benchflow.session.state.state import State, check_key
+from benchflow.session.state.state import HOLD, State, check_key
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -20,14 +20,13 @@ def waive_rules(state: State, step: Step, about: str) -> tuple[str, ...]:
     """Who can sign a deviation about ``about``: ``anyone``, ``never`` or roles. The signer must satisfy all of them.
 
     The nearest `waive` counts: that of the value, the hold or the window, else of the operation, else of the procedure.
-    A hold without its own `waive` also needs the role that signs it.
+    A hold also needs the role that signs it.
     """
     procedure, operation = state.plan.procedure, step.operation
     of_operation = waive_in_force(procedure, operation, "")
     hold = step.operation.hold
     if about == HOLD and hold is not None:
-        of_hold = [hold.waive] if hold.waive not in ("", ANYONE) else [hold.by, of_operation]
-        return tuple(dict.fromkeys(of_hold))
+        return tuple(dict.fromkeys((hold.by, hold.waive or of_operation)))
     for number, point in enumerate(operation.check, 1):
         if about == check_key(number):
             return (point.waive or of_operation,)

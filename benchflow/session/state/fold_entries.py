@@ -10,6 +10,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.state import (
+    HOLD,
     Attempt,
     Deviation,
     EntryRef,
@@ -27,6 +28,7 @@ from benchflow.session.state.state_changes import (
     operation_reopened,
     operation_undone,
     with_entry,
+    with_hold_closed,
     with_work,
     without_deviations_for,
 )
@@ -280,7 +282,8 @@ def _with_lot(state: State, step: str, consumable: str, lot: str, line: Line) ->
 
 def fold_signed(state: State, event: ev.HoldSigned, line: Line) -> State:
     signature = Signature(line.by, line.at, event.self_signed)
-    return with_work(state, event.operation, replace(state.work(event.operation), signed=signature, void=None))
+    work = replace(state.work(event.operation), signed=signature, void=None)
+    return with_hold_closed(with_work(state, event.operation, work), event.operation)
 
 
 def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
@@ -290,6 +293,8 @@ def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
         entries |= work.deviations[event.about].entries  # the deviation before covers its own ticks
     deviations = {**work.deviations, event.about: Deviation(line.by, event.reason, entries)}
     lapsed = {about: deviation for about, deviation in work.lapsed.items() if about != event.about}
+    if event.about == HOLD:
+        state = with_hold_closed(state, event.operation)
     return with_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))
 
 

@@ -218,6 +218,7 @@ class State(Struct, frozen=True):
     started: EventTime | None = None  # when the operation in progress was started
     works: dict[str, Work] = {}  # by step id
     to_undo: tuple[str, ...] = ()  # reopened by a remedy, but what they set is still in force; in the order of undoing
+    reopened_holds: frozenset[str] = frozenset()  # finished operations whose hold has to be signed again
     writes: dict[str, tuple[VariableWrite, ...]] = {}  # for each variable, every write not withdrawn, oldest first
     valuation: Valuation = {}  # present value of each state variable
     rework: ReworkProgress | None = None
@@ -259,5 +260,8 @@ def check_key(number: int) -> str:
     """The key of a check, from 1, in ``Work.entered``."""
     return f"check {number}"
 
+
+HOLD = "hold"
+"""The subject of a deviation that waives the hold of an operation."""
 
 NO_WORK = Work()

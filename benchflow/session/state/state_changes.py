@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.session.state.state import State, VariableWrite, Work
+from benchflow.session.state.state import HOLD, State, VariableWrite, Work
 
 
 def with_work(state: State, step: str, work: Work) -> State:
@@ -17,16 +17,34 @@ def with_work(state: State, step: str, work: Work) -> State:
 def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
     """Return the state after ``by`` entered something for ``step``. ``changes`` are fields of its :class:`Work`.
 
-    ``by`` is added to the people who worked on the operation. An earlier signature becomes invalid.
+    ``by`` is added to the people who worked on the operation. An earlier signature for the hold becomes invalid, and so
+    does an earlier waiver of it. If the operation is done, its hold is open again.
     """
-    work = state.work(step)
-    if work.signed is not None:
-        changes |= {"signed": None, "void": work.signed}
+    state, work = _with_hold_open(state, step)
     if by not in work.people:
         changes["people"] = work.people | {by}
     if by not in work.enterers:
         changes["enterers"] = work.enterers | {by}
     return with_work(state, step, replace(work, **changes))
+
+
+def _with_hold_open(state: State, step: str) -> tuple[State, Work]:
+    """Return the state, and the entries of ``step``, without a signature or a waiver for its hold."""
+    work = state.work(step)
+    waiver = work.deviations.get(HOLD)
+    if work.signed is None and waiver is None:
+        return state, work
+    if step in state.done:
+        state = replace(state, reopened_holds=state.reopened_holds | {step})
+    if waiver is not None:
+        deviations = {about: each for about, each in work.deviations.items() if about != HOLD}
+        work = replace(work, deviations=deviations, lapsed={**work.lapsed, HOLD: waiver})
+    return state, replace(work, signed=None, void=work.signed or work.void)
+
+
+def with_hold_closed(state: State, step: str) -> State:
+    """Return the state in which the hold of the finished ``step`` is not open again."""
+    return replace(state, reopened_holds=state.reopened_holds - {step}) if step in state.reopened_holds else state
 
 
 def without_deviations_for(state: State, gone: Collection[int]) -> State:
@@ -136,6 +154,6 @@ def operation_voided(state: State, step: str) -> State:
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
-    work = state.work(step)
+    state, work = with_hold_closed(state, step), state.work(step)
     state = with_work(replace(state, done=done), step, Work(redone=work.redone + 1, remedies=work.remedies))
     return without_deviations_for(state, work.entries)

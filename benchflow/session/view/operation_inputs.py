@@ -5,7 +5,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
-from benchflow.session.rules.deviation_subjects import HOLD, covering_deviation
+from benchflow.session.rules.deviation_subjects import covering_deviation
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, steps_to_redo
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
@@ -16,7 +16,7 @@ from benchflow.session.rules.verdicts import (
     last_attempts,
     limit_in_force,
 )
-from benchflow.session.state.state import State, check_key
+from benchflow.session.state.state import HOLD, State, check_key
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
 from benchflow.session.view.joint_inputs import tighten_input

@@ -210,7 +210,8 @@ READER_CODES: dict[str, tuple[str, str]] = {
     ),
     "which-reading": (
         "A formula uses a value with several readings, and does not say which one. Without an index, all such values "
-        "of a formula must have the same readings; the formula is then calculated reading by reading.",
+        "of a formula must have the same readings; the formula is then calculated reading by reading. A relative limit "
+        "or a table needs one figure: name a reading, calculate one in `work-out`, or judge one by `judge`.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal, or bore[2] - journal",
     ),
     "instrument-does-not-fit": (

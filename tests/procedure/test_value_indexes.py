@@ -228,11 +228,27 @@ def test_relative_limit_names_one_value(name: str, each: str, expected: list[str
 
 
 @pytest.mark.parametrize(
-    ("name", "expected"), [("play", []), ("crown", []), ("gap", ["which-place"]), ("crown[*]", ["which-reading"])]
+    ("name", "expected"),
+    [
+        ("play", []),
+        ("crown[1]", []),
+        ("crown", ["which-reading"]),
+        ("gap", ["which-place"]),
+        ("crown[*]", ["which-reading"]),
+    ],
 )
-def test_table_looks_up_one_value_or_all_readings(name: str, expected: list[str]) -> None:
+def test_table_looks_up_one_value(name: str, expected: list[str]) -> None:
     choose = f"choose: {{shim: {{by: '{name}', from: [{{at least: 0 mm, up to: 1 mm, take: thin}}]}}}}, "
     assert reference_codes("final: {unit: mm}", choose) == expected
+
+
+@pytest.mark.parametrize(
+    ("judge", "expected"),
+    [("", ["which-reading"]), ("judge: all", ["which-reading"]), ("judge: mean", []), ("judge: largest", [])],
+)
+def test_table_looks_up_several_readings_only_by_their_judged_figure(judge: str, expected: list[str]) -> None:
+    choose = "choose: {shim: {by: final, from: [{at least: 0 mm, up to: 1 mm, take: thin}, {take: thick}]}}, "
+    assert reference_codes(f"final: {{unit: mm, readings: 2, {judge}}}", choose) == expected
 
 
 def test_parts_are_matched_by_a_value_of_the_same_operation() -> None:

@@ -160,16 +160,18 @@ def test_remedy_undoes_the_operations_of_its_redo(tmp_path: Path) -> None:
     script.do("finish")
 
 
-def test_readings_in_two_rows_of_a_table_propose_both_parts(tmp_path: Path) -> None:
+def test_table_looks_up_the_judged_figure_of_several_readings(tmp_path: Path) -> None:
     script = start_operation(
         tmp_path,
-        "{id: one, title: One, record: {gap: {ask: Gap, unit: mm, readings: 2}}, choose: {shim: {by: gap, "
+        "{id: one, title: One, record: {gap: {ask: Gap, unit: mm, readings: 2, judge: largest}}, "
+        "choose: {shim: {by: gap, "
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
     )
     script.do_all(intent("record", name="gap", value="0.09 mm"), intent("record", name="gap", value="0.11 mm"))
-    assert script.query("status")["proposed"] == {"shim": ["thin", "thick"]}
-    assert script.refused("finish") == ["value-missing"]
-    script.do_all(intent("choose", name="shim", take="thin"), intent("finish"))
+    assert script.query("status")["proposed"] == {"shim": ["thick"]}
+    script.do("choose", name="shim", take="thin")
+    assert script.refused("finish") == ["out-of-limit"]
+    script.do_all(intent("choose", name="shim", take="thick"), intent("finish"))
 
 
 @pytest.mark.parametrize(("value", "take"), [("0.10 mm", "thin"), ("0.1001 mm", "thick"), ("0.20 mm", "thick")])

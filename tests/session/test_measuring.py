@@ -169,14 +169,14 @@ sections:
   - id: choose-gasket
     title: Choose the gasket
     record:
-      protrusion: {ask: Protrusion, unit: mm, readings: 2}
+      protrusion: {ask: Protrusion, unit: mm, readings: 2, judge: largest}
     choose:
       gasket: {by: protrusion, from: [{up to: 0.10 mm, take: one notch}, {up to: 0.20 mm, take: two notches}]}
 """
 )
 
 
-def test_chosen_part_must_be_in_a_table_row_of_the_readings(tmp_path: Path) -> None:
+def test_chosen_part_must_be_in_the_table_row_of_the_judged_figure(tmp_path: Path) -> None:
     driver = start_session(tmp_path, CHOOSING, options={}, start={})
     driver.do("start", operation="choose-gasket")
     assert driver.refused("choose", name="gasket", take="one notch") == {"value-missing"}
@@ -186,7 +186,7 @@ def test_chosen_part_must_be_in_a_table_row_of_the_readings(tmp_path: Path) -> N
     assert driver.refused("choose", name="gasket", take="three notches") == {"unknown-name"}
     driver.do("choose", name="gasket", take="two notches")
     assert driver.refused("finish") == {"out-of-limit"}
-    driver.do("record", name="protrusion", value="0.11 mm", reading=2)  # one reading in each row
+    driver.do("record", name="protrusion", value="0.11 mm", reading=2)
     driver.do("finish")
 
 

@@ -115,11 +115,10 @@ class ValueChecks:
         else:
             self._check_reference(bound.name, operation, value.mark)
 
-    def _check_reference(self, written: str, operation: Operation, mark: Mark, *, all_readings: bool = False) -> None:
+    def _check_reference(self, written: str, operation: Operation, mark: Mark) -> None:
         """Report the name of a value in a limit or table that means several values.
 
         A recorded value that compares one figure with its limit, such as the mean, means that figure.
-        ``all_readings`` is true if all readings of a recorded value may be meant.
         """
         ref = ValueRef.parse(written)
         value, axes = self._values[ref.name][0], self._table.axes(ref.name)
@@ -132,7 +131,7 @@ class ValueChecks:
                 self._context.problem(found.code, mark, found.why, found.hint)
             return
         several = found.reading is None and bool(axes.readings)
-        if isinstance(value, RecordedValue) and (all_readings or value.judge != "all"):
+        if isinstance(value, RecordedValue) and value.judge != "all":
             several = False
         if several or found.is_starred:
             self._context.problem(
@@ -148,7 +147,7 @@ class ValueChecks:
         edges = [edge for row in choose.rows for edge in (row.low, row.high) if edge is not None]
         if found is None or not edges:
             return
-        self._check_reference(choose.by, operation, choose.mark, all_readings=True)
+        self._check_reference(choose.by, operation, choose.mark)
         edge = edges[0]
         if dimension_of(edge.unit) != found[0].dimension:
             self._context.problem(

@@ -1,15 +1,20 @@
 """Handlers of the intents `sign` and `deviate`."""
 
 from benchflow.base.plaintext import clean
+from benchflow.ordering.wording import all_of
+from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_targets import deviation_targets
 from benchflow.session.rules.signatures import deviation_subject, signature_refusal
 from benchflow.session.rules.waivers import (
+    about_a_window,
+    clocks_waived,
     not_waivable,
     roles_to_waive,
     second_person_refusal,
+    window_subjects,
     worked_on,
 )
 from benchflow.session.state import events as ev
@@ -66,10 +71,29 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
         refusal = refusal or signature_refusal(context.shop, signer, role, intent.pin, ask_pin=True)
     if about == HOLD:
         refusal = refusal or second_person_refusal(state, step, signer, context.shop)
+    clocks = clocks_waived(state, step, about)
+    if refusal is None and about_a_window(about) and not clocks:
+        refusal = _window_not_running(state, step, about)
     if refusal is not None:
         return refusal
     self_signed = about == HOLD and worked_on(state, step, signer, context.shop)
     return tuple(
-        Entry(signer, ev.DeviationSigned(step.id, target.subject, reason, tuple(sorted(target.entries)), self_signed))
+        Entry(
+            signer,
+            ev.DeviationSigned(
+                step.id, target.subject, reason, tuple(sorted(target.entries)), self_signed, clocks=clocks
+            ),
+        )
         for target in targets
     )
+
+
+def _window_not_running(state: State, step: Step, about: str) -> Refusal:
+    """The refusal of a deviation from a time window that does not count yet."""
+    from_ = [window.operation for window in step.time if about in window_subjects(window)]
+    titles = all_of([quoted_title(state, name) for name in from_])
+    message = (
+        f"The time after {titles} does not run yet, so there is nothing to deviate from. A deviation is about the time "
+        f"that runs when it is signed. Do {titles} first"
+    )
+    return refuse("value-missing", message, operation=step.id, name=about)

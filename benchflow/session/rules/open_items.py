@@ -22,7 +22,7 @@ from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
-from benchflow.session.rules.waivers import deviation_advice, window_subjects
+from benchflow.session.rules.waivers import deviation_advice, window_deviations, window_is_waived
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import HOLD, State, Tick, check_key
 
@@ -140,9 +140,8 @@ def hold_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def unwaived_clocks(state: State, step: Step, now: Now) -> Iterator[RunningClock]:
     """The running time windows of ``step`` that no deviation waives."""
-    waived = state.work(step.id).deviations
     for clock in running_clocks(state, step, now):
-        if not any(subject in waived for subject in window_subjects(clock.window)):
+        if not window_is_waived(state, step, clock.window):
             yield clock
 
 
@@ -165,6 +164,8 @@ def _too_late(state: State, step: Step, clock: RunningClock) -> Reason:
     window = clock.window
     over = clock.since - (window.high or 0.0)
     late = f"{clock_duration(over)} too late after {since_text(state, window)} ({window.text})"
+    for before in window_deviations(state, step, window):
+        late += f". The deviation signed by {before.by} was for an earlier time"
     return Reason("too-late", f"{late}. {missed_window_advice(state, step, window)}", operation=window.operation)
 
 

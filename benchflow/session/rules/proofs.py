@@ -6,7 +6,7 @@ from benchflow.procedure.model import CalculatedValue, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import calculate
 from benchflow.session.rules.verdicts import judge_value
-from benchflow.session.rules.waivers import window_subjects
+from benchflow.session.rules.waivers import window_is_waived
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
@@ -18,9 +18,8 @@ def unproven_variables(state: State, step: Step) -> tuple[str, ...]:
     for number, point in enumerate(step.operation.check, 1):
         if number not in work.checks:  # finished all the same, its answer no was waived
             names += [ref.name for ref in point.proves]
-    waived = work.deviations
     for window in step.time:
-        if any(subject in waived for subject in window_subjects(window)):
+        if window_is_waived(state, step, window):
             names += window.proves
     return tuple(dict.fromkeys(names))
 

@@ -1,5 +1,6 @@
 """Who can waive what by a deviation, and who is the second person for a hold."""
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import folded
@@ -9,8 +10,9 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_subjects import TIME, subject_text, window_subject
+from benchflow.session.rules.running_clocks import counted_from
 from benchflow.session.rules.value_results import named_value
-from benchflow.session.state.state import HOLD, State, check_key
+from benchflow.session.state.state import HOLD, Deviation, State, check_key
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -44,6 +46,32 @@ def window_subjects(window: TimeWindow) -> tuple[str, str, str]:
     return TIME, window_subject(window.operation), window_subject(StepId.parse(window.operation).operation)
 
 
+def window_deviations(state: State, step: Step, window: TimeWindow) -> Iterator[Deviation]:
+    """The deviations that are signed about a time window, whatever it counted from then."""
+    signed = state.work(step.id).deviations
+    return (signed[subject] for subject in window_subjects(window) if subject in signed)
+
+
+def window_is_waived(state: State, step: Step, window: TimeWindow) -> bool:
+    """True if a deviation waives the window as it counts now: not if what it counts from was done again since."""
+    since = counted_from(state, window)
+    return any(
+        not deviation.clocks or (since is not None and since.seq in deviation.clocks)
+        for deviation in window_deviations(state, step, window)
+    )
+
+
+def clocks_waived(state: State, step: Step, about: str) -> tuple[int, ...]:
+    """The ``seq`` of each event that the windows about ``about`` count from now; empty if none of them runs."""
+    found = (counted_from(state, window) for window in step.time if about in window_subjects(window))
+    return tuple(sorted({since.seq for since in found if since is not None}))
+
+
+def about_a_window(about: str) -> bool:
+    """True if the subject of a deviation is a time window, or all of them."""
+    return about == TIME or about.startswith(window_subject(""))
+
+
 def not_waivable(state: State, step: Step, about: str) -> Refusal | None:
     """A refusal if nobody can waive ``about``; otherwise ``None``."""
     if NEVER not in waive_rules(state, step, about):
@@ -59,7 +87,7 @@ def _instead(about: str) -> str:
         return "Have the hold signed"
     if about.startswith(check_key(0).rstrip("0")):
         return "Put it right and answer yes"
-    if about == TIME or about.startswith(window_subject("")):
+    if about_a_window(about):
         return "Keep the time: wait, or redo the operation that it counts from"
     return "Bring it within its limit: use its remedy, or rework the operation"
 

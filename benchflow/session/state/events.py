@@ -235,7 +235,8 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
     ``about`` is one of: the name of a value, a part or a joint; one fastener (``studs[3]``); ``hold``; ``time`` (every
     time window of the operation); ``time seal`` (the time window that counts from the operation ``seal``). It is never
     an interference rule. ``gap[2]`` is one of several readings. ``entries`` has the ``seq`` of every entry that the
-    deviation covers.
+    deviation covers. ``clocks`` has the ``seq`` of each event that a waived time window counts from; logs of older
+    versions have none, and waive the window whatever it counts from.
     """
 
     operation: str
@@ -243,6 +244,7 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
     reason: str
     entries: tuple[int, ...] = ()
     self_signed: bool = False  # true for a hold that was waived by a person who worked on the operation
+    clocks: tuple[int, ...] = ()
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):

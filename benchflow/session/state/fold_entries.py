@@ -291,7 +291,7 @@ def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
     entries = frozenset(event.entries or _entries_about(state, event))
     if event.about in work.deviations and entries <= {tick.entry for tick in work.ticks}:
         entries |= work.deviations[event.about].entries  # the deviation before covers its own ticks
-    deviations = {**work.deviations, event.about: Deviation(line.by, event.reason, entries)}
+    deviations = {**work.deviations, event.about: Deviation(line.by, event.reason, entries, event.clocks)}
     lapsed = {about: deviation for about, deviation in work.lapsed.items() if about != event.about}
     if event.about == HOLD:
         state = with_hold_closed(state, event.operation)

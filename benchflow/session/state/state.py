@@ -80,6 +80,7 @@ class Deviation(Struct, frozen=True):
     by: str
     reason: str
     entries: frozenset[int] = frozenset()
+    clocks: tuple[int, ...] = ()  # ``seq`` of each event that a waived time window counts from; empty: of any
 
 
 class RemedyKey(NamedTuple):

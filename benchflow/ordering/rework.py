@@ -200,6 +200,19 @@ def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
     return DoneWork(tuple(name for name in history.finished if name != step_id), writes)
 
 
+def work_after(plan: Plan, history: DoneWork, steps: Iterable[ReworkStep]) -> DoneWork:
+    """The work that is still done after the steps of a rework."""
+    moves = plan.procedure.moves_by_id
+    for action in steps:
+        if isinstance(action, UndoOperation):
+            history = _undone(plan, history, action.operation)
+            continue
+        sets = moves[action.move].sets
+        written = {name: (*history.writes.get(name, ()), StateWrite("", value)) for name, value in sets.items()}
+        history = DoneWork(history.finished, {**history.writes, **written})
+    return history
+
+
 def _undo_obstacles(
     plan: Plan, step: Step, done: frozenset[str], now: Valuation, after: Valuation
 ) -> Iterator[UndoBlocked]:

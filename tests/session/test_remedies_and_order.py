@@ -44,3 +44,11 @@ def test_remedy_takes_back_only_what_can_be_undone(tmp_path: Path, between: str,
     (reason,) = reply["refused"]
     assert (reason["code"], reason["operation"]) == ("not-allowed", "m")
     assert "takes back “M”" in reason["message"]
+
+
+@pytest.mark.parametrize("finished", [False, True])
+def test_job_is_not_closed_with_a_temporary_setting_that_may_be_made(tmp_path: Path, finished: bool) -> None:
+    by = "m" if finished else "z"
+    script = opened(tmp_path, f"{{id: m, title: M, temporary: {{restored-by: {by}}}}}", "{id: z, title: Z, after: [m]}")
+    script.do_all(intent("start", operation="m"), intent("finish" if finished else "pause"))
+    assert script.refused("close", unfinished="out of time") == ["temporary-left"]

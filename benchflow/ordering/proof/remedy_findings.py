@@ -1,8 +1,11 @@
 """Finds remedies whose `redo` cannot be done from where they are called, and temporary settings never restored."""
 
 from collections.abc import Iterator
+from itertools import product
 from typing import NamedTuple
 
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import reason_text
 from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
@@ -16,11 +19,14 @@ from benchflow.ordering.rework import (
     steps_named,
     taken_back,
     with_dependents,
+    work_after,
 )
-from benchflow.ordering.wording import step_title
+from benchflow.ordering.route import NoRoute, SafeRoute, route
+from benchflow.ordering.wording import all_of, step_title
+from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Mark, RecordedValue, Remedy, values_of
+from benchflow.procedure.model import Mark, Operation, RecordedValue, Remedy, values_of
 from benchflow.procedure.plan import Plan, Step
 
 
@@ -44,23 +50,74 @@ def unreachable_remedies(precedence: Precedence, proven: set[tuple[object, ...]]
     for step in plan.steps.values():
         if not precedence.is_done(step.id):
             continue
+        yield from _redo_by_itself(plan, step)
         for each in redone_steps(plan, step):
             found = _finding_on(precedence, each, proven)
             if found is not None:
                 yield found
 
 
-def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:
-    """The steps that the remedies of a step redo. An operation that names itself is left out."""
-    for value in values_of(step.operation):
+def _remedies_of(operation: Operation) -> Iterator[tuple[str, str, Remedy]]:
+    """The remedies of an operation, each with its value and its place in the file."""
+    for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
         for side, remedies in (("below", value.below), ("above", value.above)):
             for number, remedy in enumerate(remedies, 1):
-                where = f"{step.operation.id}.{kind}.{ValueRef.parse(value.name).name}.{side}[{number}].redo"
-                for ref in remedy.redo:
-                    redo = plan.steps.get(ref.name)
-                    if redo is not None and redo.operation.id != step.operation.id:
-                        yield RedoOfRemedy(step, redo, remedy, value.name, where, ref.mark)
+                plain = ValueRef.parse(value.name).name
+                yield value.name, f"{operation.id}.{kind}.{plain}.{side}[{number}].redo", remedy
+
+
+def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:
+    """The steps that the remedies of a step redo. An operation that names itself is left out."""
+    for value, where, remedy in _remedies_of(step.operation):
+        for ref in remedy.redo:
+            redo = plan.steps.get(ref.name)
+            if redo is not None and redo.operation.id != step.operation.id:
+                yield RedoOfRemedy(step, redo, remedy, value, where, ref.mark)
+
+
+def _redo_by_itself(plan: Plan, step: Step) -> Iterator[OrderFinding]:
+    """A finding for each `redo` of nothing in this build, or of the operation itself without a needed `undo`."""
+    operation, options = step.operation, dict(plan.options)
+    as_written = _remedies_of(plan.procedure.operations_by_id[operation.id])
+    for (value, where, remedy), (_, _, written) in zip(_remedies_of(operation), as_written, strict=True):
+        if not written.redo:
+            continue
+        mark, named = written.redo[0].mark, steps_named(plan, step, remedy)
+        if not named:
+            ids = all_of([f"`{ref.name}`" for ref in written.redo])
+            message = (
+                f"A remedy for `{value}` redoes {ids}, but no such operation is part of the build"
+                f"{_build(plan, step, written)}: the remedy would redo nothing. Write a `redo` that is there in that "
+                "build too, or give both operations the same `when`"
+            )
+            yield finding("unreachable-remedy", where, mark, message, options=options)
+        lasting = _what_it_leaves(plan, step)
+        if step.id in named and operation.undo is None and lasting:
+            message = (
+                f"A remedy for `{value}` redoes “{step.title}” itself, which {lasting}, but has no `undo`: the "
+                f"procedure does not say how that is taken back. Write `undo` for `{operation.id}`"
+            )
+            yield finding("unreachable-remedy", where, mark, message, options=options)
+
+
+def _build(plan: Plan, step: Step, remedy: Remedy) -> str:
+    """`` where cams is stock``: the options that the operations of a remedy depend on; empty if there are none."""
+    by_id = plan.procedure.operations_by_id
+    operations = [step.operation, *(by_id[ref.name] for ref in remedy.redo if ref.name in by_id)]
+    options = {option for operation in operations for option in operation.when}
+    build = all_of(f"{option} is {plan.options[option]}" for option in plan.options if option in options)
+    return f" where {build}" if build else ""
+
+
+def _what_it_leaves(plan: Plan, step: Step) -> str:
+    """What has to be taken back before the step is done again, as the end of a sentence; empty if nothing has to be."""
+    kit = plan.procedure.kit_by_id
+    if step.sets:
+        return f"sets {all_of([f'`{name}`' for name in step.sets])}"
+    used = [ref.name for ref in step.operation.uses if ref.name in kit]
+    parts = [f"`{name}`" for name in used if kit[name].lot_required or kit[name].discard]
+    return f"uses up {all_of(parts)}" if parts else ""
 
 
 def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[object, ...]]) -> OrderFinding | None:
@@ -90,7 +147,7 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
     lost = _taken_back_without_undo(precedence, each)
     if lost is not None:
         return lost
-    if not _undo_needs_a_state(precedence, each.redo):
+    if not _undo_concerns_a_state(precedence, each.redo):
         return None
     key = each.redo.id, each.step.id, *precedence.orders_key(each.step.id)
     if key in proven:
@@ -100,6 +157,9 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
         return None
     found = _undo_after(plan, each.redo, to)
     if isinstance(found, ReworkPlan):
+        ended = _cannot_be_done_again(plan, each, to, found)
+        if ended is not None:
+            return ended
         proven.add(key)
     return _blocked_undo(plan, each, to, found) if isinstance(found, NoRework) else None
 
@@ -153,12 +213,12 @@ def _without_undo(plan: Plan, each: RedoOfRemedy, to: Witness) -> tuple[str, ...
     )
 
 
-def _undo_needs_a_state(precedence: Precedence, redo: Step) -> bool:
-    """True if the `undo` of the step, or of one that may have to be undone before it, needs a state."""
+def _undo_concerns_a_state(precedence: Precedence, redo: Step) -> bool:
+    """True if the `undo` of the step, or of one that may have to be undone before it, needs or sets a state."""
     order, plan = precedence.analysis.order, precedence.analysis.plan
     number = order.index[redo.id]
     return any(
-        step.undo_needs
+        (step.undo_needs or step.undo_sets)
         and (step is redo or order.before[order.index[name]] >> number & 1 or step.needs.keys() & redo.sets.keys())
         for name, step in plan.steps.items()
     )
@@ -188,6 +248,32 @@ def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness, found: NoRework) 
     return _with_order(each, message, to, dict(plan.options))
 
 
+def _cannot_be_done_again(plan: Plan, each: RedoOfRemedy, to: Witness, undo: ReworkPlan) -> OrderFinding | None:
+    """A finding if no order leads from the undone work back to the operation with the remedy.
+
+    A state that is not known after an `undo`, and that somebody may enter as found, can have any value.
+    """
+    left = work_after(plan, work_before_last(plan, to), undo.steps)
+    findable = [
+        variable
+        for variable in plan.procedure.state
+        if left.valuation.get(variable.name) is None and variable.found != NEVER
+    ]
+    blocked: NoRoute | None = None
+    for values in product(*(variable.values for variable in findable)):
+        valuation = {**left.valuation, **dict(zip([variable.name for variable in findable], values, strict=True))}
+        again = route(plan, Configuration(frozenset(left.finished), valuation), each.step.id)
+        if isinstance(again, SafeRoute) or not again.certain:
+            return None
+        blocked = blocked or again
+    reason = reason_text(plan, blocked.reasons[0]) if blocked is not None and blocked.reasons else "It is blocked"
+    message = (
+        f"A remedy for `{each.value}` redoes “{each.redo.title}”, but after {order_text(plan, to.order)} and that "
+        f"redo, “{each.step.title}” cannot be done again. {reason}. Add a move, or correct `undo.sets`"
+    )
+    return _with_order(each, message, to, dict(plan.options))
+
+
 def _with_order(each: RedoOfRemedy, message: str, witness: Witness, options: dict[str, str]) -> OrderFinding:
     order = tuple(action.id for action in witness.order)
     return finding(
@@ -209,6 +295,12 @@ def unrestored_settings(precedence: Precedence) -> Iterator[OrderFinding]:
             message = (
                 f"The setting of “{step.title}” is temporary, but `{restored.name}`, which restores it, is not part of "
                 "this build. Leave out both (`when`), or restore it in another operation"
+            )
+            yield finding("never-restored", where, restored.mark, message, options=options)
+        if step.id in names:
+            message = (
+                f"The setting of “{step.title}” is temporary, but it names itself as what restores it. Name the "
+                "operation that is done later and restores it"
             )
             yield finding("never-restored", where, restored.mark, message, options=options)
         for name in names:

@@ -101,17 +101,26 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
 def _temporary_left(state: State, step: Step) -> Reason | None:
     """The reason for a temporary setting of ``step`` that was not restored; ``None`` if there is none.
 
-    A restoring operation that is not part of this build counts as done.
+    A restoring operation that is not part of this build counts as done. A paused operation may have made its setting.
     """
     restored = step.operation.restored_by
-    if restored is None or step.id not in state.done:
+    if restored is None or (step.id not in state.done and step.id not in state.paused):
+        return None
+    restoring_steps = resolve(state.plan, restored.name, step.place, step.operation.each)
+    if restoring_steps and step.id in state.paused:
+        message = f"The setting of {quoted_title(state, step.id)} is temporary, and the operation is paused. Finish it"
+        undo = "" if step.operation.undo is None else ", or take it back by a rework"
+        return Reason("temporary-left", f"{message} and restore its setting{undo}", operation=step.id)
+    if not restoring_steps:
         return None
     done_seq = state.done[step.id].seq
-    for name in resolve(state.plan, restored.name, step.place, step.operation.each):
-        if name not in state.done or state.done[name].seq < done_seq:
+    for name in restoring_steps:
+        if name == step.id or name not in state.done or state.done[name].seq < done_seq:
             temporary, restoring = quoted_title(state, step.id), quoted_title(state, name)
             message = f"The setting of {temporary} is temporary. Do {restoring} before you close the job"
-            if name in state.done:
+            if name == step.id:
+                message = f"The setting of {temporary} is temporary, but no operation restores it. Rework it"
+            elif name in state.done:
                 message = f"The setting of {temporary} is temporary and is newer than {restoring}. Redo {restoring}"
             return Reason("temporary-left", message, operation=step.id)
     return None

@@ -189,6 +189,10 @@ class Plan(Struct, frozen=True, dict=True):
         readings = axes.readings if ref.reading == ALL_PLACES else (ref.reading,)
         return tuple(ValueRef(ref.name, place, reading) for place in places for reading in readings)
 
+    def used_in_formula(self, name: str) -> bool:
+        """True if a calculated value uses the recorded value with this name."""
+        return ValueRef.parse(name).name in self._names_in_formulas
+
     # --- the indexes ------------------------------------------------------------------------------
 
     @cached_property
@@ -219,6 +223,13 @@ class Plan(Struct, frozen=True, dict=True):
                 for name in {value.name, ValueRef.parse(value.name).name}:
                     found.setdefault(name, []).append(value)
         return found
+
+    @cached_property
+    def _names_in_formulas(self) -> frozenset[str]:
+        from benchflow.procedure.formula import names  # late import: most screens need no formula
+
+        works = (work for step in self.steps.values() for work in step.operation.work_out)
+        return frozenset(ref.name for work in works for ref in names(self.formula(work)))
 
     @cached_property
     def _formulas(self) -> "dict[tuple[str, str | None], Formula]":

@@ -18,6 +18,7 @@ class ReadingUncertainty(Struct, frozen=True):
 
     u: Fraction
     instrument: str
+    cancels: bool = False  # the error of the instrument cancels in differences of these readings
 
 
 def combined_uncertainty(
@@ -35,12 +36,11 @@ def combined_uncertainty(
     """
     squares: list[Fraction] = []
     for group in _groups(slopes, readings, independent):
-        parts = [Fraction(slopes[key]) * readings[key].u for key in group]
-        if comparison:
-            squares.append(sum(parts, Fraction(0)) ** 2)
-        else:
-            squares.append(sum((part for part in parts if part > 0), Fraction(0)) ** 2)
-            squares.append(sum((part for part in parts if part < 0), Fraction(0)) ** 2)
+        parts = [Fraction(slopes[key]) * readings[key].u for key in group if not (comparison or readings[key].cancels)]
+        together = [Fraction(slopes[key]) * readings[key].u for key in group if comparison or readings[key].cancels]
+        parts.append(sum(together, Fraction(0)))
+        squares.append(sum((part for part in parts if part > 0), Fraction(0)) ** 2)
+        squares.append(sum((part for part in parts if part < 0), Fraction(0)) ** 2)
     squares = [square for square in squares if square]
     if len(squares) == 1:
         return _exact_root(squares[0])

@@ -204,9 +204,10 @@ class _Evaluator:
             case "max":
                 return _EvaluatedNode(max(numbers, key=size), reading)
             case "min":
-                return _EvaluatedNode(min(numbers, key=size), reading)
+                # Of equal numbers, `max` takes the first and `min` the last, so that they are not one reading.
+                return _EvaluatedNode(min(reversed(numbers), key=size), reading)
             case "spread":
-                return _EvaluatedNode(max(numbers, key=size) - min(numbers, key=size), False)
+                return _EvaluatedNode(max(numbers, key=size) - min(reversed(numbers), key=size), False)
             case "sum":
                 return _EvaluatedNode(sum(numbers[1:], numbers[0]), False)
             case "count":

@@ -19,7 +19,7 @@ from benchflow.session.rules.proof_corrections import correction_refusal, eviden
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.signatures import signature_refusal
 from benchflow.session.rules.state_after import state_after
-from benchflow.session.rules.typed_values import read_quantity
+from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
@@ -60,12 +60,12 @@ def _correct_reading(
         return refuse("not-allowed", message, name=entry.name)
     record = step.record(entry.name)
     assert record is not None  # the reading was recorded for it
-    quantity = read_quantity(intent.value, record.unit, record.dimension, entry.name)
+    quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity
     u = _uncertainty_of_correction(state, record, wrong, quantity)
     used = state.work(step.id).stated_used(entry, intent.event)
-    verdict = judge_reading(state, record, reading_measurement(quantity, u, wrong.instrument), used)
+    verdict = judge_reading(state, record, reading_measurement(record, quantity, u, wrong.instrument), used)
     event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,

@@ -27,7 +27,7 @@ from benchflow.session.rules.instrument_fitness import choose_tool
 from benchflow.session.rules.measurements import Measurement, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.remedy_progress import holding
-from benchflow.session.rules.typed_values import read_quantity, whole_number
+from benchflow.session.rules.typed_values import read_value, whole_number
 from benchflow.session.rules.verdicts import (
     acceptance_text,
     bound_in_force,
@@ -69,7 +69,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     late = refusal_or_none(late_entry_reasons(state, step, record.name, context.now))
     if late is not None:
         return late
-    quantity = read_quantity(intent.value, record.unit, record.dimension, record.name)
+    quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity
     used = _stated_used(state, step, record, slot, intent.used)
@@ -85,7 +85,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     if isinstance(tool, Refusal):
         return tool
     u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
-    measured = reading_measurement(quantity, u, tool.serial or tool.need or "")
+    measured = reading_measurement(record, quantity, u, tool.serial or tool.need or "")
     event = _recorded_event(state, step, record, slot, measured, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
     entries = (*tool.entries(by), Entry(by, event))
@@ -115,7 +115,7 @@ def _state_used(
 ) -> Decision:
     """State for the reading that is entered whether the part is used. It is not another reading."""
     u = None if last.uncertainty is None else from_stored(last.uncertainty)
-    measured = reading_measurement(from_stored(last.quantity), u, last.instrument)
+    measured = reading_measurement(record, from_stored(last.quantity), u, last.instrument)
     event = _recorded_event(state, step, record, slot, measured, u, used)
     entries = (Entry(by, replace(event, claims=last.seq)),)
     return (*entries, *calculated_entries(state, step, entries, context, by))

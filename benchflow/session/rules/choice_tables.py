@@ -9,7 +9,7 @@ from msgspec import Struct
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, ChoiceRow, PartChoice, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Interval, Quantity, base, dimension_of, show_short
+from benchflow.quantity import Interval, Quantity, base, base_of_difference, dimension_of, show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
 from benchflow.session.rules.measurements import (
@@ -45,7 +45,7 @@ def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposa
         row = row_of(choose, value)
         if row is None or row.stop:
             return TableProposal((), _outside_note(choose, value, row), outside=True)
-        takes += [take for take in _matching_parts(choose, value.exact, value.guard) if take not in takes]
+        takes += [take for take in _matching_parts(choose, value) if take not in takes]
     if len(takes) == 1:
         return TableProposal((takes[0],))
     return TableProposal(tuple(takes), "The readings are in more than one row. Choose one")
@@ -57,6 +57,7 @@ class LookedUp(NamedTuple):
     shown: Quantity
     exact: Fraction
     guard: Fraction
+    difference: bool = False  # a difference of temperatures
 
 
 def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
@@ -92,7 +93,8 @@ def lookup_values(state: State, step: Step, name: str) -> list[LookedUp]:
 
 def _with_guard_band(measured: Measurement, value: RecordedValue | CalculatedValue) -> LookedUp:
     u = measured.uncertainty(value)
-    return LookedUp(measured.shown, measured.exact, Fraction(0) if u is None else GUARD_FACTOR * u)
+    guard = Fraction(0) if u is None else GUARD_FACTOR * u
+    return LookedUp(measured.shown, measured.exact, guard, measured.difference)
 
 
 NOT_NEGATIVE = frozenset({"length", "mass", "volume", "time", "torque", "force", "area"})
@@ -103,7 +105,7 @@ def row_of(choose: PartChoice, value: LookedUp) -> ChoiceRow | None:
     """The row of the table that a value is in; ``None`` if it is in none."""
     if _cannot_be(choose, value):
         return None
-    return next((row for row in choose.rows if _range(row).position(value.exact) == "within"), None)
+    return next((row for row in choose.rows if _range(row, value.difference).position(value.exact) == "within"), None)
 
 
 def _cannot_be(choose: PartChoice, value: LookedUp) -> bool:
@@ -113,9 +115,10 @@ def _cannot_be(choose: PartChoice, value: LookedUp) -> bool:
     return not any(end is not None and end.value < 0 for row in choose.rows for end in (row.low, row.high))
 
 
-def _range(row: ChoiceRow) -> Interval:
-    low = None if row.low is None else base(row.low)
-    high = None if row.high is None else base(row.high)
+def _range(row: ChoiceRow, difference: bool) -> Interval:
+    exact = base_of_difference if difference else base
+    low = None if row.low is None else exact(row.low)
+    high = None if row.high is None else exact(row.high)
     return Interval(low, high, row.low_open, row.high_open)
 
 
@@ -128,14 +131,14 @@ def _outside_note(choose: PartChoice, value: LookedUp, row: ChoiceRow | None) ->
     return f"{show_short(value.shown)} is outside the table. Measure again, ask the maker, or sign a deviation"
 
 
-def _matching_parts(choose: PartChoice, exact: Fraction, spread: Fraction) -> list[str]:
+def _matching_parts(choose: PartChoice, value: LookedUp) -> list[str]:
     """The parts of the rows that may apply: one, or two if the guard band includes the edge between them."""
     found: list[str] = []
     for row in choose.rows:
-        edges = _range(row)
-        low = None if edges.low is None else edges.low - spread
-        high = None if edges.high is None else edges.high + spread
-        if not row.stop and Interval(low, high, row.low_open, row.high_open).position(exact) == "within":
+        edges = _range(row, value.difference)
+        low = None if edges.low is None else edges.low - value.guard
+        high = None if edges.high is None else edges.high + value.guard
+        if not row.stop and Interval(low, high, row.low_open, row.high_open).position(value.exact) == "within":
             found.append(row.take)
     return found
 

@@ -35,8 +35,8 @@ class Measurement(Struct, frozen=True):
 
     ``exact`` is in the base unit. ``shown`` is the value for people: a reading as it was typed, any other value rounded
     for display. ``difference`` is true for a difference of temperatures. ``slopes`` has the change of the value for a
-    change of each reading, by the ``seq`` of the reading, and ``readings`` their uncertainties. A reading whose
-    uncertainty is not known is missing in ``readings``.
+    change of each reading, by the ``seq`` of the reading, and ``readings`` their uncertainties. ``unknown`` names the
+    values that it depends on whose uncertainty is not known.
     """
 
     exact: Fraction
@@ -44,13 +44,15 @@ class Measurement(Struct, frozen=True):
     difference: bool = False
     slopes: dict[int, float] = {}
     readings: dict[int, ReadingUncertainty] = {}
+    unknown: tuple[str, ...] = ()
 
     def uncertainty(self, value: RecordedValue | CalculatedValue) -> Fraction | None:
         """The standard uncertainty in the base unit, as ``value`` combines it; ``None`` if it is not known.
 
-        It is not known if one reading has no known uncertainty, or if nothing was measured.
+        It is not known if the uncertainty of one reading is not known. A value that does not depend on any reading is
+        exact.
         """
-        if not self.slopes or any(key not in self.readings for key in self.slopes):
+        if self.unknown:
             return None
         return combined_uncertainty(
             self.slopes, self.readings, independent=value.independent, comparison=value.comparison
@@ -64,6 +66,7 @@ class Measurement(Struct, frozen=True):
             difference=True,
             slopes=_sum_of_slopes(((1.0, self.slopes), (-1.0, other.slopes))),
             readings={**self.readings, **other.readings},
+            unknown=_names(self, other),
         )
 
 
@@ -102,9 +105,15 @@ def last_attempts(state: State, step: str, name: str) -> dict[str, Attempt]:
     return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
 
 
-def reading_measurement(quantity: Quantity, u: Quantity | None, instrument: str, key: int = NEW_READING) -> Measurement:
+def reading_measurement(
+    record: RecordedValue, quantity: Quantity, u: Quantity | None, instrument: str, key: int = NEW_READING
+) -> Measurement:
     """The measurement of one reading. ``u`` is its standard uncertainty, ``key`` the ``seq`` of its log line."""
-    known = {} if u is None else {key: ReadingUncertainty(base_of_difference(u), instrument)}
+    if u is None:
+        return Measurement(base(quantity), quantity, unknown=(record.name,))
+    # The error of an independent reading is its own: it is grouped as if it had its own instrument.
+    source = f"{instrument}, reading {key}" if record.independent else instrument
+    known = {key: ReadingUncertainty(base_of_difference(u), source, record.comparison)}
     return Measurement(base(quantity), quantity, slopes={key: 1.0}, readings=known)
 
 
@@ -113,10 +122,10 @@ def exact_measurement(quantity: Quantity) -> Measurement:
     return Measurement(base(quantity), quantity)
 
 
-def attempt_measurement(attempt: Attempt) -> Measurement:
+def attempt_measurement(record: RecordedValue, attempt: Attempt) -> Measurement:
     """The measurement of a reading in the log."""
     u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
-    return reading_measurement(from_stored(attempt.quantity), u, attempt.instrument, attempt.seq)
+    return reading_measurement(record, from_stored(attempt.quantity), u, attempt.instrument, attempt.seq)
 
 
 def statistic(record: RecordedValue, measured: Sequence[Measurement]) -> Measurement:
@@ -126,9 +135,9 @@ def statistic(record: RecordedValue, measured: Sequence[Measurement]) -> Measure
     """
     match record.judge:
         case "largest":
-            return max(measured, key=lambda one: one.exact)
+            return replace(max(measured, key=lambda one: one.exact), unknown=_names(*measured))
         case "smallest":
-            return min(measured, key=lambda one: one.exact)
+            return replace(min(measured, key=lambda one: one.exact), unknown=_names(*measured))
         case "spread":
             return spread(measured, record.unit)
         case _ if len(measured) == 1:
@@ -138,10 +147,16 @@ def statistic(record: RecordedValue, measured: Sequence[Measurement]) -> Measure
 
 
 def spread(measured: Sequence[Measurement], unit: str) -> Measurement:
-    """The largest reading minus the smallest."""
-    largest, smallest = max(measured, key=lambda one: one.exact), min(measured, key=lambda one: one.exact)
-    found = largest.minus(smallest)
+    """The largest reading minus the smallest. Of equal readings, these are the first and the last, not the same one."""
+    largest = max(measured, key=lambda one: one.exact)
+    smallest = min(reversed(measured), key=lambda one: one.exact)
+    found = replace(largest.minus(smallest), unknown=_names(*measured))
     return replace(found, shown=_rounded(found, measured, unit))
+
+
+def _names(*measured: Measurement) -> tuple[str, ...]:
+    """The names of all values whose uncertainty is not known, each once."""
+    return tuple(dict.fromkeys(name for one in measured for name in one.unknown))
 
 
 def _mean(measured: Sequence[Measurement], unit: str) -> Measurement:
@@ -152,6 +167,7 @@ def _mean(measured: Sequence[Measurement], unit: str) -> Measurement:
         measured[0].difference,
         _sum_of_slopes((share, one.slopes) for one in measured),
         {key: reading for one in measured for key, reading in one.readings.items()},
+        _names(*measured),
     )
     return replace(found, shown=_rounded(found, measured, unit))
 
@@ -186,7 +202,7 @@ def _sum_of_slopes(parts: Iterable[tuple[float, Mapping[int, float]]]) -> dict[i
 def recorded_measurements(state: State, step: Step, record: RecordedValue) -> dict[str, Measurement]:
     """The measurement of each reading of a recorded value that is there, by slot."""
     attempts = last_attempts(state, step.id, record.name)
-    return {slot: attempt_measurement(attempts[slot]) for slot in record.slots if slot in attempts}
+    return {slot: attempt_measurement(record, attempts[slot]) for slot in record.slots if slot in attempts}
 
 
 def single_measurement(state: State, name: str) -> Measurement | None:
@@ -276,25 +292,27 @@ def _evaluate_reading(
         result = evaluate(formula, operands, work.unit)
     except FormulaError as error:
         return NoResult(error.why)
-    found = Measurement(result.exact, result.value, result.difference)
-    if any(one.slopes for one in inputs.values()):
-        found = _with_slopes(found, formula, operands, inputs)
+    unknown = _names(*inputs.values())
+    found = Measurement(result.exact, result.value, result.difference, unknown=unknown)
+    if not unknown and any(one.slopes for one in inputs.values()):
+        found = _with_slopes(found, formula, operands, inputs, work.name)
     return EvaluatedValue(found, result.filled)
 
 
 def _with_slopes(
-    found: Measurement, formula: "Formula", operands: "Mapping[str, Operand]", inputs: Mapping[str, Measurement]
+    found: Measurement,
+    formula: "Formula",
+    operands: "Mapping[str, Operand]",
+    inputs: Mapping[str, Measurement],
+    name: str,
 ) -> Measurement:
-    """The result with its slopes, by the chain rule. An infinite slope leaves the uncertainty unknown."""
+    """The result with its slopes, by the chain rule. An infinite slope leaves the uncertainty of ``name`` unknown."""
     from benchflow.procedure.formula import FormulaError, slopes
 
-    readings = {key: reading for one in inputs.values() for key, reading in one.readings.items()}
-    every_reading = {key: 1.0 for one in inputs.values() for key in one.slopes}
-    if not readings:
-        return replace(found, slopes=every_reading)
     try:
         of_inputs = slopes(formula, operands)
     except FormulaError:
-        return replace(found, slopes=every_reading)
+        return replace(found, unknown=(name,))
     parts = [(slope, inputs[key].slopes) for key, slope in of_inputs.items()]
+    readings = {key: reading for one in inputs.values() for key, reading in one.readings.items()}
     return replace(found, slopes=_sum_of_slopes(parts), readings=readings)

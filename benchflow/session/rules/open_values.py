@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue
+from benchflow.procedure.model import AboveReading, CalculatedValue, EqualWithin, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
@@ -10,7 +10,7 @@ from benchflow.session.rules.calculated_values import judged_results, unmatched_
 from benchflow.session.rules.measurements import single_measurement
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
-from benchflow.session.rules.verdicts import limit_in_force
+from benchflow.session.rules.verdicts import judged_singly, limit_in_force
 from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -54,12 +54,13 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     out = [result for result in results if result.out]
     if out:
         held = () if step.id in state.done else remedy_progress(state, step, name)
-        message = f"{title}: {_out_text(out)}{_advice(state, step, out, held)}"
+        message = f"{title}: {figure_label(state, step, name)}{_out_text(out)}{_advice(state, step, out, held)}"
         yield Reason("out-of-limit", message, operation=step.id, name=name)
         yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
         shown, verdict = ", ".join(map(result_text, doubtful)), doubtful[0].verdict
+        shown = figure_label(state, step, name) + shown
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
@@ -109,6 +110,17 @@ def remedy_first(step: Step, title: str, served: Sequence[RemedyProgress]) -> Re
     slots = "" if result.subject == result.name else f", reading {', '.join(p.result.slot for p in served)}"
     message = f"{title}{slots}: carry out the remedy first. {served[0].instruction}"
     return Reason("remedy-first", message, operation=step.id, name=result.name)
+
+
+def figure_label(state: State, step: Step, name: str) -> str:
+    """The statistic that is judged for a recorded value: ``mean ``; "" if each reading is judged."""
+    record = step.record(name)
+    if record is None or len(record.slots) == 1:
+        return ""
+    bound = limit_in_force(state, step.id, record)
+    if judged_singly(record, bound):
+        return ""
+    return "spread " if isinstance(bound, EqualWithin) else f"{record.judge} "
 
 
 def result_text(result: ValueResult) -> str:

@@ -36,6 +36,7 @@ from benchflow.session.rules.measurements import (
     exact_measurement,
     recorded_measurements,
 )
+from benchflow.session.rules.verdicts import judge_measurement, limit_text
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge_exact
 from benchflow.trade.verdict import Verdict
@@ -95,6 +96,7 @@ class FittedPart(Struct, frozen=True):
     value: Quantity
     verdict: Verdict
     exact: Fraction
+    limit: str
 
 
 def fitted_part(state: State, step: Step, match: PartMatching, place: str, size: Measurement) -> FittedPart | None:
@@ -115,7 +117,10 @@ def fitted_part(state: State, step: Step, match: PartMatching, place: str, size:
     found = next(iter(results.values())).measurement
     bounds = interval(match.limit, difference=found.difference, at=found.exact)
     judged = judge_exact(found.exact, bounds, work.decision, found.uncertainty(work))
-    return FittedPart(found.shown, judged.verdict, found.exact)
+    own = judge_measurement(state, work, work.bound, found)  # the value can have a limit of its own, too
+    if own is not None and judged.verdict == "ok" and own.verdict != "ok":
+        return FittedPart(found.shown, own.verdict, found.exact, limit_text(state, work.bound, work.unit))
+    return FittedPart(found.shown, judged.verdict, found.exact, match.limit.text)
 
 
 def _names_without_place(formula: "Formula") -> list[str]:
@@ -236,7 +241,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
                 yield Reason("value-missing", message, operation=step.id, name=name)
             elif fitted.verdict != "ok" and match_waiver(state, step, match, place) is None:
                 doubt = " is not proven to be within" if fitted.verdict == "not-proven" else ", limit"
-                result = f"{result_title(step, match)} {show_short(fitted.value)}{doubt} {match.limit.text}"
+                result = f"{result_title(step, match)} {show_short(fitted.value)}{doubt} {fitted.limit}"
                 message = f"{part} in {place}: {result}. Choose another part, or sign a deviation"
                 code: Code = "not-proven" if fitted.verdict == "not-proven" else "out-of-limit"
                 yield Reason(code, message, operation=step.id, name=name)

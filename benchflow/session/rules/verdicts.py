@@ -145,12 +145,14 @@ def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
 class LimitComparison(Struct, frozen=True):
     """What is compared: an exact figure, the bounds in force and its standard uncertainty, all in the base unit.
 
-    Under a relative limit, the figure is the difference from the earlier value. ``u`` is ``None`` if it is not known.
+    Under a relative limit, the figure is the difference from the earlier value. ``u`` is ``None`` if it is not known:
+    ``unknown`` has the names of the values that it depends on.
     """
 
     figure: Fraction
     bounds: Interval
     u: Fraction | None
+    unknown: tuple[str, ...] = ()
 
 
 def comparison_of(
@@ -170,7 +172,7 @@ def comparison_of(
         case None:
             return None
     bounds = interval(limit, difference=difference, at=compared.exact)
-    return LimitComparison(compared.exact, bounds, compared.uncertainty(value))
+    return LimitComparison(compared.exact, bounds, compared.uncertainty(value), compared.unknown)
 
 
 def judge_measurement(
@@ -182,7 +184,14 @@ def judge_measurement(
     on a reading that is missing.
     """
     found = comparison_of(state, value, bound, measured)
-    return None if found is None else judge_exact(found.figure, found.bounds, value.decision, found.u)
+    if found is None:
+        return None
+    judged = judge_exact(found.figure, found.bounds, value.decision, found.u)
+    if value.decision == "guarded" and found.unknown:
+        names = " and ".join(found.unknown)
+        reason = f"the uncertainty of {names} is not known, and the rule is guarded acceptance. It needs an instrument"
+        return replace(judged, reason=f"{reason} with a stated uncertainty")
+    return judged
 
 
 def judge_reading(state: State, record: RecordedValue, measured: Measurement, used: bool) -> Judgement | None:

@@ -18,6 +18,7 @@ from benchflow.ordering.wording import (
     in_a_sentence,
     move_title,
     one_of,
+    quoted_step,
     required_state_text,
     state_text,
     step_title,
@@ -174,7 +175,7 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
     procedure = plan.procedure
     match reason:
         case AfterMissing(operation):
-            return f"Do “{step_title(plan, operation)}” first"
+            return f"Do {quoted_step(plan, operation)} first"
         case StateNotMet(variable, None, wanted):
             return f"{required_state_text(procedure, variable, wanted)}; the state is not known"
         case StateNotMet(variable, value, wanted):

@@ -60,6 +60,16 @@ def step_title(plan: Plan, step_id: str) -> str:
     return step.title if step and step.title else step_id
 
 
+def quoted_step(plan: Plan, step_id: str) -> str:
+    """The title of a step in quotation marks, with its place if the title does not tell: ``“Seat it” (cylinder 2)``."""
+    step, title = plan.steps.get(step_id), f"“{step_title(plan, step_id)}”"
+    if step is None or step.place is None or not step.operation.each:
+        return title
+    same = [other for other in plan.steps.values() if other.operation.id == step.operation.id]
+    alike = any(other.title == step.title and other.id != step.id for other in same)
+    return f"{title} ({step.operation.each} {step.place})" if alike else title
+
+
 def move_title(procedure: Procedure, move_id: str) -> str:
     move = procedure.moves_by_id.get(move_id)
     return move.title if move and move.title else move_id

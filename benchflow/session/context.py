@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step
 from benchflow.quantity import QuantityError
 from benchflow.quantity.types import printable
@@ -67,6 +68,16 @@ def unknown_name(what: str, name: str, known: Iterable[str]) -> Refusal:
     return refuse("unknown-name", f'Unknown {what}: "{printable(name)}". {hint}', name=name[:200])
 
 
+def unknown_operation(state: State, name: str) -> Refusal:
+    """A refusal of the id of an operation: there is none, or this build leaves it out."""
+    operation = state.plan.procedure.operations_by_id.get(StepId.parse(name).operation)
+    if operation is None or any(step.operation.id == operation.id for step in state.plan.steps.values()):
+        return unknown_name("operation", name, state.plan.steps)
+    options = ", ".join(f"{option} is {choice}" for option, choice in state.plan.options.items())
+    message = f"“{operation.title}” is not part of this build{f' ({options})' if options else ''}. Leave it out"
+    return refuse("unknown-name", message, name=name[:200])
+
+
 def unreadable_quantity(error: QuantityError, name: str) -> Refusal:
     """A refusal of a typed quantity, with the position of the wrong character."""
     code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
@@ -82,7 +93,7 @@ def quoted_title(state: State, step_id: str) -> str:
 def operation_in_progress(state: State, named: str | None) -> Step | Refusal:
     """The operation in progress; a refusal if there is none, or if ``named`` is another operation."""
     if named is not None and named not in state.plan.steps:
-        return unknown_name("operation", named, state.plan.steps)
+        return unknown_operation(state, named)
     if state.in_progress is None:
         if named is None:
             return refuse("not-started", "No operation is in progress. Start one first")

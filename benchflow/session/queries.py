@@ -7,7 +7,7 @@ import msgspec
 from benchflow.ordering.route import NoRoute
 from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, unknown_name
+from benchflow.session.context import Context, unknown_operation
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
@@ -50,7 +50,7 @@ def why(state: State, step_id: str, context: Context) -> tuple[Reason, ...] | Re
     """The reasons why an operation cannot start; if it is in progress, why it cannot be finished."""
     step = state.plan.steps.get(step_id)
     if step is None:
-        return unknown_name("operation", step_id, state.plan.steps)
+        return unknown_operation(state, step_id)
     if state.in_progress == step_id:
         return finish_reasons(state, step, context.now)
     return start_reasons(state, step_id, context)
@@ -60,7 +60,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     """Ids of the operations and moves of the shortest safe route; the operation itself is the last."""
     step = state.plan.steps.get(step_id)
     if step is None:
-        return unknown_name("operation", step_id, state.plan.steps)
+        return unknown_operation(state, step_id)
     result = find_route(plan_for_routes(state), state.configuration(), step_id)
     if isinstance(result, NoRoute):
         return Refusal(tuple(as_refusal_reason(state, reason) for reason in result.reasons))

@@ -303,7 +303,9 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.InstrumentUsed: _instrument_used,
     ev.WrenchAdapterChanged: _wrench_fitted,
     ev.LubricantChanged: _lubricated,
-    ev.PartChosen: lambda event, titles: f"{_readable(event.name)} chosen: {event.take}",
+    ev.PartChosen: lambda event, titles: (
+        f"{_readable(event.name)} chosen: {event.take}{f' ({event.reason})' if event.reason else ''}"
+    ),
     ev.LotEntered: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}",
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,

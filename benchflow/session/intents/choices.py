@@ -1,6 +1,8 @@
 """Handler of the intent `choose`."""
 
-from benchflow.base.plaintext import clean
+from msgspec.structs import replace
+
+from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import PartMatching
 from benchflow.procedure.plan import Step
@@ -26,6 +28,15 @@ def choose_part(state: State, intent: intents.ChoosePart, context: Context, by: 
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
+    if intent.place is not None and ValueRef.parse(intent.name).place is None:
+        place = str(intent.place)
+        at_place = str(ValueRef(intent.name, place))
+        if match_place(state, step, at_place) is None and step.place != place:
+            match = step.match(intent.name)
+            known = [step.place] if match is None and step.place else ()
+            places = known if match is None else state.plan.procedure.places.get(match.to, ())
+            return unknown_name(f"place of {intent.name}", place, places)
+        intent = replace(intent, name=at_place)
     match_and_place = match_place(state, step, intent.name)
     if match_and_place is not None:
         match, place = match_and_place
@@ -46,7 +57,7 @@ def _choose_from_table(state: State, step: Step, intent: intents.ChoosePart, by:
     outside = outside_reason(state, step, table)
     if outside is not None:
         return Refusal((outside,))
-    return (Entry(by, ev.PartChosen(step.id, table.name, part)),)
+    return (Entry(by, ev.PartChosen(step.id, table.name, part, clean_line(intent.reason))),)
 
 
 def _choose_for_place(
@@ -65,9 +76,9 @@ def _choose_for_place(
             if any(char.isdigit() for char in part) and error.code == "wrong-dimension":
                 return unreadable_quantity(error, intent.name)
             return unknown_name(f"part or size for {match.name}", part, parts)
-        return (Entry(by, ev.PartChosen(step.id, intent.name, show(new_size))),)
+        return (Entry(by, ev.PartChosen(step.id, intent.name, show(new_size), clean_line(intent.reason))),)
     for name, chosen in state.work(step.id).chosen.items():
         if chosen == part and name != intent.name and ValueRef.parse(name).name == match.name:
             message = f"{part} is already chosen for {name}. Choose another part for {place}"
             return refuse("not-allowed", message, name=name)
-    return (Entry(by, ev.PartChosen(step.id, intent.name, part)),)
+    return (Entry(by, ev.PartChosen(step.id, intent.name, part, clean_line(intent.reason))),)

@@ -30,7 +30,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
     """Correct a wrong entry. The entry of a finished operation can be corrected too."""
     entry = state.correctable.get(intent.event)
     if entry is None:
-        possible = "Only a reading, a tick with a reading, or a lot number can be"
+        possible = "Only a reading, a tick with a reading or an answer, or a lot number can be"
         message = f"Log line {intent.event} cannot be corrected. {possible}"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
     reason = clean_line(intent.reason)

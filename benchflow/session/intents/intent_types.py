@@ -134,7 +134,9 @@ class ChoosePart(BaseIntent, frozen=True, tag="choose", kw_only=True):
     """Choose a part from a table, or for one place of a matching."""
 
     name: str  # of the table, or of the matching with the place, such as "shims[3]"
+    place: int | str | None = None  # place of the operation or of the matching, if not in the name
     take: str  # the part; for a matching also the size of a new part
+    reason: str = ""  # why this part was chosen
     operation: str | None = None
 
 

@@ -11,6 +11,7 @@ from benchflow.session.context import (
     refusal_or_none,
     refuse,
     unknown_name,
+    unknown_operation,
 )
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
@@ -26,7 +27,7 @@ from benchflow.session.state.state import State
 def start_operation(state: State, intent: intents.StartOperation, context: Context, by: str) -> Decision:
     step = state.plan.steps.get(intent.operation)
     if step is None:
-        return unknown_name("operation", intent.operation, state.plan.steps)
+        return unknown_operation(state, intent.operation)
     refusal = refusal_or_none(start_reasons(state, step.id, context))
     if refusal is not None:
         return refusal
@@ -68,7 +69,7 @@ def add_note(state: State, intent: intents.AddNote, context: Context, by: str) -
     if not text:
         return refuse("value-missing", "The note is empty. Enter a text", name="text")
     if intent.operation is not None and intent.operation not in state.plan.steps:
-        return unknown_name("operation", intent.operation, state.plan.steps)
+        return unknown_operation(state, intent.operation)
     return (Entry(by, ev.NoteAdded(text, intent.operation or state.in_progress)),)
 
 
@@ -79,7 +80,9 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
         return unknown_name("variable", name, variables)
     values = variables[name].values
     if not isinstance(value, str) and value is not None:
-        return refuse("value-missing", f"Enter the state of {name}: {' or '.join(values)}", state=name)
+        return refuse(
+            "value-missing", f"Enter the state of {name}: {' or '.join(values)}, or null if it is not known", state=name
+        )
     if value is not None and value not in values:
         return unknown_name(f"value of {name}", value, values)
     present, reason = state.valuation.get(name), clean(intent.reason).strip()

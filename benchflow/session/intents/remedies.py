@@ -109,8 +109,16 @@ def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> Re
 
 
 def _missing_text(step: Step, missing: tuple[ReadingRef, ...]) -> str:
-    names = dict.fromkeys(value_title(step, ref.name) if ref.step == step.id else ref.name for ref in missing)
+    names = dict.fromkeys(_reading_title(step, ref) for ref in missing)
     return f"Not entered yet: {', '.join(names)}"
+
+
+def _reading_title(step: Step, ref: ReadingRef) -> str:
+    record = step.record(ref.name) if ref.step == step.id else None
+    if record is None:
+        return ref.name
+    title = value_title(step, ref.name)
+    return title if len(record.slots) == 1 else f"{title} (reading {ref.slot})"
 
 
 def _remedy_of_another_value(

@@ -3,7 +3,7 @@
 from benchflow.base.plaintext import clean
 from benchflow.ordering.wording import all_of
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
+from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_operation
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_targets import deviation_targets
@@ -24,7 +24,7 @@ from benchflow.session.state.state import HOLD, State
 def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str) -> Decision:
     step = state.plan.steps.get(intent.operation)
     if step is None:
-        return unknown_name("operation", intent.operation, state.plan.steps)
+        return unknown_operation(state, intent.operation)
     hold, title = step.operation.hold, quoted_title(state, step.id)
     if hold is None:
         return refuse("not-allowed", f"{title} has no hold. There is nothing to sign", operation=step.id)
@@ -50,7 +50,7 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     """Sign a deviation. It can waive a limit, a hold or a time window, but never an interference rule."""
     step = state.plan.steps.get(intent.operation)
     if step is None:
-        return unknown_name("operation", intent.operation, state.plan.steps)
+        return unknown_operation(state, intent.operation)
     reason = clean(intent.reason).strip()
     if not reason:
         return refuse("value-missing", "Give the reason for the deviation", operation=step.id)

@@ -163,10 +163,15 @@ def late_entry_reasons(state: State, step: Step, name: str, now: Now) -> Iterato
 def _too_late(state: State, step: Step, clock: RunningClock) -> Reason:
     window = clock.window
     over = clock.since - (window.high or 0.0)
-    late = f"{clock_duration(over)} too late after {since_text(state, window)} ({window.text})"
+    late = f"{_shown_duration(over)} too late after {since_text(state, window)} ({window.text})"
     for before in window_deviations(state, step, window):
         late += f". The deviation signed by {before.by} was for an earlier time"
     return Reason("too-late", f"{late}. {missed_window_advice(state, step, window)}", operation=window.operation)
+
+
+def _shown_duration(seconds: float) -> str:
+    """A running time inside a sentence. At a strict edge it can be shorter than is shown."""
+    return "less than 1 s" if seconds < 1 else clock_duration(seconds)
 
 
 def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
@@ -188,5 +193,5 @@ def too_early_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
             window = clock.window
             early = f"Too early after {since_text(state, window)} ({window.text})"
             sign = deviation_advice(state, step, window_subject(window.operation))
-            advice = f"Wait {clock_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
+            advice = f"Wait {_shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
             yield Reason("too-early", f"{early}. {advice}", operation=window.operation)

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.ordering import rework
 from benchflow.ordering.actions import UndoOperation
-from benchflow.session.context import quoted_title, refuse, unknown_name
+from benchflow.session.context import quoted_title, refuse, unknown_operation
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state.state import State
 
@@ -14,7 +14,7 @@ from benchflow.session.state.state import State
 def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     """The plan to undo the work down to ``step_id``; a refusal with every reason if that is not possible."""
     if step_id not in state.plan.steps:
-        return unknown_name("operation", step_id, state.plan.steps)
+        return unknown_operation(state, step_id)
     if state.in_progress not in (None, step_id):
         message = f"{quoted_title(state, state.in_progress)} is in progress. Finish, pause or rework it first"
         return refuse("operation-in-progress", message, operation=state.in_progress)

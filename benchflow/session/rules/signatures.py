@@ -68,7 +68,7 @@ def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     if about in WINDOWS:
         return TIME
     for name in windows:
-        if about in (name, window_subject(name)):
+        if about.removesuffix("[*]") in (name, window_subject(name)):
             return window_subject(name)
     if about in LIMITS:
         return _only_limit(state, step, names)

@@ -211,6 +211,7 @@ class PartChosen(Event, frozen=True, tag="chosen"):
     operation: str
     name: str  # name of the table, or of the matching with the place
     take: str  # the part
+    reason: str = ""  # why this part was chosen
 
 
 class LotEntered(Event, frozen=True, tag="lot"):

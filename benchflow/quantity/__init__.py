@@ -2,7 +2,8 @@
 
 Numbers are decimal. Conversion uses exact fractions with the factors of :mod:`benchflow.quantity.units`. This package
 does not import pint. pint's parser evaluates expressions, so typed text must not reach it, and importing it is slow.
-The tests compare the table of units with it.
+pint only checks the dimensions of formulas (:mod:`benchflow.procedure.formula`). The tests compare the table of units
+with it.
 
 ==============  =====================================================================
 ``types``       Quantity, Limit, QuantityError

@@ -11,7 +11,7 @@ Temperatures: °C and °F are points on a scale. They can be subtracted and aver
 result of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
 
 ``expression``  the formula as a tree, parsing and writing. A name is ``NameNode(name, place, reading)``
-``unit_check``  units and dimensions
+``unit_check``  units and dimensions, checked with pint and a small registry
 ``evaluation``  values in exact fractions of base units, and first-order slopes by the uncertainties library
 ``value_ranges``  interval arithmetic: the range that a result cannot leave
 """

@@ -1,12 +1,14 @@
 """Checks that the units of a formula fit together.
 
-A dimension is a product of powers of base dimensions. The tests compare these powers with the pint library. The program
-itself does not import pint: that takes 0.2 s, a third of a first `check` (benchmark bench_check).
+The pint library multiplies and divides the units. Its registry holds only the base units of the dimensions that the
+trade needs. It is built in 3 ms on first use; the default registry of pint takes 100 ms. The bench never needs it,
+because formulas are checked when a procedure is read.
 """
 
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Literal, NamedTuple
+from functools import cache
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.formula.expression import (
@@ -22,54 +24,43 @@ from benchflow.procedure.formula.expression import (
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import dimension_of, units
 
+if TYPE_CHECKING:
+    import pint
+
 ValueKind = Literal["plain", "on scale"]
 """``on scale`` is a temperature on a scale with an offset (°C, °F); everything else is ``plain``."""
 
-Powers = tuple[tuple[str, Fraction], ...]
-"""The power of each base dimension, without zeros, in alphabetical order."""
+_BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
+          "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
+          "volt = newton * metre / second / ampere", "ohm = volt / ampere", "rockwell_c = [hardness]")  # fmt: skip
+PINT_UNITS = {
+    "": "dimensionless", "fraction": "dimensionless", "length": "metre", "area": "metre ** 2", "volume": "metre ** 3",
+    "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
+    "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
+    "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
+    "frequency": "1 / second", "viscosity": "metre ** 2 / second", "unbalance": "kilogram * metre",
+    "hardness": "rockwell_c",
+}  # fmt: skip
+"""The base unit of each dimension, by its name in pint. The factors of the unit table are relative to these."""
 
 
-def _powers(**powers: int) -> Powers:
-    return tuple((name, Fraction(power)) for name, power in sorted(powers.items()))
+@cache
+def _registry() -> "pint.UnitRegistry[Fraction]":
+    import pint  # late import: takes 0.1 s, and only checking a procedure needs it
+
+    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
+    for definition in _BASES:
+        registry.define(definition)
+    return registry
 
 
-BASE_POWERS: dict[str, Powers] = {
-    "": (),
-    "fraction": (),
-    "length": _powers(length=1),
-    "area": _powers(length=2),
-    "volume": _powers(length=3),
-    "angle": _powers(angle=1),
-    "temperature": _powers(temperature=1),
-    "time": _powers(time=1),
-    "mass": _powers(mass=1),
-    "force": _powers(mass=1, length=1, time=-2),
-    "torque": _powers(mass=1, length=2, time=-2),
-    "pressure": _powers(mass=1, length=-1, time=-2),
-    "stiffness": _powers(mass=1, time=-2),
-    "rotation": _powers(angle=1, time=-1),
-    "expansion": _powers(temperature=-1),
-    "voltage": _powers(mass=1, length=2, time=-3, current=-1),
-    "current": _powers(current=1),
-    "resistance": _powers(mass=1, length=2, time=-3, current=-2),
-    "frequency": _powers(time=-1),
-    "viscosity": _powers(length=2, time=-1),
-    "unbalance": _powers(mass=1, length=1),
-    "hardness": _powers(hardness=1),
-}
-"""The powers of each dimension of the unit table."""
-
-
-def _product(one: Powers, other: Powers, power: int) -> Powers:
-    """``one`` times ``other`` to the power 1 or -1."""
-    total = dict(one)
-    for name, exponent in other:
-        total[name] = total.get(name, Fraction(0)) + power * exponent
-    return tuple((name, exponent) for name, exponent in sorted(total.items()) if exponent)
+@cache
+def _pint_unit(dimension: str) -> "pint.Unit":
+    return _registry().Unit(PINT_UNITS[dimension])
 
 
 class _Result(NamedTuple):
-    powers: Powers
+    unit: "pint.Unit"
     kind: ValueKind
 
 
@@ -83,9 +74,8 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
         FormulaError: the units do not fit.
     """
     found = _Checker(formula, units).result_of(formula.root)
-    wanted_powers = BASE_POWERS[dimension_of(result_unit)]
-    if found.powers != wanted_powers:
-        wanted = _phrase(_Result(wanted_powers, "plain"))
+    if found.unit.dimensionality != _pint_unit(dimension_of(result_unit)).dimensionality:
+        wanted = _phrase(_Result(_pint_unit(dimension_of(result_unit)), "plain"))
         why = f"The result is {_phrase(found)}, but its unit `{result_unit or 'count'}` is for {wanted}"
         raise FormulaError(formula.text, 0, why, "Correct the formula or the unit")
 
@@ -93,7 +83,7 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
 def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
     """True if the result is a temperature difference, which is compared and converted without the offset."""
     found = _Checker(formula, units).result_of(formula.root)
-    return found.kind == "plain" and found.powers == BASE_POWERS["temperature"]
+    return found.kind == "plain" and found.unit.dimensionality == _pint_unit("temperature").dimensionality
 
 
 _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
@@ -103,13 +93,13 @@ _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle
 
 def _phrase(found: _Result) -> str:
     """The dimension of a result for messages: ``a length``, or base dimensions such as ``length^2 temperature``."""
-    for dimension, powers in BASE_POWERS.items():
-        if powers == found.powers:
+    for dimension in PINT_UNITS:
+        if _pint_unit(dimension).dimensionality == found.unit.dimensionality:
             if dimension == "temperature":
                 return "a temperature" if found.kind == "on scale" else "a temperature difference"
             return _PHRASES.get(dimension, with_article(dimension))
-    parts = (name if power == 1 else f"{name}^{power}" for name, power in found.powers)
-    return f"a quantity that no known unit fits ({' '.join(parts)})"
+    parts = (f"{name.strip('[]')}^{power}" for name, power in sorted(found.unit.dimensionality.items()))
+    return f"a quantity that no known unit fits ({' '.join(parts).replace('^1', '')})"
 
 
 class _Checker:
@@ -158,7 +148,7 @@ class _Checker:
 
     def sum(self, node: BinaryOperation) -> _Result:
         left, right = self.result_of(node.left), self.result_of(node.right)
-        if left.powers != right.powers:
+        if left.unit.dimensionality != right.unit.dimensionality:
             verb = "added" if node.operator == "+" else "subtracted"
             hint = ""
             for side, phrase in ((node.left, _phrase(right)), (node.right, _phrase(left))):
@@ -167,7 +157,7 @@ class _Checker:
             raise self.error(node.at, f"{_phrase(left)} and {_phrase(right)} cannot be {verb}", hint)
         match node.operator, left.kind, right.kind:
             case "-", "on scale", "on scale":
-                return _Result(left.powers, "plain")
+                return _Result(left.unit, "plain")
             case "+", "on scale", "on scale":
                 hint = "Take their mean, or subtract one from the other"
                 raise self.error(node.at, "Two temperatures cannot be added", hint)
@@ -181,24 +171,25 @@ class _Checker:
         verb = "multiplied" if node.operator == "*" else "divided"
         left = self.require_plain(self.result_of(node.left), node.at, verb)
         right = self.require_plain(self.result_of(node.right), node.at, verb)
-        return _Result(_product(left.powers, right.powers, 1 if node.operator == "*" else -1), "plain")
+        unit = left.unit * right.unit if node.operator == "*" else left.unit / right.unit
+        return _Result(unit, "plain")
 
     def call(self, node: Call) -> _Result:
         found = [self.result_of(argument) for argument in node.arguments]
         if node.function == "count":
-            return _Result((), "plain")
+            return _Result(_pint_unit(""), "plain")
         first = found[0]
         for argument, other in zip(node.arguments, found, strict=True):
-            if other.powers != first.powers or other.kind != first.kind:
+            if other.unit.dimensionality != first.unit.dimensionality or other.kind != first.kind:
                 at = argument.at if isinstance(argument, NameNode | Constant) else node.at
                 why = f"`{node.function}` cannot combine {_phrase(first)} and {_phrase(other)}"
                 raise self.error(at, why)
         if node.function == "sqrt":
-            powers = self.require_plain(first, node.at, "used in `sqrt`").powers
-            return _Result(tuple((name, power / 2) for name, power in powers), "plain")
+            root = self.require_plain(first, node.at, "used in `sqrt`").unit ** Fraction(1, 2)
+            return _Result(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
         if node.function in ("abs", "sum"):
             return self.require_plain(first, node.at, "summed" if node.function == "sum" else "used in `abs`")
-        return _Result(first.powers, "plain" if node.function == "spread" else first.kind)
+        return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
 
     def require_plain(self, found: _Result, at: int, verb: str) -> _Result:
         if found.kind == "on scale":
@@ -209,4 +200,4 @@ class _Checker:
 
 def _of_unit(symbol: str) -> _Result:
     offset = bool(symbol) and units.BY_SYMBOL[symbol].offset != 0
-    return _Result(BASE_POWERS[dimension_of(symbol)], "on scale" if offset else "plain")
+    return _Result(_pint_unit(dimension_of(symbol)), "on scale" if offset else "plain")

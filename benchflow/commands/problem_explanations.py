@@ -129,6 +129,10 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "There is a remedy for readings below (or above) the limit, but the limit has no end on that side.",
         "limit: at most 0.05 mm, below: [...]    ->  above: [...]",
     ),
+    "never-carried-out": (
+        "A remedy is written behind one with `stop: true`, or a remedy with `stop: true` says what to redo.",
+        "[{do: Scrap it, stop: true}, {do: Grind it}]  ->  [{do: Grind it}, {do: Scrap it, stop: true}]",
+    ),
     "duplicate-item": (
         "A list has the same word twice.",
         "values: [shut, open, shut]              ->  [shut, open]",

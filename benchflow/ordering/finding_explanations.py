@@ -187,7 +187,8 @@ sections:
     ),
     "unreachable-remedy": FindingExplanation(
         "An error. A remedy says to redo an operation that cannot be redone from there: it is not always done before, "
-        "it has no `undo`, or no moves bring about what its `undo` needs.",
+        "it or what depends on it has no `undo`, it is not part of some build, no moves bring about what its `undo` "
+        "needs, or no way leads back to the measuring operation.",
         "Put the operation before the measuring one (`after`), write how it is undone (`undo`), or add a move. An "
         "operation can also redo itself.",
         """\

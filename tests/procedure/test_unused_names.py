@@ -48,6 +48,15 @@ def test_each_unused_name_gets_a_note() -> None:
     assert {problem.severity for problem in found} == {"note"}
 
 
+def test_option_of_a_limit_for_used_parts_is_used() -> None:
+    text = WITH_UNUSED_NAMES.replace(
+        "gap: {unit: mm,", "gap: {unit: mm, limit: at most 1 mm, used: {limit: at most 2 mm, when: {cams: stock}},"
+    )
+    reading = read(text, "f.yaml")
+    found = check_structure(reading.procedure, reading.problems, "f.yaml")
+    assert "cams" not in {each.where for each in found if each.code == "unused"}
+
+
 def test_procedure_without_a_collision_rule_gets_a_note() -> None:
     reading = read(WITH_UNUSED_NAMES, "f.yaml")
     found = check_structure(reading.procedure, reading.problems, "f.yaml")

@@ -92,7 +92,7 @@ def joint_status(state: State, step: Step) -> dict[str, Any] | None:
         "wanted": [value.field for value in view.tick_values],
         "again": list(view.reread),
         "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
-        "settings": list(view.settings),
+        "settings": [*(f"CAUTION: {text}" for text in view.warnings), *view.settings],
         "words": view.progress,
     }
 

@@ -6,10 +6,13 @@ the reader of the file cannot find them.
 
 from collections.abc import Iterator
 
-from benchflow.procedure.model import Joint, Mark, Procedure, Tighten, TorqueStage
+from benchflow.procedure.model import Joint, Mark, Procedure, Stage, Tighten, single_quantity
 from benchflow.procedure.problems import Problem
+from benchflow.quantity import Quantity, dimension_of, show_short
+from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.trade.calculations.bolt_strength import fastener_problems
 from benchflow.trade.joint_estimates import grip_problem, proof_share, thread_of, weakest_of
+from benchflow.trade.tick_bands import band_of_stage
 
 JOINT_EXPLANATIONS = {
     "unknown-thread": (
@@ -59,14 +62,32 @@ def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Pro
     if joint.to_yield:
         return
     for number, stage in enumerate(tighten.stages, 1):
-        share = proof_share(joint, stage.torque) if isinstance(stage, TorqueStage) else None
+        torque, shown = _highest_torque(joint, tighten, stage)
+        share = None if torque is None else proof_share(joint, torque)
         if share is not None and share > 1:
             message = (
-                f"Stage {number}, {stage.text}: the estimated preload is {100 * share:.0f} % of the proof load of "
+                f"Stage {number}, {shown}: the estimated preload is {100 * share:.0f} % of the proof load of "
                 f"{joint.thread}, {joint.grade}{_where(joint)}"
             )
             hint = "Check torque, thread, class and nut factor. If the bolt is tightened to yield, add `to-yield: true`"
             yield _warning("above-proof-load", tighten.mark, message, hint, joint, file)
+
+
+def _highest_torque(joint: Joint, tighten: Tighten, stage: Stage) -> tuple[Quantity | None, str]:
+    """The highest torque that the procedure allows in a stage, and its text; ``None`` for a stage without a torque.
+
+    The tolerance of the program is not added. A check without an upper end has its lower end, which must be reached.
+    """
+    band = band_of_stage(stage, tighten.tolerance, joint.tolerance)
+    if band is None or dimension_of(band.unit) != "torque":
+        return None, ""
+    figure, end = single_quantity(stage), band.exact.high if band.exact.high is not None else band.exact.low
+    if figure is not None and band.by_program:
+        return figure, stage.text
+    if end is None:
+        return None, ""
+    highest = Quantity(decimal(from_base(end, band.unit)), band.unit, "")
+    return highest, f"{stage.text}, at {show_short(highest)}"
 
 
 def _where(joint: Joint) -> str:

@@ -6,13 +6,13 @@ the program's own.
 
 import re
 from collections.abc import Iterator
-from decimal import ROUND_HALF_UP, Context, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from fractions import Fraction
 from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, HandStage, Stage, TickTolerance, TorqueStage
+from benchflow.procedure.model import CheckStage, HandStage, Stage, TickTolerance, single_quantity
 from benchflow.quantity import (
     Interval,
     Limit,
@@ -32,6 +32,8 @@ PROGRAM_TOLERANCE = TickTolerance(Quantity(Decimal(6), "%", "6 %"), Quantity(Dec
 6 % from the permitted deviation of a torque wrench below 10 N·m (ISO 6789-1, from memory)."""
 
 _SECOND_COLUMN = re.compile(r"\(\s*(?!about\b)([^()]+)\)\s*$", re.IGNORECASE)
+_MOST_DIGITS = 6
+"""An end of a band with more digits is rounded when it is shown (own rule)."""
 TickVerdict = Literal["ok", "low", "high"]
 _VERDICTS: dict[str, TickVerdict] = {"within": "ok", "low": "low", "high": "high"}
 
@@ -64,41 +66,25 @@ def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
 
     The first of the ``tolerances`` that states one for this kind of quantity applies.
     """
-    nominal = _nominal(stage)
+    nominal = single_quantity(stage)
     if nominal is None:
         limit = None if isinstance(stage, HandStage) else stage.limit if isinstance(stage, CheckStage) else stage.band
         return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text)
     kind = dimension_of(nominal.unit)
-    tolerance = next((found for each in tolerances if (found := _of_kind(each, kind)) is not None), None)
+    tolerance = next((found for each in tolerances if (found := each.of_kind(kind)) is not None), None)
     by_program = tolerance is None
     if tolerance is None:
-        tolerance = _of_kind(PROGRAM_TOLERANCE, kind) or _half_last_digit(nominal)
+        tolerance = PROGRAM_TOLERANCE.of_kind(kind) or _half_last_digit(nominal)
     exact = _hull(Interval(*_ends(column, tolerance)) for column in _columns(nominal))
     words = f"{nominal.entered.partition('(')[0].strip().lstrip('+')} ± {show_short(tolerance)}"
     words += ", the program's tolerance" if by_program else ""
-    return TickBand(exact, nominal.unit, _text(exact, nominal.unit), words, by_program)
-
-
-def _nominal(stage: Stage) -> Quantity | None:
-    """The quantity of a stage that is one quantity; ``None`` for a stage that is a limit."""
-    if isinstance(stage, CheckStage):
-        return stage.nominal
-    if isinstance(stage, HandStage):
-        return None
-    if stage.band is not None:
-        return None
-    return stage.torque if isinstance(stage, TorqueStage) else stage.angle
+    return TickBand(exact, nominal.unit, _text(exact, nominal.unit, tolerance.unit), words, by_program)
 
 
 def _unit(limit: Limit) -> str:
     end = limit.low or limit.high
     assert end is not None  # a limit has at least one end
     return end.unit
-
-
-def _of_kind(tolerance: TickTolerance, kind: str) -> Quantity | None:
-    by_kind = {"torque": tolerance.torque, "angle": tolerance.angle, "length": tolerance.length}
-    return by_kind.get(kind)
 
 
 def _half_last_digit(quantity: Quantity) -> Quantity:
@@ -131,14 +117,24 @@ def _hull(intervals: Iterator[Interval]) -> Interval:
     return Interval(min(low for low in lows if low is not None), max(high for high in highs if high is not None))
 
 
-def _text(band: Interval, unit: str) -> str:
-    """The band in ``unit``. An end whose decimal is long is shown with six digits."""
-    ends = [
-        None if end is None else Quantity(_six_digits(decimal(from_base(end, unit))), unit, "")
-        for end in (band.low, band.high)
-    ]
-    return show_limit(Limit(ends[0], ends[1], ""))
+def _text(band: Interval, unit: str, tolerance_unit: str) -> str:
+    """The band in ``unit``, or in the unit of the tolerance if its ends are shorter there: ``355 .. 365°``.
+
+    An end that is long in both is rounded to four digits, inwards, so that every value shown is accepted.
+    """
+    for shown_in in (unit, tolerance_unit):
+        if dimension_of(shown_in) == dimension_of(unit):
+            ends = [None if end is None else decimal(from_base(end, shown_in)) for end in (band.low, band.high)]
+            if all(end is None or len(end.as_tuple().digits) <= _MOST_DIGITS for end in ends):
+                return _limit_text(ends, shown_in)
+    low, high = (None if end is None else from_base(end, unit) for end in (band.low, band.high))
+    return _limit_text([_four_digits(low, ROUND_CEILING), _four_digits(high, ROUND_FLOOR)], unit)
 
 
-def _six_digits(value: Decimal) -> Decimal:
-    return value if len(value.as_tuple().digits) <= 10 else Context(prec=6, rounding=ROUND_HALF_UP).plus(value)
+def _limit_text(ends: list[Decimal | None], unit: str) -> str:
+    low, high = (None if end is None else Quantity(end, unit, "") for end in ends)
+    return show_limit(Limit(low, high, ""))
+
+
+def _four_digits(value: Fraction | None, rounding: str) -> Decimal | None:
+    return None if value is None else Context(prec=4, rounding=rounding).plus(decimal(value))

@@ -148,3 +148,59 @@ def warnings(folder: Path, joint: str, stages: str = "[30 N·m]") -> list[str]:
 )
 def test_thread_class_and_preload_are_checked(tmp_path: Path, joint: str, codes: list[str]) -> None:
     assert warnings(tmp_path, joint) == codes
+
+
+M10 = "thread: M10x1.25, class: '10.9', nut-factor: 0.15"
+
+
+@pytest.mark.parametrize(
+    ("stage", "more", "shown"),
+    [
+        ("50 .. 90 N·m", "", "Stage 1, 50 .. 90 N·m, at 90 N·m: "),
+        ("74 ± 4 N·m", "", "Stage 1, 74 ± 4 N·m, at 78 N·m: "),
+        ("75 N·m", ", tolerance: 50 %", "Stage 1, 75 N·m, at 112.5 N·m: "),
+        ("{check: 100 N·m}", "", "Stage 1, check 100 N·m: "),
+        ("{check: at least 100 N·m}", "", "Stage 1, check at least 100 N·m, at 100 N·m: "),
+        ("75 N·m", "", ""),
+        ("50 .. 75 N·m", "", ""),
+        ("{check: at most 75 N·m}", "", ""),
+    ],
+)
+def test_upper_end_above_the_proof_load_is_a_warning(tmp_path: Path, stage: str, more: str, shown: str) -> None:
+    path = tmp_path / "p.yaml"
+    path.write_text(tighten(f"[{stage}]", more, joint=M10), encoding="utf-8")
+    found = [f["message"] for f in check_file(path, None)["findings"] if f["code"] == "above-proof-load"]
+    assert [message.startswith(shown) for message in found] == ([True] if shown else [])
+
+
+@pytest.mark.parametrize("factor", ["0.02", "3", "15", "0.61"])
+def test_nut_factor_that_cannot_be_is_an_error(factor: str) -> None:
+    text = tighten("[30 N·m]", joint=f"thread: M10, nut-factor: {factor}")
+    (problem,) = read_bytes(text.encode(), "p.yaml").problems
+    assert (problem.code, problem.severity, problem.hint) == ("bad-number", "error", "Write 0.03 to 0.6")
+
+
+@pytest.mark.parametrize("factor", ["0.03", "0.15", "0.6"])
+def test_nut_factor_is_accepted_up_to_its_ends(factor: str) -> None:
+    assert not read_bytes(tighten("[30 N·m]", joint=f"thread: M10, nut-factor: {factor}").encode(), "p.yaml").problems
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "codes"),
+    [
+        ("50 N·m", ["bad-quantity"]),
+        ("40 N·m", ["bad-quantity"]),
+        ("{torque: 30 ft-lb}", ["bad-quantity"]),
+        ("39 N·m", []),
+        ("{}", ["missing-key"]),
+        ("2 mm", ["wrong-dimension"]),
+        ("3°", ["wrong-dimension"]),
+        ("{angle: 3°, torque: 4 %}", []),
+        ("4 %", []),
+    ],
+)
+@pytest.mark.parametrize("of_joint", [True, False])
+def test_tolerance_fits_its_stages(tolerance: str, codes: list[str], *, of_joint: bool) -> None:
+    stated = f", tolerance: {tolerance}"
+    text = tighten("[40 N·m]", joint=f"title: Studs{stated}") if of_joint else tighten("[40 N·m]", stated)
+    assert [problem.code for problem in read_bytes(text.encode(), "p.yaml").problems] == codes

@@ -366,3 +366,110 @@ def test_angle_turned_back_has_no_minus_sign(tmp_path: Path) -> None:
     script.do_all(tick(1), tick(2))
     assert script.refused("tick", joint="studs", fastener=1, value="-90°") == ["bad-quantity"]
     script.do_all(tick(1, "90°"))
+
+
+# --- readings of a check, stages, fields ----------------------------------------------------------------
+
+
+def test_check_reading_within_its_limit_is_repeated_until_a_later_stage_begins(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[{check: at least 25 N·m}, 40 N·m]")
+    script.do_all(tick(1, "26 N·m"), tick(1, "27 N·m"), tick(2, "30 N·m"), tick(1, "20 N·m", stage=1))
+    assert verdicts(script) == ["ok", "ok", "ok", "low"]
+    assert script.refused("tick", joint="studs", fastener=2, stage=2) == ["out-of-limit"]
+    script.do_all(tick(1, "28 N·m"), tick(1))
+    assert script.refused("tick", joint="studs", fastener=1, stage=1, value="26 N·m") == ["already-done"]
+    script.do_all(tick(2), intent("finish"))
+
+
+def test_check_reading_of_a_finished_joint_is_repeated(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[20 N·m, {check: at least 25 N·m}]")
+    script.do_all(tick(1), tick(2), tick(1, "26 N·m"), tick(2, "26 N·m"), tick(1, "20 N·m"))
+    assert script.refused("finish") == ["out-of-limit"]
+    script.do_all(tick(1, "26 N·m"), intent("finish"))
+
+
+@pytest.mark.parametrize("stage", [0, 3, -1])
+def test_stage_that_the_joint_does_not_have_is_unknown(tmp_path: Path, stage: int) -> None:
+    script = tightening(tmp_path, "[20 N·m, 30 N·m]")
+    (reply,) = script.send(tick(1, stage=stage))
+    assert [reason["code"] for reason in reply["refused"]] == ["unknown-name"]
+    assert f"There is no stage {stage}. Studs has 2 stages, from 1" in reply["refused"][0]["message"]
+
+
+@pytest.mark.parametrize("loosened", [1, "true", 0])
+def test_loosened_is_true_or_false(tmp_path: Path, loosened: Any) -> None:
+    script = tightening(tmp_path, "[20 N·m]")
+    (reply,) = script.send(tick(1, loosened=loosened))
+    assert [reason["code"] for reason in reply["refused"]] == ["bad-intent"]
+    assert "The field loosened of tick is true or false" in reply["refused"][0]["message"]
+
+
+def test_correction_after_finish_advises_what_is_possible(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: pull, title: Pull, undo: {do: Loosen them}, tighten: {joint: studs, stages: [80 ft-lb]}}", head=JOINT
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="pull"), tick(1, "80 ft-lb"), tick(2), intent("finish"))
+    script.do_all(intent("correct", event=3, value="60 ft-lb", reason="misread"))
+    (reply,) = script.send(intent("close"))
+    assert "Rework step 1, or sign a deviation" in reply["refused"][0]["message"]
+    script.do_all(waive("studs[1]"), intent("close"))
+
+
+def test_corrected_value_after_finish_advises_what_is_possible(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: gap, title: Gap, record: {gap: {ask: Gap, unit: mm, limit: at most 1 mm}}, undo: {do: Take it out}}"
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="gap"), intent("record", name="gap", value="1 mm"))
+    script.do_all(intent("finish"), intent("correct", event=3, value="2 mm", reason="misread"))
+    (reply,) = script.send(intent("close"))
+    assert "Rework step 1, or sign a deviation" in reply["refused"][0]["message"]
+
+
+# --- what the bench shows -------------------------------------------------------------------------------
+
+
+def settings(script: Script) -> str:
+    return "\n".join(script.query("status")["joint"]["settings"])
+
+
+@pytest.mark.parametrize(
+    ("stage", "shown"),
+    [
+        ("40 N·m", "37.6 .. 42.4 N·m"),
+        ("28 ft-lb", "26.32 .. 29.68 ft-lb"),
+        ("loosen 1 turn", "355 .. 365°"),
+    ],
+)
+def test_band_is_shown_in_few_digits(tmp_path: Path, stage: str, shown: str) -> None:
+    script = tightening(tmp_path, f"[{stage}]")
+    assert f"A reading is accepted within {shown} (" in settings(script)
+
+
+def test_band_with_many_digits_is_rounded_inwards(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[40 N·m]", tolerance="2 ft-lb")
+    assert "within 37.29 .. 42.71 N·m (40 N·m ± 2 ft-lb)" in settings(script)
+    script.do_all(tick(1, "37.29 N·m"), tick(2, "42.71 N·m"))
+    assert verdicts(script) == ["ok", "ok"]
+
+
+def test_extension_says_that_the_torque_at_the_fastener_is_entered(tmp_path: Path) -> None:
+    script = tightening(tmp_path, "[30 N·m]")
+    script.do_all(intent("wrench", extension="50 mm", lever="400 mm"), tick(1, "26.67 N·m"))
+    assert "Enter the torque at the fastener. There the wrench shows 25.07 N·m to 28.27 N·m" in settings(script)
+    (reply,) = script.send(intent("finish"))
+    assert "With an extension, enter the torque at the fastener" in reply["refused"][-1]["message"]
+
+
+def test_preload_above_the_proof_load_is_a_caution_with_its_share(tmp_path: Path) -> None:
+    fastener = "thread: M10x1.25, class: '10.9', nut-factor: 0.15"
+    head = f"joints: {{studs: {{title: Studs, layout: '1 2', {fastener}}}}}\n"
+    script = Script(
+        tmp_path, procedure_with("{id: pull, title: Pull, tighten: {joint: studs, stages: [75 N·m]}}", head=head)
+    )
+    script.do_all(open_intent(), intent("start", operation="pull"))
+    assert "98 % of proof load" in settings(script)
+    assert "CAUTION" not in settings(script)
+    script.do_all(intent("lubricant", joint="studs", lubricant="paste", nut_factor="0.09"))
+    assert "CAUTION: Preload about 83 kN ± 25 %, 164 % of proof load" in settings(script)

@@ -73,8 +73,8 @@ def cases(draw: st.DrawFn) -> Case:
     percent = draw(st.one_of(st.none(), st.integers(1, 20)))
     degrees = draw(st.one_of(st.none(), st.integers(1, 20)))
     parts = [f"torque: {percent} %"] if percent else []
-    parts += [f"angle: {degrees}°"] if degrees else []
     drawn = draw(st.lists(stages(percent, degrees), min_size=1, max_size=3))
+    parts += [f"angle: {degrees}°"] if degrees and any(stage.units == ANGLES for stage in drawn) else []
     seated = ModelStage("10 N·m", Fraction(94, 10), Fraction(106, 10), TORQUES)
     if percent:
         half = Fraction(percent, 10)
@@ -113,6 +113,8 @@ class Model:
         here = {f: self.last.get((stage, f)) for f in (1, 2)}
         if self.stages[stage].check:
             unread = [f for f in here if here[f] is None]
+            if here[fastener] == "ok" and "low" not in here.values() and "high" not in here.values():
+                return False  # a reading within the limit is repeated
             return not (here[fastener] in ("low", "high") or fastener in unread[:1])
         open_ones = [f for f in here if here[f] != "ok"]
         return fastener != open_ones[0] or (here[fastener] == "high" and not loosened)

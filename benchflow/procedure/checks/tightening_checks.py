@@ -1,23 +1,26 @@
 """Checks of tightening stages against their joint: groups, order of stages, total angle, fasteners left out."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from benchflow.procedure.model import (
     AngleStage,
+    CheckStage,
     HandStage,
     Joint,
     LoosenStage,
     Mark,
     Procedure,
     Stage,
+    TickTolerance,
     Tighten,
     TorqueStage,
+    single_quantity,
 )
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlSequence
-from benchflow.quantity import Limit, Quantity, base, interval, show, show_limit
+from benchflow.quantity import Limit, Quantity, base, dimension_of, interval, show, show_limit
 from benchflow.quantity.arithmetic import decimal
 
 
@@ -27,6 +30,12 @@ def check_tightening(procedure: Procedure, context: ReadContext) -> None:
         joint = None if operation.tighten is None else procedure.joints_by_id.get(operation.tighten.joint)
         if operation.tighten is not None and joint is not None and joint.count:
             _check_stages(operation.tighten, joint, context)
+            _check_tolerance([operation.tighten], operation.tighten.tolerance, operation.tighten.mark, context)
+            _check_width(operation.tighten, joint, context)
+    for joint in procedure.joints:
+        tightens = [o.tighten for o in procedure.operations if o.tighten is not None and o.tighten.joint == joint.id]
+        if tightens:
+            _check_tolerance(tightens, joint.tolerance, joint.mark, context)
 
 
 def _check_stages(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
@@ -147,6 +156,49 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
             "Check whether a stage `loosen` is missing before it",
             severity="warning",
         )
+
+
+def _check_tolerance(tightens: Sequence[Tighten], tolerance: TickTolerance, mark: Mark, context: ReadContext) -> None:
+    """Report a tolerance of a kind that no stage has, such as one of an angle where all stages are torques."""
+    kinds = {_kind(stage) for tighten in tightens for stage in tighten.stages}
+    written = [kind for kind in ("torque", "angle", "length") if tolerance.of_kind(kind) is not None]
+    node = context.nodes.get(("tolerance", mark))
+    if node is None or not written or not kinds or not kinds.isdisjoint(written):
+        return
+    names = " or ".join("a stretch" if kind == "length" else f"{_ARTICLES[kind]} {kind}" for kind in written)
+    message = f"The tolerance is of {names}, but no stage of the joint is"
+    context.problem("wrong-dimension", node.mark, message, "Write the tolerance of a stage, such as `4 %`")
+
+
+_ARTICLES = {"torque": "a", "angle": "an"}
+
+
+def _kind(stage: Stage) -> str:
+    """The dimension of the figure of a stage; "" without a figure."""
+    if isinstance(stage, CheckStage):
+        end = stage.limit.low or stage.limit.high
+        return "" if end is None else dimension_of(end.unit)
+    if isinstance(stage, TorqueStage):
+        return "torque"
+    return "" if isinstance(stage, HandStage) or stage.angle is None else "angle"
+
+
+def _check_width(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
+    """Report a tolerance that is as large as the figure of a stage: the band would begin at zero or below."""
+    for stage in tighten.stages:
+        figure = single_quantity(stage)
+        if figure is None:
+            continue
+        kind = dimension_of(figure.unit)
+        own, of_joint = tighten.tolerance.of_kind(kind), joint.tolerance.of_kind(kind)
+        tolerance, mark = (own, tighten.mark) if own is not None else (of_joint, joint.mark)
+        node = context.nodes.get(("tolerance", mark))
+        if tolerance is None or node is None or dimension_of(tolerance.unit) == "fraction":
+            continue
+        if base(tolerance) >= abs(base(figure)):
+            message = f"The tolerance {show(tolerance)} is not below {stage.text}, so every low reading is accepted"
+            context.problem("bad-quantity", node.mark, message, "Compare the tolerance and its unit with the source")
+            return
 
 
 MOST_TURNS = 2

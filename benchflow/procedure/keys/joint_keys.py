@@ -135,7 +135,10 @@ _LUBRICANT = Key(
     examples=("engine oil",),
 )
 _NUT_FACTOR = Key(
-    "nut-factor", FactorShape(), "The nut factor K in T = K d F, for the estimated preload.", examples=(0.15,)
+    "nut-factor",
+    FactorShape(within=("0.03", "0.6")),
+    "The nut factor K in T = K d F, for the estimated preload: 0.03 to 0.6, usually 0.1 to 0.3.",
+    examples=(0.15,),
 )
 _LAYOUT = Key(
     "layout",
@@ -184,7 +187,7 @@ def _joint(fields: Fields) -> Joint:
                 f"The group `{name}` has fastener {beyond[0]}, but the joint has only {count}",
                 "Use the numbers of the layout",
             )
-    return Joint(
+    joint = Joint(
         fields.name.name,
         fields.get_or(_TITLE, title_from_name(fields.name.name)),
         layout,
@@ -204,6 +207,8 @@ def _joint(fields: Fields) -> Joint:
         fields.at(_CLASS),
         fields.at(_GRIP),
     )
+    fields.context.nodes["tolerance", joint.mark] = fields.nodes.get("tolerance", fields.node)
+    return joint
 
 
 JOINTS = MapShape(

@@ -220,7 +220,8 @@ _STAGES = Key(
     ListShape(_STAGE, at_least=1),
     "The stages in order: a torque, an angle, `loosen 1 turn`, `{check: at least 100 N·m}`, "
     "`{torque: 90 N·m, only: long}`. A figure is a quantity or a limit. `loosen` alone means until the fastener "
-    "carries nothing; `by hand` seats it.",
+    "carries nothing; `by hand` seats it. A tick without a value counts as done, also after one that was too low; only "
+    "a check needs a value or an answer.",
     required=True,
     examples=(["30 N·m", "60 N·m", "+90°"], ["by hand", "12 .. 15 lb-ft", "+60 .. 65°"]),
 )
@@ -241,7 +242,8 @@ _TOLERANCE = Key(
 _DRAW_DOWN = Key(
     "draw-down",
     FILLED_LINE,
-    "The way to draw the part down evenly before the first stage.",
+    "The way to draw the part down evenly before the first stage. Entering its turns is optional: without one, the "
+    'first stage can begin. After a turn, "all seated" has to be confirmed first.',
     examples=("half a turn, middle first",),
 )
 _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The wrench to use.")
@@ -260,6 +262,7 @@ def _tighten(fields: Fields) -> Tighten:
         total.limit if total else None,
     )
     fields.context.nodes["stages", tighten.mark] = fields.nodes.get("stages", fields.node)
+    fields.context.nodes["tolerance", tighten.mark] = fields.nodes.get("tolerance", fields.node)
     fields.context.nodes["total-angle", tighten.mark] = fields.nodes.get("total-angle", fields.node)
     return tighten
 

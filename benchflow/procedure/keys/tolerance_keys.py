@@ -63,6 +63,9 @@ _STRETCH = Key("stretch", _Amount(("length",), "0.01 mm"), "Of a stretch: a leng
 
 
 def _tolerance(fields: Fields) -> TickTolerance:
+    if not fields.nodes:
+        message = "The tolerance is empty"
+        fields.context.problem("missing-key", fields.node.mark, message, "Write, for example, `torque: 4 %`")
     return TickTolerance(fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_STRETCH))
 
 

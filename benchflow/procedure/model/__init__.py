@@ -40,6 +40,7 @@ from benchflow.procedure.model.tighten_stages import (
     TickTolerance,
     Tighten,
     TorqueStage,
+    single_quantity,
 )
 from benchflow.procedure.model.value_model import (
     AboveReading,
@@ -104,5 +105,6 @@ __all__ = [
     "Values",
     "Variable",
     "parts_of",
+    "single_quantity",
     "values_of",
 ]

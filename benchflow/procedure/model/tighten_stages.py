@@ -65,6 +65,15 @@ class CheckStage(Struct, frozen=True, tag="check"):
 Stage = TorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
 
 
+def single_quantity(stage: Stage) -> Quantity | None:
+    """The quantity of a stage that is one quantity; ``None`` for a stage that is a limit or has no figure."""
+    if isinstance(stage, CheckStage):
+        return stage.nominal
+    if isinstance(stage, HandStage) or stage.band is not None:
+        return None
+    return stage.torque if isinstance(stage, TorqueStage) else stage.angle
+
+
 class TickTolerance(Struct, frozen=True):
     """How far a reading may be from a stage that is one quantity: an amount, or a percentage of the quantity.
 
@@ -74,6 +83,10 @@ class TickTolerance(Struct, frozen=True):
     torque: Quantity | None = None
     angle: Quantity | None = None
     length: Quantity | None = None  # of a stretch
+
+    def of_kind(self, kind: str) -> Quantity | None:
+        """The tolerance of a quantity of this dimension."""
+        return {"torque": self.torque, "angle": self.angle, "length": self.length}.get(kind)
 
 
 NO_TOLERANCE = TickTolerance()

@@ -217,10 +217,13 @@ def integer(text: str) -> int | None:
 
 
 class FactorShape(Shape[Decimal]):
-    """A decimal number above zero, without a unit; its digits are kept."""
+    """A decimal number above zero, without a unit; its digits are kept. ``within`` are its lowest and highest value."""
 
     noun = "a decimal number"
     _number = re.compile(r"[0-9]{0,9}\.?[0-9]{1,20}")
+
+    def __init__(self, within: tuple[str, str] | None = None) -> None:
+        self.within = within
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Decimal | None:
         found = scalar(node, self.noun, context)
@@ -230,11 +233,19 @@ class FactorShape(Shape[Decimal]):
             hint = "Write a decimal point instead of the comma" if "," in found.text else "Write, for example, `0.15`"
             context.problem("bad-number", found.mark, f"`{short(found.text)}` is not a number above zero", hint)
             return None
+        if self.within is not None and not Decimal(self.within[0]) <= Decimal(found.text) <= Decimal(self.within[1]):
+            low, high = self.within
+            message = f"`{short(found.text)}` is not possible here: it has to be from {low} to {high}"
+            context.problem("bad-number", found.mark, message, f"Write {low} to {high}")
+            return None
         return Decimal(found.text)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         as_text = {"type": "string", "pattern": r"^[0-9]{0,9}\.?[0-9]{1,20}$"}
-        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, as_text]}
+        number: JsonSchema = {"type": "number", "exclusiveMinimum": 0}
+        if self.within is not None:
+            number = {"type": "number", "minimum": float(self.within[0]), "maximum": float(self.within[1])}
+        return {"anyOf": [number, as_text]}
 
 
 class ListShape(Shape[tuple[T, ...]]):

@@ -4,6 +4,7 @@ Text is cleaned here, so that nothing that could control a terminal gets into th
 kept exactly as typed: a quantity with an invisible character is refused later, not repaired.
 """
 
+import typing
 from collections.abc import Iterator
 from difflib import get_close_matches
 from functools import cache
@@ -58,6 +59,17 @@ def required_by_field(intent_type: type[BaseIntent]) -> dict[str, bool]:
     return {field.encode_name: field.required for field in msgspec.structs.fields(intent_type)}
 
 
+@cache
+def _flags(intent_type: type[BaseIntent]) -> frozenset[str]:
+    """Return the JSON names of the fields of an intent that are true or false."""
+    kinds = typing.get_type_hints(intent_type)
+    return frozenset(
+        field.encode_name
+        for field in msgspec.structs.fields(intent_type)
+        if kinds[field.name] is bool or bool in typing.get_args(kinds[field.name])
+    )
+
+
 def _clean_field(key: str, value: Any) -> Any:
     if isinstance(value, str):
         if key in VERBATIM_FIELDS or key == "intent":
@@ -84,6 +96,8 @@ def _mistakes(name: str, message: dict[str, Any], required: dict[str, bool]) -> 
         elif key in ("value", "stretch") and not isinstance(value, str | None):
             example = 'Write it as text, with its unit and every digit, such as "0.045 mm"'
             yield Reason("bad-quantity", f"The field {key} is a JSON {_json_type(value)}. {example}", name=key)
+        elif key in _flags(INTENT_TYPES[name]) and not isinstance(value, bool | None):
+            yield Reason("bad-intent", f"The field {key} of {name} is true or false. Write it without quotes", name=key)
     for key, is_required in required.items():
         if is_required and message.get(key) is None:
             yield Reason("value-missing", f"The intent {name} needs the field {key}", name=key)

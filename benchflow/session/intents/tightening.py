@@ -72,12 +72,19 @@ def _stage_of_tick(
     ``named_stage`` is the stage that the intent names, if it names one.
     """
     title, text = progress.joint.title or progress.joint.id, progress_text(progress)
+    stages = len(progress.tighten.stages)
+    if named_stage is not None and not 1 <= named_stage <= stages:
+        message = f"There is no stage {named_stage}. {title} has {stages} stage{'s' if stages > 1 else ''}, from 1"
+        return _refuse_tick("unknown-name", fastener, message)
     if progress.seating_open:
         message = f"{title} is not seated yet ({text}). Confirm that all fasteners are seated, then tighten"
         return refuse("stage-not-finished", message, name=progress.joint.id)
     repeated, check = progress.waived_tick(fastener, named_stage), isinstance(progress.current_stage, CheckStage)
     if repeated is not None and (not progress.out or (check and not progress.later_stage)):
         return repeated.stage
+    read_again = (named_stage or min(progress.stage_number, stages), fastener)
+    if read_again in progress.read_again:
+        return read_again[0]
     if progress.complete:
         return _refuse_tick("already-done", fastener, f"{title} is already tightened ({text})")
     current = progress.stage_number

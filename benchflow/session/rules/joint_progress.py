@@ -4,9 +4,10 @@ from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Stage, Tighten
 from benchflow.procedure.plan import Step
+from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
-from benchflow.session.rules.waivers import deviation_advice
+from benchflow.session.rules.waivers import deviation_advice, rework_advice
 from benchflow.session.state.state import State, Tick, Turn, Work
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
@@ -77,6 +78,9 @@ class JointProgress(Struct, frozen=True):
     ticks that are out of their band, that a deviation covers, and that no tick of a later stage follows: they can be
     done again. ``too_tight`` are the ticks after which a fastener has to be loosened, by (stage, fastener).
 
+    ``read_again`` are the readings of a check stage within its limit, by (stage, fastener), that can be repeated:
+    nothing is out, and no tick of a later stage follows.
+
     ``draw_down`` is ``None`` if the procedure has no draw-down for the joint. Counting its turns is optional: without
     a turn, the first stage can be ticked at once. After the first turn, "all seated" must be confirmed first.
     """
@@ -93,6 +97,7 @@ class JointProgress(Struct, frozen=True):
     ticked_stages: frozenset[int] = frozenset()
     waived: tuple[Tick, ...] = ()
     too_tight: dict[tuple[int, int], Tick] = {}
+    read_again: frozenset[tuple[int, int]] = frozenset()
 
     @property
     def complete(self) -> bool:
@@ -192,6 +197,11 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
         for key, tick in work.ticks_in_force.items()
         if tick.verdict in OUT_OF_LIMIT and key not in out and tick.stage == max(ticked)
     )
+    again = frozenset(
+        key
+        for key in accepted
+        if not out and key[0] == max(ticked) and isinstance(tighten.stages[key[0] - 1], CheckStage)
+    )
     for number, stage in enumerate(tighten.stages, 1):
         order = stage_order(joint, stage)
         done = frozenset(fastener for fastener in order if (number, fastener) in accepted)
@@ -199,10 +209,12 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
             here = tuple(out[number, fastener] for fastener in order if (number, fastener) in out)
             following = _next_fastener(stage, order, done, here)
             return JointProgress(
-                joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived, tight
+                joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived, tight, again
             )
     finished = len(tighten.stages) + 1
-    return JointProgress(joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived, tight)
+    return JointProgress(
+        joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived, tight, again
+    )
 
 
 def _next_fastener(stage: Stage, order: tuple[int, ...], done: frozenset[int], out: tuple[Tick, ...]) -> int:
@@ -232,7 +244,16 @@ def progress_text(progress: JointProgress) -> str:
 def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:
     """What to do about a tick that is out of its band, as a sentence without its full stop."""
     sign = deviation_advice(state, step, fastener_subject(progress.joint.id, tick.fastener))
-    return f"{_remedy_of(progress, tick)}{f', or {sign}' if sign else ''}"
+    remedy = rework_advice(state, step) if step.id in state.done else _remedy_of(progress, tick)
+    return f"{_extension_hint(state, tick)}{remedy}{f', or {sign}' if sign else ''}"
+
+
+def _extension_hint(state: State, tick: Tick) -> str:
+    """A sentence on the extension of the wrench, if a torque was entered with it: it changes what the wrench shows."""
+    fitted = state.wrench is not None and state.wrench.extension is not None
+    if not fitted or tick.quantity is None or dimension_of(tick.quantity.unit) != "torque":
+        return ""
+    return "With an extension, enter the torque at the fastener, not the reading of the wrench. "
 
 
 def _remedy_of(progress: JointProgress, tick: Tick) -> str:

@@ -11,7 +11,7 @@ from benchflow.session.rules.measurements import single_measurement
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
-from benchflow.session.rules.waivers import deviation_advice
+from benchflow.session.rules.waivers import deviation_advice, rework_advice
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
 
@@ -82,6 +82,8 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequ
     if final is not None:
         return f"{lapsed}. {stop_text(final)}"
     advice = "Carry out the remedy" if held else "Measure again"
+    if step.id in state.done:
+        advice = rework_advice(state, step)
     sign = deviation_advice(state, step, results[0].name)
     return f"{lapsed}. {advice}{f', or {sign}' if sign else ''}"
 

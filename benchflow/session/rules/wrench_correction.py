@@ -7,8 +7,9 @@ import msgspec
 
 from benchflow.procedure.model import CheckStage, Joint, TorqueStage
 from benchflow.quantity import Quantity, show, show_converted
+from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
-from benchflow.session.rules.check_stages import quantity_name
+from benchflow.session.rules.check_stages import band_in_force, quantity_name
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
@@ -79,6 +80,22 @@ def _check_reading_line(state: State, stage: CheckStage) -> list[str]:
         f"With the extension of {fitted.extension.entered}, the wrench reads {' and '.join(shown)}. "
         "Enter the torque at the fastener"
     ]
+
+
+def extension_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
+    """With an extension: the readings of the wrench at the ends of the band of a torque stage."""
+    fitted, stage = state.wrench, progress.current_stage
+    if fitted is None or fitted.extension is None or not isinstance(stage, TorqueStage):
+        return ()
+    band = band_in_force(progress.joint, progress.tighten, stage)
+    if band is None:
+        return ()
+    ends = [
+        _setting_text(state, Quantity(decimal(from_base(end, stage.torque.unit)), stage.torque.unit, ""))
+        for end in (band.exact.low, band.exact.high)
+        if end is not None
+    ]
+    return (f"Enter the torque at the fastener. There the wrench shows {' to '.join(ends)}",)
 
 
 def _setting_text(state: State, torque: Quantity) -> str:

@@ -17,7 +17,7 @@ from benchflow.session.rules.joint_progress import (
     too_tight_text,
 )
 from benchflow.session.rules.verdicts import from_stored
-from benchflow.session.rules.wrench_correction import setting_lines, setting_on_scale, stage_warnings
+from benchflow.session.rules.wrench_correction import extension_lines, setting_lines, setting_on_scale, stage_warnings
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
@@ -47,6 +47,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
             *setting_lines(state, progress),
             *_instrument_line(state, step, progress),
             *_band_line(progress),
+            *extension_lines(state, progress),
         ),
         warnings=stage_warnings(state, progress),
         complete=progress.complete,

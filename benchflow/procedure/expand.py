@@ -15,6 +15,7 @@ from benchflow.procedure.model import (
     AboveReading,
     Bound,
     CalculatedValue,
+    HandStage,
     Operation,
     PartChoice,
     PartMatching,
@@ -22,6 +23,8 @@ from benchflow.procedure.model import (
     RecordedValue,
     Ref,
     Remedy,
+    Stage,
+    Tighten,
     Values,
     parts_of,
     values_of,
@@ -200,7 +203,7 @@ class _Build:
             "check": tuple(replace(point, text=fill(point.text)) for point in operation.check),
             "hold": hold and replace(hold, for_=fill(hold.for_)),
             "undo": undo and replace(undo, do=fill(undo.do)),
-            "tighten": operation.tighten and replace(operation.tighten, draw_down=fill(operation.tighten.draw_down)),
+            "tighten": operation.tighten and self._tighten(operation.tighten, fill),
             "record": tuple(self._record(record, fill) for record in operation.record),
             "work_out": tuple(self._work_out(work_out, fill) for work_out in operation.work_out),
             "choose": tuple(self._choose(choose, fill) for choose in operation.choose),
@@ -229,6 +232,15 @@ class _Build:
             )
             for remedy in remedies
         )
+
+    def _tighten(self, tighten: Tighten, fill: "_Fill") -> Tighten:
+        stages = tuple(self._stage(stage, fill) for stage in tighten.stages)
+        return replace(tighten, draw_down=fill(tighten.draw_down), stages=stages)
+
+    def _stage(self, stage: Stage, fill: "_Fill") -> Stage:
+        if isinstance(stage, HandStage):
+            return stage
+        return replace(stage, below=self._remedies(stage.below, fill), above=self._remedies(stage.above, fill))
 
     def _bound(self, bound: Bound | None, fill: "_Fill") -> Bound | None:
         return replace(bound, name=self._value_ref(bound.name, fill)) if isinstance(bound, AboveReading) else bound

@@ -96,3 +96,32 @@ async def test_tick_is_in_the_list_of_corrections(tmp_path: Path) -> None:
         await bench.type("24\n")
         await bench.type("digits swapped\n")
         assert (bench.last["kind"], bench.last["verdict"]) == ("corrected", "low")
+
+
+REMEDY_TEXT = """\
+benchflow: 1
+id: caps
+title: Caps
+joints: {caps: {title: Cap bolts, layout: '1 2'}}
+sections:
+- title: Bottom
+  operations:
+  - id: pull
+    title: Pull the caps down
+    tighten: {joint: caps, stages: [{torque: 40 N·m, below: [{do: Clean the thread}]}]}
+"""
+
+
+async def test_remedy_of_a_fastener_is_carried_out_by_its_key(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, REMEDY_TEXT, options={}, start={})
+    driver.do("start", operation="pull")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("20\n")
+        assert bench.last["verdict"] == "low"
+        assert "Clean the thread" in bench.text
+        await bench.press("r")
+        assert "Cap bolts, fastener 1" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["fasteners"]) == ("remedied", [1])
+        await bench.type("40\n")
+        assert bench.last["verdict"] == "ok"

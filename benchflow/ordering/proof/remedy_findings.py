@@ -26,7 +26,7 @@ from benchflow.ordering.wording import all_of, step_title
 from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Mark, Operation, RecordedValue, Remedy, values_of
+from benchflow.procedure.model import Mark, Operation, RecordedValue, Remedy, stage_remedies, values_of
 from benchflow.procedure.plan import Plan, Step
 
 
@@ -58,13 +58,20 @@ def unreachable_remedies(precedence: Precedence, proven: set[tuple[object, ...]]
 
 
 def _remedies_of(operation: Operation) -> Iterator[tuple[str, str, Remedy]]:
-    """The remedies of an operation, each with its value and its place in the file."""
+    """The remedies of an operation, each with its value or joint and its place in the file."""
     for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
         for side, remedies in (("below", value.below), ("above", value.above)):
             for number, remedy in enumerate(remedies, 1):
                 plain = ValueRef.parse(value.name).name
                 yield value.name, f"{operation.id}.{kind}.{plain}.{side}[{number}].redo", remedy
+    tighten = operation.tighten
+    if tighten is None:
+        return
+    for index, stage in enumerate(tighten.stages, 1):
+        for side, remedies in stage_remedies(stage):
+            for number, remedy in enumerate(remedies, 1):
+                yield tighten.joint, f"{operation.id}.tighten.stages[{index}].{side}[{number}].redo", remedy
 
 
 def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:

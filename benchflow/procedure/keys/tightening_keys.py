@@ -6,6 +6,7 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
+from benchflow.procedure.keys.value_keys import REMEDIES
 from benchflow.procedure.model import (
     NO_TOLERANCE,
     AngleStage,
@@ -13,6 +14,7 @@ from benchflow.procedure.model import (
     HandStage,
     LoosenStage,
     Ref,
+    Remedy,
     Stage,
     Tighten,
     TorqueStage,
@@ -171,16 +173,24 @@ _STRETCH = Key(
 _ONLY = Key("only", LABEL, "The group of fasteners that the stage is for; by default all of them.")
 
 
+_BELOW = Key("below", REMEDIES, "Remedies for a fastener that is too low in this stage, in this order.")
+_ABOVE = Key("above", REMEDIES, "Remedies for a fastener that is too high in this stage, in this order.")
+
+
 def _stage(fields: Fields) -> Stage | None:
     only = fields.get(_ONLY)
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
     if torque is not None:
-        return TorqueStage(torque.quantity, torque.text, only, torque.limit)
+        return TorqueStage(torque.quantity, torque.text, only, torque.limit, *_remedies(fields))
     if angle is not None:
-        return AngleStage(angle.quantity, angle.text, only, angle.limit)
+        return AngleStage(angle.quantity, angle.text, only, angle.limit, *_remedies(fields))
     if loosen is not None:
-        return LoosenStage(loosen.quantity, f"loosen {loosen.text}", only, loosen.limit)
+        return LoosenStage(loosen.quantity, f"loosen {loosen.text}", only, loosen.limit, *_remedies(fields))
     return None if check is None else _check_stage(check, only, fields)
+
+
+def _remedies(fields: Fields) -> tuple[tuple[Remedy, ...], tuple[Remedy, ...]]:
+    return fields.get_or(_BELOW, ()), fields.get_or(_ABOVE, ())
 
 
 def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage | None:
@@ -193,12 +203,12 @@ def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage
     nominal = check.quantity if check.limit is None else None
     limit = check.limit or Limit(check.quantity, check.quantity, text)
     if stretch is None:
-        return CheckStage(limit, f"check {text}", only, nominal=nominal)
+        return CheckStage(limit, f"check {text}", only, None, nominal, *_remedies(fields))
     if kind != "torque":
         message = "`stretch` is possible only together with a `check` of torque"
         fields.problem("one-too-many", _STRETCH, message, f"To check only the stretch, write `check: {stretch.text}`")
         return None
-    return CheckStage(limit, f"check {text}, stretch {stretch.text}", only, stretch, nominal)
+    return CheckStage(limit, f"check {text}, stretch {stretch.text}", only, stretch, nominal, *_remedies(fields))
 
 
 _STAGE: Shape[Stage] = EitherShape(
@@ -207,7 +217,7 @@ _STAGE: Shape[Stage] = EitherShape(
     entries=KeyedShape(
         "stage",
         "a stage",
-        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY),
+        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY, _BELOW, _ABOVE),
         _stage,
         one_of=(_TORQUE, _ANGLE, _LOOSEN, _CHECK),
         requires=((_STRETCH, _CHECK),),

@@ -69,10 +69,10 @@ def _remedy(fields: Fields) -> Remedy:
     )
 
 
-_REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH), _remedy), at_least=1)
+REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH), _remedy), at_least=1)
 
-_BELOW = Key("below", _REMEDIES, "Remedies for a value that is too low, in this order.")
-_ABOVE = Key("above", _REMEDIES, "Remedies for a value that is too high, in this order.")
+_BELOW = Key("below", REMEDIES, "Remedies for a value that is too low, in this order.")
+_ABOVE = Key("above", REMEDIES, "Remedies for a value that is too high, in this order.")
 _DECISION_DESCRIPTION = (
     "The decision rule near a limit: `simple`, or `guarded` (ISO 14253-1, guard band 1.65 u: a value in the guard band "
     "is not proven)."

@@ -41,6 +41,7 @@ from benchflow.procedure.model.tighten_stages import (
     Tighten,
     TorqueStage,
     single_quantity,
+    stage_remedies,
 )
 from benchflow.procedure.model.value_model import (
     AboveReading,
@@ -106,5 +107,6 @@ __all__ = [
     "Variable",
     "parts_of",
     "single_quantity",
+    "stage_remedies",
     "values_of",
 ]

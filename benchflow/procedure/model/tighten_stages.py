@@ -3,6 +3,7 @@
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Mark
+from benchflow.procedure.model.value_model import Remedy
 from benchflow.quantity import Limit, Quantity
 
 
@@ -11,12 +12,15 @@ class TorqueStage(Struct, frozen=True, tag="torque"):
 
     ``band`` is the limit if the author wrote one (``12 .. 15 lb-ft``); ``torque`` is then its nominal value, or its
     middle. ``None`` if the author wrote one quantity: a tick is then judged by the :class:`TickTolerance`.
+    ``below`` and ``above`` are the remedies for a tick that is too low or too high.
     """
 
     torque: Quantity
     text: str
     only: str | None = None
     band: Limit | None = None
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
 
 
 class AngleStage(Struct, frozen=True, tag="angle"):
@@ -26,6 +30,8 @@ class AngleStage(Struct, frozen=True, tag="angle"):
     text: str
     only: str | None = None
     band: Limit | None = None
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
@@ -38,6 +44,8 @@ class LoosenStage(Struct, frozen=True, tag="loosen"):
     text: str
     only: str | None = None
     band: Limit | None = None
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
 
 
 class HandStage(Struct, frozen=True, tag="hand"):
@@ -60,9 +68,16 @@ class CheckStage(Struct, frozen=True, tag="check"):
     only: str | None = None
     stretch: Limit | None = None
     nominal: Quantity | None = None
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
 
 
 Stage = TorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
+
+
+def stage_remedies(stage: Stage) -> tuple[tuple[str, tuple[Remedy, ...]], ...]:
+    """The remedies of a stage for each side: those of ``below``, those of ``above``."""
+    return () if isinstance(stage, HandStage) else (("below", stage.below), ("above", stage.above))
 
 
 def single_quantity(stage: Stage) -> Quantity | None:

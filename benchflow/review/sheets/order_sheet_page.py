@@ -28,6 +28,7 @@ from benchflow.procedure.model import (
     Ref,
     Remedy,
     Tighten,
+    stage_remedies,
 )
 from benchflow.trade.joint_picture import FastenerCell
 
@@ -369,6 +370,13 @@ def _match_table(match: PartMatching) -> ChoiceTable:
     return ChoiceTable(match.title or match.name, words=words)
 
 
+def _stage_remedy_lines(names: "_TitlesAndTurns", tighten: Tighten) -> Iterator[str]:
+    for number, stage in enumerate(tighten.stages, 1):
+        for side, remedies in stage_remedies(stage):
+            for text in _remedy_lines(names, side, remedies):
+                yield f"stage {number}, {text}"
+
+
 def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighten) -> JointBlank:
     joint = procedure.joints_by_id[tighten.joint]
     about = [
@@ -377,6 +385,7 @@ def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighte
         f"class {joint.grade}" if joint.grade else "",
         f"lubricant: {joint.lubricant}" if joint.lubricant else "",
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
+        *_stage_remedy_lines(names, tighten),
         f"with: {names.title(tighten.instrument)}" if tighten.instrument else "",
         f"angles add up to {(tighten.total_band.text if tighten.total_band else tighten.total_angle.entered)}"
         if tighten.total_angle

@@ -145,6 +145,8 @@ def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
     others = [step for step in event.redo if step != event.operation]
     slots = f", reading {', '.join(event.readings)}," if event.readings and _has_readings(event, titles) else ""
+    if event.stage:
+        slots = f", stage {event.stage}, fastener {number_list(list(event.fasteners))},"
     parts = [
         f"{_readable(event.name)}{slots} too {event.verdict}. Remedy done: {sentence(event.do)}",
         f"To do again: {all_of(titles.step(step) for step in others)}." if others else "",

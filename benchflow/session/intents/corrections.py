@@ -12,12 +12,14 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
 from benchflow.session.rules.check_stages import judge_tick
+from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import reading_measurement
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
@@ -45,7 +47,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
                 return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=entry.name)
             return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
         case "tick":
-            return _correct_tick(state, step, entry, intent, reason, by)
+            return _correct_tick(state, step, entry, intent, reason, context, by)
         case "reading":
             return _correct_reading(state, step, entry, intent, reason, context, by)
 
@@ -107,9 +109,9 @@ def _refusal_past_remedy(
     """A refusal if the correction frees a value from its remedy or its stop, and ``by`` cannot sign a deviation."""
     if step.id in state.done:
         return None
-    held = {(p.result.subject, p.verdict): p.result.name for p in remedy_progress(state, step)}
-    for progress in remedy_progress(state_after(state, entries, context), step):
-        held.pop((progress.result.subject, progress.verdict), None)
+    held = _held_subjects(state, step)
+    for key in _held_subjects(state_after(state, entries, context), step):
+        held.pop(key, None)
     for (subject, _), name in held.items():
         if NEVER in waive_rules(state, step, subject):
             message = (
@@ -124,8 +126,24 @@ def _refusal_past_remedy(
     return None
 
 
+def _held_subjects(state: State, step: Step) -> dict[tuple[str, str], str]:
+    """What waits for a remedy, as subject and side, each with the name of its value or joint."""
+    held = {(p.result.subject, str(p.verdict)): p.result.name for p in remedy_progress(state, step)}
+    tighten = step.operation.tighten
+    if tighten is not None:
+        for fastener in fastener_remedies(state, step):
+            held[fastener_subject(tighten.joint, fastener.tick.fastener), fastener.verdict] = tighten.joint
+    return held
+
+
 def _correct_tick(
-    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, by: str
+    state: State,
+    step: Step,
+    entry: EntryRef,
+    intent: intents.CorrectEntry,
+    reason: str,
+    context: Context,
+    by: str,
 ) -> Decision:
     wrong = state.work(step.id).tick(intent.event)
     if wrong is None or step.operation.tighten is None:
@@ -149,4 +167,5 @@ def _correct_tick(
         corner=result.corner,
         answer=read.answer,
     )
-    return (Entry(by, event),)
+    entries = (Entry(by, event),)
+    return _refusal_past_remedy(state, step, entries, context, by, intent.pin) or entries

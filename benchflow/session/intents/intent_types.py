@@ -165,9 +165,10 @@ class SignDeviation(BaseIntent, frozen=True, tag="deviate", kw_only=True):
 
 
 class CarryOutRemedy(BaseIntent, frozen=True, tag="remedy", kw_only=True):
-    """Log that the remedy in turn was carried out for a value out of its limit."""
+    """Log that the remedy in turn was carried out for a value, or a fastener of a joint, that is out of its limit."""
 
     name: str  # of the value or of one reading, such as "gap" or "gap[2]"; the plain name if only one reading is out
+    fastener: int | str | None = None  # if `name` is a joint; not needed if only one fastener is out
     reading: int | str | None = None  # number of the reading
     place: int | str | None = None  # place of the reading or of the operation
     operation: str | None = None

@@ -1,11 +1,13 @@
 """Handler of the intent `remedy`."""
 
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, Decision, Entry, operation_in_progress, quoted_title, refuse
+from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.reading_names import named_reading
-from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy, no_undo_reason, stopped_fastener
+from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.open_values import remedy_first, stop_text, value_title
 from benchflow.session.rules.remedy_progress import (
@@ -26,6 +28,11 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
+    joint = None if step.operation.tighten is None else step.operation.tighten.joint
+    if joint is not None and joint in (intent.name, ValueRef.parse(intent.name).name):
+        return carry_out_stage_remedy(state, step, intent, by)
+    if intent.fastener is not None:
+        return unknown_name("joint in this operation", intent.name, [] if joint is None else [joint])
     named = named_reading(state, step, intent.name, intent.reading, intent.place)
     if isinstance(named, Refusal):
         return named
@@ -46,20 +53,15 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     redo = steps_to_redo(state, step, remedy)
     without = steps_without_undo(state, step, remedy)
     if without:
-        return Refusal(tuple(_no_undo(state, step, name, other) for other in without))
+        return Refusal(tuple(no_undo_reason(state, step, name, other) for other in without))
     conflict = _remedy_of_another_value(state, step, served, void, cleared=step.id in redo)
     if conflict is not None:
         return conflict
+    if step.id in redo:
+        stopped = stopped_fastener(state, step)
+        if stopped is not None:
+            return stopped
     return (Entry(by, _event(state, step, remedy, served, void, redo)),)
-
-
-def _no_undo(state: State, step: Step, name: str, other: str) -> Reason:
-    """The reason against a remedy that takes back the operation ``other``, which has no ``undo``."""
-    message = (
-        f"The remedy for {value_title(step, name)} takes back {quoted_title(state, other)}, and the procedure does not "
-        "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
-    )
-    return Reason("not-allowed", message, operation=other, name=name)
 
 
 def _event(

@@ -13,7 +13,9 @@ from benchflow.session.rules.check_readings import (
 )
 from benchflow.session.rules.check_stages import TickReadings, judge_tick, out_of_band_text
 from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind, need_for_stage
-from benchflow.session.rules.joint_progress import JointProgress, out_of_band_advice, progress_text, too_tight_text
+from benchflow.session.rules.joint_progress import JointProgress, progress_text
+from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
+from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text, too_tight_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.rules.wrench_correction import wrench_setting
@@ -32,6 +34,10 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     stage_number = _stage_of_tick(state, step, progress, fastener, intent.stage)
     if isinstance(stage_number, Refusal):
         return stage_number
+    out = progress.out_tick(fastener)
+    held = None if out is None or out.stage != stage_number else remedy_of_tick(state, step, out)
+    if held is not None:
+        return _refuse_held(state, step, progress, held)
     too_tight = progress.too_tight.get((stage_number, fastener))
     if too_tight is not None and not intent.loosened:
         return _refuse_tick("remedy-first", fastener, too_tight_text(progress, too_tight))
@@ -131,6 +137,16 @@ def _refuse_out_of_limit(state: State, step: Step, progress: JointProgress, fast
     return _refuse_tick("out-of-limit", fastener, message + out_of_band_advice(state, step, progress, first))
 
 
+def _refuse_held(state: State, step: Step, progress: JointProgress, held: FastenerRemedy) -> Refusal:
+    """Return the refusal of a tick, or of clearing one, before its remedy was carried out, or after the last one."""
+    if not held.final:
+        return _refuse_tick("remedy-first", held.tick.fastener, remedy_first_text(progress, held))
+    text = out_of_band_text(progress.joint, progress.tighten, held.tick)
+    message = f"Fastener {held.tick.fastener} is out of its limit in stage {held.tick.stage}: {text}. "
+    advice = out_of_band_advice(state, step, progress, held.tick)
+    return _refuse_tick("out-of-limit", held.tick.fastener, message + advice)
+
+
 def _refuse_tick(code: Code, fastener: int, message: str) -> Refusal:
     return refuse(code, message, name=str(fastener))
 
@@ -164,6 +180,9 @@ def untick_fastener(state: State, intent: intents.UntickFastener, context: Conte
     if progress.last is not None:
         fastener, stage = progress.last.fastener, progress.last.stage
         last_entry = f"fastener {fastener}, stage {stage}"
+        held = remedy_of_tick(state, step, progress.last)
+        if held is not None:
+            return _refuse_held(state, step, progress, held)
         event = ev.FastenerUnticked(step.id, joint, stage, fastener)
     elif draw_down is not None and draw_down.seated:
         fastener = draw_down.last

@@ -2,12 +2,9 @@
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Stage, Tighten
+from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.procedure.plan import Step
-from benchflow.quantity import dimension_of
-from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
-from benchflow.session.rules.waivers import deviation_advice, rework_advice
 from benchflow.session.state.state import State, Tick, Turn, Work
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
@@ -239,44 +236,3 @@ def progress_text(progress: JointProgress) -> str:
         return text
     out = ", ".join(f"{tick.fastener} {VERDICT_TEXT[tick.verdict]}" for tick in progress.out)
     return f"{text}; no. {out}"
-
-
-def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:
-    """What to do about a tick that is out of its band, as a sentence without its full stop."""
-    sign = deviation_advice(state, step, fastener_subject(progress.joint.id, tick.fastener))
-    remedy = rework_advice(state, step) if step.id in state.done else _remedy_of(progress, tick)
-    return f"{_extension_hint(state, tick)}{remedy}{f', or {sign}' if sign else ''}"
-
-
-def _extension_hint(state: State, tick: Tick) -> str:
-    """A sentence on the extension of the wrench, if a torque was entered with it: it changes what the wrench shows."""
-    fitted = state.wrench is not None and state.wrench.extension is not None
-    if not fitted or tick.quantity is None or dimension_of(tick.quantity.unit) != "torque":
-        return ""
-    return "With an extension, enter the torque at the fastener, not the reading of the wrench. "
-
-
-def _remedy_of(progress: JointProgress, tick: Tick) -> str:
-    if any(later > tick.stage for later in progress.ticked_stages):
-        return "Clear the ticks of the later stages and do it again"
-    return _stage_remedy(progress.tighten.stages[tick.stage - 1], tick)
-
-
-def _stage_remedy(stage: Stage, tick: Tick) -> str:
-    """What to do about a tick that is out of the band of ``stage``."""
-    if isinstance(stage, CheckStage):
-        return "Read it again"
-    if isinstance(stage, LoosenStage):
-        if tick.verdict == "high":
-            return "It was turned back too far. Tighten it again, turn it back and tick it as loosened"
-        return "Turn it back further and tick it again"
-    if tick.verdict == "high":
-        return "Loosen it, bring it up again and tick it as loosened"
-    return "Bring it up to the band and tick it again"
-
-
-def too_tight_text(progress: JointProgress, tick: Tick) -> str:
-    """Why a fastener has to be loosened before it is ticked again, and what to do if ``tick`` was misread."""
-    text = out_of_band_text(progress.joint, progress.tighten, tick)
-    loosen = _stage_remedy(progress.tighten.stages[tick.stage - 1], tick)
-    return f"Fastener {tick.fastener} was too high ({text}). {loosen}. If it was misread, correct log line {tick.seq}"

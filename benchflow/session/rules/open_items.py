@@ -14,7 +14,6 @@ from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
     open_out_ticks,
-    out_of_band_advice,
     progress_text,
     stage_order,
 )
@@ -22,6 +21,8 @@ from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
+from benchflow.session.rules.stage_remedies import fastener_remedies
+from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
 from benchflow.session.rules.waivers import deviation_advice, window_deviations, window_is_waived
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import HOLD, State, Tick, check_key
@@ -89,6 +90,10 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
             f"{out_of_band_advice(state, step, progress, tick)}"
         )
         yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
+    for held in () if step.id in state.done else fastener_remedies(state, step):
+        if not held.final:
+            message = remedy_first_text(progress, held)
+            yield Reason("remedy-first", message, operation=step.id, name=progress.joint.id)
 
 
 def _all_ticked(state: State, step: Step, progress: JointProgress) -> bool:

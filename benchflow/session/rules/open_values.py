@@ -8,7 +8,7 @@ from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.measurements import single_measurement
-from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
+from benchflow.session.rules.remedy_progress import RemedyInTurn, RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
 from benchflow.session.rules.waivers import deviation_advice, rework_advice
@@ -88,7 +88,7 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequ
     return f"{lapsed}. {advice}{f', or {sign}' if sign else ''}"
 
 
-def stop_text(progress: RemedyProgress) -> str:
+def stop_text(progress: RemedyInTurn) -> str:
     """Why the work stops at a value, and what is possible."""
     return (
         f"{progress.instruction.rstrip('. ')}. Sign a deviation, start a rework, or correct the entry if it was misread"

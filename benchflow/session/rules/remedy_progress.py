@@ -18,14 +18,13 @@ from benchflow.session.state.state import RemedyKey, State
 from benchflow.trade.verdict import OutOfLimit
 
 
-class RemedyProgress(Struct, frozen=True):
-    """The remedy in turn for one result that is out of its limit.
+class RemedyInTurn(Struct, frozen=True):
+    """The remedy in turn for something that is out of its limit, on the side ``verdict``.
 
     ``attempt`` counts the tries of ``remedy``, from 1. ``remedy`` is ``None`` if all were tried. ``final`` is true if
     the work stops: the remedy is to stop, or all were tried.
     """
 
-    result: ValueResult
     verdict: OutOfLimit
     remedy: model.Remedy | None
     attempt: int
@@ -43,6 +42,21 @@ class RemedyProgress(Struct, frozen=True):
             return f"Stop here: {self.remedy.do}"
         tries = f" (try {self.attempt} of {self.remedy.tries})" if self.remedy.tries > 1 else ""
         return f"{self.remedy.do}{tries}"
+
+
+class RemedyProgress(RemedyInTurn, frozen=True):
+    """The remedy in turn for one result that is out of its limit."""
+
+    result: ValueResult
+
+
+def next_remedy(remedies: tuple[model.Remedy, ...], tries: int) -> tuple[model.Remedy | None, int]:
+    """The remedy in turn after ``tries``, and which try of it is next; ``None`` if all were tried."""
+    for remedy in remedies:
+        if remedy.stop or tries < remedy.tries:
+            return remedy, tries + 1
+        tries -= remedy.tries
+    return None, 0
 
 
 def remedy_progress(state: State, step: Step, name: str | None = None) -> tuple[RemedyProgress, ...]:
@@ -65,13 +79,7 @@ def _progress_of(state: State, step: Step, results: tuple[ValueResult, ...]) -> 
         if not remedies:
             continue
         tries = counts.get(RemedyKey(result.name, result.slot, verdict), 0)
-        for remedy in remedies:
-            if remedy.stop or tries < remedy.tries:
-                yield RemedyProgress(result, verdict, remedy, tries + 1)
-                break
-            tries -= remedy.tries
-        else:
-            yield RemedyProgress(result, verdict, None, 0)
+        yield RemedyProgress(verdict, *next_remedy(remedies, tries), result)
 
 
 def holding(state: State, step: Step, name: str, slot: str) -> RemedyProgress | None:

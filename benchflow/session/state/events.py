@@ -112,7 +112,7 @@ class ValueCalculated(Event, frozen=True, tag="calculated"):
 
 
 class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
-    """A remedy was carried out for a value that was out of its limit."""
+    """A remedy was carried out for a value, or for fasteners of a joint in one stage, that were out of the limit."""
 
     operation: str
     name: str
@@ -124,6 +124,8 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     fresh: bool = False  # true if the tries of all remedies of the value are counted from zero again
     undo_later: tuple[str, ...] = ()  # those of ``redo`` that cannot be undone before a move
     discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
+    stage: int = 0  # of the joint ``name``, from 1; 0 for a value
+    fasteners: tuple[int, ...] = ()  # of the joint ``name``, for which it was carried out
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):

@@ -21,6 +21,7 @@ from benchflow.session.state.state import (
     Turn,
     Work,
     check_key,
+    fastener_slot,
 )
 from benchflow.session.state.state_changes import (
     calculated_from,
@@ -122,7 +123,8 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
     work = state.work(event.operation)
     reopened = [name for name in dict.fromkeys(reopened_by(event)) if name in state.done or state.work(name).touched]
     remedies = dict(work.remedies)
-    for reading in event.readings or ("",):
+    counted = tuple(fastener_slot(event.stage, fastener) for fastener in event.fasteners) or event.readings or ("",)
+    for reading in counted:
         key = RemedyKey(event.name, reading, event.verdict)
         remedies[key] = remedies.get(key, 0) + 1
     if event.fresh:
@@ -133,12 +135,13 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         state,
         event.operation,
         line.by,
-        readings=_without_readings(work, event),
+        readings=work.readings if event.stage else _without_readings(work, event),
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
         lots={name: lot for name, lot in work.lots.items() if name not in event.discard},
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
+    state = _without_remedied_ticks(state, event)
     for step in sorted(
         reopened, key=lambda name: state.done[name].seq if name in state.done else line.seq, reverse=True
     ):
@@ -150,6 +153,27 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
             state = operation_undone(state, step, line.seq)
     stays = all(step == event.operation for step in event.redo)
     return state if stays else replace(state, in_progress=None, started=None)
+
+
+def _without_remedied_ticks(state: State, event: ev.RemedyCarriedOut) -> State:
+    """Return the state without the ticks that a remedy of a joint makes void.
+
+    With ``redo`` these are all ticks. Otherwise they are those of its fasteners, in its stage and the later ones.
+    """
+    work = state.work(event.operation)
+    if not event.stage:
+        return state
+
+    def void(tick: Tick) -> bool:
+        return bool(event.redo) or (tick.stage >= event.stage and tick.fastener in event.fasteners)
+
+    ticks = tuple(tick for tick in work.ticks if not void(tick))
+    cleared_high = tuple(tick for tick in work.cleared_high if not void(tick))
+    gone = [tick for tick in work.ticks if void(tick)]
+    state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
+    for tick in gone:
+        state = _without_waiver_of(state, event.operation, tick)
+    return state
 
 
 def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[str, tuple[Attempt, ...]]]:

@@ -84,7 +84,10 @@ class Deviation(Struct, frozen=True):
 
 
 class RemedyKey(NamedTuple):
-    """What the tries of remedies are counted for: one reading of a value (``""``: all of it), on one side."""
+    """What the tries of remedies are counted for: one reading of a value (``""``: all of it), on one side.
+
+    For a joint, ``reading`` is the stage and the fastener (:func:`fastener_slot`).
+    """
 
     name: str
     reading: str
@@ -255,6 +258,11 @@ class State(Struct, frozen=True):
     def finished(self) -> bool:
         """True if every operation is finished."""
         return len(self.done) == len(self.plan.steps)
+
+
+def fastener_slot(stage: int, fastener: int) -> str:
+    """One fastener in one stage, in a :class:`RemedyKey`."""
+    return f"stage {stage}, fastener {fastener}"
 
 
 def check_key(number: int) -> str:

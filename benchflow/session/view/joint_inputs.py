@@ -11,11 +11,12 @@ from benchflow.session.rules.joint_progress import (
     DrawDownCount,
     JointProgress,
     joint_progress,
-    out_of_band_advice,
     progress_text,
     stage_order,
-    too_tight_text,
 )
+from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
+from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
+from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.rules.wrench_correction import extension_lines, setting_lines, setting_on_scale, stage_warnings
 from benchflow.session.state.state import State, Tick
@@ -29,6 +30,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     if progress is None:
         return None
     joint, stages = progress.joint, progress.tighten.stages
+    held = _next_remedy(state, step, progress)
     repeatable = () if progress.later_stage else progress.out
     return vw.TightenInput(
         joint=joint.id,
@@ -60,6 +62,10 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         reread=tuple(tick.fastener for tick in repeatable),
         reread_stage=progress.stage_number if repeatable else 0,
         last_entry=_last_entry(progress),
+        remedied=None if held is None else held.tick.fastener,
+        remedy="" if held is None else held.instruction,
+        must_stop=held is not None and held.final,
+        redo=() if held is None else titles_to_redo(state, step, held),
     )
 
 
@@ -69,6 +75,20 @@ def _advice(state: State, step: Step, progress: JointProgress) -> str:
         return out_of_band_advice(state, step, progress, progress.out[0])
     tight = progress.next_too_tight
     return "" if tight is None else too_tight_text(progress, tight)
+
+
+def _next_remedy(state: State, step: Step, progress: JointProgress) -> FastenerRemedy | None:
+    """The remedy of the fastener to tick next, or else of the first one that waits for a remedy."""
+    held = () if step.id in state.done else fastener_remedies(state, step)
+    return next((each for each in held if each.tick.fastener == progress.next), held[0] if held else None)
+
+
+def titles_to_redo(state: State, step: Step, held: RemedyInTurn) -> tuple[str, ...]:
+    """Number and title of each operation that the remedy in turn repeats."""
+    if held.remedy is None or not held.remedy.redo:
+        return ()
+    steps = steps_to_redo(state, step, held.remedy)
+    return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
 
 
 def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:

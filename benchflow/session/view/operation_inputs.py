@@ -7,7 +7,7 @@ from benchflow.session.rules.calculated_values import calculate, unmatched_calcu
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import covering_deviation
 from benchflow.session.rules.open_items import required_lots
-from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, steps_to_redo
+from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import (
     combined_text,
@@ -19,7 +19,7 @@ from benchflow.session.rules.verdicts import (
 from benchflow.session.state.state import HOLD, State, check_key
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
-from benchflow.session.view.joint_inputs import tighten_input
+from benchflow.session.view.joint_inputs import tighten_input, titles_to_redo
 from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -74,7 +74,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     subject,
                     "" if held is None else held.instruction,
                     held is not None and held.final,
-                    () if held is None else _titles_to_redo(state, step, held),
+                    () if held is None else titles_to_redo(state, step, held),
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
@@ -101,14 +101,6 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     )
 
 
-def _titles_to_redo(state: State, step: Step, progress: RemedyProgress) -> tuple[str, ...]:
-    """Number and title of each operation that the remedy in turn repeats."""
-    if progress.remedy is None or not progress.remedy.redo:
-        return ()
-    steps = steps_to_redo(state, step, progress.remedy)
-    return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
-
-
 def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = calculate(state, step, work)
     waived = any(result.waived is not None for result in calculated_results(state, step, work))
@@ -130,7 +122,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         waived=waived,
         remedy=found[0].instruction if found else "",
         must_stop=any(progress.final for progress in found),
-        redo=_titles_to_redo(state, step, found[0]) if found else (),
+        redo=titles_to_redo(state, step, found[0]) if found else (),
     )
 
 

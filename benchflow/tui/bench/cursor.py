@@ -79,11 +79,11 @@ class BenchCursor:
 
     @property
     def remedy_item(self) -> BenchInput | None:
-        """The selected item if it has a remedy, otherwise the first reading or calculated value with one."""
+        """The selected item if it has a remedy, otherwise the first reading, calculated value or joint with one."""
         for item in (self.item, *self.items):
             given = None if item is None else input_of(item)
             if (isinstance(item, SlotInput) and item.slot.remedy) or (
-                isinstance(given, CalculatedInput) and given.remedy
+                isinstance(given, CalculatedInput | TightenInput) and given.remedy
             ):
                 return item
         return None

@@ -216,7 +216,7 @@ def waived_title(now: OperationView, about: str) -> str:
 
 
 class RemedyPage(FormPage, inherit_bindings=False):
-    """The remedy for a value out of its limit. Enter confirms that it is done."""
+    """The remedy for a value, or a fastener of a joint, out of its limit. Enter confirms that it is done."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("remedy done")
     title_line = "Out of limit"
@@ -224,38 +224,41 @@ class RemedyPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, item: BenchInput) -> None:
         given = input_of(item)
-        assert isinstance(given, ReadingInput | CalculatedInput)  # only these have remedies
+        assert isinstance(given, ReadingInput | CalculatedInput | TightenInput)  # only these have remedies
         self.given = given
         self.slot = item.slot if isinstance(item, SlotInput) else None
         super().__init__(client)
 
     @property
     def remedy(self) -> str:
-        """The instruction for the reading, or for the calculated value."""
+        """The instruction for the reading, the calculated value or the fastener."""
         given = self.given if self.slot is None else self.slot
-        return given.remedy if isinstance(given, CalculatedInput | Reading) else ""
+        return given.remedy if isinstance(given, CalculatedInput | Reading | TightenInput) else ""
 
     @property
     def redo(self) -> tuple[str, ...]:
         """Number and title of each operation to redo after the remedy."""
         given = self.given if self.slot is None else self.slot
-        return given.redo if isinstance(given, CalculatedInput | Reading) else ()
+        return given.redo if isinstance(given, CalculatedInput | Reading | TightenInput) else ()
 
     @property
     def must_stop(self) -> bool:
         """True if the work stops: no remedy is left, or the remedy is to stop."""
         given = self.given if self.slot is None else self.slot
-        return given.must_stop if isinstance(given, CalculatedInput | Reading) else False
+        return given.must_stop if isinstance(given, CalculatedInput | Reading | TightenInput) else False
 
     def questions(self) -> Sequence[FormField]:
         return ()
 
     def intro(self, width: int) -> list[Line]:
         given = self.given
-        name = given.ask if isinstance(given, ReadingInput) else given.title
-        if self.slot is not None and self.slot.subject != given.name:
-            name = f"{name}, reading {self.slot.slot}"
-        lines: list[Line] = [EMPTY, styled(name, "title"), styled(f"Limit: {given.limit}"), EMPTY]
+        if isinstance(given, TightenInput):
+            name, limit = f"{given.title}, fastener {given.remedied}", given.progress
+        else:
+            name, limit = given.ask if isinstance(given, ReadingInput) else given.title, f"Limit: {given.limit}"
+            if self.slot is not None and self.slot.subject != given.name:
+                name = f"{name}, reading {self.slot.slot}"
+        lines: list[Line] = [EMPTY, styled(name, "title"), styled(limit), EMPTY]
         lines.extend(hanging("→ ", self.remedy, width, "strong", "attention"))
         lines.append(EMPTY)
         if self.redo and not self.must_stop:
@@ -280,6 +283,11 @@ class RemedyPage(FormPage, inherit_bindings=False):
         return ("This cannot be confirmed as done. Go back (Esc), then correct the entry (c) or sign a deviation (d).",)
 
     async def submit(self, values: dict[str, str]) -> None:
+        if isinstance(self.given, TightenInput):
+            again = f"Do again: {'; '.join(self.redo)}." if self.redo else f"Tick fastener {self.given.remedied} again."
+            fields = {"name": self.given.joint, "fastener": self.given.remedied}
+            await self.send(f"Remedy done. {again}", "remedy", **fields)
+            return
         again = f"Do again, then measure: {'; '.join(self.redo)}." if self.redo else "Measure again."
         await self.send(
             f"Remedy done. {again}", "remedy", name=self.given.name if self.slot is None else self.slot.subject

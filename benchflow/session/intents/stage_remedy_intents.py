@@ -1,0 +1,104 @@
+"""The intent `remedy` for a fastener of a joint that is out of the band of its stage."""
+
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.plan import Step
+from benchflow.session.context import Decision, Entry, quoted_title, refuse
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.check_readings import fastener_number
+from benchflow.session.rules.deferred_undos import undos_that_wait
+from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.joint_progress import JointProgress, joint_progress
+from benchflow.session.rules.open_values import stop_text, value_title
+from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo, steps_without_undo
+from benchflow.session.rules.rework_plans import discarded_items
+from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies, remedied_together
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import State
+
+
+def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRemedy, by: str) -> Decision:
+    """Log the remedy in turn of a fastener: the one that is named, or the only one that is held."""
+    progress = joint_progress(state, step)
+    assert progress is not None  # the step tightens the joint
+    chosen = _remedy_in_turn(state, step, progress, intent)
+    if isinstance(chosen, Refusal):
+        return chosen
+    joint, remedy = progress.joint.id, chosen.remedy
+    if remedy is None or remedy.stop:
+        return _stopped(step, joint, chosen)
+    served = remedied_together(chosen, fastener_remedies(state, step))
+    redo = steps_to_redo(state, step, remedy)
+    without = steps_without_undo(state, step, remedy)
+    if without:
+        return Refusal(tuple(no_undo_reason(state, step, joint, other) for other in without))
+    if redo:
+        for other in fastener_remedies(state, step):
+            if other.final:
+                return _stopped(step, joint, other)
+    if step.id in redo:
+        for value in remedy_progress(state, step):
+            if value.final:
+                message = f"{value_title(step, value.result.name)} is out of its limit. {stop_text(value)}"
+                return refuse("not-allowed", message, operation=step.id, name=value.result.name)
+    event = ev.RemedyCarriedOut(
+        operation=step.id,
+        name=joint,
+        verdict=chosen.verdict,
+        do=remedy.do,
+        redo=redo,
+        fresh=remedy.fresh,
+        undo_later=undos_that_wait(state, [name for name in redo if name != step.id]),
+        discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
+        stage=chosen.tick.stage,
+        fasteners=tuple(each.tick.fastener for each in served),
+    )
+    return (Entry(by, event),)
+
+
+def no_undo_reason(state: State, step: Step, name: str, other: str) -> Reason:
+    """The reason against a remedy that takes back the operation ``other``, which has no ``undo``."""
+    message = (
+        f"The remedy for {value_title(step, name)} takes back {quoted_title(state, other)}, and the procedure does not "
+        "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
+    )
+    return Reason("not-allowed", message, operation=other, name=name)
+
+
+def stopped_fastener(state: State, step: Step) -> Refusal | None:
+    """A refusal if the work stops at a fastener of ``step``, so that its ticks cannot be made void."""
+    tighten = step.operation.tighten
+    held = next((each for each in fastener_remedies(state, step) if each.final), None)
+    return None if held is None or tighten is None else _stopped(step, tighten.joint, held)
+
+
+def _stopped(step: Step, joint: str, held: FastenerRemedy) -> Refusal:
+    message = f"{fastener_subject(joint, held.tick.fastener)} is out of its limit. {stop_text(held)}"
+    return refuse("not-allowed", message, operation=step.id, name=joint)
+
+
+def _remedy_in_turn(
+    state: State, step: Step, progress: JointProgress, intent: intents.CarryOutRemedy
+) -> FastenerRemedy | Refusal:
+    joint, held = progress.joint.id, fastener_remedies(state, step)
+    index = ValueRef.parse(intent.name).indexes
+    given = intent.fastener if intent.fastener is not None else next(iter(index), None)
+    if given is None:
+        wanted, found = joint, held
+    else:
+        number = fastener_number(progress, given)
+        if isinstance(number, Refusal):
+            return number
+        wanted, found = fastener_subject(joint, number), tuple(each for each in held if each.tick.fastener == number)
+    if not found:
+        out = [tick for tick in progress.out if given is None or str(tick.fastener) == str(given)]
+        why = "The procedure gives no remedy. Do it again, or sign a deviation" if out else "It is not out of its limit"
+        return refuse("not-allowed", f"{wanted} needs no remedy. {why}", operation=step.id, name=joint)
+    live = tuple(each for each in found if not each.final) or found[:1]
+    if len(remedied_together(live[0], live)) == len(live):
+        return live[0]
+    subjects = " or ".join(str(each.tick.fastener) for each in live)
+    message = (
+        f"Several fasteners of {joint} are out of their limit. Name the one that was remedied (fastener): {subjects}"
+    )
+    return refuse("value-missing", message, operation=step.id, name=joint)

@@ -21,7 +21,7 @@ from typing import Literal, NamedTuple
 
 from msgspec.structs import replace
 
-from benchflow.quantity.arithmetic import base, decimal, dimension_of
+from benchflow.quantity.arithmetic import base, base_of_difference, decimal, dimension_of
 from benchflow.quantity.notation import (
     RANGE_HINT,
     ScannedQuantity,
@@ -38,6 +38,7 @@ from benchflow.quantity.shown import show, with_unit
 from benchflow.quantity.two_units import (
     PrintedNumber,
     about_end,
+    check_absolute_zero,
     check_agreement,
     check_brackets,
     check_same_dimension,
@@ -78,10 +79,16 @@ class _Written(NamedTuple):
 
 
 class _LimitParser:
-    """Parses the text of one limit. ``unit`` is the default unit, ``dimension`` the required dimension."""
+    """Parses the text of one limit. ``unit`` is the default unit, ``dimension`` the required dimension.
 
-    def __init__(self, text: str, unit: str | None, dimension: str | None, nominal: bool) -> None:
+    ``difference`` is as in :func:`parse_limit`.
+    """
+
+    def __init__(
+        self, text: str, unit: str | None, dimension: str | None, nominal: bool, difference: bool | None
+    ) -> None:
         self.text, self.plain, self.nominal_allowed = text, with_uniform_characters(text), nominal
+        self.difference = difference
         self.default_unit, self.dimension = default_unit_and_dimension(unit, dimension)
 
     def part(self, at: int) -> ScannedQuantity:
@@ -238,7 +245,7 @@ class _LimitParser:
         self.nominal_allowed = True
         about = about_end(self.text, self.plain, at)
         second = self.limit(at if about is None else about)
-        check_ends_in_order(self.text, second)
+        check_ends_in_order(self.text, second, self.difference)
         if about is not None:
             check_same_dimension(self.text, second.at, first.numbers[0].quantity, second.numbers[0].quantity)
             return second.end
@@ -254,7 +261,7 @@ class _LimitParser:
                 raise self.different_forms(first, second)
             numbers = (self.ends(first), self.ends(second))
         for one, other in zip(*numbers, strict=True):
-            check_agreement(self.text, one, other._replace(at=second.at))
+            check_agreement(self.text, one, other._replace(at=second.at), difference=self.difference)
         if column is not None:
             columns.append(replace(column, text=self.text[second.at : second.end].strip()))
         return second.end
@@ -290,34 +297,45 @@ def _end(value: Fraction, places: int, unit: str) -> Quantity:
     return Quantity(exact, unit, with_unit(f"{exact:f}", unit))
 
 
-def check_ends_in_order(text: str, written: _Written) -> None:
-    """Check that the low end is not above the high end.
+def check_ends_in_order(text: str, written: _Written, difference: bool | None) -> None:
+    """Check that the low end is not above the high end, and that no end is below absolute zero.
 
     Raises:
-        QuantityError: the low end is above the high end, or their dimensions differ.
+        QuantityError: the low end is above the high end, their dimensions differ, or an end is below absolute zero.
     """
     limit = written.limit
+    for end in (limit.low, limit.high):
+        if end is not None and difference is False:
+            check_absolute_zero(text, written.at, end)
     if limit.low is None or limit.high is None:
         return
     check_same_dimension(text, written.at, limit.low, limit.high)
-    if base(limit.low) > base(limit.high):
+    exact = base_of_difference if difference else base
+    if exact(limit.low) > exact(limit.high):
         why = f"the lower end, {show(limit.low)}, is above the upper end, {show(limit.high)}"
         hint = "write the lower end first, and check both in the source"
         raise QuantityError("bad-quantity", text, written.at, why, hint)
 
 
-def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None, nominal: bool = True) -> Limit:
+def parse_limit(
+    text: str,
+    *,
+    unit: str | None = None,
+    dimension: str | None = None,
+    nominal: bool = True,
+    difference: bool | None = False,
+) -> Limit:
     """Parse a limit in any of the forms above, also if it is printed in two units.
 
-    ``unit`` and ``dimension`` mean the same as in :func:`parse_quantity`. ``nominal=False`` refuses one quantity, where
-    half its last digit makes no sense, as in a measuring range.
+    ``unit``, ``dimension`` and ``difference`` mean the same as in :func:`parse_quantity`. ``nominal=False`` refuses one
+    quantity, where half its last digit makes no sense, as in a measuring range.
 
     Raises:
         QuantityError: the text is not such a limit, or its low end is above its high end.
     """
-    parser = _LimitParser(text, unit, dimension, nominal)
+    parser = _LimitParser(text, unit, dimension, nominal, difference)
     written = parser.limit(0)
-    check_ends_in_order(text, written)
+    check_ends_in_order(text, written, difference)
     columns = [written.limit]
     i = skip_space(parser.plain, written.end)
     if i < len(parser.plain) and parser.plain[i] == "(":

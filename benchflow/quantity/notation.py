@@ -9,7 +9,14 @@ from benchflow.base.plaintext import with_article
 from benchflow.quantity import units
 from benchflow.quantity.arithmetic import dimension_of, unit_with_symbol
 from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
-from benchflow.quantity.two_units import PrintedNumber, about_end, check_agreement, check_brackets, check_same_dimension
+from benchflow.quantity.two_units import (
+    PrintedNumber,
+    about_end,
+    check_absolute_zero,
+    check_agreement,
+    check_brackets,
+    check_same_dimension,
+)
 from benchflow.quantity.types import Quantity, QuantityError, printable
 from benchflow.quantity.units import Unit
 
@@ -26,12 +33,15 @@ class ScannedQuantity(NamedTuple):
     end: int  # index after the number and unit
 
 
-def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None = None) -> Quantity:
+def parse_quantity(
+    text: str, *, unit: str | None = None, dimension: str | None = None, difference: bool | None = False
+) -> Quantity:
     """Parse one quantity, such as ``85 ft-lb``, ``1 1/64 in``, ``.0015"`` or ``29.5 ft-lb (40 N·m)``.
 
     ``unit`` is the unit of a text without one. ``dimension`` is the required dimension, by default that of ``unit``.
     ``unit=""`` or ``dimension=""`` requires a number without a unit. A fraction of a turn that does not end as a
-    decimal, such as a third, is returned in degrees.
+    decimal, such as a third, is returned in degrees. ``difference`` is true for a difference of temperatures, ``None``
+    if that is not known yet. Only as a difference, ``5 K (9 °F)`` agrees and ``-300 °C`` is accepted.
 
     Raises:
         QuantityError: the text is not such a quantity.
@@ -44,9 +54,11 @@ def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None 
     i = skip_space(plain, part.end)
     if i < len(plain) and plain[i] == "(":
         printed = printed_number(part, quantity)
-        i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, printed))
+        i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, printed, difference))
     if i < len(plain):
         raise trailing_text(text, plain, i)
+    if difference is False:
+        check_absolute_zero(text, part.at, quantity)
     return quantity
 
 
@@ -195,14 +207,14 @@ def printed_number(part: ScannedQuantity, quantity: Quantity, *, is_difference: 
     return PrintedNumber(quantity, step, part.at, is_difference)
 
 
-def _second_unit(text: str, plain: str, at: int, first: PrintedNumber) -> int:
+def _second_unit(text: str, plain: str, at: int, first: PrintedNumber, difference: bool | None) -> int:
     about = about_end(text, plain, at)
     part = scan_quantity(text, plain, at if about is None else about, dimension_of(first.quantity.unit))
     if part.unit is None:
         raise QuantityError("bad-quantity", text, part.end, "the unit is missing", "write it like 29.5 ft-lb (40 N·m)")
     second = quantity_of(text, part, part.unit, plain[part.at : part.end])
     if about is None:
-        check_agreement(text, first, printed_number(part, second))
+        check_agreement(text, first, printed_number(part, second), difference=difference)
     else:
         check_same_dimension(text, part.at, first.quantity, second)
     return part.end

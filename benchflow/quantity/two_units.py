@@ -9,10 +9,11 @@ Source: our own rule, from pairs of published manuals.
 
 import re
 from collections.abc import Callable
+from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
-from benchflow.quantity.arithmetic import base, base_of_difference, difference_factor, dimension_of
+from benchflow.quantity.arithmetic import base, base_of_difference, difference_factor, dimension_of, unit_with_symbol
 from benchflow.quantity.numerals import skip_space
 from benchflow.quantity.shown import show, show_converted
 from benchflow.quantity.types import Quantity, QuantityError
@@ -81,20 +82,39 @@ def check_brackets(text: str, plain: str, i: int, check_entry: Callable[[int], i
     return i
 
 
-def check_agreement(text: str, first: PrintedNumber, second: PrintedNumber) -> None:
+def check_agreement(text: str, first: PrintedNumber, second: PrintedNumber, *, difference: bool | None = False) -> None:
     """Check that two printed numbers agree within half a rounding step of the coarser one.
+
+    ``difference`` is true for differences of temperatures, such as ``5 K (9 °F)``. ``None`` means that it is not known
+    yet: the numbers must agree as temperatures or as differences.
 
     Raises:
         QuantityError: the values disagree (``disagreeing-units``), or have different dimensions (``wrong-dimension``).
     """
-    one, other, difference = first.quantity, second.quantity, first.is_difference
+    one, other = first.quantity, second.quantity
     check_same_dimension(text, second.at, one, other)
-    exact = base_of_difference if difference else base
-    if abs(exact(one) - exact(other)) <= max(rounding_error(first), rounding_error(second)):
+    as_difference = first.is_difference or difference is True
+    senses = (base, base_of_difference) if difference is None else (base_of_difference if as_difference else base,)
+    allowed = max(rounding_error(first), rounding_error(second))
+    if any(abs(exact(one) - exact(other)) <= allowed for exact in senses):
         return
-    what = "the tolerance " if difference else ""
-    why = f"{what}{show(one)} is {show_converted(one, other.unit, difference=difference)}, but {show(other)} is printed"
+    scaled = any(unit_with_symbol(quantity.unit).offset for quantity in (one, other) if quantity.unit)
+    what = "the tolerance " if first.is_difference else "the difference " if as_difference and scaled else ""
+    converted = show_converted(one, other.unit, difference=as_difference)
+    why = f"{what}{show(one)} is {converted}, but {show(other)} is printed"
     raise QuantityError("disagreeing-units", text, second.at, why, "check both in the source: one is a misprint")
+
+
+def check_absolute_zero(text: str, at: int, quantity: Quantity) -> None:
+    """Check that a temperature on a scale, °C or °F, is not below absolute zero. A number in K can be a difference.
+
+    Raises:
+        QuantityError: it is below absolute zero (``bad-quantity``).
+    """
+    if quantity.unit and unit_with_symbol(quantity.unit).offset and base(quantity) < 0:
+        zero = show_converted(Quantity(Decimal(0), "K", "0 K"), quantity.unit)
+        why = f"{show(quantity)} is below absolute zero, {zero}"
+        raise QuantityError("bad-quantity", text, at, why, "check the number and its sign")
 
 
 def check_same_dimension(text: str, at: int, first: Quantity, second: Quantity) -> None:

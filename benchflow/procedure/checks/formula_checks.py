@@ -23,7 +23,7 @@ def units_in_formulas(operations: Iterable[Operation], values: Mapping[str, str]
     while changed:
         changed = False
         for work in on_scale:
-            if found[work.name] != "K" and _is_difference(work, found):
+            if found[work.name] != "K" and is_difference_of_temperatures(work, found):
                 found[work.name] = "K"
                 changed = True
     return found
@@ -34,7 +34,8 @@ def offset_unit(unit: str) -> bool:
     return bool(unit) and unit_with_symbol(unit).offset != 0
 
 
-def _is_difference(work: CalculatedValue, units: Mapping[str, str]) -> bool:
+def is_difference_of_temperatures(work: CalculatedValue, units: Mapping[str, str]) -> bool:
+    """True if a calculated value is a difference of temperatures. ``units`` is as :func:`units_in_formulas` has it."""
     try:
         formula = parse_formula(work.formula)
         return all(ref.name in units for ref in names(formula)) and is_difference(formula, units)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import with_article
-from benchflow.procedure.checks.formula_checks import FormulaChecks, units_in_formulas
+from benchflow.procedure.checks.formula_checks import FormulaChecks, is_difference_of_temperatures, units_in_formulas
 from benchflow.procedure.formula.expression import NameNode
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.keys.setup_keys import limit_dimension
@@ -12,6 +12,7 @@ from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
     EqualWithin,
+    Fixed,
     Mark,
     Operation,
     PartChoice,
@@ -20,8 +21,10 @@ from benchflow.procedure.model import (
     RecordedValue,
     values_of,
 )
+from benchflow.procedure.shapes.quantity_shapes import read_bound
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
+from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
 from benchflow.quantity import dimension_of
 
 Value = RecordedValue | CalculatedValue
@@ -39,7 +42,8 @@ class ValueChecks:
                 self._values.setdefault(value.name, (value, operation))
         units = {name: value.unit for name, (value, _) in self._values.items()}
         self._table = ValueTable(operations, procedure.places)
-        self._formulas = FormulaChecks(self._table, units_in_formulas(operations, units), context)
+        self._units = units_in_formulas(operations, units)
+        self._formulas = FormulaChecks(self._table, self._units, context)
 
     def run(self) -> None:
         uses: dict[str, set[str]] = {}
@@ -48,6 +52,7 @@ class ValueChecks:
                 return
             for work_out in operation.work_out:
                 uses[work_out.name] = self._formulas.check(work_out, operation)
+                self._check_printed_pair(work_out)
             for value in values_of(operation):
                 self._check_bounds(value, operation)
             for choose in operation.choose:
@@ -76,6 +81,16 @@ class ValueChecks:
                 )
 
     # limits, tables, matchings
+
+    def _check_printed_pair(self, work: CalculatedValue) -> None:
+        """Report the temperatures of a calculated limit that disagree as what the formula gives.
+
+        Before the formula was known, they could be temperatures or differences.
+        """
+        written = self._context.nodes.get(("work-out-limit", work.mark))
+        if work.dimension == "temperature" and isinstance(work.bound, Fixed) and isinstance(written, YamlScalar):
+            difference = is_difference_of_temperatures(work, self._units)
+            read_bound(written, self._context, work.dimension, difference=difference)
 
     def _check_bounds(self, value: Value, operation: Operation) -> None:
         limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, RecordedValue) else None))

@@ -37,11 +37,14 @@ _ROW_STOP = Key("stop", LINE, "Instead of a part: the work stops and asks. The t
 
 
 class _TableRow:
-    """A row of the table, with the marks of its ends. An end that could not be read is ``unreadable``."""
+    """A row of the table, with the marks of its ends. An end that could not be read is ``unreadable``.
+
+    ``lows`` and ``highs`` have an end in each column in which it is printed.
+    """
 
     def __init__(self, fields: Fields) -> None:
-        self.low, self.low_key = _end(fields, _ROW_AT_LEAST, _ROW_ABOVE)
-        self.high, self.high_key = _end(fields, _ROW_UP_TO, _ROW_BELOW)
+        self.lows, self.low_key = _end(fields, _ROW_AT_LEAST, _ROW_ABOVE)
+        self.highs, self.high_key = _end(fields, _ROW_UP_TO, _ROW_BELOW)
         self.unreadable = (self.low is None and self.low_key is not None) or (
             self.high is None and self.high_key is not None
         )
@@ -52,25 +55,57 @@ class _TableRow:
         self.low_open, self.high_open = self.low_key is _ROW_ABOVE, self.high_key is _ROW_BELOW
 
     @property
+    def low(self) -> Quantity | None:
+        """The lower end in the first column."""
+        return self.lows[0] if self.lows else None
+
+    @property
+    def high(self) -> Quantity | None:
+        """The upper end in the first column."""
+        return self.highs[0] if self.highs else None
+
+    @property
     def text(self) -> str:
-        """The range as written: ``above 0.10 mm, up to 0.20 mm``."""
-        low = f"{self.low_key.name} {self.low.entered}" if self.low_key and self.low else ""
+        """The range: ``above 0.10 mm, up to 0.20 mm``. A lower end is named if it is written or the only one."""
         high = f"{self.high_key.name} {self.high.entered}" if self.high_key and self.high else ""
-        return ", ".join(part for part in (low, high) if part) or "above that"
+        low = ""
+        if self.low is not None and (self.low_key or not high):
+            low = f"{'above' if self.low_open else 'at least'} {self.low.entered}"
+        return ", ".join(part for part in (low, high) if part) or "any value"
 
     def begins_after(self, before: "_TableRow") -> None:
         """Take over the end of the row before as the lower end, if none is written."""
         if self.low_key is None:
-            self.low, self.low_open = before.high, not before.high_open
+            self.lows, self.low_open = before.highs, not before.high_open
+
+    def row(self) -> ChoiceRow:
+        """The row for the model."""
+        second: Limit | None = None
+        for column in range(1, max(len(self.lows), len(self.highs))):
+            low, high = (ends[min(column, len(ends) - 1)] if ends else None for ends in (self.lows, self.highs))
+            second = Limit(low, high, "", self.low_open, self.high_open, second)
+        return ChoiceRow(self.text, self.take, self.low, self.high, self.low_open, self.high_open, self.stop, second)
+
+
+def _columns(written: YamlScalar, context: ReadContext) -> tuple[Quantity, ...]:
+    """An end in each column in which it is printed: ``0.10 mm (0.004 in)``. Empty if it cannot be read."""
+    first = read_quantity_or_count(written, context)
+    if first is None or "(" not in first.entered:
+        return () if first is None else (first,)
+    found, column = [first], parse_limit(f"at most {written.text}", dimension=dimension_of(first.unit)).other
+    while column is not None:
+        found += [] if column.high is None else [column.high]
+        column = column.other
+    return tuple(found)
 
 
 def _end(
     fields: Fields, closed: Key[YamlScalar], open_: Key[YamlScalar]
-) -> tuple[Quantity | None, Key[YamlScalar] | None]:
-    """One end of a row, and the key that it is written with; (``None``, ``None``) if it is not written."""
+) -> tuple[tuple[Quantity, ...], Key[YamlScalar] | None]:
+    """One end of a row in each column, and the key that it is written with; ((), ``None``) if it is not written."""
     written = [key for key in (closed, open_) if fields.wrote(key)]
     if not written:
-        return None, None
+        return (), None
     if len(written) == 2:
         fields.problem(
             "one-too-many",
@@ -79,7 +114,7 @@ def _end(
             "Delete one of them",
         )
     text = fields.get(written[0])
-    return (None if text is None else read_quantity_or_count(text, fields.context)), written[0]
+    return (() if text is None else _columns(text, fields.context)), written[0]
 
 
 _BY = Key("by", ReferenceShape("value", "a value's name"), "The value that decides.", required=True)
@@ -114,7 +149,7 @@ def _build_choice(fields: Fields) -> PartChoice:
     return PartChoice(
         fields.name.name,
         by.name if by else "",
-        tuple(ChoiceRow(r.text, r.take, r.low, r.high, r.low_open, r.high_open, r.stop) for r in rows),
+        tuple(row.row() for row in rows),
         fields.get_or(_TITLE, ""),
         fields.mark,
     )

@@ -267,7 +267,7 @@ _COVERS = Key(
 )
 _UNCERTAINTY = Key(
     "uncertainty",
-    LimitShape(None, "at most 4 %"),
+    LimitShape(None, "at most 4 %", difference=True),
     "The largest accepted expanded uncertainty: a percentage of the reading, or a quantity.",
     examples=("at most 4 %",),
 )

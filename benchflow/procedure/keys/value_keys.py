@@ -185,8 +185,10 @@ _RECORD = (
 )  # fmt: skip
 
 
-def _bound(fields: Fields, written: YamlScalar | None, dimension: str | None) -> Bound | None:
-    return None if written is None else read_bound(written, fields.context, dimension)
+def _bound(
+    fields: Fields, written: YamlScalar | None, dimension: str | None, *, difference: bool | None
+) -> Bound | None:
+    return None if written is None else read_bound(written, fields.context, dimension, difference=difference)
 
 
 def _bound_unit(found: Bound | None) -> str | None:
@@ -200,14 +202,14 @@ def _bound_unit(found: Bound | None) -> str | None:
 
 def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     """The unit and both limits. Without the key `unit`, the unit is that of the limit."""
-    unit, used_limit = fields.get(_UNIT), fields.get(_USED)
+    unit, used_limit, difference = fields.get(_UNIT), fields.get(_USED), fields.get(_JUDGE) == "spread"
     used = None if used_limit is None else used_limit.limit
     if unit is None and fields.wrote(_UNIT):
         return "", None, None  # already reported; without a unit the limits cannot be read
     if unit is None:
         written = fields.get(_LIMIT) or used
         if written is not None:
-            found = read_bound_or_count(written, fields.context)
+            found = read_bound_or_count(written, fields.context, difference=difference)
             if found is None:
                 return "", None, None
             unit = _bound_unit(found) or ""
@@ -221,7 +223,9 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
             )
     if unit is None:
         return "", None, None
-    return unit, _bound(fields, fields.get(_LIMIT), dimension_of(unit)), _bound(fields, used, dimension_of(unit))
+    dimension = dimension_of(unit)
+    limit = _bound(fields, fields.get(_LIMIT), dimension, difference=difference)
+    return unit, limit, _bound(fields, used, dimension, difference=difference)
 
 
 def _record(fields: Fields) -> RecordedValue:
@@ -338,13 +342,17 @@ def _work_out(fields: Fields) -> CalculatedValue:
     formula = fields.get(_IS)
     if formula is not None:
         fields.context.nodes["is", fields.mark] = formula
+    limit = fields.get(_LIMIT)
+    if limit is not None:
+        fields.context.nodes["work-out-limit", fields.mark] = limit
     _check_remedies(fields)
     return CalculatedValue(
         fields.name.name,
         formula.text.strip() if formula else "",
         unit or "",
         dimension_of(unit or ""),
-        _bound(fields, fields.get(_LIMIT), dimension_of(unit)) if unit is not None else None,
+        # the check of the formula says whether it is a difference of temperatures
+        _bound(fields, limit, dimension_of(unit), difference=None) if unit is not None else None,
         cast(DecisionRule, fields.get_or(DECISION, "")),
         fields.get_or(_BELOW, ()),
         fields.get_or(_ABOVE, ()),

@@ -121,7 +121,7 @@ class ChoiceRow(Struct, frozen=True):
 
     An end belongs to the row unless it is ``low_open`` or ``high_open``. A row without a written lower end begins where
     the row before it ends. ``text`` is the range as written. A row with ``stop`` has no part to ``take``: the work
-    stops with that text.
+    stops with that text. ``second`` has the ends in the second column of a table that is printed in two units.
     """
 
     text: str
@@ -131,6 +131,12 @@ class ChoiceRow(Struct, frozen=True):
     low_open: bool = False
     high_open: bool = False
     stop: str = ""
+    second: Limit | None = None
+
+    @property
+    def limit(self) -> Limit:
+        """The range as a limit: a value within either column is in the row."""
+        return Limit(self.low, self.high, self.text, self.low_open, self.high_open, self.second)
 
 
 class PartChoice(Struct, frozen=True):

@@ -49,17 +49,17 @@ def read_quantity_or_count(written: YamlScalar, context: ReadContext) -> Quantit
 
 
 def read_limit(
-    written: YamlScalar, context: ReadContext, dimension: str | None, *, nominal: bool = False
+    written: YamlScalar, context: ReadContext, dimension: str | None, *, nominal: bool = False, difference: bool = False
 ) -> Limit | None:
     """A limit given by numbers. ``nominal`` also accepts one quantity, such as ``0.15 mm``."""
     try:
-        return parse_limit(written.text, dimension=dimension, nominal=nominal)
+        return parse_limit(written.text, dimension=dimension, nominal=nominal, difference=difference)
     except QuantityError as error:
         report_quantity_error(error, written, context)
         return None
 
 
-def read_bound_or_count(written: YamlScalar, context: ReadContext) -> Bound | None:
+def read_bound_or_count(written: YamlScalar, context: ReadContext, *, difference: bool | None = False) -> Bound | None:
     """A limit in any form: of any dimension, or with numbers that have no unit.
 
     One number without a unit is refused. It is more likely a quantity whose unit is missing.
@@ -67,11 +67,17 @@ def read_bound_or_count(written: YamlScalar, context: ReadContext) -> Bound | No
     try:
         return Fixed(parse_limit(written.text, dimension="", nominal=False))
     except QuantityError:
-        return read_bound(written, context, None)
+        return read_bound(written, context, None, difference=difference)
 
 
-def read_bound(written: YamlScalar, context: ReadContext, dimension: str | None) -> Bound | None:
-    """A limit in any form, including one relative to an earlier value."""
+def read_bound(
+    written: YamlScalar, context: ReadContext, dimension: str | None, *, difference: bool | None = False
+) -> Bound | None:
+    """A limit in any form, including one relative to an earlier value.
+
+    ``difference`` is true if the compared figure is a difference of temperatures, and ``None`` if that is not known
+    yet. A relative limit and ``equal within`` are always differences.
+    """
     text = written.text
     relative = _above.match(text)
     equal = _equal.match(text)
@@ -79,11 +85,14 @@ def read_bound(written: YamlScalar, context: ReadContext, dimension: str | None)
     try:
         if relative:
             context.mention("value", relative[1], written.at(relative.start(1)))
-            return AboveReading(relative[1], parse_limit(text[start:], dimension=dimension), text.strip())
+            return AboveReading(
+                relative[1], parse_limit(text[start:], dimension=dimension, difference=True), text.strip()
+            )
         if equal:
-            spread = parse_quantity(text[start:], dimension=dimension)
-            return EqualWithin(spread, text.strip(), parse_limit(f"at most {text[start:]}", dimension=dimension))
-        return Fixed(parse_limit(text, dimension=dimension))
+            spread = parse_quantity(text[start:], dimension=dimension, difference=True)
+            at_most = parse_limit(f"at most {text[start:]}", dimension=dimension, difference=True)
+            return EqualWithin(spread, text.strip(), at_most)
+        return Fixed(parse_limit(text, dimension=dimension, difference=difference))
     except QuantityError as error:
         report_quantity_error(error, written, context, start)
         return None
@@ -107,16 +116,19 @@ class QuantityShape(Shape[Quantity]):
 class LimitShape(Shape[Limit]):
     """A limit of the given dimension. ``None`` allows any dimension.
 
-    ``nominal`` also accepts one quantity, which means equal within half its last digit.
+    ``nominal`` also accepts one quantity, which means equal within half its last digit. ``difference`` is true for
+    differences of temperatures, such as an uncertainty.
     """
 
-    def __init__(self, dimension: str | None, example: str, *, nominal: bool = False) -> None:
-        self.dimension, self.nominal = dimension, nominal
+    def __init__(self, dimension: str | None, example: str, *, nominal: bool = False, difference: bool = False) -> None:
+        self.dimension, self.nominal, self.difference = dimension, nominal, difference
         self.noun = f"a limit such as {example}"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Limit | None:
         written = scalar(node, self.noun, context)
-        return None if written is None else read_limit(written, context, self.dimension, nominal=self.nominal)
+        if written is None:
+            return None
+        return read_limit(written, context, self.dimension, nominal=self.nominal, difference=self.difference)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)

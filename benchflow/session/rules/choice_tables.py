@@ -9,7 +9,7 @@ from msgspec import Struct
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, ChoiceRow, PartChoice, RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Interval, Quantity, base, base_of_difference, dimension_of, show_short
+from benchflow.quantity import Interval, Quantity, dimension_of, interval, show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
 from benchflow.session.rules.measurements import (
@@ -102,10 +102,14 @@ NOT_NEGATIVE = frozenset({"length", "mass", "volume", "time", "torque", "force",
 
 
 def row_of(choose: PartChoice, value: LookedUp) -> ChoiceRow | None:
-    """The row of the table that a value is in; ``None`` if it is in none."""
+    """The row of the table that a value is in; ``None`` if it is in none.
+
+    Between the two printed columns of an edge, a value is in two rows. One with a part comes before a stop row.
+    """
     if _cannot_be(choose, value):
         return None
-    return next((row for row in choose.rows if _range(row, value.difference).position(value.exact) == "within"), None)
+    found = [row for row in choose.rows if _range(row, value.difference).position(value.exact) == "within"]
+    return min(found, key=lambda row: bool(row.stop), default=None)
 
 
 def _cannot_be(choose: PartChoice, value: LookedUp) -> bool:
@@ -116,10 +120,7 @@ def _cannot_be(choose: PartChoice, value: LookedUp) -> bool:
 
 
 def _range(row: ChoiceRow, difference: bool) -> Interval:
-    exact = base_of_difference if difference else base
-    low = None if row.low is None else exact(row.low)
-    high = None if row.high is None else exact(row.high)
-    return Interval(low, high, row.low_open, row.high_open)
+    return interval(row.limit, difference=difference)
 
 
 def _outside_note(choose: PartChoice, value: LookedUp, row: ChoiceRow | None) -> str:

@@ -3,6 +3,7 @@
 from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
+from benchflow.quantity.two_units import check_absolute_zero
 from benchflow.session.context import refuse, unreadable_quantity
 from benchflow.session.refusal import Refusal
 
@@ -11,7 +12,9 @@ def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity |
     """The typed quantity in ``unit``, with its text as typed; a refusal if it is not of this ``dimension``."""
     try:
         typed = parse_quantity(text, dimension=dimension)
-        return convert(typed, unit) if unit else typed
+        converted = convert(typed, unit) if unit else typed
+        check_absolute_zero(text, 0, converted)
+        return converted
     except QuantityError as error:
         return unreadable_quantity(error, name)
 

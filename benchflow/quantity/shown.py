@@ -53,6 +53,30 @@ def decimals_shown(q: Quantity) -> int:
     return len(show_short(q).split(" ")[0].rstrip("°").partition(".")[2])
 
 
+def decimals_converted(q: Quantity, unit: str) -> int:
+    """Return the number of decimals that the digits of ``q`` bear in ``unit``, as in :func:`show_converted`."""
+    if unit == q.unit:
+        return decimals_shown(q)
+    worth = log10(float(difference_factor(q.unit) / difference_factor(unit))) - decimals_shown(q)
+    return max(-round(worth - 1), 0)
+
+
+def decimals_that_tell(number: Fraction, other: Fraction, places: int, *, shown: Fraction | None = None) -> int:
+    """Return the number of decimals, at least ``places``, that leave ``number`` on its side of ``other``.
+
+    ``shown`` is ``other`` as it is shown. Beyond ten decimals the answer is ``places``.
+    """
+    side, beside = _sign(number - other), other if shown is None else shown
+    if not side:
+        return places
+    fitting = (n for n in range(places, _MOST_DIGITS + 1) if _sign(Fraction(round_half_up(number, n)) - beside) == side)
+    return next(fitting, places)
+
+
+def _sign(number: Fraction) -> int:
+    return (number > 0) - (number < 0)
+
+
 def _means_the_same(written: Quantity, number: Number, q: Quantity) -> bool:
     """True if ``q`` is the ``written`` quantity, or is rounded to it."""
     if dimension_of(written.unit) != dimension_of(q.unit):

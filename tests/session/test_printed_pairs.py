@@ -116,3 +116,20 @@ def test_reading_at_absolute_zero_and_a_difference_below_zero_are_accepted(tmp_p
 def test_limit_of_a_temperature_below_absolute_zero_is_reported() -> None:
     limit = "record: {x: {ask: X, unit: °C, limit: at least -300 °C}}"
     assert [code for code, _ in problems(f"{{id: one, title: One, {limit}}}")] == ["bad-quantity"]
+
+
+@pytest.mark.parametrize(
+    ("so_that", "rest", "codes"),
+    [
+        ("gap - shims", "limit: 0.2 .. 0.3 mm, aim: 0.25 mm", []),
+        ("gap - shims", "limit: 0.2 .. 0.3 mm, aim: 0.4 mm", ["bad-quantity"]),
+        ("gap - 1 mm", "limit: 0.2 .. 0.3 mm", ["bad-formula"]),
+    ],
+)
+def test_matching_that_cannot_work_is_reported(so_that: str, rest: str, codes: list[str]) -> None:
+    operation = (
+        "{id: one, title: One, record: {hand: {ask: H, unit: mm, readings: seats}, gap: {ask: G, unit: mm}}, "
+        f"work-out: {{lash: {{is: {so_that}, unit: mm}}}}, "
+        f"match: {{shims: {{measured: hand, to: seats, so that: lash, {rest}}}}}}}"
+    )
+    assert [code for code, _ in problems(operation, "places: {seats: [a, b]}\n")] == codes

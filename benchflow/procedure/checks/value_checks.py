@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.checks.formula_checks import FormulaChecks, is_difference_of_temperatures, units_in_formulas
+from benchflow.procedure.formula import FormulaError, names, parse_formula
 from benchflow.procedure.formula.expression import NameNode
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.keys.setup_keys import limit_dimension
@@ -25,7 +26,7 @@ from benchflow.procedure.shapes.quantity_shapes import read_bound
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
 from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
-from benchflow.quantity import dimension_of
+from benchflow.quantity import base, dimension_of, interval
 
 Value = RecordedValue | CalculatedValue
 
@@ -179,6 +180,8 @@ class ValueChecks:
                 f"`{match.so_that}` is calculated in `{found[1].id}`, but the parts are chosen in `{operation.id}`"
             )
             self._context.problem("unknown-name", match.mark, message, hint)
+        if found is not None and isinstance(found[0], CalculatedValue):
+            self._check_part_in_formula(match, found[0])
         if found is None or (match.limit.low is None and match.limit.high is None):
             return
         limit, value = limit_dimension(match.limit), found[0].dimension
@@ -187,6 +190,19 @@ class ValueChecks:
             phrases = _dimension_phrase(limit), _dimension_phrase(value)
             message = f"`{match.limit.text}` is {phrases[0]}, but `{match.so_that}` is {phrases[1]}"
             self._context.problem("wrong-dimension", node.mark, message)
+        elif match.aim is not None and interval(match.limit).position(base(match.aim)) != "within":
+            message = f"The aim, {match.aim.entered}, is outside of the limit, {match.limit.text}"
+            self._context.problem("bad-quantity", match.mark, message, "Check both in the source")
+
+    def _check_part_in_formula(self, match: PartMatching, value: CalculatedValue) -> None:
+        """Report a formula that does not contain the size of the part, so that no part changes its result."""
+        try:
+            used = {ref.name for ref in names(parse_formula(value.formula))}
+        except FormulaError:
+            return  # reported by the check of this formula
+        if match.name not in used:
+            message = f"The formula of `{value.name}` does not contain `{match.name}`, the size of the part to choose"
+            self._context.problem("bad-formula", match.mark, message, f"Write it like `gap - {match.name}`")
 
 
 def _dimension_phrase(dimension: str) -> str:

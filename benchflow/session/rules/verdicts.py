@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
 from benchflow.quantity import Interval, Limit, Quantity, dimension_of, interval, show_limit
 from benchflow.quantity.arithmetic import decimal, from_base
-from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
     Measurement,
     from_stored,
@@ -115,8 +115,11 @@ def limit_of(state: State, bound: Bound | None, unit: str) -> Limit | None:
             return None
 
 
-def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
-    """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the measurement of that value."""
+def _limit_above(earlier: Measurement, bound: AboveReading, unit: str, measured: Measurement | None = None) -> Limit:
+    """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the measurement of that value.
+
+    Its text has as many digits as are needed to see on which side of each end ``measured`` is.
+    """
     by = interval(bound.by, difference=True)
 
     def end(difference: Fraction | None) -> Quantity | None:
@@ -129,6 +132,11 @@ def _limit_above(earlier: Measurement, bound: AboveReading, unit: str) -> Limit:
             return None
         same_unit = written.unit == unit
         places = max(decimals_shown(earlier.shown), decimals_shown(written)) + (0 if same_unit else 1)
+        places = max(places, decimals_converted(earlier.shown, unit), decimals_converted(written, unit))
+        if measured is not None:
+            figure = from_base(measured.exact, unit, difference=measured.difference)
+            shown = Fraction(round_half_up(figure, decimals_shown(measured.shown)))
+            places = decimals_that_tell(Fraction(exact.value), figure, places, shown=shown)
         value = round_half_up(Fraction(exact.value), places)
         return Quantity(value if same_unit else without_trailing_zeros(value), unit, "")
 
@@ -222,19 +230,40 @@ def value_verdict(
     judged: Judgement | None,
 ) -> ValueVerdict:
     """The verdict on one figure with its texts."""
-    text = limit_text(state, bound, value.unit)
+    measured = _shown_beside_limit(state, bound, value.unit, measured)
+    text = limit_text(state, bound, value.unit, measured)
     if judged is None:
         return ValueVerdict("none", (), measured.shown, text)
     acceptance = acceptance_text(judged, value, bound, difference=measured.difference)
     return ValueVerdict(judged.verdict, (), measured.shown, text, judged.reason, judged.conformity, acceptance)
 
 
-def limit_text(state: State, bound: Bound | None, unit: str) -> str:
-    """The limit as text; a relative limit with its numbers, if the earlier value is there."""
-    if bound is None:
-        return ""
-    limit = limit_of(state, bound, unit) if isinstance(bound, AboveReading) else None
-    return bound.text if limit is None else limit.text
+def _shown_beside_limit(state: State, bound: Bound | None, unit: str, measured: Measurement) -> Measurement:
+    """``measured``, shown with as many digits as are needed to see on which side of each end it is."""
+    limit = bound.limit if isinstance(bound, EqualWithin) else limit_of(state, bound, unit)
+    if limit is None:
+        return measured
+    difference = measured.difference
+    number = from_base(measured.exact, unit, difference=difference)
+    bounds = interval(limit, difference=difference, at=measured.exact)
+    ends = [from_base(end, unit, difference=difference) for end in (bounds.low, bounds.high) if end is not None]
+    written = decimals_shown(measured.shown)
+    places = max((decimals_that_tell(number, end, written) for end in ends), default=written)
+    if places == written:
+        return measured
+    shown = with_unit(f"{round_half_up(number, places):f}", unit)
+    return replace(measured, shown=Quantity(decimal(number), unit, shown))
+
+
+def limit_text(state: State, bound: Bound | None, unit: str, measured: Measurement | None = None) -> str:
+    """The limit as text; a relative limit with its numbers, if the earlier value is there.
+
+    Beside ``measured``, the numbers have enough digits to compare them.
+    """
+    if isinstance(bound, AboveReading):
+        earlier = single_measurement(state, bound.name)
+        return bound.text if earlier is None else _limit_above(earlier, bound, unit, measured).text
+    return "" if bound is None else bound.text
 
 
 def acceptance_text(

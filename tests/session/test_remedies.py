@@ -170,6 +170,22 @@ def test_correction_past_a_remedy_needs_the_signature_of_a_deviation(tmp_path: P
     script.do("finish")
 
 
+def test_correction_of_another_operation_past_a_stop_needs_the_signature_too(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: base, title: Base, record: {drag: {ask: Drag, unit: mm}}}",
+        "{id: one, title: One, after: [base], record: {gap: {ask: Gap, unit: mm, limit: above drag by 0.1 .. 0.2 mm, "
+        "waive: inspector, above: [{do: Scrap it, stop: true}]}}}",
+    )
+    script = Script(tmp_path, text, shop=SHOP)
+    script.do_all(open_intent(by="Ann"), intent("start", operation="base"))
+    (drag,) = script.do("record", name="drag", value="1 mm")
+    script.do_all(intent("finish"), intent("start", operation="one"), record("2 mm"))
+    correction = {"event": drag["seq"], "value": "1.85 mm", "reason": "misread"}
+    assert script.refused("correct", by="Ann", **correction) == ["not-allowed"]
+    script.do("correct", by="Ida", **correction)
+    script.do("finish")
+
+
 def test_rework_gets_past_a_stop(tmp_path: Path) -> None:
     script = one_value(tmp_path, f"{LIMIT}, above: [{{do: Replace the block, stop: true}}]", ", undo: {do: Off}")
     script.do_all(record(HIGH), intent("rework", operation="one", reason="another block"))

@@ -78,7 +78,7 @@ def _correct_reading(
     )
     entries = (Entry(by, event),)
     refusal = correction_refusal(state, entries, context, by, intent.pin)
-    refusal = refusal or _refusal_past_remedy(state, step, entries, context, by, intent.pin)
+    refusal = refusal or _refusal_past_remedy(state, entries, context, by, intent.pin)
     if refusal is not None:
         return refusal
     return (
@@ -104,15 +104,20 @@ def _uncertainty_of_correction(
 
 
 def _refusal_past_remedy(
-    state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str, pin: str | None
+    state: State, entries: tuple[Entry, ...], context: Context, by: str, pin: str | None
 ) -> Refusal | None:
-    """A refusal if the correction frees a value from its remedy or its stop, and ``by`` cannot sign a deviation."""
-    if step.id in state.done:
-        return None
-    held = _held_subjects(state, step)
-    for key in _held_subjects(state_after(state, entries, context), step):
-        held.pop(key, None)
-    for (subject, _), name in held.items():
+    """A refusal if the correction frees a value from its remedy or its stop, and ``by`` cannot sign a deviation.
+
+    The value can be of another operation, if its limit or its formula depends on the corrected entry.
+    """
+    open_steps = [state.plan.steps[name] for name in state.works if name in state.plan.steps and name not in state.done]
+    before = {step.id: _held_subjects(state, step) for step in open_steps}
+    after = state_after(state, entries, context) if any(before.values()) else state
+    freed: list[tuple[Step, str, str]] = []
+    for step in open_steps:
+        still = _held_subjects(after, step)
+        freed += [(step, key[0], name) for key, name in before[step.id].items() if key not in still]
+    for step, subject, name in freed:
         if NEVER in waive_rules(state, step, subject):
             message = (
                 f"{value_title(step, name)} cannot be waived (`waive: never`), so a correction cannot make it good. "
@@ -168,4 +173,4 @@ def _correct_tick(
         answer=read.answer,
     )
     entries = (Entry(by, event),)
-    return _refusal_past_remedy(state, step, entries, context, by, intent.pin) or entries
+    return _refusal_past_remedy(state, entries, context, by, intent.pin) or entries

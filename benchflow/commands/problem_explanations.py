@@ -208,8 +208,9 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),
     "never-ok": (
-        "No readings can satisfy the limit of a calculated value: the values of its formula, each within its own "
-        "limit, never give a result within the limit. So the operation can never be finished without a deviation.",
+        "No readings can satisfy a limit while the values that it depends on are within theirs. Or a formula divides "
+        "by zero, a table has no part for any value within the limit, or a matching has fewer parts than places. So "
+        "the operation can never be finished without a deviation.",
         "limit: 0.20 .. 0.50 mm   ->  limit: 0.020 .. 0.050 mm",
     ),
     "which-reading": (

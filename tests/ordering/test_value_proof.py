@@ -154,6 +154,44 @@ def test_every_place_of_a_star_has_to_be_there() -> None:
     assert not findings("value-absent", one, two.replace("one[left]", "one[*]"), head=head)
 
 
+def test_advice_names_the_places_of_a_repeated_operation() -> None:
+    head = "places: {side: [left, right]}\n"
+    one = "{id: one, title: One, each: side, record: {bore: {unit: mm}}}"
+    two = "{id: two, title: Two, EACHwork-out: {most: {is: 'FORMULA', unit: mm}}}"
+    for each, formula, entry in (
+        ("", "max(bore[*])", "one[*]"),
+        ("", "bore[right]", "one[right]"),
+        ("each: side, ", "bore", "one"),
+    ):
+        (found,) = findings("value-absent", one, two.replace("FORMULA", formula).replace("EACH", each), head=head)[:1]
+        assert f"Add `{entry}` to `after` of `two`" in found.message
+        assert "“One” (`one[" in found.message
+        added = two.replace("EACH", f"{each}after: ['{entry}'], ").replace("FORMULA", formula)
+        assert not findings("value-absent", one, added, head=head)
+
+
+def test_value_of_another_place_of_the_same_operation_is_not_advised_as_after() -> None:
+    head = "places: {cap: [1, 2], side: [left, right]}\n"
+    one = "{id: m, title: Measure, each: cap, record: {x: {unit: mm, readings: side}}, "
+    found = findings("value-absent", one + "work-out: {d: {is: 'x[2, left]', unit: mm}}}", head=head)
+    assert found
+    for each in found:
+        assert "“Measure” (`m[2]`)" in each.message
+        assert "Add `" not in each.message
+        assert "Move `d` to an operation with `after: ['m[*]']`" in each.message
+
+
+def test_after_that_would_be_a_circle_is_not_advised() -> None:
+    one = "{id: a, title: A, AFTERrecord: {x: {unit: mmLIMIT}}}"
+    two = "{id: b, title: B, record: {y: {unit: mm, limit: above x by 1 .. 2 mm}}}"
+    for after, limit in (("after: [b], ", ""), ("", ", limit: above y by 1 .. 2 mm")):
+        found = findings("value-absent", one.replace("AFTER", after).replace("LIMIT", limit), two)
+        assert found
+        for each in found:
+            assert "Add `" not in each.message
+            assert "would be a circle" in each.message
+
+
 def test_same_place_is_enough_for_a_plain_name() -> None:
     head = "places: {side: [left, right]}\n"
     one = "{id: one, title: One, each: side, record: {bore: {unit: mm}}}"

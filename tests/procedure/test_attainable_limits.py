@@ -67,7 +67,7 @@ def test_result_that_is_never_within_its_limit_is_an_error(record: str, formula:
     [
         (BORE, "bore - journal", "at most 0.05 mm"),
         (BORE, "bore - journal", "0.20 .. 0.30 mm"),
-        (BORE, "bore - bore", "at least 0.05 mm"),  # not certain: each `bore` counts by itself
+        (BORE, "bore - bore", "at least 0 mm"),
         ("x: {unit: mm}", "x", "at least 3 mm"),
         ("x: {limit: 1 .. 2 mm, readings: 3, judge: mean}", "x[2]", "at least 5 mm"),
         ("x: {limit: 1 .. 2 mm, readings: 3}", "sum(x[*])", "at least 6 mm"),
@@ -77,6 +77,103 @@ def test_result_that_is_never_within_its_limit_is_an_error(record: str, formula:
 )
 def test_result_that_can_be_within_its_limit_is_not_reported(record: str, formula: str, limit: str) -> None:
     assert not problems(record, f"result: {{is: '{formula}', unit: mm, limit: {limit}}}")
+
+
+D = "d: {unit: mm, is: "
+FREE = "x: {unit: mm}"
+
+
+@pytest.mark.parametrize(
+    ("record", "work_out", "at"),
+    [
+        (FREE, D + "x / 0}", "work-out.d"),
+        (FREE, D + "x / (2 - 2)}", "work-out.d"),
+        ("x: {unit: mm, limit: 1 .. 2 mm}", D + "sqrt(0 mm * x - x * x)}", "work-out.d"),
+        (FREE, D + "x - x, limit: 0.5 .. 1 mm}", "work-out.d"),
+        (BORE, D + "bore - bore, limit: at least 0.05 mm}", "work-out.d"),
+        (FREE, D + "(x + 1 mm) * 2 - x / 0.5, limit: at most 1 mm}", "work-out.d"),
+        (f"{FREE}, y: {{unit: mm, limit: above x by 1 .. 2 mm}}", D + "y - x, limit: 3 .. 4 mm}", "work-out.d"),
+        ("z: {unit: mm, limit: above y by 1 .. 2 mm}, y: {unit: mm, limit: above z by 1 .. 2 mm}", "", "record.z"),
+        ("x: {unit: mm, limit: above 2 mm}, y: {unit: mm, limit: below 2 mm}",
+         D + "x - y, limit: at most 0 mm}", "work-out.d"),
+        ("x: {unit: mm, readings: 2, judge: spread, limit: below 0 mm}", "", "record.x"),
+        ("x: {unit: mm, readings: 2, judge: spread, limit: at most -1 mm}", "", "record.x"),
+        ("x: {unit: mm, readings: 2, limit: equal within -1 mm}", "", "record.x"),
+        (f"{FREE}, y: {{unit: mm, readings: 2, limit: above x by 1 .. 2 mm}}",
+         "d: {unit: mm, is: 'y[2] - x', limit: at most 0.9 mm}", "work-out.d"),
+    ],
+)  # fmt: skip
+def test_limits_that_contradict_each_other_are_an_error(record: str, work_out: str, at: str) -> None:
+    for each in ("", "each: side, "):
+        (found,) = problems(record, work_out, each)
+        assert found.severity == "error"
+        assert found.where == f"one.{at}"
+
+
+@pytest.mark.parametrize(
+    ("record", "work_out"),
+    [
+        (FREE, D + "x / 2}"),
+        (FREE, D + "x - x, limit: at most 0 mm}"),
+        (f"{FREE}, y: {{unit: mm, limit: above x by 1 .. 2 mm}}", D + "y - x, limit: 2 .. 4 mm}"),
+        ("z: {unit: mm, limit: above y by -1 .. 2 mm}, y: {unit: mm, limit: above z by 1 .. 2 mm}", ""),
+        ("x: {unit: mm, limit: above 2 mm}, y: {unit: mm, limit: at most 3 mm}", D + "x - y, limit: at most 0 mm}"),
+        ("x: {unit: mm, readings: 2, judge: spread, limit: at most 0 mm}", ""),
+        ("x: {unit: mm, readings: 2, limit: 1 .. 2 mm}", "d: {unit: mm, is: 'x[1] - x[2]', limit: 0.5 .. 1 mm}"),
+        ("x: {unit: mm, readings: 2, limit: 1 .. 2 mm}",
+         "d: {unit: mm, is: 'spread(x[*]) + x[1] - x[1]', limit: at least 0.5 mm}"),
+        (FREE, D + "abs(x) - x, limit: at most 0 mm}"),
+        ("x: {unit: mm, limit: 1 .. 2 mm, used: at most 9 mm}", D + "x * 2 - x, limit: 5 .. 6 mm}"),
+    ],
+)  # fmt: skip
+def test_limits_that_can_be_satisfied_together_are_not_reported(record: str, work_out: str) -> None:
+    assert not problems(record, work_out)
+
+
+@given(st.data())
+def test_limits_around_possible_readings_are_never_reported(data: st.DataObject) -> None:
+    """Each limit contains the true value of one build, so the limits do not contradict each other."""
+    sizes = [data.draw(st.integers(-3, 3)) for _ in range(3)]
+    below, above = st.integers(0, 2), st.integers(0, 2)
+
+    def limit(true: Fraction) -> str:
+        low, high = true - data.draw(below), true + data.draw(above)
+        return data.draw(st.sampled_from([f"{low} .. {high} mm", f"at most {high} mm", f"at least {low} mm"]))
+
+    record = []
+    for number, size in enumerate(sizes):
+        other = data.draw(st.integers(0, 2))
+        fixed = other == number or data.draw(st.booleans())
+        bound = limit(Fraction(size)) if fixed else f"above x{other} by {limit(Fraction(size - sizes[other]))}"
+        record.append(f"x{number}: {{unit: mm, limit: {bound}}}")
+    work_out = []
+    for number in range(2):
+        factors = [data.draw(st.integers(-2, 2)) for _ in sizes]
+        formula = " + ".join(f"{factor} * x{i}" for i, factor in enumerate(factors)).replace("+ -", "- ")
+        true = Fraction(sum(factor * size for factor, size in zip(factors, sizes, strict=True)))
+        work_out.append(f"d{number}: {{unit: mm, is: '{formula}', limit: {limit(true)}}}")
+    assert not problems(", ".join(record), ", ".join(work_out))
+
+
+def test_table_without_a_part_for_the_values_within_the_limit_is_an_error() -> None:
+    table = "choose: {shim: {by: x, from: [{up to: 0.5 mm, take: thin}, {up to: 0.9 mm, take: thick}ROW]}}, "
+    for limit, row, expected in (
+        ("1 .. 2 mm", "", 1), ("0.8 .. 2 mm", "", 0), ("1 .. 2 mm", ", {take: best}", 0),
+        ("1 .. 2 mm", ", {stop: Ask}", 1), ("at least 1 mm, readings: 2, judge: mean", "", 1),
+    ):  # fmt: skip
+        found = problems(f"x: {{unit: mm, limit: {limit}}}", "", table.replace("ROW", row))
+        assert len(found) == expected, (limit, row)
+        assert all(each.where == "one.choose.shim" for each in found)
+
+
+def test_matching_with_fewer_parts_than_places_is_an_error() -> None:
+    match = "match: {shims: {measured: hand, to: side, so that: lash, limit: 0.2 .. 0.3 mmSIZES}}, "
+    for readings, sizes, expected in (
+        ("1", "", 1), ("2", "", 0), ("1", ", sizes: 1.00 .. 3.00 mm step 0.05 mm", 0)
+    ):  # fmt: skip
+        record = f"gap: {{unit: mm, readings: side}}, hand: {{unit: mm, readings: {readings}}}"
+        found = problems(record, "lash: {is: gap - shims, unit: mm}", match.replace("SIZES", sizes))
+        assert len(found) == expected, (readings, sizes)
 
 
 def test_sum_over_places_and_readings_counts_each() -> None:

@@ -49,7 +49,7 @@ def _finding_on(precedence: Precedence, step: Step, use: ValueUse) -> OrderFindi
         if source.id != step.id:
             witness = precedence.order_without(source.id, step.id)
             if witness is not None:
-                return _not_before(plan, step, source, use, witness)
+                return _not_before(precedence, step, source, use, witness)
     return None
 
 
@@ -110,9 +110,12 @@ def _not_in_build(plan: Plan, step: Step, use: ValueUse) -> OrderFinding:
     return finding("value-absent", use.where, use.mark, message, options=dict(plan.options))
 
 
-def _not_before(plan: Plan, step: Step, source: Step, use: ValueUse, witness: Witness | Undecided) -> OrderFinding:
-    name, title = str(ValueRef(use.ref.name, use.ref.place)), step_title(plan, source.id)
-    advice = f"Add `{source.operation.id}` to `after` of `{step.operation.id}`"
+def _not_before(
+    precedence: Precedence, step: Step, source: Step, use: ValueUse, witness: Witness | Undecided
+) -> OrderFinding:
+    plan = precedence.analysis.plan
+    name, title = str(ValueRef(use.ref.name, use.ref.place)), _title_with_place(plan, source)
+    advice = _advice(precedence, step, source, use)
     if isinstance(witness, Undecided):
         message = (
             f"It is not proven that `{name}`, which `{use.user}` in “{step.title}” needs, is there in every order, "
@@ -120,13 +123,64 @@ def _not_before(plan: Plan, step: Step, source: Step, use: ValueUse, witness: Wi
         )
         return finding("not-explored", use.where, use.mark, message, options=dict(plan.options))
     message = (
-        f"`{use.user}` in “{step.title}” needs `{name}`. But “{title}” is not always done before: an order is "
+        f"`{use.user}` in “{step.title}” needs `{name}`. But {title} is not always done before: an order is "
         f"{order_text(plan, witness.order)}. {advice}"
     )
     order = tuple(action.id for action in witness.order)
     return finding(
         "value-absent", use.where, use.mark, message, order=order, start=witness.start, options=dict(plan.options)
     )
+
+
+def _title_with_place(plan: Plan, step: Step) -> str:
+    title = f"“{step_title(plan, step.id)}”"
+    return title if step.place is None or step.place in title else f"{title} (`{step.id}`)"
+
+
+def _advice(precedence: Precedence, step: Step, source: Step, use: ValueUse) -> str:
+    """What to do so that ``source`` is done before ``step``. An `after` that makes a circle is not advised."""
+    plan = precedence.analysis.plan
+    user, operation = step.operation, source.operation
+    entry = _after_entry(plan, step, source, use)
+    if operation.id == user.id:
+        return f"Move `{_plain(use.user)}` to an operation with `after: ['{operation.id}[*]']`"
+    order = precedence.analysis.order
+    if order.before[order.index[source.id]] >> order.index[step.id] & 1 or _needs(plan, operation.id, user.id):
+        return (
+            f"An `after` would be a circle, because `{operation.id}` needs `{user.id}` before it. Move "
+            f"`{_plain(use.user)}` to an operation with `after: ['{entry}']`"
+        )
+    return f"Add `{entry}` to `after` of `{user.id}`"
+
+
+def _after_entry(plan: Plan, step: Step, source: Step, use: ValueUse) -> str:
+    """How `after` names the operation of a value: ``seat``, ``seat[2]`` or ``seat[*]``."""
+    operation = source.operation
+    if operation.each is None or (operation.each == step.operation.each and source.place == step.place):
+        return operation.id
+    places = {
+        other.place
+        for each in value_uses(plan, step)
+        if each.where == use.where
+        for other in steps_with_value(plan, each.ref)
+        if other.operation.id == operation.id
+    }
+    return f"{operation.id}[*]" if len(places) > 1 else source.id
+
+
+def _needs(plan: Plan, operation: str, other: str) -> bool:
+    """True if ``operation`` comes after ``other``, or needs a value that comes after it."""
+    waiting = [step for step in plan.steps.values() if step.operation.id == operation]
+    seen = {step.id for step in waiting}
+    while waiting:
+        step = waiting.pop()
+        before = {*step.after}
+        before.update(at.id for use in value_uses(plan, step) for at in steps_with_value(plan, use.ref))
+        for name in before - seen:
+            seen.add(name)
+            if name in plan.steps:
+                waiting.append(plan.steps[name])
+    return any(plan.steps[name].operation.id == other for name in seen if name in plan.steps)
 
 
 def operation_with_value(procedure: Procedure, name: str) -> Operation | None:

@@ -4,7 +4,18 @@ from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 
-from benchflow.procedure.formula.expression import Call, FormulaError, NameNode, parse_formula
+from benchflow.base.plaintext import listed
+from benchflow.procedure.checks.limit_inequalities import LimitInequalities
+from benchflow.procedure.checks.linear_inequalities import contradict
+from benchflow.procedure.formula.expression import (
+    BinaryOperation,
+    Call,
+    Expression,
+    FormulaError,
+    NameNode,
+    parse_formula,
+    walk,
+)
 from benchflow.procedure.formula.value_ranges import ANYTHING, RangeOfName, ValueRange, range_of
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import (
@@ -13,13 +24,16 @@ from benchflow.procedure.model import (
     CalculatedValue,
     EqualWithin,
     Fixed,
+    Mark,
+    PartChoice,
+    PartMatching,
     Procedure,
     RecordedValue,
     values_of,
 )
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.value_indexes import ValueTable
-from benchflow.quantity import interval
+from benchflow.quantity import base, interval
 from benchflow.quantity.arithmetic import from_base
 from benchflow.quantity.shown import round_half_up, with_unit
 
@@ -28,16 +42,109 @@ _JUDGED_BY = {"mean": "mean", "max": "largest", "min": "smallest", "spread": "sp
 
 
 def check_attainable_limits(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """An error ``never-ok`` for each calculated value that is never within its limit while its values are in theirs."""
+    """An error ``never-ok`` for each value, table or matching that no readings within the other limits satisfy."""
     ranges = _ValueRanges(procedure)
+    reported: set[str] = set()
+
+    def problem(mark: Mark, message: str, hint: str, where: str) -> Problem:
+        return Problem("never-ok", "error", file, mark.line, mark.column, message, hint, where)
+
     for operation in procedure.operations:
-        for work_out in operation.work_out:
-            message = _unattainable(work_out, ranges)
+        for value in values_of(operation):
+            calculated = isinstance(value, CalculatedValue)
+            message = _alone(value, ranges) or _contradiction(value, procedure, ranges.table, reported)
             if message:
-                hint = "Correct the formula, the limit, or the limits of its values"
-                where = f"{operation.id}.work-out.{work_out.name}"
-                mark = work_out.mark
-                yield Problem("never-ok", "error", file, mark.line, mark.column, message, hint, where)
+                reported.add(value.name)
+                where = f"{operation.id}.{'work-out' if calculated else 'record'}.{value.name}"
+                hint = "Correct the limit, or the limits of the values that it depends on"
+                if calculated:
+                    hint = "Correct the formula, the limit, or the limits of its values"
+                yield problem(value.mark, message, hint, where)
+        for choose in operation.choose:
+            if message := _without_row(choose, ranges):
+                where = f"{operation.id}.choose.{choose.name}"
+                yield problem(choose.mark, message, "Add a row, or correct the limit of the value", where)
+        for match in operation.match:
+            if message := _too_few_parts(match, procedure):
+                where = f"{operation.id}.match.{match.name}"
+                hint = "Measure one part for each place (`readings`), or give the `sizes` that can be bought"
+                yield problem(match.mark, message, hint, where)
+
+
+def _alone(value: RecordedValue | CalculatedValue, ranges: "_ValueRanges") -> str:
+    """Why a value is never within its limit, by the ranges of the values of its formula."""
+    if isinstance(value, RecordedValue):
+        return _bad_spread(value)
+    return ranges.of_no_result(value) or _unattainable(value, ranges)
+
+
+def _bad_spread(value: RecordedValue) -> str:
+    """Why a spread is never within its limit: it is never below zero."""
+    bounds = [bound for bound in (value.bound, value.used) if bound is not None]
+    if not bounds or not all(_is_below_zero(value, bound) for bound in bounds):
+        return ""
+    return f"A difference between readings is never below zero. So `{value.name}` can never be {bounds[0].text}"
+
+
+def _is_below_zero(value: RecordedValue, bound: Bound) -> bool:
+    """True if the limit is one of a spread, and lets only values below zero pass."""
+    if not isinstance(bound, EqualWithin) and (value.judge != "spread" or not isinstance(bound, Fixed)):
+        return False
+    assert not isinstance(bound, AboveReading)
+    ends = interval(bound.limit, difference=True)
+    return ends.high is not None and (ends.high < 0 or (ends.high_open and ends.high == 0))
+
+
+def _contradiction(
+    value: RecordedValue | CalculatedValue, procedure: Procedure, table: ValueTable, reported: set[str]
+) -> str:
+    """Why a limit contradicts the limits of the values that it depends on."""
+    if value.bound is None:
+        return ""
+    limits = LimitInequalities(procedure, table)
+    limits.add(value.name)
+    names = list(dict.fromkeys(name for name in (*limits.values, value.name)))
+    if reported & limits.names or not contradict(limits.inequalities):
+        return ""
+    others = [f"`{name}`" for name in names if name != value.name]
+    if not others:
+        return f"`{value.name}` can never be within its limit, {value.bound.text}, whatever is measured"
+    return (
+        f"`{value.name}` can never be within its limit, {value.bound.text}, while {listed(others, 'and')} "
+        f"{'is within its limit' if len(others) == 1 else 'are within their limits'}"
+    )
+
+
+def _without_row(choose: PartChoice, ranges: "_ValueRanges") -> str:
+    """Why a table has no part for any value that is within its limit."""
+    possible = ranges.looked_up(choose.by)
+    if possible.is_empty or possible == ANYTHING:
+        return ""
+    before: Fraction | None = None
+    for row in choose.rows:
+        low = before if row.low is None else base(row.low)
+        high = None if row.high is None else base(row.high)
+        before = high
+        if not row.stop and not possible.common(ValueRange(low, high)).is_empty:
+            return ""
+    value = ranges.value(choose.by)
+    limit = "" if value.bound is None else f", {value.bound.text}"
+    return f"`{choose.by}` is in no row that has a part while it is within its limit{limit}"
+
+
+def _too_few_parts(match: PartMatching, procedure: Procedure) -> str:
+    """Why a matching cannot give a part to each place: fewer parts are measured than there are places."""
+    places = procedure.places.get(match.to, ())
+    if match.sizes is not None:
+        return ""
+    for operation in procedure.operations:
+        for record in operation.record:
+            if record.name == match.measured:
+                parts = len(record.slots) * (len(procedure.places.get(operation.each, ())) if operation.each else 1)
+                if parts < len(places):
+                    count = "1 part is" if parts == 1 else f"{parts} parts are"
+                    return f"`{match.name}` needs a part for each of {len(places)} places, but only {count} measured"
+    return ""
 
 
 def _unattainable(work_out: CalculatedValue, ranges: "_ValueRanges") -> str:
@@ -74,20 +181,51 @@ class _ValueRanges:
 
     def __init__(self, procedure: Procedure) -> None:
         self._procedure = procedure
-        self._table = ValueTable(procedure.operations, procedure.places)
+        self.table = ValueTable(procedure.operations, procedure.places)
         self._values = {value.name: (value, op) for op in procedure.operations for value in values_of(op)}
         self._known: dict[str, ValueRange] = {}
 
-    def of_formula(self, work_out: CalculatedValue) -> ValueRange:
-        """The range of the result of a formula, without its own limit."""
-        operation = self._values[work_out.name][1]
+    def value(self, name: str) -> RecordedValue | CalculatedValue:
+        return self._values[ValueRef.parse(name).name][0]
+
+    def looked_up(self, name: str) -> ValueRange:
+        """The range of the figure that a table looks up: a reading or a result, or the figure that is judged."""
+        value = self.value(name)
+        if value.dimension == "temperature":
+            return ANYTHING
+        if isinstance(value, CalculatedValue) or value.judge == "all" or ValueRef.parse(name).place is not None:
+            return self._of_value(value.name)
+        return ANYTHING if value.used is not None else self._of_bound(value.bound)
+
+    def of_no_result(self, work_out: CalculatedValue) -> str:
+        """Why a formula never has a result: it divides by zero, or takes the root of a negative number."""
         try:
             formula = parse_formula(work_out.formula)
         except FormulaError:
+            return ""
+        for node in walk(formula.root):
+            if isinstance(node, BinaryOperation) and node.operator == "/":
+                divisor = self._of_expression(node.right, work_out)
+                if divisor == ValueRange(Fraction(0), Fraction(0)):
+                    return f"`{work_out.name}` divides by zero, so it never has a result"
+            elif isinstance(node, Call) and node.function == "sqrt":
+                inside = self._of_expression(node.arguments[0], work_out)
+                if inside.high is not None and inside.high < 0 and not inside.is_empty:
+                    return f"`{work_out.name}` takes the square root of a negative number, so it never has a result"
+        return ""
+
+    def of_formula(self, work_out: CalculatedValue) -> ValueRange:
+        """The range of the result of a formula, without its own limit."""
+        try:
+            return self._of_expression(parse_formula(work_out.formula).root, work_out)
+        except FormulaError:
             return ANYTHING
 
+    def _of_expression(self, root: Expression, work_out: CalculatedValue) -> ValueRange:
+        operation = self._values[work_out.name][1]
+
         def meaning(node: NameNode) -> NameNode | None:
-            found = self._table.meaning(node, operation, work_out.name)
+            found = self.table.meaning(node, operation, work_out.name)
             return found if isinstance(found, NameNode) else None  # not the size of a part that a matching assigns
 
         def of_name(node: NameNode) -> RangeOfName:
@@ -99,10 +237,10 @@ class _ValueRanges:
             meant = meaning(argument) if isinstance(argument, NameNode) and len(call.arguments) == 1 else None
             return ANYTHING if meant is None else self._of_all_readings(call.function, meant)
 
-        return range_of(formula.root, of_name, of_call)
+        return range_of(root, of_name, of_call)
 
     def _of_name(self, meant: NameNode) -> RangeOfName:
-        axes = self._table.axes(meant.name)
+        axes = self.table.axes(meant.name)
         count = 1
         if axes is not None and meant.place == ALL_PLACES:
             count *= len(self._procedure.places.get(axes.each or "", ()))

@@ -85,7 +85,7 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
     ),
     (
         "benchflow/session/rules/action_reasons.py",
-        "if name not in state.done or state.done[name].seq < done_seq:",
+        "if name == step.id or name not in state.done or state.done[name].seq < done_seq:",
         "state.done[name].seq < done_seq: Lt -> LtE",
         "One event does not finish two operations.",
     ),

@@ -41,15 +41,19 @@ sections:
         readings: 2
         below: [{do: Fit it again, redo: [fit], tries: 2}, {do: Scrap it, stop: true}]
         above: [{do: Look again, tries: 1}]
-    work-out: {twice: {is: gap * 2, unit: mm, limit: at most 0.38 mm}}
-    choose: {shim: {by: gap, from: [{up to: 0.15 mm, take: thin}, {up to: 0.40 mm, take: thick}]}}
+    work-out:
+      twice: {is: gap * 2, unit: mm, limit: at most 0.38 mm}
+      widest: {is: "max(gap[*])", unit: mm}
+    choose: {shim: {by: widest, from: [{up to: 0.15 mm, take: thin}, {up to: 0.40 mm, take: thick}]}}
     undo: {do: Forget it}
   - id: pull
     title: Pull down
     after: [fit]
     tighten:
       joint: caps
-      stages: [10 N·m, {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm}]
+      stages:
+      - {torque: 10 N·m, above: [{do: Let it off, tries: 2}, {do: Take the cap out, redo: [fit]}]}
+      - {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm, below: [{do: Begin again, redo: [pull]}]}
       draw-down: half a turn
     check: [level]
     hold: {by: inspector, for: the caps}
@@ -83,12 +87,14 @@ intents: st.SearchStrategy[Json] = st.one_of(
     intent_strategy("record", name=st.just("gap"), value=value, reading=fastener),
     intent_strategy("record", name=st.just("gap"), value=value, used=st.booleans()),
     intent_strategy("remedy", name=st.sampled_from(["gap", "twice"])),
+    intent_strategy("remedy", name=st.just("caps"), fastener=fastener),
     intent_strategy("choose", name=st.just("shim"), take=st.sampled_from(["thin", "thick"])),
     intent_strategy("lot", consumable=st.just("oil"), lot=st.just("7")),
     intent_strategy("tick", joint=st.just("caps"), fastener=fastener),
     intent_strategy(
         "tick", joint=st.just("caps"), fastener=fastener, value=value, stretch=value, stage=st.sampled_from([1, 2])
     ),
+    intent_strategy("tick", joint=st.just("caps"), fastener=fastener, value=value, loosened=st.booleans()),
     intent_strategy("untick", joint=st.just("caps")),
     intent_strategy("draw-down", joint=st.just("caps"), seated=st.booleans()),
     intent_strategy("tick-check", check=st.just(1), undo=st.booleans()),

@@ -108,3 +108,16 @@ def test_strict_edge_of_a_window_is_told_in_words(tmp_path: Path, limit: str, ac
     at = "2026-03-01T06:00:00Z"
     script.do_all(open_intent(at=at), intent("start", operation="a", at=at), intent("finish", at=at))
     assert shown in message_of(script, intent(action, operation="b", at="2026-03-01T06:10:00Z"))
+
+
+def test_unfit_instrument_is_told_once(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: a, title: A, record: {v: {ask: V, unit: mm, with: gauge}}}",
+        head="instruments: {gauge: {kind: length}}\n",
+    )
+    shop = "shop: 1\ninstruments:\n  g1: {kind: length, serial: '77', calibration-due: 2020-01-01}\n"
+    script = Script(tmp_path, text, shop=shop)
+    script.do_all(open_intent(), intent("start", operation="a"))
+    assert script.refused("record", name="v", value="1 mm", instrument="77") == ["instrument-unfit"]
+    message = message_of(script, intent("record", name="v", value="1 mm", instrument="77"))
+    assert message.count("2020-01-01") == 1, message

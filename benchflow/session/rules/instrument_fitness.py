@@ -148,8 +148,9 @@ def _checked_tool(
     """``instrument`` as a tool. If it is not fit, the tool has warnings or is refused, as ``need`` requires."""
     reasons = tuple(reason.message for reason in fitness(instrument, need, required, context.today))
     if reasons and need.unfit == "refuse":
-        advice = fit_instruments(shop, need, required, context.today).message
-        return refuse("instrument-unfit", f"{instrument.name}: {'. '.join(reasons)}. {advice}", name=need.id)
+        found = fit_instruments(shop, need, required, context.today)
+        told = f"{instrument.name}: {'. '.join(reasons)}. " if found.fit or not found.unfit else ""  # told by `found`
+        return refuse("instrument-unfit", f"{told}{found.message}", name=need.id)
     serial = instrument.serial or instrument.id
     used = instrument_used(need.id, instrument, reasons)
     before = state.tools.get(need.id)

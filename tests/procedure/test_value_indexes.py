@@ -255,6 +255,6 @@ def test_parts_are_matched_by_a_value_of_the_same_operation() -> None:
     text = TEXT.replace("INSIDE", "play").replace("OUTSIDE", "play")
     match = "match: {shims: {measured: crown, to: cap, so that: outside-result, limit: 0.20 .. 0.30 mm}}"
     text += f"  - {{id: last, title: Last, after: [outside], {match}}}\n"
-    (problem,) = read(text).problems
-    assert problem.code == "unknown-name"
+    problem, formula = read(text).problems
+    assert (problem.code, formula.code) == ("unknown-name", "bad-formula")  # the formula has no part, either
     assert "`outside-result` is calculated in `outside`" in problem.message

@@ -178,7 +178,7 @@ def test_absurd_input_is_refused_at_its_field_with_a_hint(name: str, changes: di
     with pytest.raises(CalculationErrors) as caught:
         calculate(name, example(CALCULATIONS[name]) | changes)
     assert [error.field for error in caught.value.errors] == [field]
-    assert caught.value.errors[0].why[0].isupper() or caught.value.errors[0].why[0] in "“0123456789-"
+    assert caught.value.errors[0].why[0].isupper() or caught.value.errors[0].why[0] in '"“0123456789-'
 
 
 EXACT = ("torque",)

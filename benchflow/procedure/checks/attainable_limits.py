@@ -33,7 +33,7 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.value_indexes import ValueTable
-from benchflow.quantity import base, interval
+from benchflow.quantity import interval
 from benchflow.quantity.arithmetic import from_base
 from benchflow.quantity.shown import round_half_up, with_unit
 
@@ -122,8 +122,9 @@ def _without_row(choose: PartChoice, ranges: "_ValueRanges") -> str:
         return ""
     before: Fraction | None = None
     for row in choose.rows:
-        low = before if row.low is None else base(row.low)
-        high = None if row.high is None else base(row.high)
+        edges = interval(row.limit)  # the wider of two printed columns
+        low = before if edges.low is None else edges.low
+        high = edges.high
         before = high
         if not row.stop and not possible.common(ValueRange(low, high)).is_empty:
             return ""

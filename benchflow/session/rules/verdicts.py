@@ -138,7 +138,12 @@ def _limit_above(earlier: Measurement, bound: AboveReading, unit: str, measured:
             shown = Fraction(round_half_up(figure, decimals_shown(measured.shown)))
             places = decimals_that_tell(Fraction(exact.value), figure, places, shown=shown)
         value = round_half_up(Fraction(exact.value), places)
-        return Quantity(value if same_unit else without_trailing_zeros(value), unit, "")
+        if not same_unit:
+            return Quantity(without_trailing_zeros(value), unit, "")
+        for fewer in range(decimals_shown(written), places):  # no zeros that were not written
+            if round_half_up(Fraction(value), fewer) == value:
+                return Quantity(round_half_up(Fraction(value), fewer), unit, "")
+        return Quantity(value, unit, "")
 
     low, high = end(by.low), end(by.high)
     shown = Limit(rounded(low, bound.by.low), rounded(high, bound.by.high), "", by.low_open, by.high_open)

@@ -112,7 +112,7 @@ def check_absolute_zero(text: str, at: int, quantity: Quantity) -> None:
         QuantityError: it is below absolute zero (``bad-quantity``).
     """
     if quantity.unit and unit_with_symbol(quantity.unit).offset and base(quantity) < 0:
-        zero = show_converted(Quantity(Decimal(0), "K", "0 K"), quantity.unit)
+        zero = show_converted(Quantity(Decimal("0.00"), "K", "0 K"), quantity.unit)
         why = f"{show(quantity)} is below absolute zero, {zero}"
         raise QuantityError("bad-quantity", text, at, why, "check the number and its sign")
 

@@ -75,8 +75,10 @@ def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
     by_program = tolerance is None
     if tolerance is None:
         tolerance = PROGRAM_TOLERANCE.of_kind(kind) or _half_last_digit(nominal)
-    exact = _hull(Interval(*_ends(column, tolerance)) for column in _columns(nominal))
-    words = f"{nominal.entered.partition('(')[0].strip().lstrip('+')} ± {show_short(tolerance)}"
+    columns = tuple(_columns(nominal))
+    exact = _hull(Interval(*_ends(column, tolerance)) for column in columns)
+    figure = nominal.entered if len(columns) > 1 else nominal.entered.partition("(")[0]
+    words = f"{figure.strip().lstrip('+')} ± {show_short(tolerance)}"
     words += ", the program's tolerance" if by_program else ""
     return TickBand(exact, nominal.unit, _text(exact, nominal.unit, tolerance.unit), words, by_program)
 

@@ -473,3 +473,10 @@ def test_preload_above_the_proof_load_is_a_caution_with_its_share(tmp_path: Path
     assert "CAUTION" not in settings(script)
     script.do_all(intent("lubricant", joint="studs", lubricant="paste", nut_factor="0.09"))
     assert "CAUTION: Preload about 83 kN ± 25 %, 164 % of proof load" in settings(script)
+
+
+def test_band_of_a_torque_printed_twice_names_both_figures(tmp_path: Path) -> None:
+    """By hand: 55 N·m - 6 % is 51.7 N·m; 41 ft-lb + 6 % is 43.46 ft-lb, which is 58.92 N·m."""
+    script = tightening(tmp_path, "[55 N·m (41 ft-lb)]")
+    shown = "A reading is accepted within 51.7 .. 58.92 N·m (55 N·m (41 ft-lb) ± 6 %, the program's tolerance)"
+    assert shown in settings(script)

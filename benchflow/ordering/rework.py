@@ -22,8 +22,7 @@ from benchflow.ordering.interlock import (
     reason_text,
 )
 from benchflow.ordering.wording import step_title
-from benchflow.procedure.expand import resolve
-from benchflow.procedure.model import Move, Remedy
+from benchflow.procedure.model import Move
 from benchflow.procedure.plan import Plan, Step
 
 DEFAULT_LIMIT = 5_000
@@ -241,46 +240,6 @@ def _closure(dependents: dict[str, tuple[str, ...]], step_id: str) -> set[str]:
             if other not in found:
                 found.add(other)
                 todo.append(other)
-    return found
-
-
-def steps_named(plan: Plan, step: Step, remedy: Remedy) -> tuple[str, ...]:
-    """The steps that the `redo` of a remedy of ``step`` names: at the same place, if both are repeated."""
-    named = {ref.name for ref in remedy.redo}
-    return tuple(
-        name
-        for name, other in plan.steps.items()
-        if name in named
-        or (other.operation.id in named and (other.place is None or step.place is None or other.place == step.place))
-    )
-
-
-def taken_back(plan: Plan, history: DoneWork, done: tuple[str, ...], step_ids: Iterable[str]) -> set[str]:
-    """``step_ids``, their dependents, and the temporary settings made after them that would then be left.
-
-    ``done`` are the steps that are done, in the order of finishing; those in progress or paused are left out.
-    """
-    undone = with_dependents(plan, history, step_ids)
-    while True:
-        wider = undone | with_dependents(plan, history, _temporary_settings_passed(plan, done, undone))
-        if wider == undone:
-            return undone
-        undone = wider
-
-
-def _temporary_settings_passed(plan: Plan, done: tuple[str, ...], undone: set[str]) -> list[str]:
-    """The done steps that made a temporary setting after one of ``undone``, and whose setting would then be left."""
-    at = {name: number for number, name in enumerate(done)}
-    first = min((at[name] for name in undone if name in at), default=len(done))
-    found = []
-    for name in done[first:]:
-        step = plan.steps[name]
-        restored = step.operation.restored_by
-        if name in undone or restored is None:
-            continue
-        restoring = resolve(plan, restored.name, step.place, step.operation.each)
-        if any(other in undone or at.get(other, -1) < at[name] for other in restoring):
-            found.append(name)
     return found
 
 

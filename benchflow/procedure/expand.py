@@ -275,7 +275,8 @@ class _Build:
         if fill.place is None:
             return text
         # Late import: only a repeated formula needs it (benchmark bench_screen).
-        from benchflow.procedure.formula.expression import map_names, parse_formula, render
+        from benchflow.procedure.formula.expression import map_names, render
+        from benchflow.procedure.formula.formula_parser import parse_formula
 
         return render(map_names(parse_formula(text), lambda node: self._at_place(node, fill)))
 

@@ -157,7 +157,8 @@ class Plan(Struct, frozen=True, dict=True):
         # late imports: most screens need no formula
         from msgspec.structs import replace
 
-        from benchflow.procedure.formula.expression import NameNode, map_names, parse_any_length, render
+        from benchflow.procedure.formula.expression import NameNode, map_names, render
+        from benchflow.procedure.formula.formula_parser import parse_any_length
         from benchflow.procedure.value_indexes import placed
 
         def complete(node: NameNode) -> NameNode:

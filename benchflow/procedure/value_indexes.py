@@ -22,16 +22,8 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from benchflow.procedure.formula.expression import (
-    OVER_PLACES,
-    Call,
-    Formula,
-    FormulaError,
-    NameNode,
-    name_nodes,
-    parse_formula,
-    walk,
-)
+from benchflow.procedure.formula.expression import OVER_PLACES, Call, Formula, FormulaError, NameNode, name_nodes, walk
+from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import CalculatedValue, Operation, RecordedValue
 from benchflow.procedure.problems import hint_for

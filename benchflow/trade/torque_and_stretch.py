@@ -4,8 +4,6 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.quantity import Limit, Quantity, position
-
 Corner = Literal["ok", "friction-high", "friction-low", "loose", "overtightened"]
 Position = Literal["low", "within", "high"]
 
@@ -49,19 +47,6 @@ _MEANINGS: dict[tuple[Position, Position], tuple[Corner, str]] = {
     ("high", "high"): ("overtightened", "torque and stretch are both above their limits: replace the fastener"),
 }
 """Corner and meaning by the positions of torque and stretch (common practice, no source)."""
-
-
-def judge_torque_and_stretch(
-    torque: Quantity, stretch: Quantity, torque_limit: Limit, stretch_limit: Limit
-) -> TorqueAndStretch:
-    """Judge a fastener by torque and stretch. It is accepted (corner ``ok``) only if both are within their limits.
-
-    Units may differ within one dimension. Both ends of a limit are within it. Common practice, no source.
-
-    Raises:
-        QuantityError: a value and its limit have different dimensions.
-    """
-    return diagnosis(position(torque_limit, torque), position(stretch_limit, stretch))
 
 
 def diagnosis(by_torque: Position, by_stretch: Position) -> TorqueAndStretch:

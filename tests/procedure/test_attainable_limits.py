@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchflow.procedure.checks.unused_names import check_structure
-from benchflow.procedure.formula.expression import NameNode, parse_formula
+from benchflow.procedure.formula.expression import NameNode
+from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.formula.value_ranges import RangeOfName, ValueRange, range_of
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.reader import read

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from benchflow.procedure.model import Joint
-from benchflow.quantity import parse_limit, parse_quantity
+from benchflow.quantity import parse_limit, parse_quantity, position
 from benchflow.trade.calculations.bolt_strength import fastener_problems, find_strength
 from benchflow.trade.calculations.bolt_torque import preload, torque_for
 from benchflow.trade.calculations.inputs import CalculationErrors
@@ -13,7 +13,7 @@ from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.table import calculate
 from benchflow.trade.calculations.threads import parse_thread
 from benchflow.trade.joint_estimates import joint_preload_text
-from benchflow.trade.torque_and_stretch import judge_torque_and_stretch
+from benchflow.trade.torque_and_stretch import diagnosis
 
 M10 = parse_thread("M10x1.25")
 K15 = Decimal("0.15")
@@ -146,9 +146,8 @@ def test_shank_as_long_as_the_grip_is_accepted() -> None:
     ],
 )  # fmt: skip
 def test_bolt_is_accepted_only_by_torque_and_stretch_together(torque: str, stretch: str, corner: str) -> None:
-    found = judge_torque_and_stretch(
-        parse_quantity(torque), parse_quantity(stretch), parse_limit("50 .. 70 N·m"), parse_limit("0.13 .. 0.17 mm")
-    )
+    by_torque = position(parse_limit("50 .. 70 N·m"), parse_quantity(torque))
+    found = diagnosis(by_torque, position(parse_limit("0.13 .. 0.17 mm"), parse_quantity(stretch)))
     assert found.corner == corner
     assert found.meaning
 

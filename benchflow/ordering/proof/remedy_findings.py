@@ -10,14 +10,13 @@ from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.remedy_scope import steps_named, taken_back
 from benchflow.ordering.rework import (
     NoRework,
     ReworkPlan,
     UndoBlocked,
     obstacle_text,
     plan_rework,
-    steps_named,
-    taken_back,
     with_dependents,
     work_after,
 )

@@ -7,15 +7,8 @@ from fractions import Fraction
 from benchflow.base.plaintext import listed
 from benchflow.procedure.checks.limit_inequalities import LimitInequalities
 from benchflow.procedure.checks.linear_inequalities import contradict
-from benchflow.procedure.formula.expression import (
-    BinaryOperation,
-    Call,
-    Expression,
-    FormulaError,
-    NameNode,
-    parse_formula,
-    walk,
-)
+from benchflow.procedure.formula.expression import BinaryOperation, Call, Expression, FormulaError, NameNode, walk
+from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.formula.value_ranges import ANYTHING, RangeOfName, ValueRange, range_of
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import (

@@ -11,8 +11,8 @@ from benchflow.procedure.formula.expression import (
     FormulaError,
     NameNode,
     Negation,
-    parse_formula,
 )
+from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import (
     AboveReading,

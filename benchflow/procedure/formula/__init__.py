@@ -10,22 +10,16 @@ Names begin with a letter and can contain dashes (``end-play``), so a minus betw
 Temperatures: °C and °F are points on a scale. They can be subtracted and averaged, but not added or multiplied. The
 result of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
 
-``expression``  the formula as a tree, parsing and writing. A name is ``NameNode(name, place, reading)``
+``expression``  the formula as a tree, and as text
+``formula_parser``  parsing. A name is ``NameNode(name, place, reading)``
 ``unit_check``  units and dimensions, checked with pint and a small registry
 ``evaluation``  values in exact fractions of base units, and first-order slopes by the uncertainties library
 ``value_ranges``  interval arithmetic: the range that a result cannot leave
 """
 
 from benchflow.procedure.formula.evaluation import EvaluatedFormula, Operand, evaluate, slopes
-from benchflow.procedure.formula.expression import (
-    Formula,
-    FormulaError,
-    NameRef,
-    at_place,
-    names,
-    parse_formula,
-    render,
-)
+from benchflow.procedure.formula.expression import Formula, FormulaError, NameRef, names, render
+from benchflow.procedure.formula.formula_parser import at_place, parse_formula
 from benchflow.procedure.formula.unit_check import check_units, is_difference
 
 __all__ = [

@@ -12,7 +12,7 @@ from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, show_with_typed
 from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
 from benchflow.session.rules.deviation_subjects import subject_text
-from benchflow.session.rules.verdicts import from_stored
+from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state import events as ev
 from benchflow.trade.decision_rules import acceptance_words
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict

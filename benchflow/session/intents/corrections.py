@@ -14,7 +14,7 @@ from benchflow.session.rules.check_readings import ANSWERS, tick_readings
 from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import joint_of
-from benchflow.session.rules.measurements import reading_measurement
+from benchflow.session.rules.measurements import from_stored, reading_measurement
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
 from benchflow.session.rules.remedy_progress import remedy_progress
@@ -22,7 +22,7 @@ from benchflow.session.rules.signatures import signature_refusal
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.typed_values import read_value
-from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
+from benchflow.session.rules.verdicts import judge_reading, stated_uncertainty, to_stored
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Attempt, EntryRef, State

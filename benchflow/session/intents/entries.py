@@ -1,11 +1,8 @@
 """Handlers of the intents `record`, `tick-check` and `lot`."""
 
-from collections.abc import Iterable
-
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
-from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base
@@ -24,16 +21,14 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.instrument_fitness import choose_tool
-from benchflow.session.rules.measurements import Measurement, reading_measurement
+from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.remedy_progress import holding
 from benchflow.session.rules.typed_values import read_value, whole_number
 from benchflow.session.rules.verdicts import (
     acceptance_text,
     bound_in_force,
-    from_stored,
     judge_reading,
-    last_attempts,
     part_is_used,
     stated_uncertainty,
     to_stored,
@@ -41,14 +36,6 @@ from benchflow.session.rules.verdicts import (
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import Judgement
-
-
-def name_in_step(step: Step, name: str, names: Iterable[str]) -> str | None:
-    """Find ``name`` in ``names``, or else ``name`` with the place of ``step``. Returns the name found or ``None``."""
-    for candidate in (name, str(ValueRef(name, step.place))):
-        if candidate in names:
-            return candidate
-    return None
 
 
 def record_reading(state: State, intent: intents.RecordReading, context: Context, by: str) -> Decision:

@@ -7,7 +7,8 @@ from benchflow.quantity import Quantity, QuantityError, parse_quantity
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.rules.verdicts import from_stored, to_stored
+from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.rules.wrench_correction import NO_EXTENSION
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State

@@ -89,13 +89,6 @@ def _judge_result(state: State, work: CalculatedValue, result: EvaluatedValue) -
     return JudgedCalculation(verdict, result.filled, uncertainty, measured.difference)
 
 
-def calculated_quantity(state: State, name: str) -> Quantity | None:
-    """The result of the calculated value ``name``, in any step; ``None`` if it has no result yet."""
-    found = state.plan.work_out(name)
-    calculated = None if found is None else calculate(state, found.step, found.work_out)
-    return None if calculated is None else calculated.verdict.value
-
-
 def calculated_entries(
     state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str
 ) -> tuple[Entry, ...]:

@@ -4,7 +4,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.quantity import Limit, Quantity, dimension_of, position, show
-from benchflow.session.rules.verdicts import from_stored
+from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.events import CheckAnswer
 from benchflow.session.state.state import Tick
 from benchflow.trade.tick_bands import TickBand, TickVerdict, band_of_stage

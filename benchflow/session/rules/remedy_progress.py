@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
-from benchflow.ordering.rework import steps_named, taken_back
+from benchflow.ordering.remedy_scope import steps_named, taken_back
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.rework_plans import done_work, steps_with_discarded_parts

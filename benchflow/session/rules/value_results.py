@@ -14,15 +14,8 @@ from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, Reco
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.deviation_subjects import covering_deviation
-from benchflow.session.rules.measurements import result_slots
-from benchflow.session.rules.verdicts import (
-    ValueVerdict,
-    judge_value,
-    judged_singly,
-    last_attempts,
-    limit_in_force,
-    reading_verdicts,
-)
+from benchflow.session.rules.measurements import last_attempts, result_slots
+from benchflow.session.rules.verdicts import ValueVerdict, judge_value, judged_singly, limit_in_force, reading_verdicts
 from benchflow.session.state.state import Deviation, State
 from benchflow.trade.verdict import OUT_OF_LIMIT
 

@@ -13,7 +13,6 @@ from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
 from benchflow.session.rules.measurements import (
     Measurement,
-    from_stored,
     last_attempts,
     recorded_measurements,
     single_measurement,
@@ -25,14 +24,6 @@ from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import Judgement, judge_exact, rounded_acceptance
 from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import Verdict
-
-__all__ = [
-    "COVERAGE_FACTOR", "LimitComparison", "ValueVerdict", "acceptance_text", "bound_in_force", "combined_text",
-    "comparison_of", "figures_to_judge", "from_stored",
-    "judge_measurement", "judge_reading", "judge_value", "judged_singly", "last_attempts", "limit_in_force",
-    "limit_of", "limit_text", "part_is_used", "reading_verdicts", "stated_uncertainty", "to_stored", "value_verdict",
-    "worst_verdict",
-]  # fmt: skip
 
 COVERAGE_FACTOR = Decimal(2)
 """The coverage factor of an uncertainty that the procedure states (ISO 14253-1 states U for k = 2)."""

@@ -11,7 +11,7 @@ from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 from benchflow.session.rules.check_stages import band_in_force, quantity_name
 from benchflow.session.rules.joint_progress import JointProgress
-from benchflow.session.rules.verdicts import from_stored
+from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.state import State
 from benchflow.trade.calculations.bolt_torque import lubricant_change
 from benchflow.trade.calculations.torque_wrench import setting

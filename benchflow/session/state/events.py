@@ -91,7 +91,7 @@ class ReadingRecorded(Event, frozen=True, tag="recorded"):
     conformity: str | None = None  # probability of conformity, from 0 to 1
     used: bool = False  # true if the limit for used parts applies
     acceptance: str = ""  # the values that guarded acceptance accepts
-    claims: int | None = None  # ``seq`` of the same reading: not read again, only ``used`` is stated anew
+    claims: int | None = None  # ``seq`` of the same reading: not read again, only ``used`` is stated again
 
 
 class ValueCalculated(Event, frozen=True, tag="calculated"):

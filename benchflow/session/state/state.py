@@ -32,7 +32,7 @@ class Attempt(Struct, frozen=True):
     uncertainty: StoredQuantity | None = None  # standard uncertainty
     corrects: int | None = None  # ``seq`` of the wrong entry that this attempt corrects
     instrument: str = ""  # serial number of the instrument, or its id in the procedure; "" without an instrument
-    claims: int | None = None  # ``seq`` of the same reading, for which only ``used`` is stated anew
+    claims: int | None = None  # ``seq`` of the same reading, for which only ``used`` is stated again
 
 
 class Tick(Struct, frozen=True):

@@ -14,10 +14,10 @@ from benchflow.session.rules.joint_progress import (
     progress_text,
     stage_order,
 )
+from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
-from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.rules.wrench_correction import extension_lines, setting_lines, setting_on_scale, stage_warnings
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw

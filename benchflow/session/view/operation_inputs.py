@@ -6,16 +6,11 @@ from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.deviation_subjects import covering_deviation
+from benchflow.session.rules.measurements import from_stored, last_attempts
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
-from benchflow.session.rules.verdicts import (
-    combined_text,
-    from_stored,
-    judge_value,
-    last_attempts,
-    limit_in_force,
-)
+from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force
 from benchflow.session.state.state import HOLD, State, check_key
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge

@@ -11,7 +11,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.rules.check_readings import ANSWERS
 from benchflow.session.rules.check_stages import band_in_force, readings_of
 from benchflow.session.rules.joint_progress import joint_of
-from benchflow.session.rules.verdicts import from_stored
+from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text

@@ -6,6 +6,8 @@ from pathlib import Path
 import click
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
+from benchflow.commands.common_options import OTHER_REGISTER_HELP
 from benchflow.commands.console_output import print_line, print_message
 from benchflow.commands.crash_report import remember_open_log
 from benchflow.commands.exit_codes import CANNOT_RUN, exit_code_help
@@ -41,7 +43,8 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
 )  # fmt: skip
 @click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent. The log records this.")
 @click.option("--shop", type=click.Path(path_type=Path), help="Use this shop file instead of the usual one.")
-def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
+@click.option("--other-register", metavar="REASON", default="", help=OTHER_REGISTER_HELP)
+def drive(procedure: str, log: Path, simulated: bool, shop: Path | None, other_register: str) -> int:
     """Work on a job by PROCEDURE without a screen. Intents come as JSON, one per line of standard input. Each gets
     one line of JSON as its answer on standard output.
 
@@ -69,7 +72,10 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
     register = Register(shop or machine_folders().shop, machine_folders().compiled)
-    controller = open_controller(source, path.name, log, procedure_reader(), simulated=simulated, register=register)
+    controller = open_controller(
+        source, path.name, log, procedure_reader(), simulated=simulated, register=register,
+        other_register=clean_line(other_register),
+    )  # fmt: skip
     if controller.journal.torn:
         print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
     if controller.read_only:

@@ -6,6 +6,8 @@ from pathlib import Path
 import click
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
+from benchflow.commands.common_options import OTHER_REGISTER_HELP
 from benchflow.commands.exit_codes import exit_code_help
 from benchflow.commands.file_lookup import find_procedure_or_log
 
@@ -15,7 +17,8 @@ from benchflow.commands.file_lookup import find_procedure_or_log
 @click.option("--log-folder", type=click.Path(path_type=Path), help="The folder for the log. It must exist.")
 @click.option("--by", help="The name of the builder.")
 @click.option("--unit", help="The serial or job number of the unit to be built.")
-def run(name: str | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+@click.option("--other-register", metavar="REASON", default="", help=OTHER_REGISTER_HELP)
+def run(name: str | None, log_folder: Path | None, by: str | None, unit: str | None, other_register: str) -> int:
     """Start a job with PROCEDURE at the bench, or continue the job in LOG.
 
     Without an argument, the shipped procedures and the open jobs are listed. PROCEDURE is a file, or the name of a
@@ -32,4 +35,4 @@ def run(name: str | None, log_folder: Path | None, by: str | None, unit: str | N
         )
     from benchflow.tui import start
 
-    return start(target, log_folder=log_folder, by=by, unit=unit)
+    return start(target, log_folder=log_folder, by=by, unit=unit, other_register=clean_line(other_register))

@@ -1,6 +1,6 @@
 """The input and the result of a decision, and the refusals that several decisions share."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
@@ -18,14 +18,26 @@ from benchflow.session.state.events import Event
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
-    from benchflow.session.shop.register import Shop
+    from benchflow.session.shop.register import Person, Shop
+
+
+def _pin_matches(person: "Person", pin: str) -> bool:
+    """True if ``pin`` is the PIN of ``person`` by the hash in the register."""
+    from benchflow.session.shop.register import pin_matches  # imported late: only a signature needs it
+
+    return pin_matches(pin, person.pin)
 
 
 class Context(Struct, frozen=True):
-    """The time and the register of the shop (``None`` without one): input of a decision besides state and intent."""
+    """The input of a decision besides state and intent.
+
+    ``now`` is the time, ``shop`` the register (``None`` without one). ``pin_fits`` answers whether a typed PIN is that
+    of a person; an audit answers it from the log.
+    """
 
     now: Now
     shop: "Shop | None" = None
+    pin_fits: "Callable[[Person, str], bool]" = _pin_matches
 
     @property
     def today(self) -> date:

@@ -4,10 +4,7 @@
 """
 
 import threading
-import time
-from collections.abc import Callable
 from contextlib import suppress
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -21,24 +18,31 @@ from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.dispatch import decide
+from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
-from benchflow.session.intents.parsing import read_intent
+from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import Now
+from benchflow.session.state.clock import Now, set_back_from
 from benchflow.session.state.fold import begin, fold, replay
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
+    from benchflow.session.shop.register import Shop
     from benchflow.session.view.bench_view import BenchView
+
+
+class OtherRegister(BenchflowError):
+    """The log was written with another register of the shop."""
+
 
 QUERIES = ("status", "why", "route", "rework-plan")
 """Queries. In a simulated session they need no time of their own: the time of the last event applies."""
@@ -57,21 +61,6 @@ class Accepted(Struct, frozen=True):
 Answer = Accepted | Refusal
 
 
-class Clock:
-    """The wall clock, and the monotonic time since this clock was made. Tests pass their own functions."""
-
-    def __init__(
-        self,
-        wall: Callable[[], datetime] = lambda: datetime.now(UTC),
-        monotonic: Callable[[], float] = time.monotonic,
-    ) -> None:
-        self._wall, self._monotonic, self._start = wall, monotonic, monotonic()
-
-    def now(self, run: int) -> Now:
-        """The present time. ``run`` is the number of this run of the program, from 1."""
-        return Now(format_timestamp(self._wall()), run, round((self._monotonic() - self._start) * 1000))
-
-
 class SessionController:
     """The controller of one session. Safe to call from worker threads, one call at a time."""
 
@@ -85,9 +74,12 @@ class SessionController:
         self._file = ""
         self.simulated = False
         self.state: State | None = replay(journal.lines, read)
+        self.resumed = self.state is not None
         if self.state is not None:
             self.simulated = self.state.opened.simulated
-        self.run = 1 + max((line.data.get("clock", {}).get("run", 0) for line in journal.lines), default=0)
+        self._unlogged_start = self.resumed  # true until the event `resumed` of this run is logged
+        self._other_register = ""
+        self._last_shop: Shop | None = None
 
     @classmethod
     def begin(
@@ -123,12 +115,15 @@ class SessionController:
         clock: Clock | None = None,
         register: Register | None = None,
         read_only: bool = False,
+        other_register: str = "",
     ) -> Self:
-        """Open an existing log, verify it and replay it.
+        """Open an existing log, verify it and replay it. The start is logged together with the first entry.
 
-        The log is opened read-only if it is damaged or if another program has it open.
+        The log is opened read-only if it is damaged or if another program has it open. ``other_register`` is the
+        reason for continuing with another register than before, or with none.
 
         Raises:
+            OtherRegister: the register is not the one of the log, and no reason is given.
             BenchflowError: the log does not exist, is empty, has another format, or has an event that this version
                 cannot read.
         """
@@ -146,12 +141,18 @@ class SessionController:
             )
         try:
             procedure = read(journal.lines[0].data["procedure"])
-            return cls(journal, procedure, read, clock or Clock(), register)
+            controller = cls(journal, procedure, read, clock or Clock(), register)
         except (KeyError, TypeError, msgspec.ValidationError) as error:
             journal.close()
             raise BenchflowError(
                 f"{path}: an event has wrong data: {error}. The log can be viewed, not continued."
             ) from error
+        try:
+            controller._check_register(other_register)
+        except BenchflowError:
+            journal.close()
+            raise
+        return controller
 
     @property
     def saved(self) -> int:
@@ -181,7 +182,7 @@ class SessionController:
                     "The field at is for simulated sessions only (drive --simulated). Leave it out.",
                     name="at",
                 )
-            return self.clock.now(self.run)
+            return self.clock.now()
         at = message.pop("at", None)
         if at is None:
             if message.get("intent") in QUERIES:
@@ -198,7 +199,7 @@ class SessionController:
 
     def _carry_out(self, intent: intents.Intent, now: Now) -> Answer:
         try:
-            context = Context(now, None if self.register is None else self.register.shop())
+            context = Context(now, self._present_shop())
         except BenchflowError as error:
             return refuse("not-allowed", str(error))
         if isinstance(intent, intents.Query):
@@ -206,10 +207,15 @@ class SessionController:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
             answer = answer_query(self.state, intent, context)
             return answer if isinstance(answer, Refusal) else Accepted((), answer)
-        decision = self._decide(intent, context)
-        if isinstance(decision, Refusal):
+        missing = self._register_missing(intent, context)
+        decision = missing if missing is not None else self._decide(intent, context)
+        if not isinstance(decision, Refusal):
+            return self._write(decision, context, intent)
+        tried = refused_pin_entries(intent, decision)
+        if not tried:
             return decision
-        return self._write(decision, now)
+        logged = self._write(tried, context, intent)
+        return Refusal((*decision.refused, *logged.refused)) if isinstance(logged, Refusal) else decision
 
     def _decide(self, intent: intents.Intent, context: Context) -> Decision:
         if self.read_only:
@@ -229,21 +235,36 @@ class SessionController:
             version=__version__,
             simulated=self.simulated,
             format=ev.FORMAT,
-            shop=None if context.shop is None else context.shop.sha256,
+            rules=ev.RULES,
+            boot="" if self.simulated else self.clock.boot_id,
+            **_register_fields(context.shop),
         )
         return open_job(self.procedure, intent, context, unfilled)
 
-    def _write(self, entries: tuple[Entry, ...], now: Now) -> Answer:
-        drafts = [self._draft(entry, now) for entry in (*self._clock_went_back(entries, now), *entries)]
+    def _write(self, entries: tuple[Entry, ...], context: Context, intent: intents.Intent) -> Answer:
+        """Write the events of one intent as a group, after those that happened without an intent.
+
+        The first group of a run of the program has the event `resumed`, and is written together with the next one.
+        """
+        leading = self._leading_entries(entries[0].by, context)
+        groups = (leading, entries) if self._unlogged_start else ((*leading, *entries),)
+        number = 0 if self.state is None else self.state.intents
+        drafts = [
+            self._draft(entry, context.now, {"intent": number + count, "of": len(group)})
+            for count, group in enumerate(groups, 1)
+            for entry in group
+        ]
+        drafts[-len(groups[-1])].data["sent"] = intent_record(intent)
         try:
             lines = self.journal.append(drafts)
         except NotSaved as error:
             return Refusal((Reason("not-saved", str(error)),))
         for line in lines:
             self.state = begin(line, self.procedure) if self.state is None else fold(self.state, line)
+        self._unlogged_start = False
         if lines[-1].kind == "closed":
             self._count_uses()
-        return Accepted(lines)
+        return Accepted(tuple(line for line in lines if line.kind not in _UNASKED))
 
     def _count_uses(self) -> None:
         """Count the uses of instruments in the register, when the job is closed or the program is left.
@@ -256,24 +277,83 @@ class SessionController:
             with suppress(BenchflowError):
                 self.register.count_uses(self.journal.lines)
 
-    def _clock_went_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
-        """An event for the log if the wall clock has gone back since the last event."""
-        if self.state is None or parse_timestamp(now.at) >= parse_timestamp(self.state.last.at):
+    def _leading_entries(self, by: str, context: Context) -> tuple[Entry, ...]:
+        """What happened without an intent: the clock went back, the program was started, the register changed."""
+        state = self.state
+        if state is None:
             return ()
-        return (Entry(entries[0].by, ev.ClockWentBack(self.state.last.at, now.at)),)
+        events: list[ev.Event] = []
+        before = set_back_from(state.last, context.now)
+        if before:
+            events.append(ev.ClockWentBack(before, context.now.at))
+        if self._unlogged_start:
+            events.append(self._start_event(context.shop))
+        if context.shop is not None:
+            from benchflow.session.shop.people_record import people_changes, people_of
 
-    def _draft(self, entry: Entry, now: Now) -> Draft:
-        data = msgspec.to_builtins(entry.event)
+            events += people_changes(context.shop.id, state.people, people_of(context.shop))
+        return tuple(Entry(by, event) for event in events)
+
+    def _start_event(self, shop: "Shop | None") -> ev.JobResumed:
+        return ev.JobResumed(
+            version=__version__,
+            format=ev.FORMAT,
+            rules=ev.RULES,
+            boot="" if self.simulated else self.clock.boot_id,
+            other_register=self._other_register,
+            **_register_fields(shop),
+        )
+
+    def _check_register(self, other_register: str) -> None:
+        """Check that the register is the one that the log was written with.
+
+        Raises:
+            OtherRegister: the register is not the one of the log, and ``other_register`` gives no reason.
+        """
+        state = self.state
+        if state is None or self.read_only:
+            return
+        shop = self._present_shop()
+        present = None if shop is None else shop.id
+        if state.register is not None and present != state.register and not state.closed:
+            if not other_register:
+                raise OtherRegister(_other_register_message(self.journal.path, state.register, shop, self.register))
+            self._other_register = other_register
+
+    def _present_shop(self) -> "Shop | None":
+        """The register now. If its file is gone, the register as last read: instruments are still judged by it.
+
+        Raises:
+            BenchflowError: the register cannot be read, or has errors.
+        """
+        shop = None if self.register is None else self.register.identified()
+        if shop is not None:
+            self._last_shop = shop
+        return self._last_shop
+
+    def _register_missing(self, intent: intents.Intent, context: Context) -> Refusal | None:
+        """A refusal of a signature if the file of the register is gone, or is another register now."""
+        state = self.state
+        if state is None or state.register is None or not isinstance(intent, _SIGNING) or self._unlogged_start:
+            return None
+        shop = None if self.register is None else self.register.identified()
+        if shop is not None and shop.id == state.register:
+            return None
+        where = "" if self.register is None else f" at {self.register.path}"
+        return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
+
+    def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
+        data = msgspec.to_builtins(entry.event) | group
         kind = data.pop("kind")
-        if now.run:
-            data["clock"] = {"run": now.run, "ms": now.ms}
+        if now.boot:
+            data["clock"] = {"boot": now.boot, "ms": now.ms}
         return Draft(now.at, entry.by, kind, data)
 
     def now(self) -> Now:
         """The present time of the session."""
         if self.simulated and self.state is not None:
             return Now(self.state.last.at)
-        return self.clock.now(self.run)
+        return self.clock.now()
 
     def context(self) -> Context:
         """The context of a view. It has only the time: a view checks no people and no instruments."""
@@ -304,6 +384,32 @@ class SessionController:
         """Count the uses of instruments and release the log."""
         self._count_uses()
         self.journal.close()
+
+
+_UNASKED = ("resumed", "register-changed")
+"""Kinds of events that are logged with an intent but are no answer to it."""
+
+_SIGNING = (intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState)
+"""The intents that may need a signature."""
+
+
+def _register_fields(shop: "Shop | None") -> dict[str, Any]:
+    """The fields of `opened` and `resumed` that name the register and its people."""
+    if shop is None:
+        return {}
+    from benchflow.session.shop.people_record import people_digest, people_of
+
+    people = people_of(shop)
+    return {"register": shop.id, "people": people, "shop": people_digest(shop.id, people)}
+
+
+def _other_register_message(path: Path, wanted: str, shop: "Shop | None", register: Register | None) -> str:
+    where = "" if register is None else f" ({register.path})"
+    found = f"no register{where}" if shop is None else f"the register {shop.id}{where}"
+    return (
+        f"{path} was written with the register {wanted}, and this machine has {found}. Use the register of the job "
+        "(--shop FILE), or give a reason: --other-register REASON. The reason is logged and printed on the build sheet."
+    )
 
 
 def _refuse_other_format(path: Path) -> None:

@@ -8,7 +8,8 @@ import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
-from benchflow.session.controller import Answer, Clock, SessionController
+from benchflow.session.controller import Answer, SessionController
+from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
@@ -35,17 +36,19 @@ def open_controller(
     simulated: bool,
     clock: Clock | None = None,
     register: Register | None = None,
+    other_register: str = "",
 ) -> SessionController:
     """The controller for ``log``: resumed if the log exists, otherwise new.
 
     Raises:
+        OtherRegister: the log was written with another register, and ``other_register`` gives no reason.
         BenchflowError: the log is of another procedure, or ``simulated`` does not match the log.
     """
     if not log.exists() or not log.stat().st_size:
         return SessionController.begin(
             log, source, file=file, read=read, clock=clock, register=register, simulated=simulated
         )
-    controller = SessionController.resume(log, read=read, clock=clock, register=register)
+    controller = SessionController.resume(log, read=read, clock=clock, register=register, other_register=other_register)
     problem = ""
     if source.procedure is not None and controller.procedure.id != source.procedure.id:
         problem = f"{log} is a log of {controller.procedure.id}, not of {source.procedure.id}. Choose another log."

@@ -10,7 +10,7 @@ Code = Literal[
     "interference", "too-early", "too-late", "hold-unsigned", "value-missing", "out-of-limit", "not-proven",
     "bad-quantity", "wrong-dimension", "fastener-order", "stage-not-finished", "check-open",
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",
-    "remedy-first", "check-failed",
+    "remedy-first", "check-failed", "pin-wait",
     "bad-intent", "not-saved",
 ]  # fmt: skip
 """The refusal codes of the procedure format, and two more: ``bad-intent`` for an intent that cannot be read, and
@@ -41,7 +41,15 @@ class Reason(Struct, frozen=True, omit_defaults=True):
             force_setattr(self, "message", f"{self.message}.")
 
 
+class WrongPin(Struct, frozen=True):
+    """A PIN that was entered for a person and does not match. It is logged."""
+
+    person: str
+    role: str = ""
+
+
 class Refusal(Struct, frozen=True):
-    """The reasons against an intent, at least one."""
+    """The reasons against an intent, at least one. ``wrong_pin`` is set if a wrong PIN was entered."""
 
     refused: tuple[Reason, ...]
+    wrong_pin: WrongPin | None = None

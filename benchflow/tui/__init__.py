@@ -3,11 +3,14 @@
 from pathlib import Path
 
 
-def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+def start(
+    target: Path | None, *, log_folder: Path | None, by: str | None, unit: str | None, other_register: str = ""
+) -> int:
     """Run the program until the user leaves it. Return the exit status.
 
     ``target`` is a procedure file or a log. Without a target, the list of jobs and procedures is shown. If a procedure
     has one open job (of ``unit``, if given), that job continues. If it has several, they are listed.
+    ``other_register`` is the reason for continuing a job with another register than before.
 
     Raises:
         BenchflowError: the target cannot be read, has errors, or contains no job.
@@ -19,4 +22,4 @@ def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit:
     gc.disable()
     from benchflow.tui.launch import run  # imported late, because it imports Textual
 
-    return run(target, log_folder, by, unit)
+    return run(target, log_folder, by, unit, other_register)

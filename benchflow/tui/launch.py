@@ -16,10 +16,12 @@ from benchflow.tui.screen_map import screen_for
 from benchflow.tui.widgets.page import Page
 
 
-def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+def run(
+    target: Path | None, log_folder: Path | None, by: str | None, unit: str | None, other_register: str = ""
+) -> int:
     """Choose the first screen and run the app; see :func:`benchflow.tui.start`."""
     folders = machine_folders()
-    catalog = JobCatalog(folders, log_folder)
+    catalog = JobCatalog(folders, log_folder, other_register=other_register)
     first = first_page(catalog, target, by, unit)
     client = SessionClient(first, by or "") if isinstance(first, SessionController) else None
     page = BenchRequest() if isinstance(first, SessionController) else first

@@ -82,7 +82,7 @@ def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
     start = {each.name: each.start or each.values[0] for each in procedure.state}
     drafts = [Draft(AT, "R.", "opened", {
         "procedure": text, "procedure_sha256": "", "file": SHIPPED.name, "options": options, "start": start,
-        "unit": "job 1", "version": "0", "format": 2})]  # fmt: skip
+        "unit": "job 1", "version": "0", "format": 3})]  # fmt: skip
 
     def add(kind: str, data: dict[str, Any]) -> None:
         drafts.append(Draft(AT, "R.", kind, {**data, "clock": {"run": 1, "ms": 800 * len(drafts)}}))

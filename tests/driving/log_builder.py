@@ -43,14 +43,14 @@ class LogBuilder:
             "start": {},
             "unit": unit,
             "version": "0.2.0",
-            "format": 2,
+            "format": 3,
         }
         self.add("opened", after=0, **{**data, **opened})
 
     def add(self, kind: str, *, by: str = "", after: float = 10, **data: Any) -> Self:
         self.now += timedelta(seconds=after)
         if self.with_clock:
-            data["clock"] = {"run": self.run, "ms": round((self.now - self._start).total_seconds() * 1000)}
+            data["clock"] = {"boot": f"boot-{self.run}", "ms": round((self.now - self._start).total_seconds() * 1000)}
         last = self.lines[-1] if self.lines else None
         lines, raw = seal([Draft(format_timestamp(self.now), by or self.by, kind, data)], last)
         self.lines += lines

@@ -6,7 +6,8 @@ from typing import Any
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.compiled_cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Accepted, Answer, Clock, SessionController
+from benchflow.session.controller import Accepted, Answer, SessionController
+from benchflow.session.machine_clock import Clock
 from benchflow.session.refusal import Refusal
 from benchflow.session.state.state import State
 
@@ -16,11 +17,11 @@ START = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
 
 class ManualClock(Clock):
-    """A wall clock and a monotonic clock that change only when the test advances or sets them."""
+    """A wall clock and a boot clock that change only when the test advances or sets them."""
 
-    def __init__(self, start: datetime = START, monotonic: float = 1000.0) -> None:
-        self.wall_time, self.monotonic_time = start, monotonic
-        super().__init__(lambda: self.wall_time, lambda: self.monotonic_time)
+    def __init__(self, start: datetime = START, monotonic: float = 1000.0, boot: str = "0b00710d-0001") -> None:
+        self.wall_time, self.monotonic_time, self.boot = start, monotonic, boot
+        super().__init__(lambda: self.wall_time, lambda: self.monotonic_time, lambda: self.boot)
 
     def advance(self, seconds: float) -> None:
         self.wall_time += timedelta(seconds=seconds)

@@ -65,7 +65,8 @@ def assert_agree(state: State, facts: Facts) -> None:
         assert sorted(deviations) == sorted((about, each.by, each.reason) for about, each in work.deviations.items())
         stages = [f for f in facts.stages if f.operation == name and f.in_force and not f.stretch]
         for stage in {tick.stage for tick in work.ticks} | {fact.stage for fact in stages}:
-            verdicts = {tick.fastener: tick.verdict for tick in work.ticks if tick.stage == stage}
+            in_force = work.ticks_in_force  # a tick that was too high counts until the fastener was loosened
+            verdicts = {number: tick.verdict for (of, number), tick in in_force.items() if of == stage}
             groups = [fact for fact in stages if fact.stage == stage]
             assert sum(fact.fasteners for fact in groups) >= len(verdicts)
             if len(groups) == 1:  # otherwise a fastener can count in more than one group

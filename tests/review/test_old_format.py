@@ -68,11 +68,11 @@ def test_export_warns_about_a_log_in_the_old_format(tmp_path: Path) -> None:
     assert "0.1.jsonl has the old format 1. Its kinds of events are exported as they were written." in done.stderr
 
 
-def test_export_of_a_new_log_has_format_2(tmp_path: Path) -> None:
+def test_export_of_a_new_log_has_format_3(tmp_path: Path) -> None:
     path = LogBuilder().start("x").read("x", "0.15").save(tmp_path)
     log = load_log(path, procedure_reader_with_cache(None), any_procedure=True)
     rows = list(csv.DictReader(io.StringIO("".join(as_csv([log])), newline="")))
-    assert {row["format"] for row in rows} == {"2"}
+    assert {row["format"] for row in rows} == {"3"}
     assert rows[-1]["verdict"] == "ok"
 
 

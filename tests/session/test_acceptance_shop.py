@@ -71,12 +71,24 @@ def refused(script: Script, kind: str, **fields: Any) -> list[str]:
 
 def test_only_a_person_with_the_role_and_the_pin_can_sign(script: Script) -> None:
     accepted(script, "start", operation="look")
-    for by, pin in (("Robin", None), ("Kim", None), ("Kim", "0000"), ("Lee", None), ("Nobody", None)):
+    for by, pin in (("Robin", None), ("Kim", None), ("Lee", None), ("Nobody", None)):
         assert refused(script, "sign", operation="look", by=by, pin=pin) == ["not-allowed"]
     (signed,) = accepted(script, "sign", operation="look", by="Kim", pin="2417")
-    assert (signed["by"], signed["data"]["self_signed"]) == ("Kim", False)
+    assert (signed["by"], signed["data"]["self_signed"], signed["data"]["proven"]) == ("Kim", False, "pin")
     assert not any("2417" in text for text in texts_in(script.path))
     accepted(script, "finish")
+
+
+def test_wrong_pin_is_logged_and_the_next_try_has_to_wait(script: Script) -> None:
+    accepted(script, "start", operation="look")
+    sign = {"operation": "look", "by": "Kim"}
+    (reply,) = script.send(intent("sign", pin="0000", at="2026-03-01T08:00:00Z", **sign))
+    assert [reason["code"] for reason in reply["refused"]] == ["not-allowed"]
+    tried = script.log()[-1]
+    assert (tried["kind"], tried["data"]["person"], tried["data"]["role"]) == ("pin-refused", "Kim", "inspector")
+    assert tried["data"]["sent"] == {"intent": "sign", **sign}
+    assert script.refused("sign", pin="2417", at="2026-03-01T08:00:01.900Z", **sign) == ["pin-wait"]
+    script.do("sign", pin="2417", at="2026-03-01T08:00:02Z", **sign)
 
 
 def test_person_outside_the_register_cannot_open_a_job_or_sign_a_deviation(tmp_path: Path, script: Script) -> None:

@@ -219,6 +219,5 @@ def test_rework_clears_the_draw_down(tmp_path: Path) -> None:
         *tick_intents("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds")
     )
     script.do("start", operation="pull")
-    assert script.do("draw-down", joint="caps")[0]["data"] | {"clock": 0} == {
-        "operation": "pull", "joint": "caps", "round": 1, "fastener": 1, "clock": 0,
-    }  # fmt: skip
+    data = script.do("draw-down", joint="caps")[0]["data"]
+    assert (data["operation"], data["joint"], data["round"], data["fastener"]) == ("pull", "caps", 1, 1)

@@ -19,7 +19,7 @@ PROCEDURE = "benchflow: 1\nid: hub\ntitle: 'Wheel hub: left'  # as printed\n"
 def begin_session(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Journal:
     data = {
         "procedure": PROCEDURE, "procedure_sha256": "00", "file": "hub.yaml", "unit": "job 7",
-        "options": {"side": "left"}, "start": {}, "version": "0", "format": 2, **opened,
+        "options": {"side": "left"}, "start": {}, "version": "0", "format": 3, **opened,
     }  # fmt: skip
     journal = Journal.create(path)
     journal.append([Draft(AT, "R.", kind, inner) for kind, inner in [("opened", data), *events]])

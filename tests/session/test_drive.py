@@ -68,7 +68,7 @@ def test_existing_log_is_resumed_and_a_second_open_is_refused(tmp_path: Path) ->
     replies = drive(tmp_path, OPEN, {"intent": "lot", "consumable": "sealant", "lot": "007"}, {"intent": "finish"})
     assert [reply["ok"] for reply in replies] == [False, True, True]
     assert replies[0]["refused"][0]["code"] == "already-open"
-    assert verify(tmp_path / "log.jsonl").events == 4
+    assert verify(tmp_path / "log.jsonl").events == 5
 
 
 def test_simulated_session_takes_its_times_from_the_intents(tmp_path: Path) -> None:

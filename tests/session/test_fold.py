@@ -46,7 +46,9 @@ def test_unknown_kind_changes_only_the_sequence_number_and_the_last_time(tmp_pat
     driver = start_session(tmp_path)
     state, line = driver.controller.state, driver.controller.journal.lines[-1]
     assert state is not None
-    unknown = replace(line, seq=line.seq + 1, kind="of-a-later-version", data={"anything": 1})
+    unknown = replace(
+        line, seq=line.seq + 1, kind="of-a-later-version", data={"anything": 1, "clock": line.data["clock"]}
+    )
     after = fold(state, unknown)
     assert after.seq == line.seq + 1
     assert replace(after, seq=state.seq, last=state.last) == state

@@ -30,7 +30,7 @@ def old_log(tmp_path: Path) -> Path:
 def test_new_log_names_its_format(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     opened = events_in(driver.controller.journal.path)[0]["data"]
-    assert (opened["format"], opened["version"]) == (2, "0.2.0")
+    assert (opened["format"], opened["version"]) == (3, "0.2.0")
 
 
 def test_log_of_an_earlier_format_is_refused_and_unchanged(old_log: Path) -> None:

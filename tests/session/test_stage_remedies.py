@@ -99,13 +99,13 @@ def test_tick_that_waits_for_its_remedy_is_not_cleared(tmp_path: Path) -> None:
     script = tightening(tmp_path, f"[{{torque: 100 N·m, {BELOW}}}]")
     script.do_all(tick(1, "50 N·m"))
     assert codes(script, intent("untick", joint="studs")) == [["remedy-first"]]
-    script.do_all(intent("correct", event=3, value="100 N·m", reason="misread"), tick(2), intent("finish"))
+    script.do_all(intent("correct", event=5, value="100 N·m", reason="misread"), tick(2), intent("finish"))
 
 
 def test_correction_does_not_get_past_a_remedy_that_nobody_can_waive(tmp_path: Path) -> None:
     script = tightening(tmp_path, f"[{{torque: 100 N·m, {BELOW}}}]", keys=", waive: never")
     script.do_all(tick(1, "50 N·m"))
-    assert codes(script, intent("correct", event=3, value="100 N·m", reason="misread")) == [["not-allowed"]]
+    assert codes(script, intent("correct", event=5, value="100 N·m", reason="misread")) == [["not-allowed"]]
     script.do_all(remedy(1), tick(1, "100 N·m"), tick(2), intent("finish"))
 
 
@@ -170,7 +170,7 @@ def test_stop_of_a_fastener_survives_the_remedy_of_a_value(tmp_path: Path) -> No
 
 def test_corrected_tick_of_an_earlier_stage_is_remedied_with_its_later_ticks(tmp_path: Path) -> None:
     script = tightening(tmp_path, f"[{{torque: 50 N·m, {BELOW}}}, 100 N·m]")
-    script.do_all(tick(1, "50 N·m"), tick(2), tick(1), intent("correct", event=3, value="20 N·m", reason="misread"))
+    script.do_all(tick(1, "50 N·m"), tick(2), tick(1), intent("correct", event=5, value="20 N·m", reason="misread"))
     assert codes(script, tick(1, "50 N·m")) == [["out-of-limit"]]
     script.do_all(remedy(1), tick(1, "50 N·m"), tick(1), tick(2), intent("finish"))
 

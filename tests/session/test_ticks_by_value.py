@@ -122,7 +122,7 @@ def test_deviation_about_a_joint_names_the_ticks_that_are_out_of_their_band(tmp_
     script = tightening(tmp_path, "[{check: at least 80 ft-lb}]")
     script.do_all(tick(1, "70 ft-lb"), tick(2, "81 ft-lb"))
     (event,) = script.do("deviate", operation="pull", about="studs", reason="agreed", by="Kim")
-    assert event["data"]["entries"] == [2 + 1]
+    assert event["data"]["entries"] == [4]
     script.do_all(intent("finish"))
 
 
@@ -260,7 +260,7 @@ def test_tick_of_a_later_stage_waits_for_the_current_one(tmp_path: Path) -> None
 
 def test_earlier_tick_that_was_corrected_is_done_again_only_after_the_later_stages_are_cleared(tmp_path: Path) -> None:
     script = tightening(tmp_path, "[80 ft-lb, 90 ft-lb]")
-    script.do_all(tick(1, "80 ft-lb"), tick(2), tick(1), intent("correct", event=3, value="60 ft-lb", reason="misread"))
+    script.do_all(tick(1, "80 ft-lb"), tick(2), tick(1), intent("correct", event=4, value="60 ft-lb", reason="misread"))
     assert script.refused("tick", joint="studs", fastener=1, value="80 ft-lb") == ["out-of-limit"]
     assert script.refused("tick", joint="studs", fastener=1, stage=2) == ["out-of-limit"]
     script.do_all(intent("untick", joint="studs"), tick(1, "80 ft-lb"), tick(1), tick(2), intent("finish"))
@@ -269,7 +269,7 @@ def test_earlier_tick_that_was_corrected_is_done_again_only_after_the_later_stag
 def test_waived_reading_of_a_later_stage_waits_for_an_earlier_one_that_was_corrected(tmp_path: Path) -> None:
     script = tightening(tmp_path, "[{check: at least 20 N·m}, {check: at least 30 N·m}]")
     script.do_all(tick(1, "25 N·m"), tick(2, "25 N·m"), tick(1, "28 N·m"), waive())
-    script.do_all(intent("correct", event=3, value="15 N·m", reason="misread"))
+    script.do_all(intent("correct", event=4, value="15 N·m", reason="misread"))
     assert script.refused("tick", joint="studs", fastener=1, stage=2, value="31 N·m") == ["out-of-limit"]
 
 
@@ -306,7 +306,7 @@ def test_cleared_tick_above_its_band_still_has_to_be_loosened(tmp_path: Path) ->
     for value in (None, "100 N·m"):
         (reply,) = script.send(tick(1, value))
         assert [reason["code"] for reason in reply["refused"]] == ["remedy-first"]
-    assert "If it was misread, correct log line 3" in reply["refused"][0]["message"]
+    assert "If it was misread, correct log line 4" in reply["refused"][0]["message"]
     script.do_all(tick(1, "100 N·m", loosened=True), intent("untick", joint="studs"))
     assert script.refused("tick", joint="studs", fastener=1) == ["remedy-first"]
     script.do_all(tick(1, loosened=True), tick(2), intent("finish"))
@@ -315,7 +315,7 @@ def test_cleared_tick_above_its_band_still_has_to_be_loosened(tmp_path: Path) ->
 def test_cleared_tick_that_was_misread_is_corrected(tmp_path: Path) -> None:
     script = tightening(tmp_path, "[100 N·m]")
     script.do_all(tick(1, "150 N·m"), intent("untick", joint="studs"))
-    script.do_all(intent("correct", event=3, value="100 N·m", reason="misread"), tick(1), tick(2), intent("finish"))
+    script.do_all(intent("correct", event=4, value="100 N·m", reason="misread"), tick(1), tick(2), intent("finish"))
 
 
 def test_tick_above_the_band_is_remembered_when_the_stage_is_cleared(tmp_path: Path) -> None:
@@ -328,7 +328,7 @@ def test_tick_above_the_band_is_remembered_when_the_stage_is_cleared(tmp_path: P
 def test_reading_corrected_to_above_the_band_makes_a_later_tick_void(tmp_path: Path) -> None:
     script = tightening(tmp_path, "[100 N·m]")
     script.do_all(tick(1, "50 N·m"), tick(1, "100 N·m"))
-    script.do_all(intent("correct", event=3, value="150 N·m", reason="misread"))
+    script.do_all(intent("correct", event=4, value="150 N·m", reason="misread"))
     assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
     assert "out-of-limit" in script.refused("finish")
     assert script.refused("tick", joint="studs", fastener=1) == ["remedy-first"]
@@ -338,7 +338,7 @@ def test_reading_corrected_to_above_the_band_makes_a_later_tick_void(tmp_path: P
 def test_earlier_reading_corrected_into_the_band_does_not_hide_a_cleared_one_above_it(tmp_path: Path) -> None:
     script = tightening(tmp_path, "[100 N·m]")
     script.do_all(tick(1, "50 N·m"), tick(1, "150 N·m"), intent("untick", joint="studs"))
-    script.do_all(intent("correct", event=3, value="100 N·m", reason="misread"))
+    script.do_all(intent("correct", event=4, value="100 N·m", reason="misread"))
     assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
     assert "out-of-limit" in script.refused("finish")
 

@@ -26,7 +26,7 @@ from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.joint_progress import open_out_ticks
 from benchflow.session.rules.running_clocks import counted_from, entry_time
-from benchflow.session.state.clock import EventTime, Now, elapsed
+from benchflow.session.state.clock import EventTime, elapsed_between
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 if TYPE_CHECKING:
@@ -192,7 +192,7 @@ def _time_window_points(
             continue
         title = log.plan.steps[window.operation].title
         end = (entry_time(log.state, step, window.until) if window.until else None) or finished
-        taken = elapsed(since, Now(end.at, end.run, end.ms))
+        taken = elapsed_between(log.state.spans, since, end).high
         did = f"{window.until} entered" if window.until else "finished"
         if window.high is not None and taken > window.high:
             words = f"{did} {rounded_duration(taken)} after “{title}” (window {window.text})"
@@ -203,7 +203,8 @@ def _time_window_points(
             yield WeakPoint("window-tight", words.replace("%", " %"), finished.seq, window.operation)
         started = fact.started if fact is not None else None
         if window.low is not None and started is not None:
-            waited = elapsed(since, Now(started.at, started.run, started.ms))
+            begun = EventTime(started.seq, started.at, started.boot, started.ms)
+            waited = elapsed_between(log.state.spans, since, begun).low
             if waited < window.low:
                 words = f"started {rounded_duration(waited)} after “{title}” (wait {window.text})"
                 yield WeakPoint("window-missed", words, finished.seq, window.operation)

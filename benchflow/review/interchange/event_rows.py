@@ -21,7 +21,7 @@ COLUMNS: Final = (
     "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",
     "entered", "verdict", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
-    "variable", "event", "text", "run", "ms", "format",
+    "variable", "event", "text", "boot", "ms", "format",
 )  # fmt: skip
 """``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
 
@@ -52,7 +52,7 @@ def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
         row["uncertainty"] = uncertainty["value"]
     clock = data.get("clock")
     if clock:
-        row |= {"run": clock["run"], "ms": clock["ms"]}
+        row |= {"boot": clock.get("boot", clock.get("run")), "ms": clock["ms"]}
     text = next((data[name] for name in _TEXT_FIELDS if isinstance(data.get(name), str) and data[name]), None)
     if text is not None:
         row["text"] = text

@@ -26,7 +26,7 @@ _TEXT_KEYS: Final = (
     "uncertainty", "conformity", "instrument", "serial", "joint", "take", "consumable", "lot", "role", "about",
     "move", "variable", "text",
 )  # fmt: skip
-_INTEGER_KEYS: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
+_INTEGER_KEYS: Final = ("seq", "stage", "fastener", "check", "event", "ms")
 
 
 def as_xes(logs: Iterable[LoadedLog]) -> bytes:

@@ -164,6 +164,9 @@ class FactCollector:
                 self._closed = event, now.at
             case (
                 ev.JobOpened()
+                | ev.JobResumed()
+                | ev.RegisterChanged()
+                | ev.PinRefused()
                 | ev.MoveMade()
                 | ev.StateSet()
                 | ev.EvidenceChanged()
@@ -380,7 +383,7 @@ def _instrument_fact(event: ev.InstrumentUsed, line: Line, now: LogTime) -> Inst
 
 def log_time_of(time: EventTime) -> LogTime:
     """The time of an event as a :class:`LogTime`, the form that facts use."""
-    return LogTime(in_log_form(time.at), time.run, time.ms)
+    return LogTime(in_log_form(time.at), time.boot, time.ms, time.seq)
 
 
 def in_log_form(at: str) -> str:

@@ -17,18 +17,19 @@ from benchflow.session.log.timestamps import parse_timestamp
 class LogTime(Struct, frozen=True, array_like=True):
     """The time of an event.
 
-    ``at`` is a timestamp in the log's form (UTC). ``ms`` is the monotonic clock in milliseconds, in the program run
-    with the number ``run``. If the line has no monotonic time, ``run`` is 0.
+    ``at`` is a timestamp in the log's form (UTC). ``ms`` is the boot clock in milliseconds, in the boot ``boot``. If
+    the line has no boot clock, ``boot`` is "" and ``ms`` is the wall clock. ``seq`` is the number of the event.
     """
 
     at: str
-    run: int = 0
+    boot: str = ""
     ms: int = 0
+    seq: int = 0
 
     def seconds_until(self, later: "LogTime") -> float:
-        """Seconds by the monotonic clock within one program run, otherwise by the calendar. Never negative."""
-        if self.run and self.run == later.run:
-            return max(0.0, (later.ms - self.ms) / 1000)
+        """Seconds by the boot clock within one boot, otherwise by the calendar. Never negative."""
+        if self.boot and self.boot == later.boot and self.ms <= later.ms:
+            return (later.ms - self.ms) / 1000
         return max(0.0, (parse_timestamp(later.at) - parse_timestamp(self.at)).total_seconds())
 
 

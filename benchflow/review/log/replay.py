@@ -111,7 +111,7 @@ class Replay:
         return bench_view(state, self._context(state), saved=seq, read_only=reason)
 
     def _context(self, state: State) -> Context:
-        return Context(Now(state.last.at, state.last.run, state.last.ms))
+        return Context(Now(state.last.at, state.last.boot, state.last.ms))
 
     # --- stepping ---
 

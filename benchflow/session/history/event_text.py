@@ -110,6 +110,29 @@ def _opened(event: ev.JobOpened, titles: LogTitles) -> str:
     return "; ".join(parts)
 
 
+def _resumed(event: ev.JobResumed, titles: LogTitles) -> str:
+    text = f"Program started again (version {event.version})"
+    return f"{text} with ANOTHER REGISTER; reason: {event.other_register}" if event.other_register else text
+
+
+def _register_changed(event: ev.RegisterChanged, titles: LogTitles) -> str:
+    match event.change:
+        case "added":
+            return f"Register: {event.person} was added ({event.after})"
+        case "removed":
+            return f"Register: {event.person} was REMOVED ({event.before})"
+        case "retired":
+            return f"Register: {event.person}: last day {event.after or 'removed'} (before: {event.before or 'none'})"
+        case "roles" | "pin":
+            what = "PIN" if event.change == "pin" else "roles"
+            return f"Register: {what} of {event.person} CHANGED from {event.before} to {event.after}"
+
+
+def _pin_refused(event: ev.PinRefused, titles: LogTitles) -> str:
+    role = f" as {event.role}" if event.role else ""
+    return f"A WRONG PIN was entered for {event.person}{role}"
+
+
 def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
     record = titles.record(event.operation, event.name)
     which = ""
@@ -281,6 +304,9 @@ def _closed(event: ev.JobClosed, titles: LogTitles) -> str:
 
 EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.JobOpened: _opened,
+    ev.JobResumed: _resumed,
+    ev.RegisterChanged: _register_changed,
+    ev.PinRefused: _pin_refused,
     ev.OperationStarted: lambda event, titles: "Started",
     ev.OperationPaused: lambda event, titles: "Paused",
     ev.OperationFinished: lambda event, titles: f"Finished{_unknown(event.unknown, titles)}",

@@ -22,7 +22,7 @@ from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import Now, elapsed, event_time
+from benchflow.session.state.clock import event_time, shown_seconds
 
 PAUSE = 15 * 60
 """A pause is printed if no event was logged for this many seconds."""
@@ -59,7 +59,7 @@ def history_text(
             day, operation, zone_name = time.date(), None, f"{time:%Z}"
             yield ""
             yield _day(time) + (f" (times from here on are in {zone_name})" if changed else "")
-        pause = elapsed(event_time(before.last), _end_time(entry.first)) if before else 0
+        pause = shown_seconds(event_time(before.last), event_time(entry.first)) if before else 0
         if pause >= PAUSE:
             yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
         if entry.operation != operation:
@@ -134,7 +134,8 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
         if isinstance(event, ev.OperationStarted):
             started[operation] = line
         elif isinstance(event, ev.OperationFinished | ev.OperationPaused) and operation in started:
-            text += f", {clock_duration(elapsed(event_time(started.pop(operation)), _end_time(line)))} after the start"
+            taken = shown_seconds(event_time(started.pop(operation)), event_time(line))
+            text += f", {clock_duration(taken)} after the start"
         who = (
             f" ({line.by})"
             if line.by != builder or isinstance(event, ev.JobOpened | ev.JobClosed | ev.HoldSigned)
@@ -171,16 +172,10 @@ def _group_from(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line
         key = _group_key(known_event(line)) if similar else None
         if key is None or key != _group_key(first):
             break
-        if elapsed(event_time(before), _end_time(line)) >= PAUSE:
+        if shown_seconds(event_time(before), event_time(line)) >= PAUSE:
             break
         group.append(line)
     return group
-
-
-def _end_time(line: Line) -> Now:
-    """The time of a line, as the end of a duration."""
-    time = event_time(line)
-    return Now(time.at, time.run, time.ms)
 
 
 def _day(time: datetime) -> str:

@@ -18,7 +18,7 @@ from benchflow.session.rules.measurements import from_stored, reading_measuremen
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
 from benchflow.session.rules.remedy_progress import remedy_progress
-from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.signatures import may_not_sign
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.typed_values import read_value
@@ -125,7 +125,7 @@ def _refusal_past_remedy(
             )
             return refuse("not-allowed", message, operation=step.id, name=name)
         for role in roles_to_waive(state, step, subject) or (None,):
-            refusal = signature_refusal(context.shop, by, role, pin, ask_pin=True)
+            refusal = may_not_sign(context, by, role, pin, ask_pin=True)
             if refusal is not None:
                 return refusal
     return None

@@ -3,7 +3,7 @@
 from typing import assert_never
 
 from benchflow.base.plaintext import clean
-from benchflow.session.context import Context, Decision, refuse
+from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.choices import choose_part
 from benchflow.session.intents.corrections import correct_entry
@@ -24,6 +24,8 @@ from benchflow.session.intents.tightening import draw_down, tick_fastener, untic
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
+from benchflow.session.state import events as ev
+from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
 
 
@@ -32,8 +34,30 @@ def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
 
     Among the events are the undos of a remedy that had to wait for this intent.
     """
-    decision = _decide(state, intent, context)
+    waiting = _pin_wait(state, intent, context)
+    decision = _decide(state, intent, context) if waiting is None else waiting
     return decision if isinstance(decision, Refusal) else with_undos_due(state, decision, context)
+
+
+def refused_pin_entries(intent: intents.Intent, refusal: Refusal) -> tuple[Entry, ...]:
+    """The event of a wrong PIN, if that is why the intent was refused."""
+    wrong = refusal.wrong_pin
+    if wrong is None:
+        return ()
+    return (Entry(wrong.person, ev.PinRefused(wrong.person, wrong.role, getattr(intent, "operation", None))),)
+
+
+PIN_WAIT = 2.0
+"""Seconds after a wrong PIN in which no other PIN is accepted."""
+
+
+def _pin_wait(state: State, intent: intents.Intent, context: Context) -> Refusal | None:
+    if state.pin_refused is None or not getattr(intent, "pin", None):
+        return None
+    since = elapsed(state.spans, state.last, state.pin_refused, context.now)
+    if not since.known or since.low >= PIN_WAIT:
+        return None
+    return refuse("pin-wait", "The last PIN was wrong. Wait 2 s, then enter the PIN again")
 
 
 def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:

@@ -8,7 +8,7 @@ from benchflow.session.context import Context, Decision, Entry, refusal_or_none,
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
-from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.signatures import may_not_sign
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -23,7 +23,7 @@ def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, bl
     reasons += _start_value_reasons(procedure, intent.start)
     if reasons:
         return Refusal(tuple(reasons))
-    refusal = signature_refusal(context.shop, by, None, None)
+    refusal = may_not_sign(context, by, None, None)
     if refusal is not None:
         return refusal
     start = {

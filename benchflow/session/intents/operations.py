@@ -19,7 +19,7 @@ from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.proofs import unproven_variables
-from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.signatures import may_not_sign
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -100,7 +100,7 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
         message = f"A rule against damage depends on {name}. Give the reason: how was its state found?"
         return refuse("value-missing", message, state=name)
     if value is not None and found not in ("", ANYONE):
-        refusal = signature_refusal(context.shop, by, found, intent.pin, ask_pin=True)
+        refusal = may_not_sign(context, by, found, intent.pin, ask_pin=True)
         if refusal is not None:
             return refusal
     return (Entry(by, ev.StateSet(name, value, reason)),)

@@ -53,6 +53,21 @@ def read_intent(message: Any) -> Intent | Refusal:
         return Refusal((Reason("bad-intent", f"The intent {name} cannot be read. {clean_line(str(error))}"),))
 
 
+def intent_record(intent: Intent) -> dict[str, Any]:
+    """The intent as JSON for the log: without its PIN, and without the fields that have their defaults."""
+    record = {"intent": intent.__struct_config__.tag}
+    for field in msgspec.structs.fields(type(intent)):
+        value = getattr(intent, field.name)
+        if field.name != "pin" and value is not msgspec.UNSET and (field.required or value != field.default):
+            record[field.encode_name] = _loggable(msgspec.to_builtins(value))
+    return record
+
+
+def _loggable(value: Any) -> Any:
+    """``value`` without characters that could control a terminal, or that UTF-8 cannot hold."""
+    return clean(value.encode("utf-8", "replace").decode()) if isinstance(value, str) else value
+
+
 @cache
 def required_by_field(intent_type: type[BaseIntent]) -> dict[str, bool]:
     """Return the fields of an intent by their JSON names, each with True if it is required."""

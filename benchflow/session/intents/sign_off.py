@@ -7,7 +7,7 @@ from benchflow.session.context import Context, Decision, Entry, quoted_title, re
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_targets import deviation_targets
-from benchflow.session.rules.signatures import deviation_subject, signature_refusal
+from benchflow.session.rules.signatures import deviation_subject, may_not_sign, signature_proof
 from benchflow.session.rules.waivers import (
     about_a_window,
     clocks_waived,
@@ -36,14 +36,15 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     signer = clean(by).strip()
     if intent.by is None or not signer:
         return refuse("value-missing", "Enter who signs (by)", operation=step.id)
-    refusal = signature_refusal(context.shop, signer, hold.by, intent.pin)
+    refusal = may_not_sign(context, signer, hold.by, intent.pin)
     if refusal is not None:
         return refusal
     second = second_person_refusal(state, step, signer, context.shop)
     if second is not None:
         return second
     self_signed = worked_on(state, step, signer, context.shop)
-    return (Entry(signer, ev.HoldSigned(step.id, hold.by, self_signed)),)
+    proven = signature_proof(context, signer, intent.pin)
+    return (Entry(signer, ev.HoldSigned(step.id, hold.by, self_signed, proven)),)
 
 
 def sign_deviation(state: State, intent: intents.SignDeviation, context: Context, by: str) -> Decision:
@@ -67,8 +68,9 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
         return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
     signer = clean(by).strip()
     refusal = not_waivable(state, step, about)
-    for role in roles_to_waive(state, step, about) or (None,):
-        refusal = refusal or signature_refusal(context.shop, signer, role, intent.pin, ask_pin=True)
+    roles = roles_to_waive(state, step, about)
+    for role in roles or (None,):
+        refusal = refusal or may_not_sign(context, signer, role, intent.pin, ask_pin=True)
     if about == HOLD:
         refusal = refusal or second_person_refusal(state, step, signer, context.shop)
     clocks = clocks_waived(state, step, about)
@@ -81,7 +83,14 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
         Entry(
             signer,
             ev.DeviationSigned(
-                step.id, target.subject, reason, tuple(sorted(target.entries)), self_signed, clocks=clocks
+                step.id,
+                target.subject,
+                reason,
+                tuple(sorted(target.entries)),
+                self_signed,
+                clocks=clocks,
+                role=", ".join(roles),
+                proven=signature_proof(context, signer, intent.pin),
             ),
         )
         for target in targets

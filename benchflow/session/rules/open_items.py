@@ -153,7 +153,7 @@ def unwaived_clocks(state: State, step: Step, now: Now) -> Iterator[RunningClock
 def too_late_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that has closed."""
     for clock in unwaived_clocks(state, step, now):
-        if clock.open_left is not None and clock.open_left < 0:
+        if clock.missed:
             yield _too_late(state, step, clock)
 
 
@@ -161,7 +161,7 @@ def late_entry_reasons(state: State, step: Step, name: str, now: Now) -> Iterato
     """A reason for each closed window whose upper end is judged when ``name`` (a value or a check's id) is entered."""
     for clock in unwaived_clocks(state, step, now):
         high = clock.window.high
-        if name and clock.window.until == name and high is not None and clock.since > high:
+        if name and clock.window.until == name and high is not None and (clock.since > high or not clock.known):
             yield _too_late(state, step, clock)
 
 
@@ -169,6 +169,11 @@ def _too_late(state: State, step: Step, clock: RunningClock) -> Reason:
     window = clock.window
     over = clock.since - (window.high or 0.0)
     late = f"{_shown_duration(over)} too late after {since_text(state, window)} ({window.text})"
+    if not clock.known:
+        late = (
+            f"The time since {since_text(state, window)} is not known, because the computer clock was set back. So the "
+            f"window ({window.text}) counts as closed"
+        )
     for before in window_deviations(state, step, window):
         late += f". The deviation signed by {before.by} was for an earlier time"
     return Reason("too-late", f"{late}. {missed_window_advice(state, step, window)}", operation=window.operation)

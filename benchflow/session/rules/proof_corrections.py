@@ -4,7 +4,7 @@ from benchflow.procedure.evidence import NEVER
 from benchflow.session.context import Context, Entry, quoted_title, refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.proofs import failed_proofs, judged_missing, proved_by, unproven_variables
-from benchflow.session.rules.signatures import signature_refusal
+from benchflow.session.rules.signatures import may_not_sign
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
@@ -45,7 +45,7 @@ def correction_refusal(
                 )
                 return refuse("not-allowed", message, operation=step.id, name=value.name)
             for role in roles_to_waive(state, step, value.name):
-                refusal = signature_refusal(context.shop, by, role, pin, ask_pin=True)
+                refusal = may_not_sign(context, by, role, pin, ask_pin=True)
                 if refusal is not None:
                     return refusal
     return None

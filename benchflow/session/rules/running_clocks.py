@@ -4,25 +4,41 @@ from msgspec import Struct
 
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title
-from benchflow.session.state.clock import EventTime, Now, elapsed
+from benchflow.session.state.clock import Elapsed, EventTime, Now, elapsed
 from benchflow.session.state.state import State, check_key
 
 
 class RunningClock(Struct, frozen=True):
-    """A running time window. ``since`` is the number of seconds since the earlier operation was finished.
+    """A running time window. ``elapsed`` is the time since the earlier operation was finished.
 
-    For a window with ``from`` they count from the last entry of that value or check. ``ended`` is true if the entry
+    For a window with ``from`` it counts from the last entry of that value or check. ``ended`` is true if the entry
     that ends the window (``until``) is made: then the upper end no longer counts.
     """
 
     window: TimeWindow
-    since: float
+    elapsed: Elapsed
     ended: bool = False
+
+    @property
+    def since(self) -> float:
+        """The most seconds that can have passed."""
+        return self.elapsed.high
+
+    @property
+    def known(self) -> bool:
+        """False if the clocks contradict each other: then the window is closed, and its lower end is not reached."""
+        return self.elapsed.known
+
+    @property
+    def missed(self) -> bool:
+        """True if the upper end has passed, or may have passed."""
+        left = self.open_left
+        return left is not None and (left < 0 or not self.known)
 
     @property
     def wait_left(self) -> float:
         """Seconds until the window opens; 0 if it is open already or has no lower end."""
-        return 0.0 if self.window.low is None else max(0.0, self.window.low - self.since)
+        return 0.0 if self.window.low is None else max(0.0, self.window.low - self.elapsed.low)
 
     @property
     def open_left(self) -> float | None:
@@ -37,7 +53,7 @@ def running_clocks(state: State, step: Step, now: Now) -> tuple[RunningClock, ..
         since = counted_from(state, window)
         if since is not None:
             ended = bool(window.until) and entry_time(state, step, window.until) is not None
-            found.append(RunningClock(window, elapsed(since, now), ended))
+            found.append(RunningClock(window, elapsed(state.spans, state.last, since, now), ended))
     return tuple(found)
 
 

@@ -1,21 +1,16 @@
 """Signatures: the people who may sign, and the subjects that a deviation can waive."""
 
-from typing import TYPE_CHECKING
-
 from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step, TimeWindow
-from benchflow.session.context import quoted_title, refuse, unknown_name
-from benchflow.session.refusal import Refusal
+from benchflow.session.context import Context, quoted_title, refuse, unknown_name
+from benchflow.session.refusal import Reason, Refusal, WrongPin
 from benchflow.session.rules.deviation_subjects import TIME, window_subject
 from benchflow.session.rules.joint_progress import fasteners_named, joint_progress
 from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.rules.part_matching import match_place
 from benchflow.session.rules.value_results import named_value
+from benchflow.session.state.events import SignatureProof
 from benchflow.session.state.state import HOLD, State, check_key
-
-if TYPE_CHECKING:
-    from benchflow.session.shop.register import Shop
-
 
 # Words for the subject of a deviation that are not names in the procedure:
 
@@ -35,19 +30,35 @@ NEVER = (
 """Requirements other than limits, holds and time windows, which cannot be waived."""
 
 
-def signature_refusal(
-    shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
+def may_not_sign(
+    context: Context, name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
 ) -> Refusal | None:
     """A refusal if ``name`` is not allowed to sign (as ``role``, if given); otherwise ``None``.
 
-    Without people in the shop's register, any name may sign. ``ask_pin`` is as in ``signature_problem``.
+    Without people in the shop's register, any name may sign. ``ask_pin`` is as in ``signature_refusal`` of the
+    register.
     """
+    shop = context.shop
     if shop is None or not shop.people:
         return None
-    from benchflow.session.shop.register import signature_problem
+    from benchflow.session.shop.register import find_person, signature_refusal
 
-    reason = signature_problem(shop, name, role, pin, ask_pin=ask_pin)
-    return None if reason is None else refuse("not-allowed", reason, name=name)
+    found = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, pin_fits=context.pin_fits)
+    if found is None:
+        return None
+    person = find_person(shop, name)
+    wrong = WrongPin(person.name, role or "") if found.code == "pin-wrong" and person is not None else None
+    return Refusal((Reason("not-allowed", found.message, name=name),), wrong)
+
+
+def signature_proof(context: Context, name: str, pin: str | None) -> SignatureProof:
+    """How an allowed signature of ``name`` is proven. A PIN that was entered has been checked by then."""
+    if context.shop is None or not pin:
+        return "name"
+    from benchflow.session.shop.register import find_person
+
+    person = find_person(context.shop, name)
+    return "pin" if person is not None and person.pin else "name"
 
 
 def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:

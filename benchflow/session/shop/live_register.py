@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from hashlib import sha256
 from pathlib import Path
 
+from msgspec.structs import replace
+
 from benchflow import __version__
 from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
@@ -36,6 +38,17 @@ class Register:
         elif stamp != self._stamp:
             self._stamp, self._shop = stamp, self._read()
         return self._shop
+
+    def identified(self) -> Shop | None:
+        """The present register with its id; ``None`` without a shop file. Without an id in the file, the path counts.
+
+        Raises:
+            BenchflowError: as :meth:`shop`.
+        """
+        shop = self.shop()
+        if shop is None or shop.id:
+            return shop
+        return replace(shop, id=f"path-{sha256(str(self.path.resolve()).encode()).hexdigest()[:32]}")
 
     def _read(self) -> Shop:
         try:

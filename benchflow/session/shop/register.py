@@ -8,6 +8,7 @@ import hashlib
 import hmac
 import shlex
 import unicodedata
+from collections.abc import Callable
 from datetime import date
 from typing import Literal
 
@@ -25,12 +26,16 @@ class ShopError(BenchflowError):
 
 
 class Person(Struct, frozen=True, omit_defaults=True):
-    """A person who works here. ``pin`` is the salted hash of the PIN (:func:`hash_pin`); "" if no PIN is set."""
+    """A person who works here.
+
+    ``pin`` is the salted hash of the PIN (:func:`hash_pin`); "" if no PIN is set. ``pin_changed`` is a timestamp.
+    """
 
     name: str
     roles: tuple[str, ...] = ()
     pin: str = ""
     retired: date | None = None
+    pin_changed: str = ""
 
 
 class Defaults(Struct, frozen=True, omit_defaults=True):
@@ -40,13 +45,14 @@ class Defaults(Struct, frozen=True, omit_defaults=True):
 
 
 class Shop(Struct, frozen=True):
-    """The register. ``sha256`` is the digest of its file, which goes into the log."""
+    """The register. ``id`` is permanent and random. ``sha256`` is the digest of its file."""
 
     name: str = ""
     people: tuple[Person, ...] = ()
     instruments: tuple[Instrument, ...] = ()
     defaults: Defaults = Defaults()
     sha256: str = ""
+    id: str = ""
 
 
 # --- people -----------------------------------------------------------------------------------------
@@ -81,13 +87,14 @@ def signature_refusal(
     *,
     ask_pin: bool | None = None,
     on: date | None = None,
+    pin_fits: Callable[[Person, str], bool] = lambda person, pin: pin_matches(pin, person.pin),
 ) -> SignatureRefusal | None:
     """The refusal if ``name`` is not allowed to sign for ``role``; otherwise ``None``.
 
     Without a register any name may sign for any role. If ``role`` is ``None``, any person in the register may sign.
     With ``ask_pin`` a person who has a PIN must enter it; by default only a signature for a role needs the PIN. A PIN
     that is entered is always checked. ``on`` is the day of the signature: a person may sign up to the day of
-    retirement. Without ``on`` a retired person may not sign.
+    retirement. Without ``on`` a retired person may not sign. ``pin_fits`` compares a PIN with that of a person.
     """
     if shop is None:
         return None
@@ -109,7 +116,7 @@ def signature_refusal(
         return SignatureRefusal("pin-missing", f"{person.name} signs with a PIN. Enter it.")
     return (
         None
-        if pin_matches(pin, person.pin)
+        if pin_fits(person, pin)
         else SignatureRefusal("pin-wrong", f"This is not the PIN of {person.name}. Enter it again.")
     )
 

@@ -1,41 +1,152 @@
-"""The time of an event, the present time, and the seconds between them."""
+"""The time of an event, the present time, and how many seconds are proven between them.
+
+Each event has the wall clock and a boot clock, which counts also while the machine sleeps. Within one boot the boot
+clock decides, since nobody can set it. Across boots the wall clock counts.
+"""
+
+from datetime import timedelta
 
 from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+
+NOTED = 2.0
+"""Seconds by which the wall clock has to go back before it is noted. A time server moves it by less."""
+
+TOLERANCE = 120.0
+"""Seconds by which the wall clock may show less than the boot clocks prove. With more, the time is not known. Own rule:
+a clock that a time server corrects after a start is rarely further out."""
+
+BOOT_LENGTH = 8
+"""Number of characters of a boot id that each line keeps."""
 
 
 class EventTime(Struct, frozen=True):
-    """The time at which an event was logged, by the wall clock and by the monotonic clock."""
+    """The time at which an event was logged, by the wall clock and by the boot clock."""
 
     seq: int  # of the event
     at: str  # wall clock, RFC 3339, UTC
-    run: int = 0  # number of the program run; 0 if the log line has no monotonic time
-    ms: int = 0  # monotonic clock: milliseconds since the start of the program run
+    boot: str = ""  # start of the boot id; "" if the line has no boot clock
+    ms: int = 0  # boot clock in milliseconds; without one, the wall clock in milliseconds
 
 
 class Now(Struct, frozen=True):
-    """The present time, by the wall clock and by the monotonic clock."""
+    """The present time, by the wall clock and by the boot clock."""
 
     at: str  # wall clock, RFC 3339, UTC
-    run: int = 0  # number of the program run; 0 in a simulated session
-    ms: int = 0  # monotonic clock: milliseconds since the start of the program run
+    boot: str = ""  # start of the boot id; "" in a simulated session
+    ms: int = 0  # boot clock in milliseconds
+
+
+class BootSpan(Struct, frozen=True):
+    """Events in a row whose boot clock ran on: the boot, the first event, and the boot clock at both ends in ms.
+
+    The last span of a log is still open: its end is the last event.
+    """
+
+    boot: str
+    seq: int
+    first: int
+    last: int
+
+
+class Elapsed(Struct, frozen=True):
+    """The seconds between two times, at least 0.
+
+    ``low`` counts for a lower end of a window, ``high`` for an upper end. ``known`` is false if the clocks contradict
+    each other: ``low`` is then 0, and ``high`` the most that any clock shows. ``across`` is true if the wall clock had
+    to be used, because the boot clock started again in between.
+    """
+
+    low: float
+    high: float
+    known: bool = True
+    across: bool = False
 
 
 def event_time(line: Line) -> EventTime:
     """The time at which a line was logged."""
     clock = line.data.get("clock")
     if clock is None:
-        return EventTime(line.seq, line.at)
-    return EventTime(line.seq, line.at, clock["run"], clock["ms"])
+        return EventTime(line.seq, line.at, "", wall_ms(line.at))
+    # Before format 3 the clock counted from the start of the program run.
+    boot = clock["boot"] if "boot" in clock else f"run {clock['run']}"
+    return EventTime(line.seq, line.at, boot, clock["ms"])
 
 
-def elapsed(since: EventTime, now: Now) -> float:
-    """Return the seconds from ``since`` to ``now``, at least 0.
+def wall_ms(at: str) -> int:
+    """A timestamp as milliseconds since 1970."""
+    return round(parse_timestamp(at).timestamp() * 1000)
 
-    Within one program run the monotonic clock decides, otherwise the wall clock.
+
+def wall_seconds(since: str, until: str) -> float:
+    """The seconds from one timestamp to another; negative if the clock was set back."""
+    return (parse_timestamp(until) - parse_timestamp(since)).total_seconds()
+
+
+def boot_ms(now: Now) -> int:
+    """The boot clock of ``now``; without one, the wall clock. In milliseconds."""
+    return now.ms if now.boot else wall_ms(now.at)
+
+
+def with_event(spans: tuple[BootSpan, ...], last: EventTime | None, new: EventTime) -> tuple[BootSpan, ...]:
+    """The spans after the event at ``new``, which follows the event at ``last``."""
+    if last is not None and last.boot == new.boot and last.ms <= new.ms:
+        return spans
+    closed = () if last is None else (*spans[:-1], _ended(spans[-1], last.ms))
+    return (*closed, BootSpan(new.boot, new.seq, new.ms, new.ms))
+
+
+def elapsed(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now: Now) -> Elapsed:
+    """The seconds from ``since`` to ``now``. ``last`` is the last event of the log, whose clocks are in ``spans``."""
+    wall, end = wall_seconds(since.at, now.at), boot_ms(now)
+    begin = max((index for index, span in enumerate(spans) if span.seq <= since.seq), default=0)
+    same_span = begin == len(spans) - 1 and last.boot == now.boot and last.ms <= end
+    if same_span or (now.boot and _ran_on(spans, last, since, now)):
+        by_boot = (end - since.ms) / 1000
+        return Elapsed(by_boot, max(by_boot, wall))
+    ended = (*spans[:-1], _ended(spans[-1], end if last.boot == now.boot and last.ms <= end else last.ms))
+    starts = (since.ms, *(span.first for span in ended[begin + 1 :]))
+    proven = sum(span.last - start for span, start in zip(ended[begin:], starts, strict=True)) / 1000
+    known = wall >= proven - TOLERANCE
+    if not known:
+        return Elapsed(0.0, max(wall, proven), known=False, across=True)
+    return Elapsed(max(0.0, wall), max(0.0, wall), across=True)
+
+
+def elapsed_between(spans: tuple[BootSpan, ...], since: EventTime, until: EventTime) -> Elapsed:
+    """The seconds from one event of the log to a later one, as they were known then."""
+    then = tuple(span for span in spans if span.seq <= until.seq)
+    return elapsed(then, until, since, Now(until.at, until.boot, until.ms))
+
+
+def shown_seconds(since: EventTime, until: EventTime) -> float:
+    """The seconds between two events for display, by the boot clock if it ran on, else by the wall clock."""
+    if since.boot == until.boot and since.ms <= until.ms:
+        return (until.ms - since.ms) / 1000
+    return max(0.0, wall_seconds(since.at, until.at))
+
+
+def set_back_from(last: EventTime, now: Now) -> str:
+    """The time from which the wall clock was set back after the event at ``last``; "" if it was not.
+
+    Within one boot it is what the wall clock would show now, so that a step is found also after a long pause.
     """
-    if since.run and since.run == now.run:
-        return max(0, now.ms - since.ms) / 1000
-    return max(0.0, (parse_timestamp(now.at) - parse_timestamp(since.at)).total_seconds())
+    by_boot = (now.ms - last.ms) / 1000 if now.boot and now.boot == last.boot and now.ms >= last.ms else 0.0
+    if by_boot - wall_seconds(last.at, now.at) < NOTED:
+        return ""
+    return format_timestamp(parse_timestamp(last.at) + timedelta(seconds=by_boot))
+
+
+def _ran_on(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now: Now) -> bool:
+    """True if the boot clock of ``since`` and ``now`` is one clock that never went back (the log was elsewhere)."""
+    if since.boot != now.boot or since.ms > now.ms:
+        return False
+    ended = (*spans[:-1], _ended(spans[-1], last.ms))
+    marks = [mark for span in ended if span.boot == now.boot for mark in (span.first, span.last)]
+    return marks == sorted(marks) and (not marks or marks[-1] <= now.ms)
+
+
+def _ended(span: BootSpan, last: int) -> BootSpan:
+    return BootSpan(span.boot, span.seq, span.first, last)

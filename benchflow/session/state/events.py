@@ -1,7 +1,11 @@
 """The events of a session log: one class for each kind of log line.
 
-The fields of a class are the keys in the ``data`` of its lines. The session controller adds a ``clock`` to each line
-(:mod:`benchflow.session.state.clock`).
+The fields of a class are the keys in the ``data`` of its lines. The session controller adds to each line:
+
+``clock``   the boot clock (:mod:`benchflow.session.state.clock`)
+``intent``  the number of the intent that wrote the line, from 1
+``of``      the number of lines that this intent wrote
+``sent``    only on the first of them: the intent itself, without its PIN
 """
 
 from typing import Any, Literal
@@ -15,8 +19,14 @@ from benchflow.trade.verdict import OutOfLimit, Verdict
 CheckAnswer = Literal["", "held", "moved"]
 """The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
 
-FORMAT = 2
+FORMAT = 3
 """The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
+
+RULES = 1
+"""The number of the rules that decide on intents. It grows when a rule gets stricter."""
+
+SignatureProof = Literal["", "pin", "name"]
+"""How a signature was proven: by a PIN, or only by the name as typed. Empty in logs of older formats."""
 
 
 class StoredQuantity(Struct, frozen=True):
@@ -35,6 +45,16 @@ class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
     """The base class of all events. Its tag is the ``kind`` of the log line."""
 
 
+class PersonRecord(Struct, frozen=True, omit_defaults=True):
+    """A person in the register: what a signature depends on. The hash of the PIN is never logged."""
+
+    name: str
+    roles: tuple[str, ...] = ()
+    pin: bool = False  # true if a PIN is set
+    pin_changed: str = ""  # when the PIN was set or removed, as written in the register
+    retired: str = ""  # the last day, such as 2026-03-01
+
+
 class JobOpened(Event, frozen=True, tag="opened"):
     """A job was started. This is the first event of every log."""
 
@@ -47,7 +67,43 @@ class JobOpened(Event, frozen=True, tag="opened"):
     version: str  # of benchflow
     simulated: bool = False
     format: int = 1  # not written by version 0.1
-    shop: str | None = None  # SHA-256 of the shop file; None if there was no shop file
+    rules: int = 0  # number of the rules (:data:`RULES`); 0 before format 3
+    boot: str = ""  # boot id of the machine; "" where there is none
+    register: str | None = None  # id of the shop's register; None without one
+    people: tuple[PersonRecord, ...] = ()  # of the register
+    shop: str | None = None  # SHA-256 of id and people of the register; None without one
+
+
+class JobResumed(Event, frozen=True, tag="resumed"):
+    """The program was started again, and the log opened to continue it."""
+
+    version: str
+    format: int
+    rules: int
+    boot: str = ""
+    register: str | None = None
+    people: tuple[PersonRecord, ...] = ()
+    shop: str | None = None
+    other_register: str = ""  # the reason why another register, or none, is used from here on
+
+
+class RegisterChanged(Event, frozen=True, tag="register-changed"):
+    """The entry of a person in the register changed during the job. Adding somebody is only a note."""
+
+    person: str
+    change: Literal["added", "removed", "roles", "pin", "retired"]
+    before: str
+    after: str
+    register: str  # id of the register
+    record: PersonRecord | None = None  # the whole entry afterwards; None if it was removed
+
+
+class PinRefused(Event, frozen=True, tag="pin-refused"):
+    """A wrong PIN was entered for a person. The intent was refused."""
+
+    person: str
+    role: str = ""
+    operation: str | None = None
 
 
 class OperationStarted(Event, frozen=True, tag="started"):
@@ -230,6 +286,7 @@ class HoldSigned(Event, frozen=True, tag="signed"):
     operation: str
     role: str
     self_signed: bool  # true if the signer also worked on the operation
+    proven: SignatureProof = ""
 
 
 class DeviationSigned(Event, frozen=True, tag="deviated"):
@@ -248,6 +305,8 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
     entries: tuple[int, ...] = ()
     self_signed: bool = False  # true for a hold that was waived by a person who worked on the operation
     clocks: tuple[int, ...] = ()
+    role: str = ""  # the roles that the signature needed, with commas; empty if anyone could sign
+    proven: SignatureProof = ""
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):
@@ -356,7 +415,8 @@ class JobClosed(Event, frozen=True, tag="closed"):
 
 
 AnyEvent = (
-    JobOpened | OperationStarted | OperationPaused | OperationFinished | MoveMade
+    JobOpened | JobResumed | RegisterChanged | PinRefused
+    | OperationStarted | OperationPaused | OperationFinished | MoveMade
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
     | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned

@@ -17,7 +17,7 @@ from benchflow.procedure.plan import Plan
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
-from benchflow.session.state.clock import event_time
+from benchflow.session.state.clock import event_time, with_event
 from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
 from benchflow.session.state.state_changes import (
@@ -48,7 +48,11 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
         by=line.by,
         opened_at=line.at,
         seq=line.seq,
-        last=event_time(line),
+        last=(time := event_time(line)),
+        spans=with_event((), None, time),
+        intents=line.data.get("intent", 0),
+        register=opened.register,
+        people=opened.people,
         writes={name: (VariableWrite(0, "", value),) for name, value in start.items()},
         valuation=dict(start),
     )
@@ -73,7 +77,9 @@ def fold(state: State, line: Line) -> State:
 
 def fold_event(state: State, event: ev.AnyEvent | None, line: Line) -> State:
     """Return the state after ``event``, which is the event of ``line``, or ``None`` for an unknown kind."""
-    state = replace(state, seq=line.seq, last=event_time(line))
+    time = event_time(line)
+    spans = with_event(state.spans, state.last, time)
+    state = replace(state, seq=line.seq, last=time, spans=spans, intents=line.data.get("intent", state.intents))
     return state if event is None else _apply(state, event, line)
 
 
@@ -136,10 +142,25 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return with_writes(state, line.seq, "", {event.variable: event.value})
         case ev.JobClosed():
             return replace(state, closed=line.at)
+        case ev.JobResumed():
+            return replace(state, register=event.register, people=event.people)
+        case ev.RegisterChanged():
+            return _fold_register_changed(state, event)
+        case ev.PinRefused():
+            return replace(state, pin_refused=state.last)
         case ev.JobOpened() | ev.ValueCalculated() | ev.ClockWentBack():
             return state  # JobOpened is folded by `begin`; the other two follow from the other events
         case _:
             assert_never(event)
+
+
+def _fold_register_changed(state: State, event: ev.RegisterChanged) -> State:
+    people = {person.name: person for person in state.people}
+    if event.record is None:
+        people.pop(event.person, None)
+    else:
+        people[event.person] = event.record
+    return replace(state, register=event.register, people=tuple(people.values()))
 
 
 def _fold_started(state: State, event: ev.OperationStarted, line: Line) -> State:

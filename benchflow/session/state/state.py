@@ -10,12 +10,13 @@ from msgspec import Struct
 from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
-from benchflow.session.state.clock import EventTime
+from benchflow.session.state.clock import BootSpan, EventTime
 from benchflow.session.state.events import (
     CheckAnswer,
     InstrumentUsed,
     JobOpened,
     LubricantChanged,
+    PersonRecord,
     StoredQuantity,
     WrenchAdapterChanged,
 )
@@ -217,6 +218,11 @@ class State(Struct, frozen=True):
     opened_at: str
     seq: int
     last: EventTime  # of the event ``seq``
+    spans: tuple[BootSpan, ...] = ()  # how the clocks ran, for `elapsed`
+    intents: int = 0  # number of the last intent that was logged
+    register: str | None = None  # id of the shop's register; None without one
+    people: tuple[PersonRecord, ...] = ()  # of the register, as last logged
+    pin_refused: EventTime | None = None  # the last wrong PIN
     done: dict[str, EventTime] = {}  # finished operations by step id, in the order of finishing
     in_progress: str | None = None  # step id of the operation in progress
     started: EventTime | None = None  # when the operation in progress was started

@@ -214,7 +214,7 @@ def latest_start_times(state: State, context: Context) -> dict[str, float]:
 
     def counted(window: TimeWindow) -> float | None:
         since = counted_from(state, window)
-        return None if since is None else -elapsed(since, context.now)
+        return None if since is None else -elapsed(state.spans, state.last, since, context.now).high
 
     seconds_left = latest_starts(state.plan, frozenset(state.done), 0.0, counted)
     return seconds_left if all(seconds >= 0 for seconds in seconds_left.values()) else {}

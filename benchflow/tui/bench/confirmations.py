@@ -20,9 +20,9 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
         return (
             f"The last line of the log was incomplete. A copy is in {journal.torn.name}. Continue with the step shown.",
         )
-    if client.controller.run > 1 and view.rework is not None:
+    if client.controller.resumed and view.rework is not None:
         return (f"Rework in progress: continue with step {view.rework.step} of {view.rework.of}.",)
-    if client.controller.run > 1 and view.now is not None and view.now.in_progress:
+    if client.controller.resumed and view.now is not None and view.now.in_progress:
         return (f"Continue with {view.now.number} {view.now.title}.",)
     return ()
 

@@ -8,7 +8,8 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
-from benchflow.session.controller import Clock, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.machine_clock import Clock
 from benchflow.session.machine_folders import MachineFolders, make_folder, shipped_procedures
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from benchflow.session.shop.live_register import Register
@@ -23,12 +24,15 @@ class JobCatalog:
     """The jobs and procedures of this computer.
 
     ``folder`` is the folder of the logs (default: the platform's data folder). Tests pass in a ``clock``.
+    ``other_register`` is the reason for continuing a job with another register than before.
     """
 
-    def __init__(self, places: MachineFolders, folder: Path | None, clock: Clock | None = None) -> None:
+    def __init__(
+        self, places: MachineFolders, folder: Path | None, clock: Clock | None = None, other_register: str = ""
+    ) -> None:
         self.places = places
         self.folder = folder or places.sessions
-        self._clock = clock
+        self._clock, self._other_register = clock, other_register
 
     def register(self) -> Register:
         """Return the shop register; its file may be missing."""
@@ -66,7 +70,13 @@ class JobCatalog:
         Raises:
             BenchflowError: the log cannot be read, or contains no job.
         """
-        controller = SessionController.resume(log, read=procedure_reader(), clock=self._clock, register=self.register())
+        controller = SessionController.resume(
+            log,
+            read=procedure_reader(),
+            clock=self._clock,
+            register=self.register(),
+            other_register=self._other_register,
+        )
         if controller.simulated and not controller.read_only:
             # In a simulated job each intent carries its time. The bench cannot send that, so the job is view only.
             controller.close()

@@ -199,4 +199,4 @@ def _short(event: Event | None) -> str:
 
 
 def _context(state: State) -> Context:
-    return Context(Now(state.last.at, state.last.run, state.last.ms))
+    return Context(Now(state.last.at, state.last.boot, state.last.ms))

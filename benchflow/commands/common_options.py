@@ -1,0 +1,6 @@
+"""Help texts of options that several commands have."""
+
+OTHER_REGISTER_HELP = (
+    "Continue the job although this is not the register that it was started with. The reason is logged, and printed on "
+    "the build sheet."
+)

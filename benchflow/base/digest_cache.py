@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 import msgspec
 
 from benchflow.base.atomic_write import atomic_write
+from benchflow.base.regular_file import read_regular_file
 
 T = TypeVar("T")
 _LENGTH = 32  # bytes of a SHA-256
@@ -30,12 +31,12 @@ class DigestCache(Generic[T]):
         """The entry ``name`` if it is complete and was made from the source with the SHA-256 ``source``."""
         path = self._path(name)
         try:
-            data = path.read_bytes()
+            data = read_regular_file(path)
             kept_source, digest, body = data[:_LENGTH], data[_LENGTH : 2 * _LENGTH], data[2 * _LENGTH :]
             if kept_source != source or sha256(body).digest() != digest:
                 return None
             value = msgspec.msgpack.decode(body, type=self._type)
-        except (OSError, msgspec.MsgspecError):
+        except (OSError, msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
             return None
         with suppress(OSError):
             os.utime(path)  # marks the entry as recently used

@@ -6,6 +6,7 @@ tag characters); noncharacters and lone surrogates. The zero-width joiner and no
 need them. Source of the ranges: the Unicode Character Database, from memory.
 """
 
+import os
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -34,6 +35,16 @@ def clean(text: str) -> str:
     if _needs_cleaning.search(text) is None:
         return text
     return _unsafe.sub("", _line_breaks.sub("\n", text)).replace("\t", " ")
+
+
+def shown_path(path: str | os.PathLike[str]) -> str:
+    """``path`` for people, on one line: bytes that are not UTF-8 and characters that could do harm as ``\\xff``."""
+    text = os.fsencode(path).decode("utf-8", "backslashreplace")
+    if _needs_cleaning.search(text) is None and "\n" not in text:
+        return text
+    return "".join(
+        each.encode("unicode_escape").decode() if each == "\n" or _needs_cleaning.match(each) else each for each in text
+    )
 
 
 def sentence(text: str) -> str:

@@ -8,12 +8,19 @@ from typing import Any
 
 import msgspec
 
-from benchflow.base.plaintext import clean, unsafe_characters
+from benchflow.base.plaintext import clean, shown_path, unsafe_characters
+
+_UNDECODED = re.compile("[\udc80-\udcff]")  # bytes of a file name that are not UTF-8, as Python reads them
+
+
+def _shown(text: str) -> str:
+    """``text`` without control characters. Bytes of file names that are not UTF-8 are shown as ``\\xff``."""
+    return clean(_UNDECODED.sub(lambda found: f"\\x{ord(found[0]) - 0xDC00:02x}", text))
 
 
 def print_line(text: str = "") -> None:
     """Print one line of the result to standard output."""
-    sys.stdout.write(clean(text) + "\n")
+    sys.stdout.write(_shown(text) + "\n")
 
 
 def print_lines(lines: Iterable[str]) -> None:
@@ -25,7 +32,7 @@ def print_lines(lines: Iterable[str]) -> None:
 def print_message(text: str) -> None:
     """Print one message for the person at the keyboard to standard error."""
     sys.stdout.flush()
-    sys.stderr.write(clean(text) + "\n")
+    sys.stderr.write(_shown(text) + "\n")
 
 
 def print_warning(text: str) -> None:
@@ -35,10 +42,15 @@ def print_warning(text: str) -> None:
 
 def print_json(value: Any) -> None:
     """Print one JSON value on one line to standard output, always in UTF-8."""
-    text = msgspec.json.encode(value, enc_hook=str).decode()  # enc_hook: a path is written as a string
+    text = msgspec.json.encode(value, enc_hook=_as_text).decode()
     sys.stdout.flush()
     sys.stdout.buffer.write(_escape_unsafe(text).encode() + b"\n")
     sys.stdout.buffer.flush()
+
+
+def _as_text(value: Any) -> str:
+    """A value that JSON does not have, as text: a path as people read it."""
+    return shown_path(value) if isinstance(value, Path) else str(value)
 
 
 def _escape_unsafe(text: str) -> str:
@@ -50,8 +62,8 @@ def _escape_unsafe(text: str) -> str:
 
 
 def display_path(path: Path) -> str:
-    """``path`` relative to the current folder if it is below it, otherwise unchanged."""
+    """``path`` relative to the current folder if it is below it, on one line and without control characters."""
     try:
-        return str(path.absolute().relative_to(Path.cwd()))
-    except ValueError:
-        return str(path)
+        return shown_path(path.absolute().relative_to(Path.cwd()))
+    except (ValueError, OSError):  # OSError: the current folder was removed
+        return shown_path(path)

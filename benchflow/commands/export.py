@@ -5,17 +5,18 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.plaintext import shown_path
 from benchflow.commands.console_output import print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import log_paths
-from benchflow.commands.loaded_files import load_named_log
 from benchflow.commands.output_file import write_output
 
 if TYPE_CHECKING:
     from benchflow.review.log.loaded_log import LoadedLog
+    from benchflow.session.log.log_folder import SkippedFile
 
 
-@click.command(epilog=exit_code_help("A log is damaged. The part before the damage is exported."))
+@click.command(epilog=exit_code_help("A file was skipped, or a log is damaged: the part before is exported."))
 @click.argument("names", nargs=-1, required=True, metavar="LOG|FOLDER...")
 @click.option(
     "--as", "form", required=True, type=click.Choice(["csv", "jsonl", "xes", "ical", "markdown"]),
@@ -24,15 +25,13 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
 def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
-    """Export logs for other programs. For a FOLDER, all logs in it are exported."""
-    paths = log_paths(Path(name) for name in names)
+    """Export logs for other programs. For a FOLDER, all logs in it are exported. A file in it that cannot be read is
+    named and skipped."""
+    logs, skipped = _loaded([Path(name) for name in names], any_procedure=form in ("csv", "jsonl"))
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.event_rows import as_csv, as_json_lines
-        from benchflow.review.log.loaded_log import load_log
-        from benchflow.session.procedure_loading import procedure_reader
         from benchflow.session.state.events import FORMAT
 
-        logs = [load_log(path, procedure_reader(), any_procedure=True) for path in paths]
         convert = as_csv if form == "csv" else as_json_lines
         write_output("".join(convert(logs)), out)
         for log in logs:
@@ -42,12 +41,40 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
                     "Its kinds of events are exported as they were written."
                 )
     else:
-        logs = [load_named_log(str(path)) for path in paths]
         write_output(_converted(logs, form), out)
     damaged = [log.path for log in logs if log.damage is not None]
     for path in damaged:
         print_warning(f"{path} is damaged. Only the part before the damage was exported.")
-    return PROBLEM_FOUND if damaged else SUCCESS
+    for file in skipped:
+        print_warning(f"{shown_path(file.path)} {file.why}. It was skipped.")
+    return PROBLEM_FOUND if damaged or skipped else SUCCESS
+
+
+def _loaded(names: list[Path], *, any_procedure: bool) -> "tuple[list[LoadedLog], list[SkippedFile]]":
+    """The logs that are named and those in the folders that are named; and the files of the folders to skip.
+
+    Raises:
+        BenchflowError: a log that is named itself cannot be read.
+    """
+    from benchflow.review.log.loaded_log import load_log
+    from benchflow.review.log.log_file import why_skipped
+    from benchflow.session.log.log_folder import SkippedFile, read_or_skip
+    from benchflow.session.procedure_loading import procedure_reader
+
+    def load(path: Path) -> "LoadedLog":
+        return load_log(path, procedure_reader(), any_procedure=any_procedure)
+
+    logs: list[LoadedLog] = []
+    skipped: list[SkippedFile] = []
+    for name in names:
+        for path in log_paths([name]):
+            why = why_skipped(path) if name.is_dir() else ""
+            found = SkippedFile(path, why) if why else read_or_skip(path, load) if name.is_dir() else load(path)
+            if isinstance(found, SkippedFile):
+                skipped.append(found)
+            else:
+                logs.append(found)
+    return logs, skipped
 
 
 def _converted(logs: "list[LoadedLog]", form: str) -> str | bytes:

@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.catalog import SUFFIX
+from benchflow.session.log.log_folder import SUFFIX
 from benchflow.session.machine_folders import machine_folders, shipped_procedures
 
 PROCEDURE_SUFFIXES = (".yaml", ".yml")
@@ -22,6 +22,14 @@ class Ambiguous(NotFound):
     """Several files match that name."""
 
 
+def exists(path: Path) -> bool:
+    """True if there is a file or folder at ``path``. False for a name that the system does not take."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # too long, or with a character that no name can have
+        return False
+
+
 def find_log(name: str, folder: Path | None = None) -> Path:
     """The log with this path, or the only one in the log folder whose file name contains ``name``.
 
@@ -29,7 +37,7 @@ def find_log(name: str, folder: Path | None = None) -> Path:
         NotFound: no log matches, or several do (:class:`Ambiguous`).
     """
     path = Path(name)
-    if path.exists():
+    if exists(path):
         return path
     logs = _logs(folder)
     matches = [log for log in logs if name.casefold() in log.name.casefold()]
@@ -47,7 +55,7 @@ def find_procedure(name: str) -> Path:
         NotFound: no procedure matches.
     """
     path = Path(name)
-    if path.exists():
+    if exists(path):
         return path
     shipped = shipped_procedures()
     for candidate in shipped:
@@ -64,7 +72,7 @@ def find_procedure_or_log(name: str, folder: Path | None = None) -> Path:
         NotFound: nothing matches, or several logs do (:class:`Ambiguous`).
     """
     path = Path(name)
-    if path.exists():
+    if exists(path):
         return path
     with suppress(NotFound):
         return find_procedure(name)

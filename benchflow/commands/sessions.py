@@ -15,7 +15,7 @@ from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 def sessions(as_json: bool, folder: Path | None) -> int:
     """List the jobs on this machine, the one with the latest entry first."""
     from benchflow.session.catalog import list_sessions
-    from benchflow.session.log.timestamps import parse_timestamp
+    from benchflow.session.log.timestamps import local_time_of
     from benchflow.session.machine_folders import machine_folders
 
     if folder is not None and not folder.is_dir():
@@ -29,8 +29,11 @@ def sessions(as_json: bool, folder: Path | None) -> int:
     if not listed:
         print_message(f"There are no jobs in {log_folder}. Start one with: benchflow run")
     for session in listed:
+        if session.status == "skipped":
+            print_line(f"{session.status:<8} {display_path(session.path)} {session.note}")
+            continue
         status = "in use" if session.status == "held" else session.status
-        last = f"{parse_timestamp(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
+        last = f"{local_time_of(session.last_at):%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""
         print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
         print_line(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "

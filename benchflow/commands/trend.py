@@ -1,14 +1,18 @@
 """The command ``trend``: shows one reading over many builds."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import print_json, print_lines
+from benchflow.commands.console_output import print_json, print_lines, print_warning
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 from benchflow.commands.log_search import search_options, session_source
 from benchflow.commands.output_file import write_output
+
+if TYPE_CHECKING:
+    from benchflow.review.many.session_question import SessionSource
 
 
 @click.command(epilog=exit_code_help())
@@ -39,9 +43,11 @@ def trend(
     with session_source(url, logs) as source:
         if times:
             durations = operation_durations(source, name, *span)
+            _name_skipped(source)
             print_json(durations) if as_json else print_lines(answer_text.duration_lines(durations))
             return SUCCESS
         result = trend_over_builds(source, name, *span)
+        _name_skipped(source)
     if svg is not None:
         if not result.series:
             raise BenchflowError(f"No build has a reading {name}, so there is no chart to draw. Check the name.")
@@ -50,3 +56,9 @@ def trend(
         write_output(chart_svg(result.series[0]), svg)
     print_json(result) if as_json else print_lines(answer_text.trend_lines(result))
     return SUCCESS
+
+
+def _name_skipped(source: "SessionSource") -> None:
+    """Name each file that could not be searched."""
+    for file in source.left_out():
+        print_warning(f"{file.path} {file.why}. It was skipped.")

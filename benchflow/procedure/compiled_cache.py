@@ -16,6 +16,7 @@ from msgspec import Struct
 from benchflow import __version__
 from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, decode
@@ -52,10 +53,9 @@ def load(path: Path, cache_folder: Path | None = None) -> Loaded:
         BenchflowError: the file cannot be read.
     """
     try:
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+        data = read_regular_file(path, MAX_BYTES + 1)
     except OSError as error:
-        raise BenchflowError(f"{path} cannot be read: {error.strerror or error}") from error
+        raise BenchflowError(f"{path} cannot be read: {error.strerror or error}.") from error
     text, problems = decode(data, str(path))
     if text is None:
         return Loaded(None, "", "", problems.listed(None))

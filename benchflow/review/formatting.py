@@ -6,7 +6,7 @@ from decimal import Decimal
 from benchflow.quantity import Quantity, show_short
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import Band
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 
 
 def shown(value: Decimal | str, unit: str, entered: str = "") -> str:
@@ -24,18 +24,18 @@ def shown_reading(reading: ReadingFact) -> str:
 
 def local_time(at: str, zone: tzinfo | None = None) -> str:
     """A timestamp of the log in local time: ``2026-03-02 18:40``. ``zone`` replaces the time zone of the machine."""
-    return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d %H:%M}"
+    return f"{local_time_of(at, zone):%Y-%m-%d %H:%M}"
 
 
 def local_time_with_zone(at: str, zone: tzinfo | None = None, *, seconds: bool = False) -> str:
     """As :func:`local_time`, with the zone: ``2026-03-02 18:40 CET``. With ``seconds``: ``2026-03-02 18:40:05 CET``."""
     clock = "%H:%M:%S" if seconds else "%H:%M"
-    return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d {clock} %Z}"
+    return f"{local_time_of(at, zone):%Y-%m-%d {clock} %Z}"
 
 
 def local_day(at: str, zone: tzinfo | None = None) -> str:
     """The local day of a timestamp of the log: ``2026-03-02``."""
-    return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d}"
+    return f"{local_time_of(at, zone):%Y-%m-%d}"
 
 
 def count(number: int, noun: str, plural: str = "") -> str:

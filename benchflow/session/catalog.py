@@ -11,12 +11,14 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
+from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import read
+from benchflow.session.log.log_folder import SUFFIX, SkippedFile, folder_content, read_or_skip
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state import done_operations
 from benchflow.session.state.events import FORMAT, AnyEvent, typed_event
-
-SUFFIX = ".jsonl"
 
 
 def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
@@ -36,8 +38,9 @@ def _file_name_part(text: str, default: str) -> str:
     return re.sub(r"-{2,}", "-", short).strip("-.") or default
 
 
-LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved"]
-"""``held``: another program has the log open. ``empty``: no event yet. ``moved``: it continues in another file."""
+LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved", "skipped"]
+"""``held``: another program has the log open. ``empty``: no event yet. ``moved``: it continues in another file.
+``skipped``: it is not a file, or it cannot be read."""
 
 
 class SessionSummary(Struct, frozen=True):
@@ -79,25 +82,34 @@ def list_sessions(folder: Path) -> list[SessionSummary]:
     """The logs in ``folder``, the last one worked on first; empty if the folder does not exist.
 
     Only the hash of the first line is checked, so ``damaged`` means that a log cannot be read at all. To check every
-    line, use :func:`benchflow.session.log.journal.verify`.
+    line, use :func:`benchflow.session.log.journal.verify`. A file that cannot be read is in the list as ``skipped``.
 
     Raises:
         BenchflowError: the folder cannot be read.
     """
     try:
-        paths = sorted(folder.glob(f"*{SUFFIX}"))
+        content = folder_content(folder)
+    except FileNotFoundError:
+        return []
     except OSError as error:
         raise BenchflowError(f"The folder {folder} cannot be read: {error.strerror}.") from error
-    logs = (summarize_log(path) for path in paths if path.is_file())
+    skipped = [_skipped(each) for each in content.skipped]
+    logs = [*map(summarize_log, content.logs), *skipped]
     return sorted(logs, key=lambda session: session.last_at, reverse=True)
 
 
 def summarize_log(path: Path) -> SessionSummary:
     """The summary of one log. It checks only the hash of the first line, and never raises."""
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        return SessionSummary(path, "damaged", f"cannot be read: {error.strerror}")
+    found = read_or_skip(path, _summary_of)
+    return _skipped(found) if isinstance(found, SkippedFile) else found
+
+
+def _skipped(file: SkippedFile) -> SessionSummary:
+    return SessionSummary(file.path, "skipped", file.why)
+
+
+def _summary_of(path: Path) -> SessionSummary:
+    data = read_regular_file(path)
     end = data.find(b"\n") + 1
     first = read(data[:end])
     if first.damage:
@@ -111,7 +123,7 @@ def summarize_log(path: Path) -> SessionSummary:
     for number, line in enumerate(data[end:].split(b"\n")[:-1], start=2):
         try:
             events.append(_decode_header(line))
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
             note = f"line {number} is not an event"
             return _summary(opened.data, opened.by, opened.at, path, events, "damaged", note)
     status, note = _status(path, opened.data, events)
@@ -123,7 +135,7 @@ def _status(path: Path, opened: dict[str, Any], events: Iterable[_EventHeader]) 
     if any(event.kind == "closed" for event in events):
         return "closed", ""
     if (new_path := sidecars.moved_to(path)) is not None:
-        return "moved", f"continues in {new_path}"
+        return "moved", f"continues in {shown_path(new_path)}"
     if opened.get("format", 1) != FORMAT:
         return "open", f"written by benchflow {_text(opened, 'version')}; can be viewed, not continued"
     holder = lock.current_holder(path)
@@ -134,6 +146,8 @@ def _summary(
     data: dict[str, Any], by: str, at: str, path: Path, events: list[_EventHeader], status: LogStatus, note: str
 ) -> SessionSummary:
     options = data.get("options")
+    last_at = events[-1].at if events else at
+    parse_timestamp(last_at)  # the list shows it in local time
     return SessionSummary(
         path=path,
         status=status,
@@ -144,7 +158,7 @@ def _summary(
         unit=_text(data, "unit"),
         by=by,
         opened_at=at,
-        last_at=events[-1].at if events else at,
+        last_at=last_at,
         events=1 + len(events),
         done=len(done_operations.done_after(_done_events(events))),
         simulated=data.get("simulated") is True,
@@ -158,7 +172,7 @@ def _done_events(events: Iterable[_EventHeader]) -> Iterator[AnyEvent]:
             continue
         try:
             typed = typed_event(event.kind, _decode_data(event.data))
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
             continue
         if typed is not None:
             yield typed

@@ -24,6 +24,7 @@ from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.line_format import read as read_lines
+from benchflow.session.log.log_folder import why_not_a_file
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
@@ -418,6 +419,8 @@ def _refuse_other_format(path: Path) -> None:
     Raises:
         BenchflowError: the log has another format.
     """
+    if why_not_a_file(path):
+        return  # the journal reports it
     try:
         with path.open("rb") as file:
             first = read_lines(file.readline()).lines

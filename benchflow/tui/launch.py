@@ -4,8 +4,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.catalog import SUFFIX
+from benchflow.base.regular_file import read_regular_file
 from benchflow.session.controller import SessionController
+from benchflow.session.log.log_folder import SUFFIX
 from benchflow.session.machine_folders import machine_folders
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import BenchRequest
@@ -45,8 +46,7 @@ def is_log(target: Path) -> bool:
     if target.suffix in (SUFFIX, ".yaml", ".yml"):
         return target.suffix == SUFFIX
     try:
-        with target.open("rb") as file:
-            return file.read(len(LOG_START)) == LOG_START
+        return read_regular_file(target, len(LOG_START)) == LOG_START
     except OSError:
         return False  # reading the file later reports the error
 

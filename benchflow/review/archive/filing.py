@@ -16,13 +16,15 @@ from typing import Any, Final, NamedTuple
 import msgspec
 from msgspec import Struct
 
+from benchflow.base.plaintext import shown_path
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.archive.index_writer import FiledLog, KnownFile, copied_sessions, forget_stale, known_files, store
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
-from benchflow.review.log.log_file import Unusable, verified_facts
+from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
+from benchflow.session.log.log_folder import why_not_a_file
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 
 BATCH_ROWS = 20_000  # rows written in one transaction
@@ -61,10 +63,11 @@ def file_logs(
     of procedures; ``None``: they are compiled in memory. ``workers`` is the number of processes that read; by default
     the number of processors.
     """
-    resolved = [str(path.resolve()) for path in paths]
+    resolved, left_out = _resolved(paths, bench)
     known = known_files(database, bench, resolved)
     copied = copied_sessions(database) if copy_logs else None
-    jobs, left_out, unchanged = _files_to_read(resolved, known, bench, copied)
+    jobs, unreadable, unchanged = _files_to_read(resolved, known, bench, copied)
+    left_out += unreadable
     counts = _FilingCounts(left_out=left_out, unchanged=unchanged)
     done = len(resolved) - len(jobs)
     batch: list[FiledLog] = []
@@ -118,6 +121,22 @@ class _FilingCounts:
 # --- which files have to be read --------------------------------------------------------------------
 
 
+def _resolved(paths: Iterable[Path], bench: str) -> tuple[list[str], list[LeftOut]]:
+    """The absolute paths as text, and the files whose names a database cannot keep."""
+    resolved: list[str] = []
+    left_out: list[LeftOut] = []
+    for path in paths:
+        # Where a link leads to no file, the link is named.
+        text = str(path.absolute() if why_not_a_file(path) else path.resolve())
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            left_out.append(LeftOut(bench, shown_path(text), "has a name that is not UTF-8 text: rename it"))
+            continue
+        resolved.append(text)
+    return resolved, left_out
+
+
 def _files_to_read(
     paths: Sequence[str], known: dict[str, KnownFile], bench: str, copied: set[str] | None
 ) -> tuple[list[_Job], list[LeftOut], int]:
@@ -127,8 +146,8 @@ def _files_to_read(
     for path in paths:
         try:
             status = os.stat(path)
-        except OSError as error:
-            left_out.append(LeftOut(bench, path, f"cannot be read: {error.strerror}"))
+        except OSError:
+            left_out.append(LeftOut(bench, path, why_not_a_file(Path(path)) or "cannot be read"))
             continue
         before = known.get(path)
         if before is None or not _is_unchanged(path, status, before):
@@ -161,7 +180,7 @@ _decode_hash = msgspec.json.Decoder(_HashedLine).decode
 def _last_hash(path: str, size: int) -> str:
     """The hash of the last complete line; "" if it is not found near the end of the file."""
     try:
-        with open(path, "rb") as file:
+        with open(path, "rb") as file:  # a file that was filed before, so it is a regular one
             file.seek(max(0, size - _TAIL_BYTES))
             tail = file.read(_TAIL_BYTES)
     except OSError:
@@ -170,7 +189,7 @@ def _last_hash(path: str, size: int) -> str:
     whole = lines[1:-1] if size > _TAIL_BYTES else lines[:-1]
     try:
         return _decode_hash(whole[-1]).hash if whole else ""
-    except msgspec.DecodeError:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return ""
 
 
@@ -223,12 +242,11 @@ def _plan_of(compiled: Path | None) -> PlanOf:
 
 
 def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
-    try:
-        data = Path(job.path).read_bytes()
-    except OSError as error:
-        return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {error.strerror}")
+    data = read_log_file(Path(job.path))
+    if isinstance(data, Unusable):
+        return FiledLog(job.path, job.size, job.changed, why=data.why)
     # The file may have grown since it was found: the size recorded is that of the data read.
-    found = verified_facts(data, _plan_of(options.compiled))
+    found = facts_of_file(Path(job.path), data, _plan_of(options.compiled))
     if isinstance(found, Unusable):
         return FiledLog(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None

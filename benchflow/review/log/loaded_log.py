@@ -4,6 +4,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
+from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.formatting import count
@@ -64,7 +65,7 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
         BenchflowError: the procedure in the log cannot be read.
     """
     try:
-        data = regular_file(path).read_bytes()
+        data = read_regular_file(regular_file(path))
     except OSError as error:
         raise NoLog(f"{path} cannot be read: {error.strerror}.") from error
     found = read(data)

@@ -7,12 +7,12 @@ from pathlib import Path
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, PlanOf, interpret
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Line, read
-
-SUFFIX = ".jsonl"
+from benchflow.session.log.log_folder import SUFFIX, SkippedFile, folder_content, read_or_skip, why_not_a_file
 
 
 class NoLog(BenchflowError):
@@ -62,11 +62,39 @@ def unreadable_reason(lines: Sequence[Line], problem: str) -> str:
 
 
 def logs_under(folder: Path) -> list[Path]:
-    """Every log in a folder and its subfolders, in the order of their paths.
+    """Every entry named like a log in a folder and its subfolders, in the order of their paths.
+
+    Entries that cannot be read are in the list too, and subfolders that cannot be read. :func:`read_log_file` gives
+    the reason.
 
     Raises:
-        NoLog: there is no such folder.
+        NoLog: there is no such folder, or it cannot be read.
     """
     if not folder.is_dir():
         raise NoLog(f"There is no folder {folder}.")
-    return sorted(path for path in folder.rglob(f"*{SUFFIX}") if path.is_file())
+    try:
+        content = folder_content(folder, subfolders=True)
+    except OSError as error:
+        raise NoLog(f"The folder {folder} cannot be read: {error.strerror}.") from error
+    return sorted([*content.logs, *(file.path for file in content.skipped)])
+
+
+def why_skipped(path: Path) -> str:
+    """The reason why a path from :func:`logs_under` is not read, as a clause that follows it; "" if it is a file."""
+    why = why_not_a_file(path)
+    return "is a folder that cannot be read" if why and path.suffix != SUFFIX and path.is_dir() else why
+
+
+def read_log_file(path: Path) -> bytes | Unusable:
+    """The content of one file of a list; or the reason why it cannot be read."""
+    why = why_skipped(path)
+    if why:
+        return Unusable(why)
+    data = read_or_skip(path, read_regular_file)
+    return Unusable(data.why) if isinstance(data, SkippedFile) else data
+
+
+def facts_of_file(path: Path, data: bytes, plan_of: PlanOf) -> Facts | Unusable:
+    """The facts of one file of a list, with the content ``data``; or the reason why it is unusable. Never raises."""
+    found = read_or_skip(path, lambda _: verified_facts(data, plan_of))
+    return Unusable(found.why) if isinstance(found, SkippedFile) else found

@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from benchflow.base.plaintext import shown_path
 from benchflow.review.log.interpretation import plans_or_empty
-from benchflow.review.log.log_file import Unusable, verified_facts
+from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
 from benchflow.review.many.session_question import LeftOut, Question, SessionMatch, from_facts, in_order, narrow
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 
@@ -25,16 +26,12 @@ class LogFiles:
             self._read_log(path, bench)
 
     def _read_log(self, path: Path, bench: str) -> None:
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {error.strerror}"))
-            return
-        facts = verified_facts(data, self._plan_of)
+        data = read_log_file(path)
+        facts = data if isinstance(data, Unusable) else facts_of_file(path, data, self._plan_of)
         if isinstance(facts, Unusable):
-            self._left_out.append(LeftOut(bench, str(path), facts.why))
+            self._left_out.append(LeftOut(bench, shown_path(path), facts.why))
             return
-        new = from_facts(facts, bench, str(path))
+        new = from_facts(facts, bench, shown_path(path))
         old = self._found.get(facts.session.session)
         if old is None or is_better_copy(new, old):
             self._found[facts.session.session] = new

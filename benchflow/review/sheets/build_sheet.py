@@ -22,7 +22,7 @@ from benchflow.review.log.facts import InstrumentFact, OperationFact, ReadingFac
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
@@ -328,7 +328,7 @@ def _instrument_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
 def follow_up(log: LoadedLog) -> tuple[SheetFollowUp, ...]:
     """The work due after the build, counted from its close, or from the last event of an open job. Days are local."""
     session = log.facts.session
-    start = parse_timestamp(session.closed_at or session.last_at).astimezone()
+    start = local_time_of(session.closed_at or session.last_at)
     return tuple(
         SheetFollowUp(
             item.title,

@@ -10,7 +10,7 @@ from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, show_with_typed
-from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
+from benchflow.session.log.timestamps import BadTimestamp, local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state import events as ev
@@ -81,7 +81,7 @@ def quantity_text(stored: ev.StoredQuantity) -> str:
 def local_time(at: str, zone: tzinfo | None) -> str:
     """A timestamp of the log in local time, with the zone: ``2026-03-01 19:00:00 CET``."""
     try:
-        return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d %H:%M:%S %Z}"
+        return f"{local_time_of(at, zone):%Y-%m-%d %H:%M:%S %Z}"
     except BadTimestamp:
         return at
 

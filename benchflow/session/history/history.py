@@ -20,7 +20,7 @@ from benchflow.session.history.event_text import LogTitles, event_text, ticks_te
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import event_time, shown_seconds
 
@@ -53,7 +53,7 @@ def history_text(
     zone_name = _zone_name(lines, zone)
     before: HistoryEntry | None = None
     for entry in history_entries(lines, titles):
-        time = parse_timestamp(entry.first.at).astimezone(zone)
+        time = local_time_of(entry.first.at, zone)
         if time.date() != day or f"{time:%Z}" != zone_name:
             changed = f"{time:%Z}" != zone_name
             day, operation, zone_name = time.date(), None, f"{time:%Z}"
@@ -85,7 +85,7 @@ def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Pl
 
 def _zone_name(lines: Sequence[Line], zone: tzinfo | None) -> str:
     """The name of the time zone at the first event; "" for an empty log."""
-    return f"{parse_timestamp(lines[0].at).astimezone(zone):%Z}" if lines else ""
+    return f"{local_time_of(lines[0].at, zone):%Z}" if lines else ""
 
 
 def _heading_lines(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:

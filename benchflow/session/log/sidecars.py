@@ -12,7 +12,11 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.base.regular_file import read_regular_file
+from benchflow.session.log.timestamps import format_timestamp, local_time_of
+
+_MOST_BYTES = 65_536
+"""The most that is read of a sidecar file."""
 
 
 class Holder(Struct, frozen=True):
@@ -26,7 +30,7 @@ class Holder(Struct, frozen=True):
     @property
     def started(self) -> str:
         """``since`` in local time: ``15:55``, on another day ``2026-03-01 15:55``."""
-        since = parse_timestamp(self.since).astimezone()
+        since = local_time_of(self.since)
         return f"{since:%H:%M}" if since.date() == datetime.now().date() else f"{since:%Y-%m-%d %H:%M}"
 
     @property
@@ -49,9 +53,9 @@ def read_holder(log: Path) -> Holder | None:
     """The holder named in the sidecar file; ``None`` if there is none. After a crash it may be out of date."""
     path = _holder_path(log)
     try:
-        holder = msgspec.json.decode(path.read_bytes(), type=Holder)
+        holder = msgspec.json.decode(read_regular_file(path, _MOST_BYTES), type=Holder)
         since = datetime.fromtimestamp(path.stat().st_mtime, UTC)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError, OverflowError, ValueError):
         return None
     return msgspec.structs.replace(holder, since=format_timestamp(since))
 
@@ -75,7 +79,7 @@ def write_moved(log: Path, new_path: Path) -> None:
 def moved_to(log: Path) -> Path | None:
     """The file in which the session of ``log`` continues; ``None`` if it was not moved."""
     try:
-        text = _moved_path(log).read_text(encoding="utf-8").strip()
+        text = read_regular_file(_moved_path(log), _MOST_BYTES).decode().strip()
     except (OSError, UnicodeDecodeError):
         return None
     return Path(text) if text else None

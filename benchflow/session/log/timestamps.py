@@ -39,13 +39,28 @@ def parse_timestamp(text: str) -> datetime:
         ) from error
 
 
+def local_time_of(text: str, zone: tzinfo | None = None) -> datetime:
+    """A timestamp in local time. ``zone`` replaces the time zone of the machine.
+
+    At the ends of the calendar, in year 1 and year 9999, the local time may not exist. Then the time is in UTC.
+
+    Raises:
+        BadTimestamp: the text is not a timestamp, or the day does not exist.
+    """
+    time = parse_timestamp(text)
+    try:
+        return time.astimezone(zone)
+    except (OverflowError, ValueError, OSError):  # the type depends on the system
+        return time
+
+
 def local_date(text: str, zone: tzinfo | None = None) -> date:
     """The local date of a timestamp. ``zone`` replaces the time zone of the machine.
 
     Raises:
         BadTimestamp: the text is not a timestamp, or the day does not exist.
     """
-    return parse_timestamp(text).astimezone(zone).date()
+    return local_time_of(text, zone).date()
 
 
 def _parse_any(text: str) -> datetime:

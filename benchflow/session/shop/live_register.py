@@ -10,6 +10,7 @@ from msgspec.structs import replace
 from benchflow import __version__
 from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log.line_format import Line
 from benchflow.session.shop.register import Shop, find_instrument
 from benchflow.session.state.instrument_uses import instrument_uses
@@ -52,7 +53,7 @@ class Register:
 
     def _read(self) -> Shop:
         try:
-            data = self.path.read_bytes()
+            data = read_regular_file(self.path)
         except OSError as error:
             raise BenchflowError(f"The shop file {self.path} cannot be read: {error.strerror or error}.") from error
         digest = sha256(__version__.encode() + data).digest()

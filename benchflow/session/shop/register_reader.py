@@ -23,6 +23,7 @@
 """
 
 import hashlib
+import re
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -31,6 +32,7 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.problems import Problem, hint_for
 from benchflow.procedure.shapes.basic_shapes import (
@@ -66,7 +68,7 @@ def load_shop(path: Path) -> ParsedShop:
     Raises:
         OSError: the file cannot be opened.
     """
-    text, problems = decode(path.read_bytes(), path.name)
+    text, problems = decode(read_regular_file(path), path.name)
     return ParsedShop(None, problems.listed(None)) if text is None else read_shop(text, path.name)
 
 
@@ -94,6 +96,9 @@ def json_schema() -> JsonSchema:
     }
 
 
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
 # --- shapes of values -------------------------------------------------------------------------------
 
 
@@ -107,6 +112,8 @@ class DateShape(Shape[date]):
         if found is None:
             return None
         try:
+            if _DATE.fullmatch(found.text) is None:  # fromisoformat takes other forms too
+                raise ValueError
             return date.fromisoformat(found.text)
         except ValueError:
             hint = "Write year-month-day, such as 2026-03-01"

@@ -10,6 +10,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.base.atomic_write import atomic_write
+from benchflow.base.regular_file import read_regular_file
 
 SUFFIX = ".draft"
 MAX_BYTES = 1 << 20
@@ -74,7 +75,6 @@ class Drafts:
 
 def _read(path: Path) -> SavedDrafts:
     try:
-        with path.open("rb") as file:
-            return msgspec.json.decode(file.read(MAX_BYTES), type=SavedDrafts)
-    except (OSError, msgspec.DecodeError):
+        return msgspec.json.decode(read_regular_file(path, MAX_BYTES), type=SavedDrafts)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return SavedDrafts()

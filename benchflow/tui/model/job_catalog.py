@@ -6,6 +6,7 @@ from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
+from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
 from benchflow.session.controller import SessionController
@@ -101,9 +102,8 @@ class JobCatalog:
 def title_of(path: Path) -> str:
     """Return the title of a procedure without parsing the file, or the name of the file if no title is found."""
     try:
-        with path.open(encoding="utf-8") as file:
-            head = file.read(TITLE_SEARCH)
-    except (OSError, UnicodeDecodeError):
+        head = read_regular_file(path, TITLE_SEARCH).decode("utf-8", "ignore")
+    except OSError:
         return path.stem
     found = re.search(r"^title:[ \t]*(\S.*?)[ \t]*$", head, re.MULTILINE)
     return clean_line(found[1].strip("\"'")) if found else path.stem

@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 
 FILE = "bench.json"
 
@@ -26,8 +27,8 @@ class Preferences:
         self._path = None if folder is None else folder / FILE
         self._data = PreferenceData()
         if self._path is not None:
-            with suppress(OSError, msgspec.DecodeError):
-                self._data = msgspec.json.decode(self._path.read_bytes(), type=PreferenceData)
+            with suppress(OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+                self._data = msgspec.json.decode(read_regular_file(self._path), type=PreferenceData)
 
     @property
     def bench_theme(self) -> str:

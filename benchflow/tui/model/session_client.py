@@ -12,7 +12,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Context
 from benchflow.session.controller import Accepted, Answer, SessionController
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
 from benchflow.session.state.state import State
@@ -77,7 +77,7 @@ class SessionClient:
     @property
     def now(self) -> datetime:
         """The current time in the local time zone."""
-        return parse_timestamp(self.controller.now().at).astimezone()
+        return local_time_of(self.controller.now().at)
 
     async def send(self, intent: str, **fields: Any) -> Answer:
         """Carry out an intent, then update the view. It runs in a worker thread, because a disk may be slow."""

@@ -7,7 +7,7 @@ from textual.binding import Binding, BindingType
 from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
 from benchflow.review.log.replay import StepSize
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from benchflow.tui.draw.bench_layout import BenchContent, StatusMessage, draw_bench
 from benchflow.tui.draw.key_bar import key_labels
@@ -181,7 +181,7 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
     def draw(self, width: int, height: int) -> DrawnPage:
         frame = self.point.frame
         content = BenchContent(
-            now=parse_timestamp(frame.at).astimezone(),
+            now=local_time_of(frame.at),
             task=_task(self.view),
             item=_joint(self.view),
             message=StatusMessage(

@@ -8,7 +8,7 @@ from textual.binding import BindingType
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.session.catalog import SessionSummary
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
 from benchflow.tui.screens.start_page import NoticePage
@@ -56,7 +56,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             return []
         if self.at < len(self.sessions):
             each = self.sessions[self.at]
-            last = f"{parse_timestamp(each.last_at).astimezone():%Y-%m-%d %H:%M}"
+            last = f"{local_time_of(each.last_at):%Y-%m-%d %H:%M}"
             note = f"; {each.note}" if each.note else ""
             text = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
             return [*hanging("Continue: ", text, width, "text", "label"), *hanging("", str(each.path), width, "faint")]

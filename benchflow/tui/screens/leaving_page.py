@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.procedure.model import FollowUp
 from benchflow.quantity import seconds
-from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.record_forms import waived_title
@@ -134,11 +134,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         if deviations:
             lines.extend([EMPTY, rule(width, "DEVIATIONS")])
             lines.extend(line for each in deviations for line in hanging("· ", each, width))
-        lines.extend(
-            follow_up_lines(
-                self.client.controller.procedure.follow_up, parse_timestamp(state.closed).astimezone(), width
-            )
-        )
+        lines.extend(follow_up_lines(self.client.controller.procedure.follow_up, local_time_of(state.closed), width))
         lines.extend([EMPTY, rule(width, "LOG")])
         lines.extend(styled(part) for part in wrap(str(self.client.log), width))
         lines.append(styled(f"Fingerprint {self.client.controller.journal.head[:16]}", "faint"))

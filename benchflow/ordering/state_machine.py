@@ -136,6 +136,7 @@ class StateMachine:
         self._broken: list[tuple[int, ...]] = []
         self._next: list[list[int]] = []
         self._moved: dict[tuple[int, int], int] = {}
+        self._must_not_meet: dict[tuple[int, bool], tuple[tuple[tuple[int, int], ...], ...]] = {}
 
     # --- valuations -------------------------------------------------------------------------------
 
@@ -175,6 +176,38 @@ class StateMachine:
             for rule in self._matching_rules(valuation, written):
                 return Breach(rule, phase)
         return None
+
+    def must_not_meet(self, effect: int, *, is_move: bool) -> tuple[tuple[tuple[int, int], ...], ...]:
+        """Values of other variables with which the effect breaks a rule, each as pairs of (variable, mask).
+
+        They are the rest of each rule that the written values match. The valuation itself must not break a rule.
+        """
+        known = self._must_not_meet.get((effect, is_move))
+        if known is None:
+            found = {}
+            for settings in (self.effects[effect].sets,) if is_move else self.effects[effect][1:]:
+                written = dict(settings)
+                for rule in {rule for variable in written for rule in self._rules_on[variable]}:
+                    never = self._never[rule]
+                    if all(mask >> written[v] & 1 for v, mask in never if v in written):
+                        found[tuple((v, mask) for v, mask in never if v not in written)] = None
+            known = self._must_not_meet[effect, is_move] = tuple(found)
+        return known
+
+    def _matching_rules(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
+        """The rules that match with ``written`` written over the valuation, in the author's order."""
+        broken = self._broken[valuation]
+        if not written:
+            yield from broken
+            return
+        values = list(self._valuations[valuation])
+        suspects = set(broken)
+        for variable, value in written:
+            values[variable] = value
+            suspects.update(self._rules_on[variable])
+        for index in sorted(suspects):
+            if all(mask >> values[v] & 1 for v, mask in self._never[index]):
+                yield index
 
     def rules_on(self, variable: int) -> Iterator[tuple[tuple[int, int], ...]]:
         """The rules that name the variable, each as pairs of (variable, mask of matching values)."""
@@ -221,30 +254,27 @@ class StateMachine:
     # --- private ----------------------------------------------------------------------------------
 
     def _result(self, valuation: int, effect: int, *, is_move: bool) -> int:
-        if not self.meets(valuation, effect) or self.breach(valuation, effect, is_move=is_move):
-            return BLOCKED
-        sets = self.effects[effect].sets
+        values = self._valuations[valuation]
+        needs, _, sets = self.effects[effect]
+        for variable, mask in needs:
+            if not mask >> values[variable] & 1:
+                return BLOCKED
+        if self._broken[valuation]:
+            if self.breach(valuation, effect, is_move=is_move):
+                return BLOCKED
+        else:
+            for check in self.must_not_meet(effect, is_move=is_move):
+                for variable, mask in check:
+                    if not mask >> values[variable] & 1:
+                        break
+                else:
+                    return BLOCKED
         if not sets:
             return valuation
-        values = list(self._valuations[valuation])
+        written = list(values)
         for variable, value in sets:
-            values[variable] = value
-        return self._number_of_values(tuple(values), safe=True)  # checked for breaches above
-
-    def _matching_rules(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
-        """The rules that match with ``written`` written over the valuation, in the author's order."""
-        broken = self._broken[valuation]
-        if not written:
-            yield from broken
-            return
-        values = list(self._valuations[valuation])
-        suspects = set(broken)
-        for variable, value in written:
-            values[variable] = value
-            suspects.update(self._rules_on[variable])
-        for index in sorted(suspects):
-            if all(mask >> values[v] & 1 for v, mask in self._never[index]):
-                yield index
+            written[variable] = value
+        return self._number_of_values(tuple(written), safe=True)  # checked for breaches above
 
     def _number_of_values(self, values: tuple[int, ...], *, safe: bool = False) -> int:
         number = self._valuation_number.get(values)

@@ -1,11 +1,14 @@
 """Explores groups of variables within a bound: by approximation, over a lattice of sets, or set by set."""
 
+from collections.abc import Callable
+
 from msgspec import Struct
 
 from benchflow.ordering.proof.over_approximation import Approximation, approximate
 from benchflow.ordering.proof.set_families import ExplicitSets, LatticeSets, lattice_size
 from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gated
 from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.work_meter import WORK_PER_CONFIGURATION, WorkMeter
 
 _MANY_SETS = 60_000
 """The most configurations explored set by set at first. A larger group is explored over the lattice if that fits."""
@@ -15,6 +18,8 @@ _BITS_PROCESSED = 30_000
 
 Such a configuration takes about 100 bytes and 10 microseconds. The bound therefore limits both methods to about the
 same memory and time."""
+_APPROXIMATION_SHARE = 4
+"""The approximation of one group may use this part of the work: one unit in 4."""
 _CONFIGURATIONS_PER_STEP = 50
 """A trial of suggested lines costs this many configurations of the bound for each step of the plan."""
 
@@ -55,9 +60,12 @@ class Explorer:
     Lattices are counted by the time and memory that they take, converted to configurations.
     """
 
-    def __init__(self, bound: int, reductions: Reductions = ALL_REDUCTIONS) -> None:
+    def __init__(
+        self, bound: int, reductions: Reductions = ALL_REDUCTIONS, tell: Callable[[], None] | None = None
+    ) -> None:
         self.reductions = reductions
         self.configurations = 0
+        self.work = WorkMeter(bound * WORK_PER_CONFIGURATION, tell=tell)
         self._left = bound
         self._trials_left = bound // _CONFIGURATIONS_PER_STEP
         self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
@@ -98,7 +106,7 @@ class Explorer:
             self.reductions.approximation
             and lattice_size(gated(group, twins), group.all) > self.reductions.small_lattice
         ):
-            known = approximate(group)
+            known = approximate(group, self.work.part(self.work.limit // _APPROXIMATION_SHARE))
             if known.free:
                 self.configurations += known.searched
                 return UnexploredGroup(group, known.searched, known)
@@ -111,7 +119,7 @@ class Explorer:
         size = lattice_size(gate, group.all)
         small = size <= min(self.reductions.small_lattice, self._left)
         if self.reductions.lattice and (small or not self.reductions.set_by_set):
-            return self._lattice_space(group, gate, twins)
+            return self._lattice_space(group, gate, twins, self._left if small else None)
         limit = min(_MANY_SETS, self._left) if self.reductions.lattice else self._left
         is_all = limit == self._left
         space: AnyStateSpace = StateSpace(group, ExplicitSets(gate), gate, twins)
@@ -123,21 +131,23 @@ class Explorer:
         moved = size * len(space.reached) * steps * steps
         if size * width <= self._left * _BITS_STORED and moved <= self._left * _BITS_PROCESSED:
             del space
-            return self._lattice_space(group, gate, twins, cost=moved // _BITS_PROCESSED)
+            self._left = max(self._left - size * width // _BITS_STORED, 0)
+            return self._lattice_space(group, gate, twins, None)
         space = StateSpace(group, ExplicitSets(gate), gate, twins)
         return space if self._explore_counted(space, self._left) else None
 
     def _explore_counted(self, space: AnyStateSpace, limit: int) -> bool:
-        done = space.explore(limit)
+        done = space.explore(limit, self.work)
         self.configurations += space.configurations
         self._left = max(self._left - space.configurations, 0)
         return done
 
     def _lattice_space(
-        self, group: VariableGroup, gate: list[int], twins: list[list[int]], cost: int = 0
-    ) -> StateSpace[int]:
+        self, group: VariableGroup, gate: list[int], twins: list[list[int]], limit: int | None
+    ) -> StateSpace[int] | None:
         space = StateSpace(group, LatticeSets(gate, group.all), gate, twins)
-        space.explore(None)
+        if limit is not None:
+            return space if self._explore_counted(space, limit) else None
+        done = space.explore(None, self.work)
         self.configurations += space.configurations
-        self._left = max(self._left - cost, 0)
-        return space
+        return space if done else None

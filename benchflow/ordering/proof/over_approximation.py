@@ -6,14 +6,16 @@ and no step between the two in the order may overwrite the value. These are more
 A statement that is true for all of them is therefore proven.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
 
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.state_machine import BLOCKED, StateMachine, bits
+from benchflow.ordering.work_meter import WorkMeter
 
 _MOST_VALUATIONS = 20_000
+_BITS_PER_UNIT = 3_000
 
 
 class Approximation(Struct, frozen=True):
@@ -28,87 +30,142 @@ class Approximation(Struct, frozen=True):
     searched: int = 0
 
 
-def approximate(group: VariableGroup) -> Approximation:
-    """The facts about the group that can be proven without exploring it."""
-    valuations = _valuations(group)
+def approximate(group: VariableGroup, work: WorkMeter) -> Approximation:
+    """The facts about the group that can be proven without exploring it, within the limit of ``work``."""
+    valuations = _reachable_valuations(group, work)
     if valuations is None:
         return Approximation(no_breach=False, free=False)
-    return Approximation(not _any_breach(group, valuations), _is_free(group, valuations), len(valuations))
+    no_breach = not _any_breach(group, valuations, work)
+    return Approximation(no_breach, _is_free(group, valuations, work), len(valuations.numbers))
 
 
-def _valuations(group: VariableGroup) -> list[int] | None:
+class _Valuations:
+    """Some valuations of a group. A set of them is a mask with one bit for each, by its place in ``numbers``.
+
+    ``holding`` has, for each variable and value, the set of the valuations with that value. ``after_moves`` has, for
+    each valuation, the places of those that one move leads to.
+    """
+
+    def __init__(self, group: VariableGroup, numbers: list[int], after_moves: list[list[int]]) -> None:
+        self.numbers = numbers
+        self.after_moves = after_moves
+        self.all = (1 << len(numbers)) - 1
+        self.holding: list[list[int]] = []
+        rows = [group.machine.values(number) for number in numbers]
+        for variable, known in enumerate(group.machine.variables):
+            # Written as text first: setting single bits of a long integer copies all of it each time.
+            columns = [bytearray(b"0") * len(rows) for _ in range(len(known.values) + 1)]
+            for place, row in enumerate(rows):
+                columns[row[variable]][-1 - place] = ord("1")
+            self.holding.append([int(bytes(column), 2) if rows else 0 for column in columns])
+
+    def with_values(self, variable: int, mask: int) -> int:
+        """The valuations in which the variable has one of the values in ``mask``."""
+        found = 0
+        for value in bits(mask):
+            found |= self.holding[variable][value]
+        return found
+
+    def that_agree(self, masks: Iterable[tuple[int, int]]) -> int:
+        """The valuations in which each variable has one of its values, given as pairs of (variable, mask)."""
+        found = self.all
+        for variable, mask in masks:
+            found &= self.with_values(variable, mask)
+        return found
+
+
+def _reachable_valuations(group: VariableGroup, work: WorkMeter) -> _Valuations | None:
     """Every valuation that steps and moves can reach, in any order and repeated; ``None`` if there are too many."""
     machine = group.machine
     seen = list(group.starts)
-    known = set(seen)
+    place = {number: index for index, number in enumerate(seen)}
     effects = sorted({machine.effect_of[step] for step in bits(group.all)})
+    moves = range(len(machine.moves))
+    after_moves: list[list[int]] = []
     for valuation in seen:  # the list grows during the loop
-        for then in (
-            *(machine.step(valuation, effect) for effect in effects),
-            *(machine.move(valuation, number) for number in range(len(machine.moves))),
-        ):
-            if then != BLOCKED and then not in known:
-                known.add(then)
-                seen.append(then)
-        if len(seen) > _MOST_VALUATIONS:
+        if len(seen) > _MOST_VALUATIONS or not work.spend(1 + len(effects) + len(moves)):
             return None
-    return seen
+        moved = [machine.move(valuation, number) for number in moves]
+        for then in (*(machine.step(valuation, effect) for effect in effects), *moved):
+            if then != BLOCKED and then not in place:
+                place[then] = len(seen)
+                seen.append(then)
+        after_moves.append([place[then] for then in moved if then not in (BLOCKED, valuation)])
+    return _Valuations(group, seen, after_moves)
 
 
-def _any_breach(group: VariableGroup, valuations: Sequence[int]) -> bool:
+def _any_breach(group: VariableGroup, valuations: _Valuations, work: WorkMeter) -> bool:
     machine = group.machine
-    for effect in machine.move_effects:
-        for valuation in valuations:
-            if machine.meets(valuation, effect) and machine.breach(valuation, effect, is_move=True):
-                return True
+    if any(_breaking(machine, valuations, effect, is_move=True) for effect in set(machine.move_effects)):
+        return True
+    breaking: dict[int, int] = {}
     for step, effect in enumerate(machine.effect_of):
         if group.waiting >> step & 1:
             continue
-        for valuation in _valuations_at(group, valuations, step, group.on_paper[step]):
-            if machine.meets(valuation, effect) and machine.breach(valuation, effect):
-                return True
+        if effect not in breaking:
+            breaking[effect] = _breaking(machine, valuations, effect, is_move=False)
+        if not breaking[effect]:
+            continue
+        if not work.spend(_work_at(group, valuations)):
+            return True
+        if breaking[effect] & _valuations_at(group, valuations, step, group.on_paper[step]):
+            return True
     return False
 
 
-def _is_free(group: VariableGroup, valuations: Sequence[int]) -> bool:
+def _breaking(machine: StateMachine, valuations: _Valuations, effect: int, *, is_move: bool) -> int:
+    """The valuations that meet the needs of the effect, but in which it breaks a rule."""
+    broken = 0
+    for others in machine.must_not_meet(effect, is_move=is_move):
+        broken |= valuations.that_agree(others)
+    return broken and broken & valuations.that_agree(machine.effects[effect].needs)
+
+
+def _is_free(group: VariableGroup, valuations: _Valuations, work: WorkMeter) -> bool:
     machine = group.machine
-    moved = {
-        valuation: [
-            then for n in range(len(machine.moves)) if (then := machine.move(valuation, n)) not in (BLOCKED, valuation)
-        ]
-        for valuation in valuations
-    }
     into: dict[int, list[int]] = {}
-    for valuation, thens in moved.items():
+    for place, thens in enumerate(valuations.after_moves):
         for then in thens:
-            into.setdefault(then, []).append(valuation)
-    able: dict[int, set[int]] = {}
+            into.setdefault(then, []).append(place)
+    able: dict[int, int] = {}
+    able_after_moves: dict[int, int] = {}
     for step in bits(group.all):
         effect = machine.effect_of[step]
+        if not work.spend(_work_at(group, valuations)):
+            return False
         if effect not in able:
-            able[effect] = _extended_by_moves({v for v in valuations if machine.step(v, effect) != BLOCKED}, into)
-        if any(v not in able[effect] for v in _valuations_at(group, valuations, step, group.before[step])):
+            needs = valuations.that_agree(machine.effects[effect].needs)
+            able[effect] = needs & ~_breaking(machine, valuations, effect, is_move=False)
+        left = _valuations_at(group, valuations, step, group.before[step]) & ~able[effect]
+        if left and effect not in able_after_moves:
+            if not work.spend(len(valuations.numbers)):
+                return False
+            able_after_moves[effect] = _extended_by_moves(able[effect], into)
+        if left and left & ~able_after_moves[effect]:
             return False
     return True
 
 
-def _extended_by_moves(targets: set[int], into: dict[int, list[int]]) -> set[int]:
-    """Add to ``targets`` every valuation from which moves alone lead to one of them, and return it."""
-    todo = list(targets)
-    for valuation in todo:  # the list grows during the loop
-        for earlier in into.get(valuation, ()):
-            if earlier not in targets:
-                targets.add(earlier)
+def _extended_by_moves(targets: int, into: dict[int, list[int]]) -> int:
+    """Add to ``targets`` every valuation from which moves alone lead to one of them."""
+    known = set(bits(targets))
+    todo = list(known)
+    for place in todo:  # the list grows during the loop
+        for earlier in into.get(place, ()):
+            if earlier not in known:
+                known.add(earlier)
                 todo.append(earlier)
-    return targets
+    return sum(1 << place for place in known)
 
 
-def _valuations_at(group: VariableGroup, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:
+def _work_at(group: VariableGroup, valuations: _Valuations) -> int:
+    """The work to find the valuations that are possible before one step."""
+    return len(group.steps) + len(valuations.numbers) * len(group.variables) // _BITS_PER_UNIT
+
+
+def _valuations_at(group: VariableGroup, valuations: _Valuations, step: int, before: int) -> int:
     """The valuations possible when everything ``before`` the step is done and the step is not."""
-    masks = _possible_values(group, step, before)
-    for valuation in valuations:
-        if all(mask >> value & 1 for mask, value in zip(masks, group.machine.values(valuation), strict=True)):
-            yield valuation
+    return valuations.that_agree(enumerate(_possible_values(group, step, before)))
 
 
 def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:

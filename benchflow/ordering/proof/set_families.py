@@ -15,6 +15,9 @@ from typing import Generic, TypeVar
 from benchflow.ordering.state_machine import bits
 
 F = TypeVar("F")
+_SETS_PER_UNIT = 16
+_BITS_PER_UNIT = 3_000
+"""The number of sets, or of bits of a lattice, that are tested for one action in one unit of work (about 1 µs)."""
 
 
 class SetFamilies(ABC, Generic[F]):
@@ -63,6 +66,10 @@ class SetFamilies(ABC, Generic[F]):
     @abstractmethod
     def count(self, family: F) -> int:
         """The number of sets in the family."""
+
+    @abstractmethod
+    def work_for(self, family: F, actions: int) -> int:
+        """The units of work to find what each of this number of actions makes of the family."""
 
     @abstractmethod
     def members(self, family: F) -> Iterator[int]:
@@ -116,6 +123,9 @@ class ExplicitSets(SetFamilies[set[int]]):
 
     def count(self, family: set[int]) -> int:
         return len(family)
+
+    def work_for(self, family: set[int], actions: int) -> int:
+        return actions * len(family) // _SETS_PER_UNIT
 
     def members(self, family: set[int]) -> Iterator[int]:
         return iter(family)
@@ -171,6 +181,9 @@ class LatticeSets(SetFamilies[int]):
 
     def count(self, family: int) -> int:
         return family.bit_count()
+
+    def work_for(self, family: int, actions: int) -> int:
+        return actions * family.bit_length() // _BITS_PER_UNIT
 
     def members(self, family: int) -> Iterator[int]:
         raw = family.to_bytes((family.bit_length() + 7) // 8, "little")

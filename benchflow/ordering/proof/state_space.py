@@ -7,6 +7,7 @@ from typing import Any, Generic
 from benchflow.ordering.proof.set_families import F, SetFamilies
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.state_machine import BLOCKED, bits
+from benchflow.ordering.work_meter import WorkMeter
 
 
 class StateSpace(Generic[F]):
@@ -29,20 +30,31 @@ class StateSpace(Generic[F]):
         self.live: dict[int, F] = {}
         self.configurations = 0
         self._within_moves: dict[int, frozenset[int]] = {}
+        self._steps = list(bits(group.all))
+        self._step_effects = sorted({group.machine.effect_of[step] for step in self._steps})
 
     # --- exploring --------------------------------------------------------------------------------
 
-    def explore(self, limit: int | None) -> bool:
-        """Explore breadth first. False if there are more than ``limit`` configurations; then no result is valid."""
+    def explore(self, limit: int | None, work: WorkMeter) -> bool:
+        """Explore breadth first. False if there are more than ``limit`` configurations; then no result is valid.
+
+        It is false too if ``work`` reaches its limit.
+        """
         families = self.families
         frontier: dict[int, F] = {}
         for start in self.group.starts:
             frontier[start] = families.single(0)
             self.reached[start] = families.single(0)
         self.configurations = len(frontier)
+        if limit is not None and self.configurations > limit:
+            return False
+        cost_of_valuation = len(self._step_effects) + len(self._steps) // 8 + len(self.group.machine.moves)
         while frontier:
             coming: dict[int, F] = {}
             for valuation, family in frontier.items():
+                cost = 0 if valuation in self.steps_from else cost_of_valuation
+                if not work.spend(cost + self._cost_of_successors(valuation, family)):
+                    return False
                 for then, new in self._successors(valuation, family):
                     seen = self.reached.get(then)
                     if seen is None:
@@ -58,6 +70,11 @@ class StateSpace(Generic[F]):
             frontier = coming
         self._find_live()
         return True
+
+    def _cost_of_successors(self, valuation: int, family: F) -> int:
+        """The work for the successors: each set and each action is tested, many of them at once."""
+        actions = len(self._steps_at(valuation)) + len(self._moves_at(valuation))
+        return 1 + self.families.work_for(family, actions)
 
     def _successors(self, valuation: int, family: F) -> Iterator[tuple[int, F]]:
         families = self.families
@@ -102,10 +119,9 @@ class StateSpace(Generic[F]):
         known = self.steps_from.get(valuation)
         if known is None:
             machine = self.group.machine
+            after = {effect: machine.step(valuation, effect) for effect in self._step_effects}
             known = [
-                (step, then)
-                for step in bits(self.group.all)
-                if (then := machine.step(valuation, machine.effect_of[step])) != BLOCKED
+                (step, then) for step in self._steps if (then := after[machine.effect_of[step]]) != BLOCKED
             ]
             self.steps_from[valuation] = known
         return known

@@ -245,7 +245,7 @@ sections:
 """,
         "title: Set the lash of no. 4, needs",
         "title: Set the lash of no. 4, after: [set-1], needs",
-        bound=3,
+        bound=7,
     ),
 }
 """The explanation for each code."""

@@ -22,6 +22,7 @@ from benchflow.ordering.interlock import (
     reason_text,
 )
 from benchflow.ordering.wording import step_title
+from benchflow.ordering.work_meter import WorkMeter, unlimited
 from benchflow.procedure.model import Move
 from benchflow.procedure.plan import Plan, Step
 
@@ -108,11 +109,18 @@ class NoRework(Struct, frozen=True, tag="no-rework"):
 
 
 def plan_rework(
-    plan: Plan, history: DoneWork, step_id: str, *, also: Iterable[str] = (), limit: int = DEFAULT_LIMIT
+    plan: Plan,
+    history: DoneWork,
+    step_id: str,
+    *,
+    also: Iterable[str] = (),
+    limit: int = DEFAULT_LIMIT,
+    work: WorkMeter | None = None,
 ) -> ReworkPlan | NoRework:
     """The shortest safe plan that undoes ``step_id`` and its dependents, or every reason why there is none.
 
-    ``also`` names other finished steps that are undone with it, with their dependents.
+    ``also`` names other finished steps that are undone with it, with their dependents. The search ends after ``limit``
+    states, or when ``work`` is spent.
     """
     if step_id not in plan.steps:
         return NoRework((NotInThisBuild(step_id),))
@@ -123,7 +131,7 @@ def plan_rework(
     without = tuple(NoUndo(name) for name in plan.steps if name in undone and not _has_undo(plan, name))
     if without:
         return NoRework(without)
-    search = _ReworkSearch(plan, history, undone, dependents)
+    search = _ReworkSearch(plan, history, undone, dependents, unlimited() if work is None else work)
     found = search.run(limit, weight=1)
     if isinstance(found, SearchLimitReached):
         found = search.run(limit, weight=5)
@@ -252,7 +260,15 @@ _State = tuple[int, tuple[tuple[str, str | None], ...]]
 class _ReworkSearch:
     """An A* search over partly undone states. Every step has to be undone, so plans differ only in their moves."""
 
-    def __init__(self, plan: Plan, history: DoneWork, undone: set[str], dependents: dict[str, tuple[str, ...]]) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        history: DoneWork,
+        undone: set[str],
+        dependents: dict[str, tuple[str, ...]],
+        work: WorkMeter,
+    ) -> None:
+        self._work = work
         self._plan = plan
         self._history = history
         # Try the step that was finished last first: the usual plan is the build in reverse.
@@ -282,7 +298,7 @@ class _ReworkSearch:
             if not left:
                 return self._rework_plan(came_from, state, shortest=weight == 1)
             closed.add(state)
-            if len(closed) > limit:
+            if len(closed) > limit or not self._work.spend(4 * (len(self._steps) + len(self._moves))):
                 return SearchLimitReached(self._steps[-1].id, len(closed))
             if left < self._steps_left(farthest):
                 farthest = state

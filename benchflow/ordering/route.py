@@ -21,12 +21,17 @@ from benchflow.ordering.interlock import AlreadyDone, Blocked, NotInThisBuild, m
 from benchflow.ordering.route_relevance import RelevantActions
 from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits, closure
 from benchflow.ordering.stubborn_sets import StubbornSets
+from benchflow.ordering.work_meter import WorkMeter, unlimited
 from benchflow.procedure.plan import Plan
 
 DEFAULT_LIMIT = 4_000
 """Number of configurations after which the search stops looking for the shortest route."""
 _GREEDY = 5
 """Weight of the estimated rest of the route in a search for any safe route."""
+_WORK_TO_BEGIN = 10
+"""Units of work for each step of the plan, to find what is relevant to the goal."""
+_WORK_PER_NODE = 50
+_WORK_PER_SUCCESSOR = 10
 _LIMIT_OUT_OF_REACH = 300
 """Number of configurations searched for the reasons that block a goal known to be out of reach."""
 
@@ -53,14 +58,22 @@ class NoRoute(Struct, frozen=True, tag="no-route"):
     certain: bool = True
 
 
-def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT) -> SafeRoute | NoRoute:
-    """The shortest safe route from ``configuration`` up to and including ``goal`` (a step id)."""
+def route(
+    plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT, work: WorkMeter | None = None
+) -> SafeRoute | NoRoute:
+    """The shortest safe route from ``configuration`` up to and including ``goal`` (a step id).
+
+    The search ends after ``limit`` configurations, or when ``work`` is spent.
+    """
     if goal not in plan.steps:
         return NoRoute((NotInThisBuild(goal),), configuration)
     if goal in configuration.done:
         return NoRoute((AlreadyDone(goal),), configuration)
+    work = unlimited() if work is None else work
+    if not work.spend(_WORK_TO_BEGIN * len(plan.steps)):
+        return NoRoute((), configuration, certain=False)
     relevant = RelevantActions(plan, configuration, goal)
-    search = _RouteSearch(plan, configuration, goal, relevant)
+    search = _RouteSearch(plan, configuration, goal, relevant, work)
     if relevant.out_of_reach():
         found = search.run(limit=min(limit, _LIMIT_OUT_OF_REACH), weight=_GREEDY)
         return replace(found, certain=True) if isinstance(found, NoRoute) else found
@@ -91,8 +104,11 @@ _Node = tuple[int, int]
 
 
 class _RouteSearch:
-    def __init__(self, plan: Plan, configuration: Configuration, goal: str, relevant: RelevantActions) -> None:
+    def __init__(
+        self, plan: Plan, configuration: Configuration, goal: str, relevant: RelevantActions, work: WorkMeter
+    ) -> None:
         self._plan = plan
+        self._work = work
         self._configuration = configuration
         self.machine = machine = StateMachine(
             plan,
@@ -140,13 +156,14 @@ class _RouteSearch:
             if node[0] & self._goal:
                 return SafeRoute(tuple(self._path(came_from, node)), shortest=weight == 1)
             closed.add(node)
-            if len(closed) > limit:
+            if len(closed) > limit or not self._work.spend(_WORK_PER_NODE):
                 return self._no_route(closest, certain=False)
             if left < closest_left:
                 closest, closest_left = node, left
             for action, done, valuation in self._next_nodes(node):
                 after, early = self._do_early(done, valuation)
                 so_far = cost[node] + 1 + len(early)
+                self._work.spend(_WORK_PER_SUCCESSOR)
                 if so_far >= cost.get(after, so_far + 1):
                     continue
                 cost[after] = so_far

@@ -184,7 +184,7 @@ class StateMachine:
         """
         known = self._must_not_meet.get((effect, is_move))
         if known is None:
-            found = {}
+            found: dict[tuple[tuple[int, int], ...], None] = {}
             for settings in (self.effects[effect].sets,) if is_move else self.effects[effect][1:]:
                 written = dict(settings)
                 for rule in {rule for variable in written for rule in self._rules_on[variable]}:

@@ -1,5 +1,6 @@
 """Counts the work of a search, so that a search that is too long ends at the same point on every machine."""
 
+import sys
 from collections.abc import Callable
 
 WORK_PER_CONFIGURATION = 10
@@ -16,9 +17,7 @@ class WorkMeter:
     Work spent on a part of another meter counts on both. ``tell`` is called after every 20,000 units or so.
     """
 
-    def __init__(
-        self, limit: int, *, whole: "WorkMeter | None" = None, tell: Callable[[], None] | None = None
-    ) -> None:
+    def __init__(self, limit: int, *, whole: "WorkMeter | None" = None, tell: Callable[[], None] | None = None) -> None:
         self.limit = limit
         self.spent = 0
         self._whole = whole
@@ -38,6 +37,16 @@ class WorkMeter:
         within = self.spent <= self.limit
         return (self._whole is None or self._whole.spend(units)) and within
 
+    @property
+    def is_spent(self) -> bool:
+        """True if the search has to end."""
+        return self.spent > self.limit or (self._whole is not None and self._whole.is_spent)
+
     def part(self, limit: int) -> "WorkMeter":
         """A meter for a part of this work: it ends after ``limit`` units, or when this one ends."""
         return WorkMeter(min(limit, self.left), whole=self)
+
+
+def unlimited() -> WorkMeter:
+    """A meter that never ends a search."""
+    return WorkMeter(sys.maxsize)

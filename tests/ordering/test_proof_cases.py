@@ -314,7 +314,7 @@ def test_too_many_choices_of_options_are_reported() -> None:
     options = [Option(f"o{i}", "?", ("x", "y")) for i in range(6)]
     built = procedure(*(op(f"a{i}", when=f"o{i}=x") for i in range(6)), options=options)
     assert prove(built).complete
-    small = prove(built, bound=40_000)
+    small = prove(built, bound=10_000)
     assert not small.complete
     assert "64" not in only_finding(small, "not-explored").message
     assert "more than 10 ways" in only_finding(small, "not-explored").message

@@ -53,7 +53,7 @@ def wide_procedure(kind: Kind, operations: int = 300, states: int = 20, seed: in
 
 
 def _rule(*names: str) -> Rule:
-    return Rule({name: ("on",) for name in names}, "the parts would touch", Mark(1, 1))
+    return Rule(dict.fromkeys(names, ("on",)), "the parts would touch", Mark(1, 1))
 
 
 def _operation(kind: Kind, number: int, names: list[str], draw: Random) -> Operation:
@@ -82,5 +82,11 @@ def _operation(kind: Kind, number: int, names: list[str], draw: Random) -> Opera
             if number and draw.random() < 0.5:
                 after = (Ref(f"op{draw.randrange(number)}"),)
     return Operation(
-        id=f"op{number}", title=f"Do {number}", section="work", number=number + 1, after=after, mark=Mark(1, 1), **effect
+        id=f"op{number}",
+        title=f"Do {number}",
+        section="work",
+        number=number + 1,
+        after=after,
+        mark=Mark(1, 1),
+        **effect,
     )

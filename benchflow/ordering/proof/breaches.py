@@ -37,7 +37,7 @@ def find_breach(
 
     With ``any_length`` the order may be longer than necessary.
     """
-    found = show_breach(analysis, group, space, any_length=any_length)
+    found = show_breach(analysis, group, space, explorer.searches, any_length=any_length)
     if space is not None or not isinstance(found, Undecided):
         return found
     # No breach was found near the start, so the whole group has to be explored.
@@ -45,4 +45,4 @@ def find_breach(
     known = explorer.explore_fully(unexplored_group)
     if known is None:
         return found
-    return show_breach(analysis, group, known, any_length=any_length) if known.breaches else None
+    return show_breach(analysis, group, known, explorer.searches, any_length=any_length) if known.breaches else None

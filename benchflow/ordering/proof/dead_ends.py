@@ -6,6 +6,7 @@ from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.state_space import AnyStateSpace
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.proof.witness import show_dead_end
+from benchflow.ordering.work_meter import WorkMeter
 
 
 def groups_with_dead_ends(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace]]:
@@ -18,8 +19,10 @@ def groups_with_dead_ends(analysis: PlanAnalysis) -> Iterator[tuple[VariableGrou
             yield group, space
 
 
-def has_dead_end(analysis: PlanAnalysis) -> bool:
+def has_dead_end(analysis: PlanAnalysis, work: WorkMeter) -> bool:
     """True if a step is never done, or if the whole procedure may reach the dead end of a group."""
     if analysis.never:
         return True
-    return any(show_dead_end(analysis, group, space) is not None for group, space in groups_with_dead_ends(analysis))
+    return any(
+        show_dead_end(analysis, group, space, work) is not None for group, space in groups_with_dead_ends(analysis)
+    )

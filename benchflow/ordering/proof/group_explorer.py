@@ -20,8 +20,9 @@ Such a configuration takes about 100 bytes and 10 microseconds. The bound theref
 same memory and time."""
 _APPROXIMATION_SHARE = 4
 """The approximation of one group may use this part of the work: one unit in 4."""
-_CONFIGURATIONS_PER_STEP = 50
-"""A trial of suggested lines costs this many configurations of the bound for each step of the plan."""
+_SEARCH_SHARE = 2
+_LEAST_WORK = 200_000
+"""The searches for orders may take half of the work for the exploration. Each may take at least so many units."""
 
 
 class Reductions(Struct, frozen=True):
@@ -57,7 +58,10 @@ class UnexploredGroup(Struct, frozen=True):
 class Explorer:
     """Explores each group once, within ``bound`` configurations in total.
 
-    Lattices are counted by the time and memory that they take, converted to configurations.
+    Lattices are counted by the time and memory that they take, converted to configurations. ``work`` counts what the
+    exploration takes. ``searches`` counts the searches for orders. They have a limit of their own, so that there is
+    work left for them when the exploration has reached the bound. So has ``builds``, for the work
+    on a build without its groups.
     """
 
     def __init__(
@@ -65,16 +69,19 @@ class Explorer:
     ) -> None:
         self.reductions = reductions
         self.configurations = 0
-        self.work = WorkMeter(bound * WORK_PER_CONFIGURATION, tell=tell)
+        self.work = WorkMeter(max(bound * WORK_PER_CONFIGURATION, _LEAST_WORK), tell=tell)
+        self.builds = WorkMeter(self.work.limit, tell=tell)
+        self.searches = WorkMeter(max(self.work.limit // _SEARCH_SHARE, _LEAST_WORK), tell=tell)
         self._left = bound
-        self._trials_left = bound // _CONFIGURATIONS_PER_STEP
+        self._tell = tell
         self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
         self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
 
-    def may_try(self, steps: int) -> bool:
-        """True if one more trial of a plan with this number of steps is within the bound."""
-        self._trials_left -= steps
-        return self._trials_left > 0
+    def for_trials(self) -> "Explorer":
+        """An explorer with a limit of its own, for plans with other lines. It knows the groups explored so far."""
+        found = Explorer(max(self.work.limit // 2, _LEAST_WORK) // WORK_PER_CONFIGURATION, self.reductions, self._tell)
+        found._known, found._in_full = self._known, self._in_full
+        return found
 
     def explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         """The state space of the group, or the approximation if it is not explored.

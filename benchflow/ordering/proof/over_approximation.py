@@ -53,11 +53,10 @@ class _Valuations:
         self.holding: list[list[int]] = []
         rows = [group.machine.values(number) for number in numbers]
         for variable, known in enumerate(group.machine.variables):
-            # Written as text first: setting single bits of a long integer copies all of it each time.
-            columns = [bytearray(b"0") * len(rows) for _ in range(len(known.values) + 1)]
+            columns: list[list[int]] = [[] for _ in range(len(known.values) + 1)]
             for place, row in enumerate(rows):
-                columns[row[variable]][-1 - place] = ord("1")
-            self.holding.append([int(bytes(column), 2) if rows else 0 for column in columns])
+                columns[row[variable]].append(place)
+            self.holding.append([_mask_of(places) if places else 0 for places in columns])
 
     def with_values(self, variable: int, mask: int) -> int:
         """The valuations in which the variable has one of the values in ``mask``."""
@@ -79,7 +78,7 @@ def _reachable_valuations(group: VariableGroup, work: WorkMeter) -> _Valuations 
     machine = group.machine
     seen = list(group.starts)
     place = {number: index for index, number in enumerate(seen)}
-    effects = sorted({machine.effect_of[step] for step in bits(group.all)})
+    effects = sorted(effect for effect in group.steps_of_effect if machine.effects[effect].sets)
     moves = range(len(machine.moves))
     after_moves: list[list[int]] = []
     for valuation in seen:  # the list grows during the loop
@@ -123,39 +122,92 @@ def _breaking(machine: StateMachine, valuations: _Valuations, effect: int, *, is
 
 def _is_free(group: VariableGroup, valuations: _Valuations, work: WorkMeter) -> bool:
     machine = group.machine
-    into: dict[int, list[int]] = {}
-    for place, thens in enumerate(valuations.after_moves):
-        for then in thens:
-            into.setdefault(then, []).append(place)
+    components: list[tuple[int, list[int]]] | None = None
     able: dict[int, int] = {}
-    able_after_moves: dict[int, int] = {}
     for step in bits(group.all):
         effect = machine.effect_of[step]
         if not work.spend(_work_at(group, valuations)):
             return False
+        at_once = valuations.that_agree(machine.effects[effect].needs)
+        if at_once:
+            at_once &= ~_breaking(machine, valuations, effect, is_move=False)
+        left = _valuations_at(group, valuations, step, group.before[step]) & ~at_once
+        if not left:
+            continue
         if effect not in able:
-            needs = valuations.that_agree(machine.effects[effect].needs)
-            able[effect] = needs & ~_breaking(machine, valuations, effect, is_move=False)
-        left = _valuations_at(group, valuations, step, group.before[step]) & ~able[effect]
-        if left and effect not in able_after_moves:
-            if not work.spend(len(valuations.numbers)):
+            if components is None:
+                components = _components(valuations.after_moves)
+                work.spend(2 * len(valuations.numbers))
+            if not work.spend(len(components)):
                 return False
-            able_after_moves[effect] = _extended_by_moves(able[effect], into)
-        if left and left & ~able_after_moves[effect]:
+            able[effect] = _able_after_moves(at_once, components)
+        if left & ~able[effect]:
             return False
     return True
 
 
-def _extended_by_moves(targets: int, into: dict[int, list[int]]) -> int:
+def _able_after_moves(targets: int, components: list[tuple[int, list[int]]]) -> int:
     """Add to ``targets`` every valuation from which moves alone lead to one of them."""
-    known = set(bits(targets))
-    todo = list(known)
-    for place in todo:  # the list grows during the loop
-        for earlier in into.get(place, ()):
-            if earlier not in known:
-                known.add(earlier)
-                todo.append(earlier)
-    return sum(1 << place for place in known)
+    leading: list[bool] = []
+    for members, later in components:
+        leads = bool(members & targets) or any(leading[other] for other in later)
+        leading.append(leads)
+        if leads:
+            targets |= members
+    return targets
+
+
+def _components(after: Sequence[Sequence[int]]) -> list[tuple[int, list[int]]]:
+    """The sets of places that lead to each other, as (mask, numbers of the sets that they lead to directly).
+
+    A set comes after all sets that it leads to. Source: R. Tarjan, Depth-first search and linear graph algorithms,
+    1972; from memory.
+    """
+    found: list[tuple[int, list[int]]] = []
+    component = [-1] * len(after)
+    lowest = [-1] * len(after)
+    stack: list[int] = []
+    count = 0
+    for root in range(len(after)):
+        if lowest[root] >= 0:
+            continue
+        walk = [(root, count, iter(after[root]))]
+        lowest[root] = count
+        count += 1
+        stack.append(root)
+        while walk:
+            here, number, edges = walk[-1]
+            for then in edges:
+                if lowest[then] < 0:
+                    walk.append((then, count, iter(after[then])))
+                    lowest[then] = count
+                    count += 1
+                    stack.append(then)
+                    break
+                if component[then] < 0:
+                    lowest[here] = min(lowest[here], lowest[then])
+            else:
+                walk.pop()
+                if walk:
+                    before = walk[-1][0]
+                    lowest[before] = min(lowest[before], lowest[here])
+                if lowest[here] == number:
+                    members = [stack.pop()]
+                    while members[-1] != here:
+                        members.append(stack.pop())
+                    for place in members:
+                        component[place] = len(found)
+                    later = {component[then] for place in members for then in after[place]} - {len(found)}
+                    found.append((_mask_of(members), sorted(later)))
+    return found
+
+
+def _mask_of(places: Sequence[int]) -> int:
+    """The mask of some places. Setting single bits of a long integer would copy all of it each time."""
+    digits = bytearray(b"0") * (max(places) + 1)
+    for place in places:
+        digits[-1 - place] = ord("1")
+    return int(bytes(digits), 2)
 
 
 def _work_at(group: VariableGroup, valuations: _Valuations) -> int:
@@ -202,18 +254,23 @@ def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
     values = [1 << value for value in machine.values(valuation)]
     left = group.all & ~done
     moves = set(machine.move_effects)
+    waiting = {*moves, *(effect for effect, steps in group.steps_of_effect.items() if steps & left)}
+    may_be_done = 0  # the steps whose effect is possible; it stays possible, because values are only added
     while left:
-        possible = [effect for effect in moves if _may_be_done(machine, effect, values)]
-        moves.difference_update(possible)
-        for step in bits(left):
-            if not group.before[step] & left and _may_be_done(machine, machine.effect_of[step], values):
-                left ^= 1 << step
-                possible.append(machine.effect_of[step])
+        possible = [effect for effect in waiting if _may_be_done(machine, effect, values)]
+        waiting.difference_update(possible)
         for effect in possible:
+            may_be_done |= group.steps_of_effect.get(effect, 0)
+        written = [effect for effect in possible if effect in moves]
+        for step in bits(left & may_be_done):
+            if not group.before[step] & left:
+                left ^= 1 << step
+                written.append(machine.effect_of[step])
+        if not written:
+            return True
+        for effect in written:
             for variable, value in machine.effects[effect].sets:
                 values[variable] |= 1 << value
-        if not possible:
-            return True
     return False
 
 

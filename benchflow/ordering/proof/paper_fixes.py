@@ -22,11 +22,13 @@ from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.state_machine import bits
+from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.expand import prerequisites
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
-_MOST_SETS = 200_000
+_WORK_PER_TRIAL = 200
+"""Units of work for each step of the plans, to analyse them once more with other lines."""
 _MOST_LINES = 8
 _MANY_VALUES = 4
 
@@ -66,14 +68,15 @@ class PaperFixSearch:
         self._before = list(analyses)
         self._rules = rules
         self._explorer = explorer
+        self._work_for_sets = explorer.work.part(explorer.work.left // 2)
         self._procedure = analyses[0].plan.procedure
         self._variables = self._procedure.variables_by_name
         useful = {name for before in analyses for name in useful_moves(before)}
         self._moves = {move.id: move for move in self._procedure.moves if move.id in useful}
         self._known_orders: list[_KnownOrder] = []
         self._candidates: list[list[SuggestedLine]] = []
+        self._excluded: dict[SuggestedLine, int] = {}
         self._tried: set[frozenset[SuggestedLine]] = set()
-        self._sets = 0
 
     def find(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
         """The lines that exclude ``witness`` and every other breach; ``None`` if none were found."""
@@ -100,28 +103,34 @@ class PaperFixSearch:
 
     def _untried_sets(self, size: int) -> Iterator[tuple[SuggestedLine, ...]]:
         """The sets not tried yet that exclude every known order, simplest first."""
-        for chosen in self._excluding_sets((), size):
+        for chosen in self._excluding_sets((), (1 << len(self._known_orders)) - 1, size):
             if frozenset(chosen) not in self._tried:
                 yield chosen
 
-    def _excluding_sets(self, chosen: tuple[SuggestedLine, ...], size: int) -> Iterator[tuple[SuggestedLine, ...]]:
-        self._sets += 1
-        if self._sets > _MOST_SETS:
+    def _excluding_sets(
+        self, chosen: tuple[SuggestedLine, ...], left: int, size: int
+    ) -> Iterator[tuple[SuggestedLine, ...]]:
+        """The sets that contain ``chosen`` and also exclude the known orders in the mask ``left``."""
+        if not left:
+            yield chosen
+            return
+        if len(chosen) == size:
+            return
+        candidates = self._candidates[(left & -left).bit_length() - 1]
+        if not self._work_for_sets.spend(1 + len(candidates) // 2):
             raise _LimitReachedError
-        for place, known in enumerate(self._known_orders):
-            if not any(_excludes(line, known) for line in chosen):
-                if len(chosen) < size:
-                    for line in self._candidates[place]:
-                        yield from self._excluding_sets((*chosen, line), size)
-                return
-        yield chosen
+        is_last = len(chosen) + 1 == size
+        for line in candidates:
+            rest = left & ~self._excluded[line]
+            if not (is_last and rest):
+                yield from self._excluding_sets((*chosen, line), rest, size)
 
     def _simplest(self) -> tuple[SuggestedLine, ...] | None:
         """Lines that make the procedure safe: the simplest line against each known order. Fewer may be enough."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
-            for place, known in enumerate(self._known_orders):
-                if self._candidates[place] and not any(_excludes(line, known) for line in lines):
+            for place in range(len(self._known_orders)):
+                if self._candidates[place] and not any(self._excluded[line] >> place & 1 for line in lines):
                     lines = (*lines, self._candidates[place][0])
             if frozenset(lines) in self._tried:
                 return None
@@ -134,7 +143,8 @@ class PaperFixSearch:
 
     def _is_safe(self, lines: tuple[SuggestedLine, ...]) -> bool:
         """True if no allowed order breaks a rule once these lines are added, and the lines add no other problem."""
-        if not self._explorer.may_try(sum(len(before.order.steps) for before in self._before)):
+        steps = sum(len(before.order.steps) for before in self._before)
+        if not self._explorer.work.spend(_WORK_PER_TRIAL * steps):
             raise _LimitReachedError
         self._tried.add(frozenset(lines))
         for before in self._before:
@@ -142,7 +152,7 @@ class PaperFixSearch:
             after = analyse(plan, self._explorer)
             if not after.conclusive:
                 raise _LimitReachedError
-            if _is_worse(before, after):
+            if _is_worse(before, after, self._explorer.searches):
                 return False
             for group, space in groups_with_breaches(after):
                 if not self._rules & set(group.rules):
@@ -172,7 +182,16 @@ class PaperFixSearch:
         known = _KnownOrder(plan, tuple(steps_taken), witness.rule)
         self._known_orders.append(known)
         lines = dict.fromkeys(self._lines_against(known))
-        self._candidates.append([line for line in lines if not self._makes_move_useless(line)])
+        candidates = [line for line in lines if not self._makes_move_useless(line)]
+        place = len(self._candidates)
+        self._candidates.append(candidates)
+        for line, excluded in self._excluded.items():
+            self._excluded[line] = excluded | _excludes(line, known) << place
+        for line in candidates:
+            if line not in self._excluded:
+                self._excluded[line] = sum(
+                    _excludes(line, each) << number for number, each in enumerate(self._known_orders)
+                )
 
     def _lines_against(self, known: _KnownOrder) -> Iterator[SuggestedLine]:
         """Every line that excludes the order, simplest first. The first line requires the opposite of the rule."""
@@ -232,13 +251,13 @@ def _excludes(line: SuggestedLine, known: _KnownOrder) -> bool:
     return False
 
 
-def _is_worse(before: PlanAnalysis, after: PlanAnalysis) -> bool:
+def _is_worse(before: PlanAnalysis, after: PlanAnalysis, work: WorkMeter) -> bool:
     lost = {before.order.steps[i] for i in bits(before.never)}
     if any(after.order.steps[i] not in lost for i in bits(after.never)):
         return True
     if any(name not in useful_moves(after) for _, space in before.pairs for name in space.useful_moves):
         return True
-    return not has_dead_end(before) and has_dead_end(after)
+    return not has_dead_end(before, work) and has_dead_end(after, work)
 
 
 def useful_moves(analysis: PlanAnalysis) -> set[str]:

@@ -17,6 +17,7 @@ from benchflow.ordering.proof.state_space import AnyStateSpace
 from benchflow.ordering.proof.variable_group import VariableGroup, group_members, start_values
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import bits
+from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.plan import Plan
 
 _MOST_STARTS = 256
@@ -28,7 +29,8 @@ class PlanAnalysis(Struct, frozen=True):
     ``paper`` is the author's partial order. ``order`` adds the prerequisites that states imply. ``never`` is the mask
     of the steps that are not done in any order. ``pairs`` are the groups explored in full, with their state spaces;
     ``unexplored`` are the others. ``separable`` is true if the groups can be finished independently of each other.
-    ``no_start`` is true if every start is forbidden, so that nothing was explored.
+    ``no_start`` is true if every start is forbidden, so that nothing was explored. ``undecided`` is the mask of the
+    steps of which it is not known if any order does them.
     """
 
     plan: Plan
@@ -39,11 +41,13 @@ class PlanAnalysis(Struct, frozen=True):
     unexplored: tuple[UnexploredGroup, ...]
     separable: bool
     no_start: bool
+    undecided: int = 0
 
     @property
     def conclusive(self) -> bool:
         """True if the steps never done and the dead ends are known for certain."""
-        return self.separable and all(each.proven.free for each in self.unexplored) and not self.no_start
+        explored = self.separable and all(each.proven.free for each in self.unexplored)
+        return explored and not self.no_start and not self.undecided
 
     def groups(self) -> list[VariableGroup]:
         return [group for group, _ in self.pairs] + [each.group for each in self.unexplored]
@@ -70,9 +74,10 @@ def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
             separable = False
             break
         partition = [*(members for place, members in enumerate(partition) if place not in places), together]
-    never = exploration.never
+    never, undecided = exploration.never, 0
     if not exploration.no_start and not (separable and all(space.live_starts() for _, space in exploration.pairs)):
-        never |= _never_reached(plan, exploration)
+        lost, undecided = _never_reached(plan, exploration, explorer.searches)
+        never |= lost
     return PlanAnalysis(
         plan,
         exploration.paper,
@@ -82,6 +87,7 @@ def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
         tuple(exploration.unexplored),
         separable,
         exploration.no_start,
+        undecided,
     )
 
 
@@ -115,8 +121,11 @@ class _PlanExploration:
         """
         while True:
             self.pairs, self.unexplored = [], []
-            for members in partition:
-                group, found = self._explored(members)
+            # Explore small groups first, so that one group that is too large does not leave the others unexplored.
+            by_size = sorted(range(len(partition)), key=lambda place: (len(partition[place][1]), place))
+            explored = {place: self._explored(partition[place]) for place in by_size}
+            for place in range(len(partition)):
+                group, found = explored[place]
                 if isinstance(found, UnexploredGroup):
                     self.unexplored.append(replace(found, group=group))
                 else:
@@ -170,19 +179,25 @@ def _place_of(partition: Sequence[Members], group: VariableGroup) -> int:
     return next(place for place, (variables, _) in enumerate(partition) if tuple(variables) == group.variables)
 
 
-def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
-    """The mask of the steps that cannot be reached in the whole plan. A route is searched to each uncertain step."""
+def _never_reached(plan: Plan, exploration: _PlanExploration, work: WorkMeter) -> tuple[int, int]:
+    """The mask of the steps that cannot be reached in the whole plan, and of those that are not decided.
+
+    A route is searched to each uncertain step.
+    """
     order = exploration.order
     left = order.everything & ~exploration.never
+    undecided = 0
     for values in allowed_starts(plan, exploration.groups()):
         for step in bits(left):
             if not left >> step & 1:
                 continue
-            found = route(plan, Configuration(frozenset(), dict(values)), order.steps[step])
+            found = route(plan, Configuration(frozenset(), dict(values)), order.steps[step], work=work)
             if isinstance(found, SafeRoute):
                 done = {order.index[action.id] for action in found.steps if action.id in order.index}
                 left &= ~sum(1 << number for number in done)
-    return left
+            elif not found.certain:
+                undecided |= 1 << step
+    return left & ~undecided, left & undecided
 
 
 def allowed_starts(plan: Plan, groups: Sequence[VariableGroup]) -> list[dict[str, str]]:

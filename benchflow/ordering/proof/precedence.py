@@ -12,14 +12,22 @@ from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.rework import DoneWork, StateWrite
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import bits
+from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.plan import Plan, Step
+
+_SHARE = 4
+"""One search may take this part of the work that is left for all searches: one unit in 4."""
 
 
 class Precedence:
-    """The order of the operations of one plan, over every order that the interlock allows."""
+    """The order of the operations of one plan, over every order that the interlock allows.
 
-    def __init__(self, analysis: PlanAnalysis) -> None:
+    The searches end when ``work`` is spent; what is asked after that is undecided.
+    """
+
+    def __init__(self, analysis: PlanAnalysis, work: WorkMeter) -> None:
         self.analysis = analysis
+        self.work = work
         self._without: dict[str, Plan] = {}
         self._followers: dict[str, set[str]] | None = None
         self._known: dict[tuple[str, ...], Witness | Undecided | None] = {}
@@ -124,9 +132,10 @@ class Precedence:
         """A shortest order of ``plan`` to ``goal`` over all starts, replayed on the whole plan."""
         best: Witness | None = None
         certain = True
+        work = self.work.part(self.work.left // _SHARE)
         starts = allowed_starts(self.analysis.plan, self.analysis.groups())
         for start in starts:
-            found = route(plan, Configuration(frozenset(), dict(start)), goal)
+            found = route(plan, Configuration(frozenset(), dict(start)), goal, work=work)
             if not isinstance(found, SafeRoute):
                 certain &= found.certain
                 continue

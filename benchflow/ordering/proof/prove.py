@@ -13,7 +13,7 @@ from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_vari
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
-from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine, finding
+from benchflow.ordering.proof.proof_findings import Code, OrderFinding, Proof, SuggestedLine, finding
 from benchflow.ordering.proof.remedy_findings import unreachable_remedies, unrestored_settings
 from benchflow.ordering.proof.value_findings import absent_values
 from benchflow.ordering.proof.variable_group import VariableGroup
@@ -29,11 +29,14 @@ from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
 
-DEFAULT_BOUND = 2_000_000
+DEFAULT_BOUND = 500_000
 """The most configurations to explore in total. One takes about 100 bytes if stored by itself."""
 _PERHAPS_SHORTER = " There may be a shorter order."
-_CONFIGURATIONS_PER_CHOICE = 4_000
+_CONFIGURATIONS_PER_CHOICE = 1_000
 """The number of choices of options to check is the bound divided by this number."""
+_WORK_PER_STEP = 20
+_ABOUT_ORDERS: tuple[Code, ...] = ("dead-end", "unreachable-operation", "interlock-needed")
+"""The findings that need an exploration of the groups of states."""
 
 
 def prove(procedure: Procedure, *, bound: int = DEFAULT_BOUND, reductions: Reductions = ALL_REDUCTIONS) -> Proof:
@@ -50,6 +53,7 @@ class _ProofRun:
         self._procedure = procedure
         self._bound = bound
         self._explorer = Explorer(bound, reductions)
+        self._trials = self._explorer.for_trials()
         self._findings: list[OrderFinding] = []
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
         self._reported: set[tuple[object, ...]] = set()
@@ -59,8 +63,7 @@ class _ProofRun:
 
     def run(self) -> Proof:
         self._add(static_checks.forbidden_starts(self._procedure))
-        plans = list(self._plans())
-        analyses = [analyse(plan, self._explorer) for plan in plans]
+        analyses = [analyse(plan, self._explorer) for plan in self._plans()]
         configurations = max(self._explorer.configurations, 1)
         for analysis in analyses:
             self._add(static_checks.cycles(analysis.plan, analysis.paper))
@@ -85,18 +88,32 @@ class _ProofRun:
         most = max(self._bound // _CONFIGURATIONS_PER_CHOICE, 1)
         choices = option_choices(self._procedure, ordering_only=True)
         seen = set()
-        for choice in islice(choices, most):
+        for number, choice in enumerate(islice(choices, most)):
             plan = expand(self._procedure, {**first, **choice})
             build = tuple((name, step.after) for name, step in plan.steps.items()), tuple(moves_of(plan))
-            if build not in seen:
-                seen.add(build)
-                yield plan
+            if build in seen:
+                continue
+            seen.add(build)
+            steps = len(plan.steps)
+            if not self._explorer.builds.spend(steps * (steps + _WORK_PER_STEP)) and number:
+                self._builds_not_checked(number)
+                return
+            if steps >= self._bound:  # even one order has more configurations
+                message = (
+                    f"The bound of {self._bound:,} is too small for the {steps} operations of this procedure. Not"
+                    f" proven: {_codes(_ABOUT_ORDERS)}. Check more with a larger --bound"
+                )
+                self._not_explored("", Mark(), message)
+            yield plan
         if next(choices, None) is not None:
-            message = (
-                f"The options allow more than {most} ways to build, but only the first {most} were checked."
-                " Check more with a larger --bound"
-            )
-            self._not_explored("options", self._procedure.options[0].mark, message)
+            self._builds_not_checked(most)
+
+    def _builds_not_checked(self, checked: int) -> None:
+        message = (
+            f"The options allow more than {checked} ways to build, but only the first {checked} were checked."
+            f" Nothing is proven for the others. Check more with a larger --bound"
+        )
+        self._not_explored("options", self._procedure.options[0].mark, message)
 
     # --- findings ---------------------------------------------------------------------------------
 
@@ -127,7 +144,7 @@ class _ProofRun:
             yield self._dead_end(plan, Witness(_some_start(analysis), ()), causes, (first.id, first.mark))
             return
         for group, space in groups_with_dead_ends(analysis):
-            witness = show_dead_end(analysis, group, space)
+            witness = show_dead_end(analysis, group, space, self._explorer.searches)
             if isinstance(witness, Witness):
                 yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
             elif witness is not None:
@@ -136,7 +153,7 @@ class _ProofRun:
         for group in (
             unexplored_group.group for unexplored_group in analysis.unexplored if not unexplored_group.proven.free
         ):
-            witness = show_dead_end(analysis, group, None)
+            witness = show_dead_end(analysis, group, None, self._explorer.searches)
             if isinstance(witness, Witness):
                 yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
 
@@ -149,7 +166,7 @@ class _ProofRun:
         lost = analyse(plan, self._explorer)
         self._report_unexplored(lost)
         for group, space in groups_with_dead_ends(lost):
-            witness = show_dead_end(lost, group, space)
+            witness = show_dead_end(lost, group, space, self._explorer.searches)
             if isinstance(witness, Witness):
                 yield self._dead_end_after_a_loss(plan, losable, witness, group)
             elif witness is not None:
@@ -182,7 +199,8 @@ class _ProofRun:
 
     def _time_conflicts(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
         plan = analysis.plan
-        found = check_windows(plan, analysis.order, analysis.never)
+        work = self._explorer.searches
+        found = check_windows(plan, analysis.order, analysis.never, work)
         if isinstance(found, WindowConflict):
             name, window = found.windows[0]
             step = plan.steps[name].operation
@@ -191,36 +209,50 @@ class _ProofRun:
             return
         errors = any(each.severity == "error" for each in self._findings)
         if isinstance(found, WindowsUndecided) or (
-            found.order and not errors and not order_is_possible(plan, analysis.order, found, _some_start(analysis))
+            found.order
+            and not errors
+            and not order_is_possible(plan, analysis.order, found, _some_start(analysis), work)
         ):
             message = "It is not proven that all time windows can be kept, because there are too many orders to try"
             self._not_explored("", Mark(), message)
 
     def _add_about_values(self, analysis: PlanAnalysis) -> None:
         """Add what is wrong with the values, remedies and temporary settings in the order of this build."""
-        precedence = Precedence(analysis)
+        precedence = Precedence(analysis, self._explorer.searches)
         found = list(absent_values(precedence, self._absent))
         self._findings += found
         others = [*unreachable_remedies(precedence, self._proven_remedies), *unrestored_settings(precedence)]
+        if any(each.severity == "error" for each in self._findings):
+            # The order has to be corrected first, and is then proven again.
+            others = [each for each in others if each.code != "not-explored"]
         self._add(others)
         self._incomplete |= any(each.code == "not-explored" for each in (*found, *others))
 
     def _report_unexplored(self, analysis: PlanAnalysis) -> None:
-        for unexplored_group in analysis.unexplored:
-            if unexplored_group.proven.free:
-                continue
+        unexplored = [each for each in analysis.unexplored if not each.proven.free]
+        others = len(analysis.groups()) - len(unexplored)
+        for each in unexplored:
+            group = each.group
             message = (
-                f"{_group_text(unexplored_group.group, start=True)}, used by {len(unexplored_group.group.steps)}"
-                f" operations, have too many configurations for the bound of {self._bound:,}."
-                f" {_what_was_proven(unexplored_group)} Check more with a larger --bound"
+                f"{_group_text(group, start=True)}, used by {len(group.steps)} operations, have too many configurations"
+                f" for the bound of {self._bound:,}. Explored: {each.configurations:,}."
+                f" {_what_was_proven(each, others)} Check more with a larger --bound"
             )
-            self._not_explored(_path_of_group(unexplored_group.group), _mark_of_group(unexplored_group.group), message)
+            self._not_explored(_path_of_group(group), _mark_of_group(group), message)
         if not analysis.separable:
             message = (
-                "It is not proven that the whole procedure can always be finished. Groups of states wait for each other"
-                " and are too large to check together. Check more with a larger --bound"
+                "It is not proven that the whole procedure can always be finished (`dead-end`). Groups of states wait"
+                " for each other and are too large to check together. Check more with a larger --bound"
             )
             self._not_explored("", Mark(), message)
+        if analysis.undecided:
+            names = [analysis.order.steps[number] for number in bits(analysis.undecided)]
+            step = analysis.plan.steps[names[0]].operation
+            message = (
+                f"It is not proven that {_listed(names)} can be done (`unreachable-operation`), because there are too"
+                " many orders to try. Check more with a larger --bound"
+            )
+            self._not_explored(step.id, step.mark, message)
 
     def _interlock_needed(self, analyses: list[PlanAnalysis]) -> None:
         for analysis in analyses:
@@ -253,7 +285,7 @@ class _ProofRun:
         elif not all(each.conclusive for each in analyses):
             message += "The procedure is too large to find lines that make it safe on paper."
         else:
-            fix = PaperFixSearch(analyses, rules, self._explorer).find(analysis, witness)
+            fix = PaperFixSearch(analyses, rules, self._trials).find(analysis, witness)
             if fix is None:
                 message += "No `after` and `needs` lines were found that make it safe on paper."
             else:
@@ -308,15 +340,29 @@ def _some_start(analysis: PlanAnalysis) -> dict[str, str]:
     return start
 
 
-def _what_was_proven(unexplored_group: UnexploredGroup) -> str:
-    if unexplored_group.proven.no_breach:
-        return "It is proven that no order breaks a rule, but not that everything can be finished."
-    return "It is not proven that everything can be finished, or that no order breaks a rule."
+def _what_was_proven(unexplored: UnexploredGroup, others: int) -> str:
+    """What is proven about a group that was not explored, and the number of ``others`` that were."""
+    if unexplored.proven.no_breach:
+        proven = "It is proven that no order breaks a rule, but not that everything can be finished."
+    else:
+        proven = "It is not proven that everything can be finished, or that no order breaks a rule."
+    missing = _ABOUT_ORDERS[: 2 if unexplored.proven.no_breach else 3]
+    rest = {0: "", 1: " The other group of states is proven."}.get(
+        others, f" The other {others} groups of states are proven."
+    )
+    return f"{proven} Not proven: {_codes(missing)}.{rest}"
+
+
+def _codes(codes: Sequence[Code]) -> str:
+    return ", ".join(f"`{code}`" for code in codes)
 
 
 def _group_text(group: VariableGroup, *, start: bool = False) -> str:
-    names = ", ".join(group.variables[:6]) + (" and others" if len(group.variables) > 6 else "")
-    return f"{'The' if start else 'the'} states {names}"
+    return f"{'The' if start else 'the'} states {_listed(group.variables)}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:6]) + (" and others" if len(names) > 6 else "")
 
 
 def _path_of_group(group: VariableGroup) -> str:

@@ -14,6 +14,7 @@ from benchflow.ordering.remedy_scope import steps_named, taken_back
 from benchflow.ordering.rework import (
     NoRework,
     ReworkPlan,
+    SearchLimitReached,
     UndoBlocked,
     obstacle_text,
     plan_rework,
@@ -22,6 +23,7 @@ from benchflow.ordering.rework import (
 )
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.wording import all_of, step_title
+from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import ValueRef
@@ -159,15 +161,29 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
     if key in proven:
         return None
     to = precedence.order_to(each.step.id)
-    if not isinstance(to, Witness):
+    if isinstance(to, Undecided):
+        return _undo_not_proven(each, options)
+    if to is None:
         return None
-    found = _undo_after(plan, each.redo, to)
+    found = _undo_after(plan, each.redo, to, precedence.work)
     if isinstance(found, ReworkPlan):
-        ended = _cannot_be_done_again(plan, each, to, found)
+        ended = _cannot_be_done_again(plan, each, to, found, precedence.work)
         if ended is not None:
             return ended
         proven.add(key)
-    return _blocked_undo(plan, each, to, found) if isinstance(found, NoRework) else None
+    if not isinstance(found, NoRework):
+        return None
+    if any(isinstance(reason, SearchLimitReached) for reason in found.reasons):
+        return _undo_not_proven(each, options)
+    return _blocked_undo(plan, each, to, found)
+
+
+def _undo_not_proven(each: RedoOfRemedy, options: dict[str, str]) -> OrderFinding:
+    message = (
+        f"It is not proven that “{each.redo.title}”, which a remedy for `{each.value}` redoes, can be taken back from "
+        f"“{each.step.title}”, because there are too many orders to try"
+    )
+    return finding("not-explored", each.where, each.mark, message, options=options)
 
 
 def _taken_back_without_undo(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
@@ -230,7 +246,7 @@ def _undo_concerns_a_state(precedence: Precedence, redo: Step) -> bool:
     )
 
 
-def _undo_after(plan: Plan, redo: Step, to: Witness) -> ReworkPlan | NoRework | None:
+def _undo_after(plan: Plan, redo: Step, to: Witness, work: WorkMeter) -> ReworkPlan | NoRework | None:
     """The plan to undo a step after the order ``to``, without its last step; ``None`` if there is no `undo` for it.
 
     Temporary settings made after the step are undone with it.
@@ -239,7 +255,7 @@ def _undo_after(plan: Plan, redo: Step, to: Witness) -> ReworkPlan | NoRework | 
     undone = taken_back(plan, history, history.finished, [redo.id])
     if any(plan.steps[name].operation.undo is None for name in undone):
         return None
-    return plan_rework(plan, history, redo.id, also=undone - with_dependents(plan, history, [redo.id]))
+    return plan_rework(plan, history, redo.id, also=undone - with_dependents(plan, history, [redo.id]), work=work)
 
 
 def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness, found: NoRework) -> OrderFinding | None:
@@ -254,7 +270,9 @@ def _blocked_undo(plan: Plan, each: RedoOfRemedy, to: Witness, found: NoRework) 
     return _with_order(each, message, to, dict(plan.options))
 
 
-def _cannot_be_done_again(plan: Plan, each: RedoOfRemedy, to: Witness, undo: ReworkPlan) -> OrderFinding | None:
+def _cannot_be_done_again(
+    plan: Plan, each: RedoOfRemedy, to: Witness, undo: ReworkPlan, work: WorkMeter
+) -> OrderFinding | None:
     """A finding if no order leads from the undone work back to the operation with the remedy.
 
     A state that is not known after an `undo`, and that somebody may enter as found, can have any value.
@@ -268,7 +286,7 @@ def _cannot_be_done_again(plan: Plan, each: RedoOfRemedy, to: Witness, undo: Rew
     blocked: NoRoute | None = None
     for values in product(*(variable.values for variable in findable)):
         valuation = {**left.valuation, **dict(zip([variable.name for variable in findable], values, strict=True))}
-        again = route(plan, Configuration(frozenset(left.finished), valuation), each.step.id)
+        again = route(plan, Configuration(frozenset(left.finished), valuation), each.step.id, work=work)
         if isinstance(again, SafeRoute) or not again.certain:
             return None
         blocked = blocked or again
@@ -313,6 +331,12 @@ def unrestored_settings(precedence: Precedence) -> Iterator[OrderFinding]:
             if plan.steps[name].operation.undo is not None or name == step.id or not precedence.is_done(name):
                 continue  # it can be done again after the setting
             witness = precedence.order_without(step.id, name)
+            if isinstance(witness, Undecided):
+                message = (
+                    f"It is not proven that “{step_title(plan, name)}” is always done after “{step.title}”, whose "
+                    "temporary setting it restores, because there are too many orders to try"
+                )
+                yield finding("not-explored", where, restored.mark, message, options=options)
             if isinstance(witness, Witness):
                 title = step_title(plan, name)
                 message = (

@@ -120,9 +120,7 @@ class StateSpace(Generic[F]):
         if known is None:
             machine = self.group.machine
             after = {effect: machine.step(valuation, effect) for effect in self._step_effects}
-            known = [
-                (step, then) for step in self._steps if (then := after[machine.effect_of[step]]) != BLOCKED
-            ]
+            known = [(step, then) for step in self._steps if (then := after[machine.effect_of[step]]) != BLOCKED]
             self.steps_from[valuation] = known
         return known
 

@@ -1,6 +1,7 @@
 """A group of variables, with the steps, moves and rules that use them and the order of those steps."""
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from itertools import product
 from math import prod
 
@@ -72,6 +73,15 @@ class VariableGroup:
             self.excluded,
             self.waiting,
         )
+
+    @cached_property
+    def steps_of_effect(self) -> dict[int, int]:
+        """For each effect, the mask of the steps that have it, without the excluded ones."""
+        found: dict[int, int] = {}
+        for step in bits(self.all):
+            effect = self.machine.effect_of[step]
+            found[effect] = found.get(effect, 0) | 1 << step
+        return found
 
     def adopt(self, other: "VariableGroup") -> None:
         """Use the numbering of valuations of ``other``, which has an equal key."""

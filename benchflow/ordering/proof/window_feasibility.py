@@ -26,10 +26,13 @@ from benchflow.ordering.time_network import (
     until_entry,
     with_points_of,
 )
+from benchflow.ordering.work_meter import WorkMeter, unlimited
 from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
+_WORK_PER_BOUND = 4
+"""Units of work for each event or window of a network that is tested."""
 _MOST_RELEVANT = 400
 """The largest number of relevant steps for which orders are tried. It limits the depth of the search."""
 _MOST_SPLIT = 20
@@ -57,12 +60,14 @@ class WindowsUndecided(Struct, frozen=True):
     """The result if there are too many orders to try."""
 
 
-def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
-    """Decide whether all time windows of a plan can be kept.
+def check_windows(
+    plan: Plan, order: PartialOrder, never: int, work: WorkMeter | None = None
+) -> WindowConflict | WindowsKept | WindowsUndecided:
+    """Decide whether all time windows of a plan can be kept. The search ends when ``work`` is spent.
 
     ``order`` is the plan's order with the prerequisites that states imply. Steps in the mask ``never`` are left out.
     """
-    problem = _WindowProblem(plan, order, never)
+    problem = _WindowProblem(plan, order, never, unlimited() if work is None else work)
     windows = problem.windows
     if not any(window.high is not None for _, window in windows):
         return WindowsKept(())
@@ -87,7 +92,9 @@ def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict
     return found
 
 
-def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str]) -> bool:
+def order_is_possible(
+    plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str], work: WorkMeter
+) -> bool:
     """True if the states allow the order that keeps the windows. All other steps are done before or after it."""
     relevant = [order.index[name] for name in kept.order]
     mask = sum(1 << step for step in relevant)
@@ -105,7 +112,7 @@ def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start:
         before = (name,)
     end = replace(plan.steps[kept.order[-1]], id="\0end", after=tuple(steps), needs={}, during={}, sets={})
     whole = Plan(plan.procedure, plan.options, {**steps, end.id: end})
-    return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id), SafeRoute)
+    return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id, work=work), SafeRoute)
 
 
 Windows = Sequence[tuple[int, TimeWindow]]
@@ -114,8 +121,9 @@ Windows = Sequence[tuple[int, TimeWindow]]
 class _WindowProblem:
     """The problem to solve: the ``relevant`` steps, the minimum seconds that each ``takes``, and the time windows."""
 
-    def __init__(self, plan: Plan, order: PartialOrder, never: int) -> None:
+    def __init__(self, plan: Plan, order: PartialOrder, never: int, work: WorkMeter) -> None:
         self.plan = plan
+        self.work = work
         self.order = order
         steps = [plan.steps[name] for name in order.steps]
         given = [(i, w) for i, step in enumerate(steps) if not never >> i & 1 for w in step.time]
@@ -170,7 +178,7 @@ def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
             if not any(each in closing for each in chosen):
                 continue
             tried += 1
-            if tried > _MOST_SUBSETS:
+            if tried > _MOST_SUBSETS or not problem.work.spend(_WORK_PER_BOUND * len(problem.relevant)):
                 return _irreducible_conflict(problem, windows)
             if problem.contradicts(chosen, problem.takes):
                 return chosen
@@ -242,7 +250,7 @@ class _OrderTrial:
         if len(self._problem.relevant) > _MOST_RELEVANT:
             return WindowsUndecided()
         found = self._extend([], 0, 0)
-        if found is None and self._tried > _MOST_TRIED:
+        if found is None and (self._tried > _MOST_TRIED or self._problem.work.is_spent):
             return WindowsUndecided()
         return found
 
@@ -253,7 +261,8 @@ class _OrderTrial:
             return WindowsKept(tuple(problem.order.steps[step] for step, event in events if event == "f"))
         for step, event in self._next_events(started, finished):
             self._tried += 1
-            if self._tried > _MOST_TRIED:
+            work = _WORK_PER_BOUND * (len(events) + len(self._windows))
+            if self._tried > _MOST_TRIED or not problem.work.spend(work):
                 return None
             if self._whole:
                 then = [*events, (step, "b"), (step, "f")]

@@ -22,6 +22,7 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, gated
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import BLOCKED, bits
+from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.model import Operation
 from benchflow.procedure.plan import Plan, Step
 
@@ -29,6 +30,10 @@ _MOST_NODES = 200_000
 _MOST_NODES_UNEXPLORED = 20_000
 _MOST_NODES_UNEXPLORED_DEAD_END = 2_000
 """Lower limits for a group that was not explored, for breaches and for dead ends."""
+_WORK_PER_SUCCESSOR = 5
+_DEAD_END_SHARE = 8
+_BREACH_SHARE = 2
+"""One search may take this part of the work that is left for all searches: one unit in 8, or in 2."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -51,41 +56,55 @@ class Undecided(Struct, frozen=True):
 
 
 def show_dead_end(
-    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None
+    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, work: WorkMeter
 ) -> Witness | Undecided | None:
     """A shortest order after which the group cannot be finished; ``None`` if the whole procedure has none.
 
     Without a ``space`` the search is incomplete, so ``None`` proves nothing.
     """
-    return _WitnessSearch(analysis, group, space, dead=True).run()
+    return _WitnessSearch(analysis, group, space, work, dead=True).run()
 
 
 def show_breach(
-    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, any_length: bool = False
+    analysis: PlanAnalysis,
+    group: VariableGroup,
+    space: AnyStateSpace | None,
+    work: WorkMeter,
+    *,
+    any_length: bool = False,
 ) -> Witness | Undecided | None:
     """A shortest order that prerequisites and needs allow and whose last action breaks a rule.
 
     With ``any_length`` the order may be longer than necessary. Without a ``space`` the search has a lower limit.
     """
-    return _WitnessSearch(analysis, group, space, dead=False).run(any_length=any_length)
+    return _WitnessSearch(analysis, group, space, work, dead=False).run(any_length=any_length)
 
 
 class _FoundPath(Struct, frozen=True):
     """A path in the searched group: step numbers, and ``~number`` for a move.
 
-    ``least`` is a lower bound on the length of an order of the whole procedure that shows the same finding.
+    ``least`` is a lower bound on the length of an order of the whole procedure that shows the same finding. There may
+    be a cheaper path if ``cheapest`` is false.
     """
 
     start: int
     path: tuple[int, ...]
     least: int
+    cheapest: bool = True
 
 
 class _WitnessSearch:
     def __init__(
-        self, analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, dead: bool
+        self,
+        analysis: PlanAnalysis,
+        group: VariableGroup,
+        space: AnyStateSpace | None,
+        work: WorkMeter,
+        *,
+        dead: bool,
     ) -> None:
         self._analysis = analysis
+        self._work = work.part(work.left // (_DEAD_END_SHARE if dead else _BREACH_SHARE))
         self._group = group
         self._space = space
         self._dead = dead
@@ -104,16 +123,16 @@ class _WitnessSearch:
             goal = _SearchGoal(view, self._group, self._space, dead=self._dead)
             most = _MOST_NODES_UNEXPLORED_DEAD_END if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
-            found = _search(view, goal, view.all, most // len(members) ** 2)
-            proven = not isinstance(found, Undecided)
-            if not proven and self._space is None:
+            found = _search(view, goal, view.all, most // len(members) ** 2, self._work)
+            proven = found is None or (isinstance(found, _FoundPath) and found.cheapest)
+            if isinstance(found, Undecided) and self._space is None:
                 return Undecided() if best is None else replace(best, shortest=False)
-            if not proven:
-                found = _search(view, goal, goal.some_target(), most)
+            if isinstance(found, Undecided):
+                found = _search(view, goal, goal.some_target(), most, self._work)
             if found is None:
                 return None
             if isinstance(found, _FoundPath):
-                walked = _completed(self._analysis, view, found, dead=self._dead)
+                walked = _completed(self._analysis, view, found, self._work, dead=self._dead)
                 if walked is not None and (best is None or len(walked.order) < len(best.order)):
                     best = walked
                 if best is not None and (any_length or (proven and len(best.order) == found.least)):
@@ -157,6 +176,11 @@ class _SearchGoal:
         self._valuations: dict[int, int] = {}
         self._breaking: dict[int, list[int]] = {}
         self._steps = [(view.in_group(1 << number), place) for place, number in enumerate(group.steps)]
+
+    @property
+    def work_per_test(self) -> int:
+        """The work of one :meth:`is_dead`."""
+        return 0 if not self.dead else len(self._steps) if self._space is None else len(self._steps) // 4
 
     def is_dead(self, done: int, valuation: int) -> bool:
         here = sum(1 << place for bit, place in self._steps if done & bit)
@@ -215,13 +239,17 @@ _Node = tuple[int, int, int]
 _NONE = 1 << 62
 
 
-def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _FoundPath | Undecided | None:
+def _search(
+    view: VariableGroup, goal: _SearchGoal, within: int, most: int, work: WorkMeter
+) -> _FoundPath | Undecided | None:
     """The cheapest path to the goal, using only steps ``within`` and searching at most ``most`` configurations."""
+    work_per_node = 10 + (view.all & within).bit_count() // 4 + len(view.machine.moves) + goal.work_per_test
     gate = gated(view, view.twins(also_outside=True))
     cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
     came_from: dict[_Node, tuple[_Node, int]] = {}
     heap = [(0, node) for node in cost]
     closed: set[_Node] = set()
+    cheapest_breach: _Node | None = None
     while heap:
         so_far, node = heappop(heap)
         if node in closed:
@@ -230,15 +258,21 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
         done, valuation, broken = node
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
             return _found_path(came_from, node, so_far)
-        if len(closed) > most:
-            return Undecided()
+        if len(closed) > most or not work.spend(work_per_node):
+            if cheapest_breach is None:
+                return Undecided()
+            found = _found_path(came_from, cheapest_breach, cost[cheapest_breach])
+            return replace(found, cheapest=False)
         counted = 0
         for step in bits(done):
             counted |= view.outside[step]
         for after, action, cost_of_step in _successors(view, goal, gate, node, counted, within):
+            work.spend(_WORK_PER_SUCCESSOR)
             if so_far + cost_of_step < cost.get(after, so_far + cost_of_step + 1):
                 cost[after] = so_far + cost_of_step
                 came_from[after] = (node, action)
+                if after[2] != _NONE and (cheapest_breach is None or cost[after] < cost[cheapest_breach]):
+                    cheapest_breach = after
                 heappush(heap, (so_far + cost_of_step, after))
     return None
 
@@ -279,9 +313,11 @@ def _found_path(came_from: dict[_Node, tuple[_Node, int]], node: _Node, cost: in
 # --- the whole procedure ----------------------------------------------------------------------------
 
 
-def _completed(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> Witness | None:
+def _completed(
+    analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, work: WorkMeter, *, dead: bool
+) -> Witness | None:
     """The shortest order of the whole procedure that contains the path, replayed; ``None`` if there is none."""
-    forced = _ForcedPath(analysis, view, found, dead=dead)
+    forced = _ForcedPath(analysis, view, found, work, dead=dead)
     best: Witness | None = None
     for start in islice(_starts(analysis, view, found, forced.needed), _MOST_STARTS):
         order = forced.order_from(start)
@@ -299,7 +335,10 @@ class _ForcedPath:
     A route to the end of this plan is an order of the whole procedure that contains the path.
     """
 
-    def __init__(self, analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> None:
+    def __init__(
+        self, analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, work: WorkMeter, *, dead: bool
+    ) -> None:
+        self._work = work
         plan, paper = analysis.plan, analysis.paper
         machine = view.machine
         path = found.path
@@ -341,7 +380,7 @@ class _ForcedPath:
         self._plan = Plan(replace(plan.procedure, moves=free), plan.options, steps)
 
     def order_from(self, start: dict[str, str]) -> tuple[RouteStep, ...] | None:
-        found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end")
+        found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end", work=self._work)
         if not isinstance(found, SafeRoute):
             return None
         return tuple(self._actions.get(action.id, action) for action in found.steps[:-1])

@@ -367,7 +367,7 @@ def test_closed_output_is_never_written_into_the_log(shell: Shell) -> None:
                           capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
     assert done.returncode == 0
     code, output, _ = shell.run("verify", "build.jsonl")
-    assert (code, "whole, 2 events" in output) == (0, True)
+    assert (code, "whole, 3 events" in output) == (0, True)
 
 
 def test_terminal_without_utf8_gets_escaped_characters(shell: Shell) -> None:

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 import click
+import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_json, print_lines, print_message, print_warning
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from benchflow.session.log.journal import Journal
 
 
-@click.command(epilog=exit_code_help("The log is damaged. Everything before the damage is shown."))
+@click.command(epilog=exit_code_help("The log is damaged. What is readable behind it is marked: not trusted."))
 @click.argument("name", metavar="LOG")
 @click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")
 def log(name: str, as_json: bool) -> int:
@@ -22,11 +23,14 @@ def log(name: str, as_json: bool) -> int:
     LOG is a file, or a part of its name that occurs in no other log, such as the job number.
     """
     from benchflow.session.log.journal import Journal
+    from benchflow.session.log.line_format import line_text
 
     with Journal.open(find_log(name), read_only=True) as journal:
         if as_json:
             for line in journal.lines:
-                print_json(line)
+                print_json(msgspec.json.decode(line_text(line)))
+            for each in journal.untrusted:
+                print_json({"untrusted": each.number, **msgspec.structs.asdict(each.line)})
         else:
             _print_history(journal)
         if journal.damage:
@@ -44,4 +48,4 @@ def _print_history(journal: "Journal") -> None:
     except BenchflowError as error:
         print_warning(f"{str(error).removesuffix('.')}. Ids are shown instead of titles.")
         plan = None
-    print_lines(history_text(journal.lines, plan, damage=journal.damage))
+    print_lines(history_text(journal.lines, plan, damage=journal.damage, untrusted=journal.untrusted))

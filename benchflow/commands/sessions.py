@@ -36,7 +36,10 @@ def sessions(as_json: bool, folder: Path | None) -> int:
         last = f"{local_time_of(session.last_at):%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""
         print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
-        print_line(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "
+        done = f"{session.done} operations done"
+        if session.status == "damaged":
+            done = f"at least {done}, the rest is not known"
+        print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
         if session.note:
             print_line(f"{'':<8} {session.note}")

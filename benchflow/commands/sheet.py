@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from benchflow.commands.console_output import display_path, print_json, print_line
+from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import load_named_log
 from benchflow.commands.output_file import STANDARD_OUTPUT, write_output
@@ -21,10 +21,15 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
 
     Without options, the sheet is one HTML file beside the log. It needs no other file, and prints on A4 or Letter.
     """
-    from benchflow.review.sheets.build_sheet import build_sheet
+    from benchflow.review.log.loaded_log import FirstLineDamaged
+    from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start
 
-    loaded = load_named_log(name)
-    made = build_sheet(loaded)
+    try:
+        loaded = load_named_log(name)
+        made, path = build_sheet(loaded), Path(loaded.path)
+    except FirstLineDamaged as damaged:
+        print_warning(str(damaged))
+        made, path = sheet_without_start(damaged), damaged.path
     if as_json:
         print_json(made)
     elif as_markdown:
@@ -34,7 +39,7 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
     else:
         from benchflow.review.sheets.build_sheet_html import build_sheet_html
 
-        out = out or Path(loaded.path).with_suffix(".html")
+        out = out or path.with_suffix(".html")
         write_output(build_sheet_html(made), out)
         if out != STANDARD_OUTPUT:
             print_line(display_path(out))

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from benchflow.session.log.journal import LogCheck
 
 
-@click.command(epilog=exit_code_help("A log is damaged."))
+@click.command(epilog=exit_code_help("A log is damaged, or its line ends were converted."))
 @click.argument("names", metavar="LOG...", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per log.")
 def verify(names: tuple[str, ...], as_json: bool) -> int:
@@ -34,11 +34,13 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
             print_warning(str(error))
             worst = CANNOT_RUN
             continue
-        ok = result.damage is None
+        ok = result.damage is None and not result.converted
         worst = worst if ok else max(worst, PROBLEM_FOUND)
         if as_json:
-            print_json({"log": name, "ok": ok, "events": result.events, "torn": result.torn, "head": result.head,
-                        "damage": result.damage})  # fmt: skip
+            print_json({
+                "log": name, "ok": ok, "events": result.events, "torn": result.torn, "head": result.head,
+                "damage": result.damage, "untrusted": result.untrusted, "converted": result.converted,
+            })  # fmt: skip
         else:
             _print_result(path, result)
     return worst
@@ -48,6 +50,15 @@ def _print_result(path: Path, result: "LogCheck") -> None:
     if result.damage:
         print_line(f"{display_path(path)}:{result.damage.line}: DAMAGED: the line {result.damage.what}.")
         print_line(f"  The {result.events} events before it are whole, up to fingerprint {result.head}")
+        if result.untrusted:
+            print_line(
+                f"  {result.untrusted} lines from there on are readable, but not trusted. Show them: benchflow log"
+            )
+    elif result.converted:
+        print_line(
+            f"{display_path(path)}: LINE ENDS CONVERTED to CR LF by another program. Its {result.events} events are "
+            f"whole. Fingerprint {result.head}"
+        )
     else:
         torn = ", then a last line that is not complete" if result.torn else ""
         print_line(f"{display_path(path)}: whole, {result.events} events{torn}. Fingerprint {result.head}")

@@ -113,7 +113,9 @@ def _summary_of(path: Path) -> SessionSummary:
     end = data.find(b"\n") + 1
     first = read(data[:end])
     if first.damage:
-        return SessionSummary(path, "damaged", f"line 1 {first.damage.what}")
+        behind = len(read(data).untrusted)
+        readable = f"; {behind} lines behind it can be read, but are not trusted" if behind else ""
+        return SessionSummary(path, "damaged", f"line 1 {first.damage.what}{readable}")
     if not first.lines:
         return SessionSummary(path, "empty", "it has no event yet")
     opened = first.lines[0]

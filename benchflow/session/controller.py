@@ -132,6 +132,12 @@ class SessionController:
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
+            if journal.damage is not None:
+                raise BenchflowError(
+                    f"{path}: line 1 {journal.damage.what}. {len(journal.untrusted)} lines behind it can be read, but "
+                    f"are not trusted. Show them with: benchflow log '{path}'. Continue the job with: "
+                    f"benchflow run --continue-from '{path}'"
+                )
             raise BenchflowError(f"{path} has no complete event. No job was started in it; start a new one.")
         unknown = next((line for line in journal.lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:

@@ -190,7 +190,7 @@ def test_history_without_a_procedure_uses_ids() -> None:
 
 @pytest.mark.parametrize("lines", [[], [Line(1, AT, "R.", "noted", {"text": ""}, "", "")]])
 def test_history_reports_a_file_without_a_job(lines: list[Line]) -> None:
-    assert "does not begin with the start" in "\n".join(history_text(lines, None))
+    assert "is not the start of a job" in "\n".join(history_text(lines, None))
 
 
 @pytest.mark.parametrize(

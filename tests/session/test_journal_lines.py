@@ -106,7 +106,7 @@ def test_invalid_time_is_damage_even_with_a_right_hash() -> None:
     assert found.damage is not None
     line: dict[str, Any] = {"kind": "noted", "seq": 1, "prev": "0" * 64, "data": {}, "by": "R.", "at": "yesterday"}
     line["hash"] = sha256(rfc8785.dumps(line)).hexdigest()
-    found = read(json.dumps(line).encode() + b"\n")
+    found = read(rfc8785.dumps(line) + b"\n")
     assert found.damage is not None
     assert "time that cannot be read" in found.damage.what
 
@@ -165,11 +165,51 @@ EVERY_PLANE = {"\ufb33": 0, "\U0001f600": 1, "\U00040000": 2, "\U00080000": 3, "
 @example({"a": 1e22}, sorted_by_msgspec)  # written 1e+22 in canonical form
 @example({"a": {"hash": "0" * 64, "kind": '","hash":"x"'}}, canonical)
 @example({"a": [[[[[[[[1]]]]]]]]}, canonical)
-def test_valid_log_of_any_json_writer_is_accepted(data: dict[str, Any], dump: Any) -> None:
-    found = read(foreign_log([data, {"last": True}], dump))
-    assert found.damage is None
-    assert [line.seq for line in found.lines] == [1, 2]
-    assert found.lines[0].data == json.loads(dump(data), parse_int=as_double)
+def test_only_the_canonical_form_of_a_line_is_accepted(data: dict[str, Any], dump: Any) -> None:
+    log = foreign_log([data, {"last": True}], dump)
+    found = read(log)
+    if all(rfc8785.dumps(json.loads(raw, parse_int=as_double)) == raw for raw in log.splitlines()):
+        assert found.damage is None
+        assert [line.seq for line in found.lines] == [1, 2]
+        assert found.lines[0].data == json.loads(dump(data), parse_int=as_double)
+    else:
+        assert found.damage is not None
+        assert "another form" in found.damage.what
+
+
+@pytest.mark.parametrize("blank", [b" ", b"\t", b"\r"])
+def test_inserted_blank_is_damage_and_the_lines_behind_it_are_not_trusted(blank: bytes) -> None:
+    good = a_log(*(note_draft(number) for number in range(4))).splitlines(keepends=True)
+    found = read(good[0] + good[1].replace(b',"kind"', blank + b',"kind"') + good[2] + good[3])
+    assert found.damage is not None
+    assert (len(found.lines), found.damage.line) == (1, 2)
+    assert [(each.number, each.line.seq) for each in found.untrusted] == [(3, 3), (4, 4)]
+
+
+def test_lines_behind_a_changed_first_line_are_listed_as_not_trusted() -> None:
+    good = a_log(*(note_draft(number) for number in range(3)))
+    found = read(good.replace(b"note 0", b"note 7"))
+    assert found.damage is not None
+    assert (found.damage.line, found.lines) == (1, [])
+    assert [each.number for each in found.untrusted] == [2, 3]
+
+
+@pytest.mark.parametrize("cut", range(1, 4))
+def test_incomplete_last_group_is_put_aside_whole(cut: int) -> None:
+    first, group = note_draft(0, intent=1, of=1), [note_draft(number, intent=2, of=3) for number in (1, 2, 3)]
+    good = a_log(first, *group)
+    whole = good.splitlines(keepends=True)
+    found = read(b"".join(whole[: 1 + cut]))
+    assert (len(found.lines), found.tail) == ((4, b"") if cut == 3 else (1, b"".join(whole[1 : 1 + cut])))
+    assert read(good[:-1]).open_end
+    torn = read(b"".join(whole[: 1 + cut])[:-5])
+    assert (len(torn.lines), torn.tail) == (1, b"".join(whole[1 : 1 + cut])[:-5])
+
+
+def test_event_without_its_newline_is_kept_but_not_while_another_program_writes() -> None:
+    good = a_log(note_draft(1), note_draft(2))
+    assert (len(read(good[:-1]).lines), read(good[:-1]).open_end) == (2, True)
+    assert (len(read(good[:-1], growing=True).lines), read(good[:-1], growing=True).open_end) == (1, False)
 
 
 @settings(max_examples=150, deadline=None)
@@ -191,9 +231,12 @@ def test_hash_of_a_form_that_is_not_canonical_is_refused(data: dict[str, Any]) -
     assert (read(line + b"\n").damage is None) == right
 
 
-def test_log_with_windows_line_ends_is_valid() -> None:
+def test_log_whose_line_ends_were_converted_is_trusted_and_reported() -> None:
     good = a_log(note_draft(1), note_draft(2))
-    assert read(good.replace(b"\n", b"\r\n")).damage is None
+    found = read(good.replace(b"\n", b"\r\n"))
+    assert (len(found.lines), found.damage, found.converted) == (2, None, True)
+    one = read(good.replace(b"\n", b"\r\n", 1))
+    assert (one.converted, one.damage is not None) == (False, True)
 
 
 # --- writing -----------------------------------------------------------------------------------------

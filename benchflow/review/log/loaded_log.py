@@ -12,7 +12,7 @@ from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
 from benchflow.review.log.versions import is_newer
-from benchflow.session.log.line_format import Damage, Line, read
+from benchflow.session.log.line_format import Damage, Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.state.events import FORMAT
 from benchflow.session.state.state import State
@@ -21,11 +21,23 @@ SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work wa
 """The warning about a simulated job."""
 
 
+class FirstLineDamaged(NoLog):
+    """The first line of a log, with its procedure, is damaged. ``untrusted`` are the lines behind it."""
+
+    def __init__(self, path: Path, damage: Damage, untrusted: tuple[UntrustedLine, ...]) -> None:
+        super().__init__(
+            f"{path}: line 1 {damage.what}. It has the procedure, so nothing of the log is trusted. {len(untrusted)} "
+            f"lines behind it can be read: benchflow log '{path}'"
+        )
+        self.path, self.damage, self.untrusted = path, damage, untrusted
+
+
 class LoadedLog(Struct, frozen=True):
     """A log, up to the first line that is damaged.
 
-    ``damage`` describes that line. ``torn`` is true if the last line is incomplete, as after a power failure or while
-    another program writes. ``warnings`` are sentences for people.
+    ``damage`` describes that line, and ``untrusted`` are the lines from there on that can be read. ``torn`` is true if
+    the last line or group is incomplete, as after a power failure or while another program writes. ``warnings`` are
+    sentences for people.
     """
 
     path: str
@@ -35,6 +47,7 @@ class LoadedLog(Struct, frozen=True):
     damage: Damage | None
     torn: bool
     warnings: tuple[str, ...]
+    untrusted: tuple[UntrustedLine, ...] = ()
 
     @property
     def plan(self) -> Plan:
@@ -61,6 +74,7 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
     ``any_procedure`` also loads a log whose procedure this version cannot read, with an empty plan.
 
     Raises:
+        FirstLineDamaged: the first line is damaged.
         NoLog: the file cannot be read, or is not the log of a session.
         BenchflowError: the procedure in the log cannot be read.
     """
@@ -69,6 +83,8 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
     except OSError as error:
         raise NoLog(f"{path} cannot be read: {error.strerror}.") from error
     found = read(data)
+    if not found.lines and found.damage is not None and found.untrusted:
+        raise FirstLineDamaged(path, found.damage, found.untrusted)
     if not found.lines and found.damage is not None:
         raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
     plan_of = plans_or_empty(read_procedure) if any_procedure else plans(read_procedure)
@@ -76,22 +92,32 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
         interpretation = interpret(found.lines, plan_of)
     except NotASession as error:
         raise NoLog(f"{path} {unreadable_reason(found.lines, str(error))}.") from error
-    warnings = _warnings(interpretation.state, interpretation.facts, found.damage, torn=bool(found.tail))
+    warnings = _warnings(interpretation.state, interpretation.facts, found)
     lines = tuple(found.lines)
     return LoadedLog(
-        str(path), lines, interpretation.state, interpretation.facts, found.damage, bool(found.tail), warnings
+        str(path),
+        lines,
+        interpretation.state,
+        interpretation.facts,
+        found.damage,
+        bool(found.tail),
+        warnings,
+        found.untrusted,
     )
 
 
-def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) -> tuple[str, ...]:
-    session = facts.session
+def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
+    session, damage = facts.session, parsed.damage
     found: list[str] = []
     if damage is not None:
         found.append(
-            f"The log is damaged: line {damage.line} {damage.what}. "
-            f"Only the {session.events} events before that line are used here."
+            f"The log is damaged: line {damage.line} {damage.what}. Only the {session.events} events before that line "
+            f"are used here. {count(len(parsed.untrusted), 'line')} from there on can be read, but are not trusted. So "
+            "at least this was done; the rest is not known."
         )
-    if torn:
+    if parsed.converted:
+        found.append("Another program converted all line ends of the log to CR LF. Its events are unchanged.")
+    if parsed.tail:
         found.append("The last line of the log is incomplete. Its event was never confirmed, and is left out.")
     if session.simulated:
         found.append(SIMULATED_NOTE)
@@ -110,9 +136,9 @@ def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) 
             f"The clock went backwards {count(session.clock_back, 'time')}. Durations across such a step are "
             "calculated from the wall clock."
         )
-    if not session.closed:
+    if not session.closed and damage is None:
         found.append("The job is still open.")
-    left = len(state.plan.steps) - len(state.done)
+    left = len(state.plan.steps) - len(state.done) if damage is None else 0
     if session.closed and left:
         reason = f" ({session.why_open})" if session.why_open else ""
         found.append(f"The job was closed with {left} of {len(state.plan.steps)} operations not done{reason}.")

@@ -3,7 +3,7 @@
 ``build_sheet_html`` and ``build_sheet_markdown`` write it.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -14,14 +14,17 @@ from msgspec import Struct
 from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Caution
-from benchflow.procedure.plan import Step
+from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Interval, Quantity, difference_factor, seconds, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone
 from benchflow.review.log.facts import InstrumentFact, OperationFact, ReadingFact
-from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
+from benchflow.session.history.event_text import LogTitles
+from benchflow.session.history.history import untrusted_entry
+from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.view.bench_view import GaugePositions
@@ -106,6 +109,7 @@ class BuildSheet(Struct, frozen=True):
     sound: bool
     events: int
     head: str
+    untrusted: tuple[str, ...]  # the readable lines from the damage on, as text
     exceptions: tuple[str, ...]  # deviations, rework and the like, one line each
     sections: tuple[SheetSection, ...]
     parts: tuple[tuple[str, ...], ...]  # item, lot or part, where used
@@ -138,6 +142,7 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         sound=log.damage is None,
         events=facts.session.events,
         head=facts.session.head,
+        untrusted=untrusted_lines(log.untrusted, log.plan),
         exceptions=tuple(_exception_lines(operations.values())),
         sections=tuple(section for section in sections if section.operations),
         parts=tuple(_part_rows(log)),
@@ -146,6 +151,37 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
         disclaimer=NOT_THE_MANUAL,
     )
+
+
+def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
+    """The build sheet of a log whose first line is damaged: only the lines that can be read, not trusted."""
+    return BuildSheet(
+        title="procedure not known",
+        subject="",
+        unit=f"log {damaged.path.name}",
+        simulated=False,
+        notice="",
+        cautions=(),
+        facts=(("Operations", "not known"),),
+        warnings=(str(damaged),),
+        sound=False,
+        events=0,
+        head=ZEROS,
+        untrusted=untrusted_lines(damaged.untrusted, None),
+        exceptions=(),
+        sections=(),
+        parts=(),
+        instruments=(),
+        follow_up=(),
+        notes=(),
+        disclaimer=NOT_THE_MANUAL,
+    )
+
+
+def untrusted_lines(untrusted: Sequence[UntrustedLine], plan: Plan | None) -> tuple[str, ...]:
+    """One text for each line from the damage on that can be read."""
+    titles = LogTitles(plan, None)
+    return tuple(untrusted_entry(each, titles) for each in untrusted)
 
 
 def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
@@ -173,7 +209,8 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     active = sum(fact.active for fact in log.facts.operations)
     yield "Working time", rounded_duration(active)
     done = len(log.state.done)
-    yield "Operations", f"{done} of {len(log.plan.steps)} done"
+    progress = f"{done} of {len(log.plan.steps)} done"
+    yield "Operations", progress if log.damage is None else f"at least {progress}, the rest is not known"
     yield "Decision rule", RULES[procedure.decision]
 
 

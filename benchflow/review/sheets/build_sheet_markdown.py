@@ -44,6 +44,9 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
         yield ""
         for operation in section.operations:
             yield from _operation_lines(operation)
+    if sheet.untrusted:
+        yield from ("## NOT TRUSTED: what the damaged log says from the damage on", "")
+        yield from (*(f"- {plain(line)}" for line in sheet.untrusted), "")
     if sheet.parts:
         yield from ("## Parts and lots", "")
         yield from _table_lines(("What", "Which", "Where"), sheet.parts)

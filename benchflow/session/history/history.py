@@ -16,10 +16,10 @@ from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from benchflow.session.history.event_text import LogTitles, event_text, ticks_text, turns_text
+from benchflow.session.history.event_text import LogTitles, event_text, local_time, ticks_text, turns_text
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
-from benchflow.session.log.line_format import Line
+from benchflow.session.log.line_format import Line, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import event_time, shown_seconds
@@ -40,12 +40,17 @@ class HistoryEntry(Struct, frozen=True):
 
 
 def history_text(
-    lines: Sequence[Line], plan: Plan | None, *, zone: tzinfo | None = None, damage: Damage | None = None
+    lines: Sequence[Line],
+    plan: Plan | None,
+    *,
+    zone: tzinfo | None = None,
+    damage: Damage | None = None,
+    untrusted: Sequence[UntrustedLine] = (),
 ) -> Iterator[str]:
     """The history as lines of text, ready to print.
 
     ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
-    the zone of the computer. ``damage`` is printed last.
+    the zone of the computer. ``damage`` is printed last, with the lines that are readable from there on.
     """
     yield from _heading_lines(lines, plan, zone)
     titles = LogTitles(plan, zone)
@@ -71,7 +76,27 @@ def history_text(
         before = entry
     if damage:
         yield ""
-        yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}. Later entries are not shown."
+        yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}."
+        yield from untrusted_text(untrusted, titles)
+
+
+def untrusted_text(untrusted: Sequence[UntrustedLine], titles: LogTitles) -> Iterator[str]:
+    """The readable lines from the damage on, as text. Nothing proves that they are complete, or in their place."""
+    if not untrusted:
+        yield "Nothing behind it can be read."
+        return
+    yield f"NOT TRUSTED: {len(untrusted)} lines from there on can be read. Lines may be missing or changed."
+    for each in untrusted:
+        yield from _wrapped(untrusted_entry(each, titles), "  ? ")
+
+
+def untrusted_entry(each: UntrustedLine, titles: LogTitles) -> str:
+    """One line that is not trusted: its number, time, operation, text and person."""
+    event = known_event(each.line)
+    text = "Event that this version cannot read" if event is None else event_text(event, titles)
+    operation = getattr(event, "operation", None)
+    where = f" [{operation}]" if operation else ""
+    return clean_line(f"line {each.number}, {local_time(each.line.at, titles.zone)}{where}: {text} ({each.line.by})")
 
 
 def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Plan | None:
@@ -91,7 +116,7 @@ def _zone_name(lines: Sequence[Line], zone: tzinfo | None) -> str:
 def _heading_lines(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
     opened = known_event(lines[0]) if lines else None
     if not isinstance(opened, ev.JobOpened):
-        yield "This log does not begin with the start of a job."
+        yield "The first line of this log, with its procedure, is not the start of a job or cannot be read."
         return
     if plan:
         yield clean_line(f"{plan.procedure.title}, revision {plan.procedure.revision}")

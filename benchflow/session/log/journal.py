@@ -18,7 +18,7 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.disk import Disk, write_all
-from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, read, seal
+from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, UntrustedLine, read, seal
 
 __all__ = ["Damage", "Draft", "Journal", "Line", "LogChanged", "LogCheck", "LogUnusable", "NotSaved", "verify"]
 
@@ -42,13 +42,16 @@ class LogCheck(Struct, frozen=True):
     """The result of checking a log.
 
     ``events`` is the number of valid events, ``head`` the hash of the last one. ``torn`` is true if an incomplete
-    last line follows them.
+    last line or group follows them. ``untrusted`` is the number of lines at or behind the damage whose own hash fits.
+    ``converted`` is true if all line ends were converted to CR LF.
     """
 
     events: int
     damage: Damage | None
     torn: bool
     head: str
+    untrusted: int = 0
+    converted: bool = False
 
 
 def verify(path: Path) -> LogCheck:
@@ -59,7 +62,7 @@ def verify(path: Path) -> LogCheck:
     """
     parsed = read(_read_bytes(path))
     head = parsed.lines[-1].hash if parsed.lines else ZEROS
-    return LogCheck(len(parsed.lines), parsed.damage, bool(parsed.tail), head)
+    return LogCheck(len(parsed.lines), parsed.damage, bool(parsed.tail), head, len(parsed.untrusted), parsed.converted)
 
 
 class Journal:
@@ -68,7 +71,8 @@ class Journal:
     ``lines``      the events; in a damaged log those before the damage
     ``read_only``  the reason why the log cannot be written, as a clause; "" if it can
     ``damage``     the damage; ``None`` if there is none
-    ``torn``       the file to which an incomplete last line was moved; ``None`` if there was none
+    ``untrusted``  the lines at or behind the damage whose own hash fits
+    ``torn``       the file to which an incomplete last line or group was moved; ``None`` if there was none
     """
 
     def __init__(self, path: Path, disk: Disk) -> None:
@@ -76,6 +80,7 @@ class Journal:
         self.lines: list[Line] = []
         self.read_only = ""
         self.damage: Damage | None = None
+        self.untrusted: tuple[UntrustedLine, ...] = ()
         self.torn: Path | None = None
         self._disk = disk
         self._valid = bytearray()  # the bytes of `lines` in the file
@@ -170,14 +175,28 @@ class Journal:
     def _load(self) -> None:
         data = _read_bytes(self.path)
         parsed = read(data)
-        self.lines, self.damage = parsed.lines, parsed.damage
+        self.lines, self.damage, self.untrusted = parsed.lines, parsed.damage, parsed.untrusted
         self._valid = bytearray(data[: parsed.length])
+        if parsed.converted and not self.read_only:
+            self._make_read_only("its line ends were converted to CR LF by another program")
         if self._fd is None:
             return
         if parsed.damage:
             self._make_read_only(f"line {parsed.damage.line} {parsed.damage.what}")
         elif parsed.tail:
             self._move_torn_line(self._fd, parsed.tail)
+        elif parsed.open_end:
+            self._end_last_line(self._fd)
+
+    def _end_last_line(self, log: int) -> None:
+        """Write the newline that the last event lacks."""
+        try:
+            write_all(self._disk, log, b"\n")
+            self._disk.sync(log)
+        except OSError as error:
+            self._make_read_only(f"its last line has no end, and cannot be written ({_system_message(error)})")
+            return
+        self._valid += b"\n"
 
     def _move_torn_line(self, log: int, tail: bytes) -> None:
         """Move an incomplete last line to a new file next to the log. It is synced there before it is cut here."""
@@ -300,8 +319,8 @@ class Journal:
         data = _read_bytes(self.path, skip=len(self._valid) - len(last))
         if not data.startswith(last):
             raise LogChanged(f"{self.path} was replaced by another log. Open it again.")
-        parsed = read(data[len(last) :], self.lines[-1] if self.lines else None)
-        self.damage = parsed.damage
+        parsed = read(data[len(last) :], self.lines[-1] if self.lines else None, growing=True)
+        self.damage, self.untrusted = parsed.damage, parsed.untrusted
         self.lines.extend(parsed.lines)
         self._valid += data[len(last) :][: parsed.length]
         return tuple(parsed.lines)

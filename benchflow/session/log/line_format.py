@@ -8,16 +8,22 @@ check that a line is canonical, it is decoded and encoded again. msgspec with so
 - no key has a character above U+FFFF: only such keys sort differently in UTF-8 and UTF-16;
 - no key is repeated: encoding again removes a repeated key, so the bytes differ.
 
-All other lines go through ``json`` and ``rfc8785``, which is slower.
+All other lines go through ``json`` and ``rfc8785``, which is slower. A line in any other form than the canonical one
+is damage, also if its hash fits: the program never writes one.
+
+The lines that one intent wrote are a group (``intent`` and ``of`` in their data). If the last group is incomplete, all
+of it is put aside, like a line that was cut.
 """
 
 import json
 from collections.abc import Iterable
 from hashlib import sha256
+from itertools import takewhile
 from typing import Annotated, Any
 
 import msgspec
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import InternalError
 from benchflow.session.log.timestamps import LOG_FORM, BadTimestamp, parse_timestamp
@@ -57,17 +63,28 @@ class Damage(Struct, frozen=True):
     what: str
 
 
+class UntrustedLine(Struct, frozen=True):
+    """A line at or behind the damage whose own hash fits. ``number`` is its line number in the file, from 1."""
+
+    number: int
+    line: Line
+
+
 class ParsedLog(Struct, frozen=True):
     """The content of a log.
 
-    ``length`` is the size of the undamaged lines in bytes. ``tail`` is an incomplete last line after them; it is
-    empty if there is damage.
+    ``length`` is the size of the undamaged lines in bytes. ``tail`` is an incomplete last line or group after them; it
+    is empty if there is damage. ``open_end`` is true if the last event is whole, but has no newline yet. ``converted``
+    is true if every line end was converted to CR LF: the events stay trusted, and sizes count the original line ends.
     """
 
     lines: list[Line]
     length: int
     damage: Damage | None
     tail: bytes
+    untrusted: tuple[UntrustedLine, ...] = ()
+    open_end: bool = False
+    converted: bool = False
 
 
 # --- canonical lines, checked with msgspec -----------------------------------------------------------
@@ -169,6 +186,8 @@ def _any_line(raw: bytes) -> Line:
         raise _LineError("is not complete JSON") from None
     if sha256(body).hexdigest() != line.hash:
         raise _LineError("has been changed since it was written: its hash does not match")
+    if rfc8785.dumps(members) != raw:
+        raise _LineError("has blanks or another form than it was written with")
     return line
 
 
@@ -191,40 +210,83 @@ def _checked_line(raw: bytes, seq: int, prev: str) -> Line:
     return line
 
 
-def read(data: bytes, after: Line | None = None) -> ParsedLog:
+def read(data: bytes, after: Line | None = None, *, growing: bool = False) -> ParsedLog:
     """The events in ``data``, which follows the line ``after`` (``None``: the start of the log).
 
-    A line is written in one piece, with the newline last. So a last line without a newline is an interrupted write.
-    An error in any other line is damage.
+    A line is written in one piece, with the newline last. So a last line without a newline is an interrupted write,
+    unless it is a whole event. An error in any other line is damage. With ``growing``, another program writes the log
+    now: then a last line without a newline is not complete yet.
     """
+    if _is_converted(data):
+        return replace(read(data.replace(b"\r\n", b"\n"), after, growing=growing), converted=True)
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
     *complete, tail = data.split(b"\n")
     lines: list[Line] = []
     length = 0
     has_log_form = LOG_FORM.fullmatch
-    for raw in complete:
+    for index, raw in enumerate(complete):
         line = _canonical_line(raw)
         # Any other line is checked in detail, for the message.
         if line is None or line.seq != seq + 1 or line.prev != prev or not has_log_form(line.at):
             try:
                 line = _checked_line(raw, seq + 1, prev)
             except _LineError as error:
-                return ParsedLog(lines, length, Damage(seq + 1, str(error)), b"")
+                rest = [*complete[index:], *([tail] if tail else [])]
+                untrusted = _untrusted_lines(rest, seq + 1)
+                return ParsedLog(lines, length, Damage(seq + 1, str(error)), b"", untrusted)
         lines.append(line)
         length += len(raw) + 1
         seq, prev = line.seq, line.hash
-    if tail and _end_changed(tail, seq + 1, prev):
-        return ParsedLog(lines, length, Damage(seq + 1, "does not end in a newline: its end has been changed"), b"")
-    return ParsedLog(lines, length, None, tail)
+    if tail and not growing:
+        last = _line_or_none(tail, seq + 1, prev)
+        if last is not None:
+            whole = ParsedLog([*lines, last], length + len(tail), None, b"", open_end=True)
+            return _without_incomplete_group(whole, data)
+        if _line_or_none(tail[:-1], seq + 1, prev) is not None:
+            what = "does not end in a newline: its end has been changed"
+            return ParsedLog(lines, length, Damage(seq + 1, what), b"", _untrusted_lines([tail[:-1]], seq + 1))
+    return _without_incomplete_group(ParsedLog(lines, length, None, tail), data)
 
 
-def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
-    """True if ``tail`` is a complete event whose newline was changed to another byte. That is damage."""
+def _is_converted(data: bytes) -> bool:
+    """True if every line end is CR LF. No line of a log contains CR."""
+    ends = data.count(b"\n")
+    return ends > 0 and data.count(b"\r\n") == ends
+
+
+def _line_or_none(raw: bytes, seq: int, prev: str) -> Line | None:
+    """The event in ``raw`` if it is whole, has the number ``seq`` and follows ``prev``; otherwise ``None``."""
     try:
-        _checked_line(tail[:-1], seq, prev)
+        return _checked_line(raw, seq, prev)
     except _LineError:
-        return False
-    return True
+        return None
+
+
+def _untrusted_lines(pieces: list[bytes], number: int) -> tuple[UntrustedLine, ...]:
+    """The lines whose own hash fits. The first piece is line ``number`` of the file."""
+    found: list[UntrustedLine] = []
+    for at, raw in enumerate(pieces, number):
+        try:
+            found.append(UntrustedLine(at, _canonical_line(raw) or _any_line(raw)))
+        except _LineError:
+            continue
+    return tuple(found)
+
+
+def _without_incomplete_group(parsed: ParsedLog, data: bytes) -> ParsedLog:
+    """``parsed`` without its last group, if that has fewer lines than it states; they are in ``tail`` then."""
+    if not parsed.lines:
+        return parsed
+    number, size = (parsed.lines[-1].data.get(name) for name in ("intent", "of"))
+    if not isinstance(number, int) or not isinstance(size, int):
+        return parsed
+    group = takewhile(lambda line: line.data.get("intent") == number, reversed(parsed.lines))
+    present = sum(1 for _ in group)
+    if present >= size:
+        return parsed
+    kept = parsed.lines[:-present]
+    length = sum(len(raw) + 1 for raw in data.split(b"\n")[: len(kept)])
+    return ParsedLog(kept, length, None, data[length:])
 
 
 # --- writing ---------------------------------------------------------------------------------------
@@ -279,6 +341,20 @@ def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
         return rfc8785.dumps(members)
     except rfc8785.CanonicalizationError as error:
         raise InternalError(f"A {draft.kind} event cannot be logged: {error}.") from error
+
+
+def line_text(line: Line) -> str:
+    """A line as it is in the log, without its newline."""
+    members = msgspec.structs.asdict(line)
+    try:
+        body = _encode_sorted(msgspec.convert(members, _Plain))
+        if not _has_character_above_ffff(body):
+            return body.decode()
+    except msgspec.ValidationError:
+        pass
+    import rfc8785
+
+    return rfc8785.dumps(members).decode()
 
 
 def refuse_floats(value: Any, where: str) -> None:

@@ -1,0 +1,113 @@
+"""A damaged log: what is before the damage is used, what is behind it is shown as not trusted."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchflow.base.errors import BenchflowError
+from tests.driving.script import Script, intent, open_intent
+from tests.hard_use.live_drive import PROCEDURE, environment
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    script = Script(tmp_path, PROCEDURE)
+    readings = [intent("record", name="gap", value=f"0.1{number} mm") for number in (1, 2, 3)]
+    script.do_all(open_intent(), intent("start", operation="gap"), *readings, intent("finish"))
+    script.do_all(intent("note", text="one"), intent("start", operation="pull"))
+    return script.path
+
+
+def run(log: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    return subprocess.run(
+        [sys.executable, "-m", "benchflow", *arguments], capture_output=True, text=True, timeout=60, check=False,
+        env=environment(log.parent), cwd=log.parent,
+    )  # fmt: skip
+
+
+def damage(log: Path, number: int) -> None:
+    """Change one byte of line ``number``."""
+    lines = log.read_bytes().splitlines(keepends=True)
+    lines[number - 1] = lines[number - 1].replace(b"Robin", b"Rabin")
+    log.write_bytes(b"".join(lines))
+
+
+def test_damaged_line_is_named_and_the_lines_behind_it_are_counted(log: Path) -> None:
+    damage(log, 6)
+    done = run(log, "verify", "--json", str(log))
+    found = json.loads(done.stdout)
+    assert (done.returncode, found["ok"], found["events"], found["damage"]["line"]) == (1, False, 5, 6)
+    assert found["untrusted"] == 3
+    assert not Path(f"{log}.held").exists()
+
+
+def test_log_command_lists_the_lines_behind_the_damage_as_not_trusted(log: Path) -> None:
+    damage(log, 3)
+    done = run(log, "log", str(log))
+    assert done.returncode == 1
+    trusted, _, rest = done.stdout.partition("THE LOG IS DAMAGED: line 3")
+    assert "0.11" not in trusted
+    assert "NOT TRUSTED: 6 lines" in rest
+    assert "0.12 mm" in rest
+
+
+def test_sheet_says_at_least_and_the_rest_is_not_known(log: Path) -> None:
+    damage(log, 8)
+    done = run(log, "sheet", "--markdown", str(log))
+    assert done.returncode == 1
+    assert "at least 1 of 2 done, the rest is not known" in done.stdout
+    assert "NOT TRUSTED" in done.stdout
+    assert "The job is still open" not in done.stdout
+
+
+def test_damaged_first_line_does_not_hide_the_lines_behind_it(log: Path) -> None:
+    damage(log, 1)
+    for arguments in (("log",), ("sheet", "--markdown")):
+        done = run(log, *arguments, str(log))
+        assert done.returncode == 1
+        assert "0.12 mm" in done.stdout
+        assert "NOT TRUSTED" in done.stdout
+    listed = json.loads(run(log, "sessions", "--folder", str(log.parent), "--json").stdout.splitlines()[0])
+    assert (listed["status"], "8 lines behind it" in listed["words"]) == ("damaged", True)
+    with pytest.raises(BenchflowError, match="run --continue-from"):
+        Script(log.parent, PROCEDURE).send(intent("note", text="two"))
+
+
+def test_converted_line_ends_are_reported_and_the_file_is_not_written(log: Path) -> None:
+    log.write_bytes(log.read_bytes().replace(b"\n", b"\r\n"))
+    before = log.read_bytes()
+    done = run(log, "verify", "--json", str(log))
+    found = json.loads(done.stdout)
+    assert (done.returncode, found["ok"], found["converted"], found["damage"]) == (1, False, True, None)
+    script = Script(log.parent, PROCEDURE)
+    assert script.refused("note", text="two") == ["not-saved"]
+    assert log.read_bytes() == before
+    assert "0.12 mm" in run(log, "log", str(log)).stdout
+
+
+def test_lost_final_newline_loses_no_event(log: Path) -> None:
+    whole = log.read_bytes()
+    log.write_bytes(whole[:-1])
+    assert json.loads(run(log, "verify", "--json", str(log)).stdout)["events"] == 9
+    Script(log.parent, PROCEDURE).do("note", text="two")
+    assert log.read_bytes().startswith(whole)
+    assert not list(log.parent.glob("*.torn*"))
+
+
+def test_events_of_one_intent_are_kept_or_put_aside_together(tmp_path: Path) -> None:
+    twice = "work-out: {twice: {is: gap * 2, unit: mm}}"
+    text = PROCEDURE.replace("readings: 3, ", "").replace("undo: {do: Again}", twice)
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="gap"))
+    before = script.path.read_bytes()
+    script.do_all(intent("record", name="gap", value="0.11 mm"))
+    lines = script.path.read_bytes().splitlines(keepends=True)
+    assert [json.loads(line)["kind"] for line in lines[2:]] == ["resumed", "recorded", "calculated"]
+    script.path.write_bytes(b"".join(lines[:-1]))
+    assert script.query("status")["in_progress"] == "gap"
+    assert script.path.read_bytes() == before + lines[2]
+    (torn,) = tmp_path.glob("*.torn-1")
+    assert torn.read_bytes() == lines[3]

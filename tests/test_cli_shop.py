@@ -1,5 +1,8 @@
 """The commands that change the register of the shop."""
 
+import json
+import os
+import re
 from pathlib import Path
 
 import pytest
@@ -41,6 +44,85 @@ def test_pin_is_read_from_standard_input(tmp_path: Path) -> None:
     person = find_person(register, "Ann")
     assert person is not None
     assert pin_matches("4711", person.pin)
+
+
+def pin_of_ann(home: Path) -> str:
+    register = load_shop(home / "config" / "shop.yaml").shop
+    person = None if register is None else find_person(register, "Ann")
+    assert person is not None
+    return person.pin
+
+
+def wait_is_over(home: Path) -> None:
+    (home / "config" / "shop.yaml.lock").write_text("")
+
+
+def test_changing_a_pin_asks_for_the_present_one(tmp_path: Path) -> None:
+    run("person", "Ann", "--role", "inspector")
+    run("pin", "Ann", typed="4711\n")
+    refused = run("pin", "Ann", typed="0815\n0815\n")
+    assert "not the present PIN of Ann" in str(refused.exception)
+    assert pin_matches("4711", pin_of_ann(tmp_path))
+    waiting = run("pin", "Ann", typed="4711\n0815\n")
+    assert "Wait 2 s" in str(waiting.exception)
+    assert pin_matches("4711", pin_of_ann(tmp_path))
+    wait_is_over(tmp_path)
+    assert run("pin", "Ann", typed="4711\n0815\n").exception is None
+    assert pin_matches("0815", pin_of_ann(tmp_path))
+
+
+def test_removing_a_pin_asks_for_it(tmp_path: Path) -> None:
+    run("person", "Ann", "--role", "inspector")
+    assert "has no PIN" in str(run("pin", "Ann", "--remove").exception)
+    run("pin", "Ann", typed="4711\n")
+    for typed in ("", "\n", "4712\n"):
+        wait_is_over(tmp_path)
+        assert "not the present PIN" in str(run("pin", "Ann", "--remove", typed=typed).exception)
+    wait_is_over(tmp_path)
+    assert run("pin", "Ann", "--remove", typed="4711\n").exception is None
+    assert pin_of_ann(tmp_path) == ""
+    assert "PIN removed" in run().output
+
+
+def test_program_killed_during_a_try_still_makes_the_next_one_wait(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("person", "Ann", "--role", "inspector")
+    run("pin", "Ann", typed="4711\n")
+    with monkeypatch.context() as patch:
+        patch.setattr("benchflow.session.shop.pin_change.pin_matches", lambda pin, stored: 1 / 0)
+        assert isinstance(run("pin", "Ann", typed="4712\n0815\n").exception, ZeroDivisionError)
+    assert "Wait 2 s" in str(run("pin", "Ann", typed="4711\n0815\n").exception)
+
+
+def test_list_has_the_id_and_since_when_a_pin_is_set(tmp_path: Path) -> None:
+    run("person", "Ann", "--role", "inspector")
+    run("person", "Ben", "--role", "builder")
+    run("pin", "Ann", typed="4711\n")
+    listed = json.loads(run("--json").output)
+    register = load_shop(tmp_path / "config" / "shop.yaml").shop
+    assert register is not None
+    assert listed["id"] == register.id
+    assert [(one["name"], one["pin"], one["pin-changed"] is not None) for one in listed["people"]] == [
+        ("Ann", True, True),
+        ("Ben", False, False),
+    ]
+    shown = run().output
+    assert register.id in shown
+    assert re.search(r"Ann: inspector, PIN set \d{4}-", shown)
+    assert "Ben: builder, no PIN" in shown
+
+
+@pytest.mark.skipif(os.name != "posix", reason="files have no permissions here")
+def test_file_with_hashes_is_made_private_with_the_next_change(tmp_path: Path) -> None:
+    path = tmp_path / "config" / "shop.yaml"
+    run("person", "Ann", "--role", "inspector")
+    run("pin", "Ann", typed="4711\n")
+    path.chmod(0o664)
+    assert "chmod 600" in run().output
+    assert "Now only you" in run("person", "Ben", "--role", "builder").output
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert "Now only you" not in run("person", "Cid", "--role", "builder").output
 
 
 @pytest.mark.parametrize("arguments", [("pin", "Nobody"), ("retire", "Nobody")])

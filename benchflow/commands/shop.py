@@ -1,6 +1,5 @@
 """The command ``shop``: shows and changes the register of people and instruments."""
 
-import os
 import sys
 from collections.abc import Callable
 from datetime import date
@@ -14,7 +13,8 @@ from benchflow.commands.console_output import print_json, print_line, print_mess
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 
 if TYPE_CHECKING:
-    from benchflow.session.shop.register import Shop
+    from benchflow.session.shop.register import Person, Shop
+    from benchflow.session.shop.register_writer import Change
     from benchflow.trade.instruments import Instrument
 
 
@@ -31,12 +31,13 @@ def shop(context: click.Context, as_json: bool) -> int:
     if context.invoked_subcommand is not None:
         return SUCCESS
     from benchflow.session.shop.register_reader import load_shop
+    from benchflow.session.shop.register_writer import readable_by_others
 
     path = _shop_file()
     if not path.exists():
         print_message(f"There is no register ({path}). Any name may sign. To make one: benchflow shop person NAME")
         if as_json:
-            print_json({"file": path, "people": [], "instruments": []})
+            print_json({"file": path, "id": None, "people": [], "instruments": []})
         return SUCCESS
     loaded = load_shop(path)
     for problem in loaded.problems:
@@ -44,12 +45,27 @@ def shop(context: click.Context, as_json: bool) -> int:
     if loaded.shop is None:
         return PROBLEM_FOUND
     if as_json:
-        people = [{"name": one.name, "roles": one.roles, "retired": one.retired} for one in loaded.shop.people]
+        people = [_person_as_json(one) for one in loaded.shop.people]
         instruments = [_instrument_as_json(one) for one in loaded.shop.instruments]
-        print_json({"file": path, "people": people, "instruments": instruments})
+        print_json({"file": path, "id": loaded.shop.id or None, "people": people, "instruments": instruments})
     else:
         _print_register(loaded.shop)
+    if any(one.pin for one in loaded.shop.people) and readable_by_others(path):
+        print_message(
+            f"Other users can read {path}, which has the hashes of PINs. A short PIN can be found from its hash. "
+            f"Run: chmod 600 '{path}', and change the PINs."
+        )
     return SUCCESS
+
+
+def _person_as_json(person: "Person") -> dict[str, Any]:
+    return {
+        "name": person.name,
+        "roles": person.roles,
+        "pin": bool(person.pin),
+        "pin-changed": person.pin_changed or None,
+        "retired": person.retired,
+    }
 
 
 def _instrument_as_json(instrument: "Instrument") -> dict[str, Any]:
@@ -73,17 +89,28 @@ def _instrument_as_json(instrument: "Instrument") -> dict[str, Any]:
 
 def _print_register(register: "Shop") -> None:
     print_line(register.name or "The shop")
+    print_line(f"Id: {register.id or 'none yet; it is made with the first change or the first job'}")
     print_line()
     print_line("People")
     for person in register.people:
         left = f", left {person.retired}" if person.retired else ""
-        pin = ", PIN" if person.pin else ""
+        pin = _pin_text(person)
         print_line(f"  {person.name}: {', '.join(person.roles) or 'no role'}{pin}{left}")
     print_line()
     print_line("Instruments")
     today = date.today()  # due dates are local dates
     for instrument in register.instruments:
         print_line(f"  {instrument.id}: {_instrument_text(instrument, today)}")
+
+
+def _pin_text(person: "Person") -> str:
+    """Whether a person has a PIN, and since when: ``, PIN set 2026-03-01``."""
+    from benchflow.session.log.timestamps import local_date
+
+    since = f" {local_date(person.pin_changed)}" if person.pin_changed else ""
+    if person.pin:
+        return f", PIN set{since}"
+    return f", PIN removed{since}" if since else ", no PIN"
 
 
 def _instrument_text(instrument: "Instrument", today: date) -> str:
@@ -129,28 +156,44 @@ def person(name: str, roles: tuple[str, ...]) -> int:
             f"{known.name} is already in the register ({present}). "
             "To replace the roles, give --role. To retire a person: benchflow shop retire NAME"
         )
-    _change_register(add_person(name, roles) if known is None else set_roles(known.name, roles))
+    _save(add_person(name, roles) if known is None else set_roles(known.name, roles))
     return SUCCESS
 
 
 @shop.command(epilog=exit_code_help())
 @click.argument("name")
-def pin(name: str) -> int:
-    """Set the PIN of a person. It is asked for twice. A script gives it as one line on standard input. Only a salted
-    hash of it is stored."""
-    from benchflow.session.shop.register import find_person, hash_pin
-    from benchflow.session.shop.register_writer import set_pin
+@click.option("--remove", is_flag=True, help="Remove the PIN. The person then signs with the name alone.")
+def pin(name: str, remove: bool) -> int:
+    """Set, change or remove the PIN of a person. If a PIN is set, it is asked for first, then the new PIN, then the
+    new PIN again. A script gives the present PIN (if there is one) and the new PIN on standard input, one on each
+    line. Only a salted hash is stored.
+
+    After a wrong PIN, the next try is refused for 2 s. If a PIN is forgotten, the person who keeps the register
+    removes the lines `pin` and `pin-changed` from the file in an editor. Jobs that go on afterwards log that.
+    """
+    from benchflow.session.shop.pin_change import change_pin
+    from benchflow.session.shop.register import find_person
 
     register = _register()
     known = None if register is None else find_person(register, name)
     if known is None:
         raise BenchflowError(f"{name} is not in the register. To add: benchflow shop person NAME --role ROLE")
-    if sys.stdin.isatty():
-        typed = click.prompt("PIN", hide_input=True, confirmation_prompt="Repeat the PIN")
-    else:
-        typed = sys.stdin.readline().rstrip("\r\n")
-    _change_register(set_pin(known.name, hash_pin(typed, os.urandom(16))))
+    present = _typed_pin(f"Present PIN of {known.name}") if known.pin else ""
+    new = "" if remove else _typed_pin("New PIN", repeat="Repeat the new PIN")
+    if not new and not remove:
+        raise BenchflowError("A PIN must have 4 to 64 characters. To remove the PIN: benchflow shop pin NAME --remove")
+    _change_register(lambda path: change_pin(path, known.name, present, new))
     return SUCCESS
+
+
+def _typed_pin(question: str, repeat: str = "") -> str:
+    """A PIN from the keyboard, which does not show it, or from a line on standard input."""
+    if sys.stdin.isatty():
+        typed: str = click.prompt(
+            question, hide_input=True, default="", show_default=False, confirmation_prompt=repeat or False
+        )
+        return typed
+    return sys.stdin.readline().rstrip("\r\n")
 
 
 # --- instruments ------------------------------------------------------------------------------------
@@ -179,9 +222,9 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
         pairs[key.strip()] = text.strip()
     register = _register()
     if register is not None and any(one.id == name for one in register.instruments):
-        _change_register(*(set_value(name, key, text) for key, text in pairs.items()))
+        _save(*(set_value(name, key, text) for key, text in pairs.items()))
     else:
-        _change_register(add_instrument(name, pairs))
+        _save(add_instrument(name, pairs))
     return SUCCESS
 
 
@@ -195,7 +238,7 @@ def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> 
     from benchflow.session.shop.register_writer import record_calibration
 
     day = _date(on) or date.today()  # a certificate has a local date
-    _change_register(record_calibration(name, day, _date(due), uncertainty))
+    _save(record_calibration(name, day, _date(due), uncertainty))
     return SUCCESS
 
 
@@ -206,7 +249,7 @@ def doubt(name: str, reason: str) -> int:
     """Mark an instrument as in doubt, for example because it was dropped. It is refused until it is calibrated."""
     from benchflow.session.shop.register_writer import mark_in_doubt
 
-    _change_register(mark_in_doubt(name, reason))
+    _save(mark_in_doubt(name, reason))
     return SUCCESS
 
 
@@ -223,7 +266,7 @@ def retire(name: str, on: str | None) -> int:
     if person is None and not any(one.id == name for one in (register.instruments if register else ())):
         raise BenchflowError(f"The register has no person and no instrument {name!r}. To list both: benchflow shop")
     part, name = ("instruments", name) if person is None else ("people", person.name)
-    _change_register(retire_entry(part, name, _date(on) or date.today()))  # the local date
+    _save(retire_entry(part, name, _date(on) or date.today()))  # the local date
     return SUCCESS
 
 
@@ -243,15 +286,25 @@ def _register() -> "Shop | None":
     return Register(_shop_file()).shop()
 
 
-def _change_register(*changes: Callable[..., Any]) -> None:
-    """Make ``changes`` in the shop file. The file is made if there is none."""
+def _change_register(change: Callable[[Path], object]) -> None:
+    """Change the shop file with ``change``. The file is made if there is none."""
     from benchflow.session.machine_folders import make_folder
-    from benchflow.session.shop.register_writer import change_file
+    from benchflow.session.shop.register_writer import readable_by_others
 
     path = _shop_file()
     make_folder(path.parent)
-    change_file(path, *changes)
+    open_before = readable_by_others(path)
+    change(path)
     print_line(f"Saved in {path}")
+    if open_before and not readable_by_others(path):
+        print_message(f"Other users could read {path}, which has the hashes of PINs. Now only you can read it.")
+
+
+def _save(*changes: "Change") -> None:
+    """Make ``changes`` in the shop file."""
+    from benchflow.session.shop.register_writer import change_file
+
+    _change_register(lambda path: change_file(path, *changes))
 
 
 def _date(text: str | None) -> date | None:

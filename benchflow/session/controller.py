@@ -206,9 +206,12 @@ class SessionController:
 
     def _carry_out(self, intent: intents.Intent, now: Now) -> Answer:
         try:
-            context = Context(now, self._present_shop())
+            if isinstance(intent, intents.OpenJob) and self.register is not None and not (self.state or self.simulated):
+                self.register.make_id()
+            shop = self._present_shop()
         except BenchflowError as error:
             return refuse("not-allowed", str(error))
+        context = Context(now, shop) if self.register is None else Context(now, shop, self.register.pin_fits)
         if isinstance(intent, intents.Query):
             if self.state is None:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
@@ -321,8 +324,7 @@ class SessionController:
         if state is None or self.read_only:
             return
         shop = self._present_shop()
-        present = None if shop is None else shop.id
-        if state.register is not None and present != state.register and not state.closed:
+        if state.register is not None and not self._is_register_of_job(shop) and not state.closed:
             if not other_register:
                 raise OtherRegister(_other_register_message(self.journal.path, state.register, shop, self.register))
             self._other_register = other_register
@@ -343,11 +345,20 @@ class SessionController:
         state = self.state
         if state is None or state.register is None or not isinstance(intent, _SIGNING) or self._unlogged_start:
             return None
-        shop = None if self.register is None else self.register.identified()
-        if shop is not None and shop.id == state.register:
+        if self._is_register_of_job(None if self.register is None else self.register.identified()):
             return None
         where = "" if self.register is None else f" at {self.register.path}"
         return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
+
+    def _is_register_of_job(self, shop: "Shop | None") -> bool:
+        """True if ``shop`` is the register that the log names."""
+        state, register = self.state, self.register
+        return (
+            state is not None
+            and state.register is not None
+            and register is not None
+            and register.is_known_as(state.register, shop)
+        )
 
     def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
         data = msgspec.to_builtins(entry.event) | group

@@ -71,6 +71,7 @@ instruments:
 defaults: {{by: A. Builder}}
 """
 TODAY = date(2026, 3, 1)
+CHANGED = "2026-03-01T18:30:00.000Z"
 WRENCH = InstrumentNeed("torque-wrench", "torque", covers=parse_limit("30 .. 110 N·m"))
 
 
@@ -282,7 +283,9 @@ def test_change_keeps_comments_and_digits() -> None:
     after = apply_changes(TEXT, set_roles("A. Builder", ("builder", "inspector")))
     assert "# signs for holds" in after
     assert 'serial: "00117"' in after
-    assert after.replace("roles: [builder, inspector]}", "roles: [builder]}") == TEXT
+    made = read_shop(after).shop
+    assert made is not None
+    assert after.replace("roles: [builder, inspector]}", "roles: [builder]}").replace(f"id: {made.id}\n", "") == TEXT
 
 
 def test_calibration_resets_the_uses_and_removes_the_doubt() -> None:
@@ -299,10 +302,10 @@ def test_calibration_resets_the_uses_and_removes_the_doubt() -> None:
 
 def test_person_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
-    change_file(path, add_person("D. New", ("inspector",)), set_pin("D. New", SIGNING))
+    change_file(path, add_person("D. New", ("inspector",)), set_pin("D. New", SIGNING, CHANGED))
     found = load_shop(path)
     assert found.shop is not None
-    assert found.shop.people == (Person("D. New", ("inspector",), SIGNING),)
+    assert found.shop.people == (Person("D. New", ("inspector",), SIGNING, pin_changed=CHANGED),)
     assert signature_problem(found.shop, "D. New", "inspector", "2417") is None
 
 

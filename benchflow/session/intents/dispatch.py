@@ -22,7 +22,7 @@ from benchflow.session.intents.rework_intents import do_rework_step, start_rewor
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
-from benchflow.session.refusal import Refusal
+from benchflow.session.refusal import PIN_WAIT, Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import elapsed
@@ -45,10 +45,6 @@ def refused_pin_entries(intent: intents.Intent, refusal: Refusal) -> tuple[Entry
     if wrong is None:
         return ()
     return (Entry(wrong.person, ev.PinRefused(wrong.person, wrong.role, getattr(intent, "operation", None))),)
-
-
-PIN_WAIT = 2.0
-"""Seconds after a wrong PIN in which no other PIN is accepted."""
 
 
 def _pin_wait(state: State, intent: intents.Intent, context: Context) -> Refusal | None:

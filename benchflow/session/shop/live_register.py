@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log.line_format import Line
-from benchflow.session.shop.register import Shop, find_instrument
+from benchflow.session.shop.register import Person, Shop, find_instrument, path_id, pin_matches, without_hashes
 from benchflow.session.state.instrument_uses import instrument_uses
 
 
@@ -22,12 +23,13 @@ class Register:
     def __init__(self, path: Path, cache: Path | None = None) -> None:
         """``cache`` is a folder for the parsed register. It saves time, because the YAML reader is slow to import."""
         self.path = path
-        self._cache = None if cache is None else DigestCache(cache, ".register", Shop, limit=8, mode=0o600)
-        self._stamp: tuple[int, int] | None = None
+        self._cache_folder = cache
+        self._cache = None if cache is None else DigestCache(cache, ".people", Shop, limit=8, mode=0o600)
+        self._stamp: tuple[int, ...] | None = None
         self._shop: Shop | None = None
 
     def shop(self) -> Shop | None:
-        """The present register; ``None`` without a shop file.
+        """The present register, without the hashes of PINs; ``None`` without a shop file.
 
         Raises:
             BenchflowError: the file cannot be read or has errors. No part of it is used then: after a typing error,
@@ -49,13 +51,42 @@ class Register:
         shop = self.shop()
         if shop is None or shop.id:
             return shop
-        return replace(shop, id=f"path-{sha256(str(self.path.resolve()).encode()).hexdigest()[:32]}")
+        return replace(shop, id=path_id(self.path))
+
+    def make_id(self) -> None:
+        """Give the register a permanent id, if it has none and its file can be changed.
+
+        Raises:
+            BenchflowError: as :meth:`shop`.
+        """
+        shop = self.shop()
+        if shop is not None and not shop.id:
+            from benchflow.session.shop.register_writer import ensure_id  # imported late: imports the YAML writer
+
+            ensure_id(self.path)
+
+    def is_known_as(self, name: str, shop: Shop | None) -> bool:
+        """True if ``name`` is the id of ``shop``, or was its id before its file got a permanent one."""
+        return shop is not None and name in (shop.id, path_id(self.path))
+
+    def pin_fits(self, person: Person, pin: str) -> bool:
+        """True if ``pin`` is the PIN of ``person``. The hash is read from the file each time and is kept nowhere."""
+        from benchflow.session.shop.register_reader import load_shop
+
+        try:
+            shop = load_shop(self.path).shop
+        except OSError:
+            return False
+        stored = next((one.pin for one in shop.people if one.name == person.name), "") if shop is not None else ""
+        return pin_matches(pin, stored)
 
     def _read(self) -> Shop:
         try:
             data = read_regular_file(self.path)
         except OSError as error:
             raise BenchflowError(f"The shop file {self.path} cannot be read: {error.strerror or error}.") from error
+        if self._cache_folder is not None:
+            _remove_caches_with_hashes(self._cache_folder)
         digest = sha256(__version__.encode() + data).digest()
         shop = None if self._cache is None else self._cache.get(self._cache_name(), digest)
         if shop is None:
@@ -65,7 +96,7 @@ class Register:
             if parsed.shop is None:
                 first_problems = "\n".join(str(problem) for problem in parsed.problems[:3])
                 raise BenchflowError(f"The shop file has errors. Correct them first.\n{first_problems}")
-            shop = parsed.shop
+            shop = without_hashes(parsed.shop)
             if self._cache is not None:
                 self._cache.put(self._cache_name(), digest, shop)
         return shop
@@ -73,13 +104,13 @@ class Register:
     def _cache_name(self) -> str:
         return f"shop-{sha256(str(self.path.absolute()).encode()).hexdigest()[:16]}"
 
-    def _file_stamp(self) -> tuple[int, int] | None:
-        """Time of change and size of the file; ``None`` if it does not exist."""
+    def _file_stamp(self) -> tuple[int, ...] | None:
+        """What shows a change of the file: its times, number and size; ``None`` if it does not exist."""
         try:
             status = os.stat(self.path)
         except OSError:
             return None
-        return status.st_mtime_ns, status.st_size
+        return status.st_mtime_ns, status.st_ctime_ns, status.st_ino, status.st_size
 
     def count_uses(self, lines: Sequence[Line]) -> None:
         """Add the uses of instruments in a log to the register. Repeated calls count each use once.
@@ -101,6 +132,13 @@ class Register:
         from benchflow.session.shop.register_writer import change_file, record_uses
 
         change_file(self.path, record_uses(session, counts))
+
+
+def _remove_caches_with_hashes(folder: Path) -> None:
+    """Remove the parsed registers of version 0.1, which have the hashes of PINs in them."""
+    with suppress(OSError):
+        for path in (*folder.glob("shop-*.register"), *folder.glob(".shop-*.register.*.part")):
+            path.unlink()
 
 
 def _recorded_uses(shop: Shop, name: str, session: str) -> int | None:

@@ -10,9 +10,11 @@ import shlex
 import unicodedata
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import folded, with_article
@@ -28,7 +30,8 @@ class ShopError(BenchflowError):
 class Person(Struct, frozen=True, omit_defaults=True):
     """A person who works here.
 
-    ``pin`` is the salted hash of the PIN (:func:`hash_pin`); "" if no PIN is set. ``pin_changed`` is a timestamp.
+    ``pin`` is the salted hash of the PIN (:func:`hash_pin`), or :data:`PIN_SET`; "" if no PIN is set. ``pin_changed``
+    is a timestamp.
     """
 
     name: str
@@ -36,6 +39,13 @@ class Person(Struct, frozen=True, omit_defaults=True):
     pin: str = ""
     retired: date | None = None
     pin_changed: str = ""
+
+
+PIN_SET = "set"
+"""Stands for the hash of a PIN wherever the register is kept outside its file. No PIN matches it."""
+
+PATH_ID = "path-"
+"""Begins the id of a register that has none in its file and cannot be changed."""
 
 
 class Defaults(Struct, frozen=True, omit_defaults=True):
@@ -53,6 +63,17 @@ class Shop(Struct, frozen=True):
     defaults: Defaults = Defaults()
     sha256: str = ""
     id: str = ""
+
+
+def path_id(path: Path) -> str:
+    """The id of a register that has none in its file: it depends on where the file is."""
+    return PATH_ID + hashlib.sha256(str(path.resolve()).encode("utf-8", "surrogateescape")).hexdigest()[:32]
+
+
+def without_hashes(shop: Shop) -> Shop:
+    """The register with :data:`PIN_SET` in place of every hash of a PIN."""
+    people = tuple(replace(one, pin=PIN_SET) if one.pin else one for one in shop.people)
+    return replace(shop, people=people)
 
 
 # --- people -----------------------------------------------------------------------------------------

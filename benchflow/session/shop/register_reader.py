@@ -3,6 +3,7 @@
 .. code-block:: yaml
 
     shop: 1
+    id: 3f0c9e2b7a514d86a1c2e4b5d6f70819                             # made by the program
     name: The bench by the window
     people:
       A. Builder: {roles: [builder]}
@@ -50,7 +51,8 @@ from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSche
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
-from benchflow.session.shop.register import Defaults, Person, Shop, parse_pin_hash
+from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
+from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, without_trailing_zeros
 
@@ -196,6 +198,26 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
         return {"type": "string", "pattern": r"\S"}
 
 
+_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+
+def _id(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
+    if _ID.fullmatch(text) and not text.startswith(PATH_ID):
+        return text
+    hint = "Take the line out. The program makes a new id with the next change"
+    context.problem("bad-name", node.mark, f"`{text[:40]}` is not the id of a register", hint)
+    return None
+
+
+def _time(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
+    try:
+        return format_timestamp(parse_timestamp(text))
+    except BadTimestamp:
+        hint = "Write it like 2026-03-01T18:30:00Z, or take the line out"
+        context.problem("bad-date", node.mark, f"`{text[:40]}` is not a date and time", hint)
+        return None
+
+
 def _pin(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
     if parse_pin_hash(text) is None:
         # The text may be the PIN itself, so the message does not repeat it.
@@ -215,15 +237,27 @@ _PIN = Key(
     TransformedShape(LINE, _pin),
     "The salted hash of the PIN, written by `benchflow shop pin`. Never the PIN itself.",
 )
+_PIN_CHANGED = Key(
+    "pin-changed",
+    TransformedShape(LINE, _time),
+    "When the PIN was set or removed, written by `benchflow shop pin`. A log names it.",
+    examples=("2026-03-01T18:30:00.000Z",),
+)
 _PERSON_RETIRED = Key("retired", DateShape(), "The first day on which the person no longer works here.")
 
 
 def _person(fields: Fields) -> Person:
-    return Person(fields.name.name, fields.get_or(_ROLES, ()), fields.get_or(_PIN, ""), fields.get(_PERSON_RETIRED))
+    return Person(
+        fields.name.name,
+        fields.get_or(_ROLES, ()),
+        fields.get_or(_PIN, ""),
+        fields.get(_PERSON_RETIRED),
+        fields.get_or(_PIN_CHANGED, ""),
+    )
 
 
 PEOPLE = MapShape(
-    KeyedShape("person", "a person", (_ROLES, _PIN, _PERSON_RETIRED), _person), "people by name", key=LINE
+    KeyedShape("person", "a person", (_ROLES, _PIN, _PIN_CHANGED, _PERSON_RETIRED), _person), "people by name", key=LINE
 )
 
 # --- instruments ------------------------------------------------------------------------------------
@@ -326,6 +360,12 @@ def _defaults(fields: Fields) -> _Defaults:
 
 
 _VERSION = Key("shop", WordShape("1"), "The version of this format: 1.", required=True)
+_REGISTER_ID = Key(
+    "id",
+    TransformedShape(LINE, _id),
+    "The permanent id of this register, made by the program. A job goes on only with the register it began with.",
+    examples=("3f0c9e2b7a514d86a1c2e4b5d6f70819",),
+)
 _NAME = Key("name", LINE, "The name of the shop.")
 _PEOPLE = Key("people", PEOPLE, "The people who work here.")
 _INSTRUMENTS = Key("instruments", INSTRUMENTS, "The instruments and torque tools.")
@@ -341,7 +381,7 @@ def _shop(fields: Fields) -> Shop:
         hint = hint_for(by, names, "Add this person under `people` first")
         fields.context.problem("unknown-name", defaults.by_mark, f"`{by}` is not in the register", hint)
     _check_serials(fields, instruments)
-    return Shop(fields.get_or(_NAME, ""), people, instruments, defaults.values)
+    return Shop(fields.get_or(_NAME, ""), people, instruments, defaults.values, id=fields.get_or(_REGISTER_ID, ""))
 
 
 def _check_serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
@@ -354,5 +394,5 @@ def _check_serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
         seen.setdefault(one.serial, one.id)
 
 
-_KEYS: tuple[Key[Any], ...] = (_VERSION, _NAME, _PEOPLE, _INSTRUMENTS, _DEFAULTS)
+_KEYS: tuple[Key[Any], ...] = (_VERSION, _REGISTER_ID, _NAME, _PEOPLE, _INSTRUMENTS, _DEFAULTS)
 SHOP = KeyedShape("shop", "a shop file", _KEYS, _shop)

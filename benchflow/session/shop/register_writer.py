@@ -6,17 +6,20 @@ changed it since it was read.
 
 import io
 import os
+import secrets
+import stat
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import date
+from contextlib import contextmanager, suppress
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from benchflow.base.atomic_write import atomic_write
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk
-from benchflow.session.shop.register import Shop, ShopError
-from benchflow.session.shop.register_reader import read_shop
+from benchflow.session.log.timestamps import format_timestamp
+from benchflow.session.shop.register import Shop, ShopError, path_id
+from benchflow.session.shop.register_reader import load_shop, read_shop
 
 Change = Callable[[Any], None]
 """Changes the tree of the file (ruamel's round-trip mapping) in place; may raise :class:`ShopError`."""
@@ -26,7 +29,7 @@ EMPTY = "shop: 1\npeople: {}\ninstruments: {}\n"
 
 
 def apply_changes(text: str, *changes: Change) -> str:
-    """The text of a shop file after ``changes``.
+    """The text of a shop file after ``changes``. A register without an id gets one.
 
     Raises:
         ShopError: a change is not possible, or the text has errors before or after the changes.
@@ -39,12 +42,17 @@ def apply_changes(text: str, *changes: Change) -> str:
     yaml.width = 200
     # The reader above refuses aliases, tags and directives, so the text has none here.
     tree = yaml.load(text) or yaml.load(EMPTY)
-    for change in changes:
+    for change in (*changes, _add_id):
         change(tree)
     out = io.StringIO()
     yaml.dump(tree, out)
     _parsed(out.getvalue(), "The shop file would have errors after the change")
     return out.getvalue()
+
+
+def _add_id(tree: Any) -> None:
+    if "id" not in tree:
+        tree.insert(list(tree).index("shop") + 1, "id", secrets.token_hex(16))
 
 
 def _parsed(text: str, message: str) -> Shop:
@@ -71,8 +79,8 @@ def add_person(name: str, roles: tuple[str, ...]) -> Change:
     return change
 
 
-def set_pin(name: str, hashed: str) -> Change:
-    """Set the PIN to the salted hash ``hashed``; "" removes it."""
+def set_pin(name: str, hashed: str, at: str | None = None) -> Change:
+    """Set the PIN to the salted hash ``hashed``; "" removes it. ``at`` is the time of the change, by default now."""
 
     def change(tree: Any) -> None:
         person = _entry(tree, "people", name)
@@ -80,6 +88,7 @@ def set_pin(name: str, hashed: str) -> Change:
             person["pin"] = hashed
         else:
             person.pop("pin", None)
+        person["pin-changed"] = format_timestamp(datetime.now(UTC)) if at is None else at
 
     return change
 
@@ -209,33 +218,75 @@ def _flow_sequence(values: tuple[str, ...]) -> Any:
 def change_file(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
     """Make ``changes`` to the file at ``path`` and return the new register.
 
-    A missing file is made; its folder must exist.
+    A missing file is made; its folder must exist. Where a PIN is set, only the owner can read the file afterwards.
 
     Raises:
         ShopError: a change is not possible, another program is changing the file, or it cannot be saved. The file
             is then unchanged.
     """
     try:
-        with _locked(path):
-            before = path.read_bytes() if path.exists() else None
-            text = EMPTY if before is None else before.decode("utf-8-sig")
-            after = apply_changes(text, *changes)
-            _replace(path, before, after, disk or Disk())
+        with locked(path):
+            return save_changes(path, *changes, disk=disk)
     except UnicodeDecodeError as error:
         raise ShopError(f"{path} is not UTF-8 text. Save it as UTF-8.") from error
     except OSError as error:
         raise ShopError(f"The shop file {path} could not be saved: {error.strerror}. Nothing was changed.") from error
-    return _parsed(after, "The shop file has errors")
+
+
+def save_changes(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
+    """Make ``changes`` to the file at ``path``, which this program has locked, and return the new register.
+
+    Raises:
+        ShopError: a change is not possible, or another program has changed the file.
+        OSError: the file cannot be read or saved.
+        UnicodeDecodeError: the file is not UTF-8 text.
+    """
+    before = path.read_bytes() if path.exists() else None
+    text = EMPTY if before is None else before.decode("utf-8-sig")
+    after = apply_changes(text, *changes)
+    register = _parsed(after, "The shop file has errors")
+    try:
+        _replace(path, before, after, disk or Disk(), private=any(person.pin for person in register.people))
+    except OSError as error:
+        if path.read_bytes() != after.encode():
+            raise
+        message = f"{path} was changed, but the disk did not confirm it: {error.strerror}. Look at it: benchflow shop"
+        raise ShopError(message) from error
+    return register
+
+
+def ensure_id(path: Path) -> str:
+    """The permanent id of the register at ``path``. A register without one gets it now, if its file can be changed.
+
+    Raises:
+        ShopError: the file has errors.
+    """
+    parsed = load_shop(path)
+    if parsed.shop is None:
+        raise ShopError("The shop file has errors. Correct them first.")
+    if not parsed.shop.id and path.stat().st_mode & 0o222:  # a file that nobody may write stays as it is
+        with suppress(ShopError):
+            return change_file(path).id
+    return parsed.shop.id or path_id(path)
+
+
+def readable_by_others(path: Path) -> bool:
+    """True if users other than the owner can read the file, on a system whose files have permissions."""
+    try:
+        return os.name == "posix" and bool(path.stat().st_mode & 0o044)
+    except OSError:
+        return False
 
 
 @contextmanager
-def _locked(path: Path) -> Iterator[None]:
-    """Keep other programs from changing the register at the same time.
+def locked(path: Path) -> Iterator[int]:
+    """Keep other programs from changing the register at the same time. Yields the lock file, which is open.
 
     The lock is on a second file, because the register itself is replaced. If files cannot be locked, only the
     comparison before the replacement protects the register.
     """
-    fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, 0o600)
+    no_link = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | no_link, 0o600)
     try:
         try:
             free = lock.acquire(fd)
@@ -243,13 +294,14 @@ def _locked(path: Path) -> Iterator[None]:
             free = True
         if not free:
             raise ShopError(f"Another program is changing {path}. Nothing was changed. Try again.")
-        yield
+        yield fd
     finally:
         os.close(fd)
 
 
-def _replace(path: Path, before: bytes | None, after: str, disk: Disk) -> None:
+def _replace(path: Path, before: bytes | None, after: str, disk: Disk, *, private: bool) -> None:
     target = path.resolve()  # a symbolic link is kept
+    mode = 0o600 if before is None else stat.S_IMODE(target.stat().st_mode) & 0o777
 
     def refuse_if_changed() -> None:
         now = target.read_bytes() if target.exists() else None
@@ -259,7 +311,7 @@ def _replace(path: Path, before: bytes | None, after: str, disk: Disk) -> None:
     atomic_write(
         target,
         after.encode("utf-8"),
-        mode=0o600 if before is None else None,
+        mode=mode & 0o700 if private else mode,
         before_replace=refuse_if_changed,
         sync=disk.sync,
         sync_names=disk.sync_folder,

@@ -1,6 +1,5 @@
 """The command ``archive``: keeps an index of many logs."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,13 +11,11 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import log_paths
 from benchflow.commands.log_search import compiled_folder, machine_name, opened_archive
 from benchflow.commands.output_file import write_output
+from benchflow.commands.progress_line import ProgressLine
 
 if TYPE_CHECKING:
     from benchflow.review.archive.database import Database
     from benchflow.review.archive.filing_report import FilingReport
-
-_PROGRESS_FROM = 500
-"""Progress is shown on a terminal if more logs than this are filed."""
 
 
 @click.command(epilog=exit_code_help("A log was left out, because it does not verify."))
@@ -59,23 +56,18 @@ def archive(
             return _watch(database, named, copy_logs, as_json)
         from benchflow.review.archive.filing import file_logs
 
-        report = file_logs(
-            database,
-            log_paths(named),
-            machine_name(),
-            folders=[path for path in named if path.is_dir()],
-            copy_logs=copy_logs,
-            compiled=compiled_folder(),
-            progress=_show_progress,
-        )
+        with ProgressLine() as line:
+            report = file_logs(
+                database,
+                log_paths(named),
+                machine_name(),
+                folders=[path for path in named if path.is_dir()],
+                copy_logs=copy_logs,
+                compiled=compiled_folder(),
+                progress=lambda done, total: line.show(f"{done:,} of {total:,} logs added"),
+            )
         _print_report(report, as_json)
     return PROBLEM_FOUND if report.left_out else SUCCESS
-
-
-def _show_progress(done: int, total: int) -> None:
-    if total > _PROGRESS_FROM and sys.stderr.isatty():
-        sys.stderr.write(f"\r{done} of {total} logs" + ("\n" if done == total else ""))
-        sys.stderr.flush()
 
 
 def _print_report(report: "FilingReport", as_json: bool) -> None:

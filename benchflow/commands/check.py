@@ -1,5 +1,6 @@
 """The command ``check``: finds the mistakes in a procedure and proves its order."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
+from benchflow.commands.progress_line import ProgressLine
 
 
 @click.command(epilog=exit_code_help("A procedure has an error, or was not explored in full."))
@@ -33,7 +35,8 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
     worst = SUCCESS
     for name in files:
         try:
-            report = check_file(find_procedure(name), bound)
+            with ProgressLine() as line:
+                report = check_file(find_procedure(name), bound, _shown_on(line, name, bound))
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
@@ -46,8 +49,20 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
     return worst
 
 
-def check_file(path: Path, bound: int | None) -> dict[str, Any]:
+def _shown_on(line: ProgressLine, name: str, bound: int | None) -> Callable[[str, int], None]:
+    """What shows the progress of the proof of one file."""
+
+    def show(phase: str, configurations: int) -> None:
+        most = f" of at most {bound:,}" if bound else ""
+        line.show(f"{configurations:,}{most} configurations explored; {phase}: {name}")
+
+    return show
+
+
+def check_file(path: Path, bound: int | None, progress: Callable[[str, int], None] | None = None) -> dict[str, Any]:
     """The report on one file, as ``check --json`` prints it. ``bound`` limits the configurations to explore.
+
+    ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
 
     Raises:
         BenchflowError: the file cannot be opened.
@@ -60,11 +75,11 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     findings = [as_finding(problem) for problem in check_structure(loaded.procedure, loaded.problems, file)]
     explored = {"configurations": 0, "complete": False}
     if loaded.procedure is not None:
-        from benchflow.ordering.proof import prove
+        from benchflow.ordering.proof import DEFAULT_BOUND, prove
         from benchflow.trade.joint_findings import joint_problems
 
         findings += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
-        proof = prove(loaded.procedure) if bound is None else prove(loaded.procedure, bound=bound)
+        proof = prove(loaded.procedure, bound=bound or DEFAULT_BOUND, progress=progress)
         findings += [finding.as_json() for finding in proof.findings]
         explored = {"configurations": proof.configurations, "complete": proof.complete}
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))

@@ -12,6 +12,7 @@ from benchflow.commands.console_output import display_path, print_json, print_li
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.output_file import STANDARD_OUTPUT, write_output
+from benchflow.commands.progress_line import ProgressLine
 from benchflow.procedure.problems import hint_for
 
 if TYPE_CHECKING:
@@ -88,7 +89,12 @@ def _write_sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: boo
     """Write the sheet in one safe order, or report why there is none. Returns the exit code."""
     from benchflow.ordering.pictures.order_sheet import NoSafeOrder, lay_out
 
-    made = lay_out(plan, _complete_start(plan, start))
+    with ProgressLine() as line:
+        made = lay_out(
+            plan,
+            _complete_start(plan, start),
+            lambda count: line.show(f"{plan.procedure.id}: {count:,} configurations searched for a safe order"),
+        )
     if isinstance(made, NoSafeOrder):
         result = (
             "From this start there is no safe order of the whole build."

@@ -1,5 +1,6 @@
 """Makes wide invented procedures: many operations that use many two-valued states, with few `after` lines."""
 
+import json
 from random import Random
 from typing import Any, Literal, get_args
 
@@ -90,3 +91,27 @@ def _operation(kind: Kind, number: int, names: list[str], draw: Random) -> Opera
         mark=Mark(1, 1),
         **effect,
     )
+
+
+def wide_text(kind: Kind, operations: int = 300, states: int = 20, seed: int = 1) -> str:
+    """The file of :func:`wide_procedure`, as JSON, which is YAML too."""
+    made = wide_procedure(kind, operations, states, seed)
+    work: list[dict[str, object]] = []
+    for each in made.operations:
+        members: dict[str, object] = {"id": each.id, "title": each.title}
+        members |= {"after": [ref.name for ref in each.after]} if each.after else {}
+        members |= {"needs": {name: list(values) for name, values in each.needs.items()}} if each.needs else {}
+        members |= {"during": dict(each.during)} if each.during else {}
+        members |= {"sets": dict(each.sets)} if each.sets else {}
+        work.append(members)
+    file: dict[str, object] = {"benchflow": 1, "id": made.id, "title": made.title, "revision": made.revision}
+    file["state"] = {each.name: {"values": list(each.values), "start": each.start or "ask"} for each in made.state}
+    if made.moves:
+        file["moves"] = {each.id: {"title": each.title, "sets": dict(each.sets)} for each in made.moves}
+    if made.interference:
+        file["interference"] = [
+            {"never": {name: list(values) for name, values in each.never.items()}, "because": each.because}
+            for each in made.interference
+        ]
+    file["sections"] = [{"id": "work", "title": "Work", "operations": work}]
+    return json.dumps(file, indent=1)

@@ -4,7 +4,7 @@ The order follows the author's as closely as the interlock allows. Moves are ins
 step is checked by the interlock from the given start, so the order is safe from that start only.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -27,8 +27,12 @@ from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, bounds_of_window, contradicts, with_points_of
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, variable_title, variable_value_text
+from benchflow.ordering.work_meter import WORK_PER_CONFIGURATION, WorkMeter
 from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
+
+_MOST_WORK = 10_000_000
+"""Units of work after which the search for a safe order ends."""
 
 
 class NeededState(Struct, frozen=True):
@@ -103,8 +107,11 @@ class NoSafeOrder(Struct, frozen=True):
     certain: bool = True
 
 
-def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
-    """One safe order of the whole build from ``start``, which gives a value to every variable."""
+def lay_out(plan: Plan, start: Valuation, progress: Callable[[int], None] | None = None) -> OrderSheet | NoSafeOrder:
+    """One safe order of the whole build from ``start``, which gives a value to every variable.
+
+    ``progress`` is called now and then with about the number of configurations searched.
+    """
     rules = forbidden(plan, start)
     if rules:
         because = tuple(plan.procedure.interference[rule].because for rule in rules)
@@ -113,12 +120,13 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
     if order.cycles:
         cycle = all_of(f"“{step_title(plan, order.steps[step])}”" for step in order.cycles[0])
         return NoSafeOrder((f"{cycle} wait for each other in a cycle",), ())
-    found = _safe_order(plan, start, order)
+    work = WorkMeter(_MOST_WORK, tell=None if progress is None else lambda: progress(_configurations(work)))
+    found = _safe_order(plan, start, order, work.part(_MOST_WORK // 2))
     if isinstance(found, NoSafeOrder):
         return found
     kept = _time_kept(plan, found)
     if not kept:
-        in_time = _safe_order_in_time(plan, start, order)
+        in_time = _safe_order_in_time(plan, start, order, work)
         if in_time is not None:
             found, kept = in_time, True
     begin = {name: _state_phrase(plan, name, (value,)) for name, value in start.items() if value is not None}
@@ -136,15 +144,21 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
 # --- the order --------------------------------------------------------------------------------------
 
 
-def _safe_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
+def _configurations(work: WorkMeter) -> int:
+    return work.spent // WORK_PER_CONFIGURATION
+
+
+def _safe_order(
+    plan: Plan, start: Valuation, order: PartialOrder, work: WorkMeter
+) -> tuple[RouteStep, ...] | NoSafeOrder:
     """A safe order as close to the author's as possible. If that leads to a dead end, any safe order."""
     configuration = Configuration(frozenset(), dict(start))
     walked: list[RouteStep] = []
     left = sorted(plan.steps, key=lambda name: order.rank[order.index[name]])
     while left:
-        steps = _next_actions(plan, configuration, left)
+        steps = _next_actions(plan, configuration, left, work)
         if not steps:
-            found = _any_order(plan, start, order)
+            found = _any_order(plan, start, order, work)
             if isinstance(found, NoRoute):
                 return _no_safe_order(plan, configuration, left, walked, certain=found.certain)
             return found
@@ -155,25 +169,27 @@ def _safe_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Rout
     return tuple(walked)
 
 
-def _next_actions(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tuple[RouteStep, ...]:
+def _next_actions(
+    plan: Plan, configuration: Configuration, left: Sequence[str], work: WorkMeter
+) -> tuple[RouteStep, ...]:
     """The route to the first step that can be reached; empty if there is none."""
     for name in left:
         if any(earlier not in configuration.done for earlier in plan.steps[name].after):
             continue
         if not step_reasons(plan, configuration, name):
             return (DoOperation(name),)
-        found = route(plan, configuration, name)
+        found = route(plan, configuration, name, work=work.part(work.left // 4))
         if isinstance(found, SafeRoute):
             return found.steps
     return ()
 
 
-def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoRoute:
+def _any_order(plan: Plan, start: Valuation, order: PartialOrder, work: WorkMeter) -> tuple[RouteStep, ...] | NoRoute:
     """A route to an extra last step that comes after all others; the extra step is dropped."""
     last = plan.steps[order.steps[-1]]
     end = replace(last, id="\0end", after=tuple(plan.steps), needs={}, during={}, sets={}, time=())
     whole = replace(plan, steps={**plan.steps, end.id: end})
-    found = route(whole, Configuration(frozenset(), dict(start)), end.id)
+    found = route(whole, Configuration(frozenset(), dict(start)), end.id, work=work)
     return found.steps[:-1] if isinstance(found, SafeRoute) else found
 
 
@@ -217,9 +233,11 @@ def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
             yield from bounds_of_window(window.operation, name, window)
 
 
-def _safe_order_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
+def _safe_order_in_time(
+    plan: Plan, start: Valuation, order: PartialOrder, work: WorkMeter
+) -> tuple[RouteStep, ...] | None:
     """A safe order that keeps the time windows. The steps in windows are in an order that the proof found."""
-    kept = check_windows(plan, order, 0)
+    kept = check_windows(plan, order, 0, work.part(work.left // 2))
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None
     relevant = sum(1 << order.index[name] for name in kept.order)
@@ -233,7 +251,7 @@ def _safe_order_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tu
     for name in later:
         steps[name] = replace(steps[name], after=(*steps[name].after, *before))
     chained = replace(plan, steps=steps)
-    found = _safe_order(chained, start, PartialOrder(chained))
+    found = _safe_order(chained, start, PartialOrder(chained), work)
     return found if isinstance(found, tuple) and _time_kept(plan, found) else None
 
 

@@ -73,9 +73,15 @@ class Explorer:
         self.builds = WorkMeter(self.work.limit, tell=tell)
         self.searches = WorkMeter(max(self.work.limit // _SEARCH_SHARE, _LEAST_WORK), tell=tell)
         self._left = bound
+        self._exploring: AnyStateSpace | None = None
         self._tell = tell
         self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
         self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
+
+    @property
+    def configurations_so_far(self) -> int:
+        """The number of configurations explored, with those of the group that is being explored now."""
+        return self.configurations + (0 if self._exploring is None else self._exploring.configurations)
 
     def for_trials(self) -> "Explorer":
         """An explorer with a limit of its own, for plans with other lines. It knows the groups explored so far."""
@@ -144,7 +150,9 @@ class Explorer:
         return space if self._explore_counted(space, self._left) else None
 
     def _explore_counted(self, space: AnyStateSpace, limit: int) -> bool:
+        self._exploring = space
         done = space.explore(limit, self.work)
+        self._exploring = None
         self.configurations += space.configurations
         self._left = max(self._left - space.configurations, 0)
         return done
@@ -155,6 +163,8 @@ class Explorer:
         space = StateSpace(group, LatticeSets(gate, group.all), gate, twins)
         if limit is not None:
             return space if self._explore_counted(space, limit) else None
+        self._exploring = space
         done = space.explore(None, self.work)
+        self._exploring = None
         self.configurations += space.configurations
         return space if done else None

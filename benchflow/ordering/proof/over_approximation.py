@@ -82,7 +82,7 @@ def _reachable_valuations(group: VariableGroup, work: WorkMeter) -> _Valuations 
     moves = range(len(machine.moves))
     after_moves: list[list[int]] = []
     for valuation in seen:  # the list grows during the loop
-        if len(seen) > _MOST_VALUATIONS or not work.spend(1 + len(effects) + len(moves)):
+        if len(seen) > _MOST_VALUATIONS or not work.spend(2 * (1 + len(effects) + len(moves))):
             return None
         moved = [machine.move(valuation, number) for number in moves]
         for then in (*(machine.step(valuation, effect) for effect in effects), *moved):

@@ -25,6 +25,7 @@ from benchflow.ordering.proof.window_feasibility import (
 )
 from benchflow.ordering.proof.witness import Witness, show_dead_end
 from benchflow.ordering.state_machine import bits
+from benchflow.ordering.work_meter import Progress
 from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
@@ -39,20 +40,29 @@ _ABOUT_ORDERS: tuple[Code, ...] = ("dead-end", "unreachable-operation", "interlo
 """The findings that need an exploration of the groups of states."""
 
 
-def prove(procedure: Procedure, *, bound: int = DEFAULT_BOUND, reductions: Reductions = ALL_REDUCTIONS) -> Proof:
+def prove(
+    procedure: Procedure,
+    *,
+    bound: int = DEFAULT_BOUND,
+    reductions: Reductions = ALL_REDUCTIONS,
+    progress: Progress | None = None,
+) -> Proof:
     """Prove the order of a procedure over every order, every start and every choice of options.
 
     The procedure must have been read without errors. ``bound`` is the most configurations to explore; it limits time
-    and memory. Anything not proven within the bound is reported as ``not-explored``.
+    and memory. Anything not proven within the bound is reported as ``not-explored``. ``progress`` is called now and
+    then.
     """
-    return _ProofRun(procedure, bound, reductions).run()
+    return _ProofRun(procedure, bound, reductions, progress).run()
 
 
 class _ProofRun:
-    def __init__(self, procedure: Procedure, bound: int, reductions: Reductions) -> None:
+    def __init__(self, procedure: Procedure, bound: int, reductions: Reductions, progress: Progress | None) -> None:
         self._procedure = procedure
         self._bound = bound
-        self._explorer = Explorer(bound, reductions)
+        self._progress = progress
+        self._phase = "explore the states"
+        self._explorer = Explorer(bound, reductions, self._tell)
         self._trials = self._explorer.for_trials()
         self._findings: list[OrderFinding] = []
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
@@ -66,6 +76,7 @@ class _ProofRun:
         analyses = [analyse(plan, self._explorer) for plan in self._plans()]
         configurations = max(self._explorer.configurations, 1)
         for analysis in analyses:
+            self._phase = "look for dead ends"
             self._add(static_checks.cycles(analysis.plan, analysis.paper))
             if analysis.no_start:
                 self._incomplete = True
@@ -73,12 +84,18 @@ class _ProofRun:
             self._add(self._unreachable(analysis))
             if not self._add(self._dead_ends(analysis)):
                 self._add(self._dead_ends_after_a_loss(analysis))
+            self._phase = "check time windows, values and remedies"
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
             self._add_about_values(analysis)
+        self._phase = "look for orders that break a rule on paper"
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
         self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
         return Proof(tuple(self._findings), configurations, not self._incomplete, self._fixes)
+
+    def _tell(self) -> None:
+        if self._progress is not None:
+            self._progress(self._phase, self._explorer.configurations_so_far)
 
     # --- builds -----------------------------------------------------------------------------------
 

@@ -75,10 +75,10 @@ def file_logs(
     for entry in _read_all(jobs, _ReadOptions(copy_logs, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
-        progress(done + len(batch), len(resolved))
         if rows >= BATCH_ROWS:
             counts.add(store(database, bench, batch), batch, bench)
             done += len(batch)
+            progress(done, len(resolved))
             batch, rows = [], 0
     if batch:
         counts.add(store(database, bench, batch), batch, bench)

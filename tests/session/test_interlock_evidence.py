@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchflow.session.shop.register import hash_pin
 from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.ordering.random_plans import examples
 
@@ -123,8 +124,43 @@ def test_correction_that_makes_a_proof_good_needs_the_signature_of_a_deviation(t
     (event,) = script.do("record", name="t", value="95 °C")
     correction = {"event": event["seq"], "value": "35 °C", "reason": "misread"}
     assert script.refused("correct", **correction, by="Ann") == ["not-allowed"]
-    script.do("correct", **correction, by="Ida")
+    signed = script.do("correct", **correction, by="Ida")[0]
+    assert (signed["by"], signed["data"]["role"], signed["data"]["proven"]) == ("Ida", "inspector", "name")
     script.do_all(intent("finish"), intent("start", operation="fit"))
+
+
+def test_correction_of_a_proof_that_anyone_can_waive_is_signed_with_the_pin(tmp_path: Path) -> None:
+    shop = SHOP.replace("Ann: {roles: [builder]}", f"Ann: {{roles: [builder], pin: {hash_pin('2417', bytes(16))}}}")
+    script = pump(tmp_path, THERMOMETER % ", proves: casing", shop=shop)
+    (event,) = script.do("record", name="t", value="95 °C")
+    correction = {"event": event["seq"], "value": "35 °C", "reason": "misread"}
+    for fields in ({}, {"by": "Nobody"}):
+        assert script.refused("correct", **correction, **fields) == ["not-allowed"]
+    signed = script.do("correct", **correction, pin="2417")[0]
+    assert (signed["by"], "role" in signed["data"], signed["data"]["proven"]) == ("Ann", False, "pin")
+
+
+def test_correction_that_makes_nothing_good_needs_no_signature(tmp_path: Path) -> None:
+    shop = SHOP.replace("Ann: {roles: [builder]}", f"Ann: {{roles: [builder], pin: {hash_pin('2417', bytes(16))}}}")
+    script = pump(tmp_path, THERMOMETER % ", proves: casing", shop=shop)
+    (event,) = script.do("record", name="t", value="35 °C")
+    (event,) = script.do("correct", event=event["seq"], value="36 °C", reason="misread")
+    assert "proven" not in event["data"]
+    (event,) = script.do("correct", event=event["seq"], value="95 °C", reason="misread")
+    assert "proven" not in event["data"]
+
+
+def test_correction_past_a_table_where_the_work_stops_needs_a_signature(tmp_path: Path) -> None:
+    cool = (
+        "waive: inspector, record: {gap: {ask: Gap, unit: mm}}, "
+        "choose: {shim: {by: gap, from: [{up to: 1 mm, take: thin}, {stop: Ask the maker}]}}"
+    )
+    script = pump(tmp_path, cool, shop=SHOP)
+    (event,) = script.do("record", name="gap", value="1.5 mm")
+    correction = {"event": event["seq"], "value": "0.5 mm", "reason": "misread"}
+    assert script.refused("correct", **correction, by="Ann") == ["not-allowed"]
+    script.do("correct", **correction, by="Ida")
+    script.do_all(intent("choose", name="shim", take="thin"), intent("finish"))
 
 
 def test_correction_cannot_make_a_proof_good_that_nobody_can_waive(tmp_path: Path) -> None:
@@ -276,6 +312,32 @@ def test_unknown_variable_of_a_rule_needs_a_reason(tmp_path: Path) -> None:
     assert script.refused("set-state", variable="casing", value="cold") == ["value-missing"]
     assert script.refused("set-state", variable="casing", value="cold", reason=" ") == ["value-missing"]
     script.do("set-state", variable="casing", value="cold", reason="came from the cold store")
+
+
+def test_role_that_finds_a_variable_is_wanted_by_every_way(tmp_path: Path) -> None:
+    script = pump(tmp_path, "check: [cold]", found="inspector", shop=SHOP)
+    script.do("set-state", variable="casing", value=None, reason="nobody knows", by="Ann")
+    found = {"variable": "casing", "value": "cold", "reason": "measured"}
+    for name in ("Ann", "ANN", "\u0406da", "Nobody"):  # the third begins with a Cyrillic letter
+        assert script.refused("set-state", **found, by=name) == ["not-allowed"], name
+    assert "interference" in script.refused("start", operation="fit")
+    (event,) = script.do("set-state", **found, by="ida")
+    assert (event["data"]["role"], event["data"]["proven"]) == ("inspector", "name")
+
+
+def test_start_value_wants_the_role_that_finds_it(tmp_path: Path) -> None:
+    head = PUMP.replace("start: hot%s", "start: ask, found: inspector")
+    script = Script(tmp_path, procedure_with("{id: fit, title: Fit, sets: {seal: in}}", head=head), shop=SHOP)
+    assert script.refused("open", unit="7", by="Ann", start={"casing": "cold"}) == ["not-allowed"]
+    script.do("open", unit="7", by="Ann", start={"casing": None})
+    assert script.refused("start", operation="fit") == ["interference"]
+
+
+def test_person_with_the_role_gives_the_start_value(tmp_path: Path) -> None:
+    head = PUMP.replace("start: hot%s", "start: ask, found: inspector")
+    script = Script(tmp_path, procedure_with("{id: fit, title: Fit, sets: {seal: in}}", head=head), shop=SHOP)
+    script.do("open", unit="7", by="Ida", start={"casing": "cold"})
+    script.do("start", operation="fit")
 
 
 # --- undo -------------------------------------------------------------------------------------------

@@ -1,7 +1,6 @@
 """Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
@@ -12,18 +11,13 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
 from benchflow.session.rules.check_stages import judge_tick
-from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.correction_signatures import sign_correction
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored, reading_measurement
 from benchflow.session.rules.open_values import value_title
-from benchflow.session.rules.proof_corrections import correction_refusal, evidence_entries
-from benchflow.session.rules.remedy_progress import remedy_progress
-from benchflow.session.rules.signatures import may_not_sign
-from benchflow.session.rules.stage_remedies import fastener_remedies
-from benchflow.session.rules.state_after import state_after
+from benchflow.session.rules.proof_corrections import evidence_entries
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import judge_reading, stated_uncertainty, to_stored
-from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Attempt, EntryRef, State
 
@@ -76,11 +70,9 @@ def _correct_reading(
         verdict="none" if verdict is None else verdict.verdict,
         uncertainty=None if u is None else to_stored(u),
     )
-    entries = (Entry(by, event),)
-    refusal = correction_refusal(state, entries, context, by, intent.pin)
-    refusal = refusal or _refusal_past_remedy(state, entries, context, by, intent.pin)
-    if refusal is not None:
-        return refusal
+    entries = sign_correction(state, Entry(by, event), context, by, intent.pin)
+    if isinstance(entries, Refusal):
+        return entries
     return (
         *entries,
         *calculated_entries(state, step, entries, context, by),
@@ -101,44 +93,6 @@ def _uncertainty_of_correction(
     if "%" not in u.entered or not read.value:
         return u
     return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
-
-
-def _refusal_past_remedy(
-    state: State, entries: tuple[Entry, ...], context: Context, by: str, pin: str | None
-) -> Refusal | None:
-    """A refusal if the correction frees a value from its remedy or its stop, and ``by`` cannot sign a deviation.
-
-    The value can be of another operation, if its limit or its formula depends on the corrected entry.
-    """
-    open_steps = [state.plan.steps[name] for name in state.works if name in state.plan.steps and name not in state.done]
-    before = {step.id: _held_subjects(state, step) for step in open_steps}
-    after = state_after(state, entries, context) if any(before.values()) else state
-    freed: list[tuple[Step, str, str]] = []
-    for step in open_steps:
-        still = _held_subjects(after, step)
-        freed += [(step, key[0], name) for key, name in before[step.id].items() if key not in still]
-    for step, subject, name in freed:
-        if NEVER in waive_rules(state, step, subject):
-            message = (
-                f"{value_title(step, name)} cannot be waived (`waive: never`), so a correction cannot make it good. "
-                "Carry out the remedy, or rework the operation"
-            )
-            return refuse("not-allowed", message, operation=step.id, name=name)
-        for role in roles_to_waive(state, step, subject) or (None,):
-            refusal = may_not_sign(context, by, role, pin, ask_pin=True)
-            if refusal is not None:
-                return refusal
-    return None
-
-
-def _held_subjects(state: State, step: Step) -> dict[tuple[str, str], str]:
-    """What waits for a remedy, as subject and side, each with the name of its value or joint."""
-    held = {(p.result.subject, str(p.verdict)): p.result.name for p in remedy_progress(state, step)}
-    tighten = step.operation.tighten
-    if tighten is not None:
-        for fastener in fastener_remedies(state, step):
-            held[fastener_subject(tighten.joint, fastener.tick.fastener), fastener.verdict] = tighten.joint
-    return held
 
 
 def _correct_tick(
@@ -172,5 +126,4 @@ def _correct_tick(
         corner=result.corner,
         answer=read.answer,
     )
-    entries = (Entry(by, event),)
-    return _refusal_past_remedy(state, entries, context, by, intent.pin) or entries
+    return sign_correction(state, Entry(by, event), context, by, intent.pin)

@@ -3,8 +3,9 @@
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
+from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.procedure.model import Procedure
-from benchflow.session.context import Context, Decision, Entry, refusal_or_none, unknown_name
+from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
@@ -23,7 +24,7 @@ def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, bl
     reasons += _start_value_reasons(procedure, intent.start)
     if reasons:
         return Refusal(tuple(reasons))
-    refusal = may_not_sign(context, by, None, None)
+    refusal = may_not_sign(context, by, None, None) or _start_value_refusal(procedure, intent.start, context, by)
     if refusal is not None:
         return refusal
     start = {
@@ -64,6 +65,24 @@ def _start_value_reasons(procedure: Procedure, given: dict[str, str | None]) -> 
         else:
             reasons += unknown_name("variable", name, asked).refused
     return reasons
+
+
+def _start_value_refusal(
+    procedure: Procedure, given: dict[str, str | None], context: Context, by: str
+) -> Refusal | None:
+    """A refusal of a start value that ``by`` could not enter as found later (`found` names a role)."""
+    for variable in procedure.state:
+        role, value = variable.found, given.get(variable.name)
+        if value is None or role in ("", ANYONE, NEVER):
+            continue
+        refusal = may_not_sign(context, by, role, None, ask_pin=True)
+        if refusal is not None:
+            message = (
+                f"{refusal.refused[0].message} {variable.name} is entered by the {role}. Leave it out at the start. It "
+                "is then not known until it is entered as found"
+            )
+            return refuse("not-allowed", message, state=variable.name, name=by)
+    return None
 
 
 def close_job(state: State, intent: intents.CloseJob, context: Context, by: str) -> Decision:

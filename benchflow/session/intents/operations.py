@@ -19,7 +19,7 @@ from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.proofs import unproven_variables
-from benchflow.session.rules.signatures import may_not_sign
+from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -99,8 +99,9 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
     if not reason and any(name in rule.never for rule in state.plan.procedure.interference):
         message = f"A rule against damage depends on {name}. Give the reason: how was its state found?"
         return refuse("value-missing", message, state=name)
-    if value is not None and found not in ("", ANYONE):
-        refusal = may_not_sign(context, by, found, intent.pin, ask_pin=True)
-        if refusal is not None:
-            return refusal
-    return (Entry(by, ev.StateSet(name, value, reason)),)
+    if value is None or found in ("", ANYONE):
+        return (Entry(by, ev.StateSet(name, value, reason)),)
+    refusal = may_not_sign(context, by, found, intent.pin, ask_pin=True)
+    if refusal is not None:
+        return refusal
+    return (Entry(by, ev.StateSet(name, value, reason, found, signature_proof(context, by, intent.pin))),)

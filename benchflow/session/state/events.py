@@ -349,6 +349,8 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
     answer: CheckAnswer = ""  # correct answer, of a tick of a check stage
+    role: str = ""  # the roles that the signature needed, with commas; empty if anyone could sign
+    proven: SignatureProof = ""  # empty if the correction needed no signature
 
 
 class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):
@@ -398,6 +400,8 @@ class StateSet(Event, frozen=True, tag="state-set"):
     variable: str
     value: str | None  # null if it is not known
     reason: str = ""
+    role: str = ""  # the roles that the signature needed, with commas
+    proven: SignatureProof = ""  # empty if no signature was needed
 
 
 class ClockWentBack(Event, frozen=True, tag="clock-went-back"):

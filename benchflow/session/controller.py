@@ -4,6 +4,7 @@
 """
 
 import threading
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -66,7 +67,13 @@ class SessionController:
     """The controller of one session. Safe to call from worker threads, one call at a time."""
 
     def __init__(
-        self, journal: Journal, procedure: Procedure, read: ProcedureReader, clock: Clock, register: Register | None
+        self,
+        journal: Journal,
+        procedure: Procedure,
+        read: ProcedureReader,
+        clock: Clock,
+        register: Register | None,
+        lines: Sequence[Line] = (),
     ) -> None:
         self.journal, self.procedure, self.clock, self.register = journal, procedure, clock, register
         self._read = read
@@ -74,7 +81,7 @@ class SessionController:
         self._source: Loaded | None = None
         self._file = ""
         self.simulated = False
-        self.state: State | None = replay(journal.lines, read)
+        self.state: State | None = replay(lines, read)
         self.resumed = self.state is not None
         if self.state is not None:
             self.simulated = self.state.opened.simulated
@@ -139,7 +146,8 @@ class SessionController:
                     f"benchflow run --continue-from '{path}'"
                 )
             raise BenchflowError(f"{path} has no complete event. No job was started in it; start a new one.")
-        unknown = next((line for line in journal.lines if line.kind not in ev.EVENT_TYPES), None)
+        lines = list(journal.lines)
+        unknown = next((line for line in lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:
             journal.close()
             raise BenchflowError(
@@ -147,8 +155,8 @@ class SessionController:
                 "A newer version wrote it. The log can be viewed, not continued."
             )
         try:
-            procedure = read(journal.lines[0].data["procedure"])
-            controller = cls(journal, procedure, read, clock or Clock(), register)
+            procedure = read(lines[0].data["procedure"])
+            controller = cls(journal, procedure, read, clock or Clock(), register, lines)
         except (KeyError, TypeError, msgspec.ValidationError) as error:
             journal.close()
             raise BenchflowError(

@@ -1,7 +1,7 @@
 """The history of a job: every event has a text, times are local, and no text has control characters."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from tests.driving.session_driver import START, read_procedure
 from tests.driving.small_head import SMALL_HEAD, SmallHead, start_session
 
 
-def history_of(lines: list[Line], damage: Damage | None = None) -> str:
+def history_of(lines: Sequence[Line], damage: Damage | None = None) -> str:
     return "\n".join(history_text(lines, plan_from_log(lines, read_procedure), zone=UTC, damage=damage))
 
 

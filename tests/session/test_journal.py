@@ -77,7 +77,7 @@ def test_path_that_is_not_a_log_is_refused_with_a_message(tmp_path: Path, what: 
 def test_empty_log_can_be_continued(tmp_path: Path) -> None:
     (tmp_path / "log.jsonl").touch()
     with Journal.open(tmp_path / "log.jsonl") as journal:
-        assert (journal.lines, journal.head, journal.read_only) == ([], "0" * 64, "")
+        assert (list(journal.lines), journal.head, journal.read_only) == ([], "0" * 64, "")
         journal.append([note_draft(1)])
     assert verify(tmp_path / "log.jsonl").events == 1
 
@@ -224,6 +224,21 @@ def test_reader_sees_a_line_only_when_it_is_complete(tmp_path: Path) -> None:
     assert watching.reread() == ()
     (tmp_path / "log.jsonl").write_bytes(whole)
     assert [line.seq for line in watching.reread()] == [2, 3]
+
+
+def test_newline_that_follows_a_whole_last_event_adds_no_event(tmp_path: Path) -> None:
+    """The reader opened the log while the writer had written all of an event but its newline."""
+    whole = write_log(tmp_path / "log.jsonl", 2)
+    second = whole.index(b"\n") + 1
+    (tmp_path / "log.jsonl").write_bytes(whole[: second - 1])
+    watching = Journal.open(tmp_path / "log.jsonl", read_only=True)
+    assert [line.seq for line in watching.lines] == [1]
+    (tmp_path / "log.jsonl").write_bytes(whole[:second])
+    assert watching.reread() == ()
+    (tmp_path / "log.jsonl").write_bytes(whole)
+    assert [line.seq for line in watching.reread()] == [2]
+    assert [line.seq for line in watching.lines] == [1, 2]
+    assert watching.damage is None
 
 
 def test_reader_gets_an_error_if_the_log_was_replaced(tmp_path: Path) -> None:

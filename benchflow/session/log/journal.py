@@ -18,6 +18,7 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.disk import Disk, write_all
+from benchflow.session.log.kept_lines import KeptLines
 from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, UntrustedLine, read, seal
 
 __all__ = ["Damage", "Draft", "Journal", "Line", "LogChanged", "LogCheck", "LogUnusable", "NotSaved", "verify"]
@@ -77,15 +78,15 @@ class Journal:
 
     def __init__(self, path: Path, disk: Disk) -> None:
         self.path = path
-        self.lines: list[Line] = []
+        self.lines = KeptLines()
         self.read_only = ""
         self.damage: Damage | None = None
         self.untrusted: tuple[UntrustedLine, ...] = ()
         self.torn: Path | None = None
         self._disk = disk
-        self._valid = bytearray()  # the bytes of `lines` in the file
         self._fd: int | None = None  # the locked file; None if it is not open for writing
-        self._failed = b""  # bytes of a failed write, which may follow `_valid` in the file
+        self._failed = b""  # bytes of a failed write, which may follow `lines` in the file
+        self._converted = False  # the line ends in the file are not those of `lines`
         self._closed = False
 
     # --- opening --------------------------------------------------------------------------------
@@ -175,8 +176,9 @@ class Journal:
     def _load(self) -> None:
         data = _read_bytes(self.path)
         parsed = read(data)
-        self.lines, self.damage, self.untrusted = parsed.lines, parsed.damage, parsed.untrusted
-        self._valid = bytearray(data[: parsed.length])
+        self.damage, self.untrusted, self._converted = parsed.damage, parsed.untrusted, parsed.converted
+        content = data.replace(b"\r\n", b"\n") if parsed.converted else data
+        self.lines = KeptLines(content[: parsed.length], parsed.lines)
         if parsed.converted and not self.read_only:
             self._make_read_only("its line ends were converted to CR LF by another program")
         if self._fd is None:
@@ -196,7 +198,7 @@ class Journal:
         except OSError as error:
             self._make_read_only(f"its last line has no end, and cannot be written ({_system_message(error)})")
             return
-        self._valid += b"\n"
+        self.lines.add(b"\n")
 
     def _move_torn_line(self, log: int, tail: bytes) -> None:
         """Move an incomplete last line to a new file next to the log. It is synced there before it is cut here."""
@@ -209,7 +211,7 @@ class Journal:
             finally:
                 os.close(fd)
             self._disk.sync_folder(torn.parent)
-            self._disk.truncate(log, len(self._valid))
+            self._disk.truncate(log, len(self.lines.content))
             self._disk.sync(log)
         except OSError as error:
             self._make_read_only(
@@ -250,8 +252,7 @@ class Journal:
         except OSError as error:
             self._cut_back(fd, data)
             raise NotSaved(f"The entry was not saved. {_write_failure(self.path, error)}") from error
-        self._valid += data
-        self.lines.extend(lines)
+        self.lines.add(data)
         return lines
 
     def _must_be_writable(self) -> None:
@@ -266,7 +267,7 @@ class Journal:
             opened, at_path = os.fstat(fd), os.stat(self.path)
         except OSError:
             return False
-        return os.path.samestat(opened, at_path) and opened.st_size == len(self._valid)
+        return os.path.samestat(opened, at_path) and opened.st_size == len(self.lines.content)
 
     def _reopen(self) -> int:
         """Open the file again, after a memory stick was removed or a failed write could not be cut off."""
@@ -278,14 +279,14 @@ class Journal:
         with ExitStack() as on_failure:
             on_failure.callback(again.close)
             fd = again._fd
-            if fd is None or not self._can_continue(again._valid):
+            if fd is None or not self._can_continue(again.lines.content):
                 raise NotSaved(
                     f"The entry was not saved. Another program changed {self.path} "
                     f"({again.read_only or 'it has other events'}). Leave the job and open it again, "
                     "or choose another folder."
                 )
             try:
-                self._disk.truncate(fd, len(self._valid))
+                self._disk.truncate(fd, len(self.lines.content))
                 self._disk.sync(fd)
             except OSError as error:
                 raise NotSaved(f"The entry was not saved. {_write_failure(self.path, error)}") from error
@@ -296,12 +297,12 @@ class Journal:
 
     def _can_continue(self, content: bytearray) -> bool:
         """True if ``content`` is the known lines, followed at most by a part of the failed write."""
-        return content.startswith(self._valid) and self._failed.startswith(content[len(self._valid) :])
+        return content.startswith(self.lines.content) and self._failed.startswith(content[len(self.lines.content) :])
 
     def _cut_back(self, fd: int, failed: bytes) -> None:
         """Cut the bytes of a failed write from the file, or keep them in ``_failed`` if that is not possible."""
         try:
-            self._disk.truncate(fd, len(self._valid))
+            self._disk.truncate(fd, len(self.lines.content))
             self._disk.sync(fd)
         except OSError:
             self._failed = failed
@@ -313,16 +314,21 @@ class Journal:
             LogChanged: the lines that were read before have changed.
             LogUnusable: the log no longer exists.
         """
-        if not self.read_only:
+        if not self.read_only or self._converted:
             return ()
-        last = self._valid[self._valid.rfind(b"\n", 0, -1) + 1 :]
-        data = _read_bytes(self.path, skip=len(self._valid) - len(last))
+        valid = self.lines.content
+        last = valid[valid.rfind(b"\n", 0, -1) + 1 :]
+        data = _read_bytes(self.path, skip=len(valid) - len(last))
         if not data.startswith(last):
             raise LogChanged(f"{self.path} was replaced by another log. Open it again.")
-        parsed = read(data[len(last) :], self.lines[-1] if self.lines else None, growing=True)
+        added = data[len(last) :]
+        if last and not last.endswith(b"\n") and added.startswith(b"\n"):
+            # The newline of the last event was written after the event was read.
+            self.lines.add(b"\n")
+            added = added[1:]
+        parsed = read(added, self.lines[-1] if self.lines else None, growing=True)
         self.damage, self.untrusted = parsed.damage, parsed.untrusted
-        self.lines.extend(parsed.lines)
-        self._valid += data[len(last) :][: parsed.length]
+        self.lines.add(added[: parsed.length])
         return tuple(parsed.lines)
 
     def move_to(self, folder: Path) -> Self:
@@ -336,8 +342,8 @@ class Journal:
         self._must_be_writable()
         stem, suffix = self.path.stem, self.path.suffix
         path = _first_free(folder / f"{stem}{extra}{suffix}" for extra in chain([""], map("-{}".format, count(2))))
-        moved = self._create(path, self._disk, bytes(self._valid))
-        if moved._valid != self._valid:  # the copy differs from the original
+        moved = self._create(path, self._disk, bytes(self.lines.content))
+        if moved.lines.content != self.lines.content:  # the copy differs from the original
             moved.close()
             raise LogUnusable(f"The copy {path} differs from the log. Choose another folder.")
         self._make_read_only(f"the session continues in {path}")

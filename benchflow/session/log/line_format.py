@@ -254,6 +254,15 @@ def _is_converted(data: bytes) -> bool:
     return ends > 0 and data.count(b"\r\n") == ends
 
 
+def decode_verified(raw: bytes) -> Line:
+    """The event in the bytes of a line that was verified before."""
+    try:
+        line = _decode_plain(raw)
+    except msgspec.DecodeError:
+        return _any_line(raw)
+    return Line(line.seq, line.at, line.by, line.kind, line.data, line.prev, line.hash)
+
+
 def _line_or_none(raw: bytes, seq: int, prev: str) -> Line | None:
     """The event in ``raw`` if it is whole, has the number ``seq`` and follows ``prev``; otherwise ``None``."""
     try:

@@ -87,6 +87,7 @@ class SessionController:
             self.simulated = self.state.opened.simulated
         self._unlogged_start = self.resumed  # true until the event `resumed` of this run is logged
         self._other_register = ""
+        self._agreed_register: str | None = None  # the register that ``other_register`` gives a reason for
         self._last_shop: Shop | None = None
 
     @classmethod
@@ -332,10 +333,11 @@ class SessionController:
         if state is None or self.read_only:
             return
         shop = self._present_shop()
-        if state.register is not None and not self._is_register_of_job(shop) and not state.closed:
+        known = self.register is not None and self.register.is_known_as(state.register or "", shop)
+        if state.register is not None and not known and not state.closed:
             if not other_register:
                 raise OtherRegister(_other_register_message(self.journal.path, state.register, shop, self.register))
-            self._other_register = other_register
+            self._other_register, self._agreed_register = other_register, None if shop is None else shop.id
 
     def _present_shop(self) -> "Shop | None":
         """The register now. If its file is gone, the register as last read: instruments are still judged by it.
@@ -351,22 +353,14 @@ class SessionController:
     def _register_missing(self, intent: intents.Intent, context: Context) -> Refusal | None:
         """A refusal of a signature if the file of the register is gone, or is another register now."""
         state = self.state
-        if state is None or state.register is None or not isinstance(intent, _SIGNING) or self._unlogged_start:
+        if state is None or self.read_only or not isinstance(intent, _SIGNING):
             return None
-        if self._is_register_of_job(None if self.register is None else self.register.identified()):
+        wanted = self._agreed_register if self._unlogged_start and self._other_register else state.register
+        shop = None if self.register is None else self.register.identified()
+        if wanted is None or (self.register is not None and self.register.is_known_as(wanted, shop)):
             return None
         where = "" if self.register is None else f" at {self.register.path}"
         return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
-
-    def _is_register_of_job(self, shop: "Shop | None") -> bool:
-        """True if ``shop`` is the register that the log names."""
-        state, register = self.state, self.register
-        return (
-            state is not None
-            and state.register is not None
-            and register is not None
-            and register.is_known_as(state.register, shop)
-        )
 
     def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
         data = msgspec.to_builtins(entry.event) | group

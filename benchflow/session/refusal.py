@@ -17,10 +17,6 @@ Code = Literal[
 ``not-saved`` for an event that could not be written to the disk."""
 
 
-PIN_WAIT = 2.0
-"""Seconds after a wrong PIN in which no other PIN is accepted."""
-
-
 END_MARKS = (".", "!", "?", ":", "…")
 """A message that ends with one of these marks gets no full stop. Nor does an error in a typed text (``at`` is set): its
 last word may be a number to type, such as 0.12."""

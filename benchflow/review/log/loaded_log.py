@@ -11,6 +11,7 @@ from benchflow.review.formatting import count
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
+from benchflow.review.log.register_remarks import register_remarks
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Damage, Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader
@@ -136,6 +137,7 @@ def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
             f"The clock went backwards {count(session.clock_back, 'time')}. Durations across such a step are "
             "calculated from the wall clock."
         )
+    found += register_remarks(parsed.lines)
     if not session.closed and damage is None:
         found.append("The job is still open.")
     left = len(state.plan.steps) - len(state.done) if damage is None else 0

@@ -18,9 +18,10 @@ from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Interval, Quantity, difference_factor, seconds, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone
-from benchflow.review.log.facts import InstrumentFact, OperationFact, ReadingFact
+from benchflow.review.log.facts import DeviationFact, InstrumentFact, OperationFact, ReadingFact, SignatureFact
 from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.history.event_text import LogTitles
 from benchflow.session.history.history import untrusted_entry
@@ -31,6 +32,9 @@ from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.trade.decision_rules import RULES
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT, Verdict
+
+FORMAT_WITH_REGISTER = 3
+"""The first format of a log that names the register of the shop."""
 
 NOT_THE_MANUAL = (
     "This sheet records what was done and measured. It does not replace the maker's manual, local codes or licensed "
@@ -204,6 +208,9 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     others = sorted(_people_of_log(log) - {session.by})
     if others:
         yield "Others", ", ".join(others)
+    if log.format >= FORMAT_WITH_REGISTER:
+        register = log.state.register
+        yield "Register", "none: any name could sign" if register is None else register
     yield "Started", local_time_with_zone(session.opened_at)
     yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"
     active = sum(fact.active for fact in log.facts.operations)
@@ -242,11 +249,11 @@ def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         joint=joint_of(log, step),
         checks=tuple((point.text, number in work.checks) for number, point in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
-        signed=f"{signature.by} ({signature.role}), {local_time(signature.at)}" if signature is not None else "",
+        signed=_signed(log, signature) if signature is not None else "",
         self_signed=signature is not None and signature.self_signed,
         hold=step.operation.hold.for_ if step.operation.hold is not None else "",
         deviations=tuple(
-            f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {d.by}: {d.reason}"
+            f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {_signer(log, d)}: {d.reason}"
             for d in facts.deviations
             if d.operation == step.id and d.in_force
         ),
@@ -254,6 +261,17 @@ def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         remedies=tuple(f"{local_time(r.at)}, {r.by}: {r.words}" for r in facts.remedies if r.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
     )
+
+
+def _signer(log: LoadedLog, deviation: DeviationFact) -> str:
+    proof = signature_proof_text(log.lines, deviation.seq)
+    return f"{deviation.by} ({proof})" if proof else deviation.by
+
+
+def _signed(log: LoadedLog, signature: SignatureFact) -> str:
+    """Who signed, for which role, how that was proven, and when."""
+    proof = signature_proof_text(log.lines, signature.seq)
+    return ", ".join(part for part in (f"{signature.by} ({signature.role})", proof, local_time(signature.at)) if part)
 
 
 def _people_of_operation(fact: OperationFact | None) -> str:

@@ -250,14 +250,19 @@ def _lubricated(event: ev.LubricantChanged, titles: LogTitles) -> str:
 
 def _signed(event: ev.HoldSigned, titles: LogTitles) -> str:
     own = " by a person who worked on this operation" if event.self_signed else ""
-    return f"Hold signed as {event.role}{own}"
+    return f"Hold signed as {event.role}{own}{_proof(event)}"
+
+
+def _proof(event: ev.HoldSigned | ev.DeviationSigned | ev.EntryCorrected | ev.StateSet) -> str:
+    """A remark on a signature with a PIN; empty if only the name was given."""
+    return " (with PIN)" if event.proven == "pin" else ""
 
 
 def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     subject = subject_text(event.about, titles.step)
     name = _readable(subject) if subject == event.about else subject
     own = " by a person who worked on this operation" if event.self_signed else ""
-    return f"DEVIATION signed for {name}{own}: {event.reason}"
+    return f"DEVIATION signed for {name}{own}{_proof(event)}: {event.reason}"
 
 
 def _unknown(variables: tuple[str, ...], titles: LogTitles) -> str:
@@ -283,12 +288,18 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
 
 def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
     value = quantity_text(event.quantity) if event.quantity else event.answer or f"lot {event.lot}"
-    return f"Entry {event.event} CORRECTED to {value}{verdict_and_limit(event.verdict, '')}; reason: {event.reason}"
+    signed = ""
+    if event.proven:
+        signed = f", signed{f' as {event.role}' if event.role else ''}{_proof(event)}"
+    judged = verdict_and_limit(event.verdict, "")
+    return f"Entry {event.event} CORRECTED to {value}{judged}{signed}; reason: {event.reason}"
 
 
 def _state_set(event: ev.StateSet, titles: LogTitles) -> str:
     reason = f" ({event.reason})" if event.reason else ""
-    return f"State found: {in_a_sentence(state_text(titles.procedure, event.variable, event.value))}{reason}"
+    signed = f", signed as {event.role}{_proof(event)}" if event.proven else ""
+    found = in_a_sentence(state_text(titles.procedure, event.variable, event.value))
+    return f"State found: {found}{reason}{signed}"
 
 
 def _clock_went_back(event: ev.ClockWentBack, titles: LogTitles) -> str:

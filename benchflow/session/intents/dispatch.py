@@ -22,10 +22,10 @@ from benchflow.session.intents.rework_intents import do_rework_step, start_rewor
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
-from benchflow.session.refusal import PIN_WAIT, Refusal
+from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import elapsed
+from benchflow.session.state.clock import PIN_WAIT, elapsed
 from benchflow.session.state.state import State
 
 

@@ -10,11 +10,10 @@ import stat
 from pathlib import Path
 
 from benchflow.session.machine_clock import Clock
-from benchflow.session.refusal import PIN_WAIT
 from benchflow.session.shop.register import Shop, ShopError, find_person, hash_pin, pin_matches
 from benchflow.session.shop.register_reader import load_shop
 from benchflow.session.shop.register_writer import locked, save_changes, set_pin
-from benchflow.session.state.clock import Now, wall_ms
+from benchflow.session.state.clock import PIN_WAIT, Now, wall_ms
 
 _LONGEST = 200  # bytes of a note in the lock file
 

@@ -18,6 +18,9 @@ TOLERANCE = 120.0
 """Seconds by which the wall clock may show less than the boot clocks prove. With more, the time is not known. Own rule:
 a clock that a time server corrects after a start is rarely further out."""
 
+PIN_WAIT = 2.0
+"""Seconds after a wrong PIN in which no other PIN is accepted. Own rule: 1,800 tries an hour at most."""
+
 BOOT_LENGTH = 8
 """Number of characters of a boot id that each line keeps."""
 

@@ -1,5 +1,6 @@
 """The logs in a folder: a file name for a new log, and a quick summary of each existing one."""
 
+import os
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
@@ -25,7 +26,7 @@ def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
     """The path for a new log, such as ``2026-03-01_head-install_job-2417.jsonl``. Makes no file."""
     stem = "_".join((day.isoformat(), _file_name_part(procedure, "procedure"), _file_name_part(unit, "unit")))
     path, number = folder / f"{stem}{SUFFIX}", 1
-    while path.exists():
+    while os.path.lexists(path):  # a link that leads nowhere counts
         number += 1
         path = folder / f"{stem}-{number}{SUFFIX}"
     return path

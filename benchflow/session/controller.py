@@ -140,6 +140,11 @@ class SessionController:
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
+            if journal.damage is not None and not journal.untrusted:
+                raise BenchflowError(
+                    f"{path} is not a log of benchflow: line 1 {journal.damage.what}. It was not changed. "
+                    "Name a log, or a file that does not exist yet."
+                )
             if journal.damage is not None:
                 raise BenchflowError(
                     f"{path}: line 1 {journal.damage.what}. {len(journal.untrusted)} lines behind it can be read, but "

@@ -119,6 +119,8 @@ class Journal:
             else:
                 journal._open_to_write()
             journal._load()
+            if journal._fd is not None:
+                sidecars.write_holder(path)
             on_failure.pop_all()
         return journal
 
@@ -136,11 +138,11 @@ class Journal:
                 f"No log can be made in {path.parent} ({_system_message(error)}). Choose another folder."
             ) from error
         with ExitStack() as on_failure:
-            on_failure.callback(_remove_file, path)
             on_failure.callback(journal.close)
             try:
-                if not lock.acquire(fd):
+                if not lock.acquire(fd):  # the file is the other program's now, and stays
                     raise LogUnusable(f"Another program has just opened {path}. Try again.")
+                on_failure.callback(_remove_file, path)
                 write_all(disk, fd, content)
                 disk.sync(fd)
                 disk.sync_folder(path.parent)
@@ -148,6 +150,9 @@ class Journal:
                 raise LogUnusable(
                     f"No log can be made in {path.parent} ({_system_message(error)}). Choose another folder."
                 ) from error
+            except lock.LockingUnsupported as error:
+                _remove_file(path)
+                raise LogUnusable(f"No log can be made in {path.parent}: {error}. Choose another folder.") from error
             sidecars.write_holder(path)
             journal._load()
             on_failure.pop_all()
@@ -164,7 +169,6 @@ class Journal:
             return
         try:
             if lock.acquire(fd):
-                sidecars.write_holder(self.path)
                 self._fd = fd
                 return
             holder = sidecars.read_holder(self.path)
@@ -194,31 +198,40 @@ class Journal:
         """Write the newline that the last event lacks."""
         try:
             write_all(self._disk, log, b"\n")
-            self._disk.sync(log)
         except OSError as error:
-            self._make_read_only(f"its last line has no end, and cannot be written ({_system_message(error)})")
+            self._make_read_only(f"the newline that its last line lacks cannot be written ({_system_message(error)})")
             return
         self.lines.add(b"\n")
+        try:
+            self._disk.sync(log)
+        except OSError as error:
+            self._make_read_only(f"the disk does not confirm what is written to it ({_system_message(error)})")
 
     def _move_torn_line(self, log: int, tail: bytes) -> None:
         """Move an incomplete last line to a new file next to the log. It is synced there before it is cut here."""
         torn = _first_free(self.path.with_name(f"{self.path.name}.torn-{number}") for number in count(1))
         try:
             fd = os.open(torn, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o666)
-            try:
-                write_all(self._disk, fd, tail)
-                self._disk.sync(fd)
-            finally:
-                os.close(fd)
-            self._disk.sync_folder(torn.parent)
-            self._disk.truncate(log, len(self.lines.content))
-            self._disk.sync(log)
+            with ExitStack() as on_failure:
+                on_failure.callback(_remove_file, torn)
+                try:
+                    write_all(self._disk, fd, tail)
+                    self._disk.sync(fd)
+                finally:
+                    os.close(fd)
+                self._disk.sync_folder(torn.parent)
+                self._disk.truncate(log, len(self.lines.content))
+                on_failure.pop_all()
         except OSError as error:
             self._make_read_only(
                 f"its last line is incomplete and cannot be moved to a separate file ({_system_message(error)})"
             )
             return
         self.torn = torn
+        try:
+            self._disk.sync(log)
+        except OSError as error:
+            self._make_read_only(f"the disk does not confirm what is written to it ({_system_message(error)})")
 
     def _make_read_only(self, reason: str) -> None:
         self._release()
@@ -397,7 +410,7 @@ def _read_bytes(path: Path, skip: int = 0) -> bytes:
 
 
 def _first_free(candidates: Iterator[Path]) -> Path:
-    return next(path for path in candidates if not path.exists())
+    return next(path for path in candidates if not os.path.lexists(path))  # a link that leads nowhere counts
 
 
 def _remove_file(path: Path) -> None:

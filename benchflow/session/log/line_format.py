@@ -17,6 +17,7 @@ of it is put aside, like a line that was cut.
 
 import json
 from collections.abc import Iterable
+from contextlib import suppress
 from hashlib import sha256
 from itertools import takewhile
 from typing import Annotated, Any
@@ -30,6 +31,10 @@ from benchflow.session.log.timestamps import LOG_FORM, BadTimestamp, parse_times
 
 ZEROS = "0" * 64
 """``prev`` of the first line."""
+NOT_A_LOG = "is not the first line of a log"
+"""What is wrong with the first line of a file that another program made."""
+_START = b'{"at":"0000-00-00T00:00:00.000Z","by":"'  # of every line that this program writes
+_DIGITS_AS_ZERO = bytes.maketrans(b"123456789", b"0" * 9)
 
 
 class Draft(Struct, frozen=True):
@@ -242,9 +247,9 @@ def read(data: bytes, after: Line | None = None, *, growing: bool = False) -> Pa
         if last is not None:
             whole = ParsedLog([*lines, last], length + len(tail), None, b"", open_end=True)
             return _without_incomplete_group(whole, data)
-        if _line_or_none(tail[:-1], seq + 1, prev) is not None:
-            what = "does not end in a newline: its end has been changed"
-            return ParsedLog(lines, length, Damage(seq + 1, what), b"", _untrusted_lines([tail[:-1]], seq + 1))
+        what, objects = _why_not_interrupted(tail, seq + 1, prev)
+        if what:
+            return ParsedLog(lines, length, Damage(seq + 1, what), b"", _untrusted_lines(objects, seq + 1))
     return _without_incomplete_group(ParsedLog(lines, length, None, tail), data)
 
 
@@ -261,6 +266,33 @@ def decode_verified(raw: bytes) -> Line:
     except msgspec.DecodeError:
         return _any_line(raw)
     return Line(line.seq, line.at, line.by, line.kind, line.data, line.prev, line.hash)
+
+
+def _why_not_interrupted(tail: bytes, seq: int, prev: str) -> tuple[str, list[bytes]]:
+    """The reason why ``tail`` is not the beginning of a line, as a clause; and the complete objects that it has.
+
+    The beginning of a line is never a complete object. At the start of the file it is also in the form of a line:
+    otherwise the file is another program's.
+    """
+    text, end = tail.decode("utf-8", "replace"), 0
+    objects: list[bytes] = []
+    with suppress(ValueError, RecursionError):
+        while text.startswith("{", end):
+            start = end
+            _, end = json.JSONDecoder().raw_decode(text, start)
+            objects.append(text[start:end].encode())
+            while text[end : end + 1].isspace():
+                end += 1
+    if objects and objects[0] != tail:
+        return "does not end in a newline: its end has been changed", objects
+    if objects:
+        try:
+            _checked_line(tail, seq, prev)
+        except _LineError as error:
+            return str(error), objects
+    if seq == 1 and not (_START.startswith(tail[: len(_START)].translate(_DIGITS_AS_ZERO)) and min(tail) >= 0x20):
+        return NOT_A_LOG, []
+    return "", []
 
 
 def _line_or_none(raw: bytes, seq: int, prev: str) -> Line | None:

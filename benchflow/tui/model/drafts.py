@@ -29,8 +29,9 @@ class Drafts:
 
     def __init__(self, log: Path, *, writable: bool = True) -> None:
         self.path = log.with_name(log.name + SUFFIX)
-        self._writable = writable
-        self._draft = _read(self.path)
+        found = _read(self.path)
+        self._writable = writable and found is not None
+        self._draft = found or SavedDrafts()
         self._saved = msgspec.json.encode(self._draft)
 
     @property
@@ -56,6 +57,7 @@ class Drafts:
     def follow_log(self, log: Path) -> None:
         """Save the drafts next to this log from now on, because the log continues in another folder."""
         self.path = log.with_name(log.name + SUFFIX)
+        self._writable = self._writable and _read(self.path) is not None
         self._saved = b""
 
     def save(self) -> None:
@@ -73,8 +75,13 @@ class Drafts:
         self._saved = data
 
 
-def _read(path: Path) -> SavedDrafts:
+def _read(path: Path) -> SavedDrafts | None:
+    """The drafts at ``path``, empty if there is no file; ``None`` if something is there that is not benchflow's."""
     try:
-        return msgspec.json.decode(read_regular_file(path, MAX_BYTES), type=SavedDrafts)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        if not path.is_symlink():
+            return msgspec.json.decode(read_regular_file(path, MAX_BYTES) or b"{}", type=SavedDrafts)
+    except FileNotFoundError:
         return SavedDrafts()
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        pass
+    return None

@@ -57,6 +57,17 @@ def sign_correction(
     return (replace(correction, event=signed),)
 
 
+def roles_for_corrections(state: State) -> tuple[str, ...] | None:
+    """The roles that the signature of a correction may need now; ``None`` if no correction needs a signature."""
+    found: dict[str, None] = {}
+    any_not_good = False
+    for step in (state.plan.steps[name] for name in state.works if name in state.plan.steps):
+        for _, each in _not_good(state, step):
+            any_not_good = True
+            found.update(dict.fromkeys(roles_to_waive(state, step, each.subject)))
+    return tuple(found) if any_not_good else None
+
+
 def _made_good(state: State, correction: Entry, context: Context) -> Iterator[MadeGood]:
     """What is not good before the correction and good after it. It can be of other operations than the entry."""
     worked_on = [state.plan.steps[name] for name in state.works if name in state.plan.steps]

@@ -81,7 +81,9 @@ class SessionClient:
 
     async def send(self, intent: str, **fields: Any) -> Answer:
         """Carry out an intent, then update the view. It runs in a worker thread, because a disk may be slow."""
-        message = {"intent": intent, **({"by": self.by} if self.by else {}), **fields}
+        if fields.get("by") is None:
+            fields["by"] = self.by or None
+        message = {"intent": intent, **fields}
         self.busy = True
         try:
             answer = await asyncio.to_thread(self.controller.send, message)

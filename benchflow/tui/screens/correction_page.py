@@ -10,6 +10,7 @@ from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.check_readings import ANSWERS
 from benchflow.session.rules.check_stages import band_in_force, readings_of
+from benchflow.session.rules.correction_signatures import roles_for_corrections
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.state import State, Tick
@@ -18,8 +19,10 @@ from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+
+_SIGNED = "A correction that makes good what is out of its limit needs the signature that a deviation needs."
 
 
 class LoggedEntry(Struct, frozen=True):
@@ -136,20 +139,30 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         self.entry = entry
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
-        self.pins = client.has_register
+        self.pins, self.shop, self.builder = client.has_register, client.shop(), client.view.by
+        self.roles = roles_for_corrections(client.state)
         self.limit = next((reading.limit for reading in readings), entry.limit)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
-        pin = FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
         stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
         return (
             FormField("value", f"Correct value{unit}", keep=False),
             *((stretch,) if self.entry.stretch_unit else ()),
             FormField("reason", "What was wrong?", keep=False),
-            *((pin,) if self.pins else ()),
+            *self._signature_questions(),
         )
+
+    def _signature_questions(self) -> Iterator[FormField]:
+        """The questions for who signs, while something waits for a remedy, has come to a stop or disproves a state."""
+        if self.roles is None:
+            return
+        role = self.roles[0] if len(self.roles) == 1 else ""
+        label = f"Signed by ({' and '.join(self.roles)})" if self.roles else "Signed by"
+        yield person_field(self.shop, label, "" if role else self.builder, role, keep=False)
+        if self.pins:
+            yield FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
 
     def intro(self, width: int) -> list[Line]:
         each = self.entry
@@ -159,6 +172,7 @@ class CorrectionPage(FormPage, inherit_bindings=False):
             *(styled(part, "title") for part in wrap(each.what, width)),
             (("Entered: ", "text"), (each.shown, "strong")),
             *([styled(f"Limit: {self.limit}")] if self.limit else []),
+            *(styled(part, "faint") for part in wrap(_SIGNED, width) if self.roles is not None),
             EMPTY,
         ]
 
@@ -168,4 +182,5 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         fields = {"value": value, "reason": values["reason"]}
         if self.entry.stretch_unit:
             fields["stretch"] = with_own_unit(values["stretch"], self.entry.stretch_unit)
-        await self.send(message, "correct", event=self.entry.seq, pin=values.get("pin") or None, **fields)
+        signed = {name: values.get(name) or None for name in ("by", "pin")}
+        await self.send(message, "correct", event=self.entry.seq, **signed, **fields)

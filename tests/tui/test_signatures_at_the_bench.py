@@ -1,0 +1,71 @@
+"""Signatures for corrections and found states at the bench, with a register of the shop."""
+
+from pathlib import Path
+
+from benchflow.session.shop.register import hash_pin
+from tests.driving.script import procedure_with
+from tests.tui.app_driver import drive_app
+from tests.tui.test_bench_regressions import at
+
+SHOP = f"""\
+shop: 1
+people:
+  Robin: {{roles: [builder]}}
+  Ida: {{roles: [inspector], pin: {hash_pin("2417", bytes(16))}}}
+"""
+COOL = """\
+{id: cool, title: Cool, waive: inspector,
+ record: {t: {ask: T, unit: °C, limit: at most 40 °C, above: [{do: Stop here, stop: true}]}}}"""
+VALVE = """\
+state:
+  valve: {values: [open, shut], start: ask, found: inspector}
+"""
+
+
+async def test_correction_past_a_stop_asks_for_the_inspector_and_the_pin(tmp_path: Path) -> None:
+    driver = at(tmp_path, procedure_with(COOL), "cool", shop=SHOP)
+    driver.do("record", name="t", value="95 °C")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("c", "enter")
+        assert "Signed by (inspector)" in bench.text
+        await bench.type("35\n")
+        await bench.type("digits swapped\n")
+        await bench.press("enter")  # Ida is the only inspector
+        await bench.press("enter")
+        assert "Ida signs with a PIN" in bench.text
+        await bench.type("2417\n")
+        assert "2417" not in bench.text
+        assert (bench.last["kind"], bench.last["by"], bench.last["role"]) == ("corrected", "Ida", "inspector")
+        assert bench.last["proven"] == "pin"
+
+
+async def test_correction_that_needs_no_signature_asks_for_none(tmp_path: Path) -> None:
+    driver = at(tmp_path, procedure_with(COOL), "cool", shop=SHOP)
+    driver.do("record", name="t", value="39 °C")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("c", "enter")
+        assert "Signed by" not in bench.text
+        await bench.type("35\n")
+        await bench.type("digits swapped\n")
+        assert (bench.last["kind"], bench.last["by"]) == ("corrected", "Robin")
+
+
+async def test_state_found_has_the_name_of_the_person_at_the_bench(tmp_path: Path) -> None:
+    text = procedure_with("{id: look, title: Look}", head=VALVE.replace(", found: inspector", ""))
+    driver = at(tmp_path, text, "look")
+    async with drive_app(driver.controller, by="Kim") as bench:
+        await bench.press("s", "enter", "space", "enter")
+        await bench.type("seen\n")
+        assert (bench.last["kind"], bench.last["by"]) == ("state-set", "Kim")
+
+
+async def test_state_that_an_inspector_finds_asks_for_name_and_pin(tmp_path: Path) -> None:
+    driver = at(tmp_path, procedure_with("{id: look, title: Look}", head=VALVE), "look", shop=SHOP)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("s", "enter")
+        assert "Found by (inspector)" in bench.text
+        await bench.press("space", "enter")
+        await bench.type("seen\n")
+        await bench.press("enter")
+        await bench.type("2417\n")
+        assert (bench.last["kind"], bench.last["by"], bench.last["proven"]) == ("state-set", "Ida", "pin")

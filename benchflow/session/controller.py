@@ -43,7 +43,16 @@ if TYPE_CHECKING:
 
 
 class OtherRegister(BenchflowError):
-    """The log was written with another register of the shop."""
+    """The log was written with another register of the shop. ``found`` says which one this machine has."""
+
+    def __init__(self, path: Path, wanted: str, shop: "Shop | None", register: Register | None) -> None:
+        where = "" if register is None else f" ({register.path})"
+        self.found = f"no register{where}" if shop is None else f"the register {shop.id}{where}"
+        self.wanted = wanted
+        super().__init__(
+            f"{path} was written with the register {wanted}, and this machine has {self.found}. Use the register of "
+            "the job, or give a reason: --other-register REASON. The reason is logged and printed on the build sheet."
+        )
 
 
 QUERIES = ("status", "why", "route", "rework-plan")
@@ -341,7 +350,7 @@ class SessionController:
         known = self.register is not None and self.register.is_known_as(state.register or "", shop)
         if state.register is not None and not known and not state.closed:
             if not other_register:
-                raise OtherRegister(_other_register_message(self.journal.path, state.register, shop, self.register))
+                raise OtherRegister(self.journal.path, state.register, shop, self.register)
             self._other_register, self._agreed_register = other_register, None if shop is None else shop.id
 
     def _present_shop(self) -> "Shop | None":
@@ -426,15 +435,6 @@ def _register_fields(shop: "Shop | None") -> dict[str, Any]:
 
     people = people_of(shop)
     return {"register": shop.id, "people": people, "shop": people_digest(shop.id, people)}
-
-
-def _other_register_message(path: Path, wanted: str, shop: "Shop | None", register: Register | None) -> str:
-    where = "" if register is None else f" ({register.path})"
-    found = f"no register{where}" if shop is None else f"the register {shop.id}{where}"
-    return (
-        f"{path} was written with the register {wanted}, and this machine has {found}. Use the register of the job "
-        "(--shop FILE), or give a reason: --other-register REASON. The reason is logged and printed on the build sheet."
-    )
 
 
 def _refuse_other_format(path: Path) -> None:

@@ -2,8 +2,12 @@
 
 from pathlib import Path
 
+from benchflow.session.machine_folders import machine_folders
 from benchflow.session.shop.register import hash_pin
+from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.screens.job_list_page import JobListPage
 from tests.driving.script import procedure_with
+from tests.driving.session_driver import ManualClock
 from tests.tui.app_driver import drive_app
 from tests.tui.test_bench_regressions import at
 
@@ -69,3 +73,23 @@ async def test_state_that_an_inspector_finds_asks_for_name_and_pin(tmp_path: Pat
         await bench.press("enter")
         await bench.type("2417\n")
         assert (bench.last["kind"], bench.last["by"], bench.last["proven"]) == ("state-set", "Ida", "pin")
+
+
+async def test_job_with_another_register_goes_on_only_with_a_reason(tmp_path: Path) -> None:
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    driver = at(logs, procedure_with("{id: look, title: Look}"), "look", shop=SHOP)
+    driver.controller.close()
+    clock = ManualClock(driver.clock.wall_time, monotonic=5.0)
+    page = JobListPage(JobCatalog(machine_folders(), logs, clock), None, None, None)
+    async with drive_app(page, (100, 30)) as bench:
+        await bench.press("enter")
+        assert "Another register" in bench.screen.title_line
+        assert "This computer has no register" in " ".join(bench.text.split())
+        await bench.press("enter")
+        assert "Give the reason" in bench.text
+        await bench.type("the office burned down\n")
+        await bench.press("enter")
+        assert [event["data"].get("other_register") for event in bench.events if event["kind"] == "resumed"] == [
+            "the office burned down"
+        ]

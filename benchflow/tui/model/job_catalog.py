@@ -65,10 +65,11 @@ class JobCatalog:
         jobs = [job for job in self.open_jobs() if job.sha256 == loaded.sha256 or job.procedure == title]
         return jobs if unit is None else [job for job in jobs if job.unit == unit]
 
-    def resume(self, log: Path) -> SessionController:
-        """Open a log to continue its job, and return its controller.
+    def resume(self, log: Path, other_register: str = "") -> SessionController:
+        """Open a log to continue its job, and return its controller. ``other_register`` replaces the common reason.
 
         Raises:
+            OtherRegister: the job has another register, and no reason is given.
             BenchflowError: the log cannot be read, or contains no job.
         """
         controller = SessionController.resume(
@@ -76,7 +77,7 @@ class JobCatalog:
             read=procedure_reader(),
             clock=self._clock,
             register=self.register(),
-            other_register=self._other_register,
+            other_register=other_register or self._other_register,
         )
         if controller.simulated and not controller.read_only:
             # In a simulated job each intent carries its time. The bench cannot send that, so the job is view only.

@@ -8,9 +8,11 @@ from textual.binding import BindingType
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.session.catalog import SessionSummary
+from benchflow.session.controller import OtherRegister
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
+from benchflow.tui.screens.other_register_page import OtherRegisterPage
 from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
@@ -70,6 +72,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             else:
                 path = self.procedures[self.at - len(self.sessions)]
                 self.app.push_screen(NoticePage(self.catalog, self.catalog.load(path), path.name, self.by, self.unit))
+        except OtherRegister as error:
+            self.app.push_screen(OtherRegisterPage(self.catalog, self.sessions[self.at].path, self.by or "", error))
         except BenchflowError as error:
             self.show_message(*str(error).splitlines(), role="alarm")
             self.app.bell()

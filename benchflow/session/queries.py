@@ -17,7 +17,7 @@ from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.state.state import State
-from benchflow.session.view.build import latest_start_times
+from benchflow.session.view.build import clock_rows, latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 
@@ -133,6 +133,7 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "proposed": {} if step is None else proposed_choices(state, step),
         "missing": [] if step is None else reasons_as_json(finish_reasons(state, step, context.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
+        "clocks": msgspec.to_builtins(list(clock_rows(state, context))),
         "latest_begin": {name: round(left) for name, left in latest_start_times(state, context).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,

@@ -38,7 +38,8 @@ class Events:
         """The time from the first event until now, in minutes."""
         now = Now(at(wall), boot, round(minutes * 60_000))
         found = elapsed(self.spans, self.times[-1], self.times[0], now)
-        return Elapsed(found.low / 60, found.high / 60, found.known, found.across)
+        low, high, wall, proven = (s / 60 for s in (found.low, found.high, found.wall, found.proven))
+        return Elapsed(low, high, found.known, found.across, wall, proven)
 
 
 @pytest.mark.parametrize(
@@ -56,13 +57,37 @@ def test_boot_clock_counts_within_a_boot_and_the_wall_clock_only_closes_a_window
     [
         (50, Elapsed(50, 50, True, True)),
         (28, Elapsed(28, 28, True, True)),  # two minutes less than the 30 minutes proven
-        (27.9, Elapsed(0, 30, False, True)),
-        (-60, Elapsed(0, 30, False, True)),
+        (27.9, Elapsed(0, 30, False, True, 27.9, 30)),
+        (-60, Elapsed(0, 30, False, True, -60, 30)),
     ],
 )
 def test_wall_clock_counts_across_boots_unless_the_boot_clocks_prove_more(wall: float, expected: Elapsed) -> None:
-    events = Events((0, "a", 100), (20, "a", 120), (wall, "b", 5))
+    events = Events((0, "a", 100), (20, "a", 120), (wall - 10, "b", 5))
     assert events.until(wall, "b", 15) == expected  # 20 minutes in boot a, 10 in boot b
+
+
+@pytest.mark.parametrize(
+    ("wall", "low", "high"),
+    [(82, 82, 82), (33, 33, 80), (12, 12, 80), (79, 79, 79), (200, 80, 200)],
+)
+def test_clock_set_within_the_second_boot_opens_no_window(wall: float, low: float, high: float) -> None:
+    events = Events((0, "a", 100), (70, "b", 2), (72, "b", 4))
+    found = events.until(wall, "b", 12)
+    assert found.known
+    assert [found.low, found.high] == pytest.approx([low, high])
+
+
+def test_clock_set_within_the_first_boot_closes_a_window_but_never_opens_it() -> None:
+    ahead = Events((0, "a", 100), (600, "a", 101), (610, "b", 2))
+    assert ahead.until(611, "b", 3) == Elapsed(12, 611, True, True)
+    behind = Events((0, "a", 100), (-60, "a", 110), (340, "b", 2))
+    assert behind.until(400, "b", 62) == Elapsed(400, 470, True, True)  # 10 min, 400 min off, 60 min
+
+
+def test_steps_at_two_restarts_do_not_cancel_out() -> None:
+    events = Events((0, "a", 100), (600, "b", 5), (300, "c", 5))
+    found = events.until(301, "c", 6)
+    assert (found.low, found.high, found.known) == (301, 601, True)
 
 
 def test_boot_that_nothing_was_logged_in_proves_nothing() -> None:

@@ -2,14 +2,13 @@
 
 from collections.abc import Iterator
 
-from benchflow.base.durations import clock_duration
-from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import covering_deviation, fastener_subject, window_subject
+from benchflow.session.rules.deviation_subjects import covering_deviation, fastener_subject
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -20,10 +19,11 @@ from benchflow.session.rules.joint_progress import (
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.proofs import unproven_variables
-from benchflow.session.rules.running_clocks import RunningClock, running_clocks, since_text
+from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
-from benchflow.session.rules.waivers import deviation_advice, window_deviations, window_is_waived
+from benchflow.session.rules.waivers import deviation_advice, window_is_waived
+from benchflow.session.rules.window_advice import too_early_reason, too_late_reason
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import HOLD, State, Tick, check_key
 
@@ -154,7 +154,7 @@ def too_late_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that has closed."""
     for clock in unwaived_clocks(state, step, now):
         if clock.missed:
-            yield _too_late(state, step, clock)
+            yield too_late_reason(state, step, clock)
 
 
 def late_entry_reasons(state: State, step: Step, name: str, now: Now) -> Iterator[Reason]:
@@ -162,46 +162,11 @@ def late_entry_reasons(state: State, step: Step, name: str, now: Now) -> Iterato
     for clock in unwaived_clocks(state, step, now):
         high = clock.window.high
         if name and clock.window.until == name and high is not None and (clock.since > high or not clock.known):
-            yield _too_late(state, step, clock)
-
-
-def _too_late(state: State, step: Step, clock: RunningClock) -> Reason:
-    window = clock.window
-    over = clock.since - (window.high or 0.0)
-    late = f"{_shown_duration(over)} too late after {since_text(state, window)} ({window.text})"
-    if not clock.known:
-        late = (
-            f"The time since {since_text(state, window)} is not known, because the computer clock was set back. So the "
-            f"window ({window.text}) counts as closed"
-        )
-    for before in window_deviations(state, step, window):
-        late += f". The deviation signed by {before.by} was for an earlier time"
-    return Reason("too-late", f"{late}. {missed_window_advice(state, step, window)}", operation=window.operation)
-
-
-def _shown_duration(seconds: float) -> str:
-    """A running time inside a sentence. At a strict edge it can be shorter than is shown."""
-    return "less than 1 s" if seconds < 1 else clock_duration(seconds)
-
-
-def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
-    """What to do about a window that has closed: do the earlier operation again, or have a deviation signed."""
-    earlier = state.plan.steps[window.operation]
-    number = state.plan.number(earlier.id)
-    sign = deviation_advice(state, step, window_subject(earlier.id))
-    if earlier.operation.undo is not None:
-        return f"Redo step {number}{f', or {sign}' if sign else ''}"
-    if sign:
-        return f"{sign[:1].upper()}{sign[1:]}"
-    return f"Nobody can waive it, and the procedure does not say how to undo step {number}"
+            yield too_late_reason(state, step, clock)
 
 
 def too_early_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that is not open yet."""
     for clock in unwaived_clocks(state, step, now):
         if clock.wait_left > 0:
-            window = clock.window
-            early = f"Too early after {since_text(state, window)} ({window.text})"
-            sign = deviation_advice(state, step, window_subject(window.operation))
-            advice = f"Wait {_shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
-            yield Reason("too-early", f"{early}. {advice}", operation=window.operation)
+            yield too_early_reason(state, step, clock)

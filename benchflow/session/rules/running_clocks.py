@@ -30,6 +30,11 @@ class RunningClock(Struct, frozen=True):
         return self.elapsed.known
 
     @property
+    def by_wall(self) -> bool:
+        """True if only the wall clock shows the time, because the machine was started again in between."""
+        return self.elapsed.across and self.known
+
+    @property
     def missed(self) -> bool:
         """True if the upper end has passed, or may have passed."""
         left = self.open_left

@@ -5,6 +5,7 @@ clock decides, since nobody can set it. Across boots the wall clock counts.
 """
 
 from datetime import timedelta
+from itertools import pairwise
 
 from msgspec import Struct
 
@@ -20,6 +21,9 @@ a clock that a time server corrects after a start is rarely further out."""
 
 PIN_WAIT = 2.0
 """Seconds after a wrong PIN in which no other PIN is accepted. Own rule: 1,800 tries an hour at most."""
+
+BY_WALL_CLOCK = "computer clock, across a restart"
+"""What follows a duration that only the wall clock shows."""
 
 BOOT_LENGTH = 8
 """Number of characters of a boot id that each line keeps."""
@@ -43,15 +47,17 @@ class Now(Struct, frozen=True):
 
 
 class BootSpan(Struct, frozen=True):
-    """Events in a row whose boot clock ran on: the boot, the first event, and the boot clock at both ends in ms.
+    """Events in a row whose boot clock ran on: the boot, the first event, and both clocks at both ends in ms.
 
     The last span of a log is still open: its end is the last event.
     """
 
     boot: str
     seq: int
-    first: int
+    first: int  # boot clock
     last: int
+    wall_first: int
+    wall_last: int
 
 
 class Elapsed(Struct, frozen=True):
@@ -59,13 +65,16 @@ class Elapsed(Struct, frozen=True):
 
     ``low`` counts for a lower end of a window, ``high`` for an upper end. ``known`` is false if the clocks contradict
     each other: ``low`` is then 0, and ``high`` the most that any clock shows. ``across`` is true if the wall clock had
-    to be used, because the boot clock started again in between.
+    to be used, because the boot clock started again in between. ``wall`` (negative if that clock was set back) and
+    ``proven`` are what the wall clock shows and the boot clocks prove; they are set only if the time is not known.
     """
 
     low: float
     high: float
     known: bool = True
     across: bool = False
+    wall: float = 0.0
+    proven: float = 0.0
 
 
 def event_time(line: Line) -> EventTime:
@@ -97,25 +106,36 @@ def with_event(spans: tuple[BootSpan, ...], last: EventTime | None, new: EventTi
     """The spans after the event at ``new``, which follows the event at ``last``."""
     if last is not None and last.boot == new.boot and last.ms <= new.ms:
         return spans
-    closed = () if last is None else (*spans[:-1], _ended(spans[-1], last.ms))
-    return (*closed, BootSpan(new.boot, new.seq, new.ms, new.ms))
+    closed = () if last is None else (*spans[:-1], _ended(spans[-1], last.ms, wall_ms(last.at)))
+    wall = wall_ms(new.at)
+    return (*closed, BootSpan(new.boot, new.seq, new.ms, new.ms, wall, wall))
 
 
 def elapsed(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now: Now) -> Elapsed:
-    """The seconds from ``since`` to ``now``. ``last`` is the last event of the log, whose clocks are in ``spans``."""
+    """The seconds from ``since`` to ``now``. ``last`` is the last event of the log, whose clocks are in ``spans``.
+
+    Across boots the wall clock counts. If it was set within a boot, as the boot clock shows, a lower end gets the wall
+    clock with or without that step, whichever is less, and an upper end whichever is more. (Own rule.)
+    """
     wall, end = wall_seconds(since.at, now.at), boot_ms(now)
     begin = max((index for index, span in enumerate(spans) if span.seq <= since.seq), default=0)
-    same_span = begin == len(spans) - 1 and last.boot == now.boot and last.ms <= end
-    if same_span or (now.boot and _ran_on(spans, last, since, now)):
+    runs_on = last.boot == now.boot and last.ms <= end
+    if (runs_on and begin == len(spans) - 1) or (now.boot and _ran_on(spans, last, since, now)):
         by_boot = (end - since.ms) / 1000
         return Elapsed(by_boot, max(by_boot, wall))
-    ended = (*spans[:-1], _ended(spans[-1], end if last.boot == now.boot and last.ms <= end else last.ms))
-    starts = (since.ms, *(span.first for span in ended[begin + 1 :]))
-    proven = sum(span.last - start for span, start in zip(ended[begin:], starts, strict=True)) / 1000
-    known = wall >= proven - TOLERANCE
-    if not known:
-        return Elapsed(0.0, max(wall, proven), known=False, across=True)
-    return Elapsed(max(0.0, wall), max(0.0, wall), across=True)
+    until = (end, wall_ms(now.at)) if runs_on else (last.ms, wall_ms(last.at))
+    first = BootSpan(since.boot, since.seq, since.ms, spans[begin].last, wall_ms(since.at), spans[begin].wall_last)
+    passed = (first, *spans[begin + 1 :])
+    passed = (*passed[:-1], _ended(passed[-1], *until))
+    proven = sum(span.last - span.first for span in passed) / 1000
+    if not runs_on:
+        passed = (*passed, BootSpan(now.boot, last.seq, end, end, wall_ms(now.at), wall_ms(now.at)))
+    steps = proven + sum(_wall_between(*pair) for pair in pairwise(passed))
+    if wall < proven - TOLERANCE:
+        return Elapsed(0.0, max(wall, steps), known=False, across=True, wall=wall, proven=proven)
+    if abs(wall - steps) <= TOLERANCE:
+        steps = wall
+    return Elapsed(max(0.0, min(wall, steps)), max(0.0, wall, steps), across=True)
 
 
 def elapsed_between(spans: tuple[BootSpan, ...], since: EventTime, until: EventTime) -> Elapsed:
@@ -129,6 +149,11 @@ def shown_seconds(since: EventTime, until: EventTime) -> float:
     if since.boot == until.boot and since.ms <= until.ms:
         return (until.ms - since.ms) / 1000
     return max(0.0, wall_seconds(since.at, until.at))
+
+
+def crosses_restart(since: EventTime, until: EventTime) -> bool:
+    """True if :func:`shown_seconds` has to use the wall clock, because the boot clock started again in between."""
+    return bool(since.boot) and (since.boot != until.boot or since.ms > until.ms)
 
 
 def set_back_from(last: EventTime, now: Now) -> str:
@@ -146,10 +171,19 @@ def _ran_on(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now:
     """True if the boot clock of ``since`` and ``now`` is one clock that never went back (the log was elsewhere)."""
     if since.boot != now.boot or since.ms > now.ms:
         return False
-    ended = (*spans[:-1], _ended(spans[-1], last.ms))
+    ended = (*spans[:-1], _ended(spans[-1], last.ms, wall_ms(last.at)))
     marks = [mark for span in ended if span.boot == now.boot for mark in (span.first, span.last)]
     return marks == sorted(marks) and (not marks or marks[-1] <= now.ms)
 
 
-def _ended(span: BootSpan, last: int) -> BootSpan:
-    return BootSpan(span.boot, span.seq, span.first, last)
+def _wall_between(before: BootSpan, after: BootSpan) -> float:
+    """The seconds that the wall clock shows between two spans; 0 if it was set back there by more than the tolerance.
+
+    That step is then no reason to take off what other spans show.
+    """
+    seconds = (after.wall_first - before.wall_last) / 1000
+    return seconds if seconds >= -TOLERANCE else 0.0
+
+
+def _ended(span: BootSpan, last: int, wall_last: int) -> BootSpan:
+    return BootSpan(span.boot, span.seq, span.first, last, span.wall_first, wall_last)

@@ -25,7 +25,11 @@ class StateRow(Struct, frozen=True):
 
 
 class ClockRow(Struct, frozen=True):
-    """A running time window. ``seconds`` are left in this phase; negative after the end of the window."""
+    """A running time window. ``seconds`` are left in this phase; negative after the end of the window.
+
+    ``known`` is false if the clocks contradict each other: then the window is closed and its wait is not over, and
+    ``seconds`` is ``None``. ``by_wall`` is true if only the computer clock shows the time, across a restart.
+    """
 
     operation: str  # the operation that the window limits
     title: str
@@ -33,6 +37,8 @@ class ClockRow(Struct, frozen=True):
     phase: Literal["wait", "open", "closing", "missed"]
     seconds: float | None
     advice: str
+    known: bool = True
+    by_wall: bool = False
 
 
 class OperationRow(Struct, frozen=True):

@@ -1,6 +1,8 @@
 """Builds the bench view from the state."""
 
 from collections.abc import Iterator
+from math import inf
+from typing import Literal
 
 import msgspec
 
@@ -15,9 +17,10 @@ from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.deferred_undos import plan_for_routes
-from benchflow.session.rules.open_items import finish_reasons, missed_window_advice, unwaived_clocks
+from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock, counted_from
+from benchflow.session.rules.window_advice import missed_window_advice, not_known_advice, not_known_text, window_text
 from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
@@ -147,7 +150,7 @@ def operations_by_deadline(state: State, context: Context) -> list[str]:
     for name, step in state.plan.steps.items():
         if name not in state.done:
             for clock in unwaived_clocks(state, step, context.now):
-                if clock.open_left is not None and clock.open_left >= 0:
+                if clock.open_left is not None and not clock.missed:
                     seconds_left[name] = min(clock.open_left, seconds_left.get(name, clock.open_left))
     return sorted(seconds_left, key=seconds_left.__getitem__)
 
@@ -209,12 +212,18 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
 
 
 def latest_start_times(state: State, context: Context) -> dict[str, float]:
-    """For each operation, the seconds until its latest start within all time windows. Empty if a window is missed."""
+    """For each operation, the seconds until its latest start within all time windows.
+
+    Empty if a window is missed, or its time is not known.
+    """
     from benchflow.ordering.latest_start import latest_starts  # imported late: most sessions have no window open
 
     def counted(window: TimeWindow) -> float | None:
         since = counted_from(state, window)
-        return None if since is None else -elapsed(state.spans, state.last, since, context.now).high
+        if since is None:
+            return None
+        passed = elapsed(state.spans, state.last, since, context.now)
+        return -passed.high if passed.known else -inf
 
     seconds_left = latest_starts(state.plan, frozenset(state.done), 0.0, counted)
     return seconds_left if all(seconds >= 0 for seconds in seconds_left.values()) else {}
@@ -237,20 +246,27 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
     since = state.plan.steps[clock.window.operation].title
     if clock.window.from_:
         since = f"{since} ({clock.window.from_})"
+    if not clock.known:
+        phase: Literal["wait", "missed"] = "missed" if clock.missed else "wait"
+        if phase == "wait" and clock.wait_left <= 0:
+            return None
+        advice = f"{not_known_text(state, clock)}. {not_known_advice(state, step, clock.window)}."
+        return ClockRow(step.id, step.title, since, phase, None, advice, known=False)
     if clock.wait_left > 0:
         advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered_title(state, step.id)}."
-        return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice)
+        return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice, by_wall=clock.by_wall)
     left = clock.open_left
     if left is None or clock.window.high is None:
         return None
     if left < 0:
-        advice = f"{since}: {clock_duration(clock.since)} ago ({clock.window.text}). "
+        advice = f"{since}: {clock_duration(clock.since)} ago ({window_text(clock)}). "
         advice += sentence(missed_window_advice(state, step, clock.window))
-        return ClockRow(step.id, step.title, since, "missed", left, advice)
+        return ClockRow(step.id, step.title, since, "missed", left, advice, by_wall=clock.by_wall)
     warn = min(clock.window.high * CLOSING, 300.0)
     closing = left <= max(warn, step.takes)
     advice = _deadline_advice(state, step, left, start_times, clock.window.until)
-    return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
+    phase_now: Literal["closing", "open"] = "closing" if closing else "open"
+    return ClockRow(step.id, step.title, since, phase_now, left, advice, by_wall=clock.by_wall)
 
 
 def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float], until: str) -> str:

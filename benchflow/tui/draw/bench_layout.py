@@ -114,7 +114,7 @@ def draw_alarms(view: BenchView, width: int) -> list[Line]:
     """Draw the advice for time windows that close soon or have closed, in at most three lines."""
     out: list[Line] = []
     for row in view.clocks:
-        if row.phase in ("closing", "missed"):
+        if row.phase in ("closing", "missed") or not row.known:
             mark = "▲ " if row.phase == "closing" else "× "
             role: Role = "attention" if row.phase == "closing" else "out-of-limit"
             out.extend(hanging(mark, row.advice, width, role))

@@ -87,7 +87,7 @@ def _figure(view: BenchView, content: BenchContent, width: int) -> tuple[list[Li
     """Draw the current input and the most urgent clock in large letters, and the field below."""
     item = content.item
     text, caption = large_figure(item, content.typed.text)
-    running = (row for row in view.clocks if row.phase != "wait")
+    running = (row for row in view.clocks if row.phase != "wait" or not row.known)
     clock = min(running, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_text(clock) if clock is not None else ("", "text")
     short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchflow.base.durations import countdown
+from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
 
@@ -69,9 +70,9 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
 
 
 def clock_text(row: ClockRow) -> tuple[str, Role]:
-    """Return the text of a clock: ``▲ 0:45 left``, or ``× closed 0:10 ago``."""
+    """Return the text of a clock: ``▲ 0:45 left``, ``× closed 0:10 ago``, or ``× time not known``."""
     if row.seconds is None:
-        return (row.phase, "text")
+        return ("× time not known", "out-of-limit")
     left = row.seconds
     match row.phase:
         case "wait" if left > 0:
@@ -94,6 +95,8 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     for index, row in enumerate(rows):
         text = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
         lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(text, width - 2)[:2])]
+        if row.by_wall:
+            lines.extend(styled("  " + part, "faint") for part in wrap(BY_WALL_CLOCK, width - 2))
         rest = len(rows) - index
         if len(out) + len(lines) > height and index:
             out.append(styled(f"and {rest} more", "faint"))

@@ -115,9 +115,9 @@ class SessionClient:
         """Update the clocks. Return true if a time window changed its phase, which changes the whole view."""
         if self.busy:
             return False
-        before = [(row.operation, row.phase) for row in self.view.clocks]
+        before = [(row.operation, row.phase, row.known) for row in self.view.clocks]
         rows = tuple(clock_rows(self.state, self.controller.context()))
-        if before == [(row.operation, row.phase) for row in rows]:
+        if before == [(row.operation, row.phase, row.known) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
         self.view = self._with_builder(self.controller.view())

@@ -1,0 +1,81 @@
+"""Time windows in words: why one is closed or not open yet, which clock says so, and what to do."""
+
+from benchflow.base.durations import clock_duration
+from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.deviation_subjects import window_subject
+from benchflow.session.rules.running_clocks import RunningClock, since_text
+from benchflow.session.rules.waivers import deviation_advice, window_deviations
+from benchflow.session.state.clock import BY_WALL_CLOCK
+from benchflow.session.state.state import State
+
+
+def too_late_reason(state: State, step: Step, clock: RunningClock) -> Reason:
+    """The reason that a window has closed, or counts as closed because its time is not known."""
+    window = clock.window
+    if clock.known:
+        over = shown_duration(clock.since - (window.high or 0.0))
+        late = f"{over} too late after {since_text(state, window)} ({window_text(clock)})"
+        advice = missed_window_advice(state, step, window)
+    else:
+        late = f"{not_known_text(state, clock)}. So the window ({window.text}) counts as closed"
+        advice = not_known_advice(state, step, window)
+    for before in window_deviations(state, step, window):
+        late += f". The deviation signed by {before.by} was for an earlier time"
+    return Reason("too-late", f"{late}. {advice}", operation=window.operation)
+
+
+def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
+    """The reason that a window is not open yet, or counts as not open because its time is not known."""
+    window = clock.window
+    if clock.known:
+        early = f"Too early after {since_text(state, window)} ({window_text(clock)})"
+        sign = deviation_advice(state, step, window_subject(window.operation))
+        advice = f"Wait {shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
+    else:
+        early = f"{not_known_text(state, clock)}. So the wait ({window.text}) counts as not over"
+        advice = not_known_advice(state, step, window)
+    return Reason("too-early", f"{early}. {advice}", operation=window.operation)
+
+
+def shown_duration(seconds: float) -> str:
+    """A running time inside a sentence. At a strict edge it can be shorter than is shown."""
+    return "less than 1 s" if seconds < 1 else clock_duration(seconds)
+
+
+def window_text(clock: RunningClock) -> str:
+    """The limits of a window, and which clock counts if only the wall clock shows the time."""
+    return f"{clock.window.text}; {BY_WALL_CLOCK}" if clock.by_wall else clock.window.text
+
+
+def not_known_text(state: State, clock: RunningClock) -> str:
+    """Why the time of a window is not known, with what both clocks show."""
+    wall, proven = clock.elapsed.wall, clock_duration(clock.elapsed.proven)
+    shown = clock_duration(wall) if wall >= 0 else f"{clock_duration(wall)} less than at its start"
+    return (
+        f"The time since {since_text(state, clock.window)} is not known. The computer clock shows {shown}. The running "
+        f"time of the computer proves at least {proven}. The computer clock was set back, or was wrong before"
+    )
+
+
+def not_known_advice(state: State, step: Step, window: TimeWindow) -> str:
+    """What to do about a window whose time is not known."""
+    earlier = state.plan.steps[window.operation]
+    ways = ["Set the computer clock right"]
+    if earlier.operation.undo is not None:
+        ways.append(f"redo step {state.plan.number(earlier.id)}")
+    sign = deviation_advice(state, step, window_subject(earlier.id))
+    ways += [sign] if sign else []
+    return ways[0] if len(ways) == 1 else f"{', '.join(ways[:-1])}, or {ways[-1]}"
+
+
+def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
+    """What to do about a window that has closed: do the earlier operation again, or have a deviation signed."""
+    earlier = state.plan.steps[window.operation]
+    number = state.plan.number(earlier.id)
+    sign = deviation_advice(state, step, window_subject(earlier.id))
+    if earlier.operation.undo is not None:
+        return f"Redo step {number}{f', or {sign}' if sign else ''}"
+    if sign:
+        return f"{sign[:1].upper()}{sign[1:]}"
+    return f"Nobody can waive it, and the procedure does not say how to undo step {number}"

@@ -1,11 +1,16 @@
 """Output files of commands: a wrong name or a full disk never destroys a file."""
 
+import errno
+import os
 import resource
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from benchflow.base.errors import BenchflowError
+from benchflow.cli import main
 from benchflow.commands.output_file import write_output
 from tests.driving.small_head import start_session
 
@@ -69,3 +74,52 @@ def test_old_file_stays_until_the_new_one_is_complete(tmp_path: Path) -> None:
     assert sheet.read_text() == "the new one"
     assert sheet.stat().st_mode & 0o777 == 0o640
     assert [path.name for path in tmp_path.iterdir()] == ["sheet.html"]
+
+
+def test_output_never_replaces_a_damaged_log(log: Path) -> None:
+    whole = log.read_bytes()
+    for content in (b"x" + whole[5:], b" " + whole, whole.replace(b'","', b'", "'), whole.replace(b"\n", b"\r\n")):
+        log.write_bytes(content)
+        with pytest.raises(BenchflowError, match="the log of a job"):
+            write_output("<html>", log)
+        assert log.read_bytes() == content
+
+
+def test_output_never_replaces_a_database(tmp_path: Path) -> None:
+    path = tmp_path / "archive.sqlite"
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("create table jobs (unit)")
+        connection.commit()
+    before = path.read_bytes()
+    with pytest.raises(BenchflowError, match="is a database"):
+        write_output("<html>", path)
+    assert path.read_bytes() == before
+
+
+def test_written_file_that_the_disk_does_not_confirm_is_not_called_unwritten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(fd: int) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    sheet = tmp_path / "sheet.html"
+    sheet.write_text("the old one")
+    monkeypatch.setattr(os, "fsync", fail)  # the folder; the file itself is synced by fdatasync
+    with pytest.raises(BenchflowError, match="was written, but the disk did not confirm it") as told:
+        write_output("the new one", sheet)
+    assert "cannot be written" not in str(told.value)
+    assert sheet.read_text() == "the new one"
+
+
+def test_sheet_is_not_written_over_another_page_beside_the_log(log: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    page = log.with_suffix(".html")
+    page.write_text("<h1>My own page</h1>")
+    for expected in (2, 0, 0):
+        with pytest.raises(SystemExit) as ended:
+            main(["sheet", str(log)])
+        assert ended.value.code == expected
+        if expected:
+            assert "is not a build sheet" in capfd.readouterr().err
+            assert page.read_text() == "<h1>My own page</h1>"
+            page.unlink()
+    assert "Build sheet: " in page.read_text()

@@ -12,6 +12,10 @@ NEW_FILE_MODE = 0o666
 """Permissions of a new file, before the umask of the process."""
 
 
+class Unconfirmed(OSError):
+    """The file was replaced, but the disk did not confirm it: after a power failure the old one may be back."""
+
+
 def sync_file(fd: int) -> None:
     """Wait until the content and the length of an open file are on the disk.
 
@@ -65,7 +69,8 @@ def atomic_write(
     and ``sync_names`` replace the two system calls in tests.
 
     Raises:
-        OSError: the file cannot be written. Unless the last sync failed, ``path`` is unchanged.
+        Unconfirmed: the file was replaced, but the last sync failed.
+        OSError: the file cannot be written, and ``path`` is unchanged.
     """
     if mode is None:
         mode = _mode_of(path)
@@ -87,8 +92,12 @@ def atomic_write(
         with suppress(OSError):
             os.unlink(temporary)
         raise
-    if durable:
+    if not durable:
+        return
+    try:
         sync_names(path.parent)
+    except OSError as error:
+        raise Unconfirmed(error.errno, error.strerror, str(path)) from error
 
 
 def _mode_of(path: Path) -> int | None:

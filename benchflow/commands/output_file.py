@@ -1,15 +1,22 @@
-"""Writes the file that a command makes: atomically, and never over a log, a procedure or a shop file."""
+"""Writes the file that a command makes: atomically, and never over a log, a procedure, a shop file or a database."""
 
 import re
 import sys
 from pathlib import Path
 
-from benchflow.base.atomic_write import atomic_write
+from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 
 STANDARD_OUTPUT = Path("-")
 """The file name that stands for standard output."""
 _LOG_START = re.compile(rb'\{"at":"[^"]{20,40}","by":')  # every line of a log starts so (RFC 8785 sorts the keys)
+# Every line ends so. This also finds a log whose first line is damaged, or that has other blanks.
+_LOG_LINE_END = re.compile(
+    rb'"hash"\s*:\s*"[0-9a-f]{64}"\s*,\s*"kind"\s*:\s*"[^"]*"\s*,\s*"prev"\s*:\s*"[0-9a-f]{64}"\s*,\s*"seq"'
+)
+_DATABASE_START = b"SQLite format 3\0"
+_NEAR_START = 65_536  # bytes
 _AUTHORED_KEY = re.compile(rb"^(benchflow|shop): *['\"]?[0-9]", re.MULTILINE)
 
 
@@ -17,7 +24,8 @@ def write_output(content: str | bytes, out: Path | None) -> None:
     """Write to the file ``out``, or to standard output if ``out`` is ``-`` or ``None``.
 
     Raises:
-        BenchflowError: the file cannot be written, or it is a log, a procedure or a shop file. Its old content stays.
+        BenchflowError: the file cannot be written, or is a log, a procedure, a shop file or a database. Its
+            old content stays, unless the message tells otherwise.
     """
     data = content.encode() if isinstance(content, str) else content
     if out is None or out == STANDARD_OUTPUT:
@@ -25,28 +33,49 @@ def write_output(content: str | bytes, out: Path | None) -> None:
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
         return
+    is_stream = False
     try:
         target = out.resolve()  # a link stays a link
-        if target.exists() and not target.is_file():  # a pipe or a terminal; a folder raises OSError
+        is_stream = target.exists() and not target.is_file() and not target.is_dir()  # a pipe or a terminal
+        if is_stream:
             target.write_bytes(data)
         else:
             _refuse_protected(out, target)
             atomic_write(target, data)
-    except (OSError, RuntimeError) as error:  # RuntimeError: circular links
+    except Unconfirmed as error:
         raise BenchflowError(
-            f"{out} cannot be written: {getattr(error, 'strerror', None) or error}. Choose another file."
+            f"{out} was written, but the disk did not confirm it: {error.strerror}. Look at it, or write it again."
+        ) from error
+    except (OSError, RuntimeError) as error:  # RuntimeError: circular links
+        partly = " A part of it may have been written." if is_stream else ""
+        raise BenchflowError(
+            f"{out} cannot be written: {getattr(error, 'strerror', None) or error}.{partly} Choose another file."
         ) from error
 
 
+def is_output(path: Path, start: bytes) -> bool:
+    """True if ``path`` does not exist, or is a file that has ``start`` near its start.
+
+    Raises:
+        BenchflowError: it cannot be read.
+    """
+    try:
+        return not path.exists() or (path.is_file() and start in read_regular_file(path, _NEAR_START))
+    except OSError as error:
+        raise BenchflowError(f"{path} cannot be read: {error.strerror}. Name another file with -o.") from error
+
+
 def _refuse_protected(out: Path, target: Path) -> None:
-    """Raise an error if ``target`` exists and is a log, a procedure or a shop file."""
-    if not target.exists():
+    """Raise an error if ``target`` exists and is a log, a procedure, a shop file or a database."""
+    if not target.exists() or target.is_dir():
         return
-    with target.open("rb") as file:
-        start = file.read(4096)
+    content = target.read_bytes()
+    start = content[:_NEAR_START]
     authored = _AUTHORED_KEY.search(start)
-    kind = "the log of a job" if _LOG_START.match(start) else ""
-    if authored is not None:
+    kind = "the log of a job" if _LOG_START.match(start) or _LOG_LINE_END.search(content) else ""
+    if start.startswith(_DATABASE_START):
+        kind = "a database"
+    elif authored is not None and not kind:
         kind = "a procedure" if authored[1] == b"benchflow" else "a shop file"
     if kind:
         raise BenchflowError(f"{out} is {kind} and is not overwritten. Choose another name.")

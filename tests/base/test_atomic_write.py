@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.base.atomic_write import atomic_write
+from benchflow.base.atomic_write import Unconfirmed, atomic_write
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="POSIX permissions and links")
 
@@ -50,6 +50,10 @@ def full_disk(fd: int) -> None:
     raise OSError(28, "No space left on device")
 
 
+def full_folder(folder: Path) -> None:
+    raise OSError(28, "No space left on device")
+
+
 def changed_meanwhile() -> None:
     raise ValueError("changed by another program")
 
@@ -90,3 +94,11 @@ def test_not_durable_write_skips_both_syncs(tmp_path: Path) -> None:
 def test_real_syncs_succeed_on_a_real_folder(tmp_path: Path) -> None:
     atomic_write(tmp_path / ("ü" * 100), b"new")
     assert (tmp_path / ("ü" * 100)).read_bytes() == b"new"
+
+
+def test_failed_sync_of_the_folder_tells_that_the_file_was_replaced(tmp_path: Path) -> None:
+    path = tmp_path / "file"
+    path.write_bytes(b"old")
+    with pytest.raises(Unconfirmed, match="No space left"):
+        atomic_write(path, b"new", sync_names=full_folder)
+    assert [(each.name, each.read_bytes()) for each in tmp_path.iterdir()] == [("file", b"new")]

@@ -366,15 +366,19 @@ def test_archive_of_another_version_is_refused_with_advice(archive_url: str) -> 
     database.close()
 
 
-def test_database_with_other_tables_is_never_written(tmp_path: Path) -> None:
+@pytest.mark.parametrize("fresh", [False, True])
+@pytest.mark.parametrize("tables", [("customers (name)",), ("readings (x)",), ("meta (key, value)", "readings (x)")])
+def test_database_with_other_tables_is_never_written(tmp_path: Path, fresh: bool, tables: tuple[str, ...]) -> None:
     import sqlite3
 
     other = tmp_path / "other.sqlite"
     with sqlite3.connect(other) as connection:
-        connection.execute("CREATE TABLE customers (name TEXT)")
+        for table in tables:
+            connection.execute(f"CREATE TABLE {table}")
+        connection.execute(f"INSERT INTO {tables[0].split()[0]} DEFAULT VALUES")
     before = other.read_bytes()
     with pytest.raises(NoArchive, match="not a benchflow archive"):
-        open_database(str(other))
+        open_database(str(other), fresh=fresh)
     assert other.read_bytes() == before
     note = tmp_path / "note.txt"
     note.write_text("this is no database at all, only a note that is long enough" * 10)

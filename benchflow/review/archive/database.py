@@ -86,8 +86,14 @@ class Database:
                 connection.cursor().execute("PRAGMA journal_mode=WAL")
 
     def clear(self) -> None:
-        """Empty the archive and create the tables of this version. Log files are not touched."""
+        """Empty the archive and create the tables of this version. Log files are not touched.
+
+        Raises:
+            NoArchive: the database has tables of another program.
+        """
         with self.writing() as connection:
+            if not (_read_version(connection) or "").isdigit():
+                _refuse_other_tables(connection, self.shown)
             schema.metadata.drop_all(connection)
             _create_tables(connection)
 
@@ -162,23 +168,36 @@ def _check_version(database: Database) -> None:
         with database.writing() as connection:
             found = _read_version(connection)  # another bench may have created them
             if found is None:
-                if inspect(connection).get_table_names():
-                    raise NoArchive(
-                        f"{database.shown} has tables that are not a benchflow archive. Name an empty database."
-                    )
+                _refuse_other_tables(connection, database.shown)
                 _create_tables(connection)
                 found = str(schema.VERSION)
         database.use_write_ahead_log()
+    if not found.isdigit():
+        raise NoArchive(_other_tables(database.shown))
     if found != str(schema.VERSION):
         raise NoArchive(
             f"The archive {database.shown} belongs to another version of benchflow (its tables have version {found}, "
             f"this program uses {schema.VERSION}). "
             + (
                 "Use the newer version here too, or another archive."
-                if found.isdigit() and int(found) > schema.VERSION
+                if int(found) > schema.VERSION
                 else "Build it again from the logs: benchflow archive --rebuild FOLDER."
             )
         )
+
+
+def _refuse_other_tables(connection: Connection, shown: str) -> None:
+    """Check that the database is empty.
+
+    Raises:
+        NoArchive: it has tables.
+    """
+    if inspect(connection).get_table_names():
+        raise NoArchive(_other_tables(shown))
+
+
+def _other_tables(shown: str) -> str:
+    return f"{shown} has tables that are not a benchflow archive. Name an empty database."
 
 
 def _read_version(connection: Connection) -> str | None:

@@ -263,8 +263,8 @@ class Journal:
             write_all(self._disk, fd, data)
             self._disk.sync(fd)
         except OSError as error:
-            self._cut_back(fd, data)
-            raise NotSaved(f"The entry was not saved. {_write_failure(self.path, error)}") from error
+            known = "was not saved" if self._cut_back(fd, data) else "may be in the log, or a part of it"
+            raise NotSaved(f"The entry {known}. {_write_failure(self.path, error)}") from error
         self.lines.add(data)
         return lines
 
@@ -312,13 +312,14 @@ class Journal:
         """True if ``content`` is the known lines, followed at most by a part of the failed write."""
         return content.startswith(self.lines.content) and self._failed.startswith(content[len(self.lines.content) :])
 
-    def _cut_back(self, fd: int, failed: bytes) -> None:
-        """Cut the bytes of a failed write from the file, or keep them in ``_failed`` if that is not possible."""
+    def _cut_back(self, fd: int, failed: bytes) -> bool:
+        """Cut the bytes of a failed write from the file. If that fails, they are kept in ``_failed``: returns false."""
         try:
             self._disk.truncate(fd, len(self.lines.content))
             self._disk.sync(fd)
         except OSError:
             self._failed = failed
+        return not self._failed
 
     def reread(self) -> tuple[Line, ...]:
         """Read the events that another program has added since. They are returned and added to ``lines``.

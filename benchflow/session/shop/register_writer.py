@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from benchflow.base.atomic_write import atomic_write
+from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk
 from benchflow.session.log.timestamps import format_timestamp
@@ -247,9 +247,7 @@ def save_changes(path: Path, *changes: Change, disk: Disk | None = None) -> Shop
     register = _parsed(after, "The shop file has errors")
     try:
         _replace(path, before, after, disk or Disk(), private=any(person.pin for person in register.people))
-    except OSError as error:
-        if path.read_bytes() != after.encode():
-            raise
+    except Unconfirmed as error:
         message = f"{path} was changed, but the disk did not confirm it: {error.strerror}. Look at it: benchflow shop"
         raise ShopError(message) from error
     return register

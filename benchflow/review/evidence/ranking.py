@@ -48,6 +48,10 @@ _KINDS: Final = (
         "the step was started too early or finished too late after an earlier step",
     ),
     (
+        "window-unknown", 65, "time not known",
+        "the clocks contradict each other, so nobody knows how much time passed in a time window",
+    ),
+    (
         "instrument-overdue", 60, "instrument overdue",
         "the calibration of its instrument had expired that day, or the instrument was not fit for another reason",
     ),
@@ -73,9 +77,14 @@ _KINDS: Final = (
         "long-pause", 25, "long pause",
         f"more than {PAUSE_SECONDS / 60:.0f} min between two fasteners of one stage",
     ),
+    ("clock-back", 22, "computer clock set back", "the computer clock was set back while a time window ran"),
     (
         "retaken", 15, "measured again",
         "an earlier attempt at the reading was out of its limit, or a fastener was ticked below its band first",
+    ),
+    (
+        "window-across", 12, "time by the computer clock",
+        "only the computer clock shows the time in a window, because the computer was started again in it",
     ),
     ("no-serial", 10, "instrument not named", "the log does not say which instrument was used"),
     ("word-only", 5, "no evidence", "the step was finished without a reading, tick, check or signature"),

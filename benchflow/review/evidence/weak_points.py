@@ -16,17 +16,16 @@ from benchflow.review.evidence.ranking import (
     PAUSE_SECONDS,
     TAKES_SHARE,
     TICKS_AGAIN,
-    WINDOW_SHARE,
     WeakPoint,
 )
+from benchflow.review.evidence.window_points import time_window_points
 from benchflow.review.formatting import count, local_day, margin_text, shown_reading
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.joint_progress import open_out_ticks
-from benchflow.session.rules.running_clocks import counted_from, entry_time
-from benchflow.session.state.clock import EventTime, elapsed_between
+from benchflow.session.state.clock import EventTime
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 if TYPE_CHECKING:
@@ -49,7 +48,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
         yield from _value_points(value)
     yield from _instrument_points(log, step, values, stages, shop)
     if finished is not None:
-        yield from _time_window_points(log, step, fact, finished)
+        yield from time_window_points(log, step, fact, finished.seq)
     yield from _signature_points(log, step)
     yield from _rework_points(log, step)
     yield from _lubricant_points(log, step)
@@ -181,33 +180,6 @@ def _instrument_title(log: LoadedLog, need: str) -> str:
 
 
 # --- time -------------------------------------------------------------------------------------------
-
-
-def _time_window_points(
-    log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime
-) -> Iterator[WeakPoint]:
-    for window in step.time:
-        since = counted_from(log.state, window)
-        if since is None:
-            continue
-        title = log.plan.steps[window.operation].title
-        end = (entry_time(log.state, step, window.until) if window.until else None) or finished
-        taken = elapsed_between(log.state.spans, since, end).high
-        did = f"{window.until} entered" if window.until else "finished"
-        if window.high is not None and taken > window.high:
-            words = f"{did} {rounded_duration(taken)} after “{title}” (window {window.text})"
-            yield WeakPoint("window-missed", words, finished.seq, window.operation)
-        elif window.high is not None and taken > WINDOW_SHARE * window.high:
-            words = f"{did} {rounded_duration(taken)} after “{title}”, "
-            words += f"{taken / window.high:.0%} of the window {window.text}"
-            yield WeakPoint("window-tight", words.replace("%", " %"), finished.seq, window.operation)
-        started = fact.started if fact is not None else None
-        if window.low is not None and started is not None:
-            begun = EventTime(started.seq, started.at, started.boot, started.ms)
-            waited = elapsed_between(log.state.spans, since, begun).low
-            if waited < window.low:
-                words = f"started {rounded_duration(waited)} after “{title}” (wait {window.text})"
-                yield WeakPoint("window-missed", words, finished.seq, window.operation)
 
 
 def _lubricant_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:

@@ -8,6 +8,7 @@ from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.formatting import count
+from benchflow.review.log.clock_remarks import clock_remarks
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
@@ -132,11 +133,7 @@ def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
     elif session.unknown:
         kinds = "is of a kind" if session.unknown == 1 else "are of kinds"
         found.append(f"{count(session.unknown, 'event')} {kinds} that this version cannot read.")
-    if session.clock_back:
-        found.append(
-            f"The clock went backwards {count(session.clock_back, 'time')}. Durations across such a step are "
-            "calculated from the wall clock."
-        )
+    found += clock_remarks(state, parsed.lines)
     found += register_remarks(parsed.lines)
     if not session.closed and damage is None:
         found.append("The job is still open.")

@@ -18,6 +18,7 @@ from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Interval, Quantity, difference_factor, seconds, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone
+from benchflow.review.log.clock_remarks import worked_across_restart
 from benchflow.review.log.facts import DeviationFact, InstrumentFact, OperationFact, ReadingFact, SignatureFact
 from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
@@ -28,6 +29,7 @@ from benchflow.session.history.history import untrusted_entry
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.trade.decision_rules import RULES
@@ -126,7 +128,8 @@ class BuildSheet(Struct, frozen=True):
 def build_sheet(log: LoadedLog) -> BuildSheet:
     """The build sheet of a session, up to the first damaged line of its log."""
     procedure, facts = log.procedure, log.facts
-    operations = {step.id: _sheet_operation(log, step) for step in log.plan.steps.values()}
+    across = worked_across_restart(log.lines)
+    operations = {step.id: _sheet_operation(log, step, step.id in across) for step in log.plan.steps.values()}
     sections = tuple(
         SheetSection(
             section.title,
@@ -214,7 +217,8 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     yield "Started", local_time_with_zone(session.opened_at)
     yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"
     active = sum(fact.active for fact in log.facts.operations)
-    yield "Working time", rounded_duration(active)
+    partly = f" (partly by the {BY_WALL_CLOCK})" if worked_across_restart(log.lines) else ""
+    yield "Working time", f"{rounded_duration(active)}{partly}"
     done = len(log.state.done)
     progress = f"{done} of {len(log.plan.steps)} done"
     yield "Operations", progress if log.damage is None else f"at least {progress}, the rest is not known"
@@ -231,7 +235,11 @@ def _people_of_log(log: LoadedLog) -> set[str]:
 # --- an operation -------------------------------------------------------------------------------------
 
 
-def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
+def _took(fact: OperationFact, across_restart: bool) -> str:
+    return rounded_duration(fact.active) + (f" ({BY_WALL_CLOCK})" if across_restart else "")
+
+
+def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildSheetOperation:
     facts = log.facts
     done = log.state.done.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
@@ -244,7 +252,7 @@ def _sheet_operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         done=done is not None,
         by=_people_of_operation(fact),
         at=local_time(done.at) if done is not None else "",
-        took=rounded_duration(fact.active) if fact is not None and done is not None else "",
+        took=_took(fact, across_restart) if fact is not None and done is not None else "",
         values=tuple(_sheet_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
         joint=joint_of(log, step),
         checks=tuple((point.text, number in work.checks) for number, point in enumerate(step.operation.check, 1)),

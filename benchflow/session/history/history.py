@@ -1,6 +1,6 @@
 """A log as readable text, in the order of the entries, with headings for days and operations.
 
-Times are local. Durations within one run of the program come from the monotonic clock, others from the wall clock.
+Times are local. Durations within one boot come from the boot clock, others from the wall clock; they are marked.
 """
 
 import textwrap
@@ -22,7 +22,7 @@ from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import event_time, shown_seconds
+from benchflow.session.state.clock import BY_WALL_CLOCK, crosses_restart, event_time, shown_seconds
 
 PAUSE = 15 * 60
 """A pause is printed if no event was logged for this many seconds."""
@@ -64,9 +64,11 @@ def history_text(
             day, operation, zone_name = time.date(), None, f"{time:%Z}"
             yield ""
             yield _day(time) + (f" (times from here on are in {zone_name})" if changed else "")
-        pause = shown_seconds(event_time(before.last), event_time(entry.first)) if before else 0
-        if pause >= PAUSE:
-            yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
+        if before is not None:
+            pause = shown_seconds(event_time(before.last), event_time(entry.first))
+            if pause >= PAUSE:
+                which = _which_clock(before.last, entry.first)
+                yield f"{'':>{_INDENT}}... {clock_duration(pause)} later{which}"
         if entry.operation != operation:
             operation = entry.operation
             yield ""
@@ -159,14 +161,20 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
         if isinstance(event, ev.OperationStarted):
             started[operation] = line
         elif isinstance(event, ev.OperationFinished | ev.OperationPaused) and operation in started:
-            taken = shown_seconds(event_time(started.pop(operation)), event_time(line))
-            text += f", {clock_duration(taken)} after the start"
+            begun = started.pop(operation)
+            taken = shown_seconds(event_time(begun), event_time(line))
+            text += f", {clock_duration(taken)} after the start{_which_clock(begun, line)}"
         who = (
             f" ({line.by})"
             if line.by != builder or isinstance(event, ev.JobOpened | ev.JobClosed | ev.HoldSigned)
             else ""
         )
         yield HistoryEntry(line, last, operation, text + who)
+
+
+def _which_clock(since: Line, until: Line) -> str:
+    """What follows a duration between two lines that only the wall clock shows; empty for any other."""
+    return f" ({BY_WALL_CLOCK})" if crosses_restart(event_time(since), event_time(until)) else ""
 
 
 def known_event(line: Line) -> ev.Event | None:

@@ -1,0 +1,83 @@
+"""Weak points of time windows: missed, nearly missed, or not proven by the clocks."""
+
+from collections.abc import Iterator
+
+from benchflow.base.durations import rounded_duration
+from benchflow.procedure.plan import Step
+from benchflow.review.evidence.ranking import WINDOW_SHARE, WeakPoint
+from benchflow.review.log.clock_remarks import ClockStep, WindowRun, clock_steps, window_runs
+from benchflow.review.log.facts import OperationFact
+from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.session.state.clock import BY_WALL_CLOCK, Elapsed, EventTime, elapsed_between
+
+
+def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, seq: int) -> Iterator[WeakPoint]:
+    """The weak points of the time windows of ``step``, which event ``seq`` finished."""
+    if not step.time:
+        return
+    steps = tuple(clock_steps(log.lines))
+    started = fact.started if fact is not None else None
+    for run in window_runs(log.state, step):
+        if run.end is None:
+            continue
+        window, title = run.window, log.plan.steps[run.window.operation].title
+        judged: list[Elapsed] = []
+        if window.high is not None:
+            judged.append(elapsed_between(log.state.spans, run.since, run.end))
+            yield from _upper_end_points(run, judged[0], title, seq)
+        if window.low is not None and started is not None:
+            begun = EventTime(started.seq, started.at, started.boot, started.ms)
+            judged.append(elapsed_between(log.state.spans, run.since, begun))
+            yield from _lower_end_points(run, judged[-1], title, seq)
+        yield from _clock_points(run, judged, title, seq)
+        yield from _set_back_points(run, steps, title)
+
+
+def _upper_end_points(run: WindowRun, taken: Elapsed, title: str, seq: int) -> Iterator[WeakPoint]:
+    window, high = run.window, run.window.high or 0.0
+    did = f"{window.until} entered" if window.until else "finished"
+    words = f"{did} {rounded_duration(taken.high)} after “{title}”"
+    if taken.high > high:
+        words += f" (window {window.text}{_which_clock(taken)})"
+        if taken.known and not taken.across and taken.low <= high:
+            words += (
+                f". The other clock of the log shows only {rounded_duration(taken.low)}: It stood still while the "
+                "computer slept, or the computer clock was set forward"
+            )
+        yield WeakPoint("window-missed", words, seq, window.operation)
+    elif taken.known and taken.high > WINDOW_SHARE * high:
+        words += f", {taken.high / high:.0%} of the window {window.text}".replace("%", " %")
+        yield WeakPoint("window-tight", words, seq, window.operation)
+
+
+def _lower_end_points(run: WindowRun, waited: Elapsed, title: str, seq: int) -> Iterator[WeakPoint]:
+    if waited.known and waited.low < (run.window.low or 0.0):
+        words = f"started {rounded_duration(waited.low)} after “{title}” (wait {run.window.text}{_which_clock(waited)})"
+        yield WeakPoint("window-missed", words, seq, run.window.operation)
+
+
+def _clock_points(run: WindowRun, judged: list[Elapsed], title: str, seq: int) -> Iterator[WeakPoint]:
+    unknown = next((each for each in judged if not each.known), None)
+    if unknown is not None:
+        shown = rounded_duration(abs(unknown.wall)) + (" less than at its start" if unknown.wall < 0 else "")
+        words = (
+            f"the time after “{title}” is not known (window {run.window.text}): The computer clock shows {shown}, and "
+            f"the running time of the computer proves at least {rounded_duration(unknown.proven)}"
+        )
+        yield WeakPoint("window-unknown", words, seq, run.window.operation)
+    elif any(each.across for each in judged):
+        words = f"only the computer clock shows the time after “{title}” across a restart (window {run.window.text})"
+        yield WeakPoint("window-across", words, seq, run.window.operation)
+
+
+def _set_back_points(run: WindowRun, steps: tuple[ClockStep, ...], title: str) -> Iterator[WeakPoint]:
+    for each in steps:
+        if run.runs_at(each.seq):
+            words = f"the computer clock was set back {rounded_duration(each.seconds)} after “{title}”"
+            words += f" (window {run.window.text})"
+            words += "; the boot clock ran on" if each.within_boot else ". More time can have passed than is shown"
+            yield WeakPoint("clock-back", words, each.seq, run.window.operation)
+
+
+def _which_clock(taken: Elapsed) -> str:
+    return f"; {BY_WALL_CLOCK}" if taken.across and taken.known else ""

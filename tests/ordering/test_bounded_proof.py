@@ -1,14 +1,17 @@
 """Proofs that reach the bound: the bound counts all work, and the answer says what was proven."""
 
 import pytest
+from hypothesis import given, settings
 from msgspec.structs import replace
 
 from benchflow.ordering.proof import Reductions, prove
 from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import analyse
 from benchflow.procedure.expand import expand
-from benchflow.procedure.model import Section
+from benchflow.procedure.model import Procedure, Section
+from tests.benchmarks.bench_ordering import all_different
 from tests.ordering.plans import move, procedure, variable
+from tests.ordering.random_plans import examples, plans_of, random_procedures
 from tests.ordering.test_proof_cases import only_finding, op
 from tests.ordering.wide import KINDS, Kind, wide_procedure
 
@@ -74,3 +77,34 @@ def test_reduced_proof_of_a_wide_procedure_is_the_same_each_time() -> None:
     one, two = (prove(wide_procedure("tangled", 60, 14), bound=20_000) for _ in range(2))
     assert one == two
     assert not one.complete
+
+
+@settings(max_examples=examples(60))
+@given(random_procedures())
+def test_path_to_each_dead_end_of_a_group_is_a_path_of_its_state_machine(procedure: Procedure) -> None:
+    for plan in plans_of(procedure):
+        for group, space in analyse(plan, Explorer(10_000)).pairs:
+            machine = group.machine
+            for valuation, family in space.dead_ends():
+                for done in space.families.members(family):
+                    here, path = space.path_to(done, valuation)
+                    assert here in group.starts
+                    finished = 0
+                    for action in path:
+                        if action < 0:
+                            here = machine.move(here, ~action)
+                        else:
+                            assert not group.before[action] & ~finished
+                            assert not finished >> action & 1
+                            here = machine.step(here, machine.effect_of[action])
+                            finished |= 1 << action
+                    assert (here, finished) == (valuation, done)
+
+
+def test_dead_end_of_a_large_explored_group_is_shown_though_the_search_for_a_shortest_order_ends() -> None:
+    built = all_different(12, blocking=True, turns="c")
+    short, certain = prove(built), prove(built, bound=40_000)
+    assert short.complete
+    assert certain.complete
+    assert "There may be a shorter order" not in only_finding(short, "dead-end").message
+    assert "There may be a shorter order" in only_finding(certain, "dead-end").message

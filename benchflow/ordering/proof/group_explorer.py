@@ -78,6 +78,10 @@ class Explorer:
         self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
         self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
 
+    def lend_rest_to_searches(self) -> None:
+        """Let the searches for orders use half of the work that the exploration has left."""
+        self.searches.limit += self.work.left // 2
+
     @property
     def configurations_so_far(self) -> int:
         """The number of configurations explored, with those of the group that is being explored now."""

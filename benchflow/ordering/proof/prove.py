@@ -75,6 +75,7 @@ class _ProofRun:
         self._add(static_checks.forbidden_starts(self._procedure))
         analyses = [analyse(plan, self._explorer) for plan in self._plans()]
         configurations = max(self._explorer.configurations, 1)
+        self._explorer.lend_rest_to_searches()
         for analysis in analyses:
             self._phase = "look for dead ends"
             self._add(static_checks.cycles(analysis.plan, analysis.paper))

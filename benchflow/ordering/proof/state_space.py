@@ -147,6 +147,65 @@ class StateSpace(Generic[F]):
         live = self.live.get(valuation)
         return live is not None and self.families.contains(live, self.canonical(done))
 
+    def path_to(self, done: int, valuation: int) -> tuple[int, tuple[int, ...]]:
+        """A start, and a path from it to a configuration that was reached. A move is ``~number``.
+
+        It is found backwards: each step undoes one, after as few moves as possible.
+        """
+        machine, families = self.group.machine, self.families
+        into: dict[int, list[tuple[int, int]]] = {}
+        moved_into: dict[int, list[tuple[int, int]]] = {}
+        for before in self.reached:
+            for step, then in self._steps_at(before):
+                into.setdefault(then, []).append((step, before))
+            for number in range(len(machine.moves)):
+                then = machine.move(before, number)
+                if then not in (BLOCKED, before):
+                    moved_into.setdefault(then, []).append((~number, before))
+        path: list[int] = []
+        while True:
+            next_action: dict[int, tuple[int, int]] = {}  # by valuation: the move to take there, and where it leads
+            waiting = [valuation]
+            for here in waiting:  # the list grows during the loop
+                first = self._last_step_before(done, here, into.get(here, ()))
+                if first is not None or (not done and here in self.group.starts):
+                    break
+                for move, before in moved_into.get(here, ()):
+                    if (
+                        before not in next_action
+                        and before != valuation
+                        and families.contains(self.reached[before], done)
+                    ):
+                        next_action[before] = move, here
+                        waiting.append(before)
+            assert first is not None or (not done and here in self.group.starts), "the configuration was not reached"
+            moves = []
+            at = here
+            while at != valuation:
+                move, at = next_action[at]
+                moves.append(move)
+            path[:0] = moves
+            if first is None:
+                return here, tuple(path)
+            step, valuation = first
+            path.insert(0, step)
+            done ^= 1 << step
+
+    def _last_step_before(self, done: int, valuation: int, into: Sequence[tuple[int, int]]) -> tuple[int, int] | None:
+        """The (step, valuation before it) by which a configuration was reached; ``None`` if no step leads to it."""
+        families = self.families
+        needed = 0
+        for step in bits(done):
+            needed |= self.gate[step]
+        for step, before in into:
+            if (
+                done >> step & 1
+                and not needed >> step & 1
+                and families.contains(self.reached[before], done ^ 1 << step)
+            ):
+                return step, before
+        return None
+
     def live_starts(self) -> list[int]:
         return [start for start in self.group.starts if self.is_live(0, start)]
 

@@ -31,9 +31,9 @@ _MOST_NODES_UNEXPLORED = 20_000
 _MOST_NODES_UNEXPLORED_DEAD_END = 2_000
 """Lower limits for a group that was not explored, for breaches and for dead ends."""
 _WORK_PER_SUCCESSOR = 5
-_DEAD_END_SHARE = 8
-_BREACH_SHARE = 2
-"""One search may take this part of the work that is left for all searches: one unit in 8, or in 2."""
+_CERTAIN, _BREACH, _GUESS = 0.75, 0.5, 0.125
+"""The part of the work left for all searches that one search may take: for a dead end or breach that the group has, for
+a breach that it may have, and for a dead end that it may have."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -104,7 +104,8 @@ class _WitnessSearch:
         dead: bool,
     ) -> None:
         self._analysis = analysis
-        self._work = work.part(work.left // (_DEAD_END_SHARE if dead else _BREACH_SHARE))
+        share = _CERTAIN if space is not None else _GUESS if dead else _BREACH
+        self._work = work.part(int(work.left * share))
         self._group = group
         self._space = space
         self._dead = dead
@@ -123,12 +124,13 @@ class _WitnessSearch:
             goal = _SearchGoal(view, self._group, self._space, dead=self._dead)
             most = _MOST_NODES_UNEXPLORED_DEAD_END if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
-            found = _search(view, goal, view.all, most // len(members) ** 2, self._work)
+            work = self._work if self._space is None else self._work.part(self._work.left * 3 // 4)
+            found = _search(view, goal, view.all, most // len(members) ** 2, work)
             proven = found is None or (isinstance(found, _FoundPath) and found.cheapest)
             if isinstance(found, Undecided) and self._space is None:
                 return Undecided() if best is None else replace(best, shortest=False)
             if isinstance(found, Undecided):
-                found = _search(view, goal, goal.some_target(), most, self._work)
+                found = goal.certain_path() or _search(view, goal, view.all, most, self._work)
             if found is None:
                 return None
             if isinstance(found, _FoundPath):
@@ -199,16 +201,24 @@ class _SearchGoal:
             if is_move or not ((done | view.waiting) >> action & 1 or view.on_paper[action] & ~done):
                 yield action
 
-    def some_target(self) -> int:
-        """A small set of steps that is enough to reach a dead end; all steps if no such set is known."""
+    def certain_path(self) -> "_FoundPath | None":
+        """A path to a dead end with few steps, perhaps not the shortest; ``None`` if none is known without a search."""
         if self._view is not self._group or not self.dead or self._space is None:
-            return self._view.all
-        samples = (
-            done
-            for _, family in self._space.dead_ends()
-            for done in islice(self._space.families.members(family), _MOST_SAMPLES)
+            return None
+        families = self._space.families
+        ends = (
+            (done.bit_count(), done, valuation)
+            for valuation, family in self._space.dead_ends()
+            for done in islice(families.members(family), _MOST_SAMPLES)
         )
-        return min(samples, key=int.bit_count, default=self._view.all)
+        _, done, valuation = min(islice(ends, _MOST_NODES), default=(0, 0, -1))
+        if valuation < 0:
+            return None
+        start, path = self._space.path_to(done, valuation)
+        outside = 0
+        for action in path:
+            outside |= self._view.outside[action] if action >= 0 else 0
+        return _FoundPath(start, path, len(path) + outside.bit_count(), cheapest=False)
 
     def _find_breaking(self, valuation: int) -> Iterator[int]:
         machine = self._view.machine

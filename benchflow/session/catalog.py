@@ -3,7 +3,7 @@
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -15,11 +15,11 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log import lock, sidecars
-from benchflow.session.log.line_format import read
+from benchflow.session.log.line_format import ZEROS, Damage, UntrustedLine, has_own_hash, read
 from benchflow.session.log.log_folder import SUFFIX, SkippedFile, folder_content, read_or_skip
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state import done_operations
-from benchflow.session.state.events import FORMAT, AnyEvent, typed_event
+from benchflow.session.state.events import EVENT_TYPES, FORMAT, AnyEvent, typed_event
 
 
 def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
@@ -71,8 +71,11 @@ class _EventHeader(Struct):
 
     seq: int
     at: str
+    by: str
     kind: str
     data: msgspec.Raw
+    prev: str
+    hash: str
 
 
 _decode_header = msgspec.json.Decoder(_EventHeader).decode
@@ -82,8 +85,8 @@ _decode_data = msgspec.json.Decoder(dict[str, Any]).decode
 def list_sessions(folder: Path) -> list[SessionSummary]:
     """The logs in ``folder``, the last one worked on first; empty if the folder does not exist.
 
-    Only the hash of the first line is checked, so ``damaged`` means that a log cannot be read at all. To check every
-    line, use :func:`benchflow.session.log.journal.verify`. A file that cannot be read is in the list as ``skipped``.
+    The hash of every line is checked. What is at or behind a damaged line does not count: then ``done`` and ``events``
+    are the least that there is. A file that cannot be read is in the list as ``skipped``.
 
     Raises:
         BenchflowError: the folder cannot be read.
@@ -100,7 +103,7 @@ def list_sessions(folder: Path) -> list[SessionSummary]:
 
 
 def summarize_log(path: Path) -> SessionSummary:
-    """The summary of one log. It checks only the hash of the first line, and never raises."""
+    """The summary of one log. It never raises."""
     found = read_or_skip(path, _summary_of)
     return _skipped(found) if isinstance(found, SkippedFile) else found
 
@@ -111,26 +114,60 @@ def _skipped(file: SkippedFile) -> SessionSummary:
 
 def _summary_of(path: Path) -> SessionSummary:
     data = read_regular_file(path)
-    end = data.find(b"\n") + 1
-    first = read(data[:end])
-    if first.damage:
-        behind = len(read(data).untrusted)
-        readable = f"; {behind} lines behind it can be read, but are not trusted" if behind else ""
-        return SessionSummary(path, "damaged", f"line 1 {first.damage.what}{readable}")
-    if not first.lines:
+    events = _undamaged_events(data)
+    if events is not None:
+        return _summary_of_events(path, events)
+    parsed = read(data)  # in detail, which is slower
+    events = [_decode_header(msgspec.json.encode(line)) for line in parsed.lines]
+    summary = _summary_of_events(path, events)
+    if parsed.damage is not None:
+        return msgspec.structs.replace(summary, status="damaged", note=_damage_text(parsed.damage, parsed.untrusted))
+    if parsed.converted and summary.status in ("open", "closed"):
+        note = "another program converted its line ends to CR LF; can be viewed, not continued"
+        return msgspec.structs.replace(summary, note=note)
+    return summary
+
+
+def _damage_text(damage: Damage, untrusted: Sequence[UntrustedLine]) -> str:
+    text = f"line {damage.line} {damage.what}"
+    if not untrusted:
+        return text
+    where = "behind it" if damage.line == 1 else "from there on"
+    lines = "1 line" if len(untrusted) == 1 else f"{len(untrusted)} lines"
+    return f"{text}; {lines} {where} can be read, but not trusted"
+
+
+def _summary_of_events(path: Path, events: list[_EventHeader]) -> SessionSummary:
+    if not events:
         return SessionSummary(path, "empty", "it has no event yet")
-    opened = first.lines[0]
-    if opened.kind != "opened":
+    first = events[0]
+    if first.kind != "opened":
         return SessionSummary(path, "damaged", "its first event is not `opened`")
+    opened = _decode_data(first.data)
+    status, note = _status(path, opened, events)
+    return _summary(opened, first.by, first.at, path, events[1:], status, note)
+
+
+def _undamaged_events(data: bytes) -> list[_EventHeader] | None:
+    """The events of a log; ``None`` if a line or a group is damaged or incomplete, or not in the canonical form.
+
+    It takes a tenth of the time of :func:`benchflow.session.log.line_format.read`.
+    """
     events: list[_EventHeader] = []
-    for number, line in enumerate(data[end:].split(b"\n")[:-1], start=2):
+    prev = ZEROS
+    *lines, tail = data.split(b"\n")
+    if tail:
+        return None
+    for number, line in enumerate(lines, start=1):
         try:
-            events.append(_decode_header(line))
+            event = _decode_header(line)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-            note = f"line {number} is not an event"
-            return _summary(opened.data, opened.by, opened.at, path, events, "damaged", note)
-    status, note = _status(path, opened.data, events)
-    return _summary(opened.data, opened.by, opened.at, path, events, status, note)
+            return None
+        if event.seq != number or event.prev != prev or not has_own_hash(line, event.hash):
+            return None
+        prev = event.hash
+        events.append(event)
+    return events if not events or _decode_data(events[-1].data).get("of", 1) == 1 else None
 
 
 def _status(path: Path, opened: dict[str, Any], events: Iterable[_EventHeader]) -> tuple[LogStatus, str]:
@@ -141,6 +178,8 @@ def _status(path: Path, opened: dict[str, Any], events: Iterable[_EventHeader]) 
         return "moved", f"continues in {shown_path(new_path)}"
     if opened.get("format", 1) != FORMAT:
         return "open", f"written by benchflow {_text(opened, 'version')}; can be viewed, not continued"
+    if any(event.kind not in EVENT_TYPES for event in events):
+        return "open", "a newer version of benchflow worked on it; can be viewed, not continued"
     holder = lock.current_holder(path)
     return ("held", f"open in another program: {holder.text}") if holder else ("open", "")
 

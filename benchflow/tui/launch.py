@@ -63,7 +63,7 @@ def first_page(
         return JobListPage(catalog, by, unit, None)
     loaded = catalog.load(target)
     open_sessions = catalog.open_jobs_of(loaded, unit)
-    if len(open_sessions) == 1:
+    if len(open_sessions) == 1 and open_sessions[0].status != "damaged":
         return catalog.resume(open_sessions[0].path)
     if open_sessions:
         return JobListPage(catalog, by, unit, (open_sessions, target))

@@ -138,7 +138,7 @@ def test_moved_log_is_not_listed_as_open(tmp_path: Path) -> None:
         (lambda data: b"", "empty", "no event yet"),
         (lambda data: data[:50], "empty", "no event yet"),
         (lambda data: data.replace(b"job 7", b"job 8"), "damaged", "line 1 has been changed"),
-        (lambda data: data + b"rubbish\n", "damaged", "line 3 is not an event"),
+        (lambda data: data + b"rubbish\n", "damaged", "line 3 is not complete JSON"),
         (lambda data: data + b'{"torn', "open", ""),
     ],
 )
@@ -148,6 +148,46 @@ def test_damaged_log_is_listed_with_its_damage(tmp_path: Path, change: Any, stat
     session = only_summary(tmp_path)
     assert session.status == status
     assert note in session.note
+
+
+def finished(*operations: str) -> list[tuple[str, dict[str, Any]]]:
+    return [("finished", {"operation": name}) for name in operations]
+
+
+def test_summary_of_a_damaged_log_counts_only_what_is_before_the_damage(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    begin_session(path, *finished("a", "b", "c", "d")).close()
+    lines = path.read_bytes().splitlines(keepends=True)
+    changed = lines[3].replace(b'"c"', b'"x"')
+    for bad in ([changed], [], [b" " + lines[3]]):
+        content = [*lines[:3], *bad, lines[4]]
+        path.write_bytes(b"".join(content))
+        session = only_summary(tmp_path)
+        assert (session.status, session.done, session.events, session.unit) == ("damaged", 2, 3, "job 7")
+        assert session.note.startswith("line 4 ")
+        assert session.note.endswith("1 line from there on can be read, but not trusted")
+
+
+def test_log_that_can_only_be_viewed_is_listed_with_the_reason(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    begin_session(path, *finished("a")).close()
+    whole = path.read_bytes()
+    path.write_bytes(whole.replace(b"\n", b"\r\n"))
+    converted = only_summary(tmp_path)
+    assert (converted.status, converted.done, "CR LF" in converted.note) == ("open", 1, True)
+    path.unlink()
+    begin_session(path, *finished("a"), ("polished", {})).close()
+    newer = only_summary(tmp_path)
+    assert (newer.status, newer.done, "can be viewed, not continued" in newer.note) == ("open", 1, True)
+
+
+def test_incomplete_last_group_does_not_count(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    group = {"intent": 2, "of": 2}
+    begin_session(path, ("finished", {"operation": "a", **group}), ("finished", {"operation": "b", **group})).close()
+    assert only_summary(tmp_path).done == 2
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]))
+    assert (only_summary(tmp_path).done, only_summary(tmp_path).status) == (0, "open")
 
 
 def test_log_without_an_opened_event_is_listed_as_damaged(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from benchflow.session.shop.live_register import Register
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.launch import first_page
 from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.screens.job_list_page import JobListPage
 from benchflow.tui.screens.start_page import StartPage
 from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
 from tests.tui.app_driver import drive_app
@@ -310,6 +311,24 @@ async def test_log_of_a_simulated_job_can_be_viewed_under_any_name(tmp_path: Pat
     async with drive_app(controller) as bench:
         assert isinstance(bench.screen, BenchScreen)
         assert "Measure it" in bench.text
+
+
+async def test_damaged_log_is_listed_with_the_least_that_was_done_and_opened_view_only(tmp_path: Path) -> None:
+    at(tmp_path, MEASURING, "height").controller.close()
+    log = tmp_path / "b.jsonl"
+    lines = log.read_bytes().splitlines(keepends=True)
+    log.write_bytes(b"".join([lines[0], lines[1].replace(b'"by":"', b'"by":"X'), *lines[2:]]))
+    before = log.read_bytes()
+    catalog = JobCatalog(machine_folders(), tmp_path)
+    async with drive_app(JobListPage(catalog, None, None, None), (100, 30)) as bench:
+        shown = " ".join(bench.text.split())
+        assert "Continue: at least 0 done, the rest is not known" in shown
+        assert "line 2 has been changed" in shown
+        await bench.press("enter")
+        assert isinstance(bench.screen, BenchScreen)
+        assert "At least what is shown here was done; the rest is not known" in bench.text
+    assert log.read_bytes() == before
+    assert isinstance(first_page(catalog, log, None, None), SessionController)
 
 
 async def test_deviation_form_selects_the_value_out_of_limit_and_lists_no_time_window(

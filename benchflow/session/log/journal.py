@@ -188,7 +188,8 @@ class Journal:
         if self._fd is None:
             return
         if parsed.damage:
-            self._make_read_only(f"line {parsed.damage.line} {parsed.damage.what}")
+            known = "at least what is shown was done, the rest is not known"
+            self._make_read_only(f"line {parsed.damage.line} {parsed.damage.what}; {known}")
         elif parsed.tail:
             self._move_torn_line(self._fd, parsed.tail)
         elif parsed.open_end:

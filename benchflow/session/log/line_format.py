@@ -128,6 +128,13 @@ def _has_character_above_ffff(raw: bytes) -> bool:
     return any(lead in raw for lead in _LEADS_ABOVE_FFFF)
 
 
+def has_own_hash(raw: bytes, digest: str) -> bool:
+    """True if ``digest`` is the hash of a line in canonical form. Whether the form is canonical is not checked."""
+    # Only `kind`, `prev` and `seq` come after `hash`, and quotes in them are escaped: the last match is the member.
+    cut = raw.rfind(_HASH_MEMBER)
+    return sha256(raw[:cut] + raw[cut + _HASH_MEMBER_LENGTH :]).hexdigest() == digest
+
+
 def _canonical_line(raw: bytes) -> Line | None:
     """The event, if the line is canonical and its hash is right; otherwise ``None``."""
     try:
@@ -136,9 +143,7 @@ def _canonical_line(raw: bytes) -> Line | None:
         return None
     if _encode_sorted(line) != raw or (not raw.isascii() and _has_character_above_ffff(raw)):
         return None
-    # Only `kind`, `prev` and `seq` come after `hash`, and quotes in them are escaped: the last match is the member.
-    cut = raw.rfind(_HASH_MEMBER)
-    if sha256(raw[:cut] + raw[cut + _HASH_MEMBER_LENGTH :]).hexdigest() != line.hash:
+    if not has_own_hash(raw, line.hash):
         return None
     return Line(line.seq, line.at, line.by, line.kind, line.data, line.prev, line.hash)
 

@@ -10,8 +10,11 @@ from benchflow.tui.model.session_client import SessionClient
 
 
 def opening_message(client: SessionClient) -> tuple[str, ...]:
-    """Return the message when the bench opens: view only, a damaged last line, or the step to continue with."""
+    """Return the message when the bench opens: a damaged log, view only, or the step to continue with."""
     view, journal = client.view, client.controller.journal
+    if journal.damage is not None:
+        damage = f"line {journal.damage.line} {journal.damage.what}"
+        return ("View only. At least what is shown here was done; the rest is not known.", f"Of the log, {damage}.")
     if view.simulated:
         return ("View only. This job was simulated; its times are not real.",)
     if view.read_only:

@@ -18,7 +18,7 @@ from benchflow.session.shop.live_register import Register
 TITLE_SEARCH = 4096
 """Number of characters at the start of a file in which its title is searched."""
 
-OPEN_STATES = ("open", "held")
+OPEN_STATES = ("open", "held", "damaged")
 
 
 class JobCatalog:
@@ -40,8 +40,8 @@ class JobCatalog:
         return Register(self.places.shop, self.places.compiled)
 
     def open_jobs(self) -> list[SessionSummary]:
-        """Return the jobs that have not ended, the latest first."""
-        return [job for job in list_sessions(self.folder) if job.status in OPEN_STATES]
+        """Return the jobs that have not ended, the latest first; also damaged logs of which the start can be read."""
+        return [job for job in list_sessions(self.folder) if job.status in OPEN_STATES and job.events]
 
     def procedures(self) -> list[Path]:
         """Return the files of the procedures that come with benchflow."""

@@ -46,7 +46,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         if index < len(self.sessions):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
-            tail = "in use" if each.status == "held" else f"{each.done} done"
+            tail = _progress(each)
             available = min(width - 14, 60)
             return (("◊ ", "paused"), (cut(text, available).ljust(available), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]
@@ -60,7 +60,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             each = self.sessions[self.at]
             last = f"{local_time_of(each.last_at):%Y-%m-%d %H:%M}"
             note = f"; {each.note}" if each.note else ""
-            text = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
+            least = f"at least {each.done} done, the rest is not known; " if each.status == "damaged" else ""
+            text = clean_line(f"{least}by {each.by}, {each.events} events, last entry {last}{note}")
             return [*hanging("Continue: ", text, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]
         return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
@@ -80,3 +81,12 @@ class JobListPage(ListPage[None], inherit_bindings=False):
 
     def action_back(self) -> None:
         self.bench_app.leave(0)
+
+
+def _progress(job: SessionSummary) -> str:
+    """How far a job is, or why it cannot be continued here."""
+    if job.status == "held":
+        return "in use"
+    if job.status == "damaged":
+        return "damaged"
+    return "view only" if job.note else f"{job.done} done"

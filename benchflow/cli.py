@@ -22,6 +22,7 @@ COMMANDS = {
     "drive": "Work on a job by JSON lines, without a screen.",
     "log": "Show a log as readable text.",
     "verify": "Check that a log is complete and unchanged.",
+    "audit": "Check that a log could have been written so, entry by entry.",
     "sessions": "List the jobs on this machine.",
     "sheet": "Make the build sheet of a job for the customer.",
     "review": "Review a job that came back, the weakest evidence first.",

@@ -9,12 +9,12 @@ from msgspec import Struct
 
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step
-from benchflow.quantity import QuantityError
+from benchflow.quantity import Quantity, QuantityError
 from benchflow.quantity.types import printable
 from benchflow.session.log.timestamps import local_date
 from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.state.clock import Now
-from benchflow.session.state.events import Event
+from benchflow.session.state.events import Event, InstrumentUsed
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
@@ -28,16 +28,41 @@ def _pin_matches(person: "Person", pin: str) -> bool:
     return pin_matches(pin, person.pin)
 
 
+class ToolUse(Struct, frozen=True):
+    """One use of an instrument: the id of its need in the procedure, what the intent names, and the reading or setting.
+
+    ``stretch`` is true for the gauge that reads the stretch beside the torque.
+    """
+
+    need: str | None
+    given: str | None
+    required: Quantity | None
+    stretch: bool = False
+
+
+class RecordedTool(Struct, frozen=True):
+    """The instrument that a log names for one use, with the standard uncertainty of the reading.
+
+    ``used`` is the event before it that describes the instrument; ``None`` if it was described earlier.
+    """
+
+    need: str | None
+    serial: str | None
+    uncertainty: Quantity | None = None
+    used: InstrumentUsed | None = None
+
+
 class Context(Struct, frozen=True):
     """The input of a decision besides state and intent.
 
     ``now`` is the time, ``shop`` the register (``None`` without one). ``pin_fits`` answers whether a typed PIN is that
-    of a person; an audit answers it from the log.
+    of a person; an audit answers it from the log. So does ``recorded_tool`` for the instruments.
     """
 
     now: Now
     shop: "Shop | None" = None
     pin_fits: "Callable[[Person, str], bool]" = _pin_matches
+    recorded_tool: Callable[[State, ToolUse], RecordedTool | Refusal] | None = None
 
     @property
     def today(self) -> date:

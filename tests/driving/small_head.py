@@ -131,7 +131,7 @@ def start_session(folder: Path, text: str = SMALL_HEAD, *, opened: bool = True, 
 
 
 def resume_session(driver: SessionDriver) -> SmallHead:
-    """The log of ``driver``, opened again by a new run of the program."""
+    """The log of ``driver``, opened again by a new run of the program, after the machine was started again."""
     driver.controller.close()
-    clock = ManualClock(driver.clock.wall_time, monotonic=5.0)
+    clock = ManualClock(driver.clock.wall_time, monotonic=5.0, boot="0b00710e-0002")
     return SmallHead(SessionController.resume(driver.controller.journal.path, read=read_procedure, clock=clock), clock)

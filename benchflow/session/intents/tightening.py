@@ -163,7 +163,8 @@ def _tools_of_tick(
         return tool
     if read.stretch is None:
         return tool, NO_TOOL
-    gauge = choose_tool(state, context, need_for_kind(state, step, "stretch"), intent.stretch_instrument, read.stretch)
+    need = need_for_kind(state, step, "stretch")
+    gauge = choose_tool(state, context, need, intent.stretch_instrument, read.stretch, stretch=True)
     return gauge if isinstance(gauge, Refusal) else (tool, gauge)
 
 

@@ -4,13 +4,13 @@ Without a register, only the serial number in the intent is known. With a regist
 refused with the names of fit ones. The procedure can allow it with a warning instead.
 """
 
-import msgspec
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model import AngleStage, CheckStage, HandStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.session.context import Context, Entry, refuse, unknown_name
+from benchflow.session.context import Context, Entry, ToolUse, refuse, unknown_name
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
 from benchflow.session.shop.register import Shop, find_instrument, fit_instruments
@@ -23,17 +23,19 @@ class Tool(Struct, frozen=True):
     """The instrument that was used.
 
     ``need`` is the id of the need in the procedure, ``instrument`` the entry in the register. ``used`` is the event
-    that describes it in the log before its first use.
+    that describes it in the log before its first use. ``recorded`` is the standard uncertainty in a log that is decided
+    again.
     """
 
     need: str | None
     serial: str | None
     instrument: Instrument | None = None
     used: ev.InstrumentUsed | None = None
+    recorded: Quantity | None = None
 
     def uncertainty(self, reading: Quantity) -> Quantity | None:
         """The standard uncertainty of ``reading``; ``None`` if it is not known."""
-        return None if self.instrument is None else standard_uncertainty(self.instrument, reading)
+        return self.recorded if self.instrument is None else standard_uncertainty(self.instrument, reading)
 
     def entries(self, by: str) -> tuple[Entry, ...]:
         """The entry that describes the instrument; none if it is in the log already."""
@@ -71,13 +73,25 @@ def need_for_kind(state: State, step: Step, kind: str, stated: str | None = None
 
 
 def choose_tool(
-    state: State, context: Context, need: str | None, given: str | None, required: Quantity | None
+    state: State,
+    context: Context,
+    need: str | None,
+    given: str | None,
+    required: Quantity | None,
+    *,
+    stretch: bool = False,
 ) -> Tool | Refusal:
     """The instrument for ``need``; a refusal if it is not fit or not known.
 
     ``given`` is the instrument in the intent: a serial number or an id in the register, or else the id of a need. An
-    instrument in the register may have the id of a need. ``required`` is the setting or reading.
+    instrument in the register may have the id of a need. ``required`` is the setting or reading. ``stretch`` is true
+    for the gauge that reads the stretch beside the torque.
     """
+    if context.recorded_tool is not None:
+        found = context.recorded_tool(state, ToolUse(need, given, required, stretch))
+        if isinstance(found, Refusal):
+            return found
+        return Tool(found.need, found.serial, None, found.used, found.uncertainty)
     needs = state.plan.procedure.instruments_by_id
     known = None if context.shop is None or given is None else find_instrument(context.shop, given)
     if given in needs and (known is None or not same_kind(known.kind, needs[given].kind)):
@@ -109,7 +123,7 @@ def _unknown_instrument(
         return refusal
     advice = fit_instruments(shop, need, required, context.today).message
     (reason,) = refusal.refused
-    return Refusal((msgspec.structs.replace(reason, message=f"{reason.message} {advice}"),))
+    return Refusal((replace(reason, message=f"{reason.message} {advice}"),))
 
 
 def _default_tool(
@@ -154,7 +168,7 @@ def _checked_tool(
     serial = instrument.serial or instrument.id
     used = instrument_used(need.id, instrument, reasons)
     before = state.tools.get(need.id)
-    known = before is not None and (before.serial, before.warnings) == (serial, reasons)
+    known = before is not None and replace(before, uses=used.uses) == used
     return Tool(need.id, serial, instrument, None if known else used)
 
 

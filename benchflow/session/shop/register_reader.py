@@ -165,34 +165,46 @@ class ShareOfScale(Struct, frozen=True):
     text: str
 
 
+_OF_SCALE = "of scale"
+
+
+def parse_uncertainty(text: str) -> Uncertainty | ShareOfScale | None:
+    """The expanded uncertainty in ``text``; ``None`` if it is negative, or a share of the scale without per cent.
+
+    Raises:
+        QuantityError: the number or its unit cannot be read.
+    """
+    text = text.rstrip()
+    value = parse_quantity(text.lstrip(" ±").removesuffix(_OF_SCALE))
+    share = dimension_of(value.unit) == "fraction"
+    if value.value < 0 or (text.endswith(_OF_SCALE) and not share):
+        return None
+    if not share:
+        return FixedUncertainty(value, text)
+    percent = without_trailing_zeros(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
+    return ShareOfScale(percent, text) if text.endswith(_OF_SCALE) else PercentUncertainty(percent, text)
+
+
 class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
     """An expanded uncertainty: fixed, a percentage of the reading, or a share of the full scale."""
 
     noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
-    _ending = "of scale"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
         found = scalar(node, self.noun, context)
         if found is None:
             return None
-        text = found.text.rstrip()
-        sign = len(text) - len(text.lstrip(" ±"))
-        number = text[sign:].removesuffix(self._ending)
+        sign = len(found.text) - len(found.text.lstrip(" ±"))
         try:
-            value = parse_quantity(number)
+            read = parse_uncertainty(found.text)
         except QuantityError as error:
             report_quantity_error(error, found, context, sign)
             return None
-        share = dimension_of(value.unit) == "fraction"
-        if value.value < 0 or (text.endswith(self._ending) and not share):
+        if read is None:
             context.problem(
                 "bad-quantity", found.mark, f"`{found.text[:40]}` is not an uncertainty", f"Write {self.noun}"
             )
-            return None
-        if not share:
-            return FixedUncertainty(value, text)
-        percent = without_trailing_zeros(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
-        return ShareOfScale(percent, text) if text.endswith(self._ending) else PercentUncertainty(percent, text)
+        return read
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "pattern": r"\S"}

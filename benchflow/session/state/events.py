@@ -363,7 +363,7 @@ class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):
 class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
     """An instrument was used, with the data that the shop's register had for it at that time.
 
-    It is logged before the first use of the instrument in a job, and again when ``warnings`` change.
+    It is logged before the first use of the instrument in a job, and again when anything but ``uses`` changes.
     """
 
     need: str  # id of the instrument in the procedure

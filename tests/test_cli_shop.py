@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.shop import shop
+from benchflow.session.shop.pin_change import change_pin
 from benchflow.session.shop.register import find_person, pin_matches
 from benchflow.session.shop.register_reader import load_shop
 
@@ -93,6 +94,34 @@ def test_program_killed_during_a_try_still_makes_the_next_one_wait(
         patch.setattr("benchflow.session.shop.pin_change.pin_matches", lambda pin, stored: 1 / 0)
         assert isinstance(run("pin", "Ann", typed="4712\n0815\n").exception, ZeroDivisionError)
     assert "Wait 2 s" in str(run("pin", "Ann", typed="4711\n0815\n").exception)
+
+
+def test_pin_that_is_not_utf_8_is_a_pin(tmp_path: Path) -> None:
+    run("person", "Ann", "--role", "inspector")
+    change_pin(tmp_path / "config" / "shop.yaml", "Ann", "", "\udcb0\udcb012")
+    assert pin_matches("\udcb0\udcb012", pin_of_ann(tmp_path))
+    assert not pin_matches("\udcb0\udcb112", pin_of_ann(tmp_path))
+
+
+def test_hash_of_one_person_copied_to_another_is_an_error(tmp_path: Path) -> None:
+    for name in ("Ann", "Eve"):
+        run("person", name, "--role", "inspector")
+        run("pin", name, typed=f"{name}4711\n")
+    path = tmp_path / "config" / "shop.yaml"
+    text = path.read_text(encoding="utf-8")
+    ann, eve = re.findall(r"pin: (scrypt\S+?),", text)
+    path.write_text(text.replace(ann, eve), encoding="utf-8")
+    (problem,) = load_shop(path).problems
+    assert (problem.code, "another person than Ann" in str(problem)) == ("bad-pin", True)
+    assert "shop pin 'Ann'" in str(problem)
+
+
+def test_two_people_whose_names_look_alike_are_an_error(tmp_path: Path) -> None:
+    run("person", "Ida Inn", "--role", "inspector")
+    path = tmp_path / "config" / "shop.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("  Ida Inn:", "  IDA  inn: {roles: [inspector]}\n  Ida Inn:"), encoding="utf-8")
+    assert [problem.code for problem in load_shop(path).problems] == ["duplicate-item"]
 
 
 def test_list_has_the_id_and_since_when_a_pin_is_set(tmp_path: Path) -> None:

@@ -93,7 +93,7 @@ def _print_register(register: "Shop") -> None:
     print_line()
     print_line("People")
     for person in register.people:
-        left = f", left {person.retired}" if person.retired else ""
+        left = f", not here from {person.retired} on" if person.retired else ""
         pin = _pin_text(person)
         print_line(f"  {person.name}: {', '.join(person.roles) or 'no role'}{pin}{left}")
     print_line()
@@ -255,9 +255,12 @@ def doubt(name: str, reason: str) -> int:
 
 @shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="NAME|ID")
-@click.option("--on", metavar="DATE", help="The last day. Default: today.")
+@click.option("--on", metavar="DATE", help="The first day without it. Default: today.")
 def retire(name: str, on: str | None) -> int:
-    """Retire a person who has left, or an instrument that is out of use. The entry stays, because old logs name it."""
+    """Retire a person who leaves, or an instrument that is out of use. The entry stays, because old logs name it.
+
+    From the day on, the person cannot sign, and the instrument is refused.
+    """
     from benchflow.session.shop.register import find_person
     from benchflow.session.shop.register_writer import retire as retire_entry
 

@@ -118,6 +118,16 @@ def test_no_spelling_of_the_inspector_signs_without_the_pin(script: Script, by: 
     assert script.refused("sign", operation="look", by=by, pin="") == ["not-allowed"]
 
 
+@pytest.mark.parametrize(("retired", "signs"), [("2026-03-02", True), ("2026-03-01", False)])
+def test_person_signs_until_the_day_of_leaving(tmp_path: Path, retired: str, signs: bool) -> None:
+    shop = SHOP.replace("Ida: {roles: [inspector]", f"Ida: {{roles: [inspector], retired: {retired}")
+    script = Script(tmp_path, procedure_with(LOOK), shop=shop, simulated=True)
+    at = "2026-03-01T12:00:00Z"
+    script.do_all(open_intent(by="Ann", at=at), intent_of("start", operation="look", at=at))
+    (reply,) = script.send(intent_of("sign", at=at, **SIGN))
+    assert reply["ok"] is signs, reply
+
+
 def test_hold_cannot_be_waived_by_somebody_without_the_role(script: Script) -> None:
     for by in ("Ann", "Ida"):
         deviation = {"operation": "look", "about": "hold", "reason": "she is ill", "by": by}

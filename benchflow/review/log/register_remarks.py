@@ -12,10 +12,7 @@ _WITHOUT_TITLES = LogTitles(None, None)
 
 
 def register_remarks(lines: Iterable[Line]) -> Iterator[str]:
-    """Each use of another register with its reason, each change of a person, and the number of wrong PINs.
-
-    A person who was only added changed nothing for the others, so it is left out.
-    """
+    """Each use of another register with its reason, each change of a person, and the number of wrong PINs."""
     wrong: Counter[str] = Counter()
     for line in lines:
         if line.kind not in _KINDS:
@@ -23,9 +20,7 @@ def register_remarks(lines: Iterable[Line]) -> Iterator[str]:
         event = event_of(line)
         if isinstance(event, PinRefused):
             wrong[event.person] += 1
-        elif (isinstance(event, JobResumed) and event.other_register) or (
-            isinstance(event, RegisterChanged) and event.change != "added"
-        ):
+        elif isinstance(event, RegisterChanged) or (isinstance(event, JobResumed) and event.other_register):
             yield f"Event {line.seq}: {event_text(event, _WITHOUT_TITLES)}."
     for name, times in wrong.items():
         yield f"A wrong PIN was entered for {name} {count(times, 'time')}."

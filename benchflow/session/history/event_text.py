@@ -122,7 +122,8 @@ def _register_changed(event: ev.RegisterChanged, titles: LogTitles) -> str:
         case "removed":
             return f"Register: {event.person} was REMOVED ({event.before})"
         case "retired":
-            return f"Register: {event.person}: last day {event.after or 'removed'} (before: {event.before or 'none'})"
+            after, before = event.after or "no day of leaving", event.before or "no day of leaving"
+            return f"Register: {event.person} CHANGED from {before} to {after} (first day without work here)"
         case "roles" | "pin":
             what = "PIN" if event.change == "pin" else "roles"
             return f"Register: {what} of {event.person} CHANGED from {event.before} to {event.after}"

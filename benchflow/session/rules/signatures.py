@@ -1,5 +1,7 @@
 """Signatures: the people who may sign, and the subjects that a deviation can waive."""
 
+from datetime import date
+
 from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import Context, quoted_title, refuse, unknown_name
@@ -43,7 +45,9 @@ def may_not_sign(
         return None
     from benchflow.session.shop.register import find_person, signature_refusal
 
-    found = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, pin_fits=context.pin_fits)
+    # The day in UTC, so that a later audit elsewhere judges by the same day.
+    day = date.fromisoformat(context.now.at[:10]) if context.now.at else None
+    found = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, on=day, pin_fits=context.pin_fits)
     if found is None:
         return None
     person = find_person(shop, name)

@@ -10,9 +10,9 @@ import stat
 from pathlib import Path
 
 from benchflow.session.machine_clock import Clock
-from benchflow.session.shop.register import Shop, ShopError, find_person, hash_pin, pin_matches
+from benchflow.session.shop.register import Shop, ShopError, find_person, pin_matches
 from benchflow.session.shop.register_reader import load_shop
-from benchflow.session.shop.register_writer import locked, save_changes, set_pin
+from benchflow.session.shop.register_writer import locked, save_changes, set_new_pin
 from benchflow.session.state.clock import PIN_WAIT, Now, wall_ms
 
 _LONGEST = 200  # bytes of a note in the lock file
@@ -28,18 +28,18 @@ def change_pin(path: Path, name: str, present: str, new: str, clock: Clock | Non
             new PIN is too short or too long, or the file cannot be changed. Nothing was changed then.
     """
     clock = clock or Clock()
-    hashed = hash_pin(new, os.urandom(16)) if new else ""
     try:
         with locked(path) as lock_file:
             shop = load_shop(path).shop
             person = None if shop is None else find_person(shop, name)
             if person is None:
                 raise ShopError(f"{name} is not in the register {path}, or the register has errors.")
-            if not person.pin and not hashed:
+            if not person.pin and not new:
                 raise ShopError(f"{person.name} has no PIN. There is nothing to remove.")
+            change = set_new_pin(person.name, new)
             if person.pin:
                 _check_present(lock_file, present, person.pin, person.name, clock.now())
-            return save_changes(path, set_pin(person.name, hashed))
+            return save_changes(path, change)
     except OSError as error:
         raise ShopError(f"The shop file {path} could not be changed: {error.strerror or error}.") from error
     except UnicodeDecodeError as error:

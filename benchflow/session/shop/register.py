@@ -121,14 +121,16 @@ def signature_refusal(
         return None
     person = find_person(shop, name)
     if person is None:
-        return SignatureRefusal("unknown-person", f"{name} is not in the shop's register. {_able_people(shop, role)}")
-    if person.retired is not None and (on is None or person.retired <= on):
         return SignatureRefusal(
-            "retired", f"{person.name} has not worked here since {person.retired}. {_able_people(shop, role)}"
+            "unknown-person", f"{name} is not in the shop's register. {_able_people(shop, role, on)}"
+        )
+    if not works_here(person, on):
+        return SignatureRefusal(
+            "retired", f"{person.name} has not worked here since {person.retired}. {_able_people(shop, role, on)}"
         )
     if role is not None and role not in person.roles:
         return SignatureRefusal(
-            "no-role", f"{person.name} is not {with_article(role)} here. {_able_people(shop, role)}"
+            "no-role", f"{person.name} is not {with_article(role)} here. {_able_people(shop, role, on)}"
         )
     needs_pin = role is not None if ask_pin is None else ask_pin
     if not person.pin or (not pin and not needs_pin):
@@ -151,9 +153,14 @@ def find_person(shop: Shop, name: str) -> Person | None:
     return alike[0] if len(alike) == 1 else None
 
 
-def _able_people(shop: Shop, role: str | None) -> str:
+def works_here(person: Person, on: date | None) -> bool:
+    """True if the person works here on the day ``on``. Without a day, one who has a last day does not."""
+    return person.retired is None or (on is not None and on < person.retired)
+
+
+def _able_people(shop: Shop, role: str | None, on: date | None) -> str:
     """A sentence with the people who may sign for ``role``."""
-    able = [one.name for one in shop.people if (role is None or role in one.roles) and one.retired is None]
+    able = [one.name for one in shop.people if (role is None or role in one.roles) and works_here(one, on)]
     if role is None:
         return (
             f"People here: {', '.join(able)}."
@@ -186,6 +193,25 @@ def hash_pin(pin: str, salt: bytes) -> str:
         raise ShopError("A PIN must have 4 to 64 characters.")
     digest = _scrypt(plain, salt, _COST, _BLOCK, _LANES)
     return f"scrypt${_COST}${_BLOCK}${_LANES}${salt.hex()}${digest.hex()}"
+
+
+_RANDOM, _MARK = 16, 8  # bytes of a salt
+
+
+def salt_for(name: str, at: str, random: bytes) -> bytes:
+    """The salt for the PIN that ``name`` gets at the time ``at``: ``random``, and a mark of name and time.
+
+    The mark has no secret. It makes the hash of one person, copied to another one in an editor, an error.
+    """
+    return random + hashlib.sha256(random + f"{name}\0{at}".encode("utf-8", "surrogatepass")).digest()[:_MARK]
+
+
+def salt_fits(stored: str, name: str, at: str) -> bool:
+    """True unless the hash ``stored`` has the mark of another person or of another time. Older hashes have no mark."""
+    parts = parse_pin_hash(stored)
+    if parts is None or len(parts[3]) != _RANDOM + _MARK:
+        return True
+    return parts[3] == salt_for(name, at, parts[3][:_RANDOM])
 
 
 def pin_matches(pin: str, stored: str) -> bool:
@@ -221,7 +247,9 @@ def _normalized_pin(pin: str) -> str:
 
 def _scrypt(pin: str, salt: bytes, cost: int, block: int, lanes: int) -> bytes:
     memory = 128 * cost * block * 2 + 1024 * 1024
-    return hashlib.scrypt(pin.encode(), salt=salt, n=cost, r=block, p=lanes, maxmem=memory, dklen=_LENGTH)
+    return hashlib.scrypt(
+        pin.encode("utf-8", "surrogatepass"), salt=salt, n=cost, r=block, p=lanes, maxmem=memory, dklen=_LENGTH
+    )
 
 
 # --- instruments ------------------------------------------------------------------------------------

@@ -33,6 +33,7 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.base.plaintext import folded
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.problems import Problem, hint_for
@@ -52,7 +53,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
-from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash
+from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash, salt_fits
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, without_trailing_zeros
 
@@ -259,6 +260,10 @@ _PERSON_RETIRED = Key("retired", DateShape(), "The first day on which the person
 
 
 def _person(fields: Fields) -> Person:
+    name = fields.name.name
+    if not salt_fits(fields.get_or(_PIN, ""), name, fields.get_or(_PIN_CHANGED, "")):
+        hint = f"Remove `pin` and `pin-changed`, then: benchflow shop pin '{name}'"
+        fields.problem("bad-pin", _PIN, f"This PIN was set for another person than {name}, or at another time", hint)
     return Person(
         fields.name.name,
         fields.get_or(_ROLES, ()),
@@ -393,6 +398,7 @@ def _shop(fields: Fields) -> Shop:
         hint = hint_for(by, names, "Add this person under `people` first")
         fields.context.problem("unknown-name", defaults.by_mark, f"`{by}` is not in the register", hint)
     _check_serials(fields, instruments)
+    _check_names(fields, people)
     return Shop(fields.get_or(_NAME, ""), people, instruments, defaults.values, id=fields.get_or(_REGISTER_ID, ""))
 
 
@@ -404,6 +410,16 @@ def _check_serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
             message = f"`{one.id}` and `{seen[one.serial]}` have the same serial number, {one.serial}"
             fields.problem("duplicate-item", _INSTRUMENTS, message, "Correct one of the two")
         seen.setdefault(one.serial, one.id)
+
+
+def _check_names(fields: Fields, people: tuple[Person, ...]) -> None:
+    """Report two people whose names differ only in capitals, width or spacing: one would pass for the other."""
+    seen: dict[str, str] = {}
+    for person in people:
+        other = seen.setdefault(folded(person.name), person.name)
+        if other != person.name:
+            message = f"`{person.name}` and `{other}` differ only in capitals or spacing"
+            fields.problem("duplicate-item", _PEOPLE, message, "Give one of them another name")
 
 
 _KEYS: tuple[Key[Any], ...] = (_VERSION, _REGISTER_ID, _NAME, _PEOPLE, _INSTRUMENTS, _DEFAULTS)

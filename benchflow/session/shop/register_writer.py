@@ -18,7 +18,7 @@ from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk
 from benchflow.session.log.timestamps import format_timestamp
-from benchflow.session.shop.register import Shop, ShopError, path_id
+from benchflow.session.shop.register import Shop, ShopError, hash_pin, path_id, salt_for
 from benchflow.session.shop.register_reader import load_shop, read_shop
 
 Change = Callable[[Any], None]
@@ -77,6 +77,16 @@ def add_person(name: str, roles: tuple[str, ...]) -> Change:
         people[name] = _flow_mapping({"roles": _flow_sequence(roles)})
 
     return change
+
+
+def set_new_pin(name: str, pin: str) -> Change:
+    """Set the PIN to ``pin`` with a new salt, or remove it if ``pin`` is empty. The time of the change is now.
+
+    Raises:
+        ShopError: the PIN is too short or too long.
+    """
+    at = format_timestamp(datetime.now(UTC))
+    return set_pin(name, hash_pin(pin, salt_for(name, at, secrets.token_bytes(16))) if pin else "", at)
 
 
 def set_pin(name: str, hashed: str, at: str | None = None) -> Change:

@@ -52,7 +52,7 @@ class PersonRecord(Struct, frozen=True, omit_defaults=True):
     roles: tuple[str, ...] = ()
     pin: bool = False  # true if a PIN is set
     pin_changed: str = ""  # when the PIN was set or removed, as written in the register
-    retired: str = ""  # the last day, such as 2026-03-01
+    retired: str = ""  # the first day without work here, such as 2026-03-01
 
 
 class JobOpened(Event, frozen=True, tag="opened"):

@@ -1,6 +1,7 @@
 """A screen with a form: questions that are answered in a field or by a choice."""
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import ClassVar
 
 from msgspec import Struct
@@ -9,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.shop.register import Shop
+from benchflow.session.shop.register import Shop, works_here
 from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, counted, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
@@ -34,10 +35,11 @@ class FormField(Struct, frozen=True):
 
 def person_field(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
     """Return the question for a person. With a shop register it is a choice: only registered people may sign."""
+    today = datetime.now(UTC).date()  # the day by which a signature is judged
     names = [
         person.name
         for person in (() if shop is None else shop.people)
-        if person.retired is None and (not role or role in person.roles)
+        if works_here(person, today) and (not role or role in person.roles)
     ]
     if not names or (value and value not in names):
         return FormField("by", label, value=value, keep=keep)

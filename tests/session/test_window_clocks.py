@@ -93,6 +93,10 @@ def test_clock_set_forward_ends_no_wait_but_closes_a_window(tmp_path: Path) -> N
     bench.do("note", text="set forward")
     bench.restart()
     assert bench.start() == {"too-early"}
+    assert (
+        "The computer clock was set meanwhile, or did not run right: 0:00 min counts for a wait, 45:00 min for a "
+        "deadline. Wait 30:00 min more" in bench.message("start", operation="head")
+    )
     bench.set_clock(100)
     assert bench.start() == {"too-early", "too-late"}
     bench.set_clock(-145)

@@ -6,7 +6,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import window_subject
 from benchflow.session.rules.running_clocks import RunningClock, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_deviations
-from benchflow.session.state.clock import BY_WALL_CLOCK
+from benchflow.session.state.clock import BY_WALL_CLOCK, TOLERANCE
 from benchflow.session.state.state import State
 
 
@@ -15,7 +15,7 @@ def too_late_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     window = clock.window
     if clock.known:
         over = shown_duration(clock.since - (window.high or 0.0))
-        late = f"{over} too late after {since_text(state, window)} ({window_text(clock)})"
+        late = f"{over} too late after {since_text(state, window)} ({window_text(clock)}){_set_clock_text(clock)}"
         advice = missed_window_advice(state, step, window)
     else:
         late = f"{not_known_text(state, clock)}. So the window ({window.text}) counts as closed"
@@ -29,7 +29,7 @@ def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     """The reason that a window is not open yet, or counts as not open because its time is not known."""
     window = clock.window
     if clock.known:
-        early = f"Too early after {since_text(state, window)} ({window_text(clock)})"
+        early = f"Too early after {since_text(state, window)} ({window_text(clock)}){_set_clock_text(clock)}"
         sign = deviation_advice(state, step, window_subject(window.operation))
         advice = f"Wait {shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
     else:
@@ -41,6 +41,17 @@ def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
 def shown_duration(seconds: float) -> str:
     """A running time inside a sentence. At a strict edge it can be shorter than is shown."""
     return "less than 1 s" if seconds < 1 else clock_duration(seconds)
+
+
+def _set_clock_text(clock: RunningClock) -> str:
+    """A sentence on a step of the computer clock that makes the two ends of a window differ; empty without one."""
+    low, high = clock.elapsed.low, clock.elapsed.high
+    if high - low <= TOLERANCE:
+        return ""
+    return (
+        f". The computer clock was set meanwhile, or did not run right: {clock_duration(low)} counts for a wait, "
+        f"{clock_duration(high)} for a deadline"
+    )
 
 
 def window_text(clock: RunningClock) -> str:

@@ -24,7 +24,10 @@ def report_crash(kind: type[BaseException], error: BaseException, trace: Traceba
     print_message(f"Internal error: benchflow has stopped.{''.join(f' Log: {log}' for log in _open_logs)}")
     for log in _open_logs:
         print_message(f"Every confirmed entry is in the log. To continue: benchflow run '{log}'")
-    print_message("Please report the lines below.")
+    from benchflow.session.crash_file import keep_crash
+
+    file = keep_crash(error.with_traceback(trace))
+    print_message(f"Please report the lines below.{f' They are in {file} too.' if file is not None else ''}")
     print_message("".join(traceback.format_tb(trace)).rstrip())
     print_message(f"{kind.__name__}: {error}"[:500])
     sys.stderr.flush()

@@ -15,6 +15,7 @@ from benchflow.session.catalog import list_sessions
 from benchflow.session.log.log_folder import SkippedFile, folder_content, read_or_skip
 from tests.driving.hostile_folder import CONTENTS, NOT_LOGS, ROOT, put_hostile_files, run_by_modes
 from tests.driving.small_head import SMALL_HEAD, start_session
+from tests.tui.terminal import Terminal
 
 GOOD_NAMES = ("good.jsonl", r"not-utf-8-\xff\xfe.jsonl", r"two\nlines.jsonl", r"escape-\x1b[31m.jsonl", "n" * 249)
 
@@ -148,3 +149,11 @@ def test_folder_that_does_not_exist_has_no_jobs(tmp_path: Path) -> None:
 
 def test_path_is_shown_on_one_line() -> None:
     assert shown_path(os.fsdecode(b"a\xff\nb\x1b[31m\xc3\xa9")) == r"a\xff\nb\x1b[31m" + "é"
+
+
+def test_bench_starts_beside_files_that_are_no_logs(place: Path) -> None:
+    arguments = ["-c", "from benchflow.cli import main; main()", "run", "--log-folder", str(place / "logs")]
+    with Terminal(arguments, env={"BENCHFLOW_HOME": str(place / "home")}) as terminal:
+        terminal.wait_for("Continue a job", "skipped", "circular.jsonl, dangling.jsonl")
+        terminal.type("\r")
+        terminal.wait_for("saved 4")

@@ -49,6 +49,8 @@ class AppDriver:
         await arrived.wait()
         await self.app.keys_settled()
         await self.pilot.pause()
+        for error in self.app.key_errors:
+            raise error
 
     async def type(self, text: str) -> None:
         """Type a text character by character. A line break is Enter."""

@@ -1,5 +1,6 @@
 """The bench in a real terminal: bursts of keys, a killed program, a closed terminal. The log has all that was typed."""
 
+import os
 import re
 import signal
 import termios
@@ -154,12 +155,58 @@ def test_plain_terminal_gets_only_sixteen_colours(tmp_path: Path) -> None:
     assert not re.search(rb"\x1b\[[0-9;]*[34]8;[25]", terminal.painted)
 
 
+@pytest.mark.parametrize("raw", [b"\xb0", b"\x1b[1114112u", b"\x1b[97;99999999999u", b"\x1b[48;1:t", b"\x00\xff\xfe"])
+def test_byte_that_is_no_key_does_not_end_the_bench(tmp_path: Path, raw: bytes) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        os.write(terminal.fd, raw)
+        os.write(terminal.fd, b"\x150.25\r")  # Ctrl+U empties the field
+        terminal.wait_for("0.25 mm ok")
+    assert readings(log) == FOUR[:1]
+
+
+def test_reading_with_a_byte_that_is_not_utf8_is_refused_and_stays_in_the_field(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        os.write(terminal.fd, b"0.2\xb05\r")
+        terminal.wait_for("0.2\ufffd5")
+        terminal.type("q")
+        assert terminal.status is None
+    assert readings(log) == []
+
+
+def test_error_in_a_key_is_shown_with_the_log_and_the_next_key_works(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
+    said = ("Internal error: this key was not carried out", "crashes.txt")
+    with Terminal(["-m", "tests.tui.crash_on_key", str(log)], env=env, columns=200) as terminal:
+        for key in ("x", "w", "d", "x"):  # in the action, in a worker, in drawing
+            terminal.wait_for("ready to crash")
+            terminal.type(key)
+            terminal.wait_until(
+                lambda: all(text in "".join(line.strip() for line in terminal.lines) for text in (*said, str(log))),
+                "the error and the log",
+            )
+            terminal.type("c")
+            terminal.wait_for("keys work")
+        terminal.signal(signal.SIGTERM)
+        assert terminal.wait_end() == 128 + signal.SIGTERM
+        printed = terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"").decode()
+    assert "crashes.txt" in printed
+    kept = (tmp_path / "home/data/crashes.txt").read_text()
+    assert kept.count("planted") == 4
+    assert "nobody's business" not in kept
+    assert verify(log).damage is None
+
+
 def test_crash_prints_the_path_of_the_log_and_no_values_of_variables(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal(["-m", "tests.tui.crash_on_key", str(log)], env=env, columns=200) as terminal:
         terminal.wait_for("ready to crash")
-        terminal.type("x")
+        terminal.type("t")
         assert terminal.wait_end() == 1
         printed = terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"").decode()
     assert "planted" in printed

@@ -5,17 +5,20 @@ import gc
 import os
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, ClassVar, TypeVar
 
 from textual.binding import BindingType
 from textual.screen import Screen
 from textual.theme import Theme
 
-from benchflow.base.plaintext import clean
+from benchflow.base.plaintext import clean, shown_path
 from benchflow.session.controller import SessionController
+from benchflow.session.crash_file import keep_crash
 from benchflow.tui.app.navigation import BenchRequest, ScreenRequest
-from benchflow.tui.app.ordered_keys import OrderedApp
+from benchflow.tui.app.ordered_keys import OrderedApp, SurvivesKeys
 from benchflow.tui.app.signals import end_on_signals, redraw_after_stop
+from benchflow.tui.app.terminal_input import terminal_driver
 from benchflow.tui.draw.themes import NAMES, BenchTheme, bench_theme, initial_theme
 from benchflow.tui.model.preferences import Preferences
 from benchflow.tui.model.session_client import SessionClient
@@ -28,7 +31,7 @@ ScreenFactory = Callable[[Any, SessionClient | None], Screen[Any]]
 """Creates the screen for a request; see :mod:`benchflow.tui.app.navigation`."""
 
 
-class ThemedScreen(Screen[Result]):
+class ThemedScreen(SurvivesKeys, Screen[Result]):
     """Base of all screens: the app can change their theme and redraw them."""
 
     def apply_theme(self) -> None:
@@ -37,6 +40,10 @@ class ThemedScreen(Screen[Result]):
 
     def redraw(self) -> None:
         """Draw the screen again."""
+        raise NotImplementedError
+
+    def show_failure(self, text: str) -> None:
+        """Show that the last key failed. ``text`` stays until the next message."""
         raise NotImplementedError
 
 
@@ -60,10 +67,11 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     ) -> None:
         self.preferences = preferences
         self.bench_theme: BenchTheme = bench_theme(initial_theme(os.environ, preferences.bench_theme))
-        super().__init__(ansi_color=not self.bench_theme.own_colours)
+        super().__init__(driver_class=terminal_driver(), ansi_color=not self.bench_theme.own_colours)
         self.animation_level = "none"
         self.client = client
         self.last_messages: tuple[str, ...] = ()
+        self.crash_file: Path | None = None
         self._first = first
         self._screen_for = screens
         self._saving = self._save_again = False
@@ -128,8 +136,26 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def leave(self, status: int = 0, *messages: str) -> None:
         """Save the drafts and end the program. ``messages`` are printed after the screen is closed."""
         self.save()
+        if self.crash_file is not None:
+            messages += (f"An internal error is in {shown_path(self.crash_file)}. Please report it.",)
         self.last_messages = messages
         self.exit(status, return_code=status)
+
+    def report_key_failure(self, error: Exception) -> bool:
+        """Write the error to the crash file, and show it with the path of the log at the foot of the screen."""
+        screen = self.screen
+        if not isinstance(screen, ThemedScreen) or (self.client is not None and not self.client.follows_log):
+            return False
+        file = keep_crash(error)
+        text = "Internal error: this key was not carried out, or only in part."
+        if self.client is not None:
+            text += f" Every confirmed entry is in the log {shown_path(self.client.log)}."
+        if file is not None:
+            text += f" The error is in {shown_path(file)}."
+            self.crash_file = file
+        screen.show_failure(text)
+        self.bell()
+        return True
 
     # --- opening and closing screens --------------------------------------------------------------------
 

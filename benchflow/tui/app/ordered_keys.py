@@ -10,11 +10,14 @@ import asyncio
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from textual import events
 from textual.app import App
 from textual.dom import DOMNode
+from textual.message import Message
+from textual.message_pump import MessagePump
+from textual.worker import WorkerFailed
 
 Result = TypeVar("Result")
 
@@ -23,15 +26,60 @@ QUIET_ROUNDS = 2
 may post a message to the field, and the field another one to the screen."""
 
 
-class OrderedApp(App[Result]):
+MOST_FAILURES = 8
+"""After so many errors of one key the program ends: the report of the error fails as well."""
+
+
+class SurvivesKeys(MessagePump):
+    """A screen or a field that lives on after an error in one key event. Without it, its queue would end."""
+
+    async def _dispatch_message(self, message: Message) -> None:
+        try:
+            await super()._dispatch_message(message)
+        except Exception as error:
+            if not (isinstance(self.app, OrderedApp) and self.app.key_failed(error)):
+                raise
+
+
+class OrderedApp(SurvivesKeys, App[Result]):
     """An app that dispatches one key at a time, in order. A worker that waits for an answer uses :meth:`hold_keys`."""
 
     _key_queue: deque[events.Key | events.Paste]
     _dispatching: asyncio.Task[None] | None = None
     _held: int = 0
     _released: asyncio.Event
+    _failures: int = 0
+    _clicked: bool = False
+    key_errors: list[Exception]
+    """The errors of key events so far."""
+
+    def report_key_failure(self, error: Exception) -> bool:
+        """Tell the person that a key failed with ``error``. Returns false if that is not possible."""
+        return False
+
+    def key_failed(self, error: Exception) -> bool:
+        """Report an error that a key event led to. Returns false if the program has to end instead.
+
+        It has to end if the error has nothing to do with a key, or if the report fails too.
+        """
+        of_a_key = self._dispatching is not None or self._clicked or bool(self.key_errors)
+        if not of_a_key or self._failures >= MOST_FAILURES:
+            return False
+        self._failures += 1
+        cause = error.error if isinstance(error, WorkerFailed) and isinstance(error.error, Exception) else error
+        self.key_errors.append(cause)
+        return self.report_key_failure(cause)
+
+    def _handle_exception(self, error: Exception) -> None:
+        if not self.key_failed(error):
+            super()._handle_exception(error)
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        self.key_errors = []
+        super().__init__(*arguments, **options)
 
     async def on_event(self, event: events.Event) -> None:
+        self._clicked = self._clicked or isinstance(event, events.MouseEvent)
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             if self._dispatching is None:
                 self._key_queue = deque()
@@ -70,10 +118,13 @@ class OrderedApp(App[Result]):
             self._dispatching = None
 
     async def _dispatch_one(self, event: events.Event) -> None:
+        self._failures = 0
+        self._clicked = False
         try:
             await super().on_event(event)
-        except Exception as error:  # noqa: BLE001 - passed on to the app's error handler, which ends the program
-            self.call_later(_raise, error)
+        except Exception as error:  # noqa: BLE001 - BORDER: one key event
+            if not self.key_failed(error):
+                self.call_later(_raise, error)
 
     async def _settle(self) -> None:
         """Wait until the last key is handled completely."""

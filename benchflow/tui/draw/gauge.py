@@ -9,6 +9,7 @@ def draw_gauge(gauge: GaugePositions, width: int, role: Role = "strong") -> Line
 
     ``role`` is the role of the mark that shows the reading.
     """
+    width = max(width, 2)
     last = width - 1
     cells = [_track(gauge, index / last) for index in range(width)]
     roles: list[Role] = ["faint"] * width

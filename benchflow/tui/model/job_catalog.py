@@ -34,6 +34,7 @@ class JobCatalog:
         self.places = places
         self.folder = folder or places.sessions
         self._clock, self._other_register = clock, other_register
+        self.skipped: list[SessionSummary] = []  # the files that the last list of jobs left out
 
     def register(self) -> Register:
         """Return the shop register; its file may be missing."""
@@ -41,7 +42,9 @@ class JobCatalog:
 
     def open_jobs(self) -> list[SessionSummary]:
         """Return the jobs that have not ended, the latest first; also damaged logs of which the start can be read."""
-        return [job for job in list_sessions(self.folder) if job.status in OPEN_STATES and job.events]
+        jobs = list_sessions(self.folder)
+        self.skipped = [job for job in jobs if job.status == "skipped"]
+        return [job for job in jobs if job.status in OPEN_STATES and job.events]
 
     def procedures(self) -> list[Path]:
         """Return the files of the procedures that come with benchflow."""

@@ -54,6 +54,11 @@ class SessionClient:
         return self.controller.journal.path
 
     @property
+    def follows_log(self) -> bool:
+        """True if the state is that after the last event on disk. Otherwise nothing more may be decided with it."""
+        return self.controller.state is None or self.controller.state.last.seq == self.controller.saved
+
+    @property
     def has_register(self) -> bool:
         """True if there is a shop register. People then sign with a PIN."""
         return self.controller.register is not None and self.controller.register.path.exists()

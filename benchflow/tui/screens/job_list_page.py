@@ -6,11 +6,11 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import clean_line
+from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.session.catalog import SessionSummary
 from benchflow.session.controller import OtherRegister
 from benchflow.session.log.timestamps import local_time_of
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
+from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
 from benchflow.tui.screens.other_register_page import OtherRegisterPage
 from benchflow.tui.screens.start_page import NoticePage
@@ -40,7 +40,16 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             text = "There is no open job and no procedure. Start with a file: benchflow run FILE."
             return [EMPTY, *hanging("", text, width)]
         text = "Continue a job, or start a new one:" if self.sessions else "Start a job:"
-        return [EMPTY, styled(text, "label"), EMPTY]
+        return [EMPTY, *self._skipped(width), styled(text, "label"), EMPTY]
+
+    def _skipped(self, width: int) -> list[Line]:
+        """Name the files in the folder that cannot be read."""
+        files = self.catalog.skipped
+        if not files:
+            return []
+        names = ", ".join(shown_path(file.path.name) for file in files[:3]) + (", ..." if len(files) > 3 else "")
+        text = f"{counted(len(files), 'file')} in the folder skipped: {names}. The reasons: benchflow sessions"
+        return [*hanging("", text, width, "attention"), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         if index < len(self.sessions):
@@ -62,7 +71,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             note = f"; {each.note}" if each.note else ""
             least = f"at least {each.done} done, the rest is not known; " if each.status == "damaged" else ""
             text = clean_line(f"{least}by {each.by}, {each.events} events, last entry {last}{note}")
-            return [*hanging("Continue: ", text, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
+            where = hanging("", shown_path(each.path), width, "faint")
+            return [*hanging("Continue: ", text, width, "text", "label"), *where]
         path = self.procedures[self.at - len(self.sessions)]
         return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
 

@@ -11,6 +11,7 @@ from textual.strip import Strip
 from textual.widgets import Input
 
 from benchflow.base.plaintext import clean
+from benchflow.tui.app.ordered_keys import SurvivesKeys
 from benchflow.tui.draw.themes import BenchTheme
 
 MAX_LENGTH = 500
@@ -19,7 +20,7 @@ MAX_LENGTH = 500
 FieldKind = Literal["quantity", "text", "secret"]
 
 
-class EntryField(Input, inherit_bindings=False):
+class EntryField(SurvivesKeys, Input, inherit_bindings=False):
     """A one-line field. The screen handles Enter.
 
     A quantity begins with a digit, a sign or a point. So in an empty quantity field a letter is a command: the field

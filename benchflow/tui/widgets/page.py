@@ -21,6 +21,9 @@ from benchflow.tui.widgets.entry_field import EntryField
 
 Result = TypeVar("Result")
 
+LEAST_COLUMNS, LEAST_ROWS = 24, 8
+"""A page is drawn for at least this size. A smaller terminal shows its upper left part."""
+
 
 def letter(key: str) -> str:
     """Return the lower-case and the upper-case key of a letter, since caps lock may be on."""
@@ -57,6 +60,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.message = StatusMessage()
         self.stray_text = ""
         self._to_draw = False
+        self._drawing = False  # stays true if drawing failed
 
     @property
     def bench_app(self) -> BenchApp:
@@ -99,14 +103,28 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self._to_draw = False
         if not self.is_mounted or not self.is_running:
             return
-        width, height = self.app.size
-        drawn = self.draw(width, height)
+        width, height = max(self.app.size.width, LEAST_COLUMNS), max(self.app.size.height, LEAST_ROWS)
+        drawn = self._message_alone(width, height) if self._drawing else self._drawn(width, height)
         self.query_one(Canvas).show(drawn.lines)
         for entry, place in zip(self.entries, drawn.places, strict=True):
             if place is None:
                 entry.display = False
                 continue
             entry.place_at(place.x, place.y, place.width)
+
+    def _drawn(self, width: int, height: int) -> DrawnPage:
+        self._drawing = True
+        drawn = self.draw(width, height)
+        self._drawing = False
+        return drawn
+
+    def _message_alone(self, width: int, height: int) -> DrawnPage:
+        """Draw the message and nothing else: the page itself could not be drawn."""
+        self._drawing = False
+        return DrawnPage(tuple(draw_message(self.message, width, height)), (None,) * len(self.entries))
+
+    def show_failure(self, text: str) -> None:
+        self.show_message(text, role="alarm")
 
     def apply_theme(self) -> None:
         self.query_one(Canvas).apply_theme(self.bench_app.bench_theme)

@@ -19,6 +19,7 @@ PROVES = Key(
 FOUND = Key(
     "found",
     LINE,
-    "Who can enter the value as found (`set-state`): `anyone` (the default), a role such as inspector, or `never`.",
+    "Who can enter the value as found (`set-state`): `anyone` (the default), a role such as inspector, or `never`. A "
+    "role is also wanted for a value entered at the start. That the value is not known can be entered by anyone.",
     examples=("never",),
 )

@@ -28,9 +28,16 @@ def shop_of_log(register: str | None, people: tuple[ev.PersonRecord, ...], build
 
 
 def _person(record: ev.PersonRecord) -> Person:
-    # Whoever has a day of retirement cannot sign, whatever the day is.
-    retired = date.min if record.retired else None
-    return Person(record.name, record.roles, PIN_SET if record.pin else "", retired, record.pin_changed)
+    pin = PIN_SET if record.pin else ""
+    return Person(record.name, record.roles, pin, _day_of_leaving(record), record.pin_changed)
+
+
+def _day_of_leaving(record: ev.PersonRecord) -> date | None:
+    """The first day on which the person no longer works here. A day that does not exist is long ago."""
+    try:
+        return date.fromisoformat(record.retired) if record.retired else None
+    except ValueError:
+        return date.min
 
 
 def digest_findings(line: int, number: int, event: ev.JobOpened | ev.JobResumed) -> Iterator[AuditFinding]:

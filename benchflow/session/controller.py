@@ -238,7 +238,7 @@ class SessionController:
         if isinstance(intent, intents.Query):
             if self.state is None:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
-            answer = answer_query(self.state, intent, context)
+            answer = answer_query(self.state, intent, context, self.journal.damage, len(self.journal.untrusted))
             return answer if isinstance(answer, Refusal) else Accepted((), answer)
         missing = self._register_missing(intent, context)
         decision = missing if missing is not None else self._decide(intent, context)

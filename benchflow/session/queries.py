@@ -9,6 +9,7 @@ from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, unknown_operation
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.log.line_format import Damage
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.blocking import as_refusal_reason
@@ -22,11 +23,17 @@ from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 
 
-def answer_query(state: State, query: intents.Intent, context: Context) -> dict[str, Any] | Refusal:
-    """The answer to a query, as plain JSON under the name of the query; or the refusal."""
+def answer_query(
+    state: State, query: intents.Intent, context: Context, damage: Damage | None = None, untrusted: int = 0
+) -> dict[str, Any] | Refusal:
+    """The answer to a query, as plain JSON under the name of the query; or the refusal.
+
+    ``damage`` is the damage of the log, and ``untrusted`` the number of lines from there on that can be read.
+    """
     match query:
         case intents.AskStatus():
-            return {"status": status(state, context)}
+            answer = {"status": status(state, context)}
+            return answer if damage is None else answer | {"damage": damage_status(state, damage, untrusted)}
         case intents.AskWhy():
             reasons = why(state, query.operation, context)
             return reasons if isinstance(reasons, Refusal) else {"why": reasons_as_json(reasons)}
@@ -97,6 +104,16 @@ def joint_status(state: State, step: Step) -> dict[str, Any] | None:
         "remedy": None
         if view.remedied is None
         else {"fastener": view.remedied, "do": view.remedy, "stop": view.must_stop},
+    }
+
+
+def damage_status(state: State, damage: Damage, untrusted: int) -> dict[str, Any]:
+    """The damage of the log, as plain JSON: the state is only the least that was done."""
+    return {
+        "line": damage.line,
+        "what": damage.what,
+        "untrusted": untrusted,
+        "words": f"at least {len(state.done)} of {len(state.plan.steps)} done, the rest is not known",
     }
 
 

@@ -63,6 +63,14 @@ def test_sheet_says_at_least_and_the_rest_is_not_known(log: Path) -> None:
     assert "The job is still open" not in done.stdout
 
 
+def test_status_of_a_damaged_log_is_the_least_that_was_done(log: Path) -> None:
+    damage(log, 8)
+    answer = Script(log.parent, PROCEDURE).send(intent("status"))[0]
+    assert answer["status"]["done"] == ["gap"]
+    assert (answer["damage"]["line"], answer["damage"]["untrusted"]) == (8, 1)
+    assert answer["damage"]["words"] == "at least 1 of 2 done, the rest is not known"
+
+
 def test_damaged_first_line_does_not_hide_the_lines_behind_it(log: Path) -> None:
     damage(log, 1)
     for arguments in (("log",), ("sheet", "--markdown")):

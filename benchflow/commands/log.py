@@ -29,6 +29,8 @@ def log(name: str, as_json: bool) -> int:
         if as_json:
             for line in journal.lines:
                 print_json(msgspec.json.decode(line_text(line)))
+            if journal.damage and journal.changed is not None:
+                print_json({"changed": journal.damage.line, **msgspec.structs.asdict(journal.changed)})
             for each in journal.untrusted:
                 print_json({"untrusted": each.number, **msgspec.structs.asdict(each.line)})
         else:
@@ -44,8 +46,11 @@ def _print_history(journal: "Journal") -> None:
     from benchflow.session.procedure_loading import procedure_reader
 
     try:
-        plan = plan_from_log(journal.lines, procedure_reader())
+        start = journal.lines or [line for line in (journal.changed,) if line is not None]
+        plan = plan_from_log(start, procedure_reader())
     except BenchflowError as error:
         print_warning(f"{str(error).removesuffix('.')}. Ids are shown instead of titles.")
         plan = None
-    print_lines(history_text(journal.lines, plan, damage=journal.damage, untrusted=journal.untrusted))
+    print_lines(
+        history_text(journal.lines, plan, damage=journal.damage, untrusted=journal.untrusted, changed=journal.changed)
+    )

@@ -51,9 +51,8 @@ def _print_result(path: Path, result: "LogCheck") -> None:
         print_line(f"{display_path(path)}:{result.damage.line}: DAMAGED: the line {result.damage.what}.")
         print_line(f"  The {result.events} events before it are whole, up to fingerprint {result.head}")
         if result.untrusted:
-            print_line(
-                f"  {result.untrusted} lines from there on are readable, but not trusted. Show them: benchflow log"
-            )
+            lines = "1 line" if result.untrusted == 1 else f"{result.untrusted} lines"
+            print_line(f"  {lines} from there on can be read, but not trusted: benchflow log {display_path(path)}")
     elif result.converted:
         print_line(
             f"{display_path(path)}: LINE ENDS CONVERTED to CR LF by another program. Its {result.events} events are "

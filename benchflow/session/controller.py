@@ -149,7 +149,7 @@ class SessionController:
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
-            if journal.damage is not None and not journal.untrusted:
+            if journal.damage is not None and not journal.untrusted and journal.changed is None:
                 raise BenchflowError(
                     f"{path} is not a log of benchflow: line 1 {journal.damage.what}. It was not changed. "
                     "Name a log, or a file that does not exist yet."

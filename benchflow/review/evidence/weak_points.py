@@ -60,6 +60,8 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
 
 
 def _not_done_point(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
+    if log.damage is not None:
+        return WeakPoint("not-known", f"the log is damaged from line {log.damage.line} on")
     if fact is not None and fact.redone and fact.started is None:
         words = "reworked, and not done again"
     elif fact is not None and fact.started is not None:

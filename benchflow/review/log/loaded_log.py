@@ -4,6 +4,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
+from benchflow.base.errors import BenchflowError
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
@@ -14,6 +15,7 @@ from benchflow.review.log.interpretation import NotASession, interpret, plans, p
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
 from benchflow.review.log.register_remarks import register_remarks
 from benchflow.review.log.versions import is_newer
+from benchflow.session.history.history import plan_from_log
 from benchflow.session.log.line_format import Damage, Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.state.events import FORMAT
@@ -24,20 +26,25 @@ SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work wa
 
 
 class FirstLineDamaged(NoLog):
-    """The first line of a log, with its procedure, is damaged. ``untrusted`` are the lines behind it."""
+    """The first line of a log, with its procedure, is damaged. ``untrusted`` are the lines behind it.
 
-    def __init__(self, path: Path, damage: Damage, untrusted: tuple[UntrustedLine, ...]) -> None:
+    ``changed`` is the first line as it reads now, and ``plan`` the plan by its procedure; ``None`` if there is none.
+    """
+
+    def __init__(self, path: Path, damage: Damage, found: ParsedLog, plan: Plan | None) -> None:
         super().__init__(
-            f"{path}: line 1 {damage.what}. It has the procedure, so nothing of the log is trusted. {len(untrusted)} "
-            f"lines behind it can be read: benchflow log '{path}'"
+            f"{path}: line 1 {damage.what}. It has the procedure, so nothing of the log is trusted. "
+            f"{count(len(found.untrusted), 'line')} behind it can be read: benchflow log '{path}'"
         )
-        self.path, self.damage, self.untrusted = path, damage, untrusted
+        self.path, self.damage, self.untrusted, self.changed = path, damage, found.untrusted, found.changed
+        self.plan = plan
 
 
 class LoadedLog(Struct, frozen=True):
     """A log, up to the first line that is damaged.
 
-    ``damage`` describes that line, and ``untrusted`` are the lines from there on that can be read. ``torn`` is true if
+    ``damage`` describes that line, ``changed`` is that line as it reads now, if it is an event, and ``untrusted`` are
+    the lines from there on whose own hash fits. ``torn`` is true if
     the last line or group is incomplete, as after a power failure or while another program writes. ``warnings`` are
     sentences for people.
     """
@@ -50,6 +57,7 @@ class LoadedLog(Struct, frozen=True):
     torn: bool
     warnings: tuple[str, ...]
     untrusted: tuple[UntrustedLine, ...] = ()
+    changed: Line | None = None
 
     @property
     def plan(self) -> Plan:
@@ -85,8 +93,8 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
     except OSError as error:
         raise NoLog(f"{path} cannot be read: {error.strerror}.") from error
     found = read(data)
-    if not found.lines and found.damage is not None and found.untrusted:
-        raise FirstLineDamaged(path, found.damage, found.untrusted)
+    if not found.lines and found.damage is not None and (found.untrusted or found.changed):
+        raise FirstLineDamaged(path, found.damage, found, _plan_of_changed(found.changed, read_procedure))
     if not found.lines and found.damage is not None:
         raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
     plan_of = plans_or_empty(read_procedure) if any_procedure else plans(read_procedure)
@@ -105,17 +113,27 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
         bool(found.tail),
         warnings,
         found.untrusted,
+        found.changed,
     )
+
+
+def _plan_of_changed(changed: Line | None, read_procedure: ProcedureReader) -> Plan | None:
+    """The plan by the procedure in a damaged first line; ``None`` if it cannot be read."""
+    try:
+        return plan_from_log([changed], read_procedure) if changed else None
+    except BenchflowError:
+        return None
 
 
 def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
     session, damage = facts.session, parsed.damage
     found: list[str] = []
     if damage is not None:
+        behind = f"{count(len(parsed.untrusted), 'line')} from there on can be read, but not trusted. "
         found.append(
-            f"The log is damaged: line {damage.line} {damage.what}. Only the {session.events} events before that line "
-            f"are used here. {count(len(parsed.untrusted), 'line')} from there on can be read, but are not trusted. So "
-            "at least this was done; the rest is not known."
+            f"The log is damaged: line {damage.line} {damage.what}. Only the {count(session.events, 'event')} before "
+            f"that line {'is' if session.events == 1 else 'are'} used here. {behind if parsed.untrusted else ''}So at "
+            "least this was done; the rest is not known."
         )
     if parsed.converted:
         found.append("Another program converted all line ends of the log to CR LF. Its events are unchanged.")

@@ -25,11 +25,12 @@ from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.history.event_text import LogTitles
-from benchflow.session.history.history import untrusted_entry
-from benchflow.session.log.line_format import ZEROS, UntrustedLine
+from benchflow.session.history.history import changed_entry, known_event, untrusted_entry
+from benchflow.session.log.line_format import ZEROS, Damage, Line, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state.clock import BY_WALL_CLOCK
+from benchflow.session.state.events import JobOpened
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.trade.decision_rules import RULES
@@ -149,8 +150,8 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         sound=log.damage is None,
         events=facts.session.events,
         head=facts.session.head,
-        untrusted=untrusted_lines(log.untrusted, log.plan),
-        exceptions=tuple(_exception_lines(operations.values())),
+        untrusted=untrusted_lines(log.damage, log.untrusted, log.changed, log.plan),
+        exceptions=tuple(_exception_lines(operations.values(), known=log.damage is None)),
         sections=tuple(section for section in sections if section.operations),
         parts=tuple(_part_rows(log)),
         instruments=tuple(_instrument_rows(log)),
@@ -162,19 +163,21 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
 
 def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
     """The build sheet of a log whose first line is damaged: only the lines that can be read, not trusted."""
+    opened = None if damaged.changed is None else known_event(damaged.changed)
+    plan = damaged.plan
     return BuildSheet(
-        title="procedure not known",
+        title="procedure not known" if plan is None else f"{plan.procedure.title} (not trusted)",
         subject="",
-        unit=f"log {damaged.path.name}",
+        unit=f"{opened.unit} (not trusted)" if isinstance(opened, JobOpened) else f"log {damaged.path.name}",
         simulated=False,
         notice="",
         cautions=(),
-        facts=(("Operations", "not known"),),
+        facts=(("Log", str(damaged.path)), ("Operations", "not known")),
         warnings=(str(damaged),),
         sound=False,
         events=0,
         head=ZEROS,
-        untrusted=untrusted_lines(damaged.untrusted, None),
+        untrusted=untrusted_lines(damaged.damage, damaged.untrusted, damaged.changed, plan),
         exceptions=(),
         sections=(),
         parts=(),
@@ -185,10 +188,13 @@ def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
     )
 
 
-def untrusted_lines(untrusted: Sequence[UntrustedLine], plan: Plan | None) -> tuple[str, ...]:
-    """One text for each line from the damage on that can be read."""
+def untrusted_lines(
+    damage: Damage | None, untrusted: Sequence[UntrustedLine], changed: Line | None, plan: Plan | None
+) -> tuple[str, ...]:
+    """One text for each line from the damage on that can be read; for the damaged line, as it reads now."""
     titles = LogTitles(plan, None)
-    return tuple(untrusted_entry(each, titles) for each in untrusted)
+    first = () if damage is None or changed is None else (changed_entry(damage, changed, titles),)
+    return (*first, *(untrusted_entry(each, titles) for each in untrusted))
 
 
 def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
@@ -215,7 +221,8 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
         register = log.state.register
         yield "Register", "none: any name could sign" if register is None else register
     yield "Started", local_time_with_zone(session.opened_at)
-    yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"
+    not_closed = "not closed" if log.damage is None else "not known"
+    yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else not_closed
     active = sum(fact.active for fact in log.facts.operations)
     partly = f" (partly by the {BY_WALL_CLOCK})" if worked_across_restart(log.lines) else ""
     yield "Working time", f"{rounded_duration(active)}{partly}"
@@ -336,11 +343,11 @@ def _gauge_of_value(value: Value) -> GaugePositions | None:
 # --- lists of the whole sheet ---------------------------------------------------------------------------------------
 
 
-def _exception_lines(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
+def _exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) -> Iterator[str]:
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
         if not operation.done:
-            yield f"{head}: not done"
+            yield f"{head}: {'not done' if known else 'not known'}"
         for value in operation.values:
             if value.verdict in NOT_ACCEPTED:
                 yield f"{head}: {value.words}"

@@ -43,7 +43,7 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
         yield f"## {plain(section.title)}"
         yield ""
         for operation in section.operations:
-            yield from _operation_lines(operation)
+            yield from _operation_lines(operation, known=sheet.sound)
     if sheet.untrusted:
         yield from ("## NOT TRUSTED: what the damaged log says from the damage on", "")
         yield from (*(f"- {plain(line)}" for line in sheet.untrusted), "")
@@ -63,13 +63,13 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     yield plain(sheet.disclaimer)
 
 
-def _operation_lines(operation: BuildSheetOperation) -> Iterator[str]:
+def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
     if operation.done:
         yield f"Done by {plain(operation.by)}, {operation.at}, in {operation.took}."
     else:
-        yield "**Not done.**"
+        yield "**Not done.**" if known else "**Not known: the log is damaged.**"
     yield ""
     for value in operation.values:
         yield from _value_lines(value)

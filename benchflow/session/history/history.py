@@ -46,11 +46,13 @@ def history_text(
     zone: tzinfo | None = None,
     damage: Damage | None = None,
     untrusted: Sequence[UntrustedLine] = (),
+    changed: Line | None = None,
 ) -> Iterator[str]:
     """The history as lines of text, ready to print.
 
     ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
-    the zone of the computer. ``damage`` is printed last, with the lines that are readable from there on.
+    the zone of the computer. ``damage`` is printed last, with the damaged line as it reads now (``changed``) and the
+    lines that are readable behind it.
     """
     yield from _heading_lines(lines, plan, zone)
     titles = LogTitles(plan, zone)
@@ -60,10 +62,10 @@ def history_text(
     for entry in history_entries(lines, titles):
         time = local_time_of(entry.first.at, zone)
         if time.date() != day or f"{time:%Z}" != zone_name:
-            changed = f"{time:%Z}" != zone_name
+            other_zone = f"{time:%Z}" != zone_name
             day, operation, zone_name = time.date(), None, f"{time:%Z}"
             yield ""
-            yield _day(time) + (f" (times from here on are in {zone_name})" if changed else "")
+            yield _day(time) + (f" (times from here on are in {zone_name})" if other_zone else "")
         if before is not None:
             pause = shown_seconds(event_time(before.last), event_time(entry.first))
             if pause >= PAUSE:
@@ -79,17 +81,20 @@ def history_text(
     if damage:
         yield ""
         yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}."
-        yield from untrusted_text(untrusted, titles)
+        if changed is not None:
+            yield from _wrapped(changed_entry(damage, changed, titles), "  ! ")
+        if not untrusted:
+            yield "Nothing behind it can be read."
+            return
+        lines_read = "1 line" if len(untrusted) == 1 else f"{len(untrusted)} lines"
+        yield f"NOT TRUSTED: {lines_read} from there on can be read. Lines may be missing or changed."
+        for each in untrusted:
+            yield from _wrapped(untrusted_entry(each, titles), "  ? ")
 
 
-def untrusted_text(untrusted: Sequence[UntrustedLine], titles: LogTitles) -> Iterator[str]:
-    """The readable lines from the damage on, as text. Nothing proves that they are complete, or in their place."""
-    if not untrusted:
-        yield "Nothing behind it can be read."
-        return
-    yield f"NOT TRUSTED: {len(untrusted)} lines from there on can be read. Lines may be missing or changed."
-    for each in untrusted:
-        yield from _wrapped(untrusted_entry(each, titles), "  ? ")
+def changed_entry(damage: Damage, changed: Line, titles: LogTitles) -> str:
+    """The damaged line as it reads now."""
+    return f"As it reads now, not as it was written: {untrusted_entry(UntrustedLine(damage.line, changed), titles)}"
 
 
 def untrusted_entry(each: UntrustedLine, titles: LogTitles) -> str:

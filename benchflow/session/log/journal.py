@@ -73,6 +73,7 @@ class Journal:
     ``read_only``  the reason why the log cannot be written, as a clause; "" if it can
     ``damage``     the damage; ``None`` if there is none
     ``untrusted``  the lines at or behind the damage whose own hash fits
+    ``changed``    the damaged line as it reads now, if it is an event
     ``torn``       the file to which an incomplete last line or group was moved; ``None`` if there was none
     """
 
@@ -82,6 +83,7 @@ class Journal:
         self.read_only = ""
         self.damage: Damage | None = None
         self.untrusted: tuple[UntrustedLine, ...] = ()
+        self.changed: Line | None = None
         self.torn: Path | None = None
         self._disk = disk
         self._fd: int | None = None  # the locked file; None if it is not open for writing
@@ -180,7 +182,8 @@ class Journal:
     def _load(self) -> None:
         data = _read_bytes(self.path)
         parsed = read(data)
-        self.damage, self.untrusted, self._converted = parsed.damage, parsed.untrusted, parsed.converted
+        self.damage, self.untrusted, self.changed = parsed.damage, parsed.untrusted, parsed.changed
+        self._converted = parsed.converted
         content = data.replace(b"\r\n", b"\n") if parsed.converted else data
         self.lines = KeptLines(content[: parsed.length], parsed.lines)
         if parsed.converted and not self.read_only:
@@ -342,7 +345,7 @@ class Journal:
             self.lines.add(b"\n")
             added = added[1:]
         parsed = read(added, self.lines[-1] if self.lines else None, growing=True)
-        self.damage, self.untrusted = parsed.damage, parsed.untrusted
+        self.damage, self.untrusted, self.changed = parsed.damage, parsed.untrusted, parsed.changed
         self.lines.add(added[: parsed.length])
         return tuple(parsed.lines)
 

@@ -81,6 +81,7 @@ class ParsedLog(Struct, frozen=True):
     ``length`` is the size of the undamaged lines in bytes. ``tail`` is an incomplete last line or group after them; it
     is empty if there is damage. ``open_end`` is true if the last event is whole, but has no newline yet. ``converted``
     is true if every line end was converted to CR LF: the events stay trusted, and sizes count the original line ends.
+    ``changed`` is the damaged line as it reads now, if it is an event, but not as it was written.
     """
 
     lines: list[Line]
@@ -90,6 +91,7 @@ class ParsedLog(Struct, frozen=True):
     untrusted: tuple[UntrustedLine, ...] = ()
     open_end: bool = False
     converted: bool = False
+    changed: Line | None = None
 
 
 # --- canonical lines, checked with msgspec -----------------------------------------------------------
@@ -242,8 +244,7 @@ def read(data: bytes, after: Line | None = None, *, growing: bool = False) -> Pa
                 line = _checked_line(raw, seq + 1, prev)
             except _LineError as error:
                 rest = [*complete[index:], *([tail] if tail else [])]
-                untrusted = _untrusted_lines(rest, seq + 1)
-                return ParsedLog(lines, length, Damage(seq + 1, str(error)), b"", untrusted)
+                return _damaged(lines, length, Damage(seq + 1, str(error)), rest)
         lines.append(line)
         length += len(raw) + 1
         seq, prev = line.seq, line.hash
@@ -254,7 +255,7 @@ def read(data: bytes, after: Line | None = None, *, growing: bool = False) -> Pa
             return _without_incomplete_group(whole, data)
         what, objects = _why_not_interrupted(tail, seq + 1, prev)
         if what:
-            return ParsedLog(lines, length, Damage(seq + 1, what), b"", _untrusted_lines(objects, seq + 1))
+            return _damaged(lines, length, Damage(seq + 1, what), objects)
     return _without_incomplete_group(ParsedLog(lines, length, None, tail), data)
 
 
@@ -306,6 +307,16 @@ def _line_or_none(raw: bytes, seq: int, prev: str) -> Line | None:
         return _checked_line(raw, seq, prev)
     except _LineError:
         return None
+
+
+def _damaged(lines: list[Line], length: int, damage: Damage, rest: list[bytes]) -> ParsedLog:
+    """A log with damage. ``rest`` are the lines from the damaged one on."""
+    untrusted = _untrusted_lines(rest, damage.line)
+    changed = None
+    if rest and not any(each.number == damage.line for each in untrusted):
+        with suppress(msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+            changed = msgspec.json.decode(rest[0], type=Line)
+    return ParsedLog(lines, length, damage, b"", untrusted, changed=changed)
 
 
 def _untrusted_lines(pieces: list[bytes], number: int) -> tuple[UntrustedLine, ...]:

@@ -77,12 +77,13 @@ class ReviewCase:
         session, procedure = self.log.facts.session, self.log.procedure
         left = len(self.log.plan.steps) - len(self.log.state.done)
         chain = self.log.damage is None
+        not_ended = "not ended" if chain else "not known"
         return (
             ("Procedure", f"{procedure.title}, {procedure.id}, revision {procedure.revision}"),
             ("Builder", session.by),
             ("Started", local_time_with_zone(session.opened_at)),
-            ("Ended", local_time_with_zone(session.closed_at) if session.closed_at else "not ended"),
-            ("Not done", count(left, "operation") if left else "nothing"),
+            ("Ended", local_time_with_zone(session.closed_at) if session.closed_at else not_ended),
+            ("Not done" if chain else "Not known", count(left, "operation") if left else "nothing"),
             ("Log", self.log.path),
             ("Hash chain", f"complete, {count(session.events, 'event')}" if chain else "BROKEN, see below"),
             ("Fingerprint", session.head),

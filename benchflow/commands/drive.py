@@ -2,16 +2,21 @@
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.commands.common_options import OTHER_REGISTER_HELP
+from benchflow.commands.common_options import CONTINUE_FROM_HELP, OTHER_REGISTER_HELP
 from benchflow.commands.console_output import print_line, print_message
 from benchflow.commands.crash_report import remember_open_log
 from benchflow.commands.exit_codes import CANNOT_RUN, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
+
+if TYPE_CHECKING:
+    from benchflow.procedure.compiled_cache import Loaded
+    from benchflow.session.continuation import LogToContinue
 
 
 def _list_intents(context: click.Context, option: click.Parameter, chosen: bool) -> None:
@@ -36,7 +41,7 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
     "--intents", is_flag=True, is_eager=True, expose_value=False, callback=_list_intents,
     help="List every intent with its fields, and exit.",
 )  # fmt: skip
-@click.argument("procedure")
+@click.argument("procedure", required=False)
 @click.option(
     "--log", type=click.Path(path_type=Path), required=True,
     help="The file of the log. It is made, or continued if it exists.",
@@ -44,7 +49,10 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
 @click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent. The log records this.")
 @click.option("--shop", type=click.Path(path_type=Path), help="Use this shop file instead of the usual one.")
 @click.option("--other-register", metavar="REASON", default="", help=OTHER_REGISTER_HELP)
-def drive(procedure: str, log: Path, simulated: bool, shop: Path | None, other_register: str) -> int:
+@click.option("--continue-from", "old_log", metavar="LOG", type=click.Path(path_type=Path), help=CONTINUE_FROM_HELP)
+def drive(
+    procedure: str | None, log: Path, simulated: bool, shop: Path | None, other_register: str, old_log: Path | None
+) -> int:
     """Work on a job by PROCEDURE without a screen. Intents come as JSON, one per line of standard input. Each gets
     one line of JSON as its answer on standard output.
 
@@ -54,16 +62,30 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None, other_r
     {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
     {"intent": "status"}      (all of them: benchflow drive --intents)
 
+    With --continue-from, PROCEDURE is left out unless the first line of that log is damaged. Start the job with `open`
+    (the state of the engine is asked again), then take over what was done with `take-over`.
+
     The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
+    from benchflow.session.continuation import log_to_continue
     from benchflow.session.json_lines import drive as drive_controller
     from benchflow.session.json_lines import open_controller
     from benchflow.session.machine_folders import machine_folders
     from benchflow.session.procedure_loading import load_procedure, procedure_reader
     from benchflow.session.shop.live_register import Register
 
-    path = find_procedure(procedure)
-    source = load_procedure(path)
+    if procedure is None and old_log is None:
+        raise BenchflowError("Name the procedure of the job: benchflow drive PROCEDURE --log FILE")
+    given: tuple[Loaded, str] | None = None
+    if procedure is not None:
+        path = find_procedure(procedure)
+        given = load_procedure(path), path.name
+    old = None if old_log is None else log_to_continue(old_log, given, procedure_reader())
+    if old is not None:
+        _check_old_log(old, log, simulated)
+        given = old.source, old.procedure_file
+    assert given is not None  # checked above
+    source, file = given
     if source.procedure is None:
         for problem in source.problems:
             print_message(str(problem))
@@ -73,8 +95,8 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None, other_r
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
     register = Register(shop or machine_folders().shop, machine_folders().compiled)
     controller = open_controller(
-        source, path.name, log, procedure_reader(), simulated=simulated, register=register,
-        other_register=clean_line(other_register),
+        source, file, log, procedure_reader(), simulated=simulated, register=register,
+        other_register=clean_line(other_register), continue_from=old,
     )  # fmt: skip
     if controller.journal.torn:
         print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
@@ -84,3 +106,18 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None, other_r
         return drive_controller(controller, sys.stdin.buffer, sys.stdout.buffer)
     finally:
         controller.close()
+
+
+def _check_old_log(old: "LogToContinue", log: Path, simulated: bool) -> None:
+    """Check that the new log is another file, and simulated if the old one is.
+
+    Raises:
+        BenchflowError: it is not.
+    """
+    if log.exists() and log.samefile(old.path):
+        raise BenchflowError(f"{log} cannot continue itself. Name another file with --log.")
+    if old.simulated is not None and old.simulated != simulated:
+        raise BenchflowError(
+            f"{old.path} is a log of {'a simulated' if old.simulated else 'a real'} session. Drive the new one "
+            f"{'with' if old.simulated else 'without'} --simulated."
+        )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import msgspec
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow import __version__
 from benchflow.base.errors import BenchflowError
@@ -18,6 +19,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
+from benchflow.session.continuation import EarlierJobs
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
@@ -34,6 +36,7 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, set_back_from
+from benchflow.session.state.continued_job import ContinuedLog
 from benchflow.session.state.fold import begin, fold, replay
 from benchflow.session.state.state import State
 
@@ -89,6 +92,8 @@ class SessionController:
         self._lock = threading.RLock()
         self._source: Loaded | None = None
         self._file = ""
+        self._continues: ContinuedLog | None = None  # this and the next: of a log that `begin` has made
+        self._earlier_jobs: EarlierJobs | None = None
         self.simulated = False
         self.state: State | None = replay(lines, read)
         self.resumed = self.state is not None
@@ -110,8 +115,12 @@ class SessionController:
         clock: Clock | None = None,
         register: Register | None = None,
         simulated: bool = False,
+        continues: ContinuedLog | None = None,
+        earlier_jobs: EarlierJobs | None = None,
     ) -> Self:
         """Make a new log at ``path`` for the procedure in ``source``. It is empty until the intent `open` is accepted.
+
+        ``continues`` is the log that the job continues. ``earlier_jobs`` finds the other logs of the unit.
 
         Raises:
             BenchflowError: the procedure has errors, or the log cannot be made.
@@ -122,6 +131,7 @@ class SessionController:
         journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
         controller = cls(journal, source.procedure, read, clock or Clock(), register)
         controller._source, controller._file, controller.simulated = source, file, simulated
+        controller._continues, controller._earlier_jobs = continues, earlier_jobs
         return controller
 
     @classmethod
@@ -270,9 +280,16 @@ class SessionController:
             format=ev.FORMAT,
             rules=ev.RULES,
             boot="" if self.simulated else self.clock.boot_id,
+            continues=self._continues,
             **_register_fields(context.shop),
         )
-        return open_job(self.procedure, intent, context, unfilled)
+        decision = open_job(self.procedure, intent, context, unfilled)
+        if self._earlier_jobs is None or isinstance(decision, Refusal):
+            return decision
+        opened = decision[0].event
+        assert isinstance(opened, ev.JobOpened)
+        earlier = self._earlier_jobs(opened.unit)
+        return (replace(decision[0], event=replace(opened, earlier=earlier)),)
 
     def _write(self, entries: tuple[Entry, ...], context: Context, intent: intents.Intent) -> Answer:
         """Write the events of one intent as a group, after those that happened without an intent.
@@ -423,7 +440,7 @@ class SessionController:
 _UNASKED = ("resumed", "register-changed")
 """Kinds of events that are logged with an intent but are no answer to it."""
 
-_SIGNING = (intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState)
+_SIGNING = (intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState, intents.TakeOver)
 """The intents that may need a signature."""
 
 

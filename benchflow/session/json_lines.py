@@ -8,6 +8,7 @@ import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
+from benchflow.session.continuation import LogToContinue, earlier_jobs_in
 from benchflow.session.controller import Answer, SessionController
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
@@ -37,8 +38,9 @@ def open_controller(
     clock: Clock | None = None,
     register: Register | None = None,
     other_register: str = "",
+    continue_from: LogToContinue | None = None,
 ) -> SessionController:
-    """The controller for ``log``: resumed if the log exists, otherwise new.
+    """The controller for ``log``: resumed if the log exists, otherwise new. A new job can continue another log.
 
     Raises:
         OtherRegister: the log was written with another register, and ``other_register`` gives no reason.
@@ -46,12 +48,16 @@ def open_controller(
     """
     if not log.exists() or not log.stat().st_size:
         return SessionController.begin(
-            log, source, file=file, read=read, clock=clock, register=register, simulated=simulated
-        )
+            log, source, file=file, read=read, clock=clock, register=register, simulated=simulated,
+            continues=None if continue_from is None else continue_from.continues,
+            earlier_jobs=earlier_jobs_in(log.absolute().parent, read, simulated=simulated),
+        )  # fmt: skip
     controller = SessionController.resume(log, read=read, clock=clock, register=register, other_register=other_register)
     problem = ""
     if source.procedure is not None and controller.procedure.id != source.procedure.id:
         problem = f"{log} is a log of {controller.procedure.id}, not of {source.procedure.id}. Choose another log."
+    elif continue_from is not None and not _continues(controller, continue_from):
+        problem = f"{log} does not continue {continue_from.path}. Name a file that does not exist yet."
     elif controller.simulated != simulated:
         kind = "a simulated" if controller.simulated else "a real"
         problem = (
@@ -61,6 +67,12 @@ def open_controller(
         controller.close()
         raise BenchflowError(problem)
     return controller
+
+
+def _continues(controller: SessionController, old: LogToContinue) -> bool:
+    """True if the job of ``controller`` continues the log ``old``."""
+    continues = None if controller.state is None else controller.state.opened.continues
+    return continues is not None and continues.sha256 == old.continues.sha256
 
 
 def drive(controller: SessionController, lines: IO[bytes], out: IO[bytes]) -> int:

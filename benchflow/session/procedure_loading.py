@@ -21,6 +21,11 @@ def load_procedure(path: Path) -> Loaded:
     return load(path, machine_folders().compiled)
 
 
+def load_procedure_text(text: str) -> Loaded:
+    """Load the procedure whose text is in a log."""
+    return read_text(text, "the procedure in the log", machine_folders().compiled)
+
+
 def procedure_reader() -> ProcedureReader:
     """A reader that uses the cache folder of this machine."""
     return procedure_reader_with_cache(machine_folders().compiled)

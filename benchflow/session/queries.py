@@ -154,4 +154,14 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "latest_begin": {name: round(left) for name, left in latest_start_times(state, context).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,
+        **_to_take_over(state),
     }
+
+
+def _to_take_over(state: State) -> dict[str, Any]:
+    """In a job that continues another log: the operations done there that are not done here, in their order."""
+    continues = state.opened.continues
+    if continues is None:
+        return {}
+    names = [each.operation for each in continues.done if each.operation in state.plan.steps]
+    return {"to_take_over": [name for name in names if name not in state.done]}

@@ -31,6 +31,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import EventTime
+from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.state import State, Work
 
 
@@ -100,6 +101,9 @@ class FactCollector:
             case ev.OperationStarted():
                 self._operation_started(event, line, now)
             case ev.OperationFinished():
+                self._progress_of(event.operation).event_at(now)
+                self._progress_of(event.operation).by = line.by
+            case OperationTakenOver():
                 self._progress_of(event.operation).event_at(now)
                 self._progress_of(event.operation).by = line.by
             case ev.LotEntered():

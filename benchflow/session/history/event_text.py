@@ -14,6 +14,7 @@ from benchflow.session.log.timestamps import BadTimestamp, local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state import events as ev
+from benchflow.session.state.continued_job import ContinuedLog, OperationTakenOver
 from benchflow.trade.decision_rules import acceptance_words
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
@@ -107,7 +108,47 @@ def _opened(event: ev.JobOpened, titles: LogTitles) -> str:
     parts = [f"Job started: {event.unit}" if event.unit else "Job started"]
     parts += [f"{_readable(name)}: {choice}" for name, choice in event.options.items()]
     parts += [in_a_sentence(state_text(titles.procedure, name, value)) for name, value in event.start.items()]
+    if event.continues is not None:
+        parts.append(continued_text(event.continues))
+    if event.earlier:
+        parts.append(f"earlier logs of this unit: {', '.join(each.file for each in event.earlier)}")
     return "; ".join(parts)
+
+
+def continued_text(continues: ContinuedLog) -> str:
+    """``CONTINUES a.jsonl, damaged at line 100 (has been changed ...), up to event 99, SHA-256 0123456789abcdef…``."""
+    damage = f"damaged at line {continues.line} ({continues.damage})" if continues.damage else "which is whole"
+    reason = f"; reason: {continues.reason}" if continues.reason else ""
+    digest = f"SHA-256 {continues.sha256[:16]}…"
+    return f"CONTINUES {continues.file}, {damage}, up to event {continues.events}, {digest}{reason}"
+
+
+def _taken_over(event: OperationTakenOver, titles: LogTitles) -> str:
+    role = f" as {event.role}" if event.role else ""
+    reason = f"; reason: {event.reason}" if event.reason else ""
+    return f"TAKEN OVER{role} {takeover_basis(event)}{_proof(event)}{_unknown(event.unknown, titles)}{reason}"
+
+
+def takeover_basis(event: OperationTakenOver) -> str:
+    """What the earlier log says about an operation that was taken over."""
+    match event.basis:
+        case "trusted":
+            return f"from the earlier log{_numbers(event.evidence)}"
+        case "untrusted":
+            return "from lines of the earlier log that are NOT TRUSTED"
+        case "none":
+            return "WITHOUT EVIDENCE in the earlier log"
+
+
+def _numbers(evidence: tuple[int, ...]) -> str:
+    """`` (events 4, 5, 7)``; `` (12 events, 4 .. 31)`` if there are more than five; "" if there are none."""
+    if len(evidence) > 5:
+        return f" ({len(evidence)} events, {evidence[0]} .. {evidence[-1]})"
+    return f" (events {', '.join(map(str, evidence))})" if evidence else ""
+
+
+def _earlier(seq: int | None) -> str:
+    return "" if seq is None else f" (from the earlier log, event {seq})"
 
 
 def _resumed(event: ev.JobResumed, titles: LogTitles) -> str:
@@ -146,6 +187,7 @@ def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
     return (
         f"{_readable(event.name)}{which}: {quantity_text(event.quantity)}"
         f"{verdict_and_limit(event.verdict, event.limit)}{rule}{part}{_instrument(event, titles)}"
+        f"{_earlier(event.earlier)}"
     )
 
 
@@ -254,7 +296,7 @@ def _signed(event: ev.HoldSigned, titles: LogTitles) -> str:
     return f"Hold signed as {event.role}{own}{_proof(event)}"
 
 
-def _proof(event: ev.HoldSigned | ev.DeviationSigned | ev.EntryCorrected | ev.StateSet) -> str:
+def _proof(event: ev.HoldSigned | ev.DeviationSigned | ev.EntryCorrected | ev.StateSet | OperationTakenOver) -> str:
     """A remark on a signature with a PIN; empty if only the name was given."""
     return " (with PIN)" if event.proven == "pin" else ""
 
@@ -321,6 +363,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.PinRefused: _pin_refused,
     ev.OperationStarted: lambda event, titles: "Started",
     ev.OperationPaused: lambda event, titles: "Paused",
+    OperationTakenOver: _taken_over,
     ev.OperationFinished: lambda event, titles: f"Finished{_unknown(event.unknown, titles)}",
     ev.MoveMade: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
     ev.ReadingRecorded: _recorded,
@@ -345,8 +388,9 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.LubricantChanged: _lubricated,
     ev.PartChosen: lambda event, titles: (
         f"{_readable(event.name)} chosen: {event.take}{f' ({event.reason})' if event.reason else ''}"
+        f"{_earlier(event.earlier)}"
     ),
-    ev.LotEntered: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}",
+    ev.LotEntered: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}{_earlier(event.earlier)}",
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,

@@ -20,6 +20,7 @@ from benchflow.session.intents.operations import (
 from benchflow.session.intents.remedies import carry_out_remedy
 from benchflow.session.intents.rework_intents import do_rework_step, start_rework
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
+from benchflow.session.intents.taking_over import take_over
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.refusal import Refusal
@@ -107,6 +108,8 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
             return set_lubricant(state, intent, context, by)
         case intents.SetState():
             return set_state(state, intent, context, by)
+        case intents.TakeOver():
+            return take_over(state, intent, context, by)
         case intents.CloseJob():
             return close_job(state, intent, context, by)
         case _:

@@ -73,7 +73,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
         return tool
     u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
     measured = reading_measurement(record, quantity, u, tool.serial or tool.need or "")
-    event = _recorded_event(state, step, record, slot, measured, u, used)
+    event = recorded_event(state, step, record, slot, measured, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
     entries = (*tool.entries(by), Entry(by, event))
     return (*entries, *calculated_entries(state, step, entries, context, by))
@@ -103,7 +103,7 @@ def _state_used(
     """State for the reading that is entered whether the part is used. It is not another reading."""
     u = None if last.uncertainty is None else from_stored(last.uncertainty)
     measured = reading_measurement(record, from_stored(last.quantity), u, last.instrument)
-    event = _recorded_event(state, step, record, slot, measured, u, used)
+    event = recorded_event(state, step, record, slot, measured, u, used)
     entries = (Entry(by, replace(event, claims=last.seq)),)
     return (*entries, *calculated_entries(state, step, entries, context, by))
 
@@ -132,9 +132,10 @@ def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal
     return refuse("value-missing", message, name=record.name)
 
 
-def _recorded_event(
+def recorded_event(
     state: State, step: Step, record: RecordedValue, slot: str, measured: Measurement, u: Quantity | None, used: bool
 ) -> ev.ReadingRecorded:
+    """The event of a reading, with its verdict. The instrument is not filled in."""
     bound = bound_in_force(record, used)
     judged = judge_reading(state, record, measured, used)
     return ev.ReadingRecorded(

@@ -23,6 +23,7 @@ class OpenJob(BaseIntent, frozen=True, tag="open"):
     unit: str = ""  # the unit under build: its serial number or job number
     options: dict[str, str] = {}
     start: dict[str, str | None] = {}  # start values of the state variables; null if not known
+    reason: str = ""  # only with --continue-from: why a log that is whole and open is not continued itself
 
 
 class AskStatus(BaseIntent, frozen=True, tag="status"):
@@ -230,6 +231,14 @@ class SetState(BaseIntent, frozen=True, tag="set-state", kw_only=True):
     pin: str | None = None  # of ``by``, if `found` names a role
 
 
+class TakeOver(BaseIntent, frozen=True, tag="take-over", kw_only=True):
+    """Say that an operation was done under the log that this job continues. ``by`` signs for it and must be given."""
+
+    operation: str
+    reason: str = ""  # must be given if the good part of that log does not have the operation as done
+    pin: str | None = None  # of ``by``
+
+
 class CloseJob(BaseIntent, frozen=True, tag="close"):
     """Close the job."""
 
@@ -240,7 +249,7 @@ Intent = (
     OpenJob | AskStatus | AskWhy | AskRoute | AskReworkPlan | StartOperation | PauseOperation | FinishOperation
     | PerformMove | RecordReading | TickFastener | UntickFastener | DrawDown | TickCheck | ChoosePart | EnterLot
     | SignHold | SignDeviation | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry
-    | SetWrenchAdapter | SetLubricant | SetState | CloseJob
+    | SetWrenchAdapter | SetLubricant | SetState | TakeOver | CloseJob
 )  # fmt: skip
 
 Query = AskStatus | AskWhy | AskRoute | AskReworkPlan

@@ -7,6 +7,7 @@ from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.procedure.model import Procedure
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.taking_over import blank_for_continued
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
 from benchflow.session.rules.signatures import may_not_sign
@@ -15,23 +16,31 @@ from benchflow.session.state.state import State
 
 
 def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, blank: ev.JobOpened) -> Decision:
-    """Return the ``opened`` event of a new job: ``blank`` with the options, the start values and the unit filled in."""
+    """Return the ``opened`` event of a new job: ``blank`` with the options, the start values and the unit filled in.
+
+    In a job that continues another log, every state variable is asked: only the engine says how far it is built.
+    """
+    found = blank_for_continued(blank, intent)
+    if isinstance(found, Refusal):
+        return found
+    blank, continued = found, found.continues is not None
+    options = {**blank.options, **intent.options}
     by = clean(intent.by or "").strip() or ("" if context.shop is None else context.shop.defaults.by)
     reasons: list[Reason] = []
     if not by:
         reasons.append(Reason("value-missing", "Enter the name of the builder", name="by"))
-    reasons += _option_reasons(procedure, intent.options)
-    reasons += _start_value_reasons(procedure, intent.start)
+    reasons += _option_reasons(procedure, options)
+    reasons += _start_value_reasons(procedure, intent.start, ask_all=continued)
     if reasons:
         return Refusal(tuple(reasons))
     refusal = may_not_sign(context, by, None, None) or _start_value_refusal(procedure, intent.start, context, by)
     if refusal is not None:
         return refusal
     start = {
-        variable.name: intent.start.get(variable.name) if variable.start is None else variable.start
+        variable.name: intent.start.get(variable.name) if variable.start is None or continued else variable.start
         for variable in procedure.state
     }
-    event = replace(blank, options=dict(intent.options), start=start, unit=clean(intent.unit).strip())
+    event = replace(blank, options=options, start=start, unit=clean(intent.unit).strip() or blank.unit)
     return (Entry(by, event),)
 
 
@@ -51,9 +60,12 @@ def _option_reasons(procedure: Procedure, given: dict[str, str]) -> list[Reason]
     return reasons
 
 
-def _start_value_reasons(procedure: Procedure, given: dict[str, str | None]) -> list[Reason]:
-    """Return what is wrong with the start values of a new job. A value that is not given is not known."""
-    asked = {variable.name: variable.values for variable in procedure.state if variable.start is None}
+def _start_value_reasons(procedure: Procedure, given: dict[str, str | None], *, ask_all: bool) -> list[Reason]:
+    """Return what is wrong with the start values of a new job. A value that is not given is not known.
+
+    With ``ask_all`` every variable is asked, also those whose start value the procedure sets.
+    """
+    asked = {variable.name: variable.values for variable in procedure.state if variable.start is None or ask_all}
     reasons: list[Reason] = []
     for name, value in given.items():
         if name in asked:

@@ -12,6 +12,9 @@ from msgspec import Struct
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 
+NOT_KNOWN = "?"
+"""The boot of an event whose time nothing proves."""
+
 NOTED = 2.0
 """Seconds by which the wall clock has to go back before it is noted. A time server moves it by less."""
 
@@ -118,14 +121,20 @@ def elapsed(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now:
     clock with or without that step, whichever is less, and an upper end whichever is more. (Own rule.)
     """
     wall, end = wall_seconds(since.at, now.at), boot_ms(now)
+    if since.boot == NOT_KNOWN:
+        return Elapsed(0.0, max(0.0, wall), known=False, across=True)
     begin = max((index for index, span in enumerate(spans) if span.seq <= since.seq), default=0)
     runs_on = last.boot == now.boot and last.ms <= end
-    if (runs_on and begin == len(spans) - 1) or (now.boot and _ran_on(spans, last, since, now)):
+    in_span = since.boot == spans[begin].boot  # false for an operation that was done under an earlier log
+    if (runs_on and in_span and begin == len(spans) - 1) or (now.boot and _ran_on(spans, last, since, now)):
         by_boot = (end - since.ms) / 1000
         return Elapsed(by_boot, max(by_boot, wall))
     until = (end, wall_ms(now.at)) if runs_on else (last.ms, wall_ms(last.at))
     first = BootSpan(since.boot, since.seq, since.ms, spans[begin].last, wall_ms(since.at), spans[begin].wall_last)
     passed = (first, *spans[begin + 1 :])
+    if not in_span:
+        wall_then = wall_ms(since.at)
+        passed = (BootSpan(since.boot, since.seq, since.ms, since.ms, wall_then, wall_then), *spans[begin:])
     passed = (*passed[:-1], _ended(passed[-1], *until))
     proven = sum(span.last - span.first for span in passed) / 1000
     if not runs_on:

@@ -3,14 +3,15 @@
 from collections.abc import Iterable
 
 from benchflow.session.state import events as ev
+from benchflow.session.state.continued_job import OperationTakenOver
 
-KINDS = frozenset({"finished", "undone", "remedied", "rework-started"})
+KINDS = frozenset({"finished", "taken-over", "undone", "remedied", "rework-started"})
 """The kinds of events that finish or reopen operations."""
 
 
 def finished_by(event: ev.AnyEvent) -> tuple[str, ...]:
     """The step ids of the operations that ``event`` finishes."""
-    return (event.operation,) if isinstance(event, ev.OperationFinished) else ()
+    return (event.operation,) if isinstance(event, ev.OperationFinished | OperationTakenOver) else ()
 
 
 def reopened_by(event: ev.AnyEvent) -> tuple[str, ...]:

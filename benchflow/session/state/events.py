@@ -11,9 +11,13 @@ The fields of a class are the keys in the ``data`` of its lines. The session con
 from typing import Any, Literal
 
 import msgspec
-from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
+from benchflow.session.state.continued_job import ContinuedLog, EarlierJob, OperationTakenOver
+from benchflow.session.state.event_basics import Event as Event
+from benchflow.session.state.event_basics import PersonRecord as PersonRecord
+from benchflow.session.state.event_basics import SignatureProof as SignatureProof
+from benchflow.session.state.event_basics import StoredQuantity as StoredQuantity
 from benchflow.trade.verdict import OutOfLimit, Verdict
 
 CheckAnswer = Literal["", "held", "moved"]
@@ -24,35 +28,6 @@ FORMAT = 3
 
 RULES = 1
 """The number of the rules that decide on intents. It grows when a rule gets stricter."""
-
-SignatureProof = Literal["", "pin", "name"]
-"""How a signature was proven: by a PIN, or only by the name as typed. Empty in logs of older formats."""
-
-
-class StoredQuantity(Struct, frozen=True):
-    """A quantity in the log.
-
-    ``value`` is the exact decimal number in ``unit``, the unit that the procedure gives. ``entered`` is the text as
-    it was typed.
-    """
-
-    value: str
-    unit: str
-    entered: str
-
-
-class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
-    """The base class of all events. Its tag is the ``kind`` of the log line."""
-
-
-class PersonRecord(Struct, frozen=True, omit_defaults=True):
-    """A person in the register: what a signature depends on. The hash of the PIN is never logged."""
-
-    name: str
-    roles: tuple[str, ...] = ()
-    pin: bool = False  # true if a PIN is set
-    pin_changed: str = ""  # when the PIN was set or removed, as written in the register
-    retired: str = ""  # the first day without work here, such as 2026-03-01
 
 
 class JobOpened(Event, frozen=True, tag="opened"):
@@ -72,6 +47,8 @@ class JobOpened(Event, frozen=True, tag="opened"):
     register: str | None = None  # id of the shop's register; None without one
     people: tuple[PersonRecord, ...] = ()  # of the register
     shop: str | None = None  # SHA-256 of id and people of the register; None without one
+    continues: ContinuedLog | None = None  # the damaged or left log whose engine is built on here
+    earlier: tuple[EarlierJob, ...] = ()  # other logs of the same unit on this bench, the first one first
 
 
 class JobResumed(Event, frozen=True, tag="resumed"):
@@ -148,6 +125,7 @@ class ReadingRecorded(Event, frozen=True, tag="recorded"):
     used: bool = False  # true if the limit for used parts applies
     acceptance: str = ""  # the values that guarded acceptance accepts
     claims: int | None = None  # ``seq`` of the same reading: not read again, only ``used`` is stated again
+    earlier: int | None = None  # ``seq`` of this reading in the log that the job continues: taken over, not read again
 
 
 class ValueCalculated(Event, frozen=True, tag="calculated"):
@@ -176,7 +154,9 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     do: str  # text of the remedy
     redo: tuple[str, ...] = ()  # ids of the operations that have to be done again; ``operation`` itself: it is cleared
     readings: tuple[str, ...] = ()  # the readings that it was carried out for; empty for the value as a whole
-    void: dict[str, tuple[str, ...]] = {}  # the readings to take again, by value; all of ``name`` if it is empty
+    void: dict[str, tuple[str, ...]] = msgspec.field(
+        default_factory=dict
+    )  # the readings to take again, by value; all of ``name`` if it is empty
     fresh: bool = False  # true if the tries of all remedies of the value are counted from zero again
     undo_later: tuple[str, ...] = ()  # those of ``redo`` that cannot be undone before a move
     discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
@@ -270,6 +250,7 @@ class PartChosen(Event, frozen=True, tag="chosen"):
     name: str  # name of the table, or of the matching with the place
     take: str  # the part
     reason: str = ""  # why this part was chosen
+    earlier: int | None = None  # ``seq`` of this choice in the log that the job continues
 
 
 class LotEntered(Event, frozen=True, tag="lot"):
@@ -278,6 +259,7 @@ class LotEntered(Event, frozen=True, tag="lot"):
     operation: str
     consumable: str
     lot: str
+    earlier: int | None = None  # ``seq`` of this entry in the log that the job continues
 
 
 class HoldSigned(Event, frozen=True, tag="signed"):
@@ -419,7 +401,7 @@ class JobClosed(Event, frozen=True, tag="closed"):
 
 
 AnyEvent = (
-    JobOpened | JobResumed | RegisterChanged | PinRefused
+    JobOpened | JobResumed | RegisterChanged | PinRefused | OperationTakenOver
     | OperationStarted | OperationPaused | OperationFinished | MoveMade
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
     | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared

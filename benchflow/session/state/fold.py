@@ -18,7 +18,9 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
 from benchflow.session.state.clock import event_time, with_event
+from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.done_operations import reopened_by
+from benchflow.session.state.fold_takeover import fold_taken_over, writes_at_start
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
 from benchflow.session.state.state_changes import (
     operation_undone,
@@ -42,6 +44,10 @@ def begin(line: Line, procedure: Procedure) -> State:
 def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
     """Return the state after the first event, for a plan that is already made. Logs of one procedure share a plan."""
     start = {variable.name: opened.start.get(variable.name, variable.start) for variable in plan.procedure.state}
+    writes: dict[str, tuple[VariableWrite, ...]]
+    writes = {name: (VariableWrite(0, "", value),) for name, value in start.items()}
+    if opened.continues is not None:
+        writes = writes_at_start(opened.continues, start, line.seq)
     return State(
         plan=plan,
         opened=opened,
@@ -53,7 +59,7 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
         intents=line.data.get("intent", 0),
         register=opened.register,
         people=opened.people,
-        writes={name: (VariableWrite(0, "", value),) for name, value in start.items()},
+        writes=writes,
         valuation=dict(start),
     )
 
@@ -148,6 +154,8 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return _fold_register_changed(state, event)
         case ev.PinRefused():
             return replace(state, pin_refused=state.last)
+        case OperationTakenOver():
+            return fold_taken_over(state, event, line)
         case ev.JobOpened() | ev.ValueCalculated() | ev.ClockWentBack():
             return state  # JobOpened is folded by `begin`; the other two follow from the other events
         case _:

@@ -11,6 +11,7 @@ from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import BootSpan, EventTime
+from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.events import (
     CheckAnswer,
     InstrumentUsed,
@@ -71,6 +72,15 @@ class Signature(Struct, frozen=True):
     self_signed: bool  # true if the signer also worked on the operation
 
 
+class Takeover(Struct, frozen=True):
+    """Who took over an operation from the log that the job continues."""
+
+    by: str
+    at: str
+    seq: int  # of the event
+    event: OperationTakenOver
+
+
 class Deviation(Struct, frozen=True):
     """A signed deviation.
 
@@ -118,6 +128,7 @@ class Work(Struct, frozen=True):
     enterers: frozenset[str] = frozenset()  # everybody who entered something
     entered: dict[str, EventTime] = {}  # the last entry of each value (by name) and of each check (:func:`check_key`)
     redone: int = 0  # how often the operation was undone
+    takeover: Takeover | None = None  # set if it was done under the log that this job continues
 
     @property
     def touched(self) -> bool:
@@ -180,9 +191,10 @@ class Work(Struct, frozen=True):
 class VariableWrite(Struct, frozen=True):
     """A value given to a state variable."""
 
-    seq: int  # of the event; 0 for the start value
+    seq: int  # of the event; 0 for the start value; 1 for the state asked again in a continued job
     step: str  # step id of the operation that set it; empty for a start value, a move or a state that was found
     value: str | None  # None if it is not known
+    taken_over: bool = False  # true for an operation that was done under the log that this job continues
 
 
 class ReworkProgress(Struct, frozen=True):

@@ -1,0 +1,34 @@
+"""What several kinds of events share: the base class, quantities, people, and how a signature was proven."""
+
+from typing import Literal
+
+from msgspec import Struct
+
+SignatureProof = Literal["", "pin", "name"]
+"""How a signature was proven: by a PIN, or only by the name as typed. Empty in logs of older formats."""
+
+
+class StoredQuantity(Struct, frozen=True):
+    """A quantity in the log.
+
+    ``value`` is the exact decimal number in ``unit``, the unit that the procedure gives. ``entered`` is the text as
+    it was typed.
+    """
+
+    value: str
+    unit: str
+    entered: str
+
+
+class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
+    """The base class of all events. Its tag is the ``kind`` of the log line."""
+
+
+class PersonRecord(Struct, frozen=True, omit_defaults=True):
+    """A person in the register: what a signature depends on. The hash of the PIN is never logged."""
+
+    name: str
+    roles: tuple[str, ...] = ()
+    pin: bool = False  # true if a PIN is set
+    pin_changed: str = ""  # when the PIN was set or removed, as written in the register
+    retired: str = ""  # the first day without work here, such as 2026-03-01

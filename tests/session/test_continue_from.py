@@ -130,7 +130,7 @@ def test_operation_taken_over_is_done_and_keeps_its_reading_as_typed(script: Scr
     assert job.refused("take-over", operation="measure", by="Robin") == ["already-done"]
     (reply,) = job.send(intent("status"))
     assert reply["status"]["done"] == ["measure"]
-    assert reply["status"]["to_take_over"] == ["seal", "inspect"]
+    assert reply["status"]["to_take_over"] == ["seal", "inspect", "tighten"]
 
 
 def test_rest_of_the_engine_is_built_on_what_was_taken_over(script: Script) -> None:

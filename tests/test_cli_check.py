@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from tests.ordering.wide import Kind, wide_text
 from tests.test_cli import Shell
 
 HEAD = """\
@@ -144,6 +145,17 @@ def test_partly_explored_procedure_is_reported(shell: Shell) -> None:
     assert (report["explored"]["complete"], report["ok"]) == (False, False)
     assert "not-explored" in [finding["code"] for finding in report["findings"]]
     assert code == 1
+
+
+@pytest.mark.parametrize("kind", ["independent", "ring", "chain"])
+def test_bound_of_one_is_never_ok(shell: Shell, kind: Kind) -> None:
+    """The ring is proven without exploring more than one configuration."""
+    (shell.folder / "wide.yaml").write_text(wide_text(kind, 30, 6))
+    code, (report,) = reports(shell, "wide.yaml", "--bound", "1")
+    assert (code, report["ok"], report["explored"]["complete"]) == (1, False, False)
+    code, output, _ = shell.run("check", "wide.yaml", "--bound", "1")
+    assert code == 1
+    assert "Not proven: dead-end, unreachable-operation, interlock-needed. Proven: forbidden-start" in output
 
 
 def test_procedure_without_a_collision_rule_is_never_plainly_sound(shell: Shell) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -11,6 +11,9 @@ from benchflow.commands.console_output import display_path, print_json, print_li
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.progress_line import ProgressLine
+
+if TYPE_CHECKING:
+    from benchflow.ordering.proof import Proof
 
 
 @click.command(epilog=exit_code_help("A procedure has an error, or was not explored in full."))
@@ -36,7 +39,7 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
     for name in files:
         try:
             with ProgressLine() as line:
-                report = check_file(find_procedure(name), bound, _shown_on(line, name, bound))
+                report, proof = _checked(find_procedure(name), bound, _shown_on(line, name, bound))
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
@@ -45,7 +48,7 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
         if as_json:
             print_json({**report, "file": name})
         else:
-            _print_report(report)
+            _print_report(report, proof)
     return worst
 
 
@@ -59,13 +62,21 @@ def _shown_on(line: ProgressLine, name: str, bound: int | None) -> Callable[[str
     return show
 
 
-def check_file(path: Path, bound: int | None, progress: Callable[[str, int], None] | None = None) -> dict[str, Any]:
+def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     """The report on one file, as ``check --json`` prints it. ``bound`` limits the configurations to explore.
-
-    ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
 
     Raises:
         BenchflowError: the file cannot be opened.
+    """
+    return _checked(path, bound, None)[0]
+
+
+def _checked(
+    path: Path, bound: int | None, progress: Callable[[str, int], None] | None
+) -> tuple[dict[str, Any], "Proof | None"]:
+    """The report on one file and its proof; the proof is ``None`` if the file has mistakes that prevent it.
+
+    ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
     """
     from benchflow.procedure.checks.unused_names import as_finding, check_structure
     from benchflow.session.procedure_loading import load_procedure
@@ -74,6 +85,7 @@ def check_file(path: Path, bound: int | None, progress: Callable[[str, int], Non
     file = display_path(path)
     findings = [as_finding(problem) for problem in check_structure(loaded.procedure, loaded.problems, file)]
     explored = {"configurations": 0, "complete": False}
+    proof = None
     if loaded.procedure is not None:
         from benchflow.ordering.proof import DEFAULT_BOUND, prove
         from benchflow.trade.joint_findings import joint_problems
@@ -84,10 +96,10 @@ def check_file(path: Path, bound: int | None, progress: Callable[[str, int], Non
         explored = {"configurations": proof.configurations, "complete": proof.complete}
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))
     ok = bool(explored["complete"]) and not any(finding["severity"] == "error" for finding in findings)
-    return {"file": file, "ok": ok, "findings": findings, "explored": explored}
+    return {"file": file, "ok": ok, "findings": findings, "explored": explored}, proof
 
 
-def _print_report(report: dict[str, Any]) -> None:
+def _print_report(report: dict[str, Any], proof: "Proof | None") -> None:
     file = report["file"]
     for finding in report["findings"]:
         place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
@@ -95,21 +107,26 @@ def _print_report(report: dict[str, Any]) -> None:
         if finding.get("order"):
             start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
             print_line(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
-    print_line(f"{file}: {_summary(report)}")
+    print_line(f"{file}: {_summary(report, proof)}")
 
 
-def _summary(report: dict[str, Any]) -> str:
+def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
     """Return the last line of the report on a file: the number of findings, and how much of the order was proven."""
     severities = [finding["severity"] for finding in report["findings"]]
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)
     explored = report["explored"]
-    if not explored["configurations"] and not explored["complete"]:
+    if proof is None:
         return f"{found}. The order was not checked. Correct the mistakes first."
-    if not explored["complete"]:
+    if not proof.complete:
+        if any(finding["code"] == "not-explored" for finding in report["findings"]):
+            advice = "Raise --bound, or make the procedure narrower."
+        else:
+            advice = "Correct the starts first."
         return (
-            f"{found or 'no mistake found'}. NOT EXPLORED IN FULL: only {explored['configurations']} configurations. "
-            "The order is not proven safe. Raise --bound, or make the procedure narrower."
+            f"{found or 'no mistake found'}. NOT EXPLORED IN FULL: only {proof.configurations:,} configurations. "
+            f"The order is not proven safe. Not proven: {', '.join(proof.undecided)}. "
+            f"Proven: {', '.join(proof.proven)}. {advice}"
         )
     if not found:
         no_rule = any(finding["code"] == "no-rule" for finding in report["findings"])

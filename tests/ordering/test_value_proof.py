@@ -64,6 +64,27 @@ def test_formula_of_a_value_that_may_come_later_is_an_error_with_the_order() -> 
     assert "Add `one` to `after` of `two`" in found.message
 
 
+@pytest.mark.parametrize("states", [3, 10])
+def test_order_from_a_late_one_of_many_starts_is_found(states: int) -> None:
+    """Only from the last start value of the first state can `two` be done before `one`."""
+    names = [f"s{number}" for number in range(states)]
+    head = "state:\n" + "".join(f"  {name}: {{values: ['off', 'on'], start: ask, ask: How}}\n" for name in names)
+    others = [f"{{id: at-{name}, title: At, needs: {{{name}: ['off', 'on']}}}}" for name in names[1:]]
+    two = "{id: two, title: Two, needs: {s0: 'on'}, work-out: {gap: {is: bore - 1 mm, unit: mm}}}"
+    (found,) = findings("value-absent", BORE, two, *others, head=head)
+    assert found.order == ("two",)
+
+
+def test_values_are_not_proven_if_there_are_too_many_starts() -> None:
+    names = [f"s{number}" for number in range(18)]
+    head = "state:\n" + "".join(f"  {name}: {{values: ['off', 'on'], start: ask, ask: How}}\n" for name in names)
+    needs = ", ".join(f"{name}: 'on'" for name in names)
+    two = f"{{id: two, title: Two, needs: {{{needs}}}, work-out: {{gap: {{is: bore - 1 mm, unit: mm}}}}}}"
+    proof = prove(procedure_of(BORE, two, head=head))
+    assert not proof.complete
+    assert "value-absent" in proof.undecided
+
+
 @pytest.mark.parametrize(
     "use",
     [

@@ -18,8 +18,8 @@ _BITS_PROCESSED = 30_000
 
 Such a configuration takes about 100 bytes and 10 microseconds. The bound therefore limits both methods to about the
 same memory and time."""
-_APPROXIMATION_SHARE = 4
-"""The approximation of one group may use this part of the work: one unit in 4."""
+_APPROXIMATION_SHARE = 2
+"""The approximation of one group may use this part of the work: one unit in 2."""
 _SEARCH_SHARE = 2
 _LEAST_WORK = 200_000
 """The searches for orders may take half of the work for the exploration. Each may take at least so many units."""

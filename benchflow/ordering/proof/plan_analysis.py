@@ -3,8 +3,9 @@
 The analysis is exact if it is ``conclusive``. It lists the groups that were too large to explore.
 """
 
-from collections.abc import Sequence
-from itertools import product
+from collections.abc import Iterator, Sequence, Set
+from itertools import islice, product
+from typing import NamedTuple
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -21,6 +22,7 @@ from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.plan import Plan
 
 _MOST_STARTS = 256
+_MOST_STARTS_TRIED = 10_000
 
 
 class PlanAnalysis(Struct, frozen=True):
@@ -187,7 +189,8 @@ def _never_reached(plan: Plan, exploration: _PlanExploration, work: WorkMeter) -
     order = exploration.order
     left = order.everything & ~exploration.never
     undecided = 0
-    for values in allowed_starts(plan, exploration.groups()):
+    starts, complete = allowed_starts(plan, exploration.groups())
+    for values in starts:
         for step in bits(left):
             if not left >> step & 1:
                 continue
@@ -197,26 +200,52 @@ def _never_reached(plan: Plan, exploration: _PlanExploration, work: WorkMeter) -
                 left &= ~sum(1 << number for number in done)
             elif not found.certain:
                 undecided |= 1 << step
-    return left & ~undecided, left & undecided
+    undecided = left & undecided if complete else left
+    return left & ~undecided, undecided
 
 
-def allowed_starts(plan: Plan, groups: Sequence[VariableGroup]) -> list[dict[str, str]]:
-    """The start valuations of the whole plan that no rule forbids, at most :data:`_MOST_STARTS`."""
+class AllowedStarts(NamedTuple):
+    """Start valuations of the whole plan that no rule forbids. There are others if ``complete`` is false."""
+
+    starts: list[dict[str, str]]
+    complete: bool
+
+
+def allowed_starts(plan: Plan, groups: Sequence[VariableGroup], relevant: Set[str] | None = None) -> AllowedStarts:
+    """The start valuations of the whole plan that no rule forbids, at most :data:`_MOST_STARTS`.
+
+    Of those that differ only in variables outside ``relevant``, one is enough; ``None``: all are relevant.
+    """
     variables = plan.procedure.state
-    fixed = [v for v in variables if v.start is not None]
-    values = {v.name: str(v.start) for v in fixed}
+    values = {v.name: str(v.start) for v in variables if v.start is not None}
+    in_groups = {name for group in groups for name in group.variables}
     choices: list[list[dict[str, str]]] = []
-    partition = {name for group in groups for name in group.variables}
+    complete = True
     for group in groups:
-        choices.append([_known_values(group, number) for number in group.starts])
-    loose = [v for v in variables if v.name not in partition]
-    choices.append(list(start_values(loose))[:1])
-    found = []
-    for chosen in product(*choices):
-        found.append({**values, **{name: value for one in chosen for name, value in one.items()}})
-        if len(found) == _MOST_STARTS:
-            break
-    return found
+        mine = [name for name in group.variables if relevant is None or name in relevant]
+        starts = group.starts
+        if group.too_many_starts:
+            starts = [*islice(_some_allowed(group), 1 if not mine else _MOST_STARTS)]
+            complete = complete and not mine
+        distinct: dict[tuple[str | None, ...], dict[str, str]] = {}
+        for number in starts:
+            known = _known_values(group, number)
+            distinct.setdefault(tuple(known.get(name) for name in mine), known)
+        choices.append(list(distinct.values()))
+    choices.append(list(islice(start_values([v for v in variables if v.name not in in_groups]), 1)))
+    found = [
+        {**values, **{name: value for one in chosen for name, value in one.items()}}
+        for chosen in islice(product(*choices), _MOST_STARTS + 1)
+    ]
+    return AllowedStarts(found[:_MOST_STARTS], complete and len(found) <= _MOST_STARTS)
+
+
+def _some_allowed(group: VariableGroup) -> Iterator[int]:
+    """Start valuations of a group that has too many to list all."""
+    for values in islice(start_values(group.machine.variables), _MOST_STARTS_TRIED):
+        number = group.machine.number(dict(values))
+        if not group.machine.broken_rules(number):
+            yield number
 
 
 def _known_values(group: VariableGroup, number: int) -> dict[str, str]:

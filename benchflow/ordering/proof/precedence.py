@@ -7,10 +7,11 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import action_reasons, after_action, forbidden, moves_of
-from benchflow.ordering.proof.plan_analysis import PlanAnalysis, allowed_starts
+from benchflow.ordering.proof.plan_analysis import AllowedStarts, PlanAnalysis, allowed_starts
 from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.rework import DoneWork, StateWrite
 from benchflow.ordering.route import SafeRoute, route
+from benchflow.ordering.route_relevance import RelevantActions
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.plan import Plan, Step
@@ -131,9 +132,8 @@ class Precedence:
     def _search(self, plan: Plan, goal: str) -> Witness | Undecided | None:
         """A shortest order of ``plan`` to ``goal`` over all starts, replayed on the whole plan."""
         best: Witness | None = None
-        certain = True
         work = self.work.part(self.work.left // _SHARE)
-        starts = allowed_starts(self.analysis.plan, self.analysis.groups())
+        starts, certain = self._starts_for(plan, goal)
         for start in starts:
             found = route(plan, Configuration(frozenset(), dict(start)), goal, work=work)
             if not isinstance(found, SafeRoute):
@@ -146,6 +146,14 @@ class Precedence:
             if best is not None and len(best.order) <= self._least(goal):
                 break
         return best if best is not None or certain else Undecided()
+
+    def _starts_for(self, plan: Plan, goal: str) -> AllowedStarts:
+        """The starts that may differ in the orders to ``goal``: in the variables on which these orders depend."""
+        groups = self.analysis.groups()
+        for start in allowed_starts(self.analysis.plan, groups, frozenset()).starts:
+            relevant = RelevantActions(plan, Configuration(frozenset(), dict(start)), goal).variables
+            return allowed_starts(self.analysis.plan, groups, relevant)
+        return AllowedStarts([], complete=not any(group.too_many_starts for group in groups))
 
     def _least(self, goal: str) -> int:
         """The least number of steps of an order to ``goal``: its prerequisites and itself."""

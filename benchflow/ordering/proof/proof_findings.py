@@ -88,6 +88,7 @@ class Proof(Struct, frozen=True):
     """The result of a proof. ``configurations`` is the number explored.
 
     ``complete`` is true if there are no other findings. Otherwise a finding ``not-explored`` says what is not proven.
+    ``undecided`` has the codes of the findings that the procedure may have all the same.
     ``fixes`` holds the lines suggested by each ``interlock-needed`` finding, by the index of the finding.
     """
 
@@ -95,6 +96,12 @@ class Proof(Struct, frozen=True):
     configurations: int
     complete: bool
     fixes: dict[int, tuple[SuggestedLine, ...]] = {}
+    undecided: tuple[Code, ...] = ()
+
+    @property
+    def proven(self) -> tuple[Code, ...]:
+        """The codes for which every order was checked: the findings are all that there are."""
+        return tuple(code for code in SEVERITIES if code != "not-explored" and code not in self.undecided)
 
 
 def finding(

@@ -13,7 +13,7 @@ from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_vari
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
-from benchflow.ordering.proof.proof_findings import Code, OrderFinding, Proof, SuggestedLine, finding
+from benchflow.ordering.proof.proof_findings import SEVERITIES, Code, OrderFinding, Proof, SuggestedLine, finding
 from benchflow.ordering.proof.remedy_findings import unreachable_remedies, unrestored_settings
 from benchflow.ordering.proof.value_findings import absent_values
 from benchflow.ordering.proof.variable_group import VariableGroup
@@ -38,6 +38,8 @@ _CONFIGURATIONS_PER_CHOICE = 1_000
 _WORK_PER_STEP = 20
 _ABOUT_ORDERS: tuple[Code, ...] = ("dead-end", "unreachable-operation", "interlock-needed")
 """The findings that need an exploration of the groups of states."""
+_ABOUT_BUILDS: tuple[Code, ...] = tuple(code for code in SEVERITIES if code not in ("forbidden-start", "not-explored"))
+"""The findings that need the analysis of each build."""
 
 
 def prove(
@@ -69,7 +71,7 @@ class _ProofRun:
         self._reported: set[tuple[object, ...]] = set()
         self._absent: set[tuple[str, str, bool]] = set()
         self._proven_remedies: set[tuple[object, ...]] = set()
-        self._incomplete = False
+        self._undecided: set[Code] = set()
 
     def run(self) -> Proof:
         self._add(static_checks.forbidden_starts(self._procedure))
@@ -80,7 +82,7 @@ class _ProofRun:
             self._phase = "look for dead ends"
             self._add(static_checks.cycles(analysis.plan, analysis.paper))
             if analysis.no_start:
-                self._incomplete = True
+                self._undecided.update(_ABOUT_BUILDS)
                 continue
             self._add(self._unreachable(analysis))
             if not self._add(self._dead_ends(analysis)):
@@ -92,7 +94,8 @@ class _ProofRun:
         self._phase = "look for orders that break a rule on paper"
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
         self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
-        return Proof(tuple(self._findings), configurations, not self._incomplete, self._fixes)
+        undecided = tuple(code for code in SEVERITIES if code in self._undecided)
+        return Proof(tuple(self._findings), configurations, not undecided, self._fixes, undecided)
 
     def _tell(self) -> None:
         if self._progress is not None:
@@ -121,7 +124,7 @@ class _ProofRun:
                     f"The bound of {self._bound:,} is too small for the {steps} operations of this procedure. Not"
                     f" proven: {_codes(_ABOUT_ORDERS)}. Check more with a larger --bound"
                 )
-                self._not_explored("", Mark(), message)
+                self._not_explored("", Mark(), message, _ABOUT_ORDERS)
             yield plan
         if next(choices, None) is not None:
             self._builds_not_checked(most)
@@ -131,7 +134,7 @@ class _ProofRun:
             f"The options allow more than {checked} ways to build, but only the first {checked} were checked."
             f" Nothing is proven for the others. Check more with a larger --bound"
         )
-        self._not_explored("options", self._procedure.options[0].mark, message)
+        self._not_explored("options", self._procedure.options[0].mark, message, _ABOUT_BUILDS)
 
     # --- findings ---------------------------------------------------------------------------------
 
@@ -167,7 +170,7 @@ class _ProofRun:
                 yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
             elif witness is not None:
                 message = f"It is not proven that {_group_text(group)} can always be finished"
-                self._not_explored(_path_of_group(group), _mark_of_group(group), message)
+                self._not_explored(_path_of_group(group), _mark_of_group(group), message, ["dead-end"])
         for group in (
             unexplored_group.group for unexplored_group in analysis.unexplored if not unexplored_group.proven.free
         ):
@@ -189,7 +192,7 @@ class _ProofRun:
                 yield self._dead_end_after_a_loss(plan, losable, witness, group)
             elif witness is not None:
                 message = f"It is not proven that {_group_text(group)} can be finished after a proof was waived"
-                self._not_explored(_path_of_group(group), _mark_of_group(group), message)
+                self._not_explored(_path_of_group(group), _mark_of_group(group), message, ["dead-end"])
 
     def _dead_end_after_a_loss(
         self, plan: Plan, losable: tuple[LosableVariable, ...], witness: Witness, group: VariableGroup
@@ -232,19 +235,26 @@ class _ProofRun:
             and not order_is_possible(plan, analysis.order, found, _some_start(analysis), work)
         ):
             message = "It is not proven that all time windows can be kept, because there are too many orders to try"
-            self._not_explored("", Mark(), message)
+            self._not_explored("", Mark(), message, ["time-conflict"])
 
     def _add_about_values(self, analysis: PlanAnalysis) -> None:
         """Add what is wrong with the values, remedies and temporary settings in the order of this build."""
         precedence = Precedence(analysis, self._explorer.searches)
-        found = list(absent_values(precedence, self._absent))
-        self._findings += found
-        others = [*unreachable_remedies(precedence, self._proven_remedies), *unrestored_settings(precedence)]
+        values = list(absent_values(precedence, self._absent))
+        self._findings += values
+        remedies = list(unreachable_remedies(precedence, self._proven_remedies))
+        settings = list(unrestored_settings(precedence))
         if any(each.severity == "error" for each in self._findings):
             # The order has to be corrected first, and is then proven again.
-            others = [each for each in others if each.code != "not-explored"]
-        self._add(others)
-        self._incomplete |= any(each.code == "not-explored" for each in (*found, *others))
+            remedies, settings = (
+                [each for each in found if each.code != "not-explored"] for found in (remedies, settings)
+            )
+        self._add(remedies)
+        self._add(settings)
+        about: tuple[tuple[Code, list[OrderFinding]], ...] = (
+            ("value-absent", values), ("unreachable-remedy", remedies), ("never-restored", settings),
+        )  # fmt: skip
+        self._undecided.update(code for code, found in about if any(each.code == "not-explored" for each in found))
 
     def _report_unexplored(self, analysis: PlanAnalysis) -> None:
         unexplored = [each for each in analysis.unexplored if not each.proven.free]
@@ -256,13 +266,13 @@ class _ProofRun:
                 f" for the bound of {self._bound:,}. Explored: {each.configurations:,}."
                 f" {_what_was_proven(each, others)} Check more with a larger --bound"
             )
-            self._not_explored(_path_of_group(group), _mark_of_group(group), message)
+            self._not_explored(_path_of_group(group), _mark_of_group(group), message, _unproven_codes(each))
         if not analysis.separable:
             message = (
                 "It is not proven that the whole procedure can always be finished (`dead-end`). Groups of states wait"
                 " for each other and are too large to check together. Check more with a larger --bound"
             )
-            self._not_explored("", Mark(), message)
+            self._not_explored("", Mark(), message, ["dead-end", "unreachable-operation"])
         if analysis.undecided:
             names = [analysis.order.steps[number] for number in bits(analysis.undecided)]
             step = analysis.plan.steps[names[0]].operation
@@ -270,7 +280,7 @@ class _ProofRun:
                 f"It is not proven that {_listed(names)} can be done (`unreachable-operation`), because there are too"
                 " many orders to try. Check more with a larger --bound"
             )
-            self._not_explored(step.id, step.mark, message)
+            self._not_explored(step.id, step.mark, message, ["unreachable-operation"])
 
     def _interlock_needed(self, analyses: list[PlanAnalysis]) -> None:
         for analysis in analyses:
@@ -284,7 +294,7 @@ class _ProofRun:
                     self._report_breach(analysis, analyses, rules, witness)
                 elif witness is not None:
                     message = f"It is not proven that the procedure is safe on paper for {_group_text(group)}"
-                    self._not_explored(_path_of_group(group), _mark_of_group(group), message)
+                    self._not_explored(_path_of_group(group), _mark_of_group(group), message, ["interlock-needed"])
 
     def _report_breach(
         self, analysis: PlanAnalysis, analyses: list[PlanAnalysis], rules: frozenset[int], witness: Witness
@@ -343,8 +353,9 @@ class _ProofRun:
                 self._findings.append(each)
         return len(listed)
 
-    def _not_explored(self, where: str, mark: Mark, message: str) -> None:
-        self._incomplete = True
+    def _not_explored(self, where: str, mark: Mark, message: str, undecided: Sequence[Code]) -> None:
+        """Report that it is not decided if the procedure has findings with the codes ``undecided``."""
+        self._undecided.update(undecided)
         self._add([finding("not-explored", where, mark, message)])
 
 
@@ -364,11 +375,15 @@ def _what_was_proven(unexplored: UnexploredGroup, others: int) -> str:
         proven = "It is proven that no order breaks a rule, but not that everything can be finished."
     else:
         proven = "It is not proven that everything can be finished, or that no order breaks a rule."
-    missing = _ABOUT_ORDERS[: 2 if unexplored.proven.no_breach else 3]
     rest = {0: "", 1: " The other group of states is proven."}.get(
         others, f" The other {others} groups of states are proven."
     )
-    return f"{proven} Not proven: {_codes(missing)}.{rest}"
+    return f"{proven} Not proven: {_codes(_unproven_codes(unexplored))}.{rest}"
+
+
+def _unproven_codes(unexplored: UnexploredGroup) -> tuple[Code, ...]:
+    """The codes of the findings that a group may have although it was not explored."""
+    return _ABOUT_ORDERS[:2] if unexplored.proven.no_breach else _ABOUT_ORDERS
 
 
 def _codes(codes: Sequence[Code]) -> str:

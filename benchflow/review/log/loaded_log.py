@@ -43,10 +43,9 @@ class FirstLineDamaged(NoLog):
 class LoadedLog(Struct, frozen=True):
     """A log, up to the first line that is damaged.
 
-    ``damage`` describes that line, ``changed`` is that line as it reads now, if it is an event, and ``untrusted`` are
-    the lines from there on whose own hash fits. ``torn`` is true if
-    the last line or group is incomplete, as after a power failure or while another program writes. ``warnings`` are
-    sentences for people.
+    ``damage`` describes that line, and ``untrusted`` are the lines from there on whose own hash fits. ``torn`` is
+    true if the last line or group is incomplete, as after a power failure or while another program writes.
+    ``warnings`` are sentences for people.
     """
 
     path: str
@@ -57,7 +56,6 @@ class LoadedLog(Struct, frozen=True):
     torn: bool
     warnings: tuple[str, ...]
     untrusted: tuple[UntrustedLine, ...] = ()
-    changed: Line | None = None
 
     @property
     def plan(self) -> Plan:
@@ -113,7 +111,6 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
         bool(found.tail),
         warnings,
         found.untrusted,
-        found.changed,
     )
 
 

@@ -26,7 +26,7 @@ from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.history.event_text import LogTitles
 from benchflow.session.history.history import changed_entry, known_event, untrusted_entry
-from benchflow.session.log.line_format import ZEROS, Damage, Line, UntrustedLine
+from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state.clock import BY_WALL_CLOCK
@@ -150,7 +150,7 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         sound=log.damage is None,
         events=facts.session.events,
         head=facts.session.head,
-        untrusted=untrusted_lines(log.damage, log.untrusted, log.changed, log.plan),
+        untrusted=untrusted_lines(log.untrusted, log.plan),
         exceptions=tuple(_exception_lines(operations.values(), known=log.damage is None)),
         sections=tuple(section for section in sections if section.operations),
         parts=tuple(_part_rows(log)),
@@ -165,6 +165,7 @@ def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
     """The build sheet of a log whose first line is damaged: only the lines that can be read, not trusted."""
     opened = None if damaged.changed is None else known_event(damaged.changed)
     plan = damaged.plan
+    first = () if damaged.changed is None else (changed_entry(damaged.damage, damaged.changed, LogTitles(plan, None)),)
     return BuildSheet(
         title="procedure not known" if plan is None else f"{plan.procedure.title} (not trusted)",
         subject="",
@@ -177,7 +178,7 @@ def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
         sound=False,
         events=0,
         head=ZEROS,
-        untrusted=untrusted_lines(damaged.damage, damaged.untrusted, damaged.changed, plan),
+        untrusted=(*first, *untrusted_lines(damaged.untrusted, plan)),
         exceptions=(),
         sections=(),
         parts=(),
@@ -188,13 +189,10 @@ def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:
     )
 
 
-def untrusted_lines(
-    damage: Damage | None, untrusted: Sequence[UntrustedLine], changed: Line | None, plan: Plan | None
-) -> tuple[str, ...]:
-    """One text for each line from the damage on that can be read; for the damaged line, as it reads now."""
+def untrusted_lines(untrusted: Sequence[UntrustedLine], plan: Plan | None) -> tuple[str, ...]:
+    """One text for each line from the damage on that can be read."""
     titles = LogTitles(plan, None)
-    first = () if damage is None or changed is None else (changed_entry(damage, changed, titles),)
-    return (*first, *(untrusted_entry(each, titles) for each in untrusted))
+    return tuple(untrusted_entry(each, titles) for each in untrusted)
 
 
 def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:

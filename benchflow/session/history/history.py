@@ -51,8 +51,8 @@ def history_text(
     """The history as lines of text, ready to print.
 
     ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
-    the zone of the computer. ``damage`` is printed last, with the damaged line as it reads now (``changed``) and the
-    lines that are readable behind it.
+    the zone of the computer. ``damage`` is printed last, with the lines that are readable behind it, and with a
+    damaged first line as it reads now (``changed``).
     """
     yield from _heading_lines(lines, plan, zone)
     titles = LogTitles(plan, zone)
@@ -93,7 +93,7 @@ def history_text(
 
 
 def changed_entry(damage: Damage, changed: Line, titles: LogTitles) -> str:
-    """The damaged line as it reads now."""
+    """The damaged first line as it reads now."""
     return f"As it reads now, not as it was written: {untrusted_entry(UntrustedLine(damage.line, changed), titles)}"
 
 

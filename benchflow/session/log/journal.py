@@ -73,7 +73,7 @@ class Journal:
     ``read_only``  the reason why the log cannot be written, as a clause; "" if it can
     ``damage``     the damage; ``None`` if there is none
     ``untrusted``  the lines at or behind the damage whose own hash fits
-    ``changed``    the damaged line as it reads now, if it is an event
+    ``changed``    the first line as it reads now, if it is damaged and still an event
     ``torn``       the file to which an incomplete last line or group was moved; ``None`` if there was none
     """
 

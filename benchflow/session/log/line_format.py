@@ -81,7 +81,8 @@ class ParsedLog(Struct, frozen=True):
     ``length`` is the size of the undamaged lines in bytes. ``tail`` is an incomplete last line or group after them; it
     is empty if there is damage. ``open_end`` is true if the last event is whole, but has no newline yet. ``converted``
     is true if every line end was converted to CR LF: the events stay trusted, and sizes count the original line ends.
-    ``changed`` is the damaged line as it reads now, if it is an event, but not as it was written.
+    ``changed`` is the first line as it reads now, if it is an event, but not as it was written: it has the procedure,
+    which the lines behind it need.
     """
 
     lines: list[Line]
@@ -313,7 +314,7 @@ def _damaged(lines: list[Line], length: int, damage: Damage, rest: list[bytes]) 
     """A log with damage. ``rest`` are the lines from the damaged one on."""
     untrusted = _untrusted_lines(rest, damage.line)
     changed = None
-    if rest and not any(each.number == damage.line for each in untrusted):
+    if damage.line == 1 and rest and not any(each.number == 1 for each in untrusted):
         with suppress(msgspec.DecodeError, UnicodeDecodeError, RecursionError):
             changed = msgspec.json.decode(rest[0], type=Line)
     return ParsedLog(lines, length, damage, b"", untrusted, changed=changed)

@@ -108,3 +108,10 @@ def test_dead_end_of_a_large_explored_group_is_shown_though_the_search_for_a_sho
     assert certain.complete
     assert "There may be a shorter order" not in only_finding(short, "dead-end").message
     assert "There may be a shorter order" in only_finding(certain, "dead-end").message
+
+
+def test_too_many_starts_are_reported_with_what_to_do() -> None:
+    found = only_finding(prove(wide_procedure("asked")), "not-explored")
+    assert "too many start values" in found.message
+    assert "Fix the start of some of them" in found.message
+    assert "--bound" not in found.message

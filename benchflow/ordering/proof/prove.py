@@ -261,11 +261,15 @@ class _ProofRun:
         others = len(analysis.groups()) - len(unexplored)
         for each in unexplored:
             group = each.group
-            message = (
-                f"{_group_text(group, start=True)}, used by {len(group.steps)} operations, have too many configurations"
-                f" for the bound of {self._bound:,}. Explored: {each.configurations:,}."
-                f" {_what_was_proven(each, others)} Check more with a larger --bound"
-            )
+            text = f"{_group_text(group, start=True)}, used by {len(group.steps)} operations, have"
+            proven = _what_was_proven(each, others)
+            if group.too_many_starts:
+                message = f"{text} too many start values to explore them. {proven} Fix the start of some of them"
+            else:
+                message = (
+                    f"{text} too many configurations for the bound of {self._bound:,}. Explored:"
+                    f" {each.configurations:,}. {proven} Check more with a larger --bound"
+                )
             self._not_explored(_path_of_group(group), _mark_of_group(group), message, _unproven_codes(each))
         if not analysis.separable:
             message = (

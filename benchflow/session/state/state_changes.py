@@ -53,6 +53,8 @@ def without_deviations_for(state: State, gone: Collection[int]) -> State:
     ``gone`` has the ``seq`` of each entry. The deviation can be of another operation, about a calculated value.
     """
     for step, work in state.works.items():
+        if not work.deviations:
+            continue
         lapsing = {name: each for name, each in work.deviations.items() if not each.entries.isdisjoint(gone)}
         if lapsing:
             kept = {name: each for name, each in work.deviations.items() if name not in lapsing}

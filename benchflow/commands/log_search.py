@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.commands.console_output import print_warning
 from benchflow.commands.file_lookup import log_paths
 
 if TYPE_CHECKING:
@@ -38,7 +39,9 @@ def opened_archive(url: str | None, *, fresh: bool = False) -> Iterator["Databas
     from benchflow.review.archive.database import open_database
     from benchflow.session.machine_folders import machine_folders, make_folder
 
-    database = open_database(url or str(make_folder(machine_folders().data) / "archive.sqlite"), fresh=fresh)
+    database = open_database(
+        url or str(make_folder(machine_folders().data) / "archive.sqlite"), fresh=fresh, on_wait=print_warning
+    )
     try:
         yield database
     finally:

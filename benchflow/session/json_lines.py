@@ -1,5 +1,6 @@
 """Drives a session by JSON lines: one intent per line in, one answer per line out."""
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
@@ -8,6 +9,7 @@ import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
+from benchflow.quantity.types import printable
 from benchflow.session.continuation import LogToContinue, earlier_jobs_in
 from benchflow.session.controller import Answer, SessionController
 from benchflow.session.machine_clock import Clock
@@ -106,9 +108,30 @@ def _answer_line(controller: SessionController, raw: bytes) -> Answer:
         message = msgspec.json.decode(raw)
     except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:
         return _bad_intent(f"The line is not JSON: {error}. Send one JSON object per line.")
+    repeated = _repeated_key(raw)
+    if repeated is not None:
+        return _bad_intent(f'The key "{printable(repeated)}" occurs twice in one object. Send each key once.')
     if not isinstance(message, dict):
         return _bad_intent("The line is not a JSON object. Send one JSON object per line.")
     return controller.send(message)
+
+
+def _repeated_key(raw: bytes) -> str | None:
+    """The first key that occurs twice in an object of the JSON ``raw``. ``raw`` can be decoded."""
+    repeated: list[str] = []
+
+    def members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) != len(pairs):
+            keys = [key for key, _ in pairs]
+            repeated.append(next(key for key in keys if keys.count(key) > 1))
+        return found
+
+    try:
+        json.loads(raw, object_pairs_hook=members, parse_int=str, parse_float=str)
+    except (ValueError, RecursionError):
+        return None
+    return repeated[0] if repeated else None
 
 
 def _bad_intent(message: str) -> Refusal:

@@ -1,7 +1,9 @@
 """Opens the archive's database: an SQLite file, or a PostgreSQL server that several benches share."""
 
-from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,10 +13,16 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
 
 from benchflow.base.errors import BenchflowError
 from benchflow.review.archive import index_schema as schema
+from benchflow.session.log.log_folder import why_not_a_file
 
 _LOCK: Final = 7_042_313  # the key of the advisory lock: any number that all benches share
 _WRITES: Final = "benchflow_writes"
-_LOCK_TIMEOUT: Final = 120  # seconds to wait while another bench writes
+LOCK_TIMEOUT: Final = 10  # seconds to wait while another program has the archive locked
+TELL_AFTER: Final = 0.8  # seconds of waiting, until ``on_wait`` is called
+
+
+def no_report(text: str) -> None:
+    """Report nothing."""
 
 
 class NoArchive(BenchflowError):
@@ -47,7 +55,9 @@ def url_of(text: str) -> URL:
 class Database:
     """An open archive with the tables of this version."""
 
-    def __init__(self, url: URL, engine: Engine) -> None:
+    def __init__(self, url: URL, engine: Engine, on_wait: Callable[[str], None] = no_report) -> None:
+        """``on_wait`` is called, in another thread, with a sentence if the archive is locked for a while."""
+        self._on_wait = on_wait
         self.shown = url.render_as_string(hide_password=True)
         self.shared = url.get_backend_name() == "postgresql"
         self._engine = engine
@@ -56,16 +66,40 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A read transaction."""
-        with self._database_errors(), self._engine.connect() as connection, connection.begin():
+        with self._database_errors(), ExitStack() as stack:
+            with self._waiting():
+                connection = stack.enter_context(self._engine.connect())
+                stack.enter_context(connection.begin())
+                if not self.shared:
+                    connection.exec_driver_sql("SELECT count(*) FROM sqlite_schema")  # waits for the lock here
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A write transaction. There is one writer at a time."""
-        with self._database_errors(), self._writer.connect() as connection, connection.begin():
-            if self.shared:
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+        with self._database_errors(), ExitStack() as stack:
+            with self._waiting():
+                connection = stack.enter_context(self._writer.connect())
+                stack.enter_context(connection.begin())
+                if self.shared:
+                    connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{LOCK_TIMEOUT}s'")
+                    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
             yield connection
+
+    @contextmanager
+    def _waiting(self) -> Iterator[None]:
+        """Tell after a short while that the archive is locked."""
+        text = (
+            f"Another program has the archive {self.shown} locked. "
+            f"Waiting for it, {LOCK_TIMEOUT} seconds at the most. To stop: Ctrl+C."
+        )
+        timer = threading.Timer(TELL_AFTER, self._on_wait, (text,))
+        timer.daemon = True
+        timer.start()
+        try:
+            yield
+        finally:
+            timer.cancel()
 
     @contextmanager
     def _database_errors(self) -> Iterator[None]:
@@ -73,7 +107,17 @@ class Database:
         try:
             yield
         except OperationalError as error:
+            if _is_locked(error):
+                raise NoArchive(
+                    f"Another program has the archive {self.shown} locked for more than {LOCK_TIMEOUT} seconds. "
+                    "Nothing was added in this step. End the other program, or try again later."
+                ) from error
             raise NoArchive(f"The archive {self.shown} failed: {first_line(error)}") from error
+        except DatabaseError as error:
+            raise NoArchive(
+                f"{self.shown} is not a benchflow archive, or is damaged: {first_line(error)} "
+                "Name another file or database. To make a new archive, move the file away and add the logs again."
+            ) from error
 
     def close(self) -> None:
         """Close all connections."""
@@ -82,8 +126,14 @@ class Database:
     def use_write_ahead_log(self) -> None:
         """Switch an SQLite file to write-ahead logging, so that readers do not wait for a writer."""
         if not self.shared:
-            with self._database_errors(), closing(self._engine.raw_connection()) as connection:
-                connection.cursor().execute("PRAGMA journal_mode=WAL")
+            with self._database_errors(), self._waiting(), self._engine.connect() as connection:
+                connection.commit()  # the mode cannot be changed in a transaction
+                driver = connection.connection.dbapi_connection
+                assert driver is not None
+                try:
+                    driver.cursor().execute("PRAGMA journal_mode=WAL")
+                except sqlite3.Error as error:
+                    raise OperationalError(None, None, error) from error
 
     def clear(self) -> None:
         """Empty the archive and create the tables of this version. Log files are not touched.
@@ -111,14 +161,14 @@ class Database:
             connection.exec_driver_sql(f'INSERT INTO "{table.name}" VALUES ({marks})', [*map(tuple, rows)])
 
 
-def open_database(text: str, *, fresh: bool = False) -> Database:
+def open_database(text: str, *, fresh: bool = False, on_wait: Callable[[str], None] = no_report) -> Database:
     """Open the archive that ``text`` names; a new one gets its tables. ``fresh`` empties it first.
 
     Raises:
         NoArchive: the database cannot be reached, is not an archive, or is of another version.
     """
     url = url_of(text)
-    database = Database(url, _engine_for(url))
+    database = Database(url, _engine_for(url), on_wait)
     try:
         if fresh:
             database.clear()
@@ -143,9 +193,13 @@ def _engine_for(url: URL) -> Engine:
                 "The archive is on a PostgreSQL server, and the driver for it is not installed. "
                 "Run: pip install 'benchflow-assembly[postgres]'"
             ) from missing
+    if url.database and url.database != ":memory:" and Path(url.database).exists():
+        why = why_not_a_file(Path(url.database))
+        if why:
+            raise NoArchive(f"{url.database} {why}. Name another file.")
     if url.database and url.database != ":memory:" and not Path(url.database).parent.is_dir():
         raise NoArchive(f"There is no folder {Path(url.database).parent}. Create it, or name another file.")
-    engine = create_engine(url, connect_args={"timeout": _LOCK_TIMEOUT})
+    engine = create_engine(url, connect_args={"timeout": LOCK_TIMEOUT})
 
     @event.listens_for(engine, "connect")
     def _disable_driver_transactions(connection: Any, record: Any) -> None:
@@ -210,6 +264,12 @@ def _read_version(connection: Connection) -> str | None:
 def _create_tables(connection: Connection) -> None:
     schema.metadata.create_all(connection)
     connection.execute(schema.meta.insert().values(key="version", value=str(schema.VERSION)))
+
+
+def _is_locked(error: OperationalError) -> bool:
+    """True if the database waited for a lock in vain: SQLITE_BUSY or SQLITE_LOCKED, or lock_not_available."""
+    code = getattr(error.orig, "sqlite_errorcode", None)
+    return (code is not None and code & 0xFF in (5, 6)) or getattr(error.orig, "sqlstate", None) == "55P03"
 
 
 def first_line(error: DatabaseError) -> str:

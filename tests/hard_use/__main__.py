@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 from tests.hard_use.counts import Counts, Part
 
-PARTS = ("kill_bursts", "changed_bytes", "system_calls", "random_intents", "clock_steps")
+PARTS = ("kill_bursts", "changed_bytes", "system_calls", "random_intents", "clock_steps", "fuzz_intents")
 
 
 def part_named(name: str) -> Part:

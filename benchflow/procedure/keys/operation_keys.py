@@ -199,7 +199,9 @@ _TIME = Key(
         key=KeyReferenceShape("operation", "an operation's id"),
     ),
     "The time since another operation was last finished: no start before the lower end, no start and no finish after "
-    "the upper end. The operation also comes after the other one.",
+    "the upper end. It also comes after the other one. The time runs on while the computer sleeps or is off, "
+    "and setting its clock moves no window. If its clocks contradict each other, the window counts as closed and its "
+    "wait as not over. A clock that was set back while the computer was off cannot be detected.",
     examples=(
         {"apply-sealant": "at most 10 min"},
         {"heat": {"limit": "at most 3 min", "from": "casing-temp", "until": "seated"}},

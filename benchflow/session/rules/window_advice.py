@@ -63,9 +63,10 @@ def not_known_text(state: State, clock: RunningClock) -> str:
     """Why the time of a window is not known, with what both clocks show."""
     wall, proven = clock.elapsed.wall, clock_duration(clock.elapsed.proven)
     shown = clock_duration(wall) if wall >= 0 else f"{clock_duration(wall)} less than at its start"
+    running = f" The running time of the computer proves at least {proven}." if clock.elapsed.proven >= 1 else ""
     return (
-        f"The time since {since_text(state, clock.window)} is not known. The computer clock shows {shown}. The running "
-        f"time of the computer proves at least {proven}. The computer clock was set back, or was wrong before"
+        f"The time since {since_text(state, clock.window)} is not known. The computer clock shows {shown}.{running} "
+        "The computer clock was set back, or was wrong before"
     )
 
 

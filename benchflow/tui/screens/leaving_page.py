@@ -10,6 +10,7 @@ from textual.binding import Binding, BindingType
 from benchflow.procedure.model import FollowUp
 from benchflow.quantity import seconds
 from benchflow.session.log.timestamps import local_time_of
+from benchflow.session.view.bench_view import ClockRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.record_forms import waived_title
@@ -39,7 +40,7 @@ class LeavePage(TextPage[None], inherit_bindings=False):
             text = f"{view.now.number} {view.now.title} stays in progress. Text that is typed but not entered is kept."
             lines.extend(styled(part) for part in wrap(text, width))
         lines.extend(
-            hanging("Time keeps running for: ", "; ".join(c.title for c in view.clocks), width, "attention")
+            hanging("Time keeps running for: ", "; ".join(map(_clock_title, view.clocks)), width, "attention")
             if view.clocks
             else []
         )
@@ -54,6 +55,10 @@ class LeavePage(TextPage[None], inherit_bindings=False):
 
     def action_leave(self) -> None:
         self.bench_app.leave(0, *exit_messages(self.client))
+
+
+def _clock_title(row: ClockRow) -> str:
+    return row.title if row.known else f"{row.title} (time not known)"
 
 
 def resume_command(client: SessionClient) -> str:

@@ -11,7 +11,7 @@ from benchflow.session.controller import Accepted, SessionController
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import ClockRow
 from benchflow.session.view.build import clock_rows
-from tests.driving.script import procedure_with
+from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
 
 BEAD = "{id: bead, title: Lay the bead, undo: {do: Wipe it off}}"
@@ -21,14 +21,19 @@ MINUTE = 60.0
 class Bench:
     """A job whose bead is laid, on a machine that can sleep, be started again, and whose clock can be set."""
 
-    def __init__(self, folder: Path, window: str, *further: str, bead: str = BEAD, head: str = "") -> None:
+    def __init__(
+        self, folder: Path, window: str, *further: str, bead: str = BEAD, head: str = "", entry: str = ""
+    ) -> None:
         text = procedure_with(bead, f"{{id: head, title: Set the head, time: {{bead: {window}}}}}", *further, head=head)
         self.clock, self.boots = ManualClock(), 1
         path = folder / "build.jsonl"
         begun = SessionController.begin(path, load_text(text), file="p.yaml", read=read_procedure, clock=self.clock)
         self.driver = SessionDriver(begun, self.clock)
         self.driver.do("open", by="Robin", unit="job 7")
-        self.driver.work("bead")
+        self.driver.do("start", operation="bead")
+        if entry:
+            self.driver.do("record", name="temp", value=entry)
+        self.driver.do("finish")
 
     def wait(self, minutes: float) -> None:
         self.clock.advance(minutes * MINUTE)
@@ -273,3 +278,56 @@ def test_steps_back_of_less_than_two_seconds_are_not_noted(tmp_path: Path) -> No
     bench.set_clock(-1)  # the computer clock shows 9 min more than before, the boot clock 10 min
     bench.do("note", text="y")
     assert [line.kind for line in bench.driver.controller.journal.lines][-2:] == ["clock-went-back", "noted"]
+
+
+def test_simulated_time_that_goes_back_opens_no_closed_window_and_ends_no_wait(tmp_path: Path) -> None:
+    def at(time: str) -> str:
+        return f"2026-03-01T{time}:00Z"
+
+    script = Script(
+        tmp_path,
+        procedure_with(BEAD, "{id: soon, title: Soon, time: {bead: at most 10 min}}",
+                       "{id: long, title: Long, time: {bead: at least 30 min}}"),
+        simulated=True,
+    )  # fmt: skip
+    script.do_all(
+        open_intent(at=at("08:00")), intent("start", operation="bead", at=at("08:00")),
+        intent("finish", at=at("08:00")), intent("note", text="x", at=at("08:25")),
+    )  # fmt: skip
+    for time in ("08:05", "07:00", "08:09"):
+        assert script.refused("start", operation="soon", at=at(time)) == ["too-late"]
+        assert script.refused("start", operation="long", at=at(time)) == ["too-early"]
+        script.do("note", text="x", at=at(time))
+        assert script.refused("start", operation="soon", at=at(time)) == ["too-late"]
+        assert script.refused("start", operation="long", at=at(time)) == ["too-early"]
+
+
+def test_correction_and_a_second_entry_do_not_start_a_window_again(tmp_path: Path) -> None:
+    bench = Bench(
+        tmp_path, "{limit: at most 10 min, from: temp}",
+        bead="{id: bead, title: Lay the bead, record: {temp: {ask: Temperature, unit: °C}}, undo: {do: Wipe it off}}",
+        entry="20 °C",
+    )  # fmt: skip
+    entered = next(line.seq for line in bench.driver.controller.journal.lines if line.kind == "recorded")
+    bench.wait(11)
+    assert bench.start() == {"too-late"}
+    bench.do("correct", event=entered, value="21 °C", reason="misread")
+    assert bench.start() == {"too-late"}
+    bench.set_clock(-11)
+    bench.do("correct", event=entered, value="22 °C", reason="misread")
+    bench.reboot(off=1)
+    assert bench.start() == {"too-late"}
+
+
+def test_pause_and_a_restart_do_not_stop_a_window(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, "at most 10 min")
+    bench.do("start", operation="head")
+    bench.wait(4)
+    bench.do("pause")
+    bench.restart()
+    bench.wait(4)
+    bench.do("start", operation="head")
+    bench.reboot(off=3)
+    assert bench.driver.refused("finish") == {"too-late"}
+    bench.do("pause")
+    assert bench.start() == {"too-late"}

@@ -60,4 +60,6 @@ def _print_result(path: Path, result: "LogCheck") -> None:
         )
     else:
         torn = ", then a last line that is not complete" if result.torn else ""
+        if result.open_end:
+            torn = ". Only the newline at the end is missing: no event is lost"
         print_line(f"{display_path(path)}: whole, {result.events} events{torn}. Fingerprint {result.head}")

@@ -136,6 +136,7 @@ def test_lost_final_newline_loses_no_event(log: Path) -> None:
     whole = log.read_bytes()
     log.write_bytes(whole[:-1])
     assert json.loads(run(log, "verify", "--json", str(log)).stdout)["events"] == 9
+    assert "no event is lost" in run(log, "verify", str(log)).stdout
     Script(log.parent, PROCEDURE).do("note", text="two")
     assert log.read_bytes().startswith(whole)
     assert not list(log.parent.glob("*.torn*"))

@@ -44,7 +44,7 @@ class LogCheck(Struct, frozen=True):
 
     ``events`` is the number of valid events, ``head`` the hash of the last one. ``torn`` is true if an incomplete
     last line or group follows them. ``untrusted`` is the number of lines at or behind the damage whose own hash fits.
-    ``converted`` is true if all line ends were converted to CR LF.
+    ``converted`` is true if all line ends were converted to CR LF, ``open_end`` if the last event lacks its newline.
     """
 
     events: int
@@ -53,6 +53,7 @@ class LogCheck(Struct, frozen=True):
     head: str
     untrusted: int = 0
     converted: bool = False
+    open_end: bool = False
 
 
 def verify(path: Path) -> LogCheck:
@@ -63,7 +64,10 @@ def verify(path: Path) -> LogCheck:
     """
     parsed = read(_read_bytes(path))
     head = parsed.lines[-1].hash if parsed.lines else ZEROS
-    return LogCheck(len(parsed.lines), parsed.damage, bool(parsed.tail), head, len(parsed.untrusted), parsed.converted)
+    return LogCheck(
+        len(parsed.lines), parsed.damage, bool(parsed.tail), head, len(parsed.untrusted), parsed.converted,
+        parsed.open_end,
+    )  # fmt: skip
 
 
 class Journal:

@@ -21,7 +21,7 @@ from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.dispatch import decide, refused_pin_entries
+from benchflow.session.intents.dispatch import decide, refused_pin_entries, refused_too_soon
 from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.log.journal import Journal, NotSaved
@@ -34,6 +34,7 @@ from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
+from benchflow.session.shop.pin_tries import note_wrong_pin, wrong_pin_waits
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, set_back_from
 from benchflow.session.state.continued_job import ContinuedLog
@@ -250,13 +251,15 @@ class SessionController:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
             answer = answer_query(self.state, intent, context, self.journal.damage, len(self.journal.untrusted))
             return answer if isinstance(answer, Refusal) else Accepted((), answer)
-        missing = self._register_missing(intent, context)
-        decision = missing if missing is not None else self._decide(intent, context)
+        waits = self._register_missing(intent, context) or self._pin_wait(intent, now)
+        decision = waits if waits is not None else self._decide(intent, context)
         if not isinstance(decision, Refusal):
             return self._write(decision, context, intent)
         tried = refused_pin_entries(intent, decision)
         if not tried:
             return decision
+        if self.register is not None and not self.simulated:
+            note_wrong_pin(self.register.path, now)
         logged = self._write(tried, context, intent)
         return Refusal((*decision.refused, *logged.refused)) if isinstance(logged, Refusal) else decision
 
@@ -392,6 +395,12 @@ class SessionController:
             return None
         where = "" if self.register is None else f" at {self.register.path}"
         return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
+
+    def _pin_wait(self, intent: intents.Intent, now: Now) -> Refusal | None:
+        """A refusal of a PIN after a wrong one in another job, or in the command that changes PINs."""
+        if self.register is None or self.simulated or self.read_only or not getattr(intent, "pin", None):
+            return None
+        return refused_too_soon() if wrong_pin_waits(self.register.path, now) else None
 
     def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
         data = msgspec.to_builtins(entry.event) | group

@@ -1,6 +1,7 @@
 """Attempts to have an inspector's hold signed by somebody who is no inspector of this shop."""
 
 import shutil
+import time
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,10 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.session.controller import OtherRegister, SessionController
 from benchflow.session.shop.live_register import Register
-from benchflow.session.shop.register import hash_pin
+from benchflow.session.shop.pin_change import change_pin
+from benchflow.session.shop.register import ShopError, hash_pin
 from benchflow.session.shop.register_writer import change_file, set_pin, set_roles
+from benchflow.session.state.clock import PIN_WAIT
 from tests.driving.log_files import texts_in
 from tests.driving.script import Script, open_intent, procedure_with, read_procedure
 from tests.driving.script import intent as intent_of
@@ -183,6 +186,21 @@ def test_second_window_cannot_sign_in_a_job_that_the_first_one_has_open(script: 
         assert script.path.read_bytes() == before
     finally:
         first.close()
+
+
+def test_wrong_pin_in_one_job_makes_another_job_and_the_command_wait(script: Script, tmp_path: Path) -> None:
+    folder = tmp_path / "second"
+    folder.mkdir()
+    second = Script(folder, script.text)
+    second.shop = script.shop
+    second.do_all(open_intent(by="Ann"), intent_of("start", operation="look"))
+    (reply,) = script.send(intent_of("sign", operation="look", by="Ida", pin="777123"))
+    assert reply["refused"][0]["code"] == "not-allowed"
+    assert second.refused("sign", **SIGN) == ["pin-wait"]
+    with pytest.raises(ShopError, match="Wait 2 s"):
+        change_pin(script.shop, "Ida", "2417", "1357")
+    time.sleep(PIN_WAIT)
+    second.do("sign", **SIGN)
 
 
 def test_log_has_no_pin_and_no_hash(script: Script) -> None:

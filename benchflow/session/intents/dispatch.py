@@ -54,7 +54,12 @@ def _pin_wait(state: State, intent: intents.Intent, context: Context) -> Refusal
     since = elapsed(state.spans, state.last, state.pin_refused, context.now)
     if not since.known or since.low >= PIN_WAIT:
         return None
-    return refuse("pin-wait", "The last PIN was wrong. Wait 2 s, then enter the PIN again")
+    return refused_too_soon()
+
+
+def refused_too_soon() -> Refusal:
+    """The refusal of a PIN that is entered too soon after a wrong one."""
+    return refuse("pin-wait", f"The last PIN was wrong. Wait {PIN_WAIT:.0f} s, then enter the PIN again")
 
 
 def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:

@@ -4,18 +4,14 @@ A forgotten PIN cannot be asked for. The person who keeps the register then remo
 ``pin-changed`` from the file in an editor; every job that goes on afterwards logs that.
 """
 
-import json
-import os
-import stat
 from pathlib import Path
 
 from benchflow.session.machine_clock import Clock
+from benchflow.session.shop.pin_tries import clear_tries, has_to_wait, note_try
 from benchflow.session.shop.register import Shop, ShopError, find_person, pin_matches
 from benchflow.session.shop.register_reader import load_shop
 from benchflow.session.shop.register_writer import locked, save_changes, set_new_pin
-from benchflow.session.state.clock import PIN_WAIT, Now, wall_ms
-
-_LONGEST = 200  # bytes of a note in the lock file
+from benchflow.session.state.clock import PIN_WAIT, Now
 
 
 def change_pin(path: Path, name: str, present: str, new: str, clock: Clock | None = None) -> Shop:
@@ -52,36 +48,11 @@ def _check_present(lock_file: int, typed: str, stored: str, name: str, now: Now)
     Raises:
         ShopError: the PIN is wrong, or the last wrong try is too short ago.
     """
-    if not stat.S_ISREG(os.fstat(lock_file).st_mode):
-        raise ShopError("The lock file of the register is not a file. Remove it. Nothing was changed.")
-    if _waits(lock_file, now):
+    if has_to_wait(lock_file, now):
         raise ShopError(
             f"The last PIN was wrong. Wait {PIN_WAIT:.0f} s, then enter the PIN again. Nothing was changed."
         )
-    _note(lock_file, json.dumps({"at": now.at, "boot": now.boot, "ms": _ms(now)}))
+    note_try(lock_file, now)
     if not typed or not pin_matches(typed, stored):
         raise ShopError(f"This is not the present PIN of {name}. Nothing was changed.")
-    _note(lock_file, "")
-
-
-def _waits(lock_file: int, now: Now) -> bool:
-    """True if the last wrong try is less than :data:`PIN_WAIT` seconds ago.
-
-    After a restart of the machine, the wait is over. A note that cannot be read counts as none.
-    """
-    try:
-        noted = json.loads(os.pread(lock_file, _LONGEST, 0))
-        boot, ms = str(noted["boot"]), int(noted["ms"])
-    except (ValueError, KeyError, TypeError, RecursionError):
-        return False
-    return boot == now.boot and 0 <= _ms(now) - ms < PIN_WAIT * 1000
-
-
-def _ms(now: Now) -> int:
-    """The boot clock in milliseconds; the wall clock where there is no boot clock."""
-    return now.ms if now.boot else wall_ms(now.at)
-
-
-def _note(lock_file: int, text: str) -> None:
-    os.ftruncate(lock_file, 0)
-    os.pwrite(lock_file, text.encode(), 0)
+    clear_tries(lock_file)

@@ -18,6 +18,7 @@ from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk
 from benchflow.session.log.timestamps import format_timestamp
+from benchflow.session.shop.pin_tries import open_lock_file
 from benchflow.session.shop.register import Shop, ShopError, hash_pin, path_id, salt_for
 from benchflow.session.shop.register_reader import load_shop, read_shop
 
@@ -293,8 +294,7 @@ def locked(path: Path) -> Iterator[int]:
     The lock is on a second file, because the register itself is replaced. If files cannot be locked, only the
     comparison before the replacement protects the register.
     """
-    no_link = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
-    fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | no_link, 0o600)
+    fd = open_lock_file(path)
     try:
         try:
             free = lock.acquire(fd)

@@ -21,9 +21,10 @@ from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.dispatch import decide, refused_pin_entries, refused_too_soon
+from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import intent_record, read_intent
+from benchflow.session.job_register import JobRegister, register_fields
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.line_format import read as read_lines
@@ -34,7 +35,6 @@ from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
-from benchflow.session.shop.pin_tries import note_wrong_pin, wrong_pin_waits
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, set_back_from
 from benchflow.session.state.continued_job import ContinuedLog
@@ -44,19 +44,6 @@ from benchflow.session.state.state import State
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
     from benchflow.session.view.bench_view import BenchView
-
-
-class OtherRegister(BenchflowError):
-    """The log was written with another register of the shop. ``found`` says which one this machine has."""
-
-    def __init__(self, path: Path, wanted: str, shop: "Shop | None", register: Register | None) -> None:
-        where = "" if register is None else f" ({register.path})"
-        self.found = f"no register{where}" if shop is None else f"the register {shop.id}{where}"
-        self.wanted = wanted
-        super().__init__(
-            f"{path} was written with the register {wanted}, and this machine has {self.found}. Use the register of "
-            "the job, or give a reason: --other-register REASON. The reason is logged and printed on the build sheet."
-        )
 
 
 QUERIES = ("status", "why", "route", "rework-plan")
@@ -101,9 +88,7 @@ class SessionController:
         if self.state is not None:
             self.simulated = self.state.opened.simulated
         self._unlogged_start = self.resumed  # true until the event `resumed` of this run is logged
-        self._other_register = ""
-        self._agreed_register: str | None = None  # the register that ``other_register`` gives a reason for
-        self._last_shop: Shop | None = None
+        self._of_job = JobRegister(register)
 
     @classmethod
     def begin(
@@ -189,7 +174,8 @@ class SessionController:
                 f"{path}: an event has wrong data: {error}. The log can be viewed, not continued."
             ) from error
         try:
-            controller._check_register(other_register)
+            if controller.state is not None and not controller.read_only:
+                controller._of_job.resume(controller.state, path, other_register)
         except BenchflowError:
             journal.close()
             raise
@@ -240,28 +226,38 @@ class SessionController:
 
     def _carry_out(self, intent: intents.Intent, now: Now) -> Answer:
         try:
-            if isinstance(intent, intents.OpenJob) and self.register is not None and not (self.state or self.simulated):
-                self.register.make_id()
-            shop = self._present_shop()
+            if isinstance(intent, intents.OpenJob) and self.state is None and not self.simulated:
+                self._of_job.make_id()
+            context = self._of_job.context(now)
+            may_not_sign = self._why_not_sign(intent, now)
         except BenchflowError as error:
             return refuse("not-allowed", str(error))
-        context = Context(now, shop) if self.register is None else Context(now, shop, self.register.pin_fits)
         if isinstance(intent, intents.Query):
             if self.state is None:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
             answer = answer_query(self.state, intent, context, self.journal.damage, len(self.journal.untrusted))
             return answer if isinstance(answer, Refusal) else Accepted((), answer)
-        waits = self._register_missing(intent, context) or self._pin_wait(intent, now)
-        decision = waits if waits is not None else self._decide(intent, context)
+        decision = self._decide(intent, context) if may_not_sign is None else may_not_sign
         if not isinstance(decision, Refusal):
             return self._write(decision, context, intent)
         tried = refused_pin_entries(intent, decision)
         if not tried:
             return decision
-        if self.register is not None and not self.simulated:
-            note_wrong_pin(self.register.path, now)
+        if not self.simulated:
+            self._of_job.note_wrong_pin(now)
         logged = self._write(tried, context, intent)
         return Refusal((*decision.refused, *logged.refused)) if isinstance(logged, Refusal) else decision
+
+    def _why_not_sign(self, intent: intents.Intent, now: Now) -> Refusal | None:
+        """A refusal because of the register: it is not that of the job, or the last PIN was wrong.
+
+        Raises:
+            BenchflowError: the register cannot be read, or has errors.
+        """
+        if self.state is None or self.read_only:
+            return None
+        refusal = self._of_job.why_not_sign(self.state, intent, unlogged_start=self._unlogged_start)
+        return refusal if refusal is not None or self.simulated else self._of_job.pin_wait(intent, now)
 
     def _decide(self, intent: intents.Intent, context: Context) -> Decision:
         if self.read_only:
@@ -284,7 +280,7 @@ class SessionController:
             rules=ev.RULES,
             boot="" if self.simulated else self.clock.boot_id,
             continues=self._continues,
-            **_register_fields(context.shop),
+            **register_fields(context.shop),
         )
         decision = open_job(self.procedure, intent, context, unfilled)
         if self._earlier_jobs is None or isinstance(decision, Refusal):
@@ -353,54 +349,9 @@ class SessionController:
             format=ev.FORMAT,
             rules=ev.RULES,
             boot="" if self.simulated else self.clock.boot_id,
-            other_register=self._other_register,
-            **_register_fields(shop),
+            other_register=self._of_job.reason,
+            **register_fields(shop),
         )
-
-    def _check_register(self, other_register: str) -> None:
-        """Check that the register is the one that the log was written with.
-
-        Raises:
-            OtherRegister: the register is not the one of the log, and ``other_register`` gives no reason.
-        """
-        state = self.state
-        if state is None or self.read_only:
-            return
-        shop = self._present_shop()
-        known = self.register is not None and self.register.is_known_as(state.register or "", shop)
-        if state.register is not None and not known and not state.closed:
-            if not other_register:
-                raise OtherRegister(self.journal.path, state.register, shop, self.register)
-            self._other_register, self._agreed_register = other_register, None if shop is None else shop.id
-
-    def _present_shop(self) -> "Shop | None":
-        """The register now. If its file is gone, the register as last read: instruments are still judged by it.
-
-        Raises:
-            BenchflowError: the register cannot be read, or has errors.
-        """
-        shop = None if self.register is None else self.register.identified()
-        if shop is not None:
-            self._last_shop = shop
-        return self._last_shop
-
-    def _register_missing(self, intent: intents.Intent, context: Context) -> Refusal | None:
-        """A refusal of a signature if the file of the register is gone, or is another register now."""
-        state = self.state
-        if state is None or self.read_only or not isinstance(intent, _SIGNING):
-            return None
-        wanted = self._agreed_register if self._unlogged_start and self._other_register else state.register
-        shop = None if self.register is None else self.register.identified()
-        if wanted is None or (self.register is not None and self.register.is_known_as(wanted, shop)):
-            return None
-        where = "" if self.register is None else f" at {self.register.path}"
-        return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
-
-    def _pin_wait(self, intent: intents.Intent, now: Now) -> Refusal | None:
-        """A refusal of a PIN after a wrong one in another job, or in the command that changes PINs."""
-        if self.register is None or self.simulated or self.read_only or not getattr(intent, "pin", None):
-            return None
-        return refused_too_soon() if wrong_pin_waits(self.register.path, now) else None
 
     def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
         data = msgspec.to_builtins(entry.event) | group
@@ -448,19 +399,6 @@ class SessionController:
 
 _UNASKED = ("resumed", "register-changed")
 """Kinds of events that are logged with an intent but are no answer to it."""
-
-_SIGNING = (intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState, intents.TakeOver)
-"""The intents that may need a signature."""
-
-
-def _register_fields(shop: "Shop | None") -> dict[str, Any]:
-    """The fields of `opened` and `resumed` that name the register and its people."""
-    if shop is None:
-        return {}
-    from benchflow.session.shop.people_record import people_digest, people_of
-
-    people = people_of(shop)
-    return {"register": shop.id, "people": people, "shop": people_digest(shop.id, people)}
 
 
 def _refuse_other_format(path: Path) -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import build_sheet
-from benchflow.session.controller import OtherRegister, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.job_register import OtherRegister
 from benchflow.session.shop.live_register import Register
 from benchflow.session.shop.pin_change import change_pin
 from benchflow.session.shop.register import ShopError, hash_pin

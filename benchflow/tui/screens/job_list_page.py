@@ -8,7 +8,7 @@ from textual.binding import BindingType
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.session.catalog import SessionSummary
-from benchflow.session.controller import OtherRegister
+from benchflow.session.job_register import OtherRegister
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of

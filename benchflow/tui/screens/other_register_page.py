@@ -8,7 +8,7 @@ from textual.binding import BindingType
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.session.controller import OtherRegister
+from benchflow.session.job_register import OtherRegister
 from benchflow.tui.draw.styled_lines import EMPTY, Line, styled, wrap
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys

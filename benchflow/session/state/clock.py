@@ -68,8 +68,9 @@ class Elapsed(Struct, frozen=True):
 
     ``low`` counts for a lower end of a window, ``high`` for an upper end. ``known`` is false if the clocks contradict
     each other: ``low`` is then 0, and ``high`` the most that any clock shows. ``across`` is true if the wall clock had
-    to be used, because the boot clock started again in between. ``wall`` (negative if that clock was set back) and
-    ``proven`` are what the wall clock shows and the boot clocks prove; they are set only if the time is not known.
+    to be used, because the boot clock started again in between; without a boot clock it is false. ``wall`` (negative if
+    that clock was set back) and ``proven`` are what the wall clock shows and the boot clocks prove; set only if
+    the time is not known.
     """
 
     low: float
@@ -140,11 +141,12 @@ def elapsed(spans: tuple[BootSpan, ...], last: EventTime, since: EventTime, now:
     if not runs_on:
         passed = (*passed, BootSpan(now.boot, last.seq, end, end, wall_ms(now.at), wall_ms(now.at)))
     steps = proven + sum(_wall_between(*pair) for pair in pairwise(passed))
+    across = bool(since.boot)
     if wall < proven - TOLERANCE:
-        return Elapsed(0.0, max(wall, steps), known=False, across=True, wall=wall, proven=proven)
+        return Elapsed(0.0, max(wall, steps), known=False, across=across, wall=wall, proven=proven)
     if abs(wall - steps) <= TOLERANCE:
         steps = wall
-    return Elapsed(max(0.0, min(wall, steps)), max(0.0, wall, steps), across=True)
+    return Elapsed(max(0.0, min(wall, steps)), max(0.0, wall, steps), across=across)
 
 
 def elapsed_between(spans: tuple[BootSpan, ...], since: EventTime, until: EventTime) -> Elapsed:

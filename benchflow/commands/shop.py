@@ -39,7 +39,10 @@ def shop(context: click.Context, as_json: bool) -> int:
         if as_json:
             print_json({"file": path, "id": None, "people": [], "instruments": []})
         return SUCCESS
-    loaded = load_shop(path)
+    try:
+        loaded = load_shop(path)
+    except OSError as error:
+        raise BenchflowError(f"The shop file {path} cannot be read: {error.strerror or error}.") from error
     for problem in loaded.problems:
         print_message(str(problem))
     if loaded.shop is None:

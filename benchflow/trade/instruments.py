@@ -6,7 +6,8 @@ out, by date or by uses. Its uncertainty must be small enough. A torque wrench i
 months or 5000 uses unless the register states another period (ISO 6789).
 """
 
-from datetime import date, timedelta
+from calendar import monthrange
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
@@ -119,11 +120,15 @@ def uses_allowed(instrument: Instrument) -> int | None:
 
 
 def add_months(day: date, months: int) -> date:
-    """Return the same day ``months`` later, or the last day of that month if it is shorter."""
-    count = day.month - 1 + months
-    first = date(day.year + count // 12, count % 12 + 1, 1)
-    following = date(first.year + first.month // 12, first.month % 12 + 1, 1)
-    return min(first + timedelta(days=day.day - 1), following - timedelta(days=1))
+    """Return the same day ``months`` later, or the last day of that month if it is shorter.
+
+    The result is at most the last day of the calendar, 9999-12-31.
+    """
+    years, month = divmod(day.month - 1 + months, 12)
+    year = day.year + years
+    if year > date.max.year:
+        return date.max
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
 
 
 # --- reasons ----------------------------------------------------------------------------------------

@@ -33,6 +33,9 @@ def set_wrench_adapter(state: State, intent: intents.SetWrenchAdapter, context: 
             stored[field] = to_stored(parse_quantity(text, dimension=dimension))
         except QuantityError as error:
             return unreadable_quantity(error, field)
+    if "extension" not in stored:
+        message = 'Enter the length of the extension, from the square drive to the middle of the fastener, or "none"'
+        return refuse("value-missing", message, name="extension")
     if "lever" not in stored:
         message = "Enter the length of the wrench (lever), from the square drive to the middle of the grip"
         return refuse("value-missing", message, name="lever")

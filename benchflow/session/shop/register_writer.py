@@ -270,7 +270,10 @@ def ensure_id(path: Path) -> str:
     Raises:
         ShopError: the file has errors.
     """
-    parsed = load_shop(path)
+    try:
+        parsed = load_shop(path)
+    except OSError as error:
+        raise ShopError(f"The shop file {path} cannot be read: {error.strerror or error}.") from error
     if parsed.shop is None:
         raise ShopError("The shop file has errors. Correct them first.")
     if not parsed.shop.id and path.stat().st_mode & 0o222:  # a file that nobody may write stays as it is

@@ -115,3 +115,18 @@ def test_too_many_starts_are_reported_with_what_to_do() -> None:
     assert "too many start values" in found.message
     assert "Fix the start of some of them" in found.message
     assert "--bound" not in found.message
+
+
+def test_order_that_breaks_a_rule_is_found_in_a_group_that_is_too_large() -> None:
+    """The shortest order has three operations; the search for it ends before it is found."""
+    found = only_finding(prove(wide_procedure("tangled", 300, 20), bound=20_000), "interlock-needed")
+    assert isinstance(found.order, tuple)
+    assert len(found.order) >= 3
+    assert "There may be a shorter order" in found.message
+
+
+def test_group_without_a_rule_cannot_break_one_though_it_is_too_large() -> None:
+    built = replace(wide_procedure("tangled", 60, 20), interference=())
+    proof = prove(built, bound=2_000)
+    assert "interlock-needed" in proof.proven
+    assert "dead-end" in proof.undecided

@@ -115,9 +115,9 @@ class Explorer:
 
     def _explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         if group.too_many_starts:
-            return UnexploredGroup(group, 0, Approximation(no_breach=False, free=False))
+            return UnexploredGroup(group, 0, Approximation(no_breach=not group.rules, free=False))
         before = self.configurations
-        known = Approximation(no_breach=False, free=False)
+        known = Approximation(no_breach=not group.rules, free=False)
         twins = group.twins(also_outside=False) if self.reductions.twins else []
         if (
             self.reductions.approximation

@@ -34,7 +34,7 @@ def approximate(group: VariableGroup, work: WorkMeter) -> Approximation:
     """The facts about the group that can be proven without exploring it, within the limit of ``work``."""
     valuations = _reachable_valuations(group, work)
     if valuations is None:
-        return Approximation(no_breach=False, free=False)
+        return Approximation(no_breach=not group.rules, free=False)
     no_breach = not _any_breach(group, valuations, work)
     return Approximation(no_breach, _is_free(group, valuations, work), len(valuations.numbers))
 

@@ -124,8 +124,10 @@ class _WitnessSearch:
             goal = _SearchGoal(view, self._group, self._space, dead=self._dead)
             most = _MOST_NODES_UNEXPLORED_DEAD_END if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
-            work = self._work if self._space is None else self._work.part(self._work.left * 3 // 4)
+            work = self._work.part(self._work.left * 3 // 4)
             found = _search(view, goal, view.all, most // len(members) ** 2, work)
+            if isinstance(found, Undecided) and self._space is None and not self._dead:
+                found = _search(view, goal, view.all, most, self._work, greedy=True)
             proven = found is None or (isinstance(found, _FoundPath) and found.cheapest)
             if isinstance(found, Undecided) and self._space is None:
                 return Undecided() if best is None else replace(best, shortest=False)
@@ -177,6 +179,7 @@ class _SearchGoal:
         self._space = space
         self._valuations: dict[int, int] = {}
         self._breaking: dict[int, list[int]] = {}
+        self._distances: dict[int, int] = {}
         self._steps = [(view.in_group(1 << number), place) for place, number in enumerate(group.steps)]
 
     @property
@@ -200,6 +203,20 @@ class _SearchGoal:
             is_move = action < 0
             if is_move or not ((done | view.waiting) >> action & 1 or view.on_paper[action] & ~done):
                 yield action
+
+    def distance(self, node: "_Node") -> int:
+        """The least number of values that a rule of the group still lacks; 0 if a rule is broken."""
+        _, valuation, broken = node
+        if broken != _NONE:
+            return 0
+        known = self._distances.get(valuation)
+        if known is None:
+            machine = self._view.machine
+            values = machine.values(valuation)
+            rules = (machine.rule(index) for index in self._group.rules)
+            known = min((sum(not mask >> values[v] & 1 for v, mask in rule) for rule in rules), default=0)
+            self._distances[valuation] = known
+        return known
 
     def certain_path(self) -> "_FoundPath | None":
         """A path to a dead end with few steps, perhaps not the shortest; ``None`` if none is known without a search."""
@@ -250,24 +267,27 @@ _NONE = 1 << 62
 
 
 def _search(
-    view: VariableGroup, goal: _SearchGoal, within: int, most: int, work: WorkMeter
+    view: VariableGroup, goal: _SearchGoal, within: int, most: int, work: WorkMeter, *, greedy: bool = False
 ) -> _FoundPath | Undecided | None:
-    """The cheapest path to the goal, using only steps ``within`` and searching at most ``most`` configurations."""
+    """The cheapest path to the goal, using only steps ``within`` and searching at most ``most`` configurations.
+
+    With ``greedy``, configurations close to a rule are searched first. The path may then be longer than necessary.
+    """
     work_per_node = 10 + (view.all & within).bit_count() // 4 + len(view.machine.moves) + goal.work_per_test
     gate = gated(view, view.twins(also_outside=True))
     cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
     came_from: dict[_Node, tuple[_Node, int]] = {}
-    heap = [(0, node) for node in cost]
+    heap = [(0, 0, node) for node in cost]
     closed: set[_Node] = set()
     cheapest_breach: _Node | None = None
     while heap:
-        so_far, node = heappop(heap)
+        _, so_far, node = heappop(heap)
         if node in closed:
             continue
         closed.add(node)
         done, valuation, broken = node
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
-            return _found_path(came_from, node, so_far)
+            return replace(_found_path(came_from, node, so_far), cheapest=not greedy)
         if len(closed) > most or not work.spend(work_per_node):
             if cheapest_breach is None:
                 return Undecided()
@@ -283,7 +303,8 @@ def _search(
                 came_from[after] = (node, action)
                 if after[2] != _NONE and (cheapest_breach is None or cost[after] < cost[cheapest_breach]):
                     cheapest_breach = after
-                heappush(heap, (so_far + cost_of_step, after))
+                first = goal.distance(after) if greedy else cost[after]
+                heappush(heap, (first, cost[after], after))
     return None
 
 

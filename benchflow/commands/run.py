@@ -7,9 +7,9 @@ import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.commands.common_options import OTHER_REGISTER_HELP
+from benchflow.commands.common_options import CONTINUE_FROM_HELP, OTHER_REGISTER_HELP
 from benchflow.commands.exit_codes import exit_code_help
-from benchflow.commands.file_lookup import find_procedure_or_log
+from benchflow.commands.file_lookup import find_log, find_procedure_or_log
 
 
 @click.command(epilog=exit_code_help())
@@ -18,21 +18,36 @@ from benchflow.commands.file_lookup import find_procedure_or_log
 @click.option("--by", help="The name of the builder.")
 @click.option("--unit", help="The serial or job number of the unit to be built.")
 @click.option("--other-register", metavar="REASON", default="", help=OTHER_REGISTER_HELP)
-def run(name: str | None, log_folder: Path | None, by: str | None, unit: str | None, other_register: str) -> int:
+@click.option("--continue-from", "old_log", metavar="LOG", help=CONTINUE_FROM_HELP)
+def run(
+    name: str | None,
+    log_folder: Path | None,
+    by: str | None,
+    unit: str | None,
+    other_register: str,
+    old_log: str | None,
+) -> int:
     """Start a job with PROCEDURE at the bench, or continue the job in LOG.
 
     Without an argument, the shipped procedures and the open jobs are listed. PROCEDURE is a file, or the name of a
     shipped procedure. LOG is a file, or a part of its name, such as the job number.
+
+    With --continue-from, a new log continues the job in LOG, which is damaged or was left. The state of the engine is
+    asked again, and what was done is taken over, signed. PROCEDURE is needed only if the first line of LOG is damaged.
 
     You can leave at any time. Every entry is on disk before the screen shows it as done.
     """
     if log_folder is not None and not log_folder.is_dir():
         raise BenchflowError(f"There is no folder {log_folder}. Make it, or choose another.")
     target = find_procedure_or_log(name, log_folder) if name is not None else None
+    continue_from = None if old_log is None else find_log(old_log, log_folder)
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BenchflowError(
             "The bench screen needs a terminal, and there is none. To work without a screen: benchflow drive --help"
         )
     from benchflow.tui import start
 
-    return start(target, log_folder=log_folder, by=by, unit=unit, other_register=clean_line(other_register))
+    return start(
+        target, log_folder=log_folder, by=by, unit=unit, other_register=clean_line(other_register),
+        continue_from=continue_from,
+    )  # fmt: skip

@@ -41,6 +41,8 @@ def sessions(as_json: bool, folder: Path | None) -> int:
             done = f"at least {done}, the rest is not known"
         print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
+        if session.status == "damaged":
+            print_line(f"{'':<8} Continue it in a new log: benchflow run --continue-from {display_path(session.path)}")
         if session.note:
             print_line(f"{'':<8} {session.note}")
     return SUCCESS

@@ -64,6 +64,7 @@ class SessionSummary(Struct, frozen=True):
     events: int = 0
     done: int = 0
     simulated: bool = False
+    continues: str = ""  # SHA-256 of the log that the job continues
 
 
 class _EventHeader(Struct):
@@ -204,6 +205,7 @@ def _summary(
         events=1 + len(events),
         done=len(done_operations.done_after(_done_events(events))),
         simulated=data.get("simulated") is True,
+        continues=_text(continued, "sha256") if isinstance(continued := data.get("continues"), dict) else "",
     )
 
 

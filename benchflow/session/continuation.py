@@ -18,7 +18,7 @@ from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader, load_procedure_text
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import NOT_KNOWN
+from benchflow.session.state.clock import NOT_KNOWN, event_time
 from benchflow.session.state.continued_job import ContinuedLog, EarlierEntry, EarlierJob, EarlierOperation
 from benchflow.session.state.done_operations import finished_by, reopened_by
 from benchflow.session.state.fold import replay
@@ -197,11 +197,14 @@ def _earlier_entries(state: State, lines: list[Line], undone_later: set[str]) ->
             for reading, attempts in slots.items():
                 last = attempts[-1]
                 instrument, serial = _tool_of(lines, last.seq)
+                time = work.entered.get(value) or event_time(lines[last.seq - 1])
+                known = time.boot != NOT_KNOWN
                 u = last.uncertainty
                 yield EarlierEntry(
                     name, "reading", last.seq, value, reading, last.quantity.value, last.quantity.unit,
                     last.quantity.entered, "" if u is None else u.value, "" if u is None else u.entered,
                     instrument, serial, last.used,
+                    time.at if known else "", time.boot if known else "", time.ms if known else 0,
                 )  # fmt: skip
         for choice, take in work.chosen.items():
             yield EarlierEntry(name, "part", work.choice_seqs.get(choice, 0), choice, entered=take)

@@ -17,6 +17,7 @@ from benchflow.session.rules.choice_tables import table_proposal
 from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.rework_plans import rework_plan
+from benchflow.session.rules.takeover_list import operations_to_take_over
 from benchflow.session.state.state import State
 from benchflow.session.view.build import clock_rows, latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
@@ -159,9 +160,7 @@ def status(state: State, context: Context) -> dict[str, Any]:
 
 
 def _to_take_over(state: State) -> dict[str, Any]:
-    """In a job that continues another log: the operations done there that are not done here, in their order."""
-    continues = state.opened.continues
-    if continues is None:
+    """In a job that continues another log: the operations that can be taken over from it."""
+    if state.opened.continues is None:
         return {}
-    names = [each.operation for each in continues.done if each.operation in state.plan.steps]
-    return {"to_take_over": [name for name in names if name not in state.done]}
+    return {"to_take_over": [each.operation for each in operations_to_take_over(state)]}

@@ -4,13 +4,20 @@ from pathlib import Path
 
 
 def start(
-    target: Path | None, *, log_folder: Path | None, by: str | None, unit: str | None, other_register: str = ""
+    target: Path | None,
+    *,
+    log_folder: Path | None,
+    by: str | None,
+    unit: str | None,
+    other_register: str = "",
+    continue_from: Path | None = None,
 ) -> int:
     """Run the program until the user leaves it. Return the exit status.
 
     ``target`` is a procedure file or a log. Without a target, the list of jobs and procedures is shown. If a procedure
     has one open job (of ``unit``, if given), that job continues. If it has several, they are listed.
-    ``other_register`` is the reason for continuing a job with another register than before.
+    ``other_register`` is the reason for continuing a job with another register than before. ``continue_from`` is
+    a log that a new job continues; then ``target`` is its procedure, or ``None``.
 
     Raises:
         BenchflowError: the target cannot be read, has errors, or contains no job.
@@ -22,4 +29,4 @@ def start(
     gc.disable()
     from benchflow.tui.launch import run  # imported late, because it imports Textual
 
-    return run(target, log_folder, by, unit, other_register)
+    return run(target, log_folder, by, unit, other_register, continue_from)

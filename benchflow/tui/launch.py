@@ -18,12 +18,20 @@ from benchflow.tui.widgets.page import Page
 
 
 def run(
-    target: Path | None, log_folder: Path | None, by: str | None, unit: str | None, other_register: str = ""
+    target: Path | None,
+    log_folder: Path | None,
+    by: str | None,
+    unit: str | None,
+    other_register: str = "",
+    continue_from: Path | None = None,
 ) -> int:
     """Choose the first screen and run the app; see :func:`benchflow.tui.start`."""
     folders = machine_folders()
     catalog = JobCatalog(folders, log_folder, other_register=other_register)
-    first = first_page(catalog, target, by, unit)
+    if continue_from is None:
+        first = first_page(catalog, target, by, unit)
+    else:
+        first = first_page_continued(catalog, continue_from, target, by, unit)
     client = SessionClient(first, by or "") if isinstance(first, SessionController) else None
     page = BenchRequest() if isinstance(first, SessionController) else first
     app = BenchApp(Preferences(folders.config), page, screen_for, client)
@@ -70,3 +78,14 @@ def first_page(
     from benchflow.tui.screens.start_page import NoticePage
 
     return NoticePage(catalog, loaded, target.name, by, unit)
+
+
+def first_page_continued(
+    catalog: JobCatalog, old_log: Path, procedure: Path | None, by: str | None, unit: str | None
+) -> "SessionController | Page[Any]":
+    """The screen that begins a job that continues ``old_log``, or the controller of such a job that is open already."""
+    from benchflow.tui.screens.continue_page import ContinuePage
+
+    given = None if procedure is None else (catalog.load(procedure), procedure.name)
+    found = catalog.continue_from(old_log, given)
+    return found if isinstance(found, SessionController) else ContinuePage(catalog, found, by, unit)

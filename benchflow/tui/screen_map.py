@@ -56,6 +56,10 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.rework_page import ReworkPage
 
             return ReworkPage(client)
+        case to.TakeOverRequest():
+            from benchflow.tui.screens.take_over_page import TakeOverListPage
+
+            return TakeOverListPage(client)
         case to.NoteRequest() | to.SignRequest() | to.DeviationRequest() | to.RemedyRequest():
             return _record_form(request, client)
         case to.WrenchRequest() | to.LubricantRequest():

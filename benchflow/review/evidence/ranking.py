@@ -41,6 +41,10 @@ _KINDS: Final = (
         "the value is inside its limit only because of the known error of its instrument",
     ),
     ("deviation", 90, "deviation", "somebody signed to continue although a rule was not met"),
+    (
+        "taken-on-trust", 88, "taken over without evidence",
+        "somebody signed that the step was done under an earlier log, but no trusted line of that log says so",
+    ),
     ("off-torque", 85, "wrong torque", "fasteners were tightened with a wrench that was later found to read wrong"),
     ("not-proven", 80, "not proven", "a value is so near its limit that the uncertainty leaves it undecided"),
     ("instrument-bad", 75, "instrument in doubt", "the shop's register marks its instrument as doubtful"),
@@ -49,9 +53,14 @@ _KINDS: Final = (
         "the step was started too early or finished too late after an earlier step",
     ),
     (
+        "state-contradicted", 68, "found in another state",
+        "the step was taken over from an earlier log, but the engine was not found in the state that it sets",
+    ),
+    (
         "window-unknown", 65, "time not known",
         "the clocks contradict each other, so nobody knows how much time passed in a time window",
     ),
+    ("taken-over", 62, "from an earlier log", "the step was done under an earlier log, damaged or left"),
     (
         "instrument-overdue", 60, "instrument overdue",
         "the calibration of its instrument had expired that day, or the instrument was not fit for another reason",

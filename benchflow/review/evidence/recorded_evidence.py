@@ -9,6 +9,7 @@ from msgspec import Struct
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown_reading
+from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
@@ -79,6 +80,8 @@ def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 def _check_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     work = log.state.work(step.id)
+    if work.takeover is not None:
+        return  # its checks are in the earlier log
     for number, point in enumerate(step.operation.check, 1):
         word = "checked" if number in work.checks else "answered NO" if number in work.failed else "NOT checked"
         yield Evidence("check", f"{word}: {point.text}")
@@ -111,6 +114,9 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 def _finish_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     done = log.state.done.get(step.id)
-    if done is not None:
+    takeover = log.state.work(step.id).takeover
+    if takeover is not None:
+        yield Evidence("finished", takeover_text(log.state, step.id), takeover.seq)
+    elif done is not None:
         fact = next(fact for fact in log.facts.operations if fact.operation == step.id)
         yield Evidence("finished", f"finished by {fact.by}, {local_time(done.at)}", done.seq)

@@ -6,7 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from benchflow.base.durations import rounded_duration
-from benchflow.ordering.wording import step_title
+from benchflow.ordering.wording import in_a_sentence, state_text, step_title
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import (
@@ -20,6 +20,7 @@ from benchflow.review.evidence.ranking import (
 )
 from benchflow.review.evidence.window_points import time_window_points
 from benchflow.review.formatting import count, local_day, margin_text, shown_reading
+from benchflow.review.log.continuation_remarks import contradicted_states, takeover_text
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
@@ -43,6 +44,8 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
         yield _not_done_point(log, fact)
     stages = [s for s in log.facts.stages if s.operation == step.id and s.in_force]
     values = values_of(log, step)
+    taken_over = log.state.work(step.id).takeover is not None
+    yield from _takeover_points(log, step)
     yield from _deviation_points(log, step)
     for value in values:
         yield from _value_points(value)
@@ -55,7 +58,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     yield from _too_fast_points(step, fact, finished)
     yield from _tick_points(stages)
     yield from _band_points(log, step, stages)
-    if finished is not None and not _has_evidence(log, step, values, stages):
+    if finished is not None and not taken_over and not _has_evidence(log, step, values, stages):
         yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
 
@@ -71,6 +74,20 @@ def _not_done_point(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     else:
         words = "not started yet (the job is still open)"
     return WeakPoint("never-done", words)
+
+
+def _takeover_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    takeover = log.state.work(step.id).takeover
+    if takeover is None:
+        return
+    kind = "taken-over" if takeover.event.basis == "trusted" else "taken-on-trust"
+    yield WeakPoint(kind, takeover_text(log.state, step.id), takeover.seq)
+    for found in contradicted_states(log.state):
+        if found.step == step.id:
+            set_ = in_a_sentence(state_text(log.procedure, found.variable, found.value))
+            asked = in_a_sentence(state_text(log.procedure, found.variable, log.state.opened.start[found.variable]))
+            words = f"it leaves {set_}, but when the state was asked again, {asked}"
+            yield WeakPoint("state-contradicted", words, takeover.seq, found.variable)
 
 
 def _deviation_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:

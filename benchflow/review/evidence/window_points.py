@@ -8,12 +8,12 @@ from benchflow.review.evidence.ranking import WINDOW_SHARE, WeakPoint
 from benchflow.review.log.clock_remarks import ClockStep, WindowRun, clock_steps, window_runs
 from benchflow.review.log.facts import OperationFact
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.state.clock import BY_WALL_CLOCK, Elapsed, EventTime, elapsed_between
+from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, Elapsed, EventTime, elapsed_between
 
 
 def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, seq: int) -> Iterator[WeakPoint]:
     """The weak points of the time windows of ``step``, which event ``seq`` finished."""
-    if not step.time:
+    if not step.time or log.state.work(step.id).takeover is not None:
         return
     steps = tuple(clock_steps(log.lines))
     started = fact.started if fact is not None else None
@@ -21,6 +21,10 @@ def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, s
         if run.end is None:
             continue
         window, title = run.window, log.plan.steps[run.window.operation].title
+        if run.since.boot == NOT_KNOWN:
+            words = f"the time after “{title}” is not known, since no trusted line of the earlier log has it"
+            yield WeakPoint("window-unknown", words, seq, window.operation)
+            continue
         judged: list[Elapsed] = []
         if window.high is not None:
             judged.append(elapsed_between(log.state.spans, run.since, run.end))

@@ -10,6 +10,7 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.formatting import count
 from benchflow.review.log.clock_remarks import clock_remarks
+from benchflow.review.log.continuation_remarks import continuation_remarks
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
@@ -150,6 +151,7 @@ def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
         found.append(f"{count(session.unknown, 'event')} {kinds} that this version cannot read.")
     found += clock_remarks(state, parsed.lines)
     found += register_remarks(parsed.lines)
+    found += continuation_remarks(state)
     if not session.closed and damage is None:
         found.append("The job is still open.")
     left = len(state.plan.steps) - len(state.done) if damage is None else 0

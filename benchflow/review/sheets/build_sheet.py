@@ -19,12 +19,13 @@ from benchflow.quantity import Interval, Quantity, difference_factor, seconds, s
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone
 from benchflow.review.log.clock_remarks import worked_across_restart
+from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.facts import DeviationFact, InstrumentFact, OperationFact, ReadingFact, SignatureFact
 from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
-from benchflow.session.history.event_text import LogTitles
+from benchflow.session.history.event_text import LogTitles, continued_text
 from benchflow.session.history.history import changed_entry, known_event, untrusted_entry
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
@@ -74,6 +75,7 @@ class BuildSheetOperation(Struct, frozen=True):
     by: str
     at: str
     took: str
+    taken_over: str
     values: tuple[SheetValue, ...]
     joint: SheetJoint | None
     checks: tuple[tuple[str, bool], ...]
@@ -205,7 +207,7 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
         if option.name in session.options:
             yield option.ask or option.name, session.options[option.name]
     for variable in procedure.state:
-        if variable.start is None:
+        if variable.start is None or log.state.opened.continues is not None:
             value = session.start.get(variable.name)
             yield (
                 f"State at the start: {variable.title or variable.name}",
@@ -218,6 +220,10 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     if log.format >= FORMAT_WITH_REGISTER:
         register = log.state.register
         yield "Register", "none: any name could sign" if register is None else register
+    if log.state.opened.continues is not None:
+        yield "Continues", continued_text(log.state.opened.continues).removeprefix("CONTINUES ")
+    if log.state.opened.earlier:
+        yield "Earlier logs of the unit", ", ".join(each.file for each in log.state.opened.earlier)
     yield "Started", local_time_with_zone(session.opened_at)
     not_closed = "not closed" if log.damage is None else "not known"
     yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else not_closed
@@ -250,6 +256,9 @@ def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildS
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
     signature = next((s for s in facts.signatures if s.operation == step.id and s.in_force), None)
     work = log.state.work(step.id)
+    here = work.takeover is None  # otherwise ticks and checks are in the log that the job continues
+    checks = step.operation.check if here else ()
+    hold = step.operation.hold if here or signature is not None else None
     return BuildSheetOperation(
         operation=step.id,
         number=log.plan.number(step.id),
@@ -258,13 +267,14 @@ def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildS
         by=_people_of_operation(fact),
         at=local_time(done.at) if done is not None else "",
         took=_took(fact, across_restart) if fact is not None and done is not None else "",
+        taken_over=takeover_text(log.state, step.id),
         values=tuple(_sheet_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
-        joint=joint_of(log, step),
-        checks=tuple((point.text, number in work.checks) for number, point in enumerate(step.operation.check, 1)),
+        joint=joint_of(log, step) if here else None,
+        checks=tuple((point.text, number in work.checks) for number, point in enumerate(checks, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
         signed=_signed(log, signature) if signature is not None else "",
         self_signed=signature is not None and signature.self_signed,
-        hold=step.operation.hold.for_ if step.operation.hold is not None else "",
+        hold=hold.for_ if hold is not None else "",
         deviations=tuple(
             f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {_signer(log, d)}: {d.reason}"
             for d in facts.deviations
@@ -346,6 +356,8 @@ def _exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) 
         head = f"{operation.number}  {operation.title}"
         if not operation.done:
             yield f"{head}: {'not done' if known else 'not known'}"
+        if operation.taken_over:
+            yield f"{head}: {operation.taken_over}"
         for value in operation.values:
             if value.verdict in NOT_ACCEPTED:
                 yield f"{head}: {value.words}"

@@ -66,7 +66,9 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
 def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
-    if operation.done:
+    if operation.taken_over:
+        yield f"Done, {plain(operation.taken_over)}."
+    elif operation.done:
         yield f"Done by {plain(operation.by)}, {operation.at}, in {operation.took}."
     else:
         yield "**Not done.**" if known else "**Not known: the log is damaged.**"

@@ -45,6 +45,9 @@ class EarlierEntry(Struct, frozen=True, omit_defaults=True):
     instrument: str = ""  # id of the instrument in the procedure
     serial: str = ""
     used: bool = False
+    at: str = ""  # when a reading was entered
+    boot: str = ""
+    ms: int = 0
 
 
 class ContinuedLog(Struct, frozen=True, omit_defaults=True):

@@ -8,6 +8,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CheckStage
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
+from benchflow.session.state.clock import NOT_KNOWN, EventTime
 from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.state import (
     HOLD,
@@ -48,8 +49,19 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     )
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
-    entered = {**work.entered, event.name: state.last}
+    entered = {**work.entered, event.name: _entered_at(state, event)}
     return with_work(state, event.operation, replace(work, entered=entered))
+
+
+def _entered_at(state: State, event: ev.ReadingRecorded) -> EventTime:
+    """When a reading was entered: now, or under the log that the job continues."""
+    continues = state.opened.continues
+    if event.earlier is None or continues is None:
+        return state.last
+    for entry in continues.entries_of(event.operation):
+        if entry.seq == event.earlier and entry.kind == "reading" and entry.at:
+            return EventTime(state.seq, entry.at, entry.boot, entry.ms)
+    return EventTime(state.seq, state.last.at, NOT_KNOWN)
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:

@@ -111,6 +111,10 @@ class ReworkRequest(ScreenRequest, frozen=True, tag="rework"):
     """Request for the list of operations that can be reworked."""
 
 
+class TakeOverRequest(ScreenRequest, frozen=True, tag="take-over"):
+    """Request for the list of what can be taken over from the log that the job continues."""
+
+
 class FolderRequest(ScreenRequest, frozen=True, tag="folder"):
     """Request for the form for continuing the log in another folder."""
 
@@ -140,6 +144,7 @@ JobRequest = (
     | LubricantRequest
     | InstrumentRequest
     | ReworkRequest
+    | TakeOverRequest
     | FolderRequest
     | LeaveRequest
     | EndJobRequest

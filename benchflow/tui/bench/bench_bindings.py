@@ -55,6 +55,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
+    Binding(letter("k"), "take_over", "take over", id="bench.take-over"),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
     Binding("pagedown", "scroll(3)", "scroll", id="bench.scroll-down", show=False, key_display="PgUp PgDn"),
     Binding("pageup", "scroll(-3)", "", id="bench.scroll-up", show=False),
@@ -124,6 +125,7 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "stop_guiding": cursor.route is not None,
         "moves": (idle or None) if view.moves else False,
         "rework": (idle and bool(view.done or _any_paused(cursor))) or None,
+        "take_over": bool(cursor.client.to_take_over) and (idle or None),
         "end": ended,
         "end_early": (not view.closed) or None,
     }
@@ -185,9 +187,9 @@ def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
             return tuple(reason.message for reason in task.view.missing)
         case "move_now" if isinstance(cursor.task, MoveTask):
             return tuple(reason.message for reason in cursor.task.move.refused)
-        case "moves" | "rework" if view.rework is not None:
+        case "moves" | "rework" | "take_over" if view.rework is not None:
             return ("A rework is in progress. Do its steps first.",)
-        case "moves" | "rework" if cursor.in_progress:
+        case "moves" | "rework" | "take_over" if cursor.in_progress:
             return ("This is possible only between operations. Finish the operation in progress, or pause it (a).",)
         case "rework":
             return ("No operation is done yet, so there is nothing to rework.",)

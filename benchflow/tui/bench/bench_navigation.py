@@ -15,6 +15,7 @@ from benchflow.tui.app.navigation import (
     ReworkRequest,
     SignRequest,
     StateRequest,
+    TakeOverRequest,
     WhyRequest,
     WrenchRequest,
 )
@@ -159,6 +160,9 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         joint = self.cursor.joint
         assert joint is not None
         self.bench_app.open(LubricantRequest(joint.joint, joint.title), self.on_return)
+
+    def action_take_over(self) -> None:
+        self.bench_app.open(TakeOverRequest(), self.on_return)
 
     def action_rework(self) -> None:
         self.bench_app.open(ReworkRequest(), self.on_return)

@@ -5,15 +5,17 @@ from datetime import date
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import clean_line
+from benchflow.base.plaintext import clean_line, folded
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
+from benchflow.session.continuation import LogToContinue, earlier_jobs_in, log_to_continue
 from benchflow.session.controller import SessionController
 from benchflow.session.machine_clock import Clock
 from benchflow.session.machine_folders import MachineFolders, make_folder, shipped_procedures
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from benchflow.session.shop.live_register import Register
+from benchflow.session.state.continued_job import ContinuedLog
 
 TITLE_SEARCH = 4096
 """Number of characters at the start of a file in which its title is searched."""
@@ -34,6 +36,7 @@ class JobCatalog:
         self.places = places
         self.folder = folder or places.sessions
         self._clock, self._other_register = clock, other_register
+        self._listed: list[SessionSummary] | None = None  # for `earlier_logs_of`
         self.skipped: list[SessionSummary] = []  # the files that the last list of jobs left out
 
     def register(self) -> Register:
@@ -98,9 +101,54 @@ class JobCatalog:
         """
         assert loaded.procedure is not None  # checked by `load`
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
+        return self._new_controller(path, loaded, file, None)
+
+    def _new_controller(
+        self, path: Path, loaded: Loaded, file: str, continues: ContinuedLog | None
+    ) -> SessionController:
+        read = procedure_reader()
         return SessionController.begin(
-            path, loaded, file=file, read=procedure_reader(), clock=self._clock, register=self.register()
-        )
+            path, loaded, file=file, read=read, clock=self._clock, register=self.register(), continues=continues,
+            earlier_jobs=earlier_jobs_in(path.parent, read, simulated=False),
+        )  # fmt: skip
+
+    def continue_from(self, log: Path, procedure: tuple[Loaded, str] | None) -> LogToContinue | SessionController:
+        """Return what a new job takes from ``log``; if such a job is open already, its controller.
+
+        Raises:
+            OtherRegister: the open job has another register, and no reason is given.
+            BenchflowError: the log cannot be continued in a new one.
+        """
+        old = log_to_continue(log, procedure, procedure_reader())
+        if old.simulated:
+            raise BenchflowError(f"{log} is a log of a simulated session. Continue it with: benchflow drive")
+        for job in self.open_jobs():
+            if job.continues == old.continues.sha256 and job.status in ("open", "held"):
+                return self.resume(job.path)
+        if old.source.procedure is None:
+            problems = "\n".join(str(problem) for problem in old.source.problems)
+            raise BenchflowError(f"{problems}\nThe procedure has errors.")
+        return old
+
+    def begin_continued(self, old: LogToContinue, unit: str, folder: Path) -> SessionController:
+        """Return the controller of a new, empty log that continues ``old``.
+
+        Raises:
+            BenchflowError: the folder or the log cannot be written.
+        """
+        assert old.source.procedure is not None  # checked by `continue_from`
+        path = new_log_path(make_folder(folder), old.source.procedure.id, unit, date.today())
+        return self._new_controller(path, old.source, old.procedure_file, old.continues)
+
+    def earlier_logs_of(self, unit: str) -> list[SessionSummary]:
+        """Return the logs of a unit. The folder is read once."""
+        if self._listed is None:
+            try:
+                self._listed = list_sessions(self.folder)
+            except BenchflowError:
+                self._listed = []
+        wanted = folded(unit.strip())
+        return [job for job in self._listed if wanted and not job.simulated and folded(job.unit) == wanted]
 
 
 def title_of(path: Path) -> str:

@@ -15,6 +15,8 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
+from benchflow.session.rules.takeover_list import operations_to_take_over
+from benchflow.session.state.continued_job import EarlierOperation
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import ENTRY_KINDS, clock_rows, operation_view, view_after_entries
@@ -146,6 +148,34 @@ class SessionClient:
         self.drafts.follow_log(self.log)
         self.refresh()
         return ""
+
+    @property
+    def to_take_over(self) -> tuple[EarlierOperation, ...]:
+        """The operations that can be taken over from the log that this job continues."""
+        return operations_to_take_over(self.state)
+
+    def title(self, operation: str) -> str:
+        """Number and title of an operation."""
+        plan = self.state.plan
+        return f"{plan.number(operation)}  {plan.steps[operation].title}"
+
+    def hold_role(self, operation: str) -> str:
+        """The role that signs the hold of an operation; empty without a hold."""
+        hold = self.state.plan.steps[operation].operation.hold
+        return "" if hold is None else hold.by
+
+    def earlier_entries(self, operation: str) -> tuple[str, ...]:
+        """What can be taken over of an operation, one text for each reading, part and lot."""
+        continues = self.state.opened.continues
+        found = () if continues is None else continues.entries_of(operation)
+        texts = [
+            f"{each.name}, {f'reading {each.reading}' if each.kind == 'reading' else each.kind}: {each.entered}"
+            for each in found
+        ]
+        earlier = None if continues is None else continues.operation(operation)
+        if earlier is not None and earlier.evidence:
+            texts.append(f"Events in the earlier log: {', '.join(map(str, earlier.evidence))}")
+        return tuple(texts)
 
     def operation(self, name: str) -> OperationView:
         """Return the view of an operation."""

@@ -3,24 +3,31 @@
 from pathlib import Path
 from typing import ClassVar
 
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.session.catalog import SessionSummary
+from benchflow.session.controller import SessionController
 from benchflow.session.job_register import OtherRegister
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
+from benchflow.tui.screens.continue_page import ContinuePage
 from benchflow.tui.screens.other_register_page import OtherRegisterPage
 from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+from benchflow.tui.widgets.page import letter
 
 
 class JobListPage(ListPage[None], inherit_bindings=False):
     """The list of jobs and procedures. ``only`` limits it to one procedure and its jobs."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys("leave")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *list_keys("open"),
+        Binding(letter("c"), "continue_from", "continue in a new log", id="jobs.continue-from"),
+        *leaving_keys("leave"),
+    ]
     title_line = "benchflow"
 
     def __init__(
@@ -71,6 +78,9 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             note = f"; {each.note}" if each.note else ""
             least = f"at least {each.done} done, the rest is not known; " if each.status == "damaged" else ""
             text = clean_line(f"{least}by {each.by}, {each.events} events, last entry {last}{note}")
+            if each.status == "damaged":
+                note += ". Enter shows it; c begins a new log that takes over what was done"
+                text = clean_line(f"{least}by {each.by}, {each.events} events, last entry {last}{note}")
             where = hanging("", shown_path(each.path), width, "faint")
             return [*hanging("Continue: ", text, width, "text", "label"), *where]
         path = self.procedures[self.at - len(self.sessions)]
@@ -88,6 +98,29 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         except BenchflowError as error:
             self.show_message(*str(error).splitlines(), role="alarm")
             self.app.bell()
+
+    @property
+    def _damaged(self) -> SessionSummary | None:
+        """The selected job if its log is damaged."""
+        job = self.sessions[self.at] if self.at < len(self.sessions) else None
+        return job if job is not None and job.status == "damaged" else None
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return self._damaged is not None if action == "continue_from" else True
+
+    def action_continue_from(self) -> None:
+        job = self._damaged
+        assert job is not None  # otherwise the key is hidden
+        try:
+            found = self.catalog.continue_from(job.path, None)
+        except BenchflowError as error:
+            self.show_message(*str(error).splitlines(), role="alarm")
+            self.app.bell()
+            return
+        if isinstance(found, SessionController):
+            self.bench_app.open_bench(found, self.by or "")
+        else:
+            self.app.push_screen(ContinuePage(self.catalog, found, self.by, self.unit))
 
     def action_back(self) -> None:
         self.bench_app.leave(0)

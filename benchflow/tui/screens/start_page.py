@@ -7,13 +7,14 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import SessionController
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.operation_panel import draw_cautions
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, hanging, rule, styled, wrap
 from benchflow.tui.model.job_catalog import JobCatalog, close_unused
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 from benchflow.tui.widgets.list_page import leaving_keys
@@ -121,15 +122,30 @@ class StartPage(FormPage, inherit_bindings=False):
             FormField("folder", "Folder for the log", value=str(self.catalog.folder)),
         )
 
+    @property
+    def asks_all_states(self) -> bool:
+        """True if the state is asked also where the procedure sets it at the start."""
+        return False
+
     def _initial_states(self) -> Iterable[FormField]:
         for variable in self.procedure.state:
-            if variable.start is None:
+            if variable.start is None or self.asks_all_states:
                 known = [(value, variable.words.get(value, value)) for value in variable.values]
                 text = variable.ask or f"Initial state: {variable.title or variable.name}"
                 yield FormField(f"start {variable.name}", text, (*known, (UNKNOWN, "not known")))
 
     def intro(self, width: int) -> list[Line]:
-        return [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
+        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
+        typed = self.fields["unit"].value if "unit" in self.fields else self.unit
+        earlier = self.catalog.earlier_logs_of(typed)
+        if earlier:
+            names = ", ".join(shown_path(each.path.name) for each in earlier[:3]) + (
+                ", ..." if len(earlier) > 3 else ""
+            )
+            lines.extend(
+                hanging("", f"{counted(len(earlier), 'earlier log')} of this unit: {names}", width, "attention")
+            )
+        return lines
 
     async def submit(self, values: dict[str, str]) -> None:
         controller: SessionController | None = None
@@ -140,10 +156,13 @@ class StartPage(FormPage, inherit_bindings=False):
             self._show_error(controller, str(error))
             return
         if isinstance(answer, Refusal):
-            close_unused(controller)
-            self.refused(answer)
+            self._close_refused(controller, answer)
         else:
             self.bench_app.open_bench(controller)
+
+    def _close_refused(self, controller: SessionController, refusal: Refusal) -> None:
+        close_unused(controller)
+        self.refused(refusal)
 
     def _show_error(self, controller: SessionController | None, message: str) -> None:
         if controller is not None:

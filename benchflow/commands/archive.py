@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from benchflow.review.archive.filing_report import FilingReport
 
 
-@click.command(epilog=exit_code_help("A log was left out, because it does not verify."))
+@click.command(epilog=exit_code_help("A log was left out, because it does not verify, or fails the audit."))
 @click.argument("paths", nargs=-1, metavar="[watch] [FOLDER|LOG]...", type=click.Path(path_type=Path))
 @click.option("--to", "url", metavar="URL", help="postgresql://user@host/name, or the path of an SQLite file.")
 @click.option("--rebuild", is_flag=True, help="Empty the index first, then make it again from the logs.")
 @click.option("--copy-logs", is_flag=True, help="Store the complete logs as well. Other benches can then fetch them.")
+@click.option("--no-audit", is_flag=True, help="Do not decide the entries of new logs again. This is faster.")
 @click.option("--fetch", metavar="JOB", help="Write the stored log of JOB to the file given with -o.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file for --fetch. Default: standard output.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per report.")
@@ -31,6 +32,7 @@ def archive(
     url: str | None,
     rebuild: bool,
     copy_logs: bool,
+    no_audit: bool,
     fetch: str | None,
     out: Path | None,
     as_json: bool,
@@ -39,7 +41,8 @@ def archive(
     times. It can be made again from the logs at any time.
 
     Without FOLDER or LOG, the logs of this machine are added. Repeat the command to add what is new. Several benches
-    may add logs at the same time. A log that does not verify is left out and named.
+    may add logs at the same time. A log that does not verify is left out and named. A
+    log that fails the audit is added and named.
 
     `benchflow archive watch FOLDER` keeps running, and adds each change of a log. JOB is a unit, or the first digits
     of the number of a job. Put the password of a server into ~/.pgpass or PGPASSWORD. In the URL, other people
@@ -53,7 +56,7 @@ def archive(
         if fetch is not None:
             return _fetch(database, fetch, out)
         if watching:
-            return _watch(database, named, copy_logs, as_json)
+            return _watch(database, named, copy_logs, not no_audit, as_json)
         from benchflow.review.archive.filing import file_logs
 
         with ProgressLine() as line:
@@ -63,11 +66,12 @@ def archive(
                 machine_name(),
                 folders=[path for path in named if path.is_dir()],
                 copy_logs=copy_logs,
+                audited=not no_audit,
                 compiled=compiled_folder(),
                 progress=lambda done, total: line.show(f"{done:,} of {total:,} logs added"),
             )
         _print_report(report, as_json)
-    return PROBLEM_FOUND if report.left_out else SUCCESS
+    return PROBLEM_FOUND if report.left_out or report.failing else SUCCESS
 
 
 def _print_report(report: "FilingReport", as_json: bool) -> None:
@@ -79,14 +83,17 @@ def _print_report(report: "FilingReport", as_json: bool) -> None:
         print_lines(filing_lines(report))
 
 
-def _watch(database: "Database", named: list[Path], copy_logs: bool, as_json: bool) -> int:
+def _watch(database: "Database", named: list[Path], copy_logs: bool, audited: bool, as_json: bool) -> int:
     """File every change of a log in one folder, until interrupted."""
     from benchflow.review.archive.watch import watch
 
     if len(named) != 1 or not named[0].is_dir():
         raise click.UsageError("`archive watch` needs exactly one existing folder.")
     print_message(f"Watching {display_path(named[0])}. Changes go to {database.shown}. To stop: Ctrl+C.")
-    for report in watch(database, named[0], machine_name(), copy_logs=copy_logs, compiled=compiled_folder()):
+    reports = watch(
+        database, named[0], machine_name(), copy_logs=copy_logs, audited=audited, compiled=compiled_folder()
+    )
+    for report in reports:
         _print_report(report, as_json)
     return SUCCESS
 

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-def load_named_log(name: str) -> "LoadedLog":
-    """The log that ``name`` names, loaded for a review.
+def load_named_log(name: str, *, audited: bool = False) -> "LoadedLog":
+    """The log that ``name`` names, loaded for a review; ``audited`` also decides its intents again.
 
     Raises:
         BenchflowError: no log or several logs match, or the log cannot be read.
@@ -21,7 +21,12 @@ def load_named_log(name: str) -> "LoadedLog":
     from benchflow.review.log.loaded_log import load_log
     from benchflow.session.procedure_loading import procedure_reader
 
-    return load_log(find_log(name), procedure_reader())
+    loaded = load_log(find_log(name), procedure_reader())
+    if not audited:
+        return loaded
+    from benchflow.review.audit.audited_log import with_audit
+
+    return with_audit(loaded)
 
 
 def load_register(path: Path | None) -> "Shop | None":

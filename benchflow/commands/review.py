@@ -37,7 +37,7 @@ def review(
     the readings. COMPLAINT is a failure that the procedure lists, by its name or its text. Without COMPLAINT the
     screen asks for it, and the printed review covers all steps.
     """
-    loaded = load_named_log(name)
+    loaded = load_named_log(name, audited=True)
     register = load_register(shop)
     exit_code = SUCCESS if loaded.damage is None else PROBLEM_FOUND
     if is_terminal() and not (as_json or as_text or every or show_rule):

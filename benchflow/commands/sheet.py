@@ -28,7 +28,7 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start
 
     try:
-        loaded = load_named_log(name)
+        loaded = load_named_log(name, audited=True)
         made, path = build_sheet(loaded), Path(loaded.path)
     except FirstLineDamaged as damaged:
         print_warning(str(damaged))

@@ -167,12 +167,14 @@ def _difference_lines(difference: Difference) -> Iterator[str]:
 
 
 def filing_lines(report: FilingReport) -> Iterator[str]:
-    """The numbers of logs filed in the archive, then each log that was left out, partly read or missing."""
+    """The numbers of logs filed in the archive, then each log that needs attention: left out, missing and so on."""
     yield (
         f"{count(report.looked_at, 'log')} checked: {report.new} new, {report.grown} grown, "
         f"{report.unchanged} unchanged, {count(report.copies, 'copy', 'copies')}; {count(report.events, 'event')} read."
     )
     yield from (f"left out: {left.path} {left.why}" for left in report.left_out)
+    for path in report.failing:
+        yield f"fails the audit: {path} could not have been logged so by the rules. See: benchflow audit {path}"
     for path in report.newer:
         yield f"partly read: {path} is from another version of benchflow. Events unknown to this version are left out."
     for path in report.gone:

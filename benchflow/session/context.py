@@ -57,17 +57,19 @@ class Context(Struct, frozen=True):
 
     ``now`` is the time, ``shop`` the register (``None`` without one). ``pin_fits`` answers whether a typed PIN is that
     of a person; an audit answers it from the log. So does ``recorded_tool`` for the instruments.
+    ``day`` is the date, if it is not that of this machine.
     """
 
     now: Now
     shop: "Shop | None" = None
     pin_fits: "Callable[[Person, str], bool]" = _pin_matches
     recorded_tool: Callable[[State, ToolUse], RecordedTool | Refusal] | None = None
+    day: date | None = None
 
     @property
     def today(self) -> date:
-        """The present date in the time zone of the machine. Dates in the register are compared with it."""
-        return local_date(self.now.at)
+        """The present date, by default in the time zone of the machine. Dates in the register are compared with it."""
+        return local_date(self.now.at) if self.day is None else self.day
 
 
 class Entry(Struct, frozen=True):

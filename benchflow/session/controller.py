@@ -228,7 +228,7 @@ class SessionController:
         try:
             if isinstance(intent, intents.OpenJob) and self.state is None and not self.simulated:
                 self._of_job.make_id()
-            context = self._of_job.context(now)
+            context = self._of_job.context(now, self.state, unlogged_start=self._unlogged_start)
             may_not_sign = self._why_not_sign(intent, now)
         except BenchflowError as error:
             return refuse("not-allowed", str(error))

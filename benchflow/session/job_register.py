@@ -42,14 +42,17 @@ class JobRegister:
         self._agreed: str | None = None  # the register that ``reason`` is about
         self._last: Shop | None = None
 
-    def shop(self) -> "Shop | None":
-        """The register now. If its file is gone, the register as last read: instruments are still judged by it.
+    def shop(self, state: State | None, *, unlogged_start: bool) -> "Shop | None":
+        """The register now. If its file is gone, or is another register now, the register as last read: instruments are
+        still judged by it, and nobody can sign.
+
+        ``unlogged_start`` is true until the log names the register of this run.
 
         Raises:
             BenchflowError: the register cannot be read, or has errors.
         """
         found = None if self.file is None else self.file.identified()
-        if found is not None:
+        if found is not None and not self._is_other(state, found, unlogged_start=unlogged_start):
             self._last = found
         return self._last
 
@@ -62,13 +65,13 @@ class JobRegister:
         if self.file is not None:
             self.file.make_id()
 
-    def context(self, now: Now) -> Context:
-        """The context of a decision.
+    def context(self, now: Now, state: State | None, *, unlogged_start: bool) -> Context:
+        """The context of a decision. ``unlogged_start`` is as in :meth:`shop`.
 
         Raises:
             BenchflowError: the register cannot be read, or has errors.
         """
-        shop = self.shop()
+        shop = self.shop(state, unlogged_start=unlogged_start)
         return Context(now, shop) if self.file is None else Context(now, shop, self.file.pin_fits)
 
     def resume(self, state: State, path: Path, reason: str) -> None:
@@ -78,8 +81,8 @@ class JobRegister:
             OtherRegister: it is another one, and there is no reason.
             BenchflowError: the register cannot be read, or has errors.
         """
-        shop = self.shop()
-        if state.register is None or state.closed or self._is_known_as(state.register, shop):
+        self._last = shop = None if self.file is None else self.file.identified()
+        if state.register is None or not self._is_other(state, shop, unlogged_start=True):
             return
         if not reason:
             raise OtherRegister(path, state.register, shop, self.file)
@@ -88,15 +91,16 @@ class JobRegister:
     def why_not_sign(self, state: State, intent: intents.Intent, *, unlogged_start: bool) -> Refusal | None:
         """A refusal of a signature if the file of the register is gone, or is another register now.
 
-        ``unlogged_start`` is true until the log names the register of this run.
+        ``unlogged_start`` is as in :meth:`shop`.
 
         Raises:
             BenchflowError: the register cannot be read, or has errors.
         """
         if not isinstance(intent, SIGNING):
             return None
-        wanted = self._agreed if unlogged_start and self.reason else state.register
-        if wanted is None or self._is_known_as(wanted, None if self.file is None else self.file.identified()):
+        if not self._is_other(
+            state, None if self.file is None else self.file.identified(), unlogged_start=unlogged_start
+        ):
             return None
         where = "" if self.file is None else f" at {self.file.path}"
         return refuse("not-allowed", f"The register of this job{where} is not there. Put it back to sign")
@@ -112,8 +116,12 @@ class JobRegister:
         if self.file is not None:
             note_wrong_pin(self.file.path, now)
 
-    def _is_known_as(self, name: str, shop: "Shop | None") -> bool:
-        return self.file is not None and self.file.is_known_as(name, shop)
+    def _is_other(self, state: State | None, shop: "Shop | None", *, unlogged_start: bool) -> bool:
+        """True if the job has a register, and ``shop`` is another one or ``None``."""
+        if state is None or state.closed:
+            return False
+        wanted = self._agreed if unlogged_start and self.reason else state.register
+        return wanted is not None and (self.file is None or not self.file.is_known_as(wanted, shop))
 
 
 def register_fields(shop: "Shop | None") -> dict[str, Any]:

@@ -11,7 +11,9 @@ from tempfile import TemporaryDirectory
 
 from tests.hard_use.counts import Counts, Part
 
-PARTS = ("kill_bursts", "changed_bytes", "system_calls", "random_intents", "clock_steps", "fuzz_intents")
+PARTS = (
+    "kill_bursts", "changed_bytes", "system_calls", "random_intents", "audited_jobs", "clock_steps", "fuzz_intents",
+)  # fmt: skip
 
 
 def part_named(name: str) -> Part:

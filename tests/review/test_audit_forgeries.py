@@ -1,15 +1,26 @@
 """Logs changed by somebody who seals every line again: the audit finds each change. All data is invented."""
 
+import json
 from datetime import timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from benchflow.commands.audit import audit
+from benchflow.review.answer_text import filing_lines
+from benchflow.review.archive.database import open_database
+from benchflow.review.archive.filing import file_logs
 from benchflow.review.audit.audit_file import audit_file
 from benchflow.review.audit.audit_report import AuditFinding, AuditReport
+from benchflow.review.audit.audited_log import with_audit
+from benchflow.review.evidence.assessment import review_everything
+from benchflow.review.log.loaded_log import load_log
+from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from benchflow.session.shop.people_record import people_digest
 from benchflow.session.shop.register import hash_pin
 from benchflow.session.state.events import PersonRecord
@@ -291,3 +302,61 @@ def test_older_rules_leave_only_order_interference_and_evidence(
     assert any("older rules 1" in note.message for note in report.notes)
     log.move("moved", 0, "closed")
     assert first_wrong(log).kind == "interference"
+
+
+# --- where a failed audit is told -------------------------------------------------------------------
+
+
+def forged(log: ForgedLog) -> Path:
+    log.event("recorded")["verdict"] = "ok"
+    return log.save()
+
+
+def test_review_and_sheet_begin_with_the_failed_audit(log: ForgedLog) -> None:
+    loaded = with_audit(load_log(forged(log), read_procedure))
+    assert loaded.warnings[0].startswith("THE AUDIT FAILS at 1 place: ")
+    assert build_sheet(loaded).warnings[0] == loaded.warnings[0]
+    review = review_everything(loaded)
+    assert review.guards[0].operation == "gap"
+    assert review.guards[0].reasons[0].kind == "failed-audit"
+
+
+def test_review_of_a_true_log_has_no_word_of_the_audit(log: ForgedLog) -> None:
+    loaded = with_audit(load_log(log.path, read_procedure))
+    assert not [warning for warning in loaded.warnings if "AUDIT" in warning]
+    assert not [point for guard in review_everything(loaded).guards for point in guard.reasons if "audit" in point.kind]
+
+
+def test_archive_names_the_log_that_fails(log: ForgedLog, tmp_path: Path) -> None:
+    path = forged(log)
+    database = open_database(str(tmp_path / "archive.sqlite"))
+    first = file_logs(database, [path], "bench", audited=True)
+    again = file_logs(database, [path], "bench", audited=True)
+    database.close()
+    assert (first.failing, again.failing) == ((str(path),), (str(path),))
+    assert any("fails the audit" in line for line in filing_lines(again))
+
+
+def test_command_prints_each_place_and_ends_with_1(log: ForgedLog) -> None:
+    path = str(forged(log))
+    printed = CliRunner().invoke(audit, [path], standalone_mode=False)
+    assert printed.return_value == 1
+    assert "WRONG at 1 place." in printed.stdout
+    assert "verdict of the event recorded is ok in the log, but high by the rules" in printed.stdout
+    answer = json.loads(CliRunner().invoke(audit, [path, "--json"], standalone_mode=False).stdout)
+    assert (answer["ok"], answer["wrong"][0]["kind"], answer["wrong"][0]["codes"]) == (False, "entry", [])
+    assert answer["wrong"][0]["line"] == log.at("recorded") + 1
+
+
+def test_command_accepts_a_true_log_and_refuses_a_file_that_is_none(log: ForgedLog, tmp_path: Path) -> None:
+    assert CliRunner().invoke(audit, [str(log.path)], standalone_mode=False).return_value == 0
+    other = tmp_path / "other.jsonl"
+    other.write_text("no log\n")
+    assert CliRunner().invoke(audit, [str(other)], standalone_mode=False).return_value == 2
+
+
+def test_log_of_the_first_version_is_not_accused(log: ForgedLog) -> None:
+    path = Path(__file__).parents[1] / "session" / "data" / "0.1.jsonl"
+    report, _ = audit_file(path, procedure_reader_with_cache(None))
+    assert report.ok
+    assert "cannot be decided again" in report.notes[0].message

@@ -11,6 +11,7 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.session.controller import SessionController
 from benchflow.session.job_register import OtherRegister
+from benchflow.session.refusal import Refusal
 from benchflow.session.shop.live_register import Register
 from benchflow.session.shop.pin_change import change_pin
 from benchflow.session.shop.register import ShopError, hash_pin
@@ -210,3 +211,20 @@ def test_log_has_no_pin_and_no_hash(script: Script) -> None:
     for text in texts_in(script.path):
         assert "2417" not in text
         assert "scrypt" not in text
+
+
+def test_register_put_in_the_place_of_another_during_a_run_is_not_taken(script: Script, tmp_path: Path) -> None:
+    """A note after the exchange must not make the other register that of the job."""
+    controller = resume(script, script.shop)
+    own = script.shop.read_text(encoding="utf-8")
+    shutil.copy(other_shop(tmp_path), script.shop)
+    controller.send(intent_of("note", text="the phone rang"))
+    reply = controller.send(intent_of("sign", operation="look", by="Eve"))
+    assert isinstance(reply, Refusal)
+    assert "The register of this job" in reply.refused[0].message
+    script.shop.write_text(own, encoding="utf-8")
+    controller.send(intent_of("sign", **SIGN))
+    controller.close()
+    kinds = [event["kind"] for event in script.log()]
+    assert kinds[-3:] == ["resumed", "noted", "signed"]
+    assert "register-changed" not in kinds

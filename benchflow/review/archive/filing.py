@@ -16,16 +16,26 @@ from typing import Any, Final, NamedTuple
 import msgspec
 from msgspec import Struct
 
+from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing_report import FilingReport
-from benchflow.review.archive.index_writer import FiledLog, KnownFile, copied_sessions, forget_stale, known_files, store
+from benchflow.review.archive.index_writer import (
+    FiledLog,
+    KnownFile,
+    copied_sessions,
+    failing_audits,
+    forget_stale,
+    known_files,
+    store,
+)
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
 from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
+from benchflow.session.log.line_format import read
 from benchflow.session.log.log_folder import why_not_a_file
-from benchflow.session.procedure_loading import procedure_reader_with_cache
+from benchflow.session.procedure_loading import ProcedureReader, procedure_reader_with_cache
 
 BATCH_ROWS = 20_000  # rows written in one transaction
 _LOGS_PER_TASK: Final = 16  # logs handed to a worker at a time
@@ -52,6 +62,7 @@ def file_logs(
     *,
     folders: Sequence[Path] = (),
     copy_logs: bool = False,
+    audited: bool = False,
     compiled: Path | None = None,
     workers: int | None = None,
     progress: Progress = lambda done, of: None,
@@ -59,9 +70,9 @@ def file_logs(
     """File the logs at ``paths``. ``bench`` is the name of this machine.
 
     ``folders`` are the folders that ``paths`` were found in: a known log that is missing there is reported as gone.
-    ``copy_logs`` also stores copies of the logs, for other benches. ``compiled`` is the folder with the compiled forms
-    of procedures; ``None``: they are compiled in memory. ``workers`` is the number of processes that read; by default
-    the number of processors.
+    ``copy_logs`` also stores copies of the logs, for other benches. ``audited`` audits each log that is read.
+    ``compiled`` is the folder with the compiled forms of procedures; ``None``: they are compiled in memory. ``workers``
+    is the number of processes that read; by default the number of processors.
     """
     resolved, left_out = _resolved(paths, bench)
     known = known_files(database, bench, resolved)
@@ -72,7 +83,7 @@ def file_logs(
     done = len(resolved) - len(jobs)
     batch: list[FiledLog] = []
     rows = 0
-    for entry in _read_all(jobs, _ReadOptions(copy_logs, compiled), _worker_count(jobs, workers)):
+    for entry in _read_all(jobs, _ReadOptions(copy_logs, audited, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
         if rows >= BATCH_ROWS:
@@ -84,7 +95,8 @@ def file_logs(
         counts.add(store(database, bench, batch), batch, bench)
         progress(len(resolved), len(resolved))
     inside = tuple(f"{folder.resolve()}{os.sep}" for folder in folders)
-    return counts.report(len(resolved), forget_stale(database, bench, inside, set(resolved)) if inside else ())
+    gone = forget_stale(database, bench, inside, set(resolved)) if inside else ()
+    return counts.report(len(resolved), gone, failing_audits(database, bench, set(resolved)))
 
 
 class _FilingCounts:
@@ -110,11 +122,11 @@ class _FilingCounts:
                 if entry.session.unknown or is_newer(entry.session.version):
                     self.newer.append(entry.path)
 
-    def report(self, looked_at: int, gone: tuple[str, ...]) -> FilingReport:
+    def report(self, looked_at: int, gone: tuple[str, ...], failing: tuple[str, ...]) -> FilingReport:
         left_out = tuple(sorted(self.left_out, key=lambda one: one.path))
         return FilingReport(
             looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
-            tuple(sorted(self.newer)), gone,
+            tuple(sorted(self.newer)), gone, failing,
         )  # fmt: skip
 
 
@@ -203,9 +215,10 @@ def _worker_count(jobs: Sequence[_Job], requested: int | None) -> int:
 
 
 class _ReadOptions(NamedTuple):
-    """The options for reading logs: whether to keep a copy of each log, and the folder of compiled procedures."""
+    """The options for reading logs: whether to copy and audit each log, and the folder of compiled procedures."""
 
     copy_logs: bool
+    audited: bool
     compiled: Path | None
 
 
@@ -254,7 +267,31 @@ def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
         import zlib
 
         body = zlib.compress(data, 1)
-    return FiledLog(job.path, len(data), job.changed, session=found.session, rows=_rows_by_table(found), body=body)
+    return FiledLog(
+        job.path,
+        len(data),
+        job.changed,
+        session=found.session,
+        rows=_rows_by_table(found),
+        body=body,
+        audit_wrong=_audit_wrong(data, options.compiled) if options.audited else None,
+    )
+
+
+def _audit_wrong(data: bytes, compiled: Path | None) -> int | None:
+    """The number of places where the audit of a log fails; ``None`` if a newer version wrote it."""
+    from benchflow.review.audit.audit_log import audit_log
+
+    try:
+        return len(audit_log(read(data).lines, _procedure_of(compiled)).wrong)
+    except BenchflowError:
+        return None
+
+
+@lru_cache(maxsize=1)
+def _procedure_of(compiled: Path | None) -> ProcedureReader:
+    """The reader of procedures of this process. Those read last are kept, as :func:`_plan_of` keeps plans."""
+    return lru_cache(8)(procedure_reader_with_cache(compiled))
 
 
 def _rows_by_table(facts: Any) -> dict[str, list[tuple[Any, ...]]]:

@@ -9,7 +9,7 @@ class FilingReport(Struct, frozen=True):
     """The number of logs by result, and lists of the logs that need attention.
 
     ``left_out`` were left out now or earlier. ``newer`` are logs of another version, read only in part. ``gone`` are
-    logs whose sessions are in the index and whose files are missing.
+    logs whose sessions are in the index and whose files are missing. ``failing`` are logs that fail the audit.
     """
 
     looked_at: int
@@ -21,6 +21,7 @@ class FilingReport(Struct, frozen=True):
     left_out: tuple[LeftOut, ...]
     newer: tuple[str, ...]
     gone: tuple[str, ...]
+    failing: tuple[str, ...] = ()
 
     @property
     def changed(self) -> bool:

@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 7
+VERSION: Final = 8
 """The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
@@ -98,6 +98,7 @@ sessions = Table(
     *_columns_of_fact(f.SessionFact),
     Column("bench", Text, nullable=False),  # where the log was read
     Column("path", Text, nullable=False),
+    Column("audit_wrong", Integer, nullable=True),  # places where the audit fails; null if it was not audited
     Index("sessions_session", "session", unique=True),
 )
 

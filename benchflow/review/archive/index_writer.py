@@ -18,7 +18,8 @@ Rows = dict[str, list[tuple[Any, ...]]]
 class FiledLog(Struct, frozen=True):
     """A log that was read: its facts as rows, or the reason ``why`` it is left out.
 
-    ``body`` is a compressed copy of the log; ``None``: no copy is stored.
+    ``body`` is a compressed copy of the log; ``None``: no copy is stored. ``audit_wrong`` is the number of places where
+    the audit fails; ``None``: it was not audited.
     """
 
     path: str
@@ -28,6 +29,7 @@ class FiledLog(Struct, frozen=True):
     session: SessionFact | None = None
     rows: Rows = {}
     body: bytes | None = None
+    audit_wrong: int | None = None
 
     @property
     def row_count(self) -> int:
@@ -72,6 +74,14 @@ def copied_sessions(database: Database) -> set[str]:
     """The sessions whose logs are stored in the archive as copies."""
     with database.reading() as connection:
         return set(connection.execute(select(copies.c.session)).scalars())
+
+
+def failing_audits(database: Database, bench: str, paths: set[str]) -> tuple[str, ...]:
+    """Those of ``paths`` on this bench whose logs fail the audit."""
+    c = sessions.c
+    with database.reading() as connection:
+        found = connection.execute(select(c.path).where(c.bench == bench, c.audit_wrong > 0)).scalars()
+        return tuple(sorted(path for path in found if path in paths))
 
 
 def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: set[str]) -> tuple[str, ...]:
@@ -176,7 +186,7 @@ class _Batch:
         heads: list[tuple[Any, ...]] = []
         for number, entry in self.chosen.values():
             assert entry.session is not None  # only logs with a session are chosen
-            heads.append((number, *to_row(entry.session), self.bench, entry.path))
+            heads.append((number, *to_row(entry.session), self.bench, entry.path, entry.audit_wrong))
             for name, rows in entry.rows.items():
                 together[name].extend((number, *row) for row in rows)
         self.database.insert_many(self.connection, sessions, heads)

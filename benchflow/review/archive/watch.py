@@ -23,6 +23,7 @@ def watch(
     bench: str,
     *,
     copy_logs: bool = False,
+    audited: bool = False,
     compiled: Path | None = None,
     every: float = INTERVAL,
     sleep: Callable[[float], None] = time.sleep,
@@ -45,7 +46,9 @@ def watch(
         if now != stamps:
             stamps = now
             folders = [folder] if folder.is_dir() else []
-            yield file_logs(database, paths, bench, folders=folders, copy_logs=copy_logs, compiled=compiled)
+            yield file_logs(
+                database, paths, bench, folders=folders, copy_logs=copy_logs, audited=audited, compiled=compiled
+            )
         sleep(max(every, checking / MAX_SHARE))
         if folder.is_dir():  # a USB stick may come back
             paths = logs_under(folder)

@@ -1,6 +1,7 @@
 """Audits a log: every intent in it is decided again, from the log alone, and compared with the events that it has."""
 
 from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
 from hashlib import sha256
 from itertools import zip_longest
 from typing import Any
@@ -22,6 +23,7 @@ from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import read_intent
 from benchflow.session.log.line_format import Line
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.refusal import Refusal
 from benchflow.session.state import events as ev
@@ -176,7 +178,8 @@ class _IntentAudit:
             shop = shop_of_log(self._opened.register, self._opened.people, "" if intent.by else group.lines[0].by)
         else:
             shop = shop_of_log(self._state.register, self._state.people)
-        context = Context(group.now, shop, lambda person, pin: proven, RecordedUses(events, group.now.at))
+        day = _earliest_day(group.now.at)
+        context = Context(group.now, shop, lambda person, pin: proven, RecordedUses(events, day), day)
         if self._state is None:
             if not isinstance(intent, intents.OpenJob):
                 raise BenchflowError("the first intent must be open")
@@ -192,6 +195,11 @@ class _IntentAudit:
         seq = line or (group.own or group.lines)[0].seq
         wrong = self._rules == ev.RULES or kind in ALWAYS_WRONG
         return AuditFinding(seq, group.number, kind, f"Line {seq}: {text}", codes, wrong)
+
+
+def _earliest_day(at: str) -> date:
+    """The local date in the time zone where it is earliest. The log does not have the zone of the bench."""
+    return (parse_timestamp(at) - timedelta(hours=12)).date()
 
 
 def _messages(refusal: Refusal) -> str:

@@ -2,15 +2,15 @@
 
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 
 from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
-from benchflow.quantity import Quantity, QuantityError, parse_limit
+from benchflow.quantity import Limit, Quantity, QuantityError, parse_limit
 from benchflow.session.context import RecordedTool, ToolUse, refuse
-from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.shop.register_reader import ShareOfScale, parse_uncertainty
@@ -22,19 +22,20 @@ from benchflow.trade.instruments import (
     NoCalibration,
     OutOfRange,
     TooUncertain,
+    Uncertainty,
     fitness,
     standard_uncertainty,
 )
 
 
 class RecordedUses(Struct, frozen=True):
-    """The instruments that the events of one intent name. ``at`` is the time of the intent.
+    """The instruments that the events of one intent name. ``day`` is the date of the intent.
 
     A call answers for the instrument of one reading or tick, as ``choose_tool`` asks for it.
     """
 
     events: Sequence[ev.AnyEvent]
-    at: str
+    day: date
 
     def __call__(self, state: State, use: ToolUse) -> RecordedTool | Refusal:
         needs = state.plan.procedure.instruments_by_id
@@ -90,33 +91,22 @@ class RecordedUses(Struct, frozen=True):
         """Why the instrument was not fit by its recorded data; "" if it was, or if the log has a warning about it."""
         if described.warnings:
             return ". ".join(described.warnings) if need.unfit == "refuse" else ""
-        reasons = fitness(_instrument(need, described), need, required, self._earliest_day())
+        reasons = fitness(_instrument(need, described), need, required, self.day)
         kinds: tuple[type, ...] = (CalibrationOver, NoCalibration, OutOfRange)
         if described.uncertainty and not _share_of_scale(described):
             kinds = (*kinds, TooUncertain)
         return ". ".join(reason.message for reason in reasons if isinstance(reason, kinds))
 
-    def _earliest_day(self) -> date:
-        """The local day of the intent, in the time zone where it is earliest: the log does not have the zone."""
-        return (parse_timestamp(self.at) - timedelta(hours=12)).date()
-
 
 def _instrument(need: InstrumentNeed, described: ev.InstrumentUsed) -> Instrument:
     """The instrument as far as the log describes it. What it does not say is not known."""
-    uncertainty = None
-    with suppress(QuantityError):
-        found = parse_uncertainty(described.uncertainty) if described.uncertainty else None
-        uncertainty = None if isinstance(found, ShareOfScale) else found
-    limit = None
-    with suppress(QuantityError):
-        limit = parse_limit(described.range, nominal=False) if described.range else None
     return Instrument(
         described.serial,
         need.kind,
         described.title,
         described.serial,
-        range=limit,
-        uncertainty=uncertainty,
+        range=_range(described.range),
+        uncertainty=_expanded_uncertainty(described.uncertainty),
         k=_factor(described.k),
         calibrated=_day(described.calibrated),
         due=_day(described.due),
@@ -132,6 +122,21 @@ def _uncertainty(described: ev.InstrumentUsed, reading: Quantity, stored: ev.Sto
         return from_stored(stored) if stored is not None and stored.entered == ending else None
     need = InstrumentNeed(described.need, described.title, "")
     return standard_uncertainty(_instrument(need, described), reading)
+
+
+@lru_cache(256)
+def _range(text: str) -> Limit | None:
+    with suppress(QuantityError):
+        return parse_limit(text, nominal=False) if text else None
+    return None
+
+
+@lru_cache(256)
+def _expanded_uncertainty(text: str) -> Uncertainty | None:
+    with suppress(QuantityError):
+        found = parse_uncertainty(text) if text else None
+        return None if isinstance(found, ShareOfScale) else found
+    return None
 
 
 def _share_of_scale(described: ev.InstrumentUsed) -> bool:

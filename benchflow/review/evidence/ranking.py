@@ -35,6 +35,7 @@ class WeakPointKind(Struct, frozen=True):
 _KINDS: Final = (
     ("never-done", 100, "never done", "the step is part of this build and was not finished"),
     ("not-known", 98, "not known", "the log is damaged, and nothing before the damage says that the step was finished"),
+    ("failed-audit", 97, "failed audit", "the rules would have refused an entry of the step, or judged it differently"),
     ("out-of-limit", 95, "out of its limit", "a value is outside its limit, and nobody signed a deviation"),
     (
         "would-be-out", 92, "out of its limit when corrected",

@@ -46,6 +46,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     values = values_of(log, step)
     taken_over = log.state.work(step.id).takeover is not None
     yield from _takeover_points(log, step)
+    yield from _audit_points(log, step)
     yield from _deviation_points(log, step)
     for value in values:
         yield from _value_points(value)
@@ -88,6 +89,12 @@ def _takeover_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
             asked = in_a_sentence(state_text(log.procedure, found.variable, log.state.opened.start[found.variable]))
             words = f"it leaves {set_}, but when the state was asked again, {asked}"
             yield WeakPoint("state-contradicted", words, takeover.seq, found.variable)
+
+
+def _audit_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    for finding in () if log.audit is None else log.audit.wrong:
+        if log.lines[finding.line - 1].data.get("operation") == step.id:
+            yield WeakPoint("failed-audit", finding.message.removesuffix("."), finding.line)
 
 
 def _deviation_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:

@@ -8,6 +8,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
+from benchflow.review.audit.audit_report import AuditReport
 from benchflow.review.formatting import count
 from benchflow.review.log.clock_remarks import clock_remarks
 from benchflow.review.log.continuation_remarks import continuation_remarks
@@ -46,7 +47,7 @@ class LoadedLog(Struct, frozen=True):
 
     ``damage`` describes that line, and ``untrusted`` are the lines from there on whose own hash fits. ``torn`` is
     true if the last line or group is incomplete, as after a power failure or while another program writes.
-    ``warnings`` are sentences for people.
+    ``warnings`` are sentences for people. ``audit`` is ``None`` if the log was not audited.
     """
 
     path: str
@@ -57,6 +58,7 @@ class LoadedLog(Struct, frozen=True):
     torn: bool
     warnings: tuple[str, ...]
     untrusted: tuple[UntrustedLine, ...] = ()
+    audit: AuditReport | None = None
 
     @property
     def plan(self) -> Plan:

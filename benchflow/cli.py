@@ -96,6 +96,16 @@ def _reopen_closed_streams() -> None:
     sys.stderr = sys.stderr or os.fdopen(2, "w", encoding="utf-8")
 
 
+def _buffer_output() -> None:
+    """Give an unbuffered standard output (``PYTHONUNBUFFERED``) a buffer. Without one, Python drops without an error
+    what a full disk does not take."""
+    raw: object = getattr(sys.stdout, "buffer", None)
+    if isinstance(raw, io.RawIOBase) and isinstance(sys.stdout, io.TextIOWrapper):
+        encoding = sys.stdout.encoding
+        sys.stdout.detach()
+        sys.stdout = io.TextIOWrapper(io.BufferedWriter(raw), encoding, write_through=True)
+
+
 @click.group(
     cls=Commands,
     invoke_without_command=True,
@@ -117,6 +127,7 @@ def benchflow(ctx: click.Context) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and exit with its exit code (:mod:`benchflow.commands.exit_codes`)."""
     _reopen_closed_streams()
+    _buffer_output()
     sys.excepthook = report_crash
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

@@ -359,6 +359,23 @@ def test_full_disk_gives_one_line_and_code_2(shell: Shell, command: str) -> None
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_output_cut_short_by_a_full_disk_gives_a_message_and_code_2(shell: Shell, unbuffered: str) -> None:
+    # A limit of 8 blocks stands for the disk: the first part of the output is written, the rest is not.
+    line = f"ulimit -f 8; trap '' XFSZ; {sys.executable} -m benchflow guide > cut.txt"
+    done = subprocess.run(["bash", "-c", line], cwd=shell.folder, env={**shell.environ, "PYTHONUNBUFFERED": unbuffered},
+                          capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
+    assert 0 < (shell.folder / "cut.txt").stat().st_size <= 8192
+    assert done.returncode == 2
+    assert "The output is not complete" in done.stderr
+
+
+def test_home_of_an_unknown_user_gives_a_message(shell: Shell) -> None:
+    shell.environ |= {"BENCHFLOW_HOME": "~nobody-of-this-name/x"}
+    code, _, errors = shell.run("sessions")
+    assert (code, "no such user" in errors) == (2, True)
+
+
 def test_closed_output_is_never_written_into_the_log(shell: Shell) -> None:
     shell.drive("build.jsonl", OPEN)
     line = f"{sys.executable} -m benchflow drive small.yaml --log build.jsonl >&- 2>&-"

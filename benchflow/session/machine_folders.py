@@ -43,7 +43,10 @@ def machine_folders(environ: Mapping[str, str] | None = None) -> MachineFolders:
     """The folders of the platform, or those under ``BENCHFLOW_HOME``."""
     home = (os.environ if environ is None else environ).get(HOME)
     if home:
-        root = Path(home).expanduser().absolute()
+        try:
+            root = Path(home).expanduser().absolute()
+        except RuntimeError as error:  # no such user
+            raise BenchflowError(f"{HOME} is {home!r}, and there is no such user. Name a folder.") from error
         return MachineFolders(root / "data", root / "config", root / "cache")
     from platformdirs import PlatformDirs  # late: not needed if the variable is set
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import display_path, print_json, print_lines, print_message
+from benchflow.commands.console_output import display_path, print_json, print_lines, print_message, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import log_paths
 from benchflow.commands.log_search import compiled_folder, machine_name, opened_archive
@@ -16,12 +16,13 @@ from benchflow.commands.progress_line import ProgressLine
 if TYPE_CHECKING:
     from benchflow.review.archive.database import Database
     from benchflow.review.archive.filing_report import FilingReport
+    from benchflow.review.archive.index import ArchiveIndex
 
 
-@click.command(epilog=exit_code_help("A log was left out, because it does not verify, or fails the audit."))
+@click.command(epilog=exit_code_help("A log does not verify, fails the audit, or is forked."))
 @click.argument("paths", nargs=-1, metavar="[watch] [FOLDER|LOG]...", type=click.Path(path_type=Path))
 @click.option("--to", "url", metavar="URL", help="postgresql://user@host/name, or the path of an SQLite file.")
-@click.option("--rebuild", is_flag=True, help="Empty the index first, then make it again from the logs.")
+@click.option("--rebuild", is_flag=True, help="Make the part of this machine again from its logs. The rest stays.")
 @click.option("--copy-logs", is_flag=True, help="Store the complete logs as well. Other benches can then fetch them.")
 @click.option("--no-audit", is_flag=True, help="Do not decide the entries of new logs again. This is faster.")
 @click.option("--fetch", metavar="JOB", help="Write the stored log of JOB to the file given with -o.")
@@ -52,12 +53,12 @@ def archive(
 
     watching = bool(paths) and str(paths[0]) == "watch"
     named = list(paths[1:] if watching else paths) or [machine_folders().sessions]
-    with opened_archive(url, fresh=rebuild) as database:
+    with opened_archive(url, fresh=machine_name() if rebuild else None) as database:
         if fetch is not None:
             return _fetch(database, fetch, out)
         if watching:
             return _watch(database, named, copy_logs, not no_audit, as_json)
-        from benchflow.review.archive.filing import file_logs
+        from benchflow.review.archive.filing import file_copies, file_logs
 
         with ProgressLine() as line:
             report = file_logs(
@@ -70,8 +71,10 @@ def archive(
                 compiled=compiled_folder(),
                 progress=lambda done, total: line.show(f"{done:,} of {total:,} logs added"),
             )
+        if rebuild:
+            file_copies(database, compiled_folder())
         _print_report(report, as_json)
-    return PROBLEM_FOUND if report.left_out or report.failing else SUCCESS
+    return PROBLEM_FOUND if report.left_out or report.failing or report.forked else SUCCESS
 
 
 def _print_report(report: "FilingReport", as_json: bool) -> None:
@@ -99,7 +102,9 @@ def _watch(database: "Database", named: list[Path], copy_logs: bool, audited: bo
 
 
 def _fetch(database: "Database", job: str, out: Path | None) -> int:
-    """Write the stored log of one job. ``job`` is a unit, or the start of the number of the job.
+    """Write the stored log of one job: the copy that was filed first, and its later parts.
+
+    ``job`` is a unit, the start of the number of the job, or the start of a fingerprint, to name a forked copy.
 
     Raises:
         BenchflowError: no job or several jobs match, or there is no intact copy of the log.
@@ -108,6 +113,37 @@ def _fetch(database: "Database", job: str, out: Path | None) -> int:
     from benchflow.session.log.line_format import read
 
     index = ArchiveIndex(database)
+    by_head = index.copies_by_head(job) if len(job) >= MIN_HEAD else []
+    if len(by_head) == 1:
+        session, head = by_head[0]
+    else:
+        session, head = _session_named(index, job)
+    content = index.log_of(session, head)
+    if content is None:
+        match = next(one for one in index.sessions() if one.session.session == session)
+        raise BenchflowError(
+            f"The archive has no copy of that log. The log is on {match.bench} at {match.path}. "
+            "Add it there with --copy-logs."
+        )
+    for other, bench, path in index.forks_of(session, head):
+        print_warning(f"A forked copy of this log was filed too, from {bench} at {path}: --fetch {other[:16]}")
+    result = read(content)
+    if result.damage is not None or not result.lines or result.lines[-1].hash != head:
+        raise BenchflowError("The copy in the archive does not verify. Nothing was written. Use the original log.")
+    write_output(content, out)
+    return SUCCESS
+
+
+MIN_HEAD = 12
+"""The fewest digits of a fingerprint that name one stored copy."""
+
+
+def _session_named(index: "ArchiveIndex", job: str) -> tuple[str, str]:
+    """Session and head of the job with this unit, or whose number begins with ``job``.
+
+    Raises:
+        BenchflowError: no job or several jobs match.
+    """
     matches = [one for one in index.sessions() if job in (one.session.unit, one.session.session[: len(job)])]
     if not matches:
         raise BenchflowError(f"The archive has no job {job!r}. Check the unit, or add its log first.")
@@ -116,15 +152,4 @@ def _fetch(database: "Database", job: str, out: Path | None) -> int:
         raise BenchflowError(
             f"{len(matches)} jobs match {job!r}: {listed}. Give the first digits of the number of one of them."
         )
-    (match,) = matches
-    content = index.log_of(match.session.session)
-    if content is None:
-        raise BenchflowError(
-            f"The archive has no copy of that log. The log is on {match.bench} at {match.path}. "
-            "Add it there with --copy-logs."
-        )
-    result = read(content)
-    if result.damage is not None or not result.lines or result.lines[-1].hash != match.session.head:
-        raise BenchflowError("The copy in the archive does not verify. Nothing was written. Use the original log.")
-    write_output(content, out)
-    return SUCCESS
+    return matches[0].session.session, matches[0].session.head

@@ -9,7 +9,7 @@ import click
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.commands.common_options import CONTINUE_FROM_HELP, OTHER_REGISTER_HELP
-from benchflow.commands.console_output import print_line, print_message
+from benchflow.commands.console_output import print_line, print_message, print_warning
 from benchflow.commands.crash_report import remember_open_log
 from benchflow.commands.exit_codes import CANNOT_RUN, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
@@ -68,6 +68,7 @@ def drive(
     The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
     from benchflow.session.continuation import log_to_continue
+    from benchflow.session.head_memory import HeadMemory
     from benchflow.session.json_lines import drive as drive_controller
     from benchflow.session.json_lines import open_controller
     from benchflow.session.machine_folders import machine_folders
@@ -98,6 +99,9 @@ def drive(
         source, file, log, procedure_reader(), simulated=simulated, register=register,
         other_register=clean_line(other_register), continue_from=old,
     )  # fmt: skip
+    controller.memory = HeadMemory(machine_folders().heads)
+    if warning := controller.remembered():
+        print_warning(warning)
     if controller.journal.torn:
         print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
     if controller.read_only:

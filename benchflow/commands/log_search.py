@@ -30,8 +30,10 @@ def compiled_folder() -> Path:
 
 
 @contextmanager
-def opened_archive(url: str | None, *, fresh: bool = False) -> Iterator["Database"]:
-    """The archive at ``url``; without one, this machine's own archive, which is made if needed. ``fresh`` empties it.
+def opened_archive(url: str | None, *, fresh: str | None = None) -> Iterator["Database"]:
+    """The archive at ``url``; without one, this machine's own archive, which is made if needed.
+
+    ``fresh`` is the name of a bench: what it filed is removed first, as far as it can file it again.
 
     Raises:
         BenchflowError: the archive cannot be opened.

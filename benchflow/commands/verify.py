@@ -5,24 +5,33 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
-from benchflow.commands.file_lookup import NotFound, find_log
+from benchflow.commands.file_lookup import find_log
 
 if TYPE_CHECKING:
+    from benchflow.commands.log_witness import WitnessAnswer
     from benchflow.session.log.journal import LogCheck
 
 
-@click.command(epilog=exit_code_help("A log is damaged, or its line ends were converted."))
+@click.command(epilog=exit_code_help("A log is damaged, converted or forked."))
 @click.argument("names", metavar="LOG...", nargs=-1, required=True)
+@click.option(
+    "--against", metavar="HASH|SHEET|ARCHIVE",
+    help="Compare the log with a fingerprint, with the one on a build sheet, or with an archive.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per log.")
-def verify(names: tuple[str, ...], as_json: bool) -> int:
+def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
     """Check that each LOG is complete and unchanged. The hash of every line and the chain of hashes are checked.
 
     The fingerprint identifies the complete log. Keep a copy of it elsewhere, for example on a build sheet. A copy
-    also shows if lines were removed at the end. The chain alone cannot show that.
+    also shows if the log was made again, or if lines were removed at its end. The chain alone cannot show that.
+
+    A log is compared with what this machine remembers of it, or with --against. The answer is: the same, grown, behind
+    (it ends before that line, as a restored backup does), or forked at a line. What remembers on the same machine does
+    not stop the owner of that machine. The sheet in the customer's hand does.
     """
-    from benchflow.session.log.journal import LogUnusable
     from benchflow.session.log.journal import verify as verify_log
 
     worst = SUCCESS
@@ -30,20 +39,47 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
         try:
             path = find_log(name)
             result = verify_log(path)
-        except (LogUnusable, NotFound) as error:
+            known = _compare(path, against)
+        except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
             continue
-        ok = result.damage is None and not result.converted
+        ok = result.damage is None and not result.converted and (known is None or known.ok)
         worst = worst if ok else max(worst, PROBLEM_FOUND)
         if as_json:
             print_json({
                 "log": name, "ok": ok, "events": result.events, "torn": result.torn, "head": result.head,
                 "damage": result.damage, "untrusted": result.untrusted, "converted": result.converted,
+                "against": None if known is None else {"status": known.status, "line": known.line, "text": known.text},
             })  # fmt: skip
         else:
             _print_result(path, result)
+            if known is not None and (against or known.status not in ("same", "grown")):
+                print_line(f"  {known.text}")
     return worst
+
+
+def _compare(path: Path, against: str | None) -> "WitnessAnswer | None":
+    """How the log compares with ``against``, or else with what this machine remembers (``None`` if that is nothing).
+
+    Raises:
+        BenchflowError: the log cannot be read, or ``against`` cannot be compared with it.
+    """
+    from benchflow.commands.log_witness import against_heads, compare_with
+    from benchflow.session.head_memory import HeadMemory
+    from benchflow.session.log.journal import Journal
+    from benchflow.session.log.log_heads import head_of_log
+    from benchflow.session.machine_folders import machine_folders
+
+    with Journal.open(path, read_only=True) as journal:
+        lines = list(journal.lines)
+    if against is not None:
+        return compare_with(lines, path, against)
+    remembered = HeadMemory(machine_folders().heads).compare(lines, path)
+    if remembered is None:
+        return None
+    log = head_of_log(lines, path=str(path.absolute()))
+    return against_heads(log, [remembered[0]], "this machine")
 
 
 def _print_result(path: Path, result: "LogCheck") -> None:

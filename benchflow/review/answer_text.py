@@ -173,6 +173,8 @@ def filing_lines(report: FilingReport) -> Iterator[str]:
         f"{report.unchanged} unchanged, {count(report.copies, 'copy', 'copies')}; {count(report.events, 'event')} read."
     )
     yield from (f"left out: {left.path} {left.why}" for left in report.left_out)
+    yield from (f"behind: {one.path} {one.why}" for one in report.behind)
+    yield from (f"FORKED: {one.path} {one.why}" for one in report.forked)
     for path in report.failing:
         yield f"fails the audit: {path} could not have been logged so by the rules. See: benchflow audit {path}"
     for path in report.newer:

@@ -20,6 +20,7 @@ from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
+from benchflow.session.head_memory import HeadMemory
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
@@ -29,6 +30,7 @@ from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.log.log_folder import why_not_a_file
+from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
@@ -89,6 +91,7 @@ class SessionController:
             self.simulated = self.state.opened.simulated
         self._unlogged_start = self.resumed  # true until the event `resumed` of this run is logged
         self._of_job = JobRegister(register)
+        self.memory: HeadMemory | None = None  # remembers the head of the log when it is closed
 
     @classmethod
     def begin(
@@ -392,9 +395,20 @@ class SessionController:
             self.journal = self.journal.move_to(folder)
 
     def close(self) -> None:
-        """Count the uses of instruments and release the log."""
+        """Count the uses of instruments, remember the head of the log, and release it."""
         self._count_uses()
+        if self.memory is not None:
+            self.memory.remember(self.journal.lines, self.journal.path, self.clock.now().at)
         self.journal.close()
+
+    def remembered(self) -> str:
+        """What this machine remembers about the log, if the log is behind that or forked from it; otherwise ""."""
+        found = None if self.memory is None else self.memory.compare(self.journal.lines, self.journal.path)
+        if found is None or found[1].status in ("same", "grown"):
+            return ""
+        known, comparison = found
+        log = head_of_log(self.journal.lines, path=str(self.journal.path.absolute()))
+        return f"{self.journal.path}: {comparison_text(log, known, comparison, 'this machine')}"
 
 
 _UNASKED = ("resumed", "register-changed")

@@ -34,6 +34,11 @@ class MachineFolders(Struct, frozen=True):
         return self.cache / "procedures"
 
     @property
+    def heads(self) -> Path:
+        """The remembered heads of the logs that this machine closed or left."""
+        return self.data / "heads.jsonl"
+
+    @property
     def shop(self) -> Path:
         """The shop file: the register of people and instruments."""
         return self.config / "shop.yaml"

@@ -11,6 +11,9 @@ from tempfile import mkdtemp
 
 import pytest
 
+from benchflow.review.archive.database import Database, open_database
+from benchflow.review.archive.index_schema import meta, metadata
+
 
 def _binaries() -> Path | None:
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
@@ -67,9 +70,16 @@ def archive_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The URL of an empty archive, once of each kind."""
     if request.param == "sqlite":
         return str(tmp_path / "archive.sqlite")
-    from benchflow.review.archive.database import open_database
-
     url: str = request.getfixturevalue("postgres")
-    database = open_database(url, fresh=True)
-    database.close()
+    emptied(url).close()
     return url
+
+
+def emptied(url: str) -> Database:
+    """The archive at ``url`` without any rows."""
+    database = open_database(url)
+    with database.writing() as connection:
+        for table in reversed(metadata.sorted_tables):
+            if table is not meta:
+                connection.execute(table.delete())
+    return database

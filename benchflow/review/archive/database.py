@@ -1,18 +1,21 @@
 """Opens the archive's database: an SQLite file, or a PostgreSQL server that several benches share."""
 
+import os
 import sqlite3
 import threading
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, Table, create_engine, event, inspect, select
+from sqlalchemy import Connection, Engine, Table, create_engine, delete, event, inspect, select
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
 
 from benchflow.base.errors import BenchflowError
 from benchflow.review.archive import index_schema as schema
+from benchflow.session.log.line_format import logged_hash
 from benchflow.session.log.log_folder import why_not_a_file
 
 _LOCK: Final = 7_042_313  # the key of the advisory lock: any number that all benches share
@@ -135,17 +138,26 @@ class Database:
                 except sqlite3.Error as error:
                     raise OperationalError(None, None, error) from error
 
-    def clear(self) -> None:
-        """Empty the archive and create the tables of this version. Log files are not touched.
+    def clear(self, bench: str) -> None:
+        """Remove what this bench can file again: its logs whose files still exist. Log files are not touched.
+
+        The heads and the copies stay, and so does what other benches filed. The tables of an older version are made
+        again: then every bench has to file its logs again, and only copies and heads are kept.
 
         Raises:
-            NoArchive: the database has tables of another program.
+            NoArchive: the database has tables of another program, or of a newer version.
         """
         with self.writing() as connection:
-            if not (_read_version(connection) or "").isdigit():
+            found = _read_version(connection) or ""
+            if not found.isdigit():
                 _refuse_other_tables(connection, self.shown)
-            schema.metadata.drop_all(connection)
-            _create_tables(connection)
+                _create_tables(connection)
+            elif int(found) > schema.VERSION:
+                raise NoArchive(_other_version(self.shown, found))
+            elif int(found) == schema.VERSION:
+                _remove_bench(connection, bench)
+            else:
+                _make_again(self, connection)
 
     def insert_many(self, connection: Connection, table: Table, rows: Sequence[Sequence[Any]]) -> None:
         """Insert many rows. Their cells are in the order of the table's columns."""
@@ -161,8 +173,12 @@ class Database:
             connection.exec_driver_sql(f'INSERT INTO "{table.name}" VALUES ({marks})', [*map(tuple, rows)])
 
 
-def open_database(text: str, *, fresh: bool = False, on_wait: Callable[[str], None] = no_report) -> Database:
-    """Open the archive that ``text`` names; a new one gets its tables. ``fresh`` empties it first.
+def open_database(
+    text: str, *, fresh: str | None = None, existing: bool = False, on_wait: Callable[[str], None] = no_report
+) -> Database:
+    """Open the archive that ``text`` names. A new one gets its tables, unless ``existing`` is set.
+
+    ``fresh`` is the name of a bench: what it filed is removed first, as far as it can file it again.
 
     Raises:
         NoArchive: the database cannot be reached, is not an archive, or is of another version.
@@ -170,9 +186,9 @@ def open_database(text: str, *, fresh: bool = False, on_wait: Callable[[str], No
     url = url_of(text)
     database = Database(url, _engine_for(url), on_wait)
     try:
-        if fresh:
-            database.clear()
-        _check_version(database)
+        if fresh is not None:
+            database.clear(fresh)
+        _check_version(database, existing=existing)
     except DatabaseError as error:
         database.close()
         raise NoArchive(
@@ -215,9 +231,11 @@ def _engine_for(url: URL) -> Engine:
     return engine
 
 
-def _check_version(database: Database) -> None:
+def _check_version(database: Database, *, existing: bool) -> None:
     with database.reading() as connection:
         found = _read_version(connection)
+    if found is None and existing:
+        raise NoArchive(f"{database.shown} is not a benchflow archive. Name another file or database.")
     if found is None:
         with database.writing() as connection:
             found = _read_version(connection)  # another bench may have created them
@@ -229,15 +247,47 @@ def _check_version(database: Database) -> None:
     if not found.isdigit():
         raise NoArchive(_other_tables(database.shown))
     if found != str(schema.VERSION):
-        raise NoArchive(
-            f"The archive {database.shown} belongs to another version of benchflow (its tables have version {found}, "
-            f"this program uses {schema.VERSION}). "
-            + (
-                "Use the newer version here too, or another archive."
-                if int(found) > schema.VERSION
-                else "Build it again from the logs: benchflow archive --rebuild FOLDER."
-            )
-        )
+        raise NoArchive(_other_version(database.shown, found))
+
+
+def _other_version(shown: str, found: str) -> str:
+    advice = "Build it again from the logs: benchflow archive --rebuild FOLDER."
+    if int(found) > schema.VERSION:
+        advice = "Use the newer version here too, or another archive."
+    return (
+        f"The archive {shown} belongs to another version of benchflow (its tables have version {found}, this program "
+        f"uses {schema.VERSION}). {advice}"
+    )
+
+
+def _remove_bench(connection: Connection, bench: str) -> None:
+    """Remove the facts of the logs of ``bench`` whose files exist, and the list of its files."""
+    c = schema.sessions.c
+    rows = connection.execute(select(c.number, c.path).where(c.bench == bench)).all()
+    numbers = [number for number, path in rows if os.path.exists(path)]
+    for start in range(0, len(numbers), 500):  # databases limit the number of parameters
+        some = numbers[start : start + 500]
+        for table in schema.fact_tables.values():
+            connection.execute(delete(table).where(table.c.number.in_(some)))
+        connection.execute(delete(schema.sessions).where(c.number.in_(some)))
+    connection.execute(delete(schema.files).where(schema.files.c.bench == bench))
+
+
+def _make_again(database: Database, connection: Connection) -> None:
+    """Make the tables of this version in place of older ones. The copies of logs and the heads are kept."""
+    copied: list[tuple[str, str, bytes]] = []
+    known: list[tuple[Any, ...]] = []
+    tables = inspect(connection).get_table_names()
+    if schema.copies.name in tables:
+        for session, body in connection.exec_driver_sql("SELECT session, body FROM copies").all():
+            last = zlib.decompress(bytes(body)).rstrip(b"\n").rpartition(b"\n")[2]
+            copied.append((session, logged_hash(last), bytes(body)))
+    if schema.heads.name in tables:
+        known = [tuple(row) for row in connection.execute(select(schema.heads)).all()]
+    schema.metadata.drop_all(connection)
+    _create_tables(connection)
+    database.insert_many(connection, schema.copies, copied)
+    database.insert_many(connection, schema.heads, known)
 
 
 def _refuse_other_tables(connection: Connection, shown: str) -> None:

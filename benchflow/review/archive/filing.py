@@ -5,6 +5,7 @@ filing can be interrupted, repeated, and run by several benches at once.
 """
 
 import os
+import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
@@ -24,17 +25,21 @@ from benchflow.review.archive.index_writer import (
     FiledLog,
     KnownFile,
     copied_sessions,
+    copies_without_facts,
     failing_audits,
     forget_stale,
     known_files,
     store,
 )
+from benchflow.review.archive.known_heads import BEHIND, FORKED
+from benchflow.review.log.facts import SessionFact
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
 from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
-from benchflow.session.log.line_format import read
+from benchflow.session.log.line_format import logged_hash, read
 from benchflow.session.log.log_folder import why_not_a_file
+from benchflow.session.log.log_heads import START_LENGTH, KnownHead
 from benchflow.session.procedure_loading import ProcedureReader, procedure_reader_with_cache
 
 BATCH_ROWS = 20_000  # rows written in one transaction
@@ -99,11 +104,31 @@ def file_logs(
     return counts.report(len(resolved), gone, failing_audits(database, bench, set(resolved)))
 
 
+def file_copies(database: Database, compiled: Path | None = None) -> int:
+    """File the stored copies of logs that are not in the index, after its tables were made again. Returns their number.
+
+    A copy belongs to the bench that filed it.
+    """
+    filed = 0
+    for bench, path, body in copies_without_facts(database):
+        data = zlib.decompress(body)
+        found = facts_of_file(Path(path), data, _plan_of(compiled))
+        if not isinstance(found, Unusable):
+            head = _head(data, path, found.session)
+            entry = FiledLog(path, len(data), 0, "", found.session, _rows_by_table(found), body, head)
+            store(database, bench, [entry])
+            filed += 1
+    return filed
+
+
 class _FilingCounts:
     """The numbers of the filing report, counted batch by batch."""
 
     def __init__(self, left_out: list[LeftOut], unchanged: int) -> None:
-        self.left_out, self.unchanged = left_out, unchanged
+        self.left_out, self.behind, self.forked = list[LeftOut](), list[LeftOut](), list[LeftOut]()
+        self.unchanged = unchanged
+        for one in left_out:
+            self.leave_out(one)
         self.new = self.grown = self.copies = self.events = 0
         self.newer: list[str] = []
 
@@ -116,18 +141,27 @@ class _FilingCounts:
             elif outcome == "copy":
                 self.copies += 1
             else:
-                self.left_out.append(LeftOut(bench, entry.path, outcome))
+                self.leave_out(LeftOut(bench, entry.path, outcome))
             if entry.session is not None:
                 self.events += entry.session.events
                 if entry.session.unknown or is_newer(entry.session.version):
                     self.newer.append(entry.path)
 
+    def leave_out(self, one: LeftOut) -> None:
+        """Count a file that is not in the index, by its reason."""
+        kind = one.why.startswith
+        (self.behind if kind(BEHIND) else self.forked if kind(FORKED) else self.left_out).append(one)
+
     def report(self, looked_at: int, gone: tuple[str, ...], failing: tuple[str, ...]) -> FilingReport:
         left_out = tuple(sorted(self.left_out, key=lambda one: one.path))
         return FilingReport(
             looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
-            tuple(sorted(self.newer)), gone, failing,
+            tuple(sorted(self.newer)), gone, failing, _by_path(self.behind), _by_path(self.forked),
         )  # fmt: skip
+
+
+def _by_path(found: list[LeftOut]) -> tuple[LeftOut, ...]:
+    return tuple(sorted(found, key=lambda one: one.path))
 
 
 # --- which files have to be read --------------------------------------------------------------------
@@ -264,8 +298,6 @@ def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
         return FiledLog(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None
     if options.copy_logs:
-        import zlib
-
         body = zlib.compress(data, 1)
     return FiledLog(
         job.path,
@@ -274,8 +306,16 @@ def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
         session=found.session,
         rows=_rows_by_table(found),
         body=body,
+        head=_head(data, job.path, found.session),
         audit_wrong=_audit_wrong(data, options.compiled) if options.audited else None,
     )
+
+
+def _head(data: bytes, path: str, session: SessionFact) -> KnownHead:
+    """The head of a log whose lines are verified."""
+    lines = data.replace(b"\r\n", b"\n").split(b"\n")[: session.events]
+    starts = b"".join(bytes.fromhex(logged_hash(raw)[: 2 * START_LENGTH]) for raw in lines)
+    return KnownHead(session.session, session.events, session.head, starts, session.unit, session.opened_at, path)
 
 
 def _audit_wrong(data: bytes, compiled: Path | None) -> int | None:

@@ -10,6 +10,8 @@ class FilingReport(Struct, frozen=True):
 
     ``left_out`` were left out now or earlier. ``newer`` are logs of another version, read only in part. ``gone`` are
     logs whose sessions are in the index and whose files are missing. ``failing`` are logs that fail the audit.
+    ``behind`` are logs that end before what was filed, as a restored backup does. ``forked`` are logs in which a line
+    is not the one that was filed.
     """
 
     looked_at: int
@@ -22,6 +24,8 @@ class FilingReport(Struct, frozen=True):
     newer: tuple[str, ...]
     gone: tuple[str, ...]
     failing: tuple[str, ...] = ()
+    behind: tuple[LeftOut, ...] = ()
+    forked: tuple[LeftOut, ...] = ()
 
     @property
     def changed(self) -> bool:

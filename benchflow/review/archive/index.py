@@ -19,6 +19,7 @@ from benchflow.review.archive.index_schema import (
     fact_tables,
     files,
     from_row,
+    heads,
     sessions,
 )
 from benchflow.review.log.facts import SessionFact
@@ -75,11 +76,26 @@ class ArchiveIndex:
             found = connection.execute(select(c.bench, c.path, c.why).where(c.why != "")).all()
         return sorted((LeftOut(*row) for row in found), key=lambda one: (one.bench, one.path))
 
-    def log_of(self, session: str) -> bytes | None:
-        """The bytes of a log, where the archive has a copy. Verify them before use."""
+    def log_of(self, session: str, head: str) -> bytes | None:
+        """The bytes of a log, where the archive has the copy with this head. Verify them before use."""
+        c = copies.c
         with self._database.reading() as connection:
-            body = connection.execute(select(copies.c.body).where(copies.c.session == session)).scalar()
+            body = connection.execute(select(c.body).where(c.session == session, c.head == head)).scalar()
         return None if body is None else zlib.decompress(body)
+
+    def forks_of(self, session: str, head: str) -> Sequence[tuple[str, str, str]]:
+        """Head, bench and path of each other copy of a session, which is not the one with this head."""
+        h = heads.c
+        query = select(h.head, h.bench, h.path).where(h.session == session, h.head != head).order_by(h.number)
+        with self._database.reading() as connection:
+            return [(row[0], row[1], row[2]) for row in connection.execute(query).all()]
+
+    def copies_by_head(self, digits: str) -> Sequence[tuple[str, str]]:
+        """Session and head of each stored copy whose head begins with ``digits``."""
+        c = copies.c
+        with self._database.reading() as connection:
+            found = connection.execute(select(c.session, c.head).where(c.head.startswith(digits, autoescape=True)))
+            return [(row[0], row[1]) for row in found.all()]
 
 
 def _session_rows(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:

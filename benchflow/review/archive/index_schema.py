@@ -64,8 +64,26 @@ copies = Table(
     "copies",
     metadata,
     Column("session", Text, primary_key=True),
+    Column("head", Text, primary_key=True),  # of the copy: a forked log has several
     Column("body", LargeBinary, nullable=False),  # the log, compressed
 )
+
+heads = Table(
+    "heads",
+    metadata,
+    Column("session", Text, primary_key=True),
+    Column("head", Text, primary_key=True),
+    Column("number", Integer, nullable=False),  # order of filing; the lowest of a session is its main copy
+    Column("bench", Text, nullable=False),
+    Column("path", Text, nullable=False),
+    Column("unit", Text, nullable=False),
+    Column("opened_at", Text, nullable=False),
+    Column("events", Integer, nullable=False),
+    Column("starts", LargeBinary, nullable=False),  # of the hashes of all lines: see session.log.log_heads
+    Index("heads_unit", "unit", "opened_at"),
+    Index("heads_path", "bench", "path"),
+)
+"""The remembered heads of logs. They survive a rebuild."""
 
 
 def _column_type(field_type: Any) -> tuple[type[TypeEngine[Any]], bool]:

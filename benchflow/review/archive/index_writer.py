@@ -5,11 +5,14 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from msgspec import Struct
+from msgspec.structs import replace
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.index_schema import copies, fact_tables, files, sessions, to_row
+from benchflow.review.archive.index_schema import copies, fact_tables, files, heads, sessions, to_row
+from benchflow.review.archive.known_heads import BEHIND, FORKED, HeadBook, behind_text
 from benchflow.review.log.facts import SessionFact
+from benchflow.session.log.log_heads import KnownHead
 
 Rows = dict[str, list[tuple[Any, ...]]]
 """Rows by table name. The session number, which is the first cell in the table, is left out."""
@@ -29,6 +32,7 @@ class FiledLog(Struct, frozen=True):
     session: SessionFact | None = None
     rows: Rows = {}
     body: bytes | None = None
+    head: KnownHead | None = None  # set with ``session``
     audit_wrong: int | None = None
 
     @property
@@ -76,6 +80,19 @@ def copied_sessions(database: Database) -> set[str]:
         return set(connection.execute(select(copies.c.session)).scalars())
 
 
+def copies_without_facts(database: Database) -> list[tuple[str, str, bytes]]:
+    """Bench, path and compressed log of each session that is stored as a copy and is not in the index."""
+    c, h = copies.c, heads.c
+    first = select(func.min(h.number)).where(h.session == c.session).correlate(copies).scalar_subquery()
+    query = (
+        select(h.bench, h.path, c.body)
+        .join_from(copies, heads, (c.session == h.session) & (c.head == h.head))
+        .where(h.number == first, c.session.not_in(select(sessions.c.session)))
+    )
+    with database.reading() as connection:
+        return [(row[0], row[1], bytes(row[2])) for row in connection.execute(query).all()]
+
+
 def failing_audits(database: Database, bench: str, paths: set[str]) -> tuple[str, ...]:
     """Those of ``paths`` on this bench whose logs fail the audit."""
     c = sessions.c
@@ -109,6 +126,8 @@ class _Batch:
 
     def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[FiledLog]) -> None:
         self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
+        present = {(entry.head.session, entry.path) for entry in batch if entry.head is not None}
+        self.heads = HeadBook(connection, bench, present)
         self.indexed = self._indexed_sessions()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
         self.replaced: list[int] = []
@@ -140,21 +159,26 @@ class _Batch:
         new = entry.session
         if new is None:
             return entry.why
+        assert entry.head is not None
+        outcome = self.heads.outcome(entry.head)
         old = self.indexed.get(new.session)
+        if outcome == "copy" and old is None:
+            outcome = "new"  # only its head was kept
+        if outcome == "copy" and old is not None:
+            self._update_path(old, entry)
+        if outcome.startswith((BEHIND, FORKED)) or (outcome == "copy" and old is not None and old.head == new.head):
+            return outcome
         if old is not None:
-            if (old.events, old.head) == (new.events, new.head):
-                self._update_path(old, entry)
-                return "copy"
-            if (-new.events, new.head) > (-old.events, old.head):
-                return _superseded_reason(old.path, old.events, new.events)
-            if (old.bench, old.path) != (self.bench, entry.path):
-                self.superseded.append((old.bench, old.path, _superseded_reason(entry.path, new.events, old.events)))
+            if (old.bench, old.path) != (self.bench, entry.path) and old.events < new.events:
+                before = KnownHead(new.session, old.events, old.head, b"", path=old.path, bench=old.bench)
+                why = behind_text(replace(entry.head, bench=self.bench), before)
+                self.superseded.append((old.bench, old.path, why))
             if new.session not in self.chosen:
                 self.replaced.append(old.number)
         self.chosen[new.session] = (self.next, entry)
         self.indexed[new.session] = _IndexedCopy(self.next, new.events, new.head, self.bench, entry.path)
         self.next += 1
-        return "new" if old is None else "grown"
+        return outcome
 
     def _update_path(self, old: _IndexedCopy, entry: FiledLog) -> None:
         """Store the new path of a log that was moved on this bench."""
@@ -195,21 +219,28 @@ class _Batch:
         self._insert_copies()
 
     def _insert_copies(self) -> None:
+        """Store copies of the logs in the batch. Only an earlier part of the same copy is replaced, never a fork."""
         bodies = {
-            entry.session.session: entry.body
+            (entry.session.session, entry.session.head): entry.body
             for entry in self.batch
-            if entry.session is not None and entry.body and self._is_current(entry.session)
+            if entry.session is not None and entry.body
         }
-        if bodies:
-            self.connection.execute(
-                delete(copies).where(copies.c.session == bindparam("which")),
-                [{"which": session} for session in bodies],
-            )
-            self.database.insert_many(self.connection, copies, list(bodies.items()))
+        if not bodies:
+            return
+        c, h = copies.c, heads.c
+        self.database.insert_many(
+            self.connection, copies, [(*key, body) for key, body in bodies.items() if not self._has_copy(*key)]
+        )
+        # A head that is not remembered any more has grown into a later one, whose copy is here now.
+        for session in {session for session, _ in bodies}:
+            known = select(h.head).where(h.session == session)
+            stored = set(self.connection.execute(select(c.head).where(c.session == session)).scalars())
+            if stored & set(self.connection.execute(known).scalars()):
+                self.connection.execute(delete(copies).where(c.session == session, c.head.not_in(known)))
 
-    def _is_current(self, session: SessionFact) -> bool:
-        """True if this copy of the session is the one in the index."""
-        return self.indexed[session.session].head == session.head
+    def _has_copy(self, session: str, head: str) -> bool:
+        c = copies.c
+        return self.connection.execute(select(c.head).where(c.session == session, c.head == head)).first() is not None
 
     def _record_files(self, outcomes: Sequence[str]) -> None:
         self.connection.execute(
@@ -229,7 +260,3 @@ class _Batch:
         self.database.insert_many(self.connection, files, rows)
         for bench, path, why in self.superseded:
             self.connection.execute(update(files).where(files.c.bench == bench, files.c.path == path).values(why=why))
-
-
-def _superseded_reason(path: str, events: int, only: int) -> str:
-    return f"is another copy of a session whose log at {path} has {events} events; this one has {only}"

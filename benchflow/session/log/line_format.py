@@ -223,6 +223,12 @@ def _checked_line(raw: bytes, seq: int, prev: str) -> Line:
     return line
 
 
+def logged_hash(raw: bytes) -> str:
+    """The hash in a line that was verified before, without decoding the line."""
+    cut = raw.rfind(_HASH_MEMBER) + len(_HASH_MEMBER)
+    return raw[cut : cut + 64].decode("ascii")
+
+
 def read(data: bytes, after: Line | None = None, *, growing: bool = False) -> ParsedLog:
     """The events in ``data``, which follows the line ``after`` (``None``: the start of the log).
 

@@ -19,6 +19,9 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
         return ("View only. This job was simulated; its times are not real.",)
     if view.read_only:
         return (f"View only: {view.read_only}.",)
+    remembered = client.controller.remembered()
+    if remembered:
+        return (remembered,)
     if journal.torn is not None:
         return (
             f"The last line of the log was incomplete. A copy is in {journal.torn.name}. Continue with the step shown.",

@@ -11,6 +11,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
 from benchflow.session.continuation import LogToContinue, earlier_jobs_in, log_to_continue
 from benchflow.session.controller import SessionController
+from benchflow.session.head_memory import HeadMemory
 from benchflow.session.machine_clock import Clock
 from benchflow.session.machine_folders import MachineFolders, make_folder, shipped_procedures
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
@@ -91,6 +92,7 @@ class JobCatalog:
             controller = SessionController.resume(
                 log, read=procedure_reader(), clock=self._clock, register=self.register(), read_only=True
             )
+        controller.memory = HeadMemory(self.places.heads)
         return controller
 
     def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> SessionController:
@@ -107,10 +109,12 @@ class JobCatalog:
         self, path: Path, loaded: Loaded, file: str, continues: ContinuedLog | None
     ) -> SessionController:
         read = procedure_reader()
-        return SessionController.begin(
+        controller = SessionController.begin(
             path, loaded, file=file, read=read, clock=self._clock, register=self.register(), continues=continues,
             earlier_jobs=earlier_jobs_in(path.parent, read, simulated=False),
         )  # fmt: skip
+        controller.memory = HeadMemory(self.places.heads)
+        return controller
 
     def continue_from(self, log: Path, procedure: tuple[Loaded, str] | None) -> LogToContinue | SessionController:
         """Return what a new job takes from ``log``; if such a job is open already, its controller.

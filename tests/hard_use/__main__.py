@@ -12,7 +12,8 @@ from tempfile import TemporaryDirectory
 from tests.hard_use.counts import Counts, Part
 
 PARTS = (
-    "kill_bursts", "changed_bytes", "system_calls", "random_intents", "audited_jobs", "clock_steps", "fuzz_intents",
+    "kill_bursts", "changed_bytes", "system_calls", "random_intents", "audited_jobs", "clock_steps", "eight_benches",
+    "fuzz_intents", "fuzz_files",
 )  # fmt: skip
 
 

@@ -22,7 +22,7 @@ from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.procedure_loading import procedure_reader_with_cache
-from benchflow.session.state.state import State
+from benchflow.session.state.state import Attempt, State
 from benchflow.trade.verdict import NOT_ACCEPTED
 from tests.driving import script
 from tests.driving.log_builder import LogBuilder
@@ -51,7 +51,7 @@ def assert_agree(state: State, facts: Facts) -> None:
         assert operation.checks == len(work.checks)
         readings = [f for f in facts.readings if f.operation == name and f.in_force and not f.calculated]
         assert sorted((f.name, f.slot, f.seq, f.value, f.verdict, f.attempt) for f in readings) == sorted(
-            (value, slot, attempts[-1].seq, attempts[-1].quantity.value, attempts[-1].verdict, len(attempts))
+            (value, slot, attempts[-1].seq, attempts[-1].quantity.value, attempts[-1].verdict, numbered(attempts))
             for value, slots in work.readings.items()
             for slot, attempts in slots.items()
         )
@@ -72,6 +72,11 @@ def assert_agree(state: State, facts: Facts) -> None:
             if len(groups) == 1:  # otherwise a fastener can count in more than one group
                 assert groups[0].fasteners == len(verdicts)
                 assert groups[0].bad == sum(verdict in NOT_ACCEPTED for verdict in verdicts.values())
+
+
+def numbered(attempts: tuple[Attempt, ...]) -> int:
+    """The number of the last attempt. An earlier one that was corrected later does not change it."""
+    return sum(attempt.seq <= attempts[-1].seq for attempt in attempts)
 
 
 def assert_complete(lines: Sequence[Line], facts: Facts) -> None:

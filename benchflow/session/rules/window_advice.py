@@ -63,7 +63,7 @@ def not_known_text(state: State, clock: RunningClock) -> str:
     """Why the time of a window is not known, with what both clocks show."""
     if state.done[clock.window.operation].boot == NOT_KNOWN:
         since = since_text(state, clock.window)
-        return f"The time since {since} is not known: It was taken over, and no trusted line of the earlier log has it"
+        return f"The time since {since} is not known: it was taken over, and no trusted line of the earlier log has it"
     wall, proven = clock.elapsed.wall, clock_duration(clock.elapsed.proven)
     shown = clock_duration(wall) if wall >= 0 else f"{clock_duration(wall)} less than at its start"
     running = f" The running time of the computer proves at least {proven}." if clock.elapsed.proven >= 1 else ""

@@ -100,7 +100,8 @@ def _buffer_output() -> None:
     """Give an unbuffered standard output (``PYTHONUNBUFFERED``) a buffer. Without one, Python drops without an error
     what a full disk does not take."""
     raw: object = getattr(sys.stdout, "buffer", None)
-    if isinstance(raw, io.RawIOBase) and isinstance(sys.stdout, io.TextIOWrapper):
+    own = sys.stdout is sys.__stdout__  # a program that calls `main` may have put another stream there
+    if own and isinstance(raw, io.RawIOBase) and isinstance(sys.stdout, io.TextIOWrapper):
         encoding = sys.stdout.encoding
         sys.stdout.detach()
         sys.stdout = io.TextIOWrapper(io.BufferedWriter(raw), encoding, write_through=True)

@@ -152,7 +152,7 @@ def _summary_of_events(path: Path, events: list[_EventHeader]) -> SessionSummary
 def _undamaged_events(data: bytes) -> list[_EventHeader] | None:
     """The events of a log; ``None`` if a line or a group is damaged or incomplete, or not in the canonical form.
 
-    It takes a tenth of the time of :func:`benchflow.session.log.line_format.read`.
+    It takes a third of the time of :func:`benchflow.session.log.line_format.read`.
     """
     events: list[_EventHeader] = []
     prev = ZEROS

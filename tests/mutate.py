@@ -96,12 +96,6 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
         "The two ways to judge a value with a limit give the same answer without a limit.",
     ),
     (
-        "benchflow/session/log/journal.py",
-        'last = self._valid[self._valid.rfind(b"\\n", 0, -1) + 1 :]',
-        "-1: operator dropped",
-        "The whole content is compared with the file instead of its last line. The hash in the last line covers it.",
-    ),
-    (
         "benchflow/session/log/line_format.py",
         "if _encode_sorted(line) != raw or (not raw.isascii() and _has_character_above_ffff(raw)):",
         "if _encode_sorted(line) != raw or (not raw.isascii() and _has_character_above_ffff(raw)) -> if True",

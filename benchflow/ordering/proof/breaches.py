@@ -6,10 +6,11 @@ At the bench the interlock prevents such an order. A printed copy of the procedu
 from collections.abc import Iterator
 
 from benchflow.ordering.proof.group_explorer import Explorer
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.state_space import AnyStateSpace
 from benchflow.ordering.proof.variable_group import VariableGroup
-from benchflow.ordering.proof.witness import Undecided, Witness, show_breach
+from benchflow.ordering.proof.witness import Undecided, show_breach
 
 
 def groups_with_breaches(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace | None]]:

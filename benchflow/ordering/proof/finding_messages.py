@@ -15,9 +15,9 @@ from benchflow.ordering.interlock import (
     reason_text,
     while_in_progress,
 )
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.window_feasibility import WindowConflict
-from benchflow.ordering.proof.witness import Witness
 from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import (
     all_of,

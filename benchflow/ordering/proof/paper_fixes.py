@@ -18,9 +18,10 @@ from benchflow.ordering.interlock import after_move, after_step
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import has_dead_end
 from benchflow.ordering.proof.group_explorer import Explorer
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
-from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.expand import prerequisites

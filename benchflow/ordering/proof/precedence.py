@@ -7,8 +7,9 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import action_reasons, after_action, forbidden, moves_of
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.plan_analysis import AllowedStarts, PlanAnalysis, allowed_starts
-from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.rework import DoneWork, StateWrite
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.route_relevance import RelevantActions

@@ -10,6 +10,7 @@ from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
@@ -23,7 +24,7 @@ from benchflow.ordering.proof.window_feasibility import (
     check_windows,
     order_is_possible,
 )
-from benchflow.ordering.proof.witness import Witness, show_dead_end
+from benchflow.ordering.proof.witness import show_dead_end
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import Progress
 from benchflow.procedure.expand import expand, option_choices

@@ -7,9 +7,10 @@ from typing import NamedTuple
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import reason_text
 from benchflow.ordering.proof.finding_messages import order_text
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
-from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.remedy_scope import steps_named, taken_back
 from benchflow.ordering.rework import (
     NoRework,

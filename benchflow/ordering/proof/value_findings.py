@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from benchflow.ordering.proof.finding_messages import order_text
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
-from benchflow.ordering.proof.witness import Undecided, Witness
+from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.wording import all_of, step_title
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, Mark, Operation, Procedure, RecordedValue, values_of

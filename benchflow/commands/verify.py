@@ -11,7 +11,7 @@ from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, ex
 from benchflow.commands.file_lookup import find_log
 
 if TYPE_CHECKING:
-    from benchflow.commands.log_witness import WitnessAnswer
+    from benchflow.review.archive.log_witness import WitnessAnswer
     from benchflow.session.log.journal import LogCheck
 
 
@@ -65,7 +65,7 @@ def _compare(path: Path, against: str | None) -> "WitnessAnswer | None":
     Raises:
         BenchflowError: the log cannot be read, or ``against`` cannot be compared with it.
     """
-    from benchflow.commands.log_witness import against_heads, compare_with
+    from benchflow.review.archive.log_witness import against_heads, compare_with
     from benchflow.session.head_memory import HeadMemory
     from benchflow.session.log.journal import Journal
     from benchflow.session.log.log_heads import head_of_log

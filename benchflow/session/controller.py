@@ -48,6 +48,10 @@ if TYPE_CHECKING:
     from benchflow.session.view.bench_view import BenchView
 
 
+class NoEvent(BenchflowError):
+    """The log has no complete event, so no job was started in it."""
+
+
 QUERIES = ("status", "why", "route", "rework-plan")
 """Queries. In a simulated session they need no time of their own: the time of the last event applies."""
 
@@ -140,6 +144,7 @@ class SessionController:
         reason for continuing with another register than before, or with none.
 
         Raises:
+            NoEvent: the log has no complete event. An incomplete first one was moved to a separate file.
             OtherRegister: the register is not the one of the log, and no reason is given.
             BenchflowError: the log does not exist, is empty, has another format, or has an event that this version
                 cannot read.
@@ -159,7 +164,7 @@ class SessionController:
                     f"are not trusted. Show them with: benchflow log '{path}'. Continue the job with: "
                     f"benchflow run --continue-from '{path}'"
                 )
-            raise BenchflowError(f"{path} has no complete event. No job was started in it; start a new one.")
+            raise NoEvent(f"{path} has no complete event. No job was started in it; start a new one.")
         lines = list(journal.lines)
         unknown = next((line for line in lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:

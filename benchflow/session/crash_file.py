@@ -11,7 +11,7 @@ from benchflow.session.machine_folders import machine_folders, make_folder
 
 FILE = "crashes.txt"
 _MOST_BYTES = 1_000_000
-"""A larger file is begun anew."""
+"""A larger file is replaced by a new one."""
 
 
 def keep_crash(error: BaseException) -> Path | None:

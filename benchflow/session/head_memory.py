@@ -59,7 +59,8 @@ class HeadMemory:
     def compare(self, lines: Sequence[Line], path: Path) -> tuple[KnownHead, HeadComparison] | None:
         """The remembered head of this log and how the log compares with it; ``None`` if there is none.
 
-        A log is matched by its session, by its unit with its opening time, and by its path.
+        A log is matched by its session, by its unit with its opening time, and by its path with one of these two: the
+        name of a file alone may have been used again.
         """
         if not lines:
             return None
@@ -67,7 +68,11 @@ class HeadMemory:
         heads = self.heads()
         by_session = [head for head in heads if head.session == log.session]
         by_unit = [head for head in heads if is_same_log(log, head)]
-        by_path = [head for head in heads if head.path == log.path]
+        by_path = [
+            head
+            for head in heads
+            if head.path == log.path and (head.unit == log.unit or head.opened_at == log.opened_at)
+        ]
         known = next(iter(by_session or by_unit or by_path), None)
         return None if known is None else (known, compare_heads(log, known))
 

@@ -11,7 +11,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.quantity.types import printable
 from benchflow.session.continuation import LogToContinue, earlier_jobs_in
-from benchflow.session.controller import Answer, SessionController
+from benchflow.session.controller import Answer, NoEvent, SessionController
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.refusal import Reason, Refusal
@@ -48,13 +48,24 @@ def open_controller(
         OtherRegister: the log was written with another register, and ``other_register`` gives no reason.
         BenchflowError: the log is of another procedure, or ``simulated`` does not match the log.
     """
-    if not log.exists() or not log.stat().st_size:
+
+    def new_controller() -> SessionController:
         return SessionController.begin(
             log, source, file=file, read=read, clock=clock, register=register, simulated=simulated,
             continues=None if continue_from is None else continue_from.continues,
             earlier_jobs=earlier_jobs_in(log.absolute().parent, read, simulated=simulated),
         )  # fmt: skip
-    controller = SessionController.resume(log, read=read, clock=clock, register=register, other_register=other_register)
+
+    if not log.exists() or not log.stat().st_size:
+        return new_controller()
+    try:
+        controller = SessionController.resume(
+            log, read=read, clock=clock, register=register, other_register=other_register
+        )
+    except NoEvent:
+        if log.stat().st_size:  # its incomplete first line could not be moved
+            raise
+        return new_controller()
     problem = ""
     if source.procedure is not None and controller.procedure.id != source.procedure.id:
         problem = f"{log} is a log of {controller.procedure.id}, not of {source.procedure.id}. Choose another log."

@@ -14,6 +14,7 @@ from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.archive.index import ArchiveIndex
+from benchflow.session.head_memory import HeadMemory
 from benchflow.session.log.line_format import read
 from benchflow.session.log.log_heads import compare_heads, head_of_log
 from tests.driving.log_builder import PROCEDURE, LogBuilder
@@ -126,6 +127,18 @@ def test_machine_remembers_what_it_left(tmp_path: Path) -> None:
     drive({"intent": "note", "text": "not two"})
     code, answer = verified(tmp_path, log)
     assert (code, answer["status"], answer["line"]) == (1, "forked", 3)
+
+
+def test_name_of_a_log_can_be_used_for_another_job(tmp_path: Path) -> None:
+    memory = HeadMemory(tmp_path / "heads.jsonl")
+    first, path = a_log(), tmp_path / "log.jsonl"
+    memory.remember(first.lines, path, "2026-03-02T20:00:00.000Z")
+    another = LogBuilder(unit="job 9", at=first.now + timedelta(days=1)).start("bolt")
+    assert memory.compare(another.lines, path) is None
+    rewritten = LogBuilder(options={"size": "large"}).start("bolt")
+    found = memory.compare(rewritten.lines, path)
+    assert found is not None
+    assert (found[1].status, found[1].line) == ("forked", 1)
 
 
 def filed(url: str, *paths: Path, bench: str = BENCH, fresh: str | None = None) -> FilingReport:

@@ -91,6 +91,17 @@ def test_wrong_pin_is_logged_and_the_next_try_has_to_wait(script: Script) -> Non
     script.do("sign", pin="2417", at="2026-03-01T08:00:02Z", **sign)
 
 
+def test_register_without_its_people_lets_nobody_sign(script: Script) -> None:
+    accepted(script, "start", operation="look")
+    head, _, rest = script.shop.read_text(encoding="utf-8").partition("people:")
+    instruments = rest.partition("instruments:")[2]
+    script.shop.write_text(f"{head}people: {{}}\ninstruments:{instruments}", encoding="utf-8")
+    accepted(script, "note", text="the people are gone")
+    for kind, fields in (("sign", {}), ("deviate", {"about": "hold", "reason": "in a hurry"})):
+        assert refused(script, kind, operation="look", by="Kim", **fields) == ["not-allowed"]
+        assert refused(script, kind, operation="look", by="Nobody", **fields) == ["not-allowed"]
+
+
 def test_person_outside_the_register_cannot_open_a_job_or_sign_a_deviation(tmp_path: Path, script: Script) -> None:
     other = Script(tmp_path / "other", PROCEDURE, simulated=True)
     other.path.parent.mkdir()

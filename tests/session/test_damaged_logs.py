@@ -156,3 +156,14 @@ def test_events_of_one_intent_are_kept_or_put_aside_together(tmp_path: Path) -> 
     assert script.path.read_bytes() == before + lines[2]
     (torn,) = tmp_path.glob("*.torn-1")
     assert torn.read_bytes() == lines[3]
+
+
+def test_job_can_be_started_after_power_was_lost_in_the_first_line(tmp_path: Path) -> None:
+    script = Script(tmp_path, PROCEDURE)
+    script.do_all(open_intent())
+    cut = script.path.read_bytes()[:-40]
+    script.path.write_bytes(cut)
+    script.do_all(open_intent())
+    assert [line["kind"] for line in script.log()] == ["opened"]
+    (torn,) = tmp_path.glob("*.torn-1")
+    assert torn.read_bytes() == cut

@@ -33,7 +33,7 @@ def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, bl
     reasons += _start_value_reasons(procedure, intent.start, ask_all=continued)
     if reasons:
         return Refusal(tuple(reasons))
-    refusal = may_not_sign(context, by, None, None) or _start_value_refusal(procedure, intent.start, context, by)
+    refusal = may_not_sign(None, context, by, None, None) or _start_value_refusal(procedure, intent.start, context, by)
     if refusal is not None:
         return refusal
     start = {
@@ -87,7 +87,7 @@ def _start_value_refusal(
         role, value = variable.found, given.get(variable.name)
         if value is None or role in ("", ANYONE, NEVER):
             continue
-        refusal = may_not_sign(context, by, role, None, ask_pin=True)
+        refusal = may_not_sign(None, context, by, role, None, ask_pin=True)
         if refusal is not None:
             message = (
                 f"{refusal.refused[0].message} {variable.name} is entered by the {role}. Leave it out at the start. It "

@@ -101,7 +101,7 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
         return refuse("value-missing", message, state=name)
     if value is None or found in ("", ANYONE):
         return (Entry(by, ev.StateSet(name, value, reason)),)
-    refusal = may_not_sign(context, by, found, intent.pin, ask_pin=True)
+    refusal = may_not_sign(state, context, by, found, intent.pin, ask_pin=True)
     if refusal is not None:
         return refusal
     return (Entry(by, ev.StateSet(name, value, reason, found, signature_proof(context, by, intent.pin))),)

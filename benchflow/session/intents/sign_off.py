@@ -36,7 +36,7 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     signer = clean(by).strip()
     if intent.by is None or not signer:
         return refuse("value-missing", "Enter who signs (by)", operation=step.id)
-    refusal = may_not_sign(context, signer, hold.by, intent.pin)
+    refusal = may_not_sign(state, context, signer, hold.by, intent.pin)
     if refusal is not None:
         return refusal
     second = second_person_refusal(state, step, signer, context.shop)
@@ -70,7 +70,7 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     refusal = not_waivable(state, step, about)
     roles = roles_to_waive(state, step, about)
     for role in roles or (None,):
-        refusal = refusal or may_not_sign(context, signer, role, intent.pin, ask_pin=True)
+        refusal = refusal or may_not_sign(state, context, signer, role, intent.pin, ask_pin=True)
     if about == HOLD:
         refusal = refusal or second_person_refusal(state, step, signer, context.shop)
     clocks = clocks_waived(state, step, about)

@@ -62,7 +62,7 @@ def take_over(state: State, intent: intents.TakeOver, context: Context, by: str)
         return refuse("value-missing", "Enter who takes it over (by)", operation=step.id, name="by")
     hold = step.operation.hold
     role = None if hold is None else hold.by
-    refusal = may_not_sign(context, signer, role, intent.pin, ask_pin=True)
+    refusal = may_not_sign(state, context, signer, role, intent.pin, ask_pin=True)
     if refusal is None and earlier is not None:
         work = replace(state.work(step.id), people=frozenset(earlier.people), enterers=frozenset(earlier.enterers))
         refusal = second_person_refusal(with_work(state, step.id, work), step, signer, context.shop)

@@ -50,7 +50,7 @@ def sign_correction(
             return _never(state, each)
         roles.update(dict.fromkeys(roles_to_waive(state, each.step, each.subject)))
     for role in roles or (None,):
-        refusal = may_not_sign(context, by, role, pin, ask_pin=True)
+        refusal = may_not_sign(state, context, by, role, pin, ask_pin=True)
         if refusal is not None:
             return refusal
     signed = replace(event, role=", ".join(roles), proven=signature_proof(context, by, pin))

@@ -33,14 +33,23 @@ NEVER = (
 
 
 def may_not_sign(
-    context: Context, name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
+    state: State | None,
+    context: Context,
+    name: str,
+    role: str | None,
+    pin: str | None,
+    *,
+    ask_pin: bool | None = None,
 ) -> Refusal | None:
     """A refusal if ``name`` is not allowed to sign (as ``role``, if given); otherwise ``None``.
 
-    Without people in the shop's register, any name may sign. ``ask_pin`` is as in ``signature_refusal`` of the
-    register.
+    If the register has no people, and had none in this job, any name may sign. ``state`` is ``None`` before the job is
+    open. ``ask_pin`` is as in ``signature_refusal`` of the register.
     """
     shop = context.shop
+    if shop is not None and not shop.people and state is not None and state.had_people:
+        message = "The register of this job has no people any more, so nobody can sign. Put them back"
+        return refuse("not-allowed", message, name=name)
     if shop is None or not shop.people:
         return None
     from benchflow.session.shop.register import find_person, signature_refusal

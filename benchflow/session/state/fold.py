@@ -59,6 +59,7 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
         intents=line.data.get("intent", 0),
         register=opened.register,
         people=opened.people,
+        had_people=bool(opened.people),
         writes=writes,
         valuation=dict(start),
     )
@@ -149,7 +150,8 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
         case ev.JobClosed():
             return replace(state, closed=line.at)
         case ev.JobResumed():
-            return replace(state, register=event.register, people=event.people)
+            had_people = bool(event.people) or (state.had_people and event.register is not None)
+            return replace(state, register=event.register, people=event.people, had_people=had_people)
         case ev.RegisterChanged():
             return _fold_register_changed(state, event)
         case ev.PinRefused():
@@ -168,7 +170,8 @@ def _fold_register_changed(state: State, event: ev.RegisterChanged) -> State:
         people.pop(event.person, None)
     else:
         people[event.person] = event.record
-    return replace(state, register=event.register, people=tuple(people.values()))
+    had_people = state.had_people or bool(people)
+    return replace(state, register=event.register, people=tuple(people.values()), had_people=had_people)
 
 
 def _fold_started(state: State, event: ev.OperationStarted, line: Line) -> State:

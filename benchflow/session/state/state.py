@@ -234,6 +234,7 @@ class State(Struct, frozen=True):
     intents: int = 0  # number of the last intent that was logged
     register: str | None = None  # id of the shop's register; None without one
     people: tuple[PersonRecord, ...] = ()  # of the register, as last logged
+    had_people: bool = False  # true if the register of the job has had people: then not any name can sign
     pin_refused: EventTime | None = None  # the last wrong PIN
     done: dict[str, EventTime] = {}  # finished operations by step id, in the order of finishing
     in_progress: str | None = None  # step id of the operation in progress

@@ -105,6 +105,7 @@ def _buffer_output() -> None:
         encoding = sys.stdout.encoding
         sys.stdout.detach()
         sys.stdout = io.TextIOWrapper(io.BufferedWriter(raw), encoding, write_through=True)
+        sys.__stdout__ = sys.stdout  # type: ignore[misc]  # the size of the terminal is read from it
 
 
 @click.group(

@@ -39,7 +39,7 @@ def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
         try:
             path = find_log(name)
             result = verify_log(path)
-            known = _compare(path, against)
+            known = _compare(path, against) if result.damage is None or against is not None else None
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN

@@ -102,3 +102,10 @@ async def test_entry_and_every_list_are_drawn_at_any_size(tmp_path: Path, size: 
         await app.pilot.resize_terminal(80, 24)
         await app.press("escape")
         assert "Lash" in app.text or "lash" in app.text.lower()
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_whole_terminal_is_used_also_without_a_buffer(tmp_path: Path, unbuffered: str) -> None:
+    env = {"BENCHFLOW_HOME": str(tmp_path / "home"), "PYTHONUNBUFFERED": unbuffered}
+    with Terminal(RUN, env=env, columns=120, rows=40) as terminal:
+        terminal.wait_until(lambda: "─" * 120 in terminal.lines[37], "the rule at the foot of 40 lines")

@@ -126,8 +126,7 @@ class _Batch:
 
     def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[FiledLog]) -> None:
         self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
-        present = {(entry.head.session, entry.path) for entry in batch if entry.head is not None}
-        self.heads = HeadBook(connection, bench, present)
+        self.heads = HeadBook(connection, bench, [entry.head for entry in batch if entry.head is not None])
         self.indexed = self._indexed_sessions()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
         self.replaced: list[int] = []
@@ -136,6 +135,7 @@ class _Batch:
 
     def store(self) -> list[str]:
         outcomes = [self._outcome(entry) for entry in self.batch]
+        self.heads.save(self.database)
         self._remove_unverified()
         self._delete_replaced()
         self._insert_chosen()

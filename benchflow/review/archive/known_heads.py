@@ -1,10 +1,13 @@
 """The heads of the logs that were filed: they show a log that is behind what was filed, or forked from it."""
 
 import os
-from collections.abc import Sequence, Set
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, func, or_, select, update
+from msgspec.structs import replace
+from sqlalchemy import Connection, and_, func, or_, select, update
 
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.index_schema import files, heads
@@ -13,19 +16,49 @@ from benchflow.session.log.log_heads import KnownHead, compare_heads
 _COLUMNS = (heads.c.session, heads.c.events, heads.c.head, heads.c.starts, heads.c.unit, heads.c.opened_at,
             heads.c.path, heads.c.bench)  # fmt: skip
 
+_MOST_PARAMETERS = 400  # databases limit the number of parameters
+
 BEHIND, FORKED = "is behind", "is forked"
 """How the reason begins for which a log is not in the index."""
 
 
+@dataclass
+class _Entry:
+    """A remembered head. ``stored`` is the head that its row has; ``None`` if it has no row yet."""
+
+    number: int
+    known: KnownHead
+    stored: str | None
+
+
 class HeadBook:
-    """The remembered heads, over one connection of a write transaction.
+    """The remembered heads that may be of the logs of one batch, read at once. ``save`` writes what has changed."""
 
-    ``present`` has the session and the path of each log that is filed now.
-    """
-
-    def __init__(self, connection: Connection, bench: str, present: Set[tuple[str, str]]) -> None:
-        self._connection, self._bench, self._present = connection, bench, present
+    def __init__(self, connection: Connection, bench: str, logs: Sequence[KnownHead]) -> None:
+        self._connection, self._bench = connection, bench
+        self._present = [(log.session, log.path) for log in logs]
         self._next = 1 + (connection.execute(select(func.max(heads.c.number))).scalar() or 0)
+        self._entries: list[_Entry] = []
+        self._by_session = defaultdict[str, list[_Entry]](list)
+        self._by_unit = defaultdict[tuple[str, str], list[_Entry]](list)
+        self._by_path = defaultdict[str, list[_Entry]](list)
+        for number, known in sorted(self._rows(logs).items()):
+            self._add(_Entry(number, known, known.head))
+
+    def _rows(self, logs: Sequence[KnownHead]) -> dict[int, KnownHead]:
+        """The rows with a session, a unit or a path of ``logs``, by number."""
+        c = heads.c
+        found: dict[int, KnownHead] = {}
+        for start in range(0, len(logs), _MOST_PARAMETERS):
+            some = logs[start : start + _MOST_PARAMETERS]
+            for where in (
+                c.session.in_({log.session for log in some}),
+                c.unit.in_({log.unit for log in some if log.unit}),
+                (c.bench == self._bench) & c.path.in_({log.path for log in some}),
+            ):
+                rows = self._connection.execute(select(c.number, *_COLUMNS).where(where)).all()
+                found.update((row[0], _known(row[1:])) for row in rows)
+        return found
 
     def outcome(self, log: KnownHead) -> str:
         """Remember the head of a log that verifies, and say what it is.
@@ -33,43 +66,60 @@ class HeadBook:
         Returns:
             ``new``, ``copy``, ``grown``, or the reason why the log is behind or forked, as a clause after its path.
         """
-        of_session = self._select(heads.c.session == log.session)
+        log = replace(log, bench=self._bench)
+        of_session = self._by_session[log.session]
         if not of_session:
             other = self._same_log_with_another_start(log)
-            if other is None:
-                self._insert(log)
-                return "new"
-            self._insert(log)
-            return _forked_text(other, 1)
-        compared = [(known, compare_heads(log, known)) for known in of_session]
-        (main, with_main), rest = compared[0], compared[1:]
+            self._add(_Entry(self._next, log, None))
+            self._next += 1
+            return "new" if other is None else _forked_text(other, 1)
+        (main, with_main), *rest = [(entry, compare_heads(log, entry.known)) for entry in of_session]
         if with_main.status == "grown":
-            self._replace(main, log)
+            main.known = log
             return "grown"
         if with_main.status == "same":
             return "copy"
         if with_main.status == "behind":
-            return behind_text(main, log)
-        extended = next((known for known, found in rest if found.status == "grown"), None)
+            return behind_text(main.known, log)
+        extended = next((entry for entry, found in rest if found.status == "grown"), None)
         if extended is not None:
-            self._replace(extended, log)
+            extended.known = log
         elif not any(found.status in ("same", "behind") for _, found in rest):
-            self._insert(log)
-        return _forked_text(main, with_main.line)
+            self._add(_Entry(self._next, log, None))
+            self._next += 1
+        return _forked_text(main.known, with_main.line)
 
-    def _select(self, where: ColumnElement[bool]) -> list[KnownHead]:
-        query = select(*_COLUMNS).where(where).order_by(heads.c.number)
-        return [_known(row) for row in self._connection.execute(query).all()]
+    def save(self, database: Database) -> None:
+        """Write the heads that are new or have changed."""
+        c = heads.c
+        new: list[tuple[Any, ...]] = []
+        for entry in self._entries:
+            log = entry.known
+            if entry.stored is None:
+                new.append((log.session, log.head, entry.number, log.bench, log.path, log.unit, log.opened_at,
+                            log.events, log.starts))  # fmt: skip
+            elif entry.stored != log.head:
+                self._connection.execute(
+                    update(heads)
+                    .where(c.session == log.session, c.head == entry.stored)
+                    .values(head=log.head, bench=log.bench, path=log.path, events=log.events, starts=log.starts)
+                )
+        database.insert_many(self._connection, heads, new)
+
+    def _add(self, entry: _Entry) -> None:
+        known = entry.known
+        self._entries.append(entry)
+        self._by_session[known.session].append(entry)
+        if known.unit:
+            self._by_unit[known.unit, known.opened_at].append(entry)
+        if known.bench == self._bench:
+            self._by_path[known.path].append(entry)
 
     def _same_log_with_another_start(self, log: KnownHead) -> KnownHead | None:
         """A remembered log of the same unit and opening time, or at the same path, whose first line is another."""
-        by_unit = and_(heads.c.unit == log.unit, heads.c.opened_at == log.opened_at, heads.c.unit != "")
-        by_path = and_(heads.c.bench == self._bench, heads.c.path == log.path)
-        for known in self._select(or_(by_unit, by_path)):
-            moved = (known.unit, known.opened_at) != (log.unit, log.opened_at) and self._is_elsewhere(known)
-            if not moved:
-                return known
-        return None
+        of_unit = self._by_unit.get((log.unit, log.opened_at), [])
+        at_path = [entry for entry in self._by_path.get(log.path, []) if not self._is_elsewhere(entry.known)]
+        return min((*of_unit, *at_path), key=lambda entry: entry.number).known if of_unit or at_path else None
 
     def _is_elsewhere(self, known: KnownHead) -> bool:
         """True if a file of this bench with that log exists at another path: it was moved, and its name used again."""
@@ -77,20 +127,6 @@ class HeadBook:
         found = self._connection.execute(select(c.path).where(c.bench == self._bench, c.session == known.session))
         now = [path for session, path in self._present if session == known.session]
         return any(path != known.path and os.path.exists(path) for path in (*found.scalars(), *now))
-
-    def _insert(self, log: KnownHead) -> None:
-        first = (log.session, log.head, self._next, self._bench, log.path)
-        row = (*first, log.unit, log.opened_at, log.events, log.starts)
-        self._next += 1
-        self._connection.execute(heads.insert().values(row))
-
-    def _replace(self, known: KnownHead, log: KnownHead) -> None:
-        c = heads.c
-        self._connection.execute(
-            update(heads)
-            .where(c.session == known.session, c.head == known.head)
-            .values(head=log.head, bench=self._bench, path=log.path, events=log.events, starts=log.starts)
-        )
 
 
 def remembered_heads(database: Database, log: KnownHead) -> Sequence[KnownHead]:

@@ -30,6 +30,7 @@ from benchflow.session.history.history import changed_entry, known_event, untrus
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.shop.register import PATH_ID
 from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.state.events import JobOpened
 from benchflow.session.view.bench_view import GaugePositions
@@ -219,7 +220,10 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
         yield "Others", ", ".join(others)
     if log.format >= FORMAT_WITH_REGISTER:
         register = log.state.register
-        yield "Register", "none: any name could sign" if register is None else register
+        if register is None:
+            yield "Register", "none: any name could sign"
+        elif not register.startswith(PATH_ID):  # an id made from a path says nothing to a reader
+            yield "Register", register
     if log.state.opened.continues is not None:
         yield "Continues", continued_text(log.state.opened.continues).removeprefix("CONTINUES ")
     if log.state.opened.earlier:

@@ -110,7 +110,7 @@ _REPLACEMENTS: list[Any] = [
 ]  # fmt: skip
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     st.sampled_from(_paths(_BASE)),
     st.sampled_from(["delete", "rename", "replace", "replace"]),

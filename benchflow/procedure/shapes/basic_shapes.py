@@ -245,6 +245,8 @@ class FactorShape(Shape[Decimal]):
         number: JsonSchema = {"type": "number", "exclusiveMinimum": 0}
         if self.within is not None:
             number = {"type": "number", "minimum": float(self.within[0]), "maximum": float(self.within[1])}
+            if Decimal(self.within[1]) < 1:  # a pattern cannot compare, but it can refuse what is too large by far
+                as_text = {"type": "string", "pattern": r"^0{0,9}\.[0-9]{1,20}$"}
         return {"anyOf": [number, as_text]}
 
 

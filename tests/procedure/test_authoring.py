@@ -25,6 +25,9 @@ CODES_OF_SHAPES = {
 }  # fmt: skip
 """Codes of problems that the shapes report. The schema has to find the same problems."""
 
+BEYOND_A_SCHEMA = "Only the last row can have no upper end"
+"""A problem that has one of these codes, and depends on the place in a list: JSON Schema cannot state it."""
+
 
 def _yaml(text: str) -> Any:
     """The data as an editor loads it."""
@@ -134,4 +137,5 @@ def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], change:
     if refused:
         assert errors, f"only the schema refuses the file: {refused[0]}"
     else:
-        assert [str(problem) for problem in errors if problem.code in CODES_OF_SHAPES] == []
+        found = [str(problem) for problem in errors if problem.code in CODES_OF_SHAPES]
+        assert [text for text in found if BEYOND_A_SCHEMA not in text] == []

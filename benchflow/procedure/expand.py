@@ -200,7 +200,10 @@ class _Build:
             "do": fill(operation.do),
             "because": fill(operation.because),
             "cautions": tuple(replace(caution, text=fill(caution.text)) for caution in operation.cautions),
-            "check": tuple(replace(point, text=fill(point.text)) for point in operation.check),
+            "check": tuple(
+                replace(point, text=fill(point.text), if_not=self._remedies(point.if_not, fill))
+                for point in operation.check
+            ),
             "hold": hold and replace(hold, for_=fill(hold.for_)),
             "undo": undo and replace(undo, do=fill(undo.do)),
             "tighten": operation.tighten and self._tighten(operation.tighten, fill),

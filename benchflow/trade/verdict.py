@@ -3,6 +3,8 @@
 from typing import Final, Literal
 
 OutOfLimit = Literal["low", "high"]
+RemedySide = OutOfLimit | Literal["no"]
+"""What a remedy is for: a value on one side of its limit, or a check that was answered no."""
 Verdict = Literal["ok", "low", "high", "not-proven", "none"]
 """``low`` and ``high`` are out of the limit. ``none``: there is no limit, or a reading is missing."""
 

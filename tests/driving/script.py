@@ -11,6 +11,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from benchflow.review.audit.audit_file import audit_file
 from benchflow.session.json_lines import drive, open_controller
 from benchflow.session.shop.live_register import Register
 from tests.driving import session_driver
@@ -80,6 +81,11 @@ class Script:
         (reply,) = self.send(intent(kind, **fields))
         assert (reply["ok"], reply["events"]) == (True, [])
         return reply[kind]
+
+    def audited(self) -> None:
+        """Assert that the audit decides every entry of the log as it was decided."""
+        report, damage = audit_file(self.path, read_procedure)
+        assert (report.wrong, damage) == ((), "")
 
     def log(self) -> list[Json]:
         return events_in(self.path)

@@ -492,3 +492,21 @@ async def test_check_is_answered_no_and_the_answer_can_be_waived(tmp_path: Path)
         await bench.type("0.1 mm is allowed\n")
         await bench.press("enter")
         assert (bench.last["kind"], bench.last["about"]) == ("deviated", "check 1")
+
+
+async def test_remedy_of_a_check_is_carried_out_before_it_is_ticked(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: look, title: Look, check: [{see: The flange is flat, if not: [{do: Lap it, tries: 2}]}]}"
+    )
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="look")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("b")
+        await bench.press("up", "enter")
+        assert bench.last["kind"] == "checked", "Enter opens the remedy, and does not tick the check"
+        assert "Check 1, answered no" in bench.text
+        assert "→ Lap it (try 1 of 2)" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["check"]) == ("remedied", 1)
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last.get("answer", "yes")) == ("checked", "yes")

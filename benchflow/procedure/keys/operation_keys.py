@@ -4,7 +4,7 @@ from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN
-from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
+from benchflow.procedure.keys.value_keys import RECORD, REMEDIES, WORK_OUT
 from benchflow.procedure.model import CheckPoint, Hold, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
@@ -78,7 +78,14 @@ _CHOOSE = Key("choose", CHOOSE, "Parts that are chosen by a value from a table."
 _MATCH = Key("match", MATCH, "The assignment of measured parts to places.")
 _TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened, and its stages.")
 _SEE = Key("see", FILLED_LINE, "The point to see or feel.", required=True)
-_CHECK_ID = Key("id", NAMED, "Its name, for `from` and `until` under `time`, and for a deviation.")
+_CHECK_ID = Key("id", NAMED, "Its name, for `from` and `until` under `time`, for a remedy and for a deviation.")
+_IF_NOT = Key(
+    "if not",
+    REMEDIES,
+    "Remedies for the answer no, in this order. It can be answered yes only after the remedy in turn. After the last "
+    "one, or at `stop`, only a deviation, a rework or the correction of a wrong entry gets past it.",
+    examples=([{"do": "Loosen the nut half a turn", "tries": 2}, {"do": "Replace the rocker", "stop": True}],),
+)
 
 
 def _check_point(fields: Fields) -> CheckPoint | None:
@@ -86,7 +93,12 @@ def _check_point(fields: Fields) -> CheckPoint | None:
     if text is None:
         return None
     return CheckPoint(
-        text, fields.get_or(_CHECK_ID, ""), fields.get_or(WAIVE, ""), fields.get_or(PROVES, ()), fields.node.mark
+        text,
+        fields.get_or(_CHECK_ID, ""),
+        fields.get_or(WAIVE, ""),
+        fields.get_or(PROVES, ()),
+        fields.node.mark,
+        fields.get_or(_IF_NOT, ()),
     )
 
 
@@ -115,15 +127,19 @@ _CHECK = Key(
             EitherShape(
                 "a text, or keys such as `{see: ..., proves: casing}`",
                 text=TransformedShape(FILLED_LINE, _plain_check),
-                entries=KeyedShape("check-point", "a check", (_SEE, _CHECK_ID, WAIVE, PROVES), _check_point),
+                entries=KeyedShape("check-point", "a check", (_SEE, _CHECK_ID, WAIVE, PROVES, _IF_NOT), _check_point),
             ),
             single=True,
             at_least=1,
         ),
         _checks,
     ),
-    "Points to see or feel, each a text or keys. The builder ticks each one.",
-    examples=(["The shaft turns freely"], [{"see": "The casing is cold to the hand", "proves": "casing"}]),
+    "Points to see or feel, each a text or keys. The builder answers each one yes or no.",
+    examples=(
+        ["The shaft turns freely"],
+        [{"see": "The casing is cold to the hand", "proves": "casing"}],
+        [{"see": "Both rockers are loose", "id": "loose", "if not": [{"do": "Turn the shaft half a turn"}]}],
+    ),
 )
 _GUARDS = Key(
     "guards-against",

@@ -4,7 +4,13 @@ from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
 from benchflow.procedure.model.tighten_stages import Tighten
-from benchflow.procedure.model.value_model import CalculatedValue, PartChoice, PartMatching, RecordedValue
+from benchflow.procedure.model.value_model import (
+    CalculatedValue,
+    PartChoice,
+    PartMatching,
+    RecordedValue,
+    Remedy,
+)
 from benchflow.quantity import Quantity
 
 
@@ -25,7 +31,8 @@ class Hold(Struct, frozen=True):
 class CheckPoint(Struct, frozen=True):
     """A point to see or feel, which the builder ticks. ``id`` is its name, "" if it has none.
 
-    ``waive`` and ``proves`` are as in :class:`benchflow.procedure.model.RecordedValue`.
+    ``waive`` and ``proves`` are as in :class:`benchflow.procedure.model.RecordedValue`. ``if_not`` are the remedies for
+    the answer no.
     """
 
     text: str
@@ -33,6 +40,7 @@ class CheckPoint(Struct, frozen=True):
     waive: str = ""
     proves: tuple[Ref, ...] = ()
     mark: Mark = Mark()
+    if_not: tuple[Remedy, ...] = ()
 
 
 class TimeSince(Struct, frozen=True):

@@ -259,6 +259,8 @@ class FactCollector:
             case "reading" if event.quantity is not None:
                 self._count_entry(entry.operation, now)
                 self._reading_corrected(before, event, event.quantity, line, now)
+            case "check":
+                self._count_entry(entry.operation, now)
             case "lot" if event.lot is not None:
                 self._count_entry(entry.operation, now)
                 self._add_lot(entry.operation, entry.name, event.lot, line, now)

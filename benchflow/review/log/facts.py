@@ -233,7 +233,10 @@ class UndoneFact(Struct, frozen=True):
 
 
 class RemedyFact(Struct, frozen=True):
-    """A remedy ``do`` that was carried out for a value. ``reading`` names the readings; ``""`` for the whole value."""
+    """A remedy ``do`` that was carried out for a value, a joint or a check.
+
+    ``reading`` names the readings; ``""`` for the whole value. ``verdict`` is ``no`` for a check.
+    """
 
     seq: int
     at: str
@@ -247,6 +250,8 @@ class RemedyFact(Struct, frozen=True):
     @property
     def words(self) -> str:
         """The remedy as a clause: ``gap, reading 2, too high: Grind it``."""
+        if self.verdict == "no":
+            return f"{self.name} answered no: {self.do}"
         which = f", reading {self.reading}" if self.reading else ""
         return f"{self.name}{which}, too {self.verdict}: {self.do}"
 

@@ -18,6 +18,7 @@ from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
     Caution,
+    CheckPoint,
     FollowUp,
     Joint,
     Operation,
@@ -262,7 +263,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
             *(_match_table(match) for match in operation.match),
         ),
         joint=_joint_blank(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
-        checks=tuple(point.text for point in operation.check),
+        checks=tuple(_check_line(names, point) for point in operation.check),
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
         clock=tuple(_times_to_write(turn, counted_from)),
     )
@@ -357,6 +358,13 @@ def _remedy_lines(names: "_TitlesAndTurns", side: str, remedies: Iterable[Remedy
         redo = f"; then do {again} again, with a new sheet or at the bench" if again else ""
         tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
         yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
+
+
+def _check_line(names: "_TitlesAndTurns", point: CheckPoint) -> str:
+    """A check with the remedies for the answer no."""
+    if not point.if_not:
+        return point.text
+    return ". ".join((point.text.rstrip(". "), *_remedy_lines(names, "if not", point.if_not)))
 
 
 def _choice_table(choose: PartChoice) -> ChoiceTable:

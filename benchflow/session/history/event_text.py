@@ -49,6 +49,12 @@ class LogTitles:
         tighten = planned.operation.tighten if planned else None
         return tighten.stages[number - 1] if tighten and 0 < number <= len(tighten.stages) else None
 
+    def check(self, step: str, number: int) -> str:
+        """The text of a check; "" if the plan does not have it."""
+        planned = self.plan.steps.get(step)
+        checks = planned.operation.check if planned else ()
+        return checks[number - 1].text if 0 < number <= len(checks) else ""
+
     def kit(self, name: str) -> str:
         """The title of a kit item."""
         item = self.procedure.kit_by_id.get(name)
@@ -210,17 +216,26 @@ def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:
 
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
     others = [step for step in event.redo if step != event.operation]
-    slots = f", reading {', '.join(event.readings)}," if event.readings and _has_readings(event, titles) else ""
-    if event.stage:
-        slots = f", stage {event.stage}, fastener {number_list(list(event.fasteners))},"
+    if event.check:
+        point = titles.check(event.operation, event.check)
+        about = f"Check {event.check}{f' ({point})' if point else ''} answered NO"
+    else:
+        about = f"{_readable(event.name)}{_remedied_entries(event, titles)} too {event.verdict}"
     parts = [
-        f"{_readable(event.name)}{slots} too {event.verdict}. Remedy done: {sentence(event.do)}",
+        f"{about}. Remedy done: {sentence(event.do)}",
         f"To do again: {all_of(titles.step(step) for step in others)}." if others else "",
         "The operation is cleared." if event.operation in event.redo else "",
         f"Undone after a move: {all_of(titles.step(step) for step in event.undo_later)}." if event.undo_later else "",
         f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",
     ]
     return " ".join(filter(None, parts)).removesuffix(".")
+
+
+def _remedied_entries(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
+    """The readings or fasteners that a remedy was carried out for, between commas; empty for a single value."""
+    if event.stage:
+        return f", stage {event.stage}, fastener {number_list(list(event.fasteners))},"
+    return f", reading {', '.join(event.readings)}," if event.readings and _has_readings(event, titles) else ""
 
 
 def _has_readings(event: ev.RemedyCarriedOut, titles: LogTitles) -> bool:

@@ -4,7 +4,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.session.context import Context, Decision, Entry, refuse
+from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
 from benchflow.session.refusal import Refusal
@@ -14,6 +14,7 @@ from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.correction_signatures import sign_correction
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored, reading_measurement
+from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import evidence_entries
 from benchflow.session.rules.typed_values import read_value
@@ -26,7 +27,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
     """Correct a wrong entry. The entry of a finished operation can be corrected too."""
     entry = state.correctable.get(intent.event)
     if entry is None:
-        possible = "Only a reading, a tick with a reading or an answer, or a lot number can be"
+        possible = "Only a reading, a tick with a reading or an answer, a check answered no, or a lot number can be"
         message = f"Log line {intent.event} cannot be corrected. {possible}"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
     reason = clean_line(intent.reason)
@@ -44,6 +45,8 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
             return _correct_tick(state, step, entry, intent, reason, context, by)
         case "reading":
             return _correct_reading(state, step, entry, intent, reason, context, by)
+        case "check":
+            return _correct_check(state, step, entry, intent, reason, context, by)
 
 
 def _correct_reading(
@@ -93,6 +96,24 @@ def _uncertainty_of_correction(
     if "%" not in u.entered or not read.value:
         return u
     return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
+
+
+def _correct_check(
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
+) -> Decision:
+    """Correct the answer no to yes. It needs the signature that a deviation about the check would need."""
+    number = next((n for n, seq in state.work(step.id).failed.items() if seq == intent.event), None)
+    if number is None:
+        message = f"The answer in log line {intent.event} ({entry.name}) no longer counts. Answer the check again"
+        return refuse("not-allowed", message, operation=step.id, name=entry.name)
+    if intent.value != "yes":
+        return unknown_name("correct answer", intent.value, ("yes",))
+    point = step.operation.check[number - 1]
+    late = refusal_or_none(late_entry_reasons(state, step, point.id, context.now))
+    if late is not None:
+        return late
+    event = ev.EntryCorrected(intent.event, step.id, reason, answer="yes")
+    return sign_correction(state, Entry(by, event), context, by, intent.pin)
 
 
 def _correct_tick(

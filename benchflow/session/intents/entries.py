@@ -3,7 +3,7 @@
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
-from benchflow.procedure.model import CheckPoint, RecordedValue
+from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base
 from benchflow.session.context import (
@@ -16,15 +16,17 @@ from benchflow.session.context import (
     unknown_name,
 )
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.check_remedy_intents import check_named
 from benchflow.session.intents.reading_names import named_reading
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
+from benchflow.session.rules.check_remedies import check_held_reason, remedy_of_check
 from benchflow.session.rules.instrument_fitness import choose_tool
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.remedy_progress import holding
-from benchflow.session.rules.typed_values import read_value, whole_number
+from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import (
     acceptance_text,
     bound_in_force,
@@ -163,14 +165,16 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
     if isinstance(step, Refusal):
         return step
     checks = step.operation.check
-    number = _check_number(checks, intent.check)
+    number = check_named(step, intent.check)
     if number is None:
         return unknown_name("check in this operation", str(intent.check), [point.text for point in checks])
     text, work = checks[number - 1].text, state.work(step.id)
+    remedy = remedy_of_check(state, step, number)
+    held = () if remedy is None else (check_held_reason(step, remedy),)
     if intent.undo:
         if number not in work.checks and number not in work.failed:
             return refuse("check-open", f"Check {number} ({text}) is not ticked. There is no tick to clear")
-        return (Entry(by, ev.CheckUnticked(step.id, number, text)),)
+        return refusal_or_none(held) or (Entry(by, ev.CheckUnticked(step.id, number, text)),)
     if intent.answer == "no":
         if number in work.failed:
             return refuse("already-done", f"Check {number} ({text}) is already answered no")
@@ -179,17 +183,10 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
         return unknown_name("answer", intent.answer, ("yes", "no"))
     if number in work.checks:
         return refuse("already-done", f"Check {number} ({text}) is already ticked")
+    if held:
+        return Refusal(held)
     late = refusal_or_none(late_entry_reasons(state, step, checks[number - 1].id, context.now))
     return late or (Entry(by, ev.CheckTicked(step.id, number, text)),)
-
-
-def _check_number(checks: tuple[CheckPoint, ...], given: int | str) -> int | None:
-    """Return the number of a check, from 1, given by its number, id or text; ``None`` if there is none."""
-    for place, point in enumerate(checks, 1):
-        if isinstance(given, str) and given and given in (point.id, point.text):
-            return place
-    number = whole_number(given)
-    return number if number is not None and 1 <= number <= len(checks) else None
 
 
 def enter_lot(state: State, intent: intents.EnterLot, context: Context, by: str) -> Decision:

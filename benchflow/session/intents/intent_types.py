@@ -166,9 +166,13 @@ class SignDeviation(BaseIntent, frozen=True, tag="deviate", kw_only=True):
 
 
 class CarryOutRemedy(BaseIntent, frozen=True, tag="remedy", kw_only=True):
-    """Log that the remedy in turn was carried out for a value, or a fastener of a joint, that is out of its limit."""
+    """Log that the remedy in turn was carried out: for a value or a fastener out of its limit, or a check answered no.
 
-    name: str  # of the value or of one reading, such as "gap" or "gap[2]"; the plain name if only one reading is out
+    ``name`` is the value or one reading, such as "gap" or "gap[2]" (the plain name if only one reading is out); the
+    joint; or the id, text or number of the check.
+    """
+
+    name: str
     fastener: int | str | None = None  # if `name` is a joint; not needed if only one fastener is out
     reading: int | str | None = None  # number of the reading
     place: int | str | None = None  # place of the reading or of the operation

@@ -5,8 +5,10 @@ from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.check_remedy_intents import carry_out_check_remedy, check_named
 from benchflow.session.intents.reading_names import named_reading
-from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy, no_undo_reason, stopped_fastener
+from benchflow.session.intents.remedy_steps import no_undo_reason, stop_that_would_be_cleared
+from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.open_values import remedy_first, stop_text, value_title
@@ -19,7 +21,7 @@ from benchflow.session.rules.remedy_progress import (
     steps_without_undo,
 )
 from benchflow.session.rules.rework_plans import discarded_items
-from benchflow.session.rules.value_results import WHOLE, ReadingRef, inputs_missing, results_of
+from benchflow.session.rules.value_results import WHOLE, ReadingRef, inputs_missing, named_value, results_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -31,6 +33,9 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     joint = None if step.operation.tighten is None else step.operation.tighten.joint
     if joint is not None and joint in (intent.name, ValueRef.parse(intent.name).name):
         return carry_out_stage_remedy(state, step, intent, by)
+    check = None if named_value(state, step, intent.name) is not None else check_named(step, intent.name)
+    if check is not None:
+        return carry_out_check_remedy(state, step, check, intent, by)
     if intent.fastener is not None:
         return unknown_name("joint in this operation", intent.name, [] if joint is None else [joint])
     named = named_reading(state, step, intent.name, intent.reading, intent.place)
@@ -57,10 +62,9 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     conflict = _remedy_of_another_value(state, step, served, void, cleared=step.id in redo)
     if conflict is not None:
         return conflict
-    if step.id in redo:
-        stopped = stopped_fastener(state, step)
-        if stopped is not None:
-            return stopped
+    stopped = stop_that_would_be_cleared(state, step) if step.id in redo else None
+    if stopped is not None:
+        return stopped
     return (Entry(by, _event(state, step, remedy, served, void, redo)),)
 
 

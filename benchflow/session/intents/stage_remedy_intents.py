@@ -2,15 +2,15 @@
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Decision, Entry, quoted_title, refuse
+from benchflow.session.context import Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.intents.remedy_steps import no_undo_reason, stop_that_would_be_cleared, stopped_fastener
+from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import fastener_number
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
-from benchflow.session.rules.open_values import stop_text, value_title
-from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo, steps_without_undo
+from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies, remedied_together
 from benchflow.session.state import events as ev
@@ -26,7 +26,7 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         return chosen
     joint, remedy = progress.joint.id, chosen.remedy
     if remedy is None or remedy.stop:
-        return _stopped(step, joint, chosen)
+        return stopped_fastener(step, joint, chosen)
     served = remedied_together(chosen, fastener_remedies(state, step))
     redo = steps_to_redo(state, step, remedy)
     without = steps_without_undo(state, step, remedy)
@@ -35,12 +35,10 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     if redo:
         for other in fastener_remedies(state, step):
             if other.final:
-                return _stopped(step, joint, other)
-    if step.id in redo:
-        for value in remedy_progress(state, step):
-            if value.final:
-                message = f"{value_title(step, value.result.name)} is out of its limit. {stop_text(value)}"
-                return refuse("not-allowed", message, operation=step.id, name=value.result.name)
+                return stopped_fastener(step, joint, other)
+    stopped = stop_that_would_be_cleared(state, step) if step.id in redo else None
+    if stopped is not None:
+        return stopped
     event = ev.RemedyCarriedOut(
         operation=step.id,
         name=joint,
@@ -54,27 +52,6 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         fasteners=tuple(each.tick.fastener for each in served),
     )
     return (Entry(by, event),)
-
-
-def no_undo_reason(state: State, step: Step, name: str, other: str) -> Reason:
-    """The reason against a remedy that takes back the operation ``other``, which has no ``undo``."""
-    message = (
-        f"The remedy for {value_title(step, name)} takes back {quoted_title(state, other)}, and the procedure does not "
-        "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
-    )
-    return Reason("not-allowed", message, operation=other, name=name)
-
-
-def stopped_fastener(state: State, step: Step) -> Refusal | None:
-    """A refusal if the work stops at a fastener of ``step``, so that its ticks cannot be made void."""
-    tighten = step.operation.tighten
-    held = next((each for each in fastener_remedies(state, step) if each.final), None)
-    return None if held is None or tighten is None else _stopped(step, tighten.joint, held)
-
-
-def _stopped(step: Step, joint: str, held: FastenerRemedy) -> Refusal:
-    message = f"{fastener_subject(joint, held.tick.fastener)} is out of its limit. {stop_text(held)}"
-    return refuse("not-allowed", message, operation=step.id, name=joint)
 
 
 def _remedy_in_turn(

@@ -13,6 +13,7 @@ from benchflow.procedure.evidence import NEVER
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Entry, quoted_title, refuse
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.choice_tables import outside_reason
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.open_values import value_title
@@ -23,7 +24,7 @@ from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state.events import EntryCorrected
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, check_key
 
 
 class MadeGood(Struct, frozen=True):
@@ -91,6 +92,9 @@ def _not_good(state: State, step: Step) -> Iterator[tuple[tuple[str, str], MadeG
             assert tighten is not None  # the fastener is of its joint
             subject = fastener_subject(tighten.joint, fastener.tick.fastener)
             yield (subject, str(fastener.verdict)), MadeGood(step, subject, tighten.joint)
+        for check in check_remedies(state, step):
+            subject = check_key(check.number)
+            yield (subject, str(check.verdict)), MadeGood(step, subject, subject)
         for choose in step.operation.choose:
             if outside_reason(state, step, choose) is not None:
                 yield (choose.name, "outside"), MadeGood(step, choose.name, choose.name)

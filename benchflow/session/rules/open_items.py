@@ -6,9 +6,10 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
+from benchflow.session.rules.check_remedies import answer_is_waived, check_held_reason, remedy_of_check
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import covering_deviation, fastener_subject
+from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -118,14 +119,24 @@ def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
     work = state.work(step.id)
     for number, point in enumerate(step.operation.check, 1):
         if number in work.failed:
-            if covering_deviation(work, (check_key(number),), frozenset((work.failed[number],))) is None:
-                sign = deviation_advice(state, step, check_key(number))
-                advice = f"Put it right and answer yes{f', or {sign}' if sign else ''}"
-                message = f"Check {number} was answered no: {point.text}. {advice}"
-                yield Reason("check-failed", message, operation=step.id, name=str(number))
+            if not answer_is_waived(state, step, number):
+                yield from _failed_check_reasons(state, step, number, point.text)
         elif number not in work.checks:
             message = f"Check {number} is not ticked yet: {point.text}"
             yield Reason("check-open", message, operation=step.id, name=str(number))
+
+
+def _failed_check_reasons(state: State, step: Step, number: int, text: str) -> Iterator[Reason]:
+    """The reason that a check was answered no and, before its remedy, that the remedy comes first."""
+    held, sign = remedy_of_check(state, step, number), deviation_advice(state, step, check_key(number))
+    if held is not None and held.final:
+        yield check_held_reason(step, held)
+        return
+    remedy = "Carry out the remedy" if held is not None else "Put it right and answer yes"
+    message = f"Check {number} was answered no: {text}. {remedy}{f', or {sign}' if sign else ''}"
+    yield Reason("check-failed", message, operation=step.id, name=str(number))
+    if held is not None:
+        yield check_held_reason(step, held)
 
 
 def hold_reasons(state: State, step: Step) -> Iterator[Reason]:

@@ -15,17 +15,17 @@ from benchflow.procedure.plan import Step
 from benchflow.session.rules.rework_plans import done_work, steps_with_discarded_parts
 from benchflow.session.rules.value_results import ReadingRef, ValueResult, results_of, value_results
 from benchflow.session.state.state import RemedyKey, State
-from benchflow.trade.verdict import OutOfLimit
+from benchflow.trade.verdict import RemedySide
 
 
 class RemedyInTurn(Struct, frozen=True):
-    """The remedy in turn for something that is out of its limit, on the side ``verdict``.
+    """The remedy in turn for something that is out of its limit on the side ``verdict``, or was answered no.
 
     ``attempt`` counts the tries of ``remedy``, from 1. ``remedy`` is ``None`` if all were tried. ``final`` is true if
     the work stops: the remedy is to stop, or all were tried.
     """
 
-    verdict: OutOfLimit
+    verdict: RemedySide
     remedy: model.Remedy | None
     attempt: int
 

@@ -18,7 +18,7 @@ from benchflow.session.state.event_basics import Event as Event
 from benchflow.session.state.event_basics import PersonRecord as PersonRecord
 from benchflow.session.state.event_basics import SignatureProof as SignatureProof
 from benchflow.session.state.event_basics import StoredQuantity as StoredQuantity
-from benchflow.trade.verdict import OutOfLimit, Verdict
+from benchflow.trade.verdict import RemedySide, Verdict
 
 CheckAnswer = Literal["", "held", "moved"]
 """The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
@@ -146,11 +146,14 @@ class ValueCalculated(Event, frozen=True, tag="calculated"):
 
 
 class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
-    """A remedy was carried out for a value, or for fasteners of a joint in one stage, that were out of the limit."""
+    """A remedy was carried out: for a value, or fasteners of a joint in one stage, out of the limit; or for a check.
+
+    The ``name`` of a check is ``check`` and its number, as a deviation names it.
+    """
 
     operation: str
     name: str
-    verdict: OutOfLimit  # the verdict on the value before the remedy
+    verdict: RemedySide  # the verdict on the value before the remedy; "no" for a check
     do: str  # text of the remedy
     redo: tuple[str, ...] = ()  # ids of the operations that have to be done again; ``operation`` itself: it is cleared
     readings: tuple[str, ...] = ()  # the readings that it was carried out for; empty for the value as a whole
@@ -162,6 +165,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
     stage: int = 0  # of the joint ``name``, from 1; 0 for a value
     fasteners: tuple[int, ...] = ()  # of the joint ``name``, for which it was carried out
+    check: int = 0  # number of the check, from 1; 0 for a value or a joint
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):
@@ -319,7 +323,7 @@ class NoteAdded(Event, frozen=True, tag="noted"):
 
 
 class EntryCorrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry was corrected: a reading, a lot, or what was read at a tick."""
+    """A wrong entry was corrected: a reading, a lot, what was read at a tick, or the answer no to a check."""
 
     event: int  # ``seq`` of the line with the wrong entry
     operation: str
@@ -330,7 +334,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     lot: str | None = None  # correct lot number
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
-    answer: CheckAnswer = ""  # correct answer, of a tick of a check stage
+    answer: CheckAnswer | Literal["yes"] = ""  # correct answer, of a tick of a check stage or of a check
     role: str = ""  # the roles that the signature needed, with commas; empty if anyone could sign
     proven: SignatureProof = ""  # empty if the correction needed no signature
 

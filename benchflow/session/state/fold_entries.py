@@ -1,6 +1,7 @@
 """Fold of the events that enter, clear or correct something for one operation. Each function returns the new state."""
 
 from collections.abc import Iterator
+from typing import Any
 
 from msgspec.structs import replace
 
@@ -107,14 +108,17 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
             return state if quantity is None else _fold_reading_corrected(state, entry, event, quantity, line)
         case "lot":
             return state if event.lot is None else _with_lot(state, entry.operation, entry.name, event.lot, line)
+        case "check":
+            return _fold_check_corrected(state, entry, event, line)
 
 
 def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
     before = state.work(entry.operation).tick(event.event)
-    correct = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch, "answer": event.answer}
+    correct: dict[str, Any] = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
+    correct |= {"answer": "" if event.answer == "yes" else event.answer, "corrected": line.seq}
     work = state.work(entry.operation)
     ticks, cleared_high = (
-        tuple(replace(tick, corrected=line.seq, **correct) if tick.seq == event.event else tick for tick in ticks)
+        tuple(replace(tick, **correct) if tick.seq == event.event else tick for tick in ticks)
         for ticks in (work.ticks, work.cleared_high)
     )
     state = with_entry(state, entry.operation, line.by, ticks=ticks, cleared_high=cleared_high)
@@ -147,7 +151,8 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         state,
         event.operation,
         line.by,
-        readings=work.readings if event.stage else _without_readings(work, event),
+        readings=work.readings if event.stage or event.check else _without_readings(work, event),
+        failed={number: seq for number, seq in work.failed.items() if number != event.check},
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
         lots={name: lot for name, lot in work.lots.items() if name not in event.discard},
@@ -283,13 +288,26 @@ def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
 def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
     work = state.work(event.operation)
     failed = {number: seq for number, seq in work.failed.items() if number != event.check}
+    entered = {**work.entered, check_key(event.check): state.last}
     if event.answer == "no":
-        checks, entered = work.checks - {event.check}, work.entered
+        checks = work.checks - {event.check}
         failed[event.check] = line.seq
+        state = _with_correctable(state, line.seq, EntryRef(event.operation, check_key(event.check), "check"))
     else:
-        checks, entered = work.checks | {event.check}, {**work.entered, check_key(event.check): state.last}
+        checks = work.checks | {event.check}
     state = with_entry(state, event.operation, line.by, checks=checks, failed=failed, entered=entered)
     return without_deviations_for(state, work.entries - state.work(event.operation).entries)
+
+
+def _fold_check_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
+    """Return the state in which the answer no of event ``event.event`` is a yes, entered at the time of that answer."""
+    work = state.work(entry.operation)
+    number = next((number for number, seq in work.failed.items() if seq == event.event), None)
+    if number is None or event.answer != "yes":
+        return state
+    failed = {other: seq for other, seq in work.failed.items() if other != number}
+    state = with_entry(state, entry.operation, line.by, checks=work.checks | {number}, failed=failed)
+    return without_deviations_for(state, {event.event})
 
 
 def fold_unchecked(state: State, event: ev.CheckUnticked, line: Line) -> State:

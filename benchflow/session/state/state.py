@@ -21,7 +21,7 @@ from benchflow.session.state.events import (
     StoredQuantity,
     WrenchAdapterChanged,
 )
-from benchflow.trade.verdict import OutOfLimit, Verdict
+from benchflow.trade.verdict import RemedySide, Verdict
 
 
 class Attempt(Struct, frozen=True):
@@ -97,12 +97,13 @@ class Deviation(Struct, frozen=True):
 class RemedyKey(NamedTuple):
     """What the tries of remedies are counted for: one reading of a value (``""``: all of it), on one side.
 
-    For a joint, ``reading`` is the stage and the fastener (:func:`fastener_slot`).
+    For a joint, ``reading`` is the stage and the fastener (:func:`fastener_slot`). For a check, ``name`` is
+    :func:`check_key`.
     """
 
     name: str
     reading: str
-    verdict: OutOfLimit
+    verdict: RemedySide
 
 
 class Work(Struct, frozen=True):
@@ -216,8 +217,8 @@ class EntryRef(Struct, frozen=True):
     """An entry that can be corrected."""
 
     operation: str
-    name: str  # of the value, the joint or the consumable
-    kind: Literal["reading", "tick", "lot"]
+    name: str  # of the value, the joint or the consumable; :func:`check_key` of a check answered no
+    kind: Literal["reading", "tick", "lot", "check"]
     reading: str = ""  # number or place of the reading
 
 

@@ -131,6 +131,9 @@ class CheckInput(Struct, frozen=True, tag="check"):
     text: str
     complete: bool
     failed: bool = False  # answered no
+    remedy: str = ""  # what to do before it can be answered yes; "" if it can be answered now
+    must_stop: bool = False  # the work stops at this check: no remedy is left, or the remedy is to stop
+    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
 class LotInput(Struct, frozen=True, tag="lot"):

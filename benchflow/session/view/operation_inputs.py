@@ -4,14 +4,14 @@ from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
+from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
-from benchflow.session.rules.deviation_subjects import covering_deviation
 from benchflow.session.rules.measurements import from_stored, last_attempts
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force
-from benchflow.session.state.state import HOLD, State, check_key
+from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
 from benchflow.session.view.joint_inputs import tighten_input, titles_to_redo
@@ -133,9 +133,17 @@ def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
 def _check_input(state: State, step: Step, number: int, point: CheckPoint) -> vw.CheckInput:
     """A check to tick. One that was answered no is complete only if a deviation covers the answer."""
     work = state.work(step.id)
-    seq = work.failed.get(number)
-    waived = seq is not None and covering_deviation(work, (check_key(number),), frozenset((seq,))) is not None
-    return vw.CheckInput(number, point.text, number in work.checks or waived, seq is not None)
+    complete = number in work.checks or answer_is_waived(state, step, number)
+    held = None if step.id in state.done else remedy_of_check(state, step, number)
+    return vw.CheckInput(
+        number,
+        point.text,
+        complete,
+        number in work.failed,
+        "" if held is None else held.instruction,
+        held is not None and held.final,
+        () if held is None else titles_to_redo(state, step, held),
+    )
 
 
 def _hold_input(state: State, step: Step) -> vw.HoldInput:

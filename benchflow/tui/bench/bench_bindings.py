@@ -80,6 +80,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     calculated = item.input if isinstance(item, WholeInput) and isinstance(item.input, CalculatedInput) else None
     joint = cursor.joint
     missing = cursor.operation_task.view.missing if cursor.operation_task else ()
+    remedy_here = bool((calculated is not None and calculated.remedy) or (check is not None and check.remedy))
     return {
         "record": isinstance(item, SlotInput) or _is_input(item, LotInput),
         "tick": isinstance(item, TickInput) and item.last and not item.input.loosen_first,
@@ -92,13 +93,13 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,
-        "check": check is not None and not check.complete,
+        "check": check is not None and not check.complete and not check.remedy,
         "uncheck": check is not None and check.complete,
         "check_no": check is not None and not check.failed,
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
-        "remedy_here": calculated is not None and bool(calculated.remedy),
-        "remedy": cursor.remedy_item is not None and not (calculated is not None and calculated.remedy),
+        "remedy_here": remedy_here,
+        "remedy": cursor.remedy_item is not None and not remedy_here,
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
         "pause": cursor.in_progress

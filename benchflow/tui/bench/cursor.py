@@ -1,7 +1,7 @@
 """The cursor of the bench: the current task, its items, and the selected item."""
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import BenchView, CalculatedInput, TightenInput
+from benchflow.session.view.bench_view import BenchView, CalculatedInput, CheckInput, TightenInput
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
@@ -79,11 +79,11 @@ class BenchCursor:
 
     @property
     def remedy_item(self) -> BenchInput | None:
-        """The selected item if it has a remedy, otherwise the first reading, calculated value or joint with one."""
+        """The selected item if it has a remedy, otherwise the first input with one."""
         for item in (self.item, *self.items):
             given = None if item is None else input_of(item)
             if (isinstance(item, SlotInput) and item.slot.remedy) or (
-                isinstance(given, CalculatedInput | TightenInput) and given.remedy
+                isinstance(given, CalculatedInput | CheckInput | TightenInput) and given.remedy
             ):
                 return item
         return None

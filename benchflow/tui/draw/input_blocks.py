@@ -114,7 +114,8 @@ def _summary(given: Input, width: int) -> list[Line]:
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
         case CheckInput():
             if given.failed:
-                return hanging("[NO] ", given.text, width, "attention", "strong")
+                lines = hanging("[NO] ", given.text, width, "attention", "strong")
+                return lines + (hanging("  → ", given.remedy, width, "attention") if given.remedy else [])
             return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
         case LotInput():
             lot = given.lot or "not entered yet"

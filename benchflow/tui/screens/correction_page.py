@@ -54,6 +54,12 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             if lot is not None:
                 yield LoggedEntry(seq, step_id, name, title, f"lot of {name}", lot, "")
             continue
+        if entry.kind == "check":
+            number = next((number for number, answer in work.failed.items() if answer == seq), None)
+            if number is not None:
+                what = f"check {number}: {step.operation.check[number - 1].text}"
+                yield LoggedEntry(seq, step_id, name, title, what, "no", "", 'the only other answer is "yes"')
+            continue
         if entry.kind == "tick":
             tick = work.tick(seq)
             if tick is not None:

@@ -11,7 +11,6 @@ from benchflow.session.view.bench_view import (
     ChoiceInput,
     HoldInput,
     OperationView,
-    Reading,
     ReadingInput,
     TightenInput,
 )
@@ -216,7 +215,7 @@ def waived_title(now: OperationView, about: str) -> str:
 
 
 class RemedyPage(FormPage, inherit_bindings=False):
-    """The remedy for a value, or a fastener of a joint, out of its limit. Enter confirms that it is done."""
+    """The remedy for a value or a fastener out of its limit, or a check answered no. Enter confirms that it is done."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("remedy done")
     title_line = "Out of limit"
@@ -224,7 +223,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, item: BenchInput) -> None:
         given = input_of(item)
-        assert isinstance(given, ReadingInput | CalculatedInput | TightenInput)  # only these have remedies
+        assert isinstance(given, ReadingInput | CalculatedInput | CheckInput | TightenInput)  # only these have remedies
         self.given = given
         self.slot = item.slot if isinstance(item, SlotInput) else None
         super().__init__(client)
@@ -233,26 +232,28 @@ class RemedyPage(FormPage, inherit_bindings=False):
     def remedy(self) -> str:
         """The instruction for the reading, the calculated value or the fastener."""
         given = self.given if self.slot is None else self.slot
-        return given.remedy if isinstance(given, CalculatedInput | Reading | TightenInput) else ""
+        return "" if isinstance(given, ReadingInput) else given.remedy
 
     @property
     def redo(self) -> tuple[str, ...]:
         """Number and title of each operation to redo after the remedy."""
         given = self.given if self.slot is None else self.slot
-        return given.redo if isinstance(given, CalculatedInput | Reading | TightenInput) else ()
+        return () if isinstance(given, ReadingInput) else given.redo
 
     @property
     def must_stop(self) -> bool:
         """True if the work stops: no remedy is left, or the remedy is to stop."""
         given = self.given if self.slot is None else self.slot
-        return given.must_stop if isinstance(given, CalculatedInput | Reading | TightenInput) else False
+        return False if isinstance(given, ReadingInput) else given.must_stop
 
     def questions(self) -> Sequence[FormField]:
         return ()
 
     def intro(self, width: int) -> list[Line]:
         given = self.given
-        if isinstance(given, TightenInput):
+        if isinstance(given, CheckInput):
+            name, limit = given.text, f"Check {given.number}, answered no"
+        elif isinstance(given, TightenInput):
             name, limit = f"{given.title}, fastener {given.remedied}", given.progress
         else:
             name, limit = given.ask if isinstance(given, ReadingInput) else given.title, f"Limit: {given.limit}"
@@ -263,8 +264,9 @@ class RemedyPage(FormPage, inherit_bindings=False):
         lines.append(EMPTY)
         if self.redo and not self.must_stop:
             lines.extend([*hanging("Then do again: ", "; ".join(self.redo), width, "strong", "label"), EMPTY])
+        then = "answer the check" if isinstance(given, CheckInput) else "measure"
         text = (
-            "Do this, press Enter, then measure again. To leave the part as it is, go back (Esc) and sign a "
+            f"Do this, press Enter, then {then} again. To leave the part as it is, go back (Esc) and sign a "
             "deviation (d)."
         )
         if self.must_stop:
@@ -287,6 +289,10 @@ class RemedyPage(FormPage, inherit_bindings=False):
             again = f"Do again: {'; '.join(self.redo)}." if self.redo else f"Tick fastener {self.given.remedied} again."
             fields = {"name": self.given.joint, "fastener": self.given.remedied}
             await self.send(f"Remedy done. {again}", "remedy", **fields)
+            return
+        if isinstance(self.given, CheckInput):
+            again = f"Do again: {'; '.join(self.redo)}." if self.redo else "Answer the check again."
+            await self.send(f"Remedy done. {again}", "remedy", name=f"check {self.given.number}")
             return
         again = f"Do again, then measure: {'; '.join(self.redo)}." if self.redo else "Measure again."
         await self.send(

@@ -16,6 +16,7 @@ from benchflow.procedure.model.operation_model import (
     TimeSince,
     Undo,
     parts_of,
+    remedies_of,
     values_of,
 )
 from benchflow.procedure.model.procedure_model import Procedure
@@ -106,6 +107,7 @@ __all__ = [
     "Values",
     "Variable",
     "parts_of",
+    "remedies_of",
     "single_quantity",
     "stage_remedies",
     "values_of",

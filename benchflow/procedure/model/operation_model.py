@@ -1,9 +1,11 @@
 """An operation as the author wrote it, and the sections and follow-up work around the operations."""
 
+from collections.abc import Iterator
+
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
-from benchflow.procedure.model.tighten_stages import Tighten
+from benchflow.procedure.model.tighten_stages import Tighten, stage_remedies
 from benchflow.procedure.model.value_model import (
     CalculatedValue,
     PartChoice,
@@ -114,6 +116,17 @@ class Operation(Struct, frozen=True):
 def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
     """The values of an operation: recorded ones, then calculated ones."""
     return (*operation.record, *operation.work_out)
+
+
+def remedies_of(operation: Operation) -> Iterator[Remedy]:
+    """Every remedy of an operation: of its values, its stages and its checks."""
+    for value in values_of(operation):
+        yield from (*value.below, *value.above)
+    for stage in () if operation.tighten is None else operation.tighten.stages:
+        for _, remedies in stage_remedies(stage):
+            yield from remedies
+    for point in operation.check:
+        yield from point.if_not
 
 
 def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:

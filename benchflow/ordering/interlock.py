@@ -118,8 +118,14 @@ def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tupl
         return (NotInThisBuild(move_id),)
     return (
         *_unmet_states(configuration.valuation, move.needs),
-        *interferences(plan, configuration, (("done", move.sets),)),
+        *interferences(plan, configuration, move_phases(move)),
     )
+
+
+def move_phases(move: Move) -> tuple[tuple[Phase, Mapping[str, str | None]], ...]:
+    """The phases of a move with their settings. A move without `during` changes nothing before it is done."""
+    done: tuple[Phase, Mapping[str, str | None]] = ("done", move.sets)
+    return (("during", move.during), done) if move.during else (done,)
 
 
 def moves_of(plan: Plan) -> dict[str, Move]:

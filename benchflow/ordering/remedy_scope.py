@@ -42,7 +42,7 @@ def _temporary_settings_passed(plan: Plan, done: tuple[str, ...], undone: set[st
         restored = step.operation.restored_by
         if name in undone or restored is None:
             continue
-        restoring = resolve(plan, restored.name, step.place, step.operation.each)
+        restoring = resolve(plan, restored.name, step)
         if any(other in undone or at.get(other, -1) < at[name] for other in restoring):
             found.append(name)
     return found

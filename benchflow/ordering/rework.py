@@ -341,6 +341,8 @@ class _ReworkSearch:
     def _after_move(self, state: _State, now: Valuation, move: Move) -> _State:
         if unmet(now, move.needs) or not self._is_safe({**now, **move.sets}):
             return state
+        if move.during and not self._is_safe({**now, **move.during}):
+            return state
         if all(now.get(name) == value for name, value in move.sets.items()):
             return state
         return state[0], _overwritten(state[1], move.sets)

@@ -59,7 +59,7 @@ class RelevantActions:
         actions = [
             (name, s.after, s.needs, s.during, s.sets) for name, s in self._plan.steps.items() if name in self.steps
         ]
-        actions += [(name, (), m.needs, {}, m.sets) for name, m in self._moves.items() if name in self.moves]
+        actions += [(name, (), m.needs, m.during, m.sets) for name, m in self._moves.items() if name in self.moves]
         while True:
             waiting = []
             for action in actions:
@@ -113,7 +113,7 @@ class RelevantActions:
             if move_id not in self.moves:
                 self.moves.add(move_id)
                 move = self._moves[move_id]
-                self._conditions(move.needs, {}, move.sets)
+                self._conditions(move.needs, move.during, move.sets)
 
     def _conditions(self, needs: Values, during: Settings, sets: Settings) -> None:
         for variable in needs:

@@ -120,7 +120,7 @@ class StateMachine:
         self.effects: list[Effect] = []
         self._effect_number: dict[Effect, int] = {}
         self.effect_of = [self._effect(s.needs, s.during, s.sets) for s in (plan.steps[name] for name in self.steps)]
-        self.move_effects = [self._effect(m.needs, {}, m.sets) for m in (built_moves[n] for n in self.moves)]
+        self.move_effects = [self._effect(m.needs, m.during, m.sets) for m in (built_moves[n] for n in self.moves)]
 
         self._never = {
             index: tuple((self._number[n], self._mask_with_unknown(n, v)) for n, v in rule.never.items())
@@ -167,12 +167,15 @@ class StateMachine:
         return all(mask >> values[variable] & 1 for variable, mask in self.effects[effect].needs)
 
     def breach(self, valuation: int, effect: int, *, is_move: bool = False) -> Breach | None:
-        """The first rule that matches during the effect or after it, or ``None``. A move has no ``during`` phase."""
+        """The first rule that matches during the effect or after it, or ``None``.
+
+        A move without ``during`` has no such phase.
+        """
         phases: tuple[tuple[Phase, tuple[tuple[int, int], ...]], ...] = (
             ("during", self.effects[effect].during),
             ("done", self.effects[effect].sets),
         )
-        for phase, written in phases[1:] if is_move else phases:
+        for phase, written in phases[1:] if is_move and not self.effects[effect].during else phases:
             for rule in self._matching_rules(valuation, written):
                 return Breach(rule, phase)
         return None
@@ -185,7 +188,8 @@ class StateMachine:
         known = self._must_not_meet.get((effect, is_move))
         if known is None:
             found: dict[tuple[tuple[int, int], ...], None] = {}
-            for settings in (self.effects[effect].sets,) if is_move else self.effects[effect][1:]:
+            _, during, sets = self.effects[effect]
+            for settings in (sets,) if is_move and not during else (during, sets):
                 written = dict(settings)
                 for rule in {rule for variable in written for rule in self._rules_on[variable]}:
                     never = self._never[rule]

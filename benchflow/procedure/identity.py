@@ -3,13 +3,20 @@
 As text, in files, logs and messages, both are ``name`` or ``name[place]``: ``end-play``, ``journal[2]``. One of several
 readings of a value has a second index, ``journal[2, left]``, or only its own if the value is not repeated:
 ``crown[left]``. Only this module converts between these texts and their parts.
+
+An operation with `each` in a section with `each` is repeated over two sets. Its place has two parts, that of the
+section first: ``seat[4, left]`` is at the place ``"4, left"`` of the set ``"cap, side"``.
 """
 
 import re
+from collections.abc import Iterable
 from typing import NamedTuple, Self
 
 ALL_PLACES = "*"
 """The index in ``journal[*]``: every place, or every reading, that there is."""
+
+_BETWEEN = ", "
+"""What separates the parts of a place, and of a set of places. A label has no comma."""
 
 _with_place = re.compile(r"(.+)\[([^\[\]]*)\]", re.DOTALL)
 
@@ -34,13 +41,13 @@ class ValueRef(NamedTuple):
         found = _with_place.fullmatch(text)
         if found is None:
             return cls(text)
-        place, comma, reading = found[2].rpartition(",")
-        return cls(found[1], place.strip(), reading.strip()) if comma else cls(found[1], found[2])
+        *places, last = (index.strip() for index in found[2].split(","))
+        return cls(found[1], joined(places), last) if places else cls(found[1], found[2])
 
     @property
     def indexes(self) -> tuple[str, ...]:
-        """The place and the reading, as far as there are any. They are the indexes of the text form."""
-        return tuple(index for index in (self.place, self.reading) if index is not None)
+        """The parts of the place and the reading, as far as there are any. They are the indexes of the text form."""
+        return (*parts(self.place), *(() if self.reading is None else (self.reading,)))
 
     def __str__(self) -> str:
         return f"{self.name}[{', '.join(self.indexes)}]" if self.indexes else self.name
@@ -56,10 +63,41 @@ class StepId(NamedTuple):
     def parse(cls, text: str) -> Self:
         """The step with the text ``operation`` or ``operation[place]``. Any other text has no place."""
         found = _with_place.fullmatch(text)
-        return cls(text) if found is None else cls(found[1], found[2])
+        if found is None:
+            return cls(text)
+        return cls(found[1], joined(index.strip() for index in found[2].split(",")) if "," in found[2] else found[2])
 
     def __str__(self) -> str:
         return self.operation if self.place is None else f"{self.operation}[{self.place}]"
+
+
+def parts(place: str | None) -> tuple[str, ...]:
+    """The parts of a place, or of the name of a set of places: one, or two where two sets are combined."""
+    return () if place is None else tuple(place.split(_BETWEEN))
+
+
+def joined(parts_of_place: Iterable[str]) -> str | None:
+    """The place, or the set of places, with these parts; ``None`` if there are none."""
+    found = tuple(parts_of_place)
+    return _BETWEEN.join(found) if found else None
+
+
+def is_several(place: str | None) -> bool:
+    """True if ``place`` means several places: ``*``, ``4, *``."""
+    return ALL_PLACES in parts(place)
+
+
+def fits(pattern: str, place: str) -> bool:
+    """True if ``place`` is one of those that ``pattern`` means: ``*`` in it stands for every part."""
+    wanted, given = parts(pattern), parts(place)
+    return len(wanted) == len(given) and all(
+        one in (ALL_PLACES, other) for one, other in zip(wanted, given, strict=True)
+    )
+
+
+def name_at(name: str, place: str | None) -> str:
+    """The name of something repeated at a place: ``pushrod[2]``."""
+    return str(StepId(name, place))
 
 
 def prefix_of_places(name: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ALL_PLACES, ValueRef, fits, is_several, joined, parts
 from benchflow.procedure.model import (
     CalculatedValue,
     Mark,
@@ -47,6 +47,23 @@ class TimeWindow(Struct, frozen=True):
     proves: tuple[str, ...] = ()
 
 
+class Findings(Struct, frozen=True):
+    """What was found so far, as far as it decides which operations are done.
+
+    ``answers`` has what was found for each finding that some `when` names: for a value (``end-play[2]``) its verdicts
+    ``ok``, ``below`` or ``above``, those of all its readings; for a check ``yes`` or ``no``; for a choice the part. It
+    is empty if nothing was found, as for a waived choice. A finding that is not made yet is missing.
+
+    ``called`` has the steps that a remedy called for, with the steps whose remedies called.
+    """
+
+    answers: dict[str, tuple[str, ...]] = {}
+    called: dict[str, tuple[str, ...]] = {}
+
+
+NOTHING_FOUND = Findings()
+
+
 class Step(Struct, frozen=True):
     """An operation of this build.
 
@@ -67,6 +84,7 @@ class Step(Struct, frozen=True):
     takes: float  # seconds, 0 where not given
     undo_needs: Values = {}
     undo_sets: dict[str, str | None] = {}
+    awaits: tuple[str, ...] = ()  # the findings that decide if it is done at all, and are not made yet
 
     @property
     def title(self) -> str:
@@ -104,7 +122,7 @@ class WorkOutAt(NamedTuple):
 
 
 class Plan(Struct, frozen=True, dict=True):
-    """The plan of one build: its options, and its steps by id in the author's order.
+    """The plan of one build: its options, its steps by id in the author's order, and the findings that it is made for.
 
     The indexes are made on first use and then kept.
     """
@@ -112,6 +130,7 @@ class Plan(Struct, frozen=True, dict=True):
     procedure: Procedure
     options: dict[str, str]
     steps: dict[str, Step]
+    findings: Findings = NOTHING_FOUND
 
     def number(self, step_id: str) -> int:
         """The number of a step as shown at the bench, from 1."""
@@ -173,11 +192,14 @@ class Plan(Struct, frozen=True, dict=True):
     def ref(self, text: str) -> ValueRef:
         """The value that ``text`` means: ``journal[2]`` is a place or a reading, depending on the value."""
         ref = ValueRef.parse(text)
-        if ref.place is not None and ref.reading is None:
-            axes = self.value_table.axes(ref.name)
-            if axes is not None and axes.each is None and axes.readings:
-                return ValueRef(ref.name, None, ref.place)
-        return ref
+        axes = self.value_table.axes(ref.name) if ref.indexes else None
+        if axes is None:
+            return ref
+        count = len(parts(axes.each))
+        if len(ref.indexes) == 1 and count > 0:
+            return ref
+        rest = ref.indexes[count:]
+        return ValueRef(ref.name, joined(ref.indexes[:count]), joined(rest)) if count or axes.readings else ref
 
     def refs(self, ref: ValueRef) -> tuple[ValueRef, ...]:
         """The values that a name in a formula means: each place and each reading that ``*`` stands for."""
@@ -186,7 +208,10 @@ class Plan(Struct, frozen=True, dict=True):
         axes = self.value_table.axes(ref.name)
         if axes is None:
             return ()
-        places = self.procedure.places.get(axes.each or "", ()) if ref.place == ALL_PLACES else (ref.place,)
+        places: tuple[str | None, ...] = (ref.place,)
+        if is_several(ref.place):
+            every = self.procedure.places.get(axes.each or "", ())
+            places = tuple(place for place in every if fits(ref.place or "", place))
         readings = axes.readings if ref.reading == ALL_PLACES else (ref.reading,)
         return tuple(ValueRef(ref.name, place, reading) for place in places for reading in readings)
 

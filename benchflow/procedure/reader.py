@@ -5,18 +5,18 @@ tree (:mod:`~benchflow.procedure.keys.procedure_keys`). Then the whole procedure
 instruments, values and formulas (:mod:`benchflow.procedure.checks`).
 """
 
-import re
-
 from msgspec import Struct
-from msgspec.structs import replace
 
 from benchflow.procedure.checks.evidence_checks import check_timed_entries, note_weak_evidence
+from benchflow.procedure.checks.finding_checks import check_findings
 from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
+from benchflow.procedure.checks.repetition_checks import check_repetition
 from benchflow.procedure.checks.tightening_checks import check_tightening
-from benchflow.procedure.keys.procedure_keys import PROCEDURE, UnnumberedProcedure, UnnumberedSection
+from benchflow.procedure.complete_procedure import completed
+from benchflow.procedure.keys.procedure_keys import PROCEDURE, UnnumberedProcedure
 from benchflow.procedure.keys.setup_keys import read_places
-from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Section
+from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
@@ -83,12 +83,14 @@ def _report_problems_before(error_at: Mark, root: YamlNode, context: ReadContext
 
 
 def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
-    procedure = _numbered(written)
+    procedure = completed(written, context)
     names = NameTable(procedure)
     check_unique(written, context)
     check_tightening(procedure, context)
     check_instruments(procedure, context)
     check_timed_entries(procedure, context)
+    check_repetition(procedure, context)
+    check_findings(procedure, context)
     note_weak_evidence(procedure, context)
     _check_values(procedure, context)
     names.resolve(context)
@@ -99,41 +101,3 @@ def _check_values(procedure: Procedure, context: ReadContext) -> None:
     from benchflow.procedure.checks.value_checks import ValueChecks
 
     ValueChecks(procedure, context).run()
-
-
-# --- numbering and names ----------------------------------------------------------------------------
-
-
-def _numbered(written: UnnumberedProcedure) -> Procedure:
-    """Add ids to sections and numbers to operations. Values without a decision rule get that of the procedure."""
-    taken = {operation.id for section in written.sections for operation in section.operations}
-    taken |= {section.id for section in written.sections if section.id}
-    sections: list[Section] = []
-    operations: list[Operation] = []
-    for number, section in enumerate(written.sections, start=1):
-        ident = section.id or _section_id(section, number, taken)
-        for operation in section.operations:
-            operations.append(_in_section(operation, ident, len(operations) + 1, written.procedure.decision))
-        ids = tuple(operation.id for operation in section.operations)
-        sections.append(Section(ident, section.title or f"Section {number}", ids, section.mark))
-    return replace(written.procedure, sections=tuple(sections), operations=tuple(operations))
-
-
-def _section_id(section: UnnumberedSection, number: int, taken: set[str]) -> str:
-    """An id made from the title: lower case with dashes, and a number if that id is already in use."""
-    slug = re.sub(r"[^a-z0-9]+", "-", section.title.lower()).strip("-") or f"section-{number}"
-    ident, number = slug, 2
-    while ident in taken:
-        ident, number = f"{slug}-{number}", number + 1
-    taken.add(ident)
-    return ident
-
-
-def _in_section(operation: Operation, section: str, number: int, decision: DecisionRule) -> Operation:
-    return replace(
-        operation,
-        section=section,
-        number=number,
-        record=tuple(value if value.decision else replace(value, decision=decision) for value in operation.record),
-        work_out=tuple(value if value.decision else replace(value, decision=decision) for value in operation.work_out),
-    )

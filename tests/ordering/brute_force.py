@@ -58,8 +58,10 @@ def allowed_on_paper(plan: Plan, node: Node) -> Iterator[tuple[Action, Node, boo
     for each in moves(plan):
         if any(values[name] not in wanted for name, wanted in each.needs.items()):
             continue
-        afterwards = {**values, **each.sets}
-        yield ("move", each.id), (done, value_pairs(afterwards)), breaks_a_rule(plan.procedure, afterwards)
+        meanwhile, afterwards = {**values, **each.during}, {**values, **each.sets}
+        breaks = breaks_a_rule(plan.procedure, afterwards)
+        breaks = breaks or (bool(each.during) and breaks_a_rule(plan.procedure, meanwhile))
+        yield ("move", each.id), (done, value_pairs(afterwards)), breaks
 
 
 def allowed_actions(plan: Plan, node: Node) -> Iterator[tuple[Action, Node]]:

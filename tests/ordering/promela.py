@@ -88,7 +88,8 @@ def promela_model(*plans: Plan, on_paper: bool) -> str:
         guards += [one_of(name, values) for name, values in step.needs.items()]
         lines.append(change(guards, (step.during, step.sets), step.sets, f" {done[step.id]}=true;"))
     for move in moves:
-        lines.append(change([one_of(n, values) for n, values in move.needs.items()], (move.sets,), move.sets, ""))
+        moved = (move.during, move.sets) if move.during else (move.sets,)
+        lines.append(change([one_of(n, values) for n, values in move.needs.items()], moved, move.sets, ""))
     lines += [f":: {' && '.join(done.values()) or 'true'} -> break", "od", "}"]
     return "\n".join(lines) + "\n"
 

@@ -111,9 +111,20 @@ def random_procedures(
                 mark=Mark(number + 1, 1),
             )
         )
+
+    def some_during() -> st.SearchStrategy[Settings]:
+        return st.one_of(st.just({}), st.just({}), settings(1))
+
     rules = tuple(Rule(draw(wanted(2, 2)), "they touch", Mark(100 + i, 1)) for i in range(draw(st.integers(0, 2))))
     moves = tuple(
-        Move(f"mv{i}", f"Turn {i}", when=draw(when()), needs=draw(wanted(1)), sets=draw(settings(1)))
+        Move(
+            f"mv{i}",
+            f"Turn {i}",
+            when=draw(when()),
+            needs=draw(wanted(1)),
+            sets=draw(settings(1)),
+            during=draw(some_during()),
+        )
         for i in range(draw(st.integers(0, 2)))
     )
     return Procedure(

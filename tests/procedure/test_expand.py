@@ -200,19 +200,19 @@ def test_procedure_without_options_has_one_combination() -> None:
 
 
 @pytest.mark.parametrize(
-    ("ref", "place", "each", "found"),
+    ("ref", "step", "found"),
     [
-        ("seat", None, None, ("seat[1]", "seat[2]")),
-        ("seat", "2", "cylinder", ("seat[2]",)),
-        ("seat", "a", "valve", ("seat[1]", "seat[2]")),
-        ("seat[*]", "2", "cylinder", ("seat[1]", "seat[2]")),
-        ("a", "2", "cylinder", ("a",)),
-        ("all", None, None, ("a", "seat[1]", "seat[2]")),
-        ("gone", None, None, ()),
+        ("seat", None, ("seat[1]", "seat[2]")),
+        ("seat", "seat[2]", ("seat[2]",)),
+        ("seat", "a", ("seat[1]", "seat[2]")),
+        ("seat[*]", "seat[2]", ("seat[1]", "seat[2]")),
+        ("a", "seat[2]", ("a",)),
+        ("all", None, ("a", "seat[1]", "seat[2]")),
+        ("gone", None, ()),
     ],
 )
-def test_reference_resolves_to_steps(ref: str, place: str | None, each: str | None, found: tuple[str, ...]) -> None:
+def test_reference_resolves_to_steps(ref: str, step: str | None, found: tuple[str, ...]) -> None:
     made = plan(
         ops("{id: a, title: A}", "{id: seat, title: S, each: cylinder}", "{id: gone, title: G, when: {cams: stock}}")
     )
-    assert resolve(made, ref, place, each) == found
+    assert resolve(made, ref, made.steps[step] if step else None) == found

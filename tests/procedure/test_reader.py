@@ -60,13 +60,15 @@ def test_top_level_keys_are_read(every_key: Procedure) -> None:
 
 
 def test_state_and_interference_are_read(every_key: Procedure) -> None:
-    pistons, valves = every_key.state
+    pistons, valves, *pushrods = every_key.state
+    assert [rod.name for rod in pushrods] == ["pushrod[1]", "pushrod[2]"]
     assert (pistons.values, pistons.start, pistons.ask) == (("at-deck", "down"), None, "Where are the pistons?")
     assert pistons.words == {"at-deck": "at the deck", "down": "down the bores"}
     assert (valves.values, valves.start, valves.words) == (("shut", "open"), "shut", {})
     assert every_key.interference[0].never == {"pistons": ("at-deck",), "valves": ("open",)}
     move = every_key.moves[0]
-    assert (move.id, move.needs, move.sets) == ("turn-crank-down", {"valves": ("shut",)}, {"pistons": "down"})
+    assert (move.id, move.during, move.sets) == ("turn-crank-down", {"valves": "shut"}, {"pistons": "down"})
+    assert move.needs == {"valves": ("shut",), "pushrod[1]": ("out",), "pushrod[2]": ("out",)}
     assert move.when == {"cams": ("stock", "reground")}
 
 
@@ -127,7 +129,10 @@ def test_values_are_read_with_limit_unit_and_remedies(every_key: Procedure) -> N
     assert isinstance(end_play.bound, model.Fixed)
     assert end_play.bound.text == "0.10 .. 0.28 mm"
     assert isinstance(end_play.used, model.Fixed)
-    assert ([ref.name for ref in end_play.below[0].redo], end_play.below[0].tries) == (["tighten-studs"], 2)
+    assert ([ref.name for ref in end_play.below[0].redo], end_play.below[0].tries) == (
+        ["tighten-studs", "polish-caps"],
+        2,
+    )
     assert [remedy.stop for remedy in end_play.above] == [False, True]
     assert isinstance(records["drag"].bound, model.AboveReading)
     assert records["drag"].bound.name == "start-torque"

@@ -62,6 +62,7 @@ class GraphMove(Struct, frozen=True):
     letter: str
     title: str
     needs: Values
+    during: Settings
     sets: Settings
     rules: tuple[int, ...]
 
@@ -135,7 +136,15 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
         for number, step in enumerate(plan.steps.values(), 1)
     )
     moves = tuple(
-        GraphMove(move.id, move_letter(index), move.title or move.id, move.needs, move.sets, _rules(plan, move.sets))
+        GraphMove(
+            move.id,
+            move_letter(index),
+            move.title or move.id,
+            move.needs,
+            move.during,
+            move.sets,
+            _rules(plan, move.during, move.sets),
+        )
         for index, move in enumerate(moves_of(plan).values())
     )
     return OrderGraph(

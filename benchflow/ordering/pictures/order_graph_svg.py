@@ -189,7 +189,7 @@ class _OrderPicture:
         if graph.moves:
             rows.append(self._add_row("", ("Moves, made between operations as often as needed",), heading=True))
         for move in graph.moves:
-            boxes = self._boxes(move.needs, {}, move.sets, None)
+            boxes = self._boxes(move.needs, move.during, move.sets, None)
             rows.append(self._add_row(move.letter, self._title_lines(move.title), boxes=boxes))
         rows += self._rule_rows()
         return rows, [by_group[group.first.id] for group in self._groups]

@@ -170,6 +170,8 @@ class _OrderText:
             yield from self._wrapped(move.title, head=move.letter.rjust(self._side - 2))
             for need in self._names.needs(move.needs):
                 yield from self._detail("needs", need)
+            if move.during:
+                yield from self._detail("during", ", ".join(self._names.settings(move.during)))
             yield from self._detail("then", ", ".join(self._names.settings(move.sets)))
 
     def _rules(self) -> Iterator[str]:

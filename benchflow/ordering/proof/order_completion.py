@@ -97,7 +97,7 @@ class _ForcedPath:
             else:
                 move = moves[machine.moves[~action]]
                 self._actions[name] = MakeMove(move.id)
-                step = _single_step(name, move.needs, move.sets, before)
+                step = replace(_single_step(name, move.needs, move.sets, before), during=move.during)
             if place == len(path) - 1 and last is not None:
                 # The last step breaks the rule, so it is not done. The path ends where it could start.
                 step = replace(step, needs={}, during={}, sets={})

@@ -312,4 +312,4 @@ def _needs_with_lines(needs: Values, lines: Sequence[SuggestedLine], variables: 
 def _named_steps(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
     if name in plan.steps:
         return (name,)
-    return prerequisites(plan, name, step.place, step.operation.each)
+    return prerequisites(plan, name, step)

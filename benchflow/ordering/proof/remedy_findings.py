@@ -318,7 +318,7 @@ def unrestored_settings(precedence: Precedence) -> Iterator[OrderFinding]:
             continue
         where = f"{step.operation.id}.temporary"
         options = dict(plan.options)
-        names = resolve(plan, restored.name, step.place, step.operation.each)
+        names = resolve(plan, restored.name, step)
         if not names:
             message = (
                 f"The setting of “{step.title}” is temporary, but `{restored.name}`, which restores it, is not part of "

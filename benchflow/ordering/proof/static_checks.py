@@ -99,7 +99,7 @@ def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
     """The prerequisites of the step by one ``after`` in its plan, also through operations that are left out."""
     if ref.name in plan.steps:
         return (ref.name,)
-    return prerequisites(plan, ref.name, step.place, step.operation.each)
+    return prerequisites(plan, ref.name, step)
 
 
 def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
@@ -142,6 +142,6 @@ def _line_naming(plan: Plan, step: Step, earlier: str) -> Ref | None:
 def _passed_through(plan: Plan, later: Step, earlier: str) -> str:
     """The operation left out of the build that puts ``later`` after ``earlier``; empty if a line names ``earlier``."""
     ref = _line_naming(plan, later, earlier)
-    if ref is None or earlier in resolve(plan, ref.name, later.place, later.operation.each):
+    if ref is None or earlier in resolve(plan, ref.name, later):
         return ""
     return ref.name

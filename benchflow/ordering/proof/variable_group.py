@@ -42,7 +42,7 @@ class VariableGroup:
         self.variables = tuple(variables)
         self.steps = tuple(steps)
         names = set(variables)
-        moves = [m.id for m in moves_of(plan).values() if names & ({*m.needs} | {*m.sets})]
+        moves = [m.id for m in moves_of(plan).values() if names & {*m.needs, *m.during, *m.sets}]
         self.rules = [i for i, rule in enumerate(plan.procedure.interference) if names.issuperset(rule.never)]
         self.machine = StateMachine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
         self.mask = sum(1 << i for i in self.steps)
@@ -152,7 +152,7 @@ def group_members(plan: Plan) -> list[tuple[list[str], list[int]]]:
 
     mentions = [
         *([*step.needs, *step.during, *step.sets] for step in plan.steps.values()),
-        *([*move.needs, *move.sets] for move in moves),
+        *([*move.needs, *move.during, *move.sets] for move in moves),
         *(list(rule.never) for rule in procedure.interference),
     ]
     kept = [[name for name in together if name in root] for together in mentions]

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
+from math import prod
 
 from benchflow.base.plaintext import listed
 from benchflow.procedure.checks.limit_inequalities import LimitInequalities
@@ -10,7 +11,7 @@ from benchflow.procedure.checks.linear_inequalities import contradict
 from benchflow.procedure.formula.expression import BinaryOperation, Call, Expression, FormulaError, NameNode, walk
 from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.formula.value_ranges import ANYTHING, RangeOfName, ValueRange, range_of
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ALL_PLACES, ValueRef, is_several, parts
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -236,8 +237,9 @@ class _ValueRanges:
     def _of_name(self, meant: NameNode) -> RangeOfName:
         axes = self.table.axes(meant.name)
         count = 1
-        if axes is not None and meant.place == ALL_PLACES:
-            count *= len(self._procedure.places.get(axes.each or "", ()))
+        if axes is not None:
+            sets = zip(parts(meant.place), parts(axes.each), strict=False)
+            count = prod(len(self._procedure.places.get(name, ())) for part, name in sets if part == ALL_PLACES)
         if axes is not None and meant.reading == ALL_PLACES:
             count *= len(axes.readings)
         return RangeOfName(self._of_value(meant.name), count)
@@ -247,7 +249,7 @@ class _ValueRanges:
         value = self._values[meant.name][0]
         if not isinstance(value, RecordedValue) or value.used is not None or value.dimension == "temperature":
             return ANYTHING
-        if meant.reading != ALL_PLACES or meant.place == ALL_PLACES:
+        if meant.reading != ALL_PLACES or is_several(meant.place):
             return ANYTHING
         if value.judge == _JUDGED_BY.get(function):
             return self._of_bound(value.bound)

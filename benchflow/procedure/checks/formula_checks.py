@@ -4,10 +4,11 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from benchflow.procedure.formula import Formula, FormulaError, check_units, is_difference, names, parse_formula
 from benchflow.procedure.formula.expression import OVER_PLACES, Call, NameNode, name_nodes, walk
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ALL_PLACES, ValueRef, joined, parts
+from benchflow.procedure.index_meaning import IndexFault
 from benchflow.procedure.model import CalculatedValue, Operation, PartMatching
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.value_indexes import IndexFault, ValueTable, needs_star
+from benchflow.procedure.value_indexes import ValueTable, needs_star
 from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
 from benchflow.quantity.arithmetic import unit_with_symbol
 
@@ -115,8 +116,9 @@ class FormulaChecks:
             if found is None or axes is None or not axes.readings or found.reading is not None:
                 continue
             key = node.key
-            all_of_it = ValueRef(node.name, node.place, ALL_PLACES) if node.place else ValueRef(node.name, ALL_PLACES)
-            one = ValueRef(node.name, node.place, axes.readings[0])
+            written = node.ref.indexes
+            all_of_it = ValueRef(node.name, joined((*written, ALL_PLACES)))
+            one = ValueRef(node.name, joined((*written, axes.readings[0])))
             hint = f"Write `mean({all_of_it})` or another function of all of them, or name one, such as `{one}`"
             if needs_star(formula, node):
                 why = f"`{key}` has {len(axes.readings)} readings, and the formula does not say which one"
@@ -153,10 +155,8 @@ class FormulaChecks:
         axes = self._table.axes(node.name)
         if axes is None:
             return ()
-        places = frozenset(self._table.places.get(axes.each or "", ()))
-        found = []
-        if node.place == ALL_PLACES:
-            found.append(places)
+        sets = zip(parts(node.place), parts(axes.each), strict=True)
+        found = [frozenset(self._table.places.get(name, ())) for part, name in sets if part == ALL_PLACES]
         if node.reading == ALL_PLACES:
             found.append(frozenset(axes.readings))
         return tuple(found)

@@ -13,7 +13,8 @@ from benchflow.procedure.formula.expression import (
     Negation,
 )
 from benchflow.procedure.formula.formula_parser import parse_formula
-from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.identity import ValueRef, joined, parts
+from benchflow.procedure.index_meaning import THIS_PLACE, resolve_name, site_of
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -24,7 +25,7 @@ from benchflow.procedure.model import (
     RecordedValue,
     values_of,
 )
-from benchflow.procedure.value_indexes import THIS_PLACE, ValueTable, resolve_name
+from benchflow.procedure.value_indexes import ValueTable
 from benchflow.quantity import Interval, interval
 from benchflow.quantity.arithmetic import unit_with_symbol
 
@@ -52,7 +53,7 @@ class LimitInequalities:
     def add(self, name: str) -> None:
         """Add the limit of each result or reading of a value, and of what it depends on."""
         value, operation = self._values[name]
-        place = THIS_PLACE if operation.each else None
+        place = site_of(operation).place
         self.form_of(ValueRef(value.name, place, None))
 
     def form_of(self, ref: ValueRef) -> LinearForm:
@@ -108,10 +109,12 @@ class LimitInequalities:
         if isinstance(value, CalculatedValue):
             found = self._table.meaning(node, operation, value.name)
         else:
-            found = resolve_name(node, axes, self._places, operation.each, THIS_PLACE)
+            found = resolve_name(node, axes, self._places, site_of(operation))
         if not isinstance(found, NameNode) or found.is_starred:
             return None
-        place = ref.place if found.place == THIS_PLACE else found.place
+        present = dict(zip(parts(operation.each), parts(ref.place), strict=False))
+        sets = zip(parts(found.place), parts(axes.each), strict=False)
+        place = joined(present.get(name, ref.place or "") if part == THIS_PLACE else part for part, name in sets)
         reading = found.reading
         if reading == THIS_PLACE:
             reading = ref.place

@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Iterator
 
 from benchflow.base.plaintext import with_article
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.deciding_findings import answers_of_findings, names_of_findings
+from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef, joined, name_at, parts
 from benchflow.procedure.keys.procedure_keys import UnnumberedProcedure
 from benchflow.procedure.model import Mark, Operation, Procedure, parts_of, values_of
 from benchflow.procedure.problems import hint_for
@@ -26,17 +27,22 @@ _NOUNS = {
     "section": "section",
     "move": "move",
     "chosen": "choice of a part",
+    "condition": "option, value, check or choice of a part",
+    "prerequisite-operation": "operation",
 }
+
+_WITH_PLACES = ("operation", "prerequisite", "prerequisite-operation", "value", "state", "condition")
+"""The kinds of names that may be followed by a place."""
 
 
 class NameTable:
-    """The names that a procedure defines. ``places_of`` has the places of repeated operations."""
+    """The names that a procedure defines. ``sets_of`` has the sets of places that repeat them, by kind and name."""
 
     def __init__(self, procedure: Procedure) -> None:
         operations = procedure.operations
         self.places = procedure.places
         self.defined: dict[str, dict[str, Mark]] = {
-            "state": {variable.name: variable.mark for variable in procedure.state},
+            "state": {variable.family or variable.name: variable.mark for variable in procedure.state},
             "option": {option.name: option.mark for option in procedure.options},
             "places": dict.fromkeys(procedure.places, Mark()),
             "instrument": {need.id: need.mark for need in procedure.instruments},
@@ -48,19 +54,29 @@ class NameTable:
             "move": {move.id: move.mark for move in procedure.moves},
             "value": _first_marks((name, mark) for op in operations for name, mark in _names_of_values(op)),
             "chosen": _first_marks((part.name, part.mark) for op in operations for part in parts_of(op)),
+            "check": _first_marks((point.id, point.mark) for op in operations for point in op.check if point.id),
         }
+        self.defined["condition"] = {
+            **self.defined["value"],
+            **self.defined["check"],
+            **self.defined["chosen"],
+            **self.defined["option"],
+        }
+        self.defined["prerequisite-operation"] = self.defined["operation"]
         self.defined["used"] = {**self.defined["kit"], **self.defined["instrument"]}
         self.defined["whole-operation"] = self.defined["operation"]
         self.defined["prerequisite"] = {**self.defined["section"], **self.defined["operation"]}
         self.defined["parts"] = {**self.defined["kit"], **self.defined["value"]}
         self.values = {
-            "state-value": {variable.name: variable.values for variable in procedure.state},
+            "state-value": {variable.family or variable.name: variable.values for variable in procedure.state},
             "choice": {option.name: option.choices for option in procedure.options},
         }
-        self.places_of: dict[str, tuple[str, ...]] = {}
-        for operation in operations:
-            if operation.each in procedure.places:
-                self.places_of[operation.id] = procedure.places[operation.each]
+        self.values["answer"] = {**answers_of_findings(operations), **self.values["choice"]}
+        self.sets_of: dict[str, dict[str, tuple[str, ...]]] = {
+            "operation": {op.id: parts(op.each) for op in operations},
+            "state": {variable.family: parts(variable.each) for variable in procedure.state if variable.family},
+            "finding": {name: parts(op.each) for op in operations for name in names_of_findings(op)},
+        }
         self._procedure = procedure
 
     def resolve(self, context: ReadContext) -> None:
@@ -76,10 +92,10 @@ class NameTable:
                 self._check_name(mention, context)
 
     def _check_value(self, mention: Mention, context: ReadContext) -> None:
-        known = self.values[mention.kind].get(mention.of)
-        if not known or mention.name in known:
+        known = self.values[mention.kind].get(StepId.parse(mention.of).operation)
+        if known is None or mention.name in known:
             return  # an unknown variable is reported where it is used
-        noun = "value" if mention.kind == "state-value" else "choice"
+        noun = {"state-value": "value", "choice": "choice"}.get(mention.kind, "answer")
         context.problem(
             "unknown-name",
             mention.mark,
@@ -91,11 +107,11 @@ class NameTable:
         defined = self.defined[mention.kind]
         ref = ValueRef.parse(mention.name)
         name, place, _ = ref
-        if name in defined and (place is None or mention.kind in ("operation", "prerequisite", "value")):
+        if name in defined and (place is None or mention.kind in _WITH_PLACES):
             if mention.kind == "value":
                 self._check_indexes(mention, ref, context)
             elif place is not None:
-                self._check_place(mention, name, place, context)
+                self._check_place(mention, name, ref.indexes, context)
             return
         if name in context.unreadable_names:
             return
@@ -106,25 +122,38 @@ class NameTable:
             self._hint(name, mention.kind, context),
         )
 
-    def _check_place(self, mention: Mention, name: str, place: str, context: ReadContext) -> None:
-        places = self.places_of.get(name)
-        if places is None:
-            why = f"`{name}` is done once and has no places"
-            context.problem("unknown-name", mention.mark, why, f"Write `{name}`")
-        elif place != ALL_PLACES and place not in places:
-            hint = hint_for(place, places)
-            context.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
+    def _check_place(self, mention: Mention, name: str, indexes: tuple[str, ...], context: ReadContext) -> None:
+        """Report indexes that are no place of something repeated. One index may be the own place in a section."""
+        kinds = {"state": "state", "condition": "finding"}
+        sets = self.sets_of[kinds.get(mention.kind, "operation")].get(name)
+        if not sets:
+            done = (
+                "is done once and has no places" if mention.kind in ("operation", "prerequisite") else "has no places"
+            )
+            context.problem("unknown-name", mention.mark, f"`{name}` {done}", f"Write `{name}`")
+            return
+        first = max(len(sets) - len(indexes), 0)
+        for index, name_of_set in zip(indexes, sets[first:], strict=False):
+            places = self.places.get(name_of_set, ())
+            if index != ALL_PLACES and index not in places:
+                hint = hint_for(index, places)
+                context.problem("unknown-name", mention.mark, f"`{name}` has no place `{index}`", hint)
+        if len(indexes) > len(sets):
+            why = f"`{name}` has {'one set' if len(sets) == 1 else 'two sets'} of places, not {len(indexes)}"
+            example = name_at(name, joined(self.places.get(one, (ALL_PLACES,))[0] for one in sets))
+            context.problem("unknown-name", mention.mark, why, f"Write, for example, `{example}`")
 
     def _check_indexes(self, mention: Mention, ref: ValueRef, context: ReadContext) -> None:
         """Report a place or a reading that a value does not have."""
         if not ref.indexes:
             return
         from benchflow.procedure.formula.expression import NameNode  # late import: few files need it
-        from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
+        from benchflow.procedure.index_meaning import IndexFault, Site, resolve_name
+        from benchflow.procedure.value_indexes import ValueTable
 
         axes = ValueTable(self._procedure.operations, self.places).axes(ref.name)
         if axes is not None:
-            found = resolve_name(NameNode(*ref, at=0), axes, self.places, None, THIS_PLACE)
+            found = resolve_name(NameNode(*ref, at=0), axes, self.places, Site())
             if isinstance(found, IndexFault) and found.code == "unknown-name":
                 context.problem(found.code, mention.mark, found.why, found.hint)
 

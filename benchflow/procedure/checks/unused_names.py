@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from benchflow.procedure.model import Mark, Procedure, remedies_of
+from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.problems import Problem
 
 Finding = dict[str, Any]
@@ -46,7 +46,6 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     """A note for each name that is defined but not used."""
     operations = procedure.operations
     used = {ref.name for op in operations for ref in op.uses}
-    used |= {ref.name for op in operations for remedy in remedies_of(op) for ref in remedy.uses}
     used |= {ref.name for op in operations if op.undo for ref in op.undo.discard}
     used |= {record.instrument for op in operations for record in op.record if record.instrument}
     used |= {op.tighten.instrument for op in operations if op.tighten and op.tighten.instrument}

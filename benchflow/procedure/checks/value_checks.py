@@ -7,6 +7,7 @@ from benchflow.procedure.checks.formula_checks import FormulaChecks, is_differen
 from benchflow.procedure.formula import FormulaError, names, parse_formula
 from benchflow.procedure.formula.expression import NameNode
 from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.index_meaning import IndexFault, resolve_name, site_of
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AboveReading,
@@ -24,7 +25,7 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.shapes.quantity_shapes import read_bound
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.value_indexes import THIS_PLACE, IndexFault, ValueTable, resolve_name
+from benchflow.procedure.value_indexes import ValueTable
 from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
 from benchflow.quantity import base, dimension_of, interval
 
@@ -141,7 +142,7 @@ class ValueChecks:
         if axes is None:
             return
         node = NameNode(ref.name, ref.place, ref.reading, 0)
-        found = resolve_name(node, axes, self._table.places, operation.each, THIS_PLACE)
+        found = resolve_name(node, axes, self._table.places, site_of(operation))
         if isinstance(found, IndexFault):
             if found.code != "unknown-name":  # the name check reports that
                 self._context.problem(found.code, mark, found.why, found.hint)

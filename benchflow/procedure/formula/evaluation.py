@@ -22,7 +22,7 @@ from benchflow.procedure.formula.expression import (
     map_expression,
     walk,
 )
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ALL_PLACES, ValueRef, joined, parts
 from benchflow.quantity import Quantity, base, dimension_of, show_short, units
 from benchflow.quantity.arithmetic import decimal, from_base, unit_with_symbol
 from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
@@ -270,7 +270,7 @@ def _indexes_at_stars(star: NameNode, ref: ValueRef) -> tuple[str, ...] | None:
 def _without_stars(node: NameNode, indexes: tuple[str, ...]) -> NameNode:
     """The name with its stars replaced by ``indexes``."""
     rest = list(indexes)
-    place = rest.pop(0) if node.place == ALL_PLACES else node.place
+    place = joined(rest.pop(0) if part == ALL_PLACES else part for part in parts(node.place))
     reading = rest.pop(0) if node.reading == ALL_PLACES else node.reading
     return NameNode(node.name, place, reading, node.at)
 

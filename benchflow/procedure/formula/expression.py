@@ -48,10 +48,10 @@ class Constant(Struct, frozen=True, tag="number"):
 class NameNode(Struct, frozen=True, tag="name"):
     """The name of a value with its indexes.
 
-    As parsed, the first index is in ``place`` and the second in ``reading``; each is ``None`` if it is not written, and
-    ``"*"`` for all. :func:`benchflow.procedure.value_indexes.resolve_name` puts each index where it belongs. Then
-    ``place`` is ``None`` only if the value is not repeated. ``reading`` is ``None`` if the value has one reading, or if
-    the formula is calculated for each reading in turn.
+    As parsed, the last of several indexes is in ``reading`` and the others are in ``place``; each is ``None`` if it is
+    not written, and ``"*"`` for all. :func:`benchflow.procedure.index_meaning.resolve_name` puts each index where it
+    belongs. Then ``place`` is ``None`` only if the value is not repeated. ``reading`` is ``None`` if the value has one
+    reading, or if the formula is calculated for each reading in turn.
     """
 
     name: str
@@ -71,7 +71,7 @@ class NameNode(Struct, frozen=True, tag="name"):
     @property
     def is_starred(self) -> bool:
         """True if the name means several values: ``journal[*]``."""
-        return ALL_PLACES in (self.place, self.reading)
+        return ALL_PLACES in self.ref.indexes
 
 
 class Negation(Struct, frozen=True, tag="negative"):

@@ -21,7 +21,7 @@ from benchflow.procedure.formula.expression import (
     render,
     walk,
 )
-from benchflow.procedure.identity import ALL_PLACES
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import units
 from benchflow.quantity.notation import unit_end
 from benchflow.quantity.numerals import Number, NumeralError, scan_number, skip_space, uniform
@@ -29,7 +29,7 @@ from benchflow.quantity.types import printable
 
 MAX_LENGTH = 300
 MAX_NESTING = 20
-MOST_INDEXES = 2
+MOST_INDEXES = 3
 
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
 _PLACE = re.compile(r"\[([^\[\]]*)\]")
@@ -195,7 +195,7 @@ class _FormulaParser:
         if len(indexes) > MOST_INDEXES:
             hint = f"Write the place and the reading: `{word}[{indexes[0]}, {indexes[-1]}]`"
             raise self.error(place.start(), f"`{word}` has {len(indexes)} indexes, but {MOST_INDEXES} at most", hint)
-        return NameNode(word, indexes[0], indexes[1] if len(indexes) > 1 else None, at)
+        return NameNode(word, *ValueRef.parse(f"{word}[{place.group(1)}]")[1:], at)
 
     def call(self, word: str, at: int) -> Expression:
         function = _FUNCTIONS.get(word)

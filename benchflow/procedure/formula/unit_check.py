@@ -21,7 +21,7 @@ from benchflow.procedure.formula.expression import (
     NameNode,
     Negation,
 )
-from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.identity import ValueRef, is_several
 from benchflow.quantity import dimension_of, units
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ class _Checker:
         for key in (name.key, name.name):
             if key in self.known:
                 return self.known[key]
-        if name.place == ALL_PLACES:
+        if is_several(name.place):
             for key, unit in self.known.items():
                 if ValueRef.parse(key).name == name.name:
                     return unit

@@ -1,11 +1,12 @@
 """Keys of an operation: instruction, order, state, time, evidence, undoing."""
 
+from benchflow.base.plaintext import listed
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN
 from benchflow.procedure.keys.value_keys import RECORD, REMEDIES, WORK_OUT
-from benchflow.procedure.model import CheckPoint, Hold, Operation, Ref, TimeSince, Undo
+from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
@@ -23,12 +24,12 @@ from benchflow.procedure.shapes.reference_shapes import (
     NEEDS,
     SETTINGS,
     UNDO_SETTINGS,
-    WHEN,
+    WHEN_FOUND,
     KeyReferenceShape,
     ReferenceShape,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.quantity import Limit
 
 ID = Key(
@@ -42,9 +43,28 @@ BECAUSE = Key(
 _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
 _WHEN = Key(
     "when",
-    WHEN,
-    "The choices of the options for which it is part of the build. The order passes through an operation that is left "
-    "out: what comes after it comes after what it comes after.",
+    WHEN_FOUND,
+    "The choices of the options for which it is part of the build. Beside options it may name findings: a value of an "
+    "earlier operation with `ok`, `below` or `above` (of several readings, any), a check with `yes` or `no`, or a "
+    "choice with a part. They are made when that operation is finished, and this one comes after it. The order passes "
+    "through an operation that is left out: what comes after it comes after what it comes after.",
+    examples=({"cams": "reground"}, {"end-play": "above"}, {"loose": "no"}),
+)
+_IF_NEEDED = Key(
+    "if-needed",
+    BooleanShape(),
+    "true if it is part of the build only when the `redo` of a remedy names it, and then once for each time. The "
+    "operation with the remedy waits for it.",
+)
+_IN_ORDER = Key(
+    "in-order", BooleanShape(), "true if its places are done in the order in which the set of `each` is written."
+)
+_TAKES_APART = Key(
+    "takes-apart",
+    ListShape(ReferenceShape("prerequisite-operation", "an operation's id"), single=True, at_least=1),
+    "The operations that this one takes apart again as planned. It comes after them. They stay done, as a trial, and "
+    "their values can still be used. Parts with `discard` are thrown away. The state afterwards is in `sets`.",
+    examples=(["trial-head"],),
 )
 _EACH = Key(
     "each",
@@ -306,7 +326,12 @@ _TEMPORARY = Key(
 def _operation(fields: Fields) -> Operation:
     context = fields.context
     each = fields.get(_EACH)
-    _check_placeholders(each.name if each else None, context)
+    context.filled_texts.append((each.name if each else None, tuple(context.placeholders)))
+    context.placeholders.clear()
+    if fields.get(_IN_ORDER) and not fields.wrote(_EACH):
+        fields.problem(
+            "missing-key", _IN_ORDER, "`in-order` needs the key `each` too", f"Add `each`. {_EACH.description}"
+        )
     ident = fields.get(ID)
     if ident is None:
         written = fields.nodes.get("id")
@@ -349,29 +374,41 @@ def _operation(fields: Fields) -> Operation:
         restored_by=restored,
         mark=fields.mark,
         waive=fields.get_or(WAIVE, ""),
+        in_order=fields.get_or(_IN_ORDER, False),
+        if_needed=fields.get_or(_IF_NEEDED, False),
+        takes_apart=fields.get_or(_TAKES_APART, ()),
+        finding_marks=_marks_of_keys(fields.nodes.get("when")),
     )
 
 
-def _check_placeholders(each: str | None, context: ReadContext) -> None:
-    """Report every placeholder other than ``{cylinder}`` under `each: cylinder`."""
-    for word, mark in context.placeholders:
-        if word == each:
-            continue
-        possible = f"Only `{{{each}}}` is possible here" if each else "A placeholder is possible only under `each`"
-        context.problem(
-            "unknown-placeholder",
-            mark,
-            f"`{{{word[:40]}}}` is not a known placeholder",
-            f"{possible}. For braces in a text, write `{{{{...}}}}`",
-        )
-    context.placeholders.clear()
+def _marks_of_keys(node: YamlNode | None) -> dict[str, Mark]:
+    return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
+
+
+def check_placeholders(section_each: str | None, context: ReadContext) -> None:
+    """Report every placeholder in the operations of a section other than ``{cylinder}`` under `each: cylinder`."""
+    for each, placeholders in context.filled_texts:
+        known = [name for name in (section_each, each) if name is not None]
+        for word, mark in placeholders:
+            if word in known:
+                continue
+            possible = listed([f"`{{{name}}}`" for name in known], "or")
+            only = f"Only {possible} is possible here" if known else "A placeholder is possible only under `each`"
+            context.problem(
+                "unknown-placeholder",
+                mark,
+                f"`{{{word[:40]}}}` is not a known placeholder",
+                f"{only}. For braces in a text, write `{{{{...}}}}`",
+            )
+    context.filled_texts.clear()
 
 
 OPERATION = KeyedShape(
     "operation",
     "an operation",
     (
-        ID, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _EACH, _AFTER, _NEEDS, _DURING, _SETS, _TIME, _TAKES, _USES,
+        ID, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS, _DURING,
+        _SETS, _TIME, _TAKES, _USES,
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,

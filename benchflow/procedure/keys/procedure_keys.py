@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from benchflow.procedure.keys.evidence_keys import WAIVE
 from benchflow.procedure.keys.joint_keys import JOINTS
-from benchflow.procedure.keys.operation_keys import OPERATION
+from benchflow.procedure.keys.operation_keys import OPERATION, check_placeholders
 from benchflow.procedure.keys.setup_keys import (
     CAUTIONS_DESCRIPTION,
     FAILURES,
@@ -23,8 +23,10 @@ from benchflow.procedure.keys.setup_keys import (
 )
 from benchflow.procedure.keys.value_keys import DECISION
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
-from benchflow.procedure.shapes.basic_shapes import LINE, NAMED, PARAGRAPH, ListShape
+from benchflow.procedure.problems import hint_for
+from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, BooleanShape, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 
@@ -60,10 +62,33 @@ class UnnumberedSection(Struct, frozen=True):
     title: str
     operations: tuple[Operation, ...]
     mark: Mark
+    each: str | None = None
+    order: tuple[str, ...] = ()
+    one_by_one: bool = False
 
 
 _SECTION_TITLE = Key("title", LINE, "The title of the section, on one line.")
 _SECTION_ID = Key("id", NAMED, "The name of the section in `after`. By default it is made from the title.")
+_SECTION_EACH = Key(
+    "each",
+    ReferenceShape("places", "a set of places"),
+    "The set of places at which all its operations are repeated. An operation in it may have its own `each`: "
+    "`seat[4, left]` is at the place 4 of the section. In the section a plain id means the same place of the section, "
+    "and `seat[*]` all own places there; elsewhere `seat[*]` means all.",
+    examples=("cap",),
+)
+_ORDER = Key(
+    "order",
+    ListShape(LABEL, at_least=1, distinct=True),
+    "The order in which each of its operations is done at the places of `each`. Without it any order is possible.",
+    examples=(["4", "3", "5", "2", "6", "1", "7"],),
+)
+_ONE_BY_ONE = Key(
+    "one-by-one",
+    BooleanShape(),
+    "true if the section is finished at one place before it begins at the next, in `order`, or in the order of the "
+    "set.",
+)
 _OPERATIONS = Key(
     "operations",
     ListShape(OPERATION),
@@ -73,16 +98,47 @@ _OPERATIONS = Key(
 
 
 def _section(fields: Fields) -> UnnumberedSection:
-    given = fields.get(_SECTION_ID)
+    given, each = fields.get(_SECTION_ID), fields.get(_SECTION_EACH)
+    check_placeholders(None if each is None else each.name, fields.context)
+    order = _section_order(fields, None if each is None else each.name)
     title = fields.get(_SECTION_TITLE)
     if not fields.wrote(_SECTION_TITLE):
         fields.context.problem(
             "missing-title", fields.mark, "This section has no title", "Write a `title` for the bench", "warning"
         )
-    return UnnumberedSection(given, title or given or "", fields.get_or(_OPERATIONS, ()), fields.mark)
+    return UnnumberedSection(
+        given,
+        title or given or "",
+        fields.get_or(_OPERATIONS, ()),
+        fields.mark,
+        None if each is None else each.name,
+        order,
+        fields.get_or(_ONE_BY_ONE, False),
+    )
 
 
-_SECTION = KeyedShape("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPERATIONS), _section)
+def _section_order(fields: Fields, each: str | None) -> tuple[str, ...]:
+    """The order of the places of a section, which has each place of its set once."""
+    order, places = fields.get_or(_ORDER, ()), fields.context.place_sets.get(each or "")
+    if not order or places is None:
+        return ()
+    unknown = [place for place in order if place not in places]
+    left = [place for place in places if place not in order]
+    if unknown:
+        fields.problem("unknown-name", _ORDER, f"`{each}` has no place `{unknown[0]}`", hint_for(unknown[0], places))
+    elif left:
+        which = f"the place `{left[0]}` is" if len(left) == 1 else f"the places {', '.join(left)} are"
+        fields.problem("not-covered", _ORDER, f"In this order {which} missing", "Write every place once")
+    return () if unknown or left else order
+
+
+_SECTION = KeyedShape(
+    "section",
+    "a section",
+    (_SECTION_TITLE, _SECTION_ID, _SECTION_EACH, _ORDER, _ONE_BY_ONE, _OPERATIONS),
+    _section,
+    requires=((_ORDER, _SECTION_EACH), (_ONE_BY_ONE, _SECTION_EACH)),
+)
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))
 _ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))

@@ -31,7 +31,7 @@ from benchflow.procedure.shapes.basic_shapes import (
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import DimensionShape, DisplayUnitShape, LimitShape, QuantityShape
-from benchflow.procedure.shapes.reference_shapes import NEEDS, NEVER, SETTINGS, WHEN
+from benchflow.procedure.shapes.reference_shapes import NEEDS, NEVER, SETTINGS, WHEN, ReferenceShape
 from benchflow.procedure.shapes.shape_base import ReadContext, Shape
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.quantity import dimension_of
@@ -116,6 +116,13 @@ _START = Key(
 )
 _STATE_ASK = Key("ask", LINE, "The question for `start: ask`.")
 _STATE_TITLE = Key("title", LINE, "The title for the bench.")
+_STATE_EACH = Key(
+    "each",
+    ReferenceShape("places", "a set of places"),
+    "The set of places with a variable each: `pushrod[2]` is the one of place 2, `pushrod[*]` means all of them. In an "
+    "operation that is repeated over the same set, the plain name is the one of the same place.",
+    examples=("cylinder",),
+)
 
 
 def _variable(fields: Fields) -> Variable:
@@ -139,11 +146,14 @@ def _variable(fields: Fields) -> Variable:
         {value: text for value, text in words.items() if text},
         fields.mark,
         fields.get_or(FOUND, ""),
+        None if (each := fields.get(_STATE_EACH)) is None else each.name,
     )
 
 
 STATE = MapShape(
-    KeyedShape("variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE, FOUND), _variable),
+    KeyedShape(
+        "variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE, _STATE_EACH, FOUND), _variable
+    ),
     "state variables by name",
 )
 
@@ -180,6 +190,7 @@ _MOVE_DO = Key("do", PARAGRAPH, "The instruction.")
 _MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _MOVE_WHEN = Key("when", WHEN, "The choices of the options for which the move exists.")
 _MOVE_NEEDS = Key("needs", NEEDS, "The state before it: each variable with a value or a list of values.")
+_MOVE_DURING = Key("during", SETTINGS, "The state while it is made; it ends when the move is done.")
 _MOVE_SETS = Key("sets", SETTINGS, "The state after it.", required=True)
 
 
@@ -193,6 +204,7 @@ def _move(fields: Fields) -> Move:
         fields.get_or(_MOVE_NEEDS, {}),
         fields.get_or(_MOVE_SETS, {}),
         fields.mark,
+        fields.get_or(_MOVE_DURING, {}),
     )
 
 
@@ -200,7 +212,7 @@ MOVES = MapShape(
     KeyedShape(
         "move",
         "a move",
-        (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_SETS),
+        (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_DURING, _MOVE_SETS),
         _move,
         hints={"after": "A move has no `after`, because it can be made whenever its `needs` are met. Use `needs`"},
     ),

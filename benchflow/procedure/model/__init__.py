@@ -16,7 +16,6 @@ from benchflow.procedure.model.operation_model import (
     TimeSince,
     Undo,
     parts_of,
-    remedies_of,
     values_of,
 )
 from benchflow.procedure.model.procedure_model import Procedure
@@ -107,7 +106,6 @@ __all__ = [
     "Values",
     "Variable",
     "parts_of",
-    "remedies_of",
     "single_quantity",
     "stage_remedies",
     "values_of",

@@ -1,11 +1,9 @@
 """An operation as the author wrote it, and the sections and follow-up work around the operations."""
 
-from collections.abc import Iterator
-
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
-from benchflow.procedure.model.tighten_stages import Tighten, stage_remedies
+from benchflow.procedure.model.tighten_stages import Tighten
 from benchflow.procedure.model.value_model import (
     CalculatedValue,
     PartChoice,
@@ -81,6 +79,13 @@ class Operation(Struct, frozen=True):
 
     ``waive`` says who can sign a deviation about anything in it that has no ``waive`` of its own: ``anyone``, a role or
     ``never``. "" means that the procedure's ``waive`` applies.
+
+    ``each`` is the set of places at which it is repeated. In a repeated section that is the section's set, or the pair
+    of sets ``"cap, side"``, whose places ``"4, left"`` are in ``Procedure.places``. ``section_each`` is the section's
+    set. ``in_order`` means that the places are done one after another.
+
+    ``when`` has the options that it depends on, ``findings`` the values, checks and choices. ``if_needed`` means that
+    it is done only when a remedy calls for it.
     """
 
     id: str
@@ -111,22 +116,17 @@ class Operation(Struct, frozen=True):
     restored_by: Ref | None = None  # `temporary: {restored-by: ...}`
     mark: Mark = Mark()
     waive: str = ""
+    section_each: str | None = None
+    in_order: bool = False
+    findings: Values = {}
+    finding_marks: dict[str, Mark] = {}
+    if_needed: bool = False
+    takes_apart: tuple[Ref, ...] = ()
 
 
 def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
     """The values of an operation: recorded ones, then calculated ones."""
     return (*operation.record, *operation.work_out)
-
-
-def remedies_of(operation: Operation) -> Iterator[Remedy]:
-    """Every remedy of an operation: of its values, its stages and its checks."""
-    for value in values_of(operation):
-        yield from (*value.below, *value.above)
-    for stage in () if operation.tighten is None else operation.tighten.stages:
-        for _, remedies in stage_remedies(stage):
-            yield from remedies
-    for point in operation.check:
-        yield from point.if_not
 
 
 def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
@@ -135,12 +135,19 @@ def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
 
 
 class Section(Struct, frozen=True):
-    """A section with the ids of its operations."""
+    """A section with the ids of its operations.
+
+    ``each`` is the set of places at which the whole section is repeated. ``order`` is the order of these places, ``()``
+    for any. ``one_by_one`` means that the section is finished at one place before it begins at the next.
+    """
 
     id: str
     title: str
     operations: tuple[str, ...]
     mark: Mark = Mark()
+    each: str | None = None
+    order: tuple[str, ...] = ()
+    one_by_one: bool = False
 
 
 class FollowUp(Struct, frozen=True):

@@ -25,6 +25,9 @@ class Variable(Struct, frozen=True):
     ``start`` is the value at the start of a job, ``None`` if the builder is asked for it. ``words`` maps a value to its
     text for the bench ("at-deck": "at the deck"); a value without an entry is shown as it is. ``found`` says who can
     enter a value that was found: ``anyone`` (""), a role or ``never``.
+
+    A variable with ``each`` is one variable for each place of that set. The reader makes them: ``pushrod[2]`` has the
+    ``family`` pushrod and the ``place`` 2.
     """
 
     name: str
@@ -35,6 +38,9 @@ class Variable(Struct, frozen=True):
     words: dict[str, str] = {}
     mark: Mark = Mark()
     found: str = ""
+    each: str | None = None
+    family: str = ""
+    place: str | None = None
 
 
 class Rule(Struct, frozen=True):
@@ -46,7 +52,10 @@ class Rule(Struct, frozen=True):
 
 
 class Move(Struct, frozen=True):
-    """A change of state that may be made any number of times between operations, such as turning the crank."""
+    """A change of state that may be made any number of times between operations, such as turning the crank.
+
+    ``during`` is the state while it is made.
+    """
 
     id: str
     title: str
@@ -56,6 +65,7 @@ class Move(Struct, frozen=True):
     needs: Values = {}
     sets: Settings = {}
     mark: Mark = Mark()
+    during: Settings = {}
 
 
 class KitItem(Struct, frozen=True):

@@ -47,8 +47,7 @@ class Remedy(Struct, frozen=True):
     """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy.
 
     ``redo`` names the operations to do again. If it names the operation of the value, all its entries become void.
-    ``fresh`` means that a new part is fitted: all tries of the value are counted from zero again. ``wait`` is the time
-    before what it was carried out for counts again. ``uses`` are the parts that it fits.
+    ``fresh`` means that a new part is fitted: all tries of the value are counted from zero again.
     """
 
     do: str
@@ -57,8 +56,6 @@ class Remedy(Struct, frozen=True):
     stop: bool = False
     fresh: bool = False
     mark: Mark = Mark()
-    wait: Quantity | None = None
-    uses: tuple[Ref, ...] = ()
 
 
 class RecordedValue(Struct, frozen=True):

@@ -77,6 +77,9 @@ def conditions(kind: str, value_kind: str, noun: str, at_least: int = 0) -> Shap
 NEEDS = conditions("state", "state-value", "state variables with the accepted values")
 NEVER = conditions("state", "state-value", "state variables with the values that must not occur together", at_least=1)
 WHEN = conditions("option", "choice", "options with the choices that it applies to")
+WHEN_FOUND = conditions(
+    "condition", "answer", "options with their choices, and values, checks and choices of parts with their findings"
+)
 SETTINGS: Shape[dict[str, str]] = MapShape(
     ValueReferenceShape("state-value", "a value"),
     "state variables with one value each",

@@ -41,7 +41,9 @@ class ReadContext:
         self.unreadable_names: set[str] = set()
         """Names whose entry could not be read. A use of one of them is not reported as unknown."""
         self.placeholders: list[tuple[str, Mark]] = []
-        """Each `{word}` in the texts of the operation that is being read; checked and cleared at its end."""
+        """Each `{word}` in the texts of the operation that is being read; cleared at its end."""
+        self.filled_texts: list[tuple[str | None, tuple[tuple[str, Mark], ...]]] = []
+        """For each operation of the section that is being read, its `each` and its placeholders."""
         self.nodes: dict[tuple[str, Mark], YamlNode] = {}
         """The node of a value, by its key and the mark of its owner. Later checks report places in it."""
         self.place_sets: dict[str, tuple[str, ...]] = {}

@@ -14,7 +14,7 @@ from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.correction_signatures import sign_correction
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored, reading_measurement
-from benchflow.session.rules.open_items import late_entry_reasons, lot_title
+from benchflow.session.rules.open_items import late_entry_reasons
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import evidence_entries
 from benchflow.session.rules.typed_values import read_value
@@ -38,7 +38,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
         case "lot":
             lot = lot_number(intent.value)
             if not lot:
-                title = lot_title(state, entry.name)
+                title = state.plan.procedure.kit_by_id[entry.name].title or entry.name
                 return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=entry.name)
             return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
         case "tick":

@@ -25,23 +25,33 @@ def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, bl
         return found
     blank, continued = found, found.continues is not None
     options = {**blank.options, **intent.options}
+    given = _by_variable(procedure, intent.start)
     by = clean(intent.by or "").strip() or ("" if context.shop is None else context.shop.defaults.by)
     reasons: list[Reason] = []
     if not by:
         reasons.append(Reason("value-missing", "Enter the name of the builder", name="by"))
     reasons += _option_reasons(procedure, options)
-    reasons += _start_value_reasons(procedure, intent.start, ask_all=continued)
+    reasons += _start_value_reasons(procedure, given, ask_all=continued)
     if reasons:
         return Refusal(tuple(reasons))
-    refusal = may_not_sign(None, context, by, None, None) or _start_value_refusal(procedure, intent.start, context, by)
+    refusal = may_not_sign(None, context, by, None, None) or _start_value_refusal(procedure, given, context, by)
     if refusal is not None:
         return refusal
     start = {
-        variable.name: intent.start.get(variable.name) if variable.start is None or continued else variable.start
+        variable.name: given.get(variable.name) if variable.start is None or continued else variable.start
         for variable in procedure.state
     }
     event = replace(blank, options=options, start=start, unit=clean(intent.unit).strip() or blank.unit)
     return (Entry(by, event),)
+
+
+def _by_variable(procedure: Procedure, given: dict[str, str | None]) -> dict[str, str | None]:
+    """The start values by variable. ``pushrod`` and ``pushrod[*]`` give the value of every place without its own."""
+    found: dict[str, str | None] = {}
+    for name, value in sorted(given.items(), key=lambda entry: len(procedure.variables_named(entry[0])), reverse=True):
+        variables = procedure.variables_named(name)
+        found |= {variable.name: value for variable in variables} or {name: value}
+    return found
 
 
 def _option_reasons(procedure: Procedure, given: dict[str, str]) -> list[Reason]:

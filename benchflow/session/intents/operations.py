@@ -2,6 +2,7 @@
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.evidence import ANYONE, NEVER
+from benchflow.procedure.model import Variable
 from benchflow.session.context import (
     Context,
     Decision,
@@ -74,11 +75,23 @@ def add_note(state: State, intent: intents.AddNote, context: Context, by: str) -
 
 
 def set_state(state: State, intent: intents.SetState, context: Context, by: str) -> Decision:
-    variables = state.plan.procedure.variables_by_name
-    name, value = intent.variable, intent.value
-    if name not in variables:
-        return unknown_name("variable", name, variables)
-    values = variables[name].values
+    """One event for each variable: ``pushrod`` and ``pushrod[*]`` mean the variable of every place."""
+    named = state.plan.procedure.variables_named(intent.variable)
+    if not named:
+        return unknown_name("variable", intent.variable, state.plan.procedure.variables_by_name)
+    entries: list[Entry] = []
+    for variable in named:
+        found = _state_found(state, variable, intent, context, by)
+        if isinstance(found, Refusal):
+            return found
+        entries.append(found)
+    return tuple(entries)
+
+
+def _state_found(
+    state: State, variable: Variable, intent: intents.SetState, context: Context, by: str
+) -> Entry | Refusal:
+    name, values, value, found = variable.name, variable.values, intent.value, variable.found
     if not isinstance(value, str) and value is not None:
         return refuse(
             "value-missing", f"Enter the state of {name}: {' or '.join(values)}, or null if it is not known", state=name
@@ -86,7 +99,6 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
     if value is not None and value not in values:
         return unknown_name(f"value of {name}", value, values)
     present, reason = state.valuation.get(name), clean(intent.reason).strip()
-    found = variables[name].found
     if value is not None and found == NEVER:
         message = (
             f"{name} cannot be entered as found (`found: never`). An operation or a move has to bring it to {value}. "
@@ -100,8 +112,8 @@ def set_state(state: State, intent: intents.SetState, context: Context, by: str)
         message = f"A rule against damage depends on {name}. Give the reason: how was its state found?"
         return refuse("value-missing", message, state=name)
     if value is None or found in ("", ANYONE):
-        return (Entry(by, ev.StateSet(name, value, reason)),)
+        return Entry(by, ev.StateSet(name, value, reason))
     refusal = may_not_sign(state, context, by, found, intent.pin, ask_pin=True)
     if refusal is not None:
         return refusal
-    return (Entry(by, ev.StateSet(name, value, reason, found, signature_proof(context, by, intent.pin))),)
+    return Entry(by, ev.StateSet(name, value, reason, found, signature_proof(context, by, intent.pin)))

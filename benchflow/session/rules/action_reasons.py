@@ -106,7 +106,7 @@ def _temporary_left(state: State, step: Step) -> Reason | None:
     restored = step.operation.restored_by
     if restored is None or (step.id not in state.done and step.id not in state.paused):
         return None
-    restoring_steps = resolve(state.plan, restored.name, step.place, step.operation.each)
+    restoring_steps = resolve(state.plan, restored.name, step)
     if restoring_steps and step.id in state.paused:
         message = f"The setting of {quoted_title(state, step.id)} is temporary, and the operation is paused. Finish it"
         undo = "" if step.operation.undo is None else ", or take it back by a rework"

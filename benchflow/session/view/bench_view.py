@@ -3,6 +3,8 @@
 Pure functions make it from the state. All texts are final and free of control characters; the screen adds the layout.
 """
 
+from collections.abc import Sequence
+from itertools import groupby
 from typing import Literal
 
 from msgspec import Struct, field
@@ -16,20 +18,42 @@ ShownVerdict = Verdict | Literal[""]
 
 
 class StateRow(Struct, frozen=True):
-    """One state variable and its value as text: ``at the deck``. ``known`` is false for an unknown value."""
+    """One state variable and its value as text: ``at the deck``. ``known`` is false for an unknown value.
+
+    ``family`` is the title of a variable by place without the place, and ``place`` the place. Both are empty for
+    others.
+    """
 
     variable: str
     title: str
     value: str
     known: bool = True
+    family: str = ""
+    place: str = ""
+
+
+def rows_by_variable(rows: Sequence[StateRow]) -> tuple[StateRow, ...]:
+    """The rows with one row for all places of a variable by place: ``out 1, 3 · seated 2``; ``all out``."""
+    found: list[StateRow] = []
+    for family, members in groupby(rows, key=lambda row: row.family or row.variable):
+        group = list(members)
+        if not group[0].family:
+            found += group
+            continue
+        by_value: dict[str, list[str]] = {}
+        for row in group:
+            by_value.setdefault(row.value, []).append(row.place)
+        text = " · ".join(f"{value} {', '.join(places)}" for value, places in by_value.items())
+        text = f"all {group[0].value}" if len(by_value) == 1 and len(group) > 1 else text
+        found.append(StateRow(family, family, text, all(row.known for row in group)))
+    return tuple(found)
 
 
 class ClockRow(Struct, frozen=True):
-    """A running time window, or the wait after a remedy (``remedy``).
+    """A running time window. ``seconds`` are left in this phase; negative after the end of the window.
 
-    ``seconds`` are left in this phase; negative after the end of the window. ``known`` is false if the clocks
-    contradict each other: then the window is closed and its wait is not over, and ``seconds`` is ``None``. ``by_wall``
-    is true if only the computer clock shows the time, across a restart.
+    ``known`` is false if the clocks contradict each other: then the window is closed and its wait is not over, and
+    ``seconds`` is ``None``. ``by_wall`` is true if only the computer clock shows the time, across a restart.
     """
 
     operation: str  # the operation that the window limits
@@ -40,7 +64,6 @@ class ClockRow(Struct, frozen=True):
     advice: str
     known: bool = True
     by_wall: bool = False
-    remedy: bool = False
 
 
 class OperationRow(Struct, frozen=True):

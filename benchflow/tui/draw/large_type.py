@@ -1,6 +1,6 @@
 """Draws the bench in large type, readable from the far side of the bench."""
 
-from benchflow.session.view.bench_view import BenchView, TightenInput
+from benchflow.session.view.bench_view import BenchView, TightenInput, rows_by_variable
 from benchflow.tui.draw.bench_layout import (
     BenchContent,
     BenchPicture,
@@ -160,7 +160,8 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
 
 def draw_state_short(view: BenchView, width: int) -> list[Line]:
     """Draw the state in at most two rows: ``pistons down · valves shut``."""
-    text = " · ".join(f"{row.title} {row.value if row.known else '? not known'}" for row in view.state_rows)
+    rows = rows_by_variable(view.state_rows)
+    text = " · ".join(f"{row.title} {row.value if row.known else f'? {row.value}'}" for row in rows)
     lines = wrap(text, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
     return [styled(part) for part in shown if part]

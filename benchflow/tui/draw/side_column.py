@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from benchflow.base.durations import countdown
 from benchflow.session.state.clock import BY_WALL_CLOCK
-from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow
+from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow, rows_by_variable
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
 
 STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
@@ -32,10 +32,11 @@ REASONS = 3
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     """Draw state, clocks and next operations. If rows are few, each clock gets one row and blank lines are left out."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
-    if len(view.state_rows) + 1 + len(clocks) + USUAL_NEXT_ROWS > height:
+    state_rows = rows_by_variable(view.state_rows)
+    if len(state_rows) + 1 + len(clocks) + USUAL_NEXT_ROWS > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
     below = height - len(clocks)
-    whole = min(len(view.state_rows) + 1, below - MIN_NEXT_ROWS)
+    whole = min(len(state_rows) + 1, below - MIN_NEXT_ROWS)
     state = draw_state(view.state_rows, width, max(below - USUAL_NEXT_ROWS, whole, 3))
     gap = [EMPTY] if len(state) + len(clocks) + USUAL_NEXT_ROWS + 2 <= height else []
     out = [*state, *(gap if state else [])]
@@ -48,13 +49,14 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
 
 def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
     """Draw the state of the assembly."""
+    rows = rows_by_variable(rows)
     if not rows:
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
     out: list[Line] = [rule(width, "STATE")]
     spare = height - 1 - len(rows)
     for row in rows:
-        text = row.value if row.known else "? not known"
+        text = row.value if row.known else f"? {row.value}"
         role: Role = "strong" if row.known else "attention"
         parts = wrap(text, width - column)
         if len(parts) - 1 > spare:
@@ -94,7 +96,6 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
         text = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
-        text = f"after {row.since}" if row.remedy else text
         lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(text, width - 2)[:2])]
         if row.by_wall:
             lines.extend(styled("  " + part, "faint") for part in wrap(BY_WALL_CLOCK, width - 2))

@@ -8,7 +8,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
 from benchflow.review.log.replay import StepSize
 from benchflow.session.log.timestamps import local_time_of
-from benchflow.session.view.bench_view import BenchView, TightenInput
+from benchflow.session.view.bench_view import BenchView, TightenInput, rows_by_variable
 from benchflow.tui.draw.bench_layout import BenchContent, StatusMessage, draw_bench
 from benchflow.tui.draw.key_bar import key_labels
 from benchflow.tui.draw.side_column import draw_clocks, draw_clocks_short, draw_state
@@ -107,10 +107,11 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
             work.extend(styled(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
         work.append(rule(width, f"DONE {len(frame.done)} OF {len(frame.done) + frame.left}"))
         clocks = draw_clocks(frame.clocks, width, 7)
-        if len(frame.state_rows) + len(clocks) + len(work) + 2 > height:
+        state_count = len(rows_by_variable(frame.state_rows))
+        if state_count + len(clocks) + len(work) + 2 > height:
             clocks = draw_clocks_short(frame.clocks, width, 4)
         available = max(height - len(clocks) - len(work) - 1, 3)
-        state_lines = draw_state(frame.state_rows, width, max(available, len(frame.state_rows) + 1))
+        state_lines = draw_state(frame.state_rows, width, max(available, state_count + 1))
         if len(state_lines) > available:
             state_lines = [
                 *state_lines[: available - 1],

@@ -219,6 +219,14 @@ class Plan(Struct, frozen=True, dict=True):
         """True if a calculated value uses the recorded value with this name."""
         return ValueRef.parse(name).name in self._names_in_formulas
 
+    @cached_property
+    def names_before(self) -> frozenset[str]:
+        """The values that a formula uses as they were in the round before, without places."""
+        from benchflow.procedure.formula import names  # late import: most screens need no formula
+
+        works = (work for step in self.steps.values() for work in step.operation.work_out if "before" in work.formula)
+        return frozenset(ref.name for work in works for ref in names(self.formula(work)) if ref.before)
+
     # --- the indexes ------------------------------------------------------------------------------
 
     @cached_property

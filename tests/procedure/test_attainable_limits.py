@@ -54,6 +54,10 @@ BORE = "bore: {limit: 52.00 .. 52.10 mm}, journal: {limit: 51.90 .. 51.95 mm}"
         ("x: {limit: 1 .. 2 mm}, y: {unit: mm, limit: above x by 1 .. 2 mm}", "y", "at most 1.9 mm"),
         ("x: {limit: at least 1 mm}", "2 mm / x * 1 mm", "at least 2.1 mm"),
         ("x: {limit: 1 .. 2 mm, used: at most 3 mm}", "x", "at least 3.1 mm"),
+        ("x: {limit: 2 .. 3 mm}", "(x^2)^0.5", "at most 1.9 mm"),
+        ("x: {limit: 2 .. 3 mm}", "up(x, 0.5 mm)", "at most 1.9 mm"),
+        ("x: {limit: 2 .. 3 mm}", "if(x > 1 mm, 5 mm, 1 mm)", "at most 1.9 mm"),
+        ("x: {limit: 2 .. 3 mm}", "1 mm * sin(x / 1 mm)", "at least 1.1 mm"),
     ],
 )
 def test_result_that_is_never_within_its_limit_is_an_error(record: str, formula: str, limit: str) -> None:
@@ -74,10 +78,29 @@ def test_result_that_is_never_within_its_limit_is_an_error(record: str, formula:
         ("x: {limit: 1 .. 2 mm, readings: 3}", "sum(x[*])", "at least 6 mm"),
         ("x: {limit: -1 .. 2 mm}", "1 mm / x * 1 mm", "at least 50 mm"),
         ("x: {limit: 1 .. 2 mm, used: at most 3 mm}", "x", "at least 2.5 mm"),
+        ("x: {limit: 2 .. 3 mm}", "up(x, 0.5 mm)", "at least 3.4 mm"),
+        ("x: {limit: 2 .. 3 mm}", "if(x > 2.5 mm, 5 mm, 1 mm)", "at most 1.9 mm"),
+        ("x: {limit: 2 .. 3 mm}", "if(x > 1 mm, x, x * x / (x - x))", "at least 2 mm"),
+        ("x: {limit: 2 .. 3 mm}", "x - before(x)", "at least 9 mm"),
+        ("x: {limit: 2 .. 3 mm, readings: 3}", "mean(x[*]) - mean(before(x[*]))", "at most -9 mm"),
     ],
 )
 def test_result_that_can_be_within_its_limit_is_not_reported(record: str, formula: str, limit: str) -> None:
     assert not problems(record, f"result: {{is: '{formula}', unit: mm, limit: {limit}}}")
+
+
+@pytest.mark.parametrize(
+    ("formula", "words"),
+    [
+        ("up(x, 1 mm - 1 mm)", "a step that is not above zero"),
+        ("asin(1 + x / 1 mm) * 1 mm / 1°", "not from -1 to 1"),
+        ("(-1 * x^2)^0.5", "the root of a negative number"),
+        ("1 mm * (1 - 1)^(-1)", "divides by zero"),
+    ],
+)
+def test_formula_that_never_has_a_result_is_an_error(formula: str, words: str) -> None:
+    (found,) = problems("x: {limit: 1 .. 2 mm}", f"result: {{is: '{formula}', unit: mm}}")
+    assert words in found.message
 
 
 D = "d: {unit: mm, is: "

@@ -33,7 +33,11 @@ def absent_values(precedence: Precedence, reported: set[tuple[str, str, bool]]) 
     for step in plan.steps.values():
         if not precedence.is_done(step.id):
             continue
-        for use in value_uses(plan, step):
+        uses = [
+            *value_uses(plan, step),
+            *(use for use in uses_before(plan, step) if not steps_with_value(plan, use.ref)),
+        ]
+        for use in uses:
             found = _finding_on(precedence, step, use)
             key = use.where, use.ref.name, found is not None and isinstance(found.order, tuple)
             if found is not None and key not in reported:
@@ -55,16 +59,9 @@ def _finding_on(precedence: Precedence, step: Step, use: ValueUse) -> OrderFindi
 
 
 def value_uses(plan: Plan, step: Step) -> Iterator[ValueUse]:
-    """Every use of a value in a step, each value once for each user."""
+    """Every use of a value in a step, each value once for each user. Values of the round before are left out."""
     operation = step.operation
-    for work_out in operation.work_out:
-        from benchflow.procedure.formula import names  # late import: most procedures have no formula
-
-        sizes = {match.name for match in operation.match if match.so_that == work_out.name}
-        where = f"{operation.id}.work-out.{_plain(work_out.name)}"
-        used = (ValueRef(ref.name, ref.place) for ref in names(plan.formula(work_out)) if ref.name not in sizes)
-        for ref in dict.fromkeys(one for name in used for one in plan.refs(name)):
-            yield ValueUse(work_out.name, ref, f"{where}.is", work_out.mark)
+    yield from _uses_in_formulas(plan, step, before=False)
     for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
         for key in ("bound", "used"):
@@ -81,6 +78,23 @@ def value_uses(plan: Plan, step: Step) -> Iterator[ValueUse]:
         yield ValueUse(match.name, ValueRef.parse(match.so_that), f"{where}.so that", match.mark)
         if match.measured not in plan.procedure.kit_by_id:
             yield ValueUse(match.name, ValueRef.parse(match.measured), f"{where}.measured", match.mark)
+
+
+def uses_before(plan: Plan, step: Step) -> Iterator[ValueUse]:
+    """Every use of a value of the round before in a step. It does not have to be there."""
+    return _uses_in_formulas(plan, step, before=True)
+
+
+def _uses_in_formulas(plan: Plan, step: Step, *, before: bool) -> Iterator[ValueUse]:
+    for work_out in step.operation.work_out:
+        from benchflow.procedure.formula import names  # late import: most procedures have no formula
+
+        sizes = {match.name for match in step.operation.match if match.so_that == work_out.name}
+        where = f"{step.operation.id}.work-out.{_plain(work_out.name)}"
+        found = (ref for ref in names(plan.formula(work_out)) if ref.before == before and ref.name not in sizes)
+        used = (ValueRef(ref.name, ref.place) for ref in found)
+        for ref in dict.fromkeys(one for name in used for one in plan.refs(name)):
+            yield ValueUse(work_out.name, ref, f"{where}.is", work_out.mark)
 
 
 def steps_with_value(plan: Plan, ref: ValueRef) -> tuple[Step, ...]:

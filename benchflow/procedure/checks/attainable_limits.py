@@ -8,7 +8,15 @@ from math import prod
 from benchflow.base.plaintext import listed
 from benchflow.procedure.checks.limit_inequalities import LimitInequalities
 from benchflow.procedure.checks.linear_inequalities import contradict
-from benchflow.procedure.formula.expression import BinaryOperation, Call, Expression, FormulaError, NameNode, walk
+from benchflow.procedure.formula.expression import (
+    BinaryOperation,
+    Call,
+    Expression,
+    FormulaError,
+    NameNode,
+    Power,
+    always_calculated,
+)
 from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.formula.value_ranges import ANYTHING, RangeOfName, ValueRange, range_of
 from benchflow.procedure.identity import ALL_PLACES, ValueRef, is_several, parts
@@ -198,16 +206,35 @@ class _ValueRanges:
             formula = parse_formula(work_out.formula)
         except FormulaError:
             return ""
-        for node in walk(formula.root):
-            if isinstance(node, BinaryOperation) and node.operator == "/":
-                divisor = self._of_expression(node.right, work_out)
-                if divisor == ValueRange(Fraction(0), Fraction(0)):
-                    return f"`{work_out.name}` divides by zero, so it never has a result"
-            elif isinstance(node, Call) and node.function == "sqrt":
-                inside = self._of_expression(node.arguments[0], work_out)
-                if inside.high is not None and inside.high < 0 and not inside.is_empty:
-                    return f"`{work_out.name}` takes the square root of a negative number, so it never has a result"
+        for node in always_calculated(formula.root):
+            reason = self._no_result_of(node, work_out)
+            if reason:
+                return f"`{work_out.name}` {reason}, so it never has a result"
         return ""
+
+    def _no_result_of(self, node: Expression, work_out: CalculatedValue) -> str:
+        def of(inner: Expression) -> ValueRange:
+            return self._of_expression(inner, work_out)
+
+        zero = ValueRange(Fraction(0), Fraction(0))
+        match node:
+            case BinaryOperation(operator="/", right=right):
+                return "divides by zero" if of(right) == zero else ""
+            case Call(function="sqrt", arguments=(inside,)):
+                return "takes the square root of a negative number" if _is_negative(of(inside)) else ""
+            case Power(of=inside, exponent=exponent) if exponent.denominator > 1:
+                return "takes the root of a negative number" if _is_negative(of(inside)) else ""
+            case Power(of=inside, exponent=exponent) if exponent < 0:
+                return "divides by zero" if of(inside) == zero else ""
+            case Call(function="asin" | "acos" as function, arguments=(inside,)):
+                found = of(inside).common(ValueRange(Fraction(-1), Fraction(1)))
+                return f"takes the `{function}` of a number that is not from -1 to 1" if found.is_empty else ""
+            case Call(function="round" | "up" | "down", arguments=(_, step)):
+                size = of(step)
+                never = size.high is not None and size.high <= 0 and not size.is_empty
+                return "rounds to a step that is not above zero" if never else ""
+            case _:
+                return ""
 
     def of_formula(self, work_out: CalculatedValue) -> ValueRange:
         """The range of the result of a formula, without its own limit."""
@@ -229,7 +256,8 @@ class _ValueRanges:
 
         def of_call(call: Call) -> ValueRange:
             argument = call.arguments[0]
-            meant = meaning(argument) if isinstance(argument, NameNode) and len(call.arguments) == 1 else None
+            is_name = isinstance(argument, NameNode) and not argument.before and len(call.arguments) == 1
+            meant = meaning(argument) if is_name and isinstance(argument, NameNode) else None
             return ANYTHING if meant is None else self._of_all_readings(call.function, meant)
 
         return range_of(root, of_name, of_call)
@@ -300,6 +328,10 @@ class _ValueRanges:
                 )
             case _:
                 return ANYTHING
+
+
+def _is_negative(found: ValueRange) -> bool:
+    return found.high is not None and found.high < 0 and not found.is_empty
 
 
 def _is_one_figure(value: RecordedValue | CalculatedValue) -> bool:

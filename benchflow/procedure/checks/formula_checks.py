@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 
 from benchflow.procedure.formula import Formula, FormulaError, check_units, is_difference, names, parse_formula
-from benchflow.procedure.formula.expression import OVER_PLACES, Call, NameNode, name_nodes, walk
+from benchflow.procedure.formula.expression import OVER_PLACES, Call, Constant, NameNode, name_nodes, walk
 from benchflow.procedure.identity import ALL_PLACES, ValueRef, joined, parts
 from benchflow.procedure.index_meaning import IndexFault
 from benchflow.procedure.model import CalculatedValue, Operation, PartMatching
@@ -51,7 +51,7 @@ class FormulaChecks:
         self._table, self._units, self._context = table, units, context
 
     def check(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
-        """Check one formula and return the names of the values that it uses."""
+        """Check one formula and return the names of the values that it uses, also in the round before."""
         written = self._context.nodes.get(("is", work_out.mark))
         if not isinstance(written, YamlScalar):
             return set()
@@ -63,6 +63,11 @@ class FormulaChecks:
             faults = list(self._faults(formula, operation, work_out))
             if not faults and all(ref.name in units for ref in names(formula)):
                 check_units(formula, units, work_out.unit)
+            pi = next((node for node in walk(formula.root) if isinstance(node, Constant) and node.rounded), None)
+            if pi is not None and pi.shown in self._units:
+                raise FormulaError(
+                    formula.text, pi.at, "`pi` is a number in a formula, but a value has that name", "Rename the value"
+                )
         except FormulaError as error:
             code = self._code_of(error, work_out.formula)
             self._context.problem(code, written.at(shift + error.at), error.why, error.hint)

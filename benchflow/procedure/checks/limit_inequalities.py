@@ -6,11 +6,13 @@ from benchflow.procedure.checks.linear_inequalities import Inequality, LinearFor
 from benchflow.procedure.formula.expression import (
     BinaryOperation,
     Call,
+    Conditional,
     Constant,
     Expression,
     FormulaError,
     NameNode,
     Negation,
+    Power,
 )
 from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.identity import ValueRef, joined, parts
@@ -129,7 +131,7 @@ class LimitInequalities:
                 if row is None or not row.offset:
                     return LinearForm({}, Fraction(number) if row is None else number * row.factor)
             case NameNode():
-                meant = self._meant(node, ref, operation)
+                meant = None if node.before else self._meant(node, ref, operation)
                 return self._unknown(node) if meant is None else self.form_of(meant)
             case Negation(of=of):
                 return self._of(of, value, operation, ref).scaled(Fraction(-1))
@@ -143,7 +145,7 @@ class LimitInequalities:
                     return two.scaled(one.constant)
                 if operator == "/" and not two.terms and two.constant:
                     return one.scaled(1 / two.constant)
-            case Call():
+            case Power() | Conditional() | Call():
                 pass
         return self._unknown(node)
 

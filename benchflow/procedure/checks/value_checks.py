@@ -5,7 +5,18 @@ from collections.abc import Iterator
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.checks.formula_checks import FormulaChecks, is_difference_of_temperatures, units_in_formulas
 from benchflow.procedure.formula import FormulaError, names, parse_formula
-from benchflow.procedure.formula.expression import NameNode
+from benchflow.procedure.formula.expression import (
+    OF_ANGLE,
+    TO_ANGLE,
+    TO_STEPS,
+    Call,
+    Conditional,
+    Expression,
+    NameNode,
+    Power,
+    uses_name,
+    walk,
+)
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.index_meaning import IndexFault, resolve_name, site_of
 from benchflow.procedure.keys.setup_keys import limit_dimension
@@ -62,6 +73,7 @@ class ValueChecks:
             for match in operation.match:
                 self._check_match(match, operation)
         self._check_cycles(uses)
+        self._check_first_round()
 
     def _check_cycles(self, uses: dict[str, set[str]]) -> None:
         """Report values that are calculated from themselves."""
@@ -81,6 +93,30 @@ class ValueChecks:
                     f"`{name}` is calculated from itself",
                     "Remove it from one of the formulas",
                 )
+
+    def _check_first_round(self) -> None:
+        """Report tables and matchings by a value that has no result in the first round, because of a `before`."""
+        for operation in self._operations:
+            used = [(choose.name, choose.by, choose.mark) for choose in operation.choose]
+            used += [(match.name, match.so_that, match.mark) for match in operation.match]
+            for name, by, mark in used:
+                if self._needs_round_before(ValueRef.parse(by).name, frozenset()):
+                    self._context.problem(
+                        "bad-formula",
+                        mark,
+                        f"`{name}` needs `{by}`. It has no value in the first round, because its formula has `before`",
+                        "Choose by a value without `before`",
+                    )
+
+    def _needs_round_before(self, name: str, seen: frozenset[str]) -> bool:
+        value = self._values.get(name, (None,))[0]
+        if not isinstance(value, CalculatedValue) or name in seen:
+            return False
+        try:
+            used = names(parse_formula(value.formula))
+        except FormulaError:
+            return False  # reported by the check of this formula
+        return any(ref.before or self._needs_round_before(ref.name, seen | {name}) for ref in used)
 
     # limits, tables, matchings
 
@@ -198,12 +234,24 @@ class ValueChecks:
     def _check_part_in_formula(self, match: PartMatching, value: CalculatedValue) -> None:
         """Report a formula that does not contain the size of the part, so that no part changes its result."""
         try:
-            used = {ref.name for ref in names(parse_formula(value.formula))}
+            formula = parse_formula(value.formula)
         except FormulaError:
             return  # reported by the check of this formula
-        if match.name not in used:
+        curved = next((node for node in walk(formula.root) if _is_curved(node) and uses_name(node, match.name)), None)
+        if curved is not None:
+            message = f"The size of the part, `{match.name}`, is in a power, an angle, a step or an `if`"
+            hint = "Parts can be chosen only by sums, differences, and products with other values"
+            self._context.problem("bad-formula", match.mark, message, hint)
+        if match.name not in {ref.name for ref in names(formula)}:
             message = f"The formula of `{value.name}` does not contain `{match.name}`, the size of the part to choose"
             self._context.problem("bad-formula", match.mark, message, f"Write it like `gap - {match.name}`")
+
+
+def _is_curved(node: Expression) -> bool:
+    """True for what makes a formula other than linear in its values."""
+    if isinstance(node, Call):
+        return node.function in (*OF_ANGLE, *TO_ANGLE, *TO_STEPS)
+    return isinstance(node, Power | Conditional)
 
 
 def _dimension_phrase(dimension: str) -> str:

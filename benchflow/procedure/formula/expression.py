@@ -12,9 +12,16 @@ from benchflow.base.plaintext import sentence
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity.types import printable
 
-Function = Literal["mean", "max", "min", "spread", "sum", "count", "abs", "sqrt"]
+Function = Literal[
+    "mean", "max", "min", "spread", "sum", "count", "abs", "sqrt",
+    "sin", "cos", "tan", "asin", "acos", "atan", "round", "up", "down",
+]  # fmt: skip
 OVER_PLACES: tuple[Function, ...] = ("mean", "max", "min", "spread", "sum", "count")
-OF_ONE: tuple[Function, ...] = ("abs", "sqrt")
+OF_ANGLE: tuple[Function, ...] = ("sin", "cos", "tan")
+TO_ANGLE: tuple[Function, ...] = ("asin", "acos", "atan")
+OF_ONE: tuple[Function, ...] = ("abs", "sqrt", *OF_ANGLE, *TO_ANGLE)
+TO_STEPS: tuple[Function, ...] = ("round", "up", "down")
+Relation = Literal["<", "<=", ">", ">=", "="]
 
 
 class FormulaError(BenchflowError):
@@ -35,7 +42,7 @@ class Constant(Struct, frozen=True, tag="number"):
     """A number in the formula.
 
     ``unit`` is its canonical symbol, "" if it has none. ``shown`` is the number as written. ``places`` is its number of
-    decimals.
+    decimals. ``rounded`` is true for π, which is not exact.
     """
 
     value: Fraction
@@ -43,6 +50,7 @@ class Constant(Struct, frozen=True, tag="number"):
     shown: str
     places: int
     at: int
+    rounded: bool = False
 
 
 class NameNode(Struct, frozen=True, tag="name"):
@@ -51,13 +59,15 @@ class NameNode(Struct, frozen=True, tag="name"):
     As parsed, the last of several indexes is in ``reading`` and the others are in ``place``; each is ``None`` if it is
     not written, and ``"*"`` for all. :func:`benchflow.procedure.index_meaning.resolve_name` puts each index where it
     belongs. Then ``place`` is ``None`` only if the value is not repeated. ``reading`` is ``None`` if the value has one
-    reading, or if the formula is calculated for each reading in turn.
+    reading, or if the formula is calculated for each reading in turn. ``before`` means the value of the
+    round before: ``before(gap)``.
     """
 
     name: str
     place: str | None
     reading: str | None
     at: int
+    before: bool = False
 
     @property
     def ref(self) -> ValueRef:
@@ -65,8 +75,8 @@ class NameNode(Struct, frozen=True, tag="name"):
 
     @property
     def key(self) -> str:
-        """The name as in the log: ``end-play``, ``journal[2]`` or ``journal[2, left]``."""
-        return str(self.ref)
+        """The name as in the log: ``end-play``, ``journal[2]``, ``journal[2, left]`` or ``before(end-play)``."""
+        return operand_key(self.ref, self.before)
 
     @property
     def is_starred(self) -> bool:
@@ -98,7 +108,26 @@ class Call(Struct, frozen=True, tag="call"):
     at: int
 
 
-Expression = Constant | NameNode | Negation | BinaryOperation | Call
+class Power(Struct, frozen=True, tag="power"):
+    """A power with a fixed exponent, whole or half; ``at`` is the index of ``^``."""
+
+    of: "Expression"
+    exponent: Fraction
+    at: int
+
+
+class Conditional(Struct, frozen=True, tag="if"):
+    """``if(left relation right, then, otherwise)``."""
+
+    relation: Relation
+    left: "Expression"
+    right: "Expression"
+    then: "Expression"
+    otherwise: "Expression"
+    at: int
+
+
+Expression = Constant | NameNode | Negation | BinaryOperation | Power | Conditional | Call
 
 
 class Formula(Struct, frozen=True):
@@ -109,20 +138,38 @@ class Formula(Struct, frozen=True):
 
 
 class NameRef(NamedTuple):
-    """A value that a formula uses. ``at`` is the index of its first use in the text."""
+    """A value that a formula uses. ``at`` is the index of its first use in the text.
+
+    ``before`` means its value in the round before.
+    """
 
     name: str
     place: str | None
     reading: str | None
     at: int
+    before: bool = False
+
+    @property
+    def ref(self) -> ValueRef:
+        return ValueRef(self.name, self.place, self.reading)
+
+
+def operand_key(ref: ValueRef, before: bool) -> str:
+    """A value among the inputs of a formula: ``journal[2]``, or ``before(journal[2])`` in the round before."""
+    return f"before({ref})" if before else str(ref)
 
 
 def names(formula: Formula) -> tuple[NameRef, ...]:
     """The values that the formula uses, in order of appearance, each name with its indexes once."""
-    found: dict[ValueRef, NameRef] = {}
+    found: dict[str, NameRef] = {}
     for node in name_nodes(formula):
-        found.setdefault(node.ref, NameRef(node.name, node.place, node.reading, node.at))
+        found.setdefault(node.key, NameRef(node.name, node.place, node.reading, node.at, node.before))
     return tuple(found.values())
+
+
+def present_names(formula: Formula) -> tuple[NameRef, ...]:
+    """Like :func:`names`, without the values of the round before."""
+    return tuple(name for name in names(formula) if not name.before)
 
 
 def name_nodes(formula: Formula) -> list[NameNode]:
@@ -140,13 +187,26 @@ def walk(node: Expression) -> list[Expression]:
     return found
 
 
+def uses_name(node: Expression, name: str) -> bool:
+    """True if the value ``name`` occurs in the expression."""
+    return any(isinstance(inner, NameNode) and inner.name == name for inner in walk(node))
+
+
+def always_calculated(node: Expression) -> list[Expression]:
+    """Like :func:`walk`, without the results of an `if`, of which only one is calculated."""
+    parts = (node.left, node.right) if isinstance(node, Conditional) else operands(node)
+    return [node, *(inner for part in parts for inner in always_calculated(part))]
+
+
 def operands(node: Expression) -> tuple[Expression, ...]:
     """The operands of an expression."""
     match node:
-        case Negation(of=of):
+        case Negation(of=of) | Power(of=of):
             return (of,)
         case BinaryOperation(left=left, right=right):
             return (left, right)
+        case Conditional(left=left, right=right, then=then, otherwise=otherwise):
+            return (left, right, then, otherwise)
         case Call(arguments=arguments):
             return arguments
         case _:
@@ -160,15 +220,22 @@ def map_names(formula: Formula, change: Callable[[NameNode], Expression]) -> For
 
 def map_expression(node: Expression, change: Callable[[NameNode], Expression]) -> Expression:
     """The expression with each name replaced by ``change(name)``."""
+    if isinstance(node, NameNode):
+        return change(node)
+    return map_operands(node, lambda operand: map_expression(operand, change))
+
+
+def map_operands(node: Expression, change: "Callable[[Expression], Expression]") -> Expression:
+    """The expression with each of its operands replaced by ``change(operand)``."""
     match node:
-        case NameNode():
-            return change(node)
-        case Negation(of=of):
-            return replace(node, of=map_expression(of, change))
+        case Negation(of=of) | Power(of=of):
+            return replace(node, of=change(of))
         case BinaryOperation(left=left, right=right):
-            return replace(node, left=map_expression(left, change), right=map_expression(right, change))
+            return replace(node, left=change(left), right=change(right))
+        case Conditional(left=left, right=right, then=then, otherwise=otherwise):
+            return replace(node, left=change(left), right=change(right), then=change(then), otherwise=change(otherwise))
         case Call(arguments=arguments):
-            return replace(node, arguments=tuple(map_expression(argument, change) for argument in arguments))
+            return replace(node, arguments=tuple(change(argument) for argument in arguments))
         case _:
             return node
 
@@ -183,19 +250,34 @@ _RANK = {"+": 1, "-": 1, "*": 2, "/": 2}
 
 def expression_text(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times: str = "*") -> str:
     """The expression as text with the necessary brackets. ``leaf`` gives the text of a name or number."""
+
+    def text(inner: Expression) -> str:
+        return expression_text(inner, leaf, times)
+
     match node:
         case Negation(of=of):
-            inner = expression_text(of, leaf, times)
+            inner = text(of)
             return f"-({inner})" if isinstance(of, BinaryOperation | Negation) or inner.startswith("-") else f"-{inner}"
         case BinaryOperation(operator=operator, left=left, right=right):
             rank = _RANK[operator]
-            one, two = expression_text(left, leaf, times), expression_text(right, leaf, times)
+            one, two = text(left), text(right)
             if isinstance(left, BinaryOperation) and _RANK[left.operator] < rank:
                 one = f"({one})"
             if (isinstance(right, BinaryOperation) and _RANK[right.operator] <= rank) or two.startswith("-"):
                 two = f"({two})"
             return f"{one} {times if operator == '*' else operator} {two}"
+        case Power(of=of, exponent=exponent):
+            inner = text(of)
+            simple = isinstance(of, Call | Conditional) or (isinstance(of, NameNode) and not set(inner) & set(" -°"))
+            return f"{inner if simple else f'({inner})'}^{exponent_text(exponent)}"
+        case Conditional(relation=relation, left=left, right=right, then=then, otherwise=otherwise):
+            return f"if({text(left)} {relation} {text(right)}, {text(then)}, {text(otherwise)})"
         case Call(function=function, arguments=arguments):
-            return f"{function}({', '.join(expression_text(argument, leaf, times) for argument in arguments)})"
+            return f"{function}({', '.join(map(text, arguments))})"
         case Constant() | NameNode():
             return leaf(node)
+
+
+def exponent_text(exponent: Fraction) -> str:
+    """An exponent as text: ``2``, ``-1``, ``0.5``."""
+    return str(exponent) if exponent.denominator == 1 else str(float(exponent))

@@ -2,14 +2,18 @@
 
 import re
 from collections.abc import Container
+from fractions import Fraction
 
 from msgspec.structs import replace
 
+from benchflow.procedure.formula.exact_functions import PI
 from benchflow.procedure.formula.expression import (
     OF_ONE,
     OVER_PLACES,
+    TO_STEPS,
     BinaryOperation,
     Call,
+    Conditional,
     Constant,
     Expression,
     Formula,
@@ -17,6 +21,8 @@ from benchflow.procedure.formula.expression import (
     Function,
     NameNode,
     Negation,
+    Power,
+    Relation,
     map_names,
     render,
     walk,
@@ -34,7 +40,14 @@ MOST_INDEXES = 3
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
 _PLACE = re.compile(r"\[([^\[\]]*)\]")
 _DIGIT_START = frozenset("0123456789.½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅒")
-_FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE)}
+_FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE, *TO_STEPS)}
+_RECIPROCAL_UNIT = re.compile(r" +(1/°?[KFC])(?![^\W\d_])")
+_EXPONENT = re.compile(r"([+-]?)\s*(\d+)(\.\d+)?(?![\w.½⅓⅔¼¾])")
+_EXPONENT_IN_BRACKETS = re.compile(r"\(\s*([+-]?)\s*(\d+)(\.\d+)?(?:\s*/\s*(\d+))?\s*\)")
+_RELATION = re.compile(r"<=|>=|≤|≥|==|!=|<>|≠|<|>|=")
+_RELATIONS: dict[str, Relation] = {"<": "<", "<=": "<=", "≤": "<=", ">": ">", ">=": ">=", "≥": ">=", "=": "="}
+
+MAX_EXPONENT = 12
 
 
 def parse_formula(text: str) -> Formula:
@@ -109,8 +122,15 @@ class _FormulaParser:
         )
 
     def unexpected(self, char: str) -> FormulaError:
-        if char == "^" or self.plain.startswith("**", self.i):
-            return self.error(self.i, "A power is not possible in a formula", "Write `bore * bore`")
+        if self.plain.startswith("**", self.i):
+            return self.error(self.i, "`**` is not an operator", "Write a power as `bore^2`")
+        if char == "^":
+            return self.error(self.i, "It is not clear what this power is of", "Put the first power in brackets")
+        if char in "²³":
+            return self.error(self.i, "A raised number is not possible after a value", "Write a power as `bore^2`")
+        if _RELATION.match(self.plain, self.i):
+            hint = "Write `if(a > b, x, y)`, with one comparison"
+            return self.error(self.i, f"`{char}` is possible only as the comparison of an `if`", hint)
         if char == ",":
             return self.error(
                 self.i, "A comma is possible only between the values of a function", "Write a decimal point"
@@ -147,12 +167,47 @@ class _FormulaParser:
     def signed(self) -> Expression:
         char = self.peek()
         if char not in ("-", "+") or not char:
-            return self.atom()
+            return self.power()
         at, self.i = self.i, self.i + 1
         self.check_nesting()
         of = self.signed()
         self.depth -= 1
         return Negation(of, at) if char == "-" else of
+
+    def power(self) -> Expression:
+        self.peek()
+        start = self.i
+        of = self.atom()
+        if self.peek() != "^":
+            return of
+        at, self.i = self.i, self.i + 1
+        if isinstance(of, Constant) and of.unit and self.plain[start : start + 1] != "(":
+            why = f"It is not clear if `{self.plain[start:at].strip()}` is to be raised, or only its unit"
+            raise self.error(at, why, f"Write `({self.plain[start:at].strip()})^2`")
+        return Power(of, self.exponent(), at)
+
+    def exponent(self) -> Fraction:
+        """The number after ``^``. A fraction needs brackets: ``a^2/3`` is a third of a²."""
+        self.peek()
+        start = self.i
+        match = _EXPONENT.match(self.plain, start) or _EXPONENT_IN_BRACKETS.match(self.plain, start)
+        if match is None:
+            hint = "Write a whole or half number, such as `^2`, `^0.5`, `^(1/2)` or `^(-1)`"
+            raise self.error(start, "The exponent has to be a number", hint)
+        sign, whole, decimals = match.group(1, 2, 3)
+        divisor = int(match.group(4) or 1) if match.re is _EXPONENT_IN_BRACKETS else 1
+        if not divisor:
+            raise self.error(start, "The exponent divides by zero")
+        exponent = Fraction(f"{sign}{whole}{decimals or ''}") / divisor
+        if exponent.denominator > 2 or abs(exponent) > MAX_EXPONENT:
+            why = f"The exponent has to be a whole or half number from -{MAX_EXPONENT} to {MAX_EXPONENT}"
+            raise self.error(start, why)
+        self.i = match.end()
+        if exponent == 1 and self.peek() == "/":
+            raise self.error(start, "It is not clear what the exponent is", "Write `^(1/2)`, or `a / 2`")
+        if self.peek() == "^":
+            raise self.unexpected("^")
+        return exponent
 
     def atom(self) -> Expression:
         char = self.peek()
@@ -182,6 +237,9 @@ class _FormulaParser:
         self.i = match.end()
         if self.peek() == "(":
             return self.call(word, at)
+        if word == "pi" and self.plain[match.end() : match.end() + 1] != "[":
+            self.i = match.end()
+            return Constant(PI, "", word, 0, at, rounded=True)
         place = _PLACE.match(self.plain, self.i) if self.plain[match.end() : match.end() + 1] == "[" else None
         if place is None:
             if self.plain[match.end() : match.end() + 1] == "[":
@@ -198,10 +256,14 @@ class _FormulaParser:
         return NameNode(word, *ValueRef.parse(f"{word}[{place.group(1)}]")[1:], at)
 
     def call(self, word: str, at: int) -> Expression:
+        if word == "before":
+            return self.round_before(at)
+        if word == "if":
+            return self.conditional(at)
         function = _FUNCTIONS.get(word)
         if function is None:
-            known = ", ".join(_FUNCTIONS)
-            raise self.error(at, f"There is no function `{word}`", f"The functions are {known}")
+            known = ", ".join((*_FUNCTIONS, "if", "before"))
+            raise self.error(at, f"There is no function `{printable(word)}`", f"The functions are {known}")
         opened, self.i = self.i, self.i + 1
         self.check_nesting()
         if self.peek() == ")":
@@ -215,7 +277,51 @@ class _FormulaParser:
         self.close(opened)
         if function in OF_ONE and len(arguments) > 1:
             raise self.error(at, f"`{word}` takes only one value")
+        if function in TO_STEPS and len(arguments) != 2:
+            raise self.error(at, f"`{word}` takes a value and a step", f"Write it like `{word}(gap, 0.05 mm)`")
         return Call(function, tuple(arguments), at)
+
+    def round_before(self, at: int) -> Expression:
+        """``before(name)``: the value of the round before."""
+        opened, self.i = self.i, self.i + 1
+        self.check_nesting()
+        self.peek()
+        match = _NAME.match(self.plain, self.i)
+        named = None if match is None else self.named(match)
+        if not isinstance(named, NameNode) or self.peek() != ")" or named.before:
+            raise self.error(opened, "`before` takes the name of one value", "Write it like `before(gap)`")
+        self.close(opened)
+        return replace(named, before=True, at=at)
+
+    def conditional(self, at: int) -> Expression:
+        """``if(a > b, x, y)``."""
+        opened, self.i = self.i, self.i + 1
+        self.check_nesting()
+        left, relation = self.sum(), self.relation()
+        right = self.sum()
+        if (char := self.peek()) and _RELATION.match(char):
+            raise self.error(self.i, "An `if` has one comparison", "Put another `if` in it")
+        then, otherwise = self.result_of_if(), self.result_of_if()
+        if self.peek() == ",":
+            raise self.error(self.i, "An `if` has a comparison and two results", "Put another `if` in the second one")
+        self.close(opened)
+        return Conditional(relation, left, right, then, otherwise, at)
+
+    def result_of_if(self) -> Expression:
+        if self.peek() != ",":
+            hint = "Write `if(a > b, x, y)`: x if a is above b, otherwise y"
+            raise self.error(self.i, "An `if` has a comparison and two results", hint)
+        self.i += 1
+        return self.sum()
+
+    def relation(self) -> Relation:
+        self.peek()
+        match = _RELATION.match(self.plain, self.i)
+        relation = None if match is None else _RELATIONS.get(match.group())
+        if match is None or relation is None:
+            raise self.error(self.i, "A comparison is missing here", "Write `<`, `<=`, `>`, `>=` or `=`")
+        self.i = match.end()
+        return relation
 
     # numbers
 
@@ -239,13 +345,21 @@ class _FormulaParser:
         try:
             return scan_number(plain, self.i)
         except NumeralError as error:
-            raise self.error(error.at, error.why, error.hint) from None
+            hint = error.hint
+            if self.depth and self.plain[error.at : error.at + 1] == ",":
+                hint = f"{hint}, or put a space after the comma between two values"
+            raise self.error(error.at, error.why, hint) from None
 
     def unit(self, end: int) -> tuple[str, int]:
         """Return the longest unit after a number, and the index of its end.
 
         A ``/`` with spaces is a division, and ``*`` is always a multiplication: neither is part of a unit.
         """
+        reciprocal = _RECIPROCAL_UNIT.match(self.plain, end)
+        if reciprocal is not None:  # 0.000012 1/K
+            found = units.find(reciprocal.group(1))
+            if found is not None:
+                return found.symbol, reciprocal.end()
         start = skip_space(self.plain, end)
         char = self.plain[start : start + 1]
         if not (char.isalpha() or char in ("°", "%", '"', "'")) or not char:

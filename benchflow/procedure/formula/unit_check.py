@@ -12,14 +12,17 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.formula.expression import (
+    TO_ANGLE,
     BinaryOperation,
     Call,
+    Conditional,
     Constant,
     Expression,
     Formula,
     FormulaError,
     NameNode,
     Negation,
+    Power,
 )
 from benchflow.procedure.identity import ValueRef, is_several
 from benchflow.quantity import dimension_of, units
@@ -98,8 +101,9 @@ def _phrase(found: _Result) -> str:
             if dimension == "temperature":
                 return "a temperature" if found.kind == "on scale" else "a temperature difference"
             return _PHRASES.get(dimension, with_article(dimension))
-    parts = (f"{name.strip('[]')}^{power}" for name, power in sorted(found.unit.dimensionality.items()))
-    return f"a quantity that no known unit fits ({' '.join(parts).replace('^1', '')})"
+    powers = sorted(found.unit.dimensionality.items())
+    parts = (name.strip("[]") + ("" if power == 1 else f"^{power}") for name, power in powers)
+    return f"a quantity that no known unit fits ({' '.join(parts)})"
 
 
 class _Checker:
@@ -121,11 +125,19 @@ class _Checker:
                 return self.sum(node)
             case BinaryOperation():
                 return self.product(node)
+            case Power(of=of, exponent=exponent, at=at):
+                return _raised(self.require_plain(self.result_of(of), at, "raised to a power"), exponent)
+            case Conditional():
+                return self.conditional(node)
+            case Call(function="sin" | "cos" | "tan" | "asin" | "acos" | "atan"):
+                return self.of_angle(node)
+            case Call(function="round" | "up" | "down"):
+                return self.to_steps(node)
             case Call():
                 return self.call(node)
 
     def unit_of(self, name: NameNode) -> str:
-        for key in (name.key, name.name):
+        for key in (str(name.ref), name.name):
             if key in self.known:
                 return self.known[key]
         if is_several(name.place):
@@ -185,17 +197,54 @@ class _Checker:
                 why = f"`{node.function}` cannot combine {_phrase(first)} and {_phrase(other)}"
                 raise self.error(at, why)
         if node.function == "sqrt":
-            root = self.require_plain(first, node.at, "used in `sqrt`").unit ** Fraction(1, 2)
-            return _Result(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
+            return _raised(self.require_plain(first, node.at, "used in `sqrt`"), Fraction(1, 2))
         if node.function in ("abs", "sum"):
             return self.require_plain(first, node.at, "summed" if node.function == "sum" else "used in `abs`")
         return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
+
+    def conditional(self, node: Conditional) -> _Result:
+        left, right = self.result_of(node.left), self.result_of(node.right)
+        if left.unit.dimensionality != right.unit.dimensionality or left.kind != right.kind:
+            raise self.error(node.at, f"{_phrase(left)} and {_phrase(right)} cannot be compared")
+        then, otherwise = self.result_of(node.then), self.result_of(node.otherwise)
+        if then.unit.dimensionality != otherwise.unit.dimensionality or then.kind != otherwise.kind:
+            why = f"The results of this `if` do not fit together: {_phrase(then)} and {_phrase(otherwise)}"
+            raise self.error(node.at, why)
+        return then
+
+    def of_angle(self, node: Call) -> _Result:
+        found, plain = self.result_of(node.arguments[0]), _pint_unit("")
+        is_number = found.unit.dimensionality == plain.dimensionality
+        if node.function in TO_ANGLE:
+            if not is_number:
+                raise self.error(node.at, f"`{node.function}` takes a number without a unit, not {_phrase(found)}")
+            return _Result(_pint_unit("angle"), "plain")
+        if not is_number and found.unit.dimensionality != _pint_unit("angle").dimensionality:
+            why = f"`{node.function}` takes an angle, or a number of radians, not {_phrase(found)}"
+            raise self.error(node.at, why)
+        return _Result(plain, "plain")
+
+    def to_steps(self, node: Call) -> _Result:
+        value, step = (self.result_of(argument) for argument in node.arguments)
+        self.require_plain(value, node.at, "rounded to a step")
+        if step.unit.dimensionality != value.unit.dimensionality or step.kind != "plain":
+            why = f"`{node.function}` cannot round {_phrase(value)} to a step that is {_phrase(step)}"
+            raise self.error(node.at, why, "Write the step in a unit of the same kind")
+        size = node.arguments[1]
+        if isinstance(size, Constant | Negation) and not (isinstance(size, Constant) and size.value > 0):
+            raise self.error(node.at, f"The step of `{node.function}` has to be above zero")
+        return value
 
     def require_plain(self, found: _Result, at: int, verb: str) -> _Result:
         if found.kind == "on scale":
             hint = "Subtract another temperature first, or write a difference in K"
             raise self.error(at, f"A temperature cannot be {verb}", hint)
         return found
+
+
+def _raised(found: _Result, exponent: Fraction) -> _Result:
+    # not every version of pint types a power as a unit
+    return _Result(_registry().Unit(found.unit**exponent), "plain")
 
 
 def _of_unit(symbol: str) -> _Result:

@@ -12,10 +12,12 @@ from typing import NamedTuple
 from benchflow.procedure.formula.expression import (
     BinaryOperation,
     Call,
+    Conditional,
     Constant,
     Expression,
     NameNode,
     Negation,
+    Power,
 )
 from benchflow.quantity.arithmetic import unit_with_symbol
 
@@ -80,17 +82,32 @@ class _RangeFinder:
                     value = value * row.factor + row.offset
                 return RangeOfName(ValueRange(value, value))
             case NameNode():
-                return self._range_of_name(node)
+                return self._range_of_name(node)._replace(each=ANYTHING) if node.before else self._range_of_name(node)
             case Negation(of=of):
                 found = self.of(of)
                 return RangeOfName(_negative(found.each), found.number)
             case BinaryOperation(operator=operator, left=left, right=right):
                 one, two = self.of(left), self.of(right)
                 return RangeOfName(_combined(operator, one.each, two.each), max(one.number, two.number))
+            case Power(of=of, exponent=exponent):
+                found = self.of(of)
+                return RangeOfName(_power(found.each, exponent), found.number)
+            case Conditional():
+                return self.of_conditional(node)
             case Call():
                 return RangeOfName(self.of_call(node).common(self._range_of_call(node)))
             case _:
                 return RangeOfName(ANYTHING)
+
+    def of_conditional(self, node: Conditional) -> RangeOfName:
+        left, right, then, otherwise = map(self.of, (node.left, node.right, node.then, node.otherwise))
+        number = max(each.number for each in (left, right, then, otherwise))
+        difference = _added(left.each, _negative(right.each))
+        if _is_certain(node.relation, difference):
+            return RangeOfName(then.each, number)
+        if _is_certain(_OPPOSITE[node.relation], difference):
+            return RangeOfName(otherwise.each, number)
+        return RangeOfName(then.each.hull(otherwise.each), number)
 
     def of_call(self, node: Call) -> ValueRange:
         found = [self.of(argument) for argument in node.arguments]
@@ -125,8 +142,69 @@ class _RangeFinder:
                     Fraction(0) if whole.low is None else _root(max(whole.low, Fraction(0))),
                     None if whole.high is None else _root(max(whole.high, Fraction(0)), up=True),
                 )
+            case "sin" | "cos":
+                return ValueRange(Fraction(-1), Fraction(1))
+            case "asin" | "atan":
+                return ValueRange(Fraction(-90), Fraction(90))
+            case "acos":
+                return ValueRange(Fraction(0), Fraction(180))
+            case "round" | "up" | "down":
+                return _to_steps(node.function, ranges[0], ranges[1])
             case _:
                 return ANYTHING
+
+
+_OPPOSITE: dict[str, str] = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "=": "!="}
+
+
+def _is_certain(relation: str, difference: ValueRange) -> bool:
+    """True if the relation holds for every difference in this range."""
+    low, high = difference.low, difference.high
+    match relation:
+        case "<":
+            return high is not None and high < 0
+        case "<=":
+            return high is not None and high <= 0
+        case ">":
+            return low is not None and low > 0
+        case ">=":
+            return low is not None and low >= 0
+        case "!=":
+            return (low is not None and low > 0) or (high is not None and high < 0)
+        case _:
+            return low == 0 and high == 0
+
+
+def _power(of: ValueRange, exponent: Fraction) -> ValueRange:
+    """The range of a power: the product of its factors, or the same of the roots."""
+    if exponent.denominator > 1:
+        of = ValueRange(
+            Fraction(0) if of.low is None else _root(max(of.low, Fraction(0))),
+            None if of.high is None else _root(max(of.high, Fraction(0)), up=True),
+        )
+    factors = abs(exponent.numerator)
+    if any(end is not None and _digits(end) * factors > _MOST_DIGITS for end in of):
+        return ANYTHING
+    if factors % 2 == 0:
+        of = _absolute(of)
+    found = ValueRange(*(None if end is None else end**factors for end in of))
+    return _reciprocal(found) if exponent < 0 else found
+
+
+_MOST_DIGITS = 2**14
+
+
+def _digits(value: Fraction) -> int:
+    return max(value.numerator.bit_length(), value.denominator.bit_length())
+
+
+def _to_steps(function: str, of: ValueRange, step: ValueRange) -> ValueRange:
+    """The range of a value that is rounded to a step: it moves by less than one step, or half of one."""
+    if step.high is None or step.high <= 0:
+        return ANYTHING
+    down = {"round": step.high / 2, "up": Fraction(0), "down": step.high}[function]
+    up = {"round": step.high / 2, "up": step.high, "down": Fraction(0)}[function]
+    return _added(of, ValueRange(-down, up))
 
 
 def _negative(of: ValueRange) -> ValueRange:

@@ -325,11 +325,25 @@ RECORD = MapShape(
 _IS = Key(
     "is",
     RawTextShape("a formula such as bore - journal"),
-    "The formula: names of values, + - * /, brackets, mean, max, min, spread, sum, abs, count, sqrt. "
+    "The formula: names of values, numbers with their unit (`25 mm`, `0.000012 1/K`), + - * /, brackets, `^` with a "
+    "whole or half exponent, `pi`, mean, max, min, spread, sum, abs, count, sqrt. sin, cos and tan take an angle or a "
+    "number of radians; asin, acos and atan give an angle. `if(a > b, x, y)` is x if a is above b, otherwise y (also "
+    "`<`, `<=`, `>=`, `=`). `round(x, 0.05 mm)` is the nearest multiple of the step (halves away from zero), `up` the "
+    "next above and `down` the next below; a multiple stays as it is. `before(name)` is the value of the round before: "
+    "the last one before the operation or the reading was last reopened by a remedy or a rework. In the first round "
+    "there is none, and the result is not judged and not missing. "
     "`name[2]` is the value at one place or one of its readings, `name[2, left]` one reading at one place, `name[*]` "
     "all of them. Values with the same readings are calculated reading by reading.",
     required=True,
-    examples=("bore - journal", "mean(bore[*]) - journal[2]", "max(crown[*, left])"),
+    examples=(
+        "bore - journal",
+        "mean(bore[*]) - journal[2]",
+        "max(crown[*, left])",
+        "pi * bore^2 / 4 * stroke",
+        "up(gap - 0.10 mm, 0.05 mm)",
+        "if(lift > 8 mm, gap - 0.02 mm, gap)",
+        "gap - before(gap)",
+    ),
 )
 _TITLE = Key("title", FILLED_LINE, "The title.")
 _RESULT_UNIT = Key(

@@ -4,7 +4,7 @@ from benchflow.procedure.model import values_of
 from benchflow.procedure.plan import Step
 from benchflow.session.context import unknown_name
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.measurements import result_slots
+from benchflow.session.rules.evaluated_values import result_slots
 from benchflow.session.rules.value_results import named_value
 from benchflow.session.state.state import State
 

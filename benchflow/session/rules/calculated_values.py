@@ -11,7 +11,8 @@ from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import show_short
 from benchflow.session.context import Context, Entry
-from benchflow.session.rules.measurements import EvaluatedValue, Measurement, NoResult, evaluate_value, result_slots
+from benchflow.session.rules.evaluated_values import EvaluatedValue, NoResult, evaluate_value, result_slots
+from benchflow.session.rules.measurements import Measurement
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.verdicts import ValueVerdict, judge_measurement, to_stored, value_verdict, worst_verdict
 from benchflow.session.state import events as ev
@@ -124,9 +125,9 @@ def calculated_entries(
 
 def operations_behind(plan: Plan, work: CalculatedValue) -> frozenset[str]:
     """The ids of the steps in which something is read that a value, or its limit, is calculated from."""
-    from benchflow.procedure.formula import names  # late import: most entries need no formula
+    from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
-    refs = [ValueRef(name.name, name.place, name.reading) for name in names(plan.formula(work))]
+    refs = [ValueRef(name.name, name.place, name.reading) for name in present_names(plan.formula(work))]
     if isinstance(work.bound, AboveReading):
         refs.append(plan.ref(work.bound.name))
     found: set[str] = set()

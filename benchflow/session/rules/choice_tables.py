@@ -12,13 +12,8 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Interval, Quantity, dimension_of, interval, show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
-from benchflow.session.rules.measurements import (
-    Measurement,
-    evaluate_value,
-    recorded_measurements,
-    statistic,
-    value_measurement,
-)
+from benchflow.session.rules.evaluated_values import evaluate_value, value_measurement
+from benchflow.session.rules.measurements import Measurement, recorded_measurements, statistic
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import GUARD_FACTOR
 

@@ -22,11 +22,11 @@ def table_entries(state: State, step: Step, choose: PartChoice) -> frozenset[int
 
 def match_entries(state: State, step: Step, match: PartMatching, place: str) -> frozenset[int]:
     """The ``seq`` of each reading that the result at ``place`` is calculated from, and of the part chosen for it."""
-    from benchflow.procedure.formula import names  # late import: most entries need no formula
+    from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
     entries = _choice_entry(state, step, str(ValueRef(match.name, place)))
     work = step.work_out(match.so_that)
-    for ref in () if work is None else names(state.plan.formula(work)):
+    for ref in () if work is None else present_names(state.plan.formula(work)):
         for one in state.plan.refs(ValueRef(ref.name, ref.place, ref.reading)):
             at_place = readings_named(state, ValueRef(one.name, one.place or place, one.reading))
             entries |= entries_of(state, at_place or readings_named(state, one))

@@ -1,4 +1,4 @@
-"""Exact values of readings, statistics and formulas, and what is known about their uncertainty.
+"""Exact values of readings and statistics, and what is known about their uncertainty.
 
 Every verdict is made from a :class:`Measurement`. Numbers are exact fractions in base units, so a verdict does not
 depend on the unit in which a reading was typed or stored. A measurement keeps the slope of each reading that it depends
@@ -8,23 +8,18 @@ on, through any number of formulas. So a reading or an instrument that two value
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, RecordedValue
-from benchflow.procedure.plan import Plan, Step, readings_of_formula
+from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, base_of_difference
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.uncertainty import ReadingUncertainty, combined_uncertainty
-
-if TYPE_CHECKING:
-    from benchflow.procedure.formula import Formula, Operand
 
 NEW_READING = 0
 """The key of a reading that is not in the log yet. The keys of the others are their ``seq``."""
@@ -36,7 +31,8 @@ class Measurement(Struct, frozen=True):
     ``exact`` is in the base unit. ``shown`` is the value for people: a reading as it was typed, any other value rounded
     for display. ``difference`` is true for a difference of temperatures. ``slopes`` has the change of the value for a
     change of each reading, by the ``seq`` of the reading, and ``readings`` their uncertainties. ``unknown`` names the
-    values that it depends on whose uncertainty is not known.
+    values that it depends on whose uncertainty is not known. ``turning`` names those of them that are so close to a
+    place where their formula changes abruptly that they can be on its other side.
     """
 
     exact: Fraction
@@ -45,6 +41,7 @@ class Measurement(Struct, frozen=True):
     slopes: dict[int, float] = {}
     readings: dict[int, ReadingUncertainty] = {}
     unknown: tuple[str, ...] = ()
+    turning: tuple[str, ...] = ()
 
     def uncertainty(self, value: RecordedValue | CalculatedValue) -> Fraction | None:
         """The standard uncertainty in the base unit, as ``value`` combines it; ``None`` if it is not known.
@@ -64,34 +61,11 @@ class Measurement(Struct, frozen=True):
             self,
             exact=self.exact - other.exact,
             difference=True,
-            slopes=_sum_of_slopes(((1.0, self.slopes), (-1.0, other.slopes))),
+            slopes=sum_of_slopes(((1.0, self.slopes), (-1.0, other.slopes))),
             readings={**self.readings, **other.readings},
-            unknown=_names(self, other),
+            unknown=unknown_names(self, other),
+            turning=turning_names(self, other),
         )
-
-
-class EvaluatedValue(Struct, frozen=True):
-    """A calculated value, or its result for one reading. ``filled`` is the formula with its numbers."""
-
-    measurement: Measurement
-    filled: str
-
-
-class NoResult(Struct, frozen=True):
-    """The reason why a value cannot be calculated, as a sentence without a full stop.
-
-    ``missing`` is the name of the value whose reading is missing; "" if all are there.
-    """
-
-    reason: str
-    missing: str = ""
-
-
-class Evaluation(Struct, frozen=True):
-    """The results of a calculated value by reading, and the reason why the first of the others has none."""
-
-    results: dict[str, EvaluatedValue]
-    missing: NoResult | None
 
 
 def from_stored(stored: StoredQuantity) -> Quantity:
@@ -135,9 +109,9 @@ def statistic(record: RecordedValue, measured: Sequence[Measurement]) -> Measure
     """
     match record.judge:
         case "largest":
-            return replace(max(measured, key=lambda one: one.exact), unknown=_names(*measured))
+            return replace(max(measured, key=lambda one: one.exact), unknown=unknown_names(*measured))
         case "smallest":
-            return replace(min(measured, key=lambda one: one.exact), unknown=_names(*measured))
+            return replace(min(measured, key=lambda one: one.exact), unknown=unknown_names(*measured))
         case "spread":
             return spread(measured, record.unit)
         case _ if len(measured) == 1:
@@ -150,13 +124,18 @@ def spread(measured: Sequence[Measurement], unit: str) -> Measurement:
     """The largest reading minus the smallest. Of equal readings, these are the first and the last, not the same one."""
     largest = max(measured, key=lambda one: one.exact)
     smallest = min(reversed(measured), key=lambda one: one.exact)
-    found = replace(largest.minus(smallest), unknown=_names(*measured))
+    found = replace(largest.minus(smallest), unknown=unknown_names(*measured))
     return replace(found, shown=_rounded(found, measured, unit))
 
 
-def _names(*measured: Measurement) -> tuple[str, ...]:
+def unknown_names(*measured: Measurement) -> tuple[str, ...]:
     """The names of all values whose uncertainty is not known, each once."""
     return tuple(dict.fromkeys(name for one in measured for name in one.unknown))
+
+
+def turning_names(*measured: Measurement) -> tuple[str, ...]:
+    """The names of all values whose formula is close to a turn, each once."""
+    return tuple(dict.fromkeys(name for one in measured for name in one.turning))
 
 
 def _mean(measured: Sequence[Measurement], unit: str) -> Measurement:
@@ -165,9 +144,9 @@ def _mean(measured: Sequence[Measurement], unit: str) -> Measurement:
         sum((one.exact for one in measured), Fraction(0)) / len(measured),
         measured[0].shown,
         measured[0].difference,
-        _sum_of_slopes((share, one.slopes) for one in measured),
+        sum_of_slopes((share, one.slopes) for one in measured),
         {key: reading for one in measured for key, reading in one.readings.items()},
-        _names(*measured),
+        unknown_names(*measured),
     )
     return replace(found, shown=_rounded(found, measured, unit))
 
@@ -188,7 +167,8 @@ def _rounded(found: Measurement, measured: Iterable[Measurement], unit: str) -> 
     return Quantity(decimal(exact), unit, with_unit(f"{number:f}", unit))
 
 
-def _sum_of_slopes(parts: Iterable[tuple[float, Mapping[int, float]]]) -> dict[int, float]:
+def sum_of_slopes(parts: Iterable[tuple[float, Mapping[int, float]]]) -> dict[int, float]:
+    """The slopes of a sum of measurements, each with its factor, by the ``seq`` of the reading."""
     total: dict[int, float] = {}
     for factor, slopes in parts:
         for key, slope in slopes.items():
@@ -203,116 +183,3 @@ def recorded_measurements(state: State, step: Step, record: RecordedValue) -> di
     """The measurement of each reading of a recorded value that is there, by slot."""
     attempts = last_attempts(state, step.id, record.name)
     return {slot: attempt_measurement(record, attempts[slot]) for slot in record.slots if slot in attempts}
-
-
-def single_measurement(state: State, name: str) -> Measurement | None:
-    """The one figure of the value ``name``, for a relative limit: a reading, the statistic, or a calculated value.
-
-    ``None`` if a reading is missing, or if the value has several results.
-    """
-    ref = state.plan.ref(name)
-    if ref.reading is not None:
-        return value_measurement(state, ref)
-    found = state.plan.record(name)
-    if found is not None:
-        measured = recorded_measurements(state, found.step, found.record)
-        complete = len(measured) == len(found.record.slots)
-        return statistic(found.record, list(measured.values())) if complete else None
-    calculated = state.plan.work_out(name)
-    if calculated is None:
-        return None
-    found_results = evaluate_value(state, calculated.step, calculated.work_out)
-    if found_results.missing is not None or len(found_results.results) != 1:
-        return None
-    return next(iter(found_results.results.values())).measurement
-
-
-def value_measurement(state: State, ref: ValueRef) -> Measurement | None:
-    """The measurement of one reading of a value, or of its only result; ``None`` if it is missing."""
-    name = str(ValueRef(ref.name, ref.place))
-    found = state.plan.record(name)
-    if found is not None:
-        slot = found.record.slots[0] if ref.reading is None else ref.reading
-        return recorded_measurements(state, found.step, found.record).get(slot)
-    calculated = state.plan.work_out(name)
-    if calculated is None:
-        return None
-    results = evaluate_value(state, calculated.step, calculated.work_out).results
-    result = next(iter(results.values()), None) if ref.reading is None else results.get(ref.reading)
-    return None if result is None else result.measurement
-
-
-# --- formulas -----------------------------------------------------------------------------------------
-
-
-def result_slots(plan: Plan, work: CalculatedValue) -> tuple[str, ...]:
-    """The readings for which a value is calculated; ``("1",)`` if it is calculated once."""
-    return readings_of_formula(plan, work) or ("1",)
-
-
-def evaluate_value(
-    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Measurement] | None = None
-) -> Evaluation:
-    """The results of a calculated value by reading.
-
-    A value that is calculated once has the reading ``"1"``. ``assumed`` replaces inputs by name, such as the size of a
-    part that is not chosen yet.
-    """
-    results: dict[str, EvaluatedValue] = {}
-    missing: NoResult | None = None
-    for slot in result_slots(state.plan, work):
-        result = _evaluate_reading(state, work, slot, assumed or {})
-        if isinstance(result, NoResult):
-            missing = missing or result
-        else:
-            results[slot] = result
-    return Evaluation(results, missing)
-
-
-def _evaluate_reading(
-    state: State, work: CalculatedValue, slot: str, assumed: Mapping[str, Measurement]
-) -> EvaluatedValue | NoResult:
-    from benchflow.procedure.formula import FormulaError, Operand, evaluate, names
-
-    several = bool(readings_of_formula(state.plan, work))
-    formula = state.plan.formula(work, slot if several else None)
-    inputs: dict[str, Measurement] = {}
-    for name in names(formula):
-        written = ValueRef(name.name, name.place, name.reading)
-        if str(written) in assumed:
-            inputs[str(written)] = assumed[str(written)]
-            continue
-        for ref in state.plan.refs(written):
-            measured = value_measurement(state, ref)
-            if measured is None:
-                return NoResult(f"{ref} is not entered yet", str(ref))
-            inputs[str(ref)] = measured
-    operands = {key: Operand(one.shown, one.exact, one.difference) for key, one in inputs.items()}
-    try:
-        result = evaluate(formula, operands, work.unit)
-    except FormulaError as error:
-        return NoResult(error.why)
-    unknown = _names(*inputs.values())
-    found = Measurement(result.exact, result.value, result.difference, unknown=unknown)
-    if not unknown and any(one.slopes for one in inputs.values()):
-        found = _with_slopes(found, formula, operands, inputs, work.name)
-    return EvaluatedValue(found, result.filled)
-
-
-def _with_slopes(
-    found: Measurement,
-    formula: "Formula",
-    operands: "Mapping[str, Operand]",
-    inputs: Mapping[str, Measurement],
-    name: str,
-) -> Measurement:
-    """The result with its slopes, by the chain rule. An infinite slope leaves the uncertainty of ``name`` unknown."""
-    from benchflow.procedure.formula import FormulaError, slopes
-
-    try:
-        of_inputs = slopes(formula, operands)
-    except FormulaError:
-        return replace(found, unknown=(name,))
-    parts = [(slope, inputs[key].slopes) for key, slope in of_inputs.items()]
-    readings = {key: reading for one in inputs.values() for key, reading in one.readings.items()}
-    return replace(found, slopes=_sum_of_slopes(parts), readings=readings)

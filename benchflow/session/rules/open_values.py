@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
-from benchflow.session.rules.measurements import single_measurement
+from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
 from benchflow.session.rules.remedy_progress import RemedyInTurn, RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
@@ -43,7 +43,9 @@ def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedVal
     else:
         bounds = {value.bound: None}
     for bound in bounds:
-        if isinstance(bound, AboveReading) and single_measurement(state, bound.name) is None:
+        if not isinstance(bound, AboveReading) or single_measurement(state, bound.name) is not None:
+            continue
+        if not lacks_round_before(state, state.plan.ref(bound.name)):
             message = f"The limit of {value_title(step, value.name)} depends on {bound.name}, which is not entered yet"
             yield Reason("value-missing", message, operation=step.id, name=bound.name)
 

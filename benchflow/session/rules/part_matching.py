@@ -30,12 +30,8 @@ from benchflow.quantity.arithmetic import decimal
 from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.choice_waivers import match_waiver
-from benchflow.session.rules.measurements import (
-    Measurement,
-    evaluate_value,
-    exact_measurement,
-    recorded_measurements,
-)
+from benchflow.session.rules.evaluated_values import evaluate_value
+from benchflow.session.rules.measurements import Measurement, exact_measurement, recorded_measurements
 from benchflow.session.rules.verdicts import judge_measurement, limit_text
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge_exact

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import calculate
+from benchflow.session.rules.evaluated_values import lacks_round_before
 from benchflow.session.rules.verdicts import judge_value
 from benchflow.session.rules.waivers import window_is_waived
 from benchflow.session.state.state import State
@@ -39,7 +41,8 @@ def failed_proofs(state: State, step: Step) -> Iterator[RecordedValue | Calculat
         else:
             calculated = calculate(state, step, value)
             if calculated is None:
-                yield value
+                if not lacks_round_before(state, ValueRef.parse(value.name)):
+                    yield value
                 continue
             verdict = calculated.verdict
         if verdict.missing or verdict.verdict in (*OUT_OF_LIMIT, "not-proven"):
@@ -57,4 +60,4 @@ def judged_missing(state: State, step: Step, value: RecordedValue | CalculatedVa
     """True if the value has no result yet."""
     if isinstance(value, RecordedValue):
         return bool(judge_value(state, step.id, value).missing)
-    return calculate(state, step, value) is None
+    return calculate(state, step, value) is None and not lacks_round_before(state, ValueRef.parse(value.name))

@@ -14,7 +14,8 @@ from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, Reco
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.deviation_subjects import covering_deviation
-from benchflow.session.rules.measurements import last_attempts, result_slots
+from benchflow.session.rules.evaluated_values import result_slots
+from benchflow.session.rules.measurements import last_attempts
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, judged_singly, limit_in_force, reading_verdicts
 from benchflow.session.state.state import Deviation, State
 from benchflow.trade.verdict import OUT_OF_LIMIT
@@ -175,11 +176,11 @@ def readings_behind(state: State, work: CalculatedValue, slot: str = WHOLE) -> I
 
     ``slot`` limits them to those of one result, for a value that is calculated reading by reading.
     """
-    from benchflow.procedure.formula import names  # late import: most entries need no formula
+    from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
     slots = result_slots(state.plan, work)
     for one in (slot,) if slot in slots else slots:
-        for name in names(state.plan.formula(work, one if len(slots) > 1 else None)):
+        for name in present_names(state.plan.formula(work, one if len(slots) > 1 else None)):
             for ref in state.plan.refs(ValueRef(name.name, name.place, name.reading)):
                 yield from readings_named(state, ref)
 

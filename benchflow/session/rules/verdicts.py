@@ -11,14 +11,8 @@ from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, Equa
 from benchflow.quantity import Interval, Limit, Quantity, dimension_of, interval, show_limit
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
-from benchflow.session.rules.measurements import (
-    Measurement,
-    last_attempts,
-    recorded_measurements,
-    single_measurement,
-    spread,
-    statistic,
-)
+from benchflow.session.rules.evaluated_values import single_measurement
+from benchflow.session.rules.measurements import Measurement, last_attempts, recorded_measurements, spread, statistic
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import Judgement, judge_exact, rounded_acceptance
@@ -150,13 +144,15 @@ class LimitComparison(Struct, frozen=True):
     """What is compared: an exact figure, the bounds in force and its standard uncertainty, all in the base unit.
 
     Under a relative limit, the figure is the difference from the earlier value. ``u`` is ``None`` if it is not known:
-    ``unknown`` has the names of the values that it depends on.
+    ``unknown`` has the names of the values that it depends on, and ``turning`` those of them whose formula could give
+    another result.
     """
 
     figure: Fraction
     bounds: Interval
     u: Fraction | None
     unknown: tuple[str, ...] = ()
+    turning: tuple[str, ...] = ()
 
 
 def comparison_of(
@@ -176,7 +172,7 @@ def comparison_of(
         case None:
             return None
     bounds = interval(limit, difference=difference, at=compared.exact)
-    return LimitComparison(compared.exact, bounds, compared.uncertainty(value), compared.unknown)
+    return LimitComparison(compared.exact, bounds, compared.uncertainty(value), compared.unknown, compared.turning)
 
 
 def judge_measurement(
@@ -191,6 +187,9 @@ def judge_measurement(
     if found is None:
         return None
     judged = judge_exact(found.figure, found.bounds, value.decision, found.u)
+    if value.decision == "guarded" and found.turning:
+        reason = "an `if` or a step in its formula is too close to where it changes, for the uncertainty of its values"
+        return replace(judged, reason=f"{' and '.join(found.turning)}: {reason}")
     if value.decision == "guarded" and found.unknown:
         names = " and ".join(found.unknown)
         reason = f"the uncertainty of {names} is not known, and the rule is guarded acceptance. It needs an instrument"

@@ -158,7 +158,9 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return replace(state, pin_refused=state.last)
         case OperationTakenOver():
             return fold_taken_over(state, event, line)
-        case ev.JobOpened() | ev.ValueCalculated() | ev.ClockWentBack():
+        case ev.ValueCalculated():
+            return fold_entries.fold_calculated(state, event)
+        case ev.JobOpened() | ev.ClockWentBack():
             return state  # JobOpened is folded by `begin`; the other two follow from the other events
         case _:
             assert_never(event)

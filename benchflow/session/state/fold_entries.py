@@ -16,7 +16,9 @@ from benchflow.session.state.state import (
     Attempt,
     Deviation,
     EntryRef,
+    LoggedResult,
     RemedyKey,
+    RoundBefore,
     Signature,
     State,
     Tick,
@@ -30,6 +32,7 @@ from benchflow.session.state.state_changes import (
     operation_cleared,
     operation_reopened,
     operation_undone,
+    round_before,
     with_entry,
     with_hold_closed,
     with_work,
@@ -147,11 +150,15 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         remedies = {key: count for key, count in remedies.items() if key.name != event.name}
     void = {event.name, *event.void}
     void |= {name for each in event.void for name in calculated_from(state, event.operation, each)}
+    readings = work.readings if event.stage or event.check else _without_readings(work, event)
+    results, before = _rounds(state, work, event, readings)
     state = with_entry(
         state,
         event.operation,
         line.by,
-        readings=work.readings if event.stage or event.check else _without_readings(work, event),
+        readings=readings,
+        results=results,
+        before=before,
         failed={number: seq for number, seq in work.failed.items() if number != event.check},
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
@@ -202,6 +209,29 @@ def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[
         for name, slots in work.readings.items()
     }
     return {name: slots for name, slots in kept.items() if slots}
+
+
+def _rounds(
+    state: State, work: Work, event: ev.RemedyCarriedOut, readings: dict[str, dict[str, tuple[Attempt, ...]]]
+) -> tuple[dict[str, dict[str, LoggedResult]], RoundBefore]:
+    """The results in force after a remedy, and the values of the round before. ``readings`` are those that it keeps."""
+    void = {
+        name: {slot for slot in slots if slot not in readings.get(name, {})} for name, slots in work.readings.items()
+    }
+    kept = {name: set(slots) - void[name] for name, slots in work.readings.items()}
+    for name, found in work.results.items():
+        gone = set().union(*(void[each] for each in void if name in calculated_from(state, event.operation, each)))
+        kept[name] = {reading for reading in found if not gone or (reading and reading not in gone)}
+    results = {name: {slot: found[slot] for slot in kept[name]} for name, found in work.results.items()}
+    return results, round_before(state, work, kept)
+
+
+def fold_calculated(state: State, event: ev.ValueCalculated) -> State:
+    if ValueRef.parse(event.name).name not in state.plan.names_before:
+        return state
+    work = state.work(event.operation)
+    of_name = {**work.results.get(event.name, {}), event.reading: LoggedResult(event.quantity, event.difference)}
+    return with_work(state, event.operation, replace(work, results={**work.results, event.name: of_name}))
 
 
 def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:

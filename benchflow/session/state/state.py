@@ -106,6 +106,23 @@ class RemedyKey(NamedTuple):
     verdict: RemedySide
 
 
+class LoggedResult(Struct, frozen=True):
+    """The last result of a calculated value. ``difference`` is true for a difference of temperatures."""
+
+    quantity: StoredQuantity
+    difference: bool = False
+
+
+class RoundBefore(Struct, frozen=True):
+    """The values of an operation in the round before: the last ones before it, or a reading, was reopened.
+
+    ``readings`` are by value and reading, ``results`` by calculated value and reading ("" for a single result).
+    """
+
+    readings: dict[str, dict[str, Attempt]] = {}
+    results: dict[str, dict[str, LoggedResult]] = {}
+
+
 class Work(Struct, frozen=True):
     """Everything entered for one operation since it was last undone."""
 
@@ -129,6 +146,8 @@ class Work(Struct, frozen=True):
     enterers: frozenset[str] = frozenset()  # everybody who entered something
     entered: dict[str, EventTime] = {}  # the last entry of each value (by name) and of each check (:func:`check_key`)
     redone: int = 0  # how often the operation was undone
+    results: dict[str, dict[str, LoggedResult]] = {}  # of the calculated values that some `before` names
+    before: RoundBefore = RoundBefore()  # kept when the operation is undone
     takeover: Takeover | None = None  # set if it was done under the log that this job continues
 
     @property

@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.session.state.state import HOLD, State, VariableWrite, Work
+from benchflow.session.state.state import HOLD, RoundBefore, State, VariableWrite, Work
 
 
 def with_work(state: State, step: str, work: Work) -> State:
@@ -64,7 +64,7 @@ def without_deviations_for(state: State, gone: Collection[int]) -> State:
 
 def calculated_from(state: State, step: str, name: str) -> tuple[str, ...]:
     """Return the names of the calculated values of ``step`` whose formula uses the value ``name``."""
-    from benchflow.procedure.formula import names  # late import: most entries need no formula
+    from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
     found = state.plan.steps.get(step)
     if found is None:
@@ -73,8 +73,28 @@ def calculated_from(state: State, step: str, name: str) -> tuple[str, ...]:
     return tuple(
         value.name
         for value in found.operation.work_out
-        if any(ref.name in same for ref in names(state.plan.formula(value)))
+        if any(ref.name in same for ref in present_names(state.plan.formula(value)))
     )
+
+
+def round_before(state: State, work: Work, kept: Mapping[str, Collection[str]] | None = None) -> RoundBefore:
+    """The values of the round before, once the readings of ``work`` are void, except those ``kept``, by value.
+
+    A reading that was not entered since it was last reopened keeps its earlier value. Only the values that a `before`
+    of the procedure names are remembered.
+    """
+    named, kept = state.plan.names_before, kept or {}
+    readings, results = dict(work.before.readings), dict(work.before.results)
+    for name, slots in work.readings.items():
+        if ValueRef.parse(name).name in named:
+            last = {
+                slot: attempts[-1] for slot, attempts in slots.items() if attempts and slot not in kept.get(name, ())
+            }
+            readings[name] = {**readings.get(name, {}), **last}
+    for name, found in work.results.items():
+        void = {reading: result for reading, result in found.items() if reading not in kept.get(name, ())}
+        results[name] = {**results.get(name, {}), **void}
+    return RoundBefore(readings, results)
 
 
 def with_writes(state: State, seq: int, step: str, settings: Mapping[str, str | None]) -> State:
@@ -140,7 +160,8 @@ def operation_cleared(state: State, step: str, discard: Collection[str]) -> Stat
     """
     work = state.work(step)
     lots = {name: lot for name, lot in work.lots.items() if name not in discard}
-    kept = Work(redone=work.redone + 1, remedies=work.remedies, lots=lots, people=work.people)
+    before = round_before(state, work)
+    kept = Work(redone=work.redone + 1, remedies=work.remedies, lots=lots, people=work.people, before=before)
     return without_deviations_for(with_work(state, step, kept), work.entries)
 
 
@@ -157,5 +178,6 @@ def operation_voided(state: State, step: str) -> State:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
     state, work = with_hold_closed(state, step), state.work(step)
-    state = with_work(replace(state, done=done), step, Work(redone=work.redone + 1, remedies=work.remedies))
+    empty = Work(redone=work.redone + 1, remedies=work.remedies, before=round_before(state, work))
+    state = with_work(replace(state, done=done), step, empty)
     return without_deviations_for(state, work.entries)

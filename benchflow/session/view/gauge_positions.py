@@ -5,7 +5,8 @@ from fractions import Fraction
 from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Interval, base_of_difference, interval
-from benchflow.session.rules.measurements import evaluate_value, recorded_measurements
+from benchflow.session.rules.evaluated_values import evaluate_value
+from benchflow.session.rules.measurements import recorded_measurements
 from benchflow.session.rules.verdicts import (
     LimitComparison,
     comparison_of,

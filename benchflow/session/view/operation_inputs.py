@@ -1,11 +1,13 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
+from benchflow.session.rules.evaluated_values import lacks_round_before
 from benchflow.session.rules.measurements import from_stored, last_attempts
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
@@ -102,7 +104,9 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
     limit = "" if work.bound is None else work.bound.text
     title = work.title or work.name
     if worked is None:
-        return vw.CalculatedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
+        first = lacks_round_before(state, ValueRef.parse(work.name))
+        shown = "no round before yet" if first else ""
+        return vw.CalculatedInput(work.name, title, work.formula, "", shown, limit, "", complete=first)
     verdict, found = worked.verdict, remedy_progress(state, step, work.name)
     return vw.CalculatedInput(
         name=work.name,

@@ -112,6 +112,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "Some fasteners of the joint are in no stage. Every stage is limited to groups without them.",
         "{torque: 90 N·m, only: long}            ->  add a stage for the short ones",
     ),
+    "not-covered": (
+        "What is written with `by` needs an entry for each choice of the option, or for each place of the set. "
+        "`else` is the entry for all choices that have none.",
+        "{by: side, intake: 0.20 mm}  ->  {by: side, intake: 0.20 mm, exhaust: 0.30 mm}",
+    ),
     "not-one-of": (
         "The value is not one of those allowed here. The finding lists them.",
         "lot: yes                 ->  lot: required",

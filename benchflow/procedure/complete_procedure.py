@@ -28,20 +28,36 @@ def _numbered(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     """Add ids to sections and numbers to operations. Values without a decision rule get that of the procedure."""
     taken = {operation.id for section in written.sections for operation in section.operations}
     taken |= {section.id for section in written.sections if section.id}
-    options = {option.name for option in written.procedure.options}
     sections: list[Section] = []
     operations: list[Operation] = []
     for number, section in enumerate(written.sections, start=1):
         ident = section.id or _section_id(section, number, taken)
         for operation in section.operations:
-            operation = _with_decision(operation, written)
-            operation = _in_section(operation, section, context)
-            operation = replace(_with_findings(operation, options), section=ident, number=len(operations) + 1)
-            operations.append(operation)
+            operation = _completed(operation, section, written, context)
+            operations.append(_numbered_operation(operation, ident, len(operations) + 1))
         ids = tuple(operation.id for operation in section.operations)
         title = section.title or f"Section {number}"
         sections.append(Section(ident, title, ids, section.mark, section.each, section.order, section.one_by_one))
     return replace(written.procedure, sections=tuple(sections), operations=tuple(operations))
+
+
+def _completed(
+    operation: Operation, section: UnnumberedSection, written: UnnumberedProcedure, context: ReadContext
+) -> Operation:
+    """The operation and its variants with their decision rules, sets of places and findings."""
+    options = {option.name for option in written.procedure.options}
+    variants = tuple(
+        replace(one, operation=_completed(one.operation, section, written, context)) for one in operation.variants
+    )
+    operation = _in_section(_with_decision(operation, written), section, context)
+    return replace(_with_findings(operation, options), variants=variants)
+
+
+def _numbered_operation(operation: Operation, section: str, number: int) -> Operation:
+    variants = tuple(
+        replace(one, operation=_numbered_operation(one.operation, section, number)) for one in operation.variants
+    )
+    return replace(operation, section=section, number=number, variants=variants)
 
 
 def _section_id(section: UnnumberedSection, number: int, taken: set[str]) -> str:

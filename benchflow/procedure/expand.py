@@ -16,6 +16,7 @@ from benchflow.procedure.model import Operation, Procedure, Ref, Values
 from benchflow.procedure.placed_operations import PlacedOperations
 from benchflow.procedure.plan import NOTHING_FOUND, Findings, Plan, Step, TimeWindow
 from benchflow.procedure.settings_by_place import settings_at
+from benchflow.procedure.variants import options_that_change_order, variant_for
 from benchflow.quantity import seconds
 
 _CLOCK_STEP = 0.001
@@ -46,13 +47,21 @@ def holds(when: Values, options: Mapping[str, str]) -> bool:
 def option_choices(procedure: Procedure, *, ordering_only: bool = False) -> Iterator[dict[str, str]]:
     """Every combination of answers to the options, in the author's order; ``{}`` if there are no options.
 
-    ``ordering_only`` leaves out the options that no `when` names, because they do not change the operations and moves.
+    ``ordering_only`` leaves out the options that change neither the operations and moves nor what they need, set and
+    calculate with.
     """
     asked = {name for operation in procedure.operations for name in operation.when}
+    asked |= options_that_change_order(procedure)
     asked |= {name for move in procedure.moves for name in move.when}
     options = [option for option in procedure.options if not ordering_only or option.name in asked]
     for answers in product(*(option.choices for option in options)):
         yield {option.name: answer for option, answer in zip(options, answers, strict=True)}
+
+
+def operation_as_written(plan: Plan, step: Step) -> Operation:
+    """The operation of a step as the author wrote it, in the variant for this build and place."""
+    operation = plan.procedure.operations_by_id[step.operation.id]
+    return variant_for(operation, {**plan.options, **site_of(operation, step.place).places})
 
 
 def resolve(plan: Plan, ref: str, step: Step | None = None) -> tuple[str, ...]:
@@ -189,7 +198,9 @@ class _Build:
     # --- one step -----------------------------------------------------------------------------------
 
     def _step(self, operation: Operation, place: str | None) -> Step:
-        site, undo = site_of(operation, place), operation.undo
+        site = site_of(operation, place)
+        operation = variant_for(operation, {**self._options, **site.places})
+        undo = operation.undo
         families, here = self._procedure.variable_families, site.places
         return Step(
             str(StepId(operation.id, place)),

@@ -15,6 +15,7 @@ from benchflow.procedure.model import (
     PartChoice,
     PartMatching,
     Procedure,
+    ReadingTerms,
     RecordedValue,
     Ref,
     Remedy,
@@ -140,6 +141,7 @@ class _OnePlace:
             record = replace(record, bound=record.used) if used_by_option else replace(record, used=None)
         return replace(
             record,
+            by_reading={slot: self._terms(terms, used_by_option) for slot, terms in record.by_reading.items()},
             used_by_option=used_by_option,
             name=self._name(record.name),
             ask=self._fill(record.ask),
@@ -149,9 +151,16 @@ class _OnePlace:
             above=self._remedies(record.above),
         )
 
+    def _terms(self, terms: ReadingTerms, used: bool | None) -> ReadingTerms:
+        """The terms of one reading. ``used`` says that an option decides which limit is in force."""
+        if used is not None:
+            terms = replace(terms, bound=terms.used) if used else replace(terms, used=None)
+        return replace(terms, bound=self._bound(terms.bound), used=self._bound(terms.used))
+
     def _work_out(self, work_out: CalculatedValue) -> CalculatedValue:
         return replace(
             work_out,
+            by_reading={slot: self._terms(terms, None) for slot, terms in work_out.by_reading.items()},
             name=self._name(work_out.name),
             title=self._fill(work_out.title),
             formula=self._formula(work_out.formula),

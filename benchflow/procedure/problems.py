@@ -16,7 +16,7 @@ CODES = frozenset(
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
         "many-turns", "missing-because", "missing-key", "missing-title", "missing-unit",
         "never-carried-out", "never-ok", "never-tightened",
-        "not-one-of",
+        "not-covered", "not-one-of",
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
         "no-rule", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems",
         "total-angle", "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character",

@@ -13,12 +13,14 @@ from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
 from benchflow.procedure.checks.repetition_checks import check_repetition
 from benchflow.procedure.checks.tightening_checks import check_tightening
+from benchflow.procedure.checks.variant_checks import SameReadings
 from benchflow.procedure.complete_procedure import completed
 from benchflow.procedure.keys.procedure_keys import PROCEDURE, UnnumberedProcedure
-from benchflow.procedure.keys.setup_keys import read_places
+from benchflow.procedure.keys.setup_keys import read_names_for_by
 from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.variants import single_builds
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
@@ -57,7 +59,7 @@ def read(text: str, file: str = "procedure") -> ReadResult:
     if source.error_at is not None:
         _report_problems_before(source.error_at, source.root, context)
         return ReadResult(None, problems.listed(source.root))
-    read_places(source.root, context)
+    read_names_for_by(source.root, context)
     written = PROCEDURE.read(source.root, context)
     procedure = None if written is None else _checked(written, context)
     listed = problems.listed(source.root)
@@ -86,13 +88,22 @@ def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     procedure = completed(written, context)
     names = NameTable(procedure)
     check_unique(written, context)
-    check_tightening(procedure, context)
-    check_instruments(procedure, context)
-    check_timed_entries(procedure, context)
-    check_repetition(procedure, context)
-    check_findings(procedure, context)
-    note_weak_evidence(procedure, context)
-    _check_values(procedure, context)
+    nodes, same_readings = context.nodes, SameReadings(context)
+    for build, variants in single_builds(procedure):
+        context.nodes = dict(nodes) if variants else nodes
+        for variant in variants:
+            key = variant.operation.mark, tuple(variant.choices.items())
+            context.nodes.update(context.variant_nodes.get(key, {}))
+        check_tightening(build, context)
+        check_instruments(build, context)
+        check_timed_entries(build, context)
+        check_repetition(build, context)
+        check_findings(build, context)
+        note_weak_evidence(build, context)
+        _check_values(build, context)
+        if variants:
+            same_readings.compare(build)
+    context.nodes = nodes
     names.resolve(context)
     return procedure
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 from benchflow.procedure.model import Joint, Mark, Procedure, Stage, Tighten, single_quantity
 from benchflow.procedure.problems import Problem
+from benchflow.procedure.variants import every_variant
 from benchflow.quantity import Quantity, dimension_of, show_short
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.trade.calculations.bolt_strength import fastener_problems
@@ -51,7 +52,7 @@ def joint_problems(procedure: Procedure, file: str) -> Iterator[Problem]:
         wrong = grip_problem(joint)
         if wrong:
             yield _warning("wrong-grip", joint.grip_mark, wrong, "", joint, file)
-    for operation in procedure.operations:
+    for operation in every_variant(procedure):
         tighten = operation.tighten
         joint_of_stages = None if tighten is None else procedure.joints_by_id.get(tighten.joint)
         if tighten is not None and joint_of_stages is not None:

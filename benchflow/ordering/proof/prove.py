@@ -29,7 +29,8 @@ from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import Progress
 from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Mark, Procedure, Variable
-from benchflow.procedure.plan import Plan
+from benchflow.procedure.plan import Plan, Step
+from benchflow.procedure.variants import terms_of_order
 
 DEFAULT_BOUND = 500_000
 """The most configurations to explore in total. One takes about 100 bytes if stored by itself."""
@@ -112,7 +113,10 @@ class _ProofRun:
         seen = set()
         for number, choice in enumerate(islice(choices, most)):
             plan = expand(self._procedure, {**first, **choice})
-            build = tuple((name, step.after) for name, step in plan.steps.items()), tuple(moves_of(plan))
+            build = (
+                tuple((name, step.after, self._terms_of(step)) for name, step in plan.steps.items()),
+                tuple(moves_of(plan)),
+            )
             if build in seen:
                 continue
             seen.add(build)
@@ -129,6 +133,11 @@ class _ProofRun:
             yield plan
         if next(choices, None) is not None:
             self._builds_not_checked(most)
+
+    def _terms_of(self, step: Step) -> str:
+        """What changes the order or the values of a step in some builds; "" for an operation without `by`."""
+        varies = self._procedure.operations_by_id[step.operation.id].variants
+        return repr(terms_of_order(step.operation)) if varies else ""
 
     def _builds_not_checked(self, checked: int) -> None:
         message = (

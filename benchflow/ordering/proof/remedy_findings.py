@@ -26,7 +26,7 @@ from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.wording import all_of, step_title
 from benchflow.ordering.work_meter import WorkMeter
 from benchflow.procedure.evidence import NEVER
-from benchflow.procedure.expand import resolve
+from benchflow.procedure.expand import operation_as_written, resolve
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Mark, Operation, RecordedValue, Remedy, stage_remedies, values_of
 from benchflow.procedure.plan import Plan, Step
@@ -91,7 +91,7 @@ def redone_steps(plan: Plan, step: Step) -> Iterator[RedoOfRemedy]:
 def _redo_by_itself(plan: Plan, step: Step) -> Iterator[OrderFinding]:
     """A finding for each `redo` of nothing in this build, or of the operation itself without a needed `undo`."""
     operation, options = step.operation, dict(plan.options)
-    as_written = _remedies_of(plan.procedure.operations_by_id[operation.id])
+    as_written = _remedies_of(operation_as_written(plan, step))
     for (value, where, remedy), (_, _, written) in zip(_remedies_of(operation), as_written, strict=True):
         if not written.redo:
             continue

@@ -10,7 +10,7 @@ from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.wording import all_of, step_title
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, Mark, Operation, Procedure, RecordedValue, values_of
+from benchflow.procedure.model import AboveReading, Mark, Operation, Procedure, RecordedValue, bounds_of, values_of
 from benchflow.procedure.plan import Plan, Step
 
 
@@ -64,10 +64,9 @@ def value_uses(plan: Plan, step: Step) -> Iterator[ValueUse]:
     yield from _uses_in_formulas(plan, step, before=False)
     for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
-        for key in ("bound", "used"):
-            bound = getattr(value, key, None)
+        for bound in bounds_of(value):
             if isinstance(bound, AboveReading):
-                limit = "limit" if key == "bound" else "used"
+                limit = "used" if isinstance(value, RecordedValue) and bound == value.used else "limit"
                 where = f"{operation.id}.{kind}.{_plain(value.name)}.{limit}"
                 yield ValueUse(value.name, plan.ref(bound.name), where, value.mark)
     for choose in operation.choose:

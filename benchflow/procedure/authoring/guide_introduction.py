@@ -38,6 +38,10 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   never` or a role limits who can sign; `found: never` on a variable keeps it from being entered as found.
 - **Tables**: `{up to: 0.10 mm, take: thin}` includes its end, `{below: 0.10 mm, take: thin}` does not. A row with
   `stop: Ask the maker` has no part. Write the lowest end (`at least`) too, or every lower value gets the first part.
+- **By option or place**: where a limit, a quantity, a formula, an instrument, a list of `stages`, a table (`from`), a
+  text of `do` or `check`, or a value in `needs`, `sets`, `during` or `time` is written, there can be one for each
+  choice: `limit: {by: side, intake: 0.20 mm, exhaust: 0.30 mm}`. `by` names an option, or the set of places of the
+  operation (`each`) or of the readings (`readings`). Write each choice, or `else: ...` for the rest.
 - **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
   instrument that has an `uncertainty`.
 
@@ -135,7 +139,10 @@ sections:
     time: {sealant: at most 15 min}
     takes: 5 min
     uses: [gasket]
-    tighten: {joint: cover, stages: [10 N·m, 20 N·m (14.8 ft-lb)], with: wrench}
+    tighten:
+      joint: cover
+      stages: {by: seal, lip: [10 N·m, 20 N·m (14.8 ft-lb)], face: [10 N·m, 24 N·m]}
+      with: wrench
     hold: {by: inspector, for: The cover is flush all round}
     guards-against: [leak]
     undo: {do: Take the cover off., discard: [gasket]}

@@ -31,6 +31,7 @@ from benchflow.procedure.model import (
     PartMatching,
     Procedure,
     RecordedValue,
+    bounds_of,
     values_of,
 )
 from benchflow.procedure.problems import Problem
@@ -77,7 +78,8 @@ def _alone(value: RecordedValue | CalculatedValue, ranges: "_ValueRanges") -> st
     """Why a value is never within its limit, by the ranges of the values of its formula."""
     if isinstance(value, RecordedValue):
         return _bad_spread(value)
-    return ranges.of_no_result(value) or _unattainable(value, ranges)
+    each = tuple(value.at(slot) for slot in value.by_reading) or (value,)
+    return ranges.of_no_result(value) or next(filter(None, (_unattainable(one, ranges) for one in each)), "")
 
 
 def _bad_spread(value: RecordedValue) -> str:
@@ -101,7 +103,7 @@ def _contradiction(
     value: RecordedValue | CalculatedValue, procedure: Procedure, table: ValueTable, reported: set[str]
 ) -> str:
     """Why a limit contradicts the limits of the values that it depends on."""
-    if value.bound is None:
+    if value.bound is None or value.by_reading:
         return ""
     limits = LimitInequalities(procedure, table)
     limits.add(value.name)
@@ -280,7 +282,7 @@ class _ValueRanges:
         if meant.reading != ALL_PLACES or is_several(meant.place):
             return ANYTHING
         if value.judge == _JUDGED_BY.get(function):
-            return self._of_bound(value.bound)
+            return self._of_bounds(value)
         if isinstance(value.bound, EqualWithin) and function == "spread":
             return ValueRange(Fraction(0), interval(value.bound.limit, difference=True).high)
         return ANYTHING
@@ -296,10 +298,8 @@ class _ValueRanges:
 
     def _range(self, value: RecordedValue | CalculatedValue) -> ValueRange:
         if isinstance(value, CalculatedValue):
-            return self._of_bound(value.bound).common(self.of_formula(value))
-        found = self._of_bound(value.bound)
-        if value.used is not None:
-            found = found.hull(self._of_bound(value.used))
+            return self._of_bounds(value).common(self.of_formula(value))
+        found = self._of_bounds(value)
         if len(value.slots) == 1 and not value.by_place:
             return found
         match value.judge:
@@ -311,6 +311,13 @@ class _ValueRanges:
                 return ValueRange(found.low, None)
             case _:
                 return ANYTHING
+
+    def _of_bounds(self, value: RecordedValue | CalculatedValue) -> ValueRange:
+        """The range of all limits of a value: for new and used parts, and of each reading."""
+        found = self._of_bound(value.bound)
+        for bound in bounds_of(value):
+            found = found.hull(self._of_bound(bound))
+        return ANYTHING if any(terms.bound is None for terms in value.by_reading.values()) else found
 
     def _of_bound(self, bound: Bound | None) -> ValueRange:
         match bound:

@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.checks.repetition_checks import remedies_of
 from benchflow.procedure.deciding_findings import possible_answers
 from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at, parts
 from benchflow.procedure.index_meaning import places_named, site_of
-from benchflow.procedure.model import Mark, Operation, Procedure
+from benchflow.procedure.model import Mark, Operation, Procedure, remedies_of
 from benchflow.procedure.shapes.shape_base import ReadContext
 
 

@@ -20,13 +20,18 @@ def check_instruments(procedure: Procedure, context: ReadContext) -> None:
     known = procedure.instruments_by_id
     needs = {name: need for name, need in known.items() if need.covers is not None}
     for operation in procedure.operations:
-        for record in operation.record:
+        for record in (one for value in operation.record for one in _each_reading(value)):
             if record.instrument in needs:
                 _check_range(record, needs[record.instrument], context)
             if record.decision == "guarded" and record.bound is not None:
                 _check_provable(record, known.get(record.instrument or ""), context)
         if operation.tighten is not None and operation.tighten.instrument in needs:
             _check_stages_in_range(operation, needs[operation.tighten.instrument], context)
+
+
+def _each_reading(record: RecordedValue) -> tuple[RecordedValue, ...]:
+    """The value with the terms of each reading, if they vary."""
+    return tuple(record.at(slot) for slot in record.by_reading) or (record,)
 
 
 def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> None:

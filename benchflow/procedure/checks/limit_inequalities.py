@@ -72,7 +72,10 @@ class LimitInequalities:
                 self._forms[ref] = self._of(parse_formula(value.formula).root, value, operation, ref)
             except FormulaError:
                 return unknown
-            self._limit(self._forms[ref], value.bound, ref, operation)
+            if not value.by_reading:  # a form does not know which reading it is
+                self._limit(self._forms[ref], value.bound, ref, operation)
+        elif value.by_reading:
+            return unknown
         elif value.used is None and (value.judge == "all" or (len(value.slots) == 1 and not value.by_place)):
             self._limit(unknown, value.bound, ref, operation)
         return self._forms[ref]

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at, parts
 from benchflow.procedure.index_meaning import Site, places_named, site_of
-from benchflow.procedure.model import Mark, Operation, Procedure, Ref, Remedy, stage_remedies, values_of
+from benchflow.procedure.model import Mark, Operation, Procedure, Ref, remedies_of, values_of
 from benchflow.procedure.shapes.shape_base import ReadContext
 
 
@@ -25,17 +25,6 @@ def references_of(operation: Operation) -> Iterator[Ref]:
         yield operation.restored_by
     for remedy in remedies_of(operation):
         yield from remedy.redo
-
-
-def remedies_of(operation: Operation) -> Iterator[Remedy]:
-    """Every remedy that is written in an operation."""
-    for value in values_of(operation):
-        yield from (*value.below, *value.above)
-    for point in operation.check:
-        yield from point.if_not
-    for stage in () if operation.tighten is None else operation.tighten.stages:
-        for _, remedies in stage_remedies(stage):
-            yield from remedies
 
 
 def _check_reference(procedure: Procedure, operation: Operation, ref: Ref, context: ReadContext) -> None:

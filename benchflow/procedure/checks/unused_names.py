@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from benchflow.procedure.model import Mark, Procedure
+from benchflow.procedure.model import Mark, Procedure, instruments_of
 from benchflow.procedure.problems import Problem
+from benchflow.procedure.variants import every_variant, single_builds, varied_options
 
 Finding = dict[str, Any]
 """A JSON object with ``code``, ``severity``, ``where``, ``line``, ``column`` and ``message``."""
@@ -28,7 +29,8 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
     if procedure is not None:
         from benchflow.procedure.checks.attainable_limits import check_attainable_limits  # late: it reads formulas
 
-        found += check_attainable_limits(procedure, file)
+        limits = (problem for build, _ in single_builds(procedure) for problem in check_attainable_limits(build, file))
+        found += dict.fromkeys(limits)
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))
@@ -44,22 +46,23 @@ def _no_rule(procedure: Procedure, file: str) -> Iterator[Problem]:
 
 def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     """A note for each name that is defined but not used."""
-    operations = procedure.operations
+    operations = tuple(every_variant(procedure))
     used = {ref.name for op in operations for ref in op.uses}
     used |= {ref.name for op in operations if op.undo for ref in op.undo.discard}
-    used |= {record.instrument for op in operations for record in op.record if record.instrument}
+    used |= {name for op in operations for record in op.record for name in instruments_of(record)}
     used |= {op.tighten.instrument for op in operations if op.tighten and op.tighten.instrument}
     used |= {match.measured for op in operations for match in op.match}
     conditions = {name for op in operations for name in op.when} | {
         name for move in procedure.moves for name in move.when
     }
     conditions |= {name for op in operations for record in op.record for name in record.used_when}
+    conditions |= varied_options(procedure)
     guarded = {ref.name for op in operations for ref in op.guards_against}
     joined = {op.tighten.joint for op in operations if op.tighten}
     defined: list[tuple[str, Mark, set[str], str]] = [
         *((item.id, item.mark, used, f"No operation uses the {item.kind}") for item in procedure.kit),
         *((need.id, need.mark, used, "No operation uses the instrument") for need in procedure.instruments),
-        *((option.name, option.mark, conditions, "No `when` uses the option") for option in procedure.options),
+        *((option.name, option.mark, conditions, "No `when` or `by` uses the option") for option in procedure.options),
         *((fail.id, fail.mark, guarded, "No operation guards against the complaint") for fail in procedure.failures),
         *((joint.id, joint.mark, joined, "No operation tightens the joint") for joint in procedure.joints),
     ]

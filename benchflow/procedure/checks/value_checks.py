@@ -1,7 +1,5 @@
 """Checks of values: limits, and the values that formulas, tables, matchings and relative limits use."""
 
-from collections.abc import Iterator
-
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.checks.formula_checks import FormulaChecks, is_difference_of_temperatures, units_in_formulas
 from benchflow.procedure.formula import FormulaError, names, parse_formula
@@ -22,7 +20,6 @@ from benchflow.procedure.index_meaning import IndexFault, resolve_name, site_of
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AboveReading,
-    Bound,
     CalculatedValue,
     EqualWithin,
     Fixed,
@@ -32,6 +29,7 @@ from benchflow.procedure.model import (
     PartMatching,
     Procedure,
     RecordedValue,
+    bounds_of,
     values_of,
 )
 from benchflow.procedure.shapes.quantity_shapes import read_bound
@@ -131,8 +129,9 @@ class ValueChecks:
             read_bound(written, self._context, work.dimension, difference=difference)
 
     def _check_bounds(self, value: Value, operation: Operation) -> None:
-        limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, RecordedValue) else None))
-        for bound in limits:
+        if isinstance(value, CalculatedValue) and value.limit_set is not None:
+            self._check_limit_by_reading(value, operation)
+        for bound in bounds_of(value):
             if isinstance(bound, AboveReading):
                 self._check_relative_limit(bound, value, operation)
             elif isinstance(bound, EqualWithin) and self._has_one_reading(value, operation):
@@ -142,6 +141,20 @@ class ValueChecks:
                     f"`{value.name}` has the limit `equal within {bound.spread.entered}`, but only one reading",
                     "Write `readings` with a number or a list of places",
                 )
+
+    def _check_limit_by_reading(self, value: CalculatedValue, operation: Operation) -> None:
+        """Report a limit by the readings of a set that the value is not calculated for."""
+        axes = self._table.axes(value.name)
+        if axes is not None and axes.readings and axes.readings_set == value.limit_set:
+            if any(match.so_that == value.name for match in operation.match):
+                message = f"`{value.name}` is the value of a matching, so its limit cannot vary by reading"
+                self._context.problem("which-reading", value.mark, message, "Write one limit")
+            return
+        message = f"The limit of `{value.name}` varies by `{value.limit_set}`, but there is one result"
+        if axes is not None and axes.readings:
+            message = f"The limit of `{value.name}` varies by `{value.limit_set}`, but its readings have another set"
+        hint = f"Write `each: {value.limit_set}` on the operation, or use values with `readings: {value.limit_set}`"
+        self._context.problem("unknown-name", value.mark, message, hint)
 
     def _has_one_reading(self, value: Value, operation: Operation) -> bool:
         return isinstance(value, CalculatedValue) or (len(value.slots) < 2 and operation.each is None)

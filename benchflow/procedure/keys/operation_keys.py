@@ -6,6 +6,7 @@ from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN
 from benchflow.procedure.keys.value_keys import RECORD, REMEDIES, WORK_OUT
+from benchflow.procedure.keys.varying_operations import VaryingOperation
 from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
@@ -18,11 +19,12 @@ from benchflow.procedure.shapes.basic_shapes import (
     MapShape,
     TransformedShape,
 )
+from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape
 from benchflow.procedure.shapes.reference_shapes import (
-    NEEDS,
-    SETTINGS,
+    OPERATION_NEEDS,
+    OPERATION_SETTINGS,
     UNDO_SETTINGS,
     WHEN_FOUND,
     KeyReferenceShape,
@@ -36,7 +38,7 @@ ID = Key(
     "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
 )
 TITLE = Key("title", FILLED_LINE, "The title: what is done, on one line. Under `each`, texts can contain {cylinder}.")
-DO = Key("do", FILLED_PARAGRAPH, "The instruction; one line per step.")
+DO = Key("do", ByShape("instruction", FILLED_PARAGRAPH), "The instruction; one line per step.")
 BECAUSE = Key(
     "because", FILLED_PARAGRAPH, "The reason for doing it at this point, for the builder and the printed sheet."
 )
@@ -78,12 +80,14 @@ _AFTER = Key(
     "Under the same `each`, an id without a place means the same place.",
     examples=(["set-head-down"],),
 )
-_NEEDS = Key("needs", NEEDS, "The state that is needed to start it: each variable with a value or a list of values.")
-_DURING = Key("during", SETTINGS, "The state while it is in progress; it ends when the operation is done.")
-_SETS = Key("sets", SETTINGS, "The state when it is done.")
+_NEEDS = Key(
+    "needs", OPERATION_NEEDS, "The state that is needed to start it: each variable with a value or a list of values."
+)
+_DURING = Key("during", OPERATION_SETTINGS, "The state while it is in progress; it ends when the operation is done.")
+_SETS = Key("sets", OPERATION_SETTINGS, "The state when it is done.")
 _TAKES = Key(
     "takes",
-    QuantityShape("time"),
+    ByShape("duration", QuantityShape("time")),
     "The shortest time that it takes, for the check of the time windows.",
     examples=("5 min",),
 )
@@ -97,7 +101,7 @@ _WORK_OUT = Key("work-out", WORK_OUT, "Values calculated from others, by name.")
 _CHOOSE = Key("choose", CHOOSE, "Parts that are chosen by a value from a table.")
 _MATCH = Key("match", MATCH, "The assignment of measured parts to places.")
 _TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened, and its stages.")
-_SEE = Key("see", FILLED_LINE, "The point to see or feel.", required=True)
+_SEE = Key("see", ByShape("seen", FILLED_LINE), "The point to see or feel.", required=True)
 _CHECK_ID = Key("id", NAMED, "Its name, for `from` and `until` under `time`, for a remedy and for a deviation.")
 _IF_NOT = Key(
     "if not",
@@ -144,10 +148,16 @@ _CHECK = Key(
     "check",
     TransformedShape(
         ListShape(
-            EitherShape(
-                "a text, or keys such as `{see: ..., proves: casing}`",
-                text=TransformedShape(FILLED_LINE, _plain_check),
-                entries=KeyedShape("check-point", "a check", (_SEE, _CHECK_ID, WAIVE, PROVES, _IF_NOT), _check_point),
+            ByShape(
+                "check",
+                TransformedShape(FILLED_LINE, _plain_check),
+                plain=EitherShape(
+                    "a text, or keys such as `{see: ..., proves: casing}`",
+                    text=TransformedShape(FILLED_LINE, _plain_check),
+                    entries=KeyedShape(
+                        "check-point", "a check", (_SEE, _CHECK_ID, WAIVE, PROVES, _IF_NOT), _check_point
+                    ),
+                ),
             ),
             single=True,
             at_least=1,
@@ -179,7 +189,7 @@ def _entry_name(text: str, node: YamlNode, name: Ref, context: ReadContext) -> R
 _ENTRY = TransformedShape(LINE, _entry_name, "the name of a value or a check")
 _WINDOW_LIMIT = Key(
     "limit",
-    LimitShape("time", "at most 10 min"),
+    ByShape("time-limit", LimitShape("time", "at most 10 min")),
     "The accepted time.",
     required=True,
     examples=("at most 10 min",),
@@ -221,14 +231,17 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
 _TIME = Key(
     "time",
     MapShape(
-        EitherShape(
-            "a limit such as `at most 10 min`, or keys",
-            text=TransformedShape(LimitShape("time", "at most 10 min"), _window),
-            entries=KeyedShape(
-                "time-window",
-                "a time window",
-                (_WINDOW_LIMIT, _FROM, _UNTIL, WAIVE, PROVES),
-                _window_with_keys,
+        ByShape(
+            "time",
+            EitherShape(
+                "a limit such as `at most 10 min`, or keys",
+                text=TransformedShape(LimitShape("time", "at most 10 min"), _window),
+                entries=KeyedShape(
+                    "time-window",
+                    "a time window",
+                    (_WINDOW_LIMIT, _FROM, _UNTIL, WAIVE, PROVES),
+                    _window_with_keys,
+                ),
             ),
         ),
         "operations with the accepted time since they were finished",
@@ -273,8 +286,8 @@ _HOLD = Key(
     "The role that must sign. Without the signature, the operation is not finished and no later one can start.",
 )
 
-_UNDO_DO = Key("do", FILLED_PARAGRAPH, "The instruction for undoing it.")
-_UNDO_NEEDS = Key("needs", NEEDS, "The state that is needed to undo it.")
+_UNDO_DO = Key("do", ByShape("instruction", FILLED_PARAGRAPH), "The instruction for undoing it.")
+_UNDO_NEEDS = Key("needs", OPERATION_NEEDS, "The state that is needed to undo it.")
 _UNDO_SETS = Key(
     "sets",
     UNDO_SETTINGS,
@@ -403,7 +416,7 @@ def check_placeholders(section_each: str | None, context: ReadContext) -> None:
     context.filled_texts.clear()
 
 
-OPERATION = KeyedShape(
+OPERATION = VaryingOperation(KeyedShape(
     "operation",
     "an operation",
     (
@@ -423,4 +436,4 @@ OPERATION = KeyedShape(
         "limit": "A limit belongs under the name of a value: `record: {name: {unit: mm, limit: ...}}`",
         "stages": "Write `tighten: {joint: ..., stages: [...]}`",
     },
-)  # fmt: skip
+))  # fmt: skip

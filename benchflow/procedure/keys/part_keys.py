@@ -5,6 +5,7 @@ from itertools import pairwise
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape, WordShape
+from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, RawTextShape, read_quantity, read_quantity_or_count
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
@@ -120,15 +121,18 @@ def _end(
 _BY = Key("by", ReferenceShape("value", "a value's name"), "The value that decides.", required=True)
 _FROM = Key(
     "from",
-    ListShape(
-        KeyedShape(
-            "choose-row",
-            "a row of the table",
-            (_ROW_AT_LEAST, _ROW_ABOVE, _ROW_UP_TO, _ROW_BELOW, _ROW_TAKE, _ROW_STOP),
-            _TableRow,
-            one_of=(_ROW_TAKE, _ROW_STOP),
+    ByShape(
+        "table",
+        ListShape(
+            KeyedShape(
+                "choose-row",
+                "a row of the table",
+                (_ROW_AT_LEAST, _ROW_ABOVE, _ROW_UP_TO, _ROW_BELOW, _ROW_TAKE, _ROW_STOP),
+                _TableRow,
+                one_of=(_ROW_TAKE, _ROW_STOP),
+            ),
+            at_least=1,
         ),
-        at_least=1,
     ),
     "The table: for each range of values the part to take. The rows are in rising order, without gaps. The last row "
     "can have no upper end. A first row without a lower end also applies to all lower values, but not below zero if "
@@ -243,14 +247,14 @@ _SO_THAT = Key(
 )
 _LIMIT = Key(
     "limit",
-    LimitShape(None, "0.20 .. 0.30 mm", nominal=True),
+    ByShape("match-limit", LimitShape(None, "0.20 .. 0.30 mm", nominal=True)),
     "The limit for that value.",
     required=True,
     examples=("0.20 .. 0.30 mm", "0.25 mm"),
 )
 _AIM = Key(
     "aim",
-    RawTextShape("a quantity"),
+    ByShape("aim", RawTextShape("a quantity")),
     "The best value: the result should be as close to it as possible.",
     examples=("0.25 mm",),
 )

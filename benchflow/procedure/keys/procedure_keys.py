@@ -22,6 +22,7 @@ from benchflow.procedure.keys.setup_keys import (
     cautions,
 )
 from benchflow.procedure.keys.value_keys import DECISION
+from benchflow.procedure.keys.varying_operations import RepeatedShape
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, BooleanShape, ListShape
@@ -132,12 +133,14 @@ def _section_order(fields: Fields, each: str | None) -> tuple[str, ...]:
     return () if unknown or left else order
 
 
-_SECTION = KeyedShape(
-    "section",
-    "a section",
-    (_SECTION_TITLE, _SECTION_ID, _SECTION_EACH, _ORDER, _ONE_BY_ONE, _OPERATIONS),
-    _section,
-    requires=((_ORDER, _SECTION_EACH), (_ONE_BY_ONE, _SECTION_EACH)),
+_SECTION = RepeatedShape(
+    KeyedShape(
+        "section",
+        "a section",
+        (_SECTION_TITLE, _SECTION_ID, _SECTION_EACH, _ORDER, _ONE_BY_ONE, _OPERATIONS),
+        _section,
+        requires=((_ORDER, _SECTION_EACH), (_ONE_BY_ONE, _SECTION_EACH)),
+    )
 )
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))

@@ -23,16 +23,18 @@ from benchflow.procedure.shapes.basic_shapes import (
     PARAGRAPH,
     BooleanShape,
     EitherShape,
+    LabelShape,
     ListShape,
     MapShape,
     TextShape,
     TransformedShape,
     WordShape,
 )
+from benchflow.procedure.shapes.by_shapes import RESERVED
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import DimensionShape, DisplayUnitShape, LimitShape, QuantityShape
 from benchflow.procedure.shapes.reference_shapes import NEEDS, NEVER, SETTINGS, WHEN, ReferenceShape
-from benchflow.procedure.shapes.shape_base import ReadContext, Shape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.quantity import dimension_of
 
@@ -73,10 +75,27 @@ CAUTIONS_DESCRIPTION = (
 
 # --- options and places -----------------------------------------------------------------------------
 
+
+class _BranchName(LabelShape):
+    """A choice of an option or a place. It is a key beside `by` and `else`, so it has neither of these names."""
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        text = super().read(node, context, name)
+        if text not in RESERVED:
+            return text
+        message = f"`{text}` cannot be a choice or a place, because `{{by: ...}}` has a key with this name"
+        context.problem("bad-name", node.mark, message, "Rename it")
+        return None
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {**super().schema(definitions), "not": {"enum": sorted(RESERVED)}}
+
+
+_BRANCH_NAME = _BranchName()
 _ASK = Key("ask", LINE, "The question at the start of a job.")
 _CHOICES = Key(
     "choices",
-    ListShape(LABEL, at_least=1, distinct=True),
+    ListShape(_BRANCH_NAME, at_least=1, distinct=True),
     "The possible answers, the usual one first.",
     required=True,
 )
@@ -88,7 +107,7 @@ def _option(fields: Fields) -> Option:
 
 
 OPTIONS = MapShape(KeyedShape("option", "an option", (_ASK, _CHOICES), _option), "options by name")
-PLACES = MapShape(ListShape(LABEL, at_least=1, distinct=True), "sets of places by name")
+PLACES = MapShape(ListShape(_BRANCH_NAME, at_least=1, distinct=True), "sets of places by name")
 
 # --- state ------------------------------------------------------------------------------------------
 
@@ -343,10 +362,13 @@ FOLLOW_UP = ListShape(KeyedShape("follow-up", "a follow-up", (_FOLLOW_TITLE, _DU
 UNITS = MapShape(DisplayUnitShape(), "dimensions with the unit that the screen shows", key=DimensionShape())
 
 
-def read_places(root: YamlNode | None, context: ReadContext) -> None:
-    """Read `places` before everything else, because `readings` can name a set of places."""
+def read_names_for_by(root: YamlNode | None, context: ReadContext) -> None:
+    """Read `places` and `options` before everything else: `readings` can name a set of places, and `by` both."""
     if not isinstance(root, YamlMapping):
         return
     for key, value in root.pairs:
         if key.text == "places":
             context.place_sets = PLACES.read(value, context) or {}
+        elif key.text == "options":
+            options = OPTIONS.read(value, context) or {}
+            context.option_choices = {option.name: option.choices for option in options.values()}

@@ -20,6 +20,7 @@ from benchflow.procedure.model import (
     TorqueStage,
 )
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LABEL, EitherShape, ListShape
+from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
@@ -142,31 +143,31 @@ class _Stage(Shape[Stage]):
 
 _TORQUE = Key(
     "torque",
-    _FigureShape("torque", "90 N·m"),
+    ByShape("torque-figure", _FigureShape("torque", "90 N·m")),
     "The torque of this stage: a quantity, or a limit.",
     examples=("90 N·m", "12 .. 15 lb-ft", "40 ± 4 N·m"),
 )
 _ANGLE = Key(
     "angle",
-    _FigureShape("angle", "90°"),
+    ByShape("angle-figure", _FigureShape("angle", "90°")),
     "The angle by which each fastener is turned further: a quantity, or a limit.",
     examples=("90°", "60 .. 65°"),
 )
 _LOOSEN = Key(
     "loosen",
-    _FigureShape("angle", "1 turn"),
+    ByShape("angle-figure", _FigureShape("angle", "1 turn")),
     "The angle by which each fastener is turned back: a quantity, or a limit.",
     examples=("1 turn", "60 .. 90°"),
 )
 _CHECK = Key(
     "check",
-    _FigureShape(None, "at least 100 N·m", above_zero=False),
+    ByShape("check-figure", _FigureShape(None, "at least 100 N·m", above_zero=False)),
     "The limit for checking each fastener: a torque, an angle, or a stretch. One quantity gets the tolerance.",
     examples=("at least 100 N·m", "0.13 .. 0.15 mm", "100 N·m"),
 )
 _STRETCH = Key(
     "stretch",
-    LimitShape("length", "0.13 .. 0.15 mm"),
+    ByShape("stretch-figure", LimitShape("length", "0.13 .. 0.15 mm")),
     "A limit for the stretch, together with a `check` of torque. Both are measured and have to be within their limits.",
     examples=("0.13 .. 0.15 mm",),
 )
@@ -211,7 +212,7 @@ def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage
     return CheckStage(limit, f"check {text}, stretch {stretch.text}", only, stretch, nominal, *_remedies(fields))
 
 
-_STAGE: Shape[Stage] = EitherShape(
+_PLAIN_STAGE: Shape[Stage] = EitherShape(
     _Stage.noun,
     text=_Stage(),
     entries=KeyedShape(
@@ -224,10 +225,12 @@ _STAGE: Shape[Stage] = EitherShape(
     ),
 )
 
+_STAGE = ByShape("stage", _PLAIN_STAGE)
+
 _JOINT = Key("joint", ReferenceShape("joint", "a joint's name"), "The joint that is tightened.", required=True)
 _STAGES = Key(
     "stages",
-    ListShape(_STAGE, at_least=1),
+    ByShape("stages", ListShape(_STAGE, at_least=1)),
     "The stages in order: a torque, an angle, `loosen 1 turn`, `{check: at least 100 N·m}`, "
     "`{torque: 90 N·m, only: long}`. A figure is a quantity or a limit. `loosen` alone means until the fastener "
     "carries nothing; `by hand` seats it. A tick without a value counts as done, also after one that was too low; only "
@@ -237,14 +240,14 @@ _STAGES = Key(
 )
 _TOTAL = Key(
     "total-angle",
-    _FigureShape("angle", "180°"),
+    ByShape("angle-figure", _FigureShape("angle", "180°")),
     "The printed sum of the angles; the program checks it. A quantity lies within the sums of the angles, a limit has "
     "the sums as its ends.",
     examples=("180°", "120 .. 130°"),
 )
 _TOLERANCE = Key(
     "tolerance",
-    TOLERANCE,
+    ByShape("tolerance", TOLERANCE),
     "How far a reading may be from a stage that is one quantity. It replaces the joint's. "
     "Without any, 6 % of a torque and 5° of an angle.",
     examples=("4 %", "2 N·m", {"torque": "4 %", "angle": "3°"}),
@@ -256,7 +259,7 @@ _DRAW_DOWN = Key(
     'first stage can begin. After a turn, "all seated" has to be confirmed first.',
     examples=("half a turn, middle first",),
 )
-_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The wrench to use.")
+_WITH = Key("with", ByShape("wrench", ReferenceShape("instrument", "an instrument's name")), "The wrench to use.")
 
 
 def _tighten(fields: Fields) -> Tighten:

@@ -4,6 +4,7 @@ from typing import NamedTuple, cast
 
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.setup_keys import title_from_name
+from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
@@ -29,6 +30,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     WordShape,
     integer,
 )
+from benchflow.procedure.shapes.by_shapes import ByShape, first_branch
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, read_bound, read_bound_or_count
 from benchflow.procedure.shapes.reference_shapes import WHEN, ReferenceShape
@@ -134,12 +136,18 @@ _LIMIT_DESCRIPTION = (
     "`below 40 °C`, `above 0.5 mm`. One quantity, `0.15 mm`, means equal within half its last digit. Printed in two "
     "units: `0.13 .. 0.20 mm (0.005 .. 0.008 in)`."
 )
-_WRITTEN_LIMIT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
+_LIMIT_TEXT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
+_WRITTEN_LIMIT = ByShape("limit", _LIMIT_TEXT, readings=True)
 _LIMIT = Key(
     "limit",
     _WRITTEN_LIMIT,
     _LIMIT_DESCRIPTION,
-    examples=("0.10 .. 0.28 mm", "below 40 °C", "0.006 in (0.15 mm)"),
+    examples=(
+        "0.10 .. 0.28 mm",
+        "below 40 °C",
+        "0.006 in (0.15 mm)",
+        {"by": "side", "intake": "0.20 mm", "exhaust": "0.30 mm"},
+    ),
 )
 
 
@@ -156,23 +164,33 @@ _USED_WHEN = Key(
 )
 _USED = Key(
     "used",
-    EitherShape(
-        "a limit, or a mapping with `limit` and `when`",
-        text=TransformedShape(_WRITTEN_LIMIT, lambda limit, node, name, context: _UsedLimit(limit, {})),
-        entries=KeyedShape(
-            "used",
-            "a limit for used parts",
-            (_USED_LIMIT, _USED_WHEN),
-            lambda fields: (
-                None if (limit := fields.get(_USED_LIMIT)) is None else _UsedLimit(limit, fields.get_or(_USED_WHEN, {}))
+    ByShape(
+        "used",
+        EitherShape(
+            "a limit, or a mapping with `limit` and `when`",
+            text=TransformedShape(_LIMIT_TEXT, lambda limit, node, name, context: _UsedLimit(limit, {})),
+            entries=KeyedShape(
+                "used",
+                "a limit for used parts",
+                (_USED_LIMIT, _USED_WHEN),
+                lambda fields: (
+                    None
+                    if (limit := fields.get(_USED_LIMIT)) is None
+                    else _UsedLimit(limit, fields.get_or(_USED_WHEN, {}))
+                ),
             ),
         ),
+        readings=True,
     ),
     "A second limit, for used parts. With `when`, an option says whether the part is used; otherwise the builder says "
     "it with the reading.",
     examples=("at most 0.40 mm", {"limit": "at most 0.40 mm", "when": {"rods": "old"}}),
 )
-_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument to measure it with.")
+_WITH = Key(
+    "with",
+    ByShape("instrument", ReferenceShape("instrument", "an instrument's name"), readings=True),
+    "The instrument to measure it with.",
+)
 _READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a list, or the name of a set of places.")
 _JUDGE = Key(
     "judge",
@@ -207,7 +225,7 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     if unit is None and fields.wrote(_UNIT):
         return "", None, None  # already reported; without a unit the limits cannot be read
     if unit is None:
-        written = fields.get(_LIMIT) or used
+        written = _limit_that_gives_unit(fields) or used
         if written is not None:
             found = read_bound_or_count(written, fields.context, difference=difference)
             if found is None:
@@ -226,6 +244,13 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     dimension = dimension_of(unit)
     limit = _bound(fields, fields.get(_LIMIT), dimension, difference=difference)
     return unit, limit, _bound(fields, used, dimension, difference=difference)
+
+
+def _limit_that_gives_unit(fields: Fields) -> YamlScalar | None:
+    """The limit, or its first branch if it is written with `by`, so that all variants have the same unit."""
+    limit = fields.get(_LIMIT)
+    node = next((first_branch(node) for key, node in fields.node.pairs if key.text == _LIMIT.name), None)
+    return node if limit is not None and isinstance(node, YamlScalar) else limit
 
 
 def _record(fields: Fields) -> RecordedValue:
@@ -317,14 +342,16 @@ def _check_remedies(fields: Fields) -> None:
 
 
 RECORD = MapShape(
-    KeyedShape("record", "a recorded value", _RECORD, _record), "recorded values by name", key=VALUE_NAMED
+    VaryingRecord(KeyedShape("record", "a recorded value", _RECORD, _record)),
+    "recorded values by name",
+    key=VALUE_NAMED,
 )
 
 # --- work-out ---------------------------------------------------------------------------------------
 
 _IS = Key(
     "is",
-    RawTextShape("a formula such as bore - journal"),
+    ByShape("formula", RawTextShape("a formula such as bore - journal")),
     "The formula: names of values, numbers with their unit (`25 mm`, `0.000012 1/K`), + - * /, brackets, `^` with a "
     "whole or half exponent, `pi`, mean, max, min, spread, sum, abs, count, sqrt. sin, cos and tan take an angle or a "
     "number of radians; asin, acos and atan give an angle. `if(a > b, x, y)` is x if a is above b, otherwise y (also "
@@ -380,11 +407,13 @@ def _work_out(fields: Fields) -> CalculatedValue:
 
 
 WORK_OUT = MapShape(
-    KeyedShape(
-        "work-out",
-        "a calculated value",
-        (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON),
-        _work_out,
+    VaryingWorkOut(
+        KeyedShape(
+            "work-out",
+            "a calculated value",
+            (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON),
+            _work_out,
+        )
     ),
     "calculated values by name",
     key=VALUE_NAMED,

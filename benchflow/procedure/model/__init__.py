@@ -12,10 +12,12 @@ from benchflow.procedure.model.operation_model import (
     FollowUp,
     Hold,
     Operation,
+    OperationVariant,
     Section,
     TimeSince,
     Undo,
     parts_of,
+    remedies_of,
     values_of,
 )
 from benchflow.procedure.model.procedure_model import Procedure
@@ -54,9 +56,13 @@ from benchflow.procedure.model.value_model import (
     Judge,
     PartChoice,
     PartMatching,
+    ReadingTerms,
     RecordedValue,
     Remedy,
     StockSizes,
+    bounds_of,
+    instruments_of,
+    written_limit,
 )
 
 __all__ = [
@@ -85,10 +91,12 @@ __all__ = [
     "Mark",
     "Move",
     "Operation",
+    "OperationVariant",
     "Option",
     "PartChoice",
     "PartMatching",
     "Procedure",
+    "ReadingTerms",
     "RecordedValue",
     "Ref",
     "Remedy",
@@ -105,8 +113,12 @@ __all__ = [
     "Undo",
     "Values",
     "Variable",
+    "bounds_of",
+    "instruments_of",
     "parts_of",
+    "remedies_of",
     "single_quantity",
     "stage_remedies",
     "values_of",
+    "written_limit",
 ]

@@ -1,9 +1,11 @@
 """An operation as the author wrote it, and the sections and follow-up work around the operations."""
 
+from collections.abc import Iterator
+
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
-from benchflow.procedure.model.tighten_stages import Tighten
+from benchflow.procedure.model.tighten_stages import Tighten, stage_remedies
 from benchflow.procedure.model.value_model import (
     CalculatedValue,
     PartChoice,
@@ -86,6 +88,9 @@ class Operation(Struct, frozen=True):
 
     ``when`` has the options that it depends on, ``findings`` the values, checks and choices. ``if_needed`` means that
     it is done only when a remedy calls for it.
+
+    Where something in it is written with `{by: ...}`, ``variants`` has the operation for each combination of choices,
+    and the operation itself is the first of them. :func:`benchflow.procedure.variants.variant_for` picks one.
     """
 
     id: str
@@ -122,11 +127,30 @@ class Operation(Struct, frozen=True):
     finding_marks: dict[str, Mark] = {}
     if_needed: bool = False
     takes_apart: tuple[Ref, ...] = ()
+    variants: "tuple[OperationVariant, ...]" = ()  # in a plan always ()
+
+
+class OperationVariant(Struct, frozen=True):
+    """An operation for one combination of choices: of options, and of the place, by the name of its set."""
+
+    choices: dict[str, str]
+    operation: Operation
 
 
 def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
     """The values of an operation: recorded ones, then calculated ones."""
     return (*operation.record, *operation.work_out)
+
+
+def remedies_of(operation: Operation) -> Iterator[Remedy]:
+    """Every remedy of an operation: of its values, its stages and its checks."""
+    for value in values_of(operation):
+        yield from (*value.below, *value.above)
+    for stage in () if operation.tighten is None else operation.tighten.stages:
+        for _, remedies in stage_remedies(stage):
+            yield from remedies
+    for point in operation.check:
+        yield from point.if_not
 
 
 def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:

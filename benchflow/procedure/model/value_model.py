@@ -3,6 +3,7 @@
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model.model_basics import Mark, Ref, Values
 from benchflow.quantity import Limit, Quantity
@@ -58,8 +59,19 @@ class Remedy(Struct, frozen=True):
     mark: Mark = Mark()
 
 
+class ReadingTerms(Struct, frozen=True):
+    """What varies from reading to reading of one value: both limits, and the instrument."""
+
+    bound: Bound | None = None
+    used: Bound | None = None
+    instrument: str | None = None
+
+
 class RecordedValue(Struct, frozen=True):
     """A value to be measured and recorded.
+
+    ``by_reading`` has the terms of each reading if they are written with `{by: ...}`, named after the readings' set.
+    Then ``bound``, ``used`` and ``instrument`` are those of the first reading; :meth:`at` gives those of any.
 
     ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for ``readings: 3``, or the author's places
     (``by_place``). ``readings_set`` is the set of places that they are named after, if they are.
@@ -92,10 +104,21 @@ class RecordedValue(Struct, frozen=True):
     proves: tuple[Ref, ...] = ()
     independent: bool = False  # the readings by one instrument have independent errors
     comparison: bool = False  # the error of one instrument cancels in a difference
+    by_reading: dict[str, ReadingTerms] = {}
+
+    def at(self, slot: str) -> "RecordedValue":
+        """The value with the limits and the instrument of one reading."""
+        terms = self.by_reading.get(slot)
+        if terms is None:
+            return self
+        return replace(self, bound=terms.bound, used=terms.used, instrument=terms.instrument, by_reading={})
 
 
 class CalculatedValue(Struct, frozen=True):
     """A value calculated from others. ``formula`` is the author's text; its units are already checked.
+
+    ``by_reading`` is as in :class:`RecordedValue`, for a value that is calculated reading by reading; ``limit_set`` is
+    the set that `by` names there.
 
     ``waive`` and ``proves`` are as in :class:`RecordedValue`.
     """
@@ -114,6 +137,40 @@ class CalculatedValue(Struct, frozen=True):
     proves: tuple[Ref, ...] = ()
     independent: bool = False  # the readings by one instrument have independent errors
     comparison: bool = False  # the error of one instrument cancels in a difference
+    by_reading: dict[str, ReadingTerms] = {}
+    limit_set: str | None = None
+
+    def at(self, slot: str) -> "CalculatedValue":
+        """The value with the limit of the result for one reading."""
+        terms = self.by_reading.get(slot)
+        return self if terms is None else replace(self, bound=terms.bound, by_reading={}, limit_set=None)
+
+
+def bounds_of(value: RecordedValue | CalculatedValue) -> tuple[Bound, ...]:
+    """The limits of a value, for new and for used parts and of each reading, each once."""
+    found: list[Bound | None] = [value.bound, value.used if isinstance(value, RecordedValue) else None]
+    found += [bound for terms in value.by_reading.values() for bound in (terms.bound, terms.used)]
+    kept: list[Bound] = []
+    for bound in found:
+        if bound is not None and bound not in kept:
+            kept.append(bound)
+    return tuple(kept)
+
+
+def written_limit(value: RecordedValue | CalculatedValue) -> str:
+    """The limit as written; by reading if it varies: ``1: 10 .. 11 mm; 2, 3: 20 .. 21 mm``. "" without a limit."""
+    slots: dict[str, list[str]] = {}
+    for slot, terms in value.by_reading.items():
+        slots.setdefault("no limit" if terms.bound is None else terms.bound.text, []).append(slot)
+    if slots:
+        return "; ".join(f"{', '.join(names)}: {text}" for text, names in slots.items())
+    return "" if value.bound is None else value.bound.text
+
+
+def instruments_of(record: RecordedValue) -> tuple[str, ...]:
+    """The instruments of a value, also those of single readings, each once."""
+    names = (record.instrument, *(terms.instrument for terms in record.by_reading.values()))
+    return tuple(dict.fromkeys(name for name in names if name))
 
 
 class ChoiceRow(Struct, frozen=True):

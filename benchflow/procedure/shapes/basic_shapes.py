@@ -292,6 +292,12 @@ class ListShape(Shape[tuple[T, ...]]):
     def parts(self) -> tuple[Shape[Any], ...]:
         return (self.item,)
 
+    def chosen_node(self, node: YamlNode, context: ReadContext) -> YamlNode:
+        if not isinstance(node, YamlSequence):
+            return node
+        items = [self.item.chosen_node(child, context) for child in node.items]
+        return YamlSequence(items, node.line, node.column)
+
 
 class MapShape(Shape[dict[str, T]]):
     """A mapping with names that the author chooses. ``key`` is the shape of a name, ``value`` that of its entry."""
@@ -348,6 +354,9 @@ class TransformedShape(Shape[T], Generic[S, T]):
 
     def parts(self) -> tuple[Shape[Any], ...]:
         return (self.shape,)
+
+    def chosen_node(self, node: YamlNode, context: ReadContext) -> YamlNode:
+        return self.shape.chosen_node(node, context)
 
 
 class EitherShape(Shape[T]):

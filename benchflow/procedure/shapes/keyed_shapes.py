@@ -108,7 +108,7 @@ class KeyedShape(Shape[B]):
             if known is None:
                 self._report_unknown_key(key, node, context)
             else:
-                fields.nodes[key.text] = child
+                fields.nodes[key.text] = known.shape.chosen_node(child, context)
                 fields.values[key.text] = known.shape.read(child, context)
         self._report_missing_keys(fields)
         return self.build(fields)

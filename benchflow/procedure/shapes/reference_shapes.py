@@ -3,6 +3,7 @@
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
 from benchflow.procedure.shapes.basic_shapes import TEXT_SCHEMA, ListShape, MapShape
+from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
@@ -68,15 +69,21 @@ def _mentioned(node: YamlNode, kind: str, noun: str, context: ReadContext, of: s
     return ref
 
 
-def conditions(kind: str, value_kind: str, noun: str, at_least: int = 0) -> Shape[dict[str, tuple[str, ...]]]:
-    """A mapping from names to one value or a list of values."""
-    value = ListShape(ValueReferenceShape(value_kind, "a value"), single=True, at_least=1, distinct=True)
+def conditions(
+    kind: str, value_kind: str, noun: str, at_least: int = 0, *, by: bool = False
+) -> Shape[dict[str, tuple[str, ...]]]:
+    """A mapping from names to one value or a list of values. With ``by``, a value may vary by option or place."""
+    value: Shape[tuple[str, ...]] = ListShape(
+        ValueReferenceShape(value_kind, "a value"), single=True, at_least=1, distinct=True
+    )
+    value = ByShape("needs", value) if by else value
     return MapShape(value, noun, key=KeyReferenceShape(kind, "a name"), at_least=at_least)
 
 
 NEEDS = conditions("state", "state-value", "state variables with the accepted values")
 NEVER = conditions("state", "state-value", "state variables with the values that must not occur together", at_least=1)
 WHEN = conditions("option", "choice", "options with the choices that it applies to")
+OPERATION_NEEDS = conditions("state", "state-value", "state variables with the accepted values", by=True)
 WHEN_FOUND = conditions(
     "condition", "answer", "options with their choices, and values, checks and choices of parts with their findings"
 )
@@ -85,6 +92,13 @@ SETTINGS: Shape[dict[str, str]] = MapShape(
     "state variables with one value each",
     key=KeyReferenceShape("state", "a name"),
 )
+OPERATION_SETTINGS: Shape[dict[str, str]] = MapShape(
+    ByShape("setting", ValueReferenceShape("state-value", "a value")),
+    "state variables with one value each",
+    key=KeyReferenceShape("state", "a name"),
+)
 UNDO_SETTINGS: Shape[dict[str, str]] = MapShape(
-    UndoValueShape(), "state variables with one value each, or `ask`", key=KeyReferenceShape("state", "a name")
+    ByShape("undo-setting", UndoValueShape()),
+    "state variables with one value each, or `ask`",
+    key=KeyReferenceShape("state", "a name"),
 )

@@ -31,6 +31,20 @@ class Mention(Struct, frozen=True):
     of: str = ""
 
 
+class VaryingNames:
+    """The names that `by` can have where the reader is, and the choices that are read now.
+
+    ``sets`` are the sets of places of the operation that is read, ``readings`` that of the readings of its value.
+    ``chosen`` has the choice to read for each name. A name that is met without a choice is added to ``open``.
+    """
+
+    def __init__(self) -> None:
+        self.sets: tuple[str, ...] = ()
+        self.readings: tuple[str, ...] = ()
+        self.chosen: dict[str, str] = {}
+        self.open: dict[str, None] = {}
+
+
 class ReadContext:
     """The data that all shapes share while one file is read: problems, uses of names, nodes for later checks."""
 
@@ -48,6 +62,11 @@ class ReadContext:
         """The node of a value, by its key and the mark of its owner. Later checks report places in it."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
         """The entries of `places`. This key is read before the others."""
+        self.option_choices: dict[str, tuple[str, ...]] = {}
+        """The choices of each entry of `options`. This key is read before the others, too."""
+        self.varying = VaryingNames()
+        self.variant_nodes: dict[tuple[Mark, tuple[tuple[str, str], ...]], dict[tuple[str, Mark], YamlNode]] = {}
+        """The ``nodes`` of each variant of an operation, by the mark of the operation and the choices."""
 
     def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         self.problems.add(code, mark, message, hint, severity)
@@ -92,6 +111,10 @@ class Shape(ABC, Generic[T]):
         """The shapes that this one contains."""
         return ()
 
+    def chosen_node(self, node: YamlNode, context: ReadContext) -> YamlNode:
+        """``node`` as later checks see it: each `{by: ...}` in it is replaced by the node of the present choice."""
+        return node
+
 
 def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
     """Report that a ``noun`` is expected instead of the node. ``hint`` is used if the node is a text."""
@@ -106,7 +129,9 @@ def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") 
             "empty-value", node.mark, f"The value is empty, but {noun} is expected", "Write a value, or delete the key"
         )
         return
-    if isinstance(node, YamlMapping) and node.flow:
+    if isinstance(node, YamlMapping) and any(key.text == "by" for key, _ in node.pairs):
+        hint = "`{by: ...}` is not possible here. `benchflow guide` says where it is"
+    elif isinstance(node, YamlMapping) and node.flow:
         hint = "If it is a text that begins with {, put it in quotes"
     elif isinstance(node, YamlSequence):
         hint = "If it is a text that begins with [ or -, put it in quotes"

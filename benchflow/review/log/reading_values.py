@@ -23,7 +23,14 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, band_of_limit, margin, number
 from benchflow.session.rules.measurements import recorded_measurements
 from benchflow.session.rules.value_results import results_of
-from benchflow.session.rules.verdicts import figures_to_judge, judge_value, judged_singly, limit_in_force, limit_of
+from benchflow.session.rules.verdicts import (
+    figures_to_judge,
+    judge_value,
+    judged_singly,
+    limit_in_force,
+    limit_of,
+    limits_by_reading,
+)
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
 
@@ -88,6 +95,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     state = log.state
     verdict = judge_value(state, step.id, record)
     bound = limit_in_force(state, step.id, record)
+    limit = limits_by_reading(state, step.id, record) or verdict.limit
     within = _band_in_unit(state, bound, record.unit, difference=record.judge == "spread")
     bands = {
         slot: _band_in_unit(state, limit_in_force(state, step.id, record, slot), record.unit, difference=False)
@@ -107,7 +115,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
         text = "" if verdict.value is None else show_short(verdict.value)
         u = _uncertainty_of_figure(state, step, record, bound)
     return Value(
-        step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
+        step.id, record.name, record.ask, record.unit, record.decision, limit, within, readings,
         verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
         verdict.reason, "", *_waiver(state, step, record.name),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound), bands,
@@ -120,7 +128,7 @@ def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Valu
     in_force = min((fact for fact in facts if fact.in_force), key=_from_worst_to_best, default=None)
     if in_force is None:
         return None
-    within = _band_in_unit(log.state, work.bound, work.unit, difference=in_force.difference)
+    within = _band_in_unit(log.state, work.at(in_force.slot).bound, work.unit, difference=in_force.difference)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
         in_force.limit, within, (), (), cast(Verdict, in_force.verdict),

@@ -29,7 +29,9 @@ from benchflow.procedure.model import (
     Ref,
     Remedy,
     Tighten,
+    instruments_of,
     stage_remedies,
+    written_limit,
 )
 from benchflow.trade.joint_picture import FastenerCell
 
@@ -179,7 +181,7 @@ def _sheet_facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
 
 
 def _instruments_used(operation: Operation) -> Iterator[str]:
-    yield from (record.instrument for record in operation.record if record.instrument)
+    yield from (name for record in operation.record for name in instruments_of(record))
     if operation.tighten and operation.tighten.instrument:
         yield operation.tighten.instrument
 
@@ -315,16 +317,18 @@ def number_ranges(numbers: Iterable[int]) -> str:
 
 def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
-    limits = [
-        _limit_text(record.bound),
-        f"used parts: {record.used.text}" if record.used and record.used_by_option is None else "",
-    ]
+    by_reading = [(slot, record.at(slot)) for slot in record.by_reading]
+    limits = []
+    for slot, one in by_reading or [("", record)]:
+        label = f"{slot}: " if slot else ""
+        limits += [f"{label}{_limit_text(one.bound)}"] if one.bound else []
+        limits += [f"{label}used parts: {one.used.text}"] if one.used and one.used_by_option is None else []
     return Blank(
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),
         unit=record.unit,
         limits=(*(limit for limit in limits if limit), *_judging_notes(record)),
-        tool=names.title(record.instrument) if record.instrument else "",
+        tool=" or ".join(names.title(name) for name in instruments_of(record)),
         remedies=(*_remedy_lines(names, "below", record.below), *_remedy_lines(names, "above", record.above)),
     )
 
@@ -337,12 +341,12 @@ def _judging_notes(record: RecordedValue) -> Iterator[str]:
 
 
 def _calculated_blank(names: "_TitlesAndTurns", work_out: CalculatedValue) -> Blank:
-    limit = _limit_text(work_out.bound)
+    limit = written_limit(work_out)
     return Blank(
         ask=work_out.title or work_out.name,
         slots=("",),
         unit=work_out.unit,
-        limits=(limit,) if limit else (),
+        limits=(f"limit {limit}",) if limit else (),
         how=f"= {work_out.formula}",
         remedies=(*_remedy_lines(names, "below", work_out.below), *_remedy_lines(names, "above", work_out.above)),
     )

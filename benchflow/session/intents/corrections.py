@@ -59,6 +59,7 @@ def _correct_reading(
         return refuse("not-allowed", message, name=entry.name)
     record = step.record(entry.name)
     assert record is not None  # the reading was recorded for it
+    record = record.at(entry.reading)
     quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity

@@ -55,6 +55,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
         if isinstance(next_slot, Refusal):
             return next_slot
         slot = next_slot
+    record = record.at(slot)
     late = refusal_or_none(late_entry_reasons(state, step, record.name, context.now))
     if late is not None:
         return late

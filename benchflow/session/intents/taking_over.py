@@ -131,6 +131,7 @@ def _event_again(state: State, step: Step, entry: EarlierEntry) -> ev.Event | No
             record = step.record(entry.name)
             if record is None:
                 return None
+            record = record.at(entry.reading)
             quantity = Quantity(Decimal(entry.value), entry.unit, entry.entered)
             u = None
             if entry.uncertainty:

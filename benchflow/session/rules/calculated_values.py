@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, CalculatedValue
+from benchflow.procedure.model import AboveReading, CalculatedValue, bounds_of
 from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import decimal, from_base
@@ -74,7 +74,7 @@ def judged_results(
     A value that is calculated once has the reading ``"1"``.
     """
     found = evaluate_value(state, step, work, assumed)
-    results = {slot: _judge_result(state, work, result) for slot, result in found.results.items()}
+    results = {slot: _judge_result(state, work.at(slot), result) for slot, result in found.results.items()}
     return JudgedResults(results, found.missing)
 
 
@@ -128,8 +128,7 @@ def operations_behind(plan: Plan, work: CalculatedValue) -> frozenset[str]:
     from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
     refs = [ValueRef(name.name, name.place, name.reading) for name in present_names(plan.formula(work))]
-    if isinstance(work.bound, AboveReading):
-        refs.append(plan.ref(work.bound.name))
+    refs += [plan.ref(bound.name) for bound in bounds_of(work) if isinstance(bound, AboveReading)]
     found: set[str] = set()
     for written in refs:
         for ref in plan.refs(written):

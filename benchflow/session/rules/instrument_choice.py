@@ -12,6 +12,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.instrument_fitness import need_for_kind, need_for_stage
 from benchflow.session.rules.joint_progress import joint_progress
+from benchflow.session.rules.measurements import next_open_slot
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.wrench_correction import wrench_setting
 from benchflow.session.shop.register import fit_instruments
@@ -64,11 +65,12 @@ def tools_for_reading(state: State, context: Context, name: str, typed: str = ""
     """
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     record = None if step is None else step.record(name)
-    if record is None:
+    if step is None or record is None:
         return ()
     read = read_quantity(typed, record.unit, record.dimension, name) if typed.strip() else None
     required = None if isinstance(read, Refusal) else read
-    return _tool_lists(state, context, ("instrument", record.instrument, required))
+    slot = next_open_slot(state, step, record)
+    return _tool_lists(state, context, ("instrument", record.at(slot).instrument, required))
 
 
 def tools_for_joint(

@@ -79,6 +79,12 @@ def last_attempts(state: State, step: str, name: str) -> dict[str, Attempt]:
     return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
 
 
+def next_open_slot(state: State, step: Step, record: RecordedValue) -> str:
+    """The first reading that is not entered; the first of all if all are."""
+    given = last_attempts(state, step.id, record.name)
+    return next((slot for slot in record.slots if slot not in given), record.slots[0])
+
+
 def reading_measurement(
     record: RecordedValue, quantity: Quantity, u: Quantity | None, instrument: str, key: int = NEW_READING
 ) -> Measurement:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchflow.procedure.model import AboveReading, CalculatedValue, EqualWithin, RecordedValue
+from benchflow.procedure.model import AboveReading, CalculatedValue, EqualWithin, RecordedValue, bounds_of
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
@@ -41,7 +41,7 @@ def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedVal
     if isinstance(value, RecordedValue):
         bounds = dict.fromkeys(limit_in_force(state, step.id, value, slot) for slot in value.slots)
     else:
-        bounds = {value.bound: None}
+        bounds = dict.fromkeys(bounds_of(value))
     for bound in bounds:
         if not isinstance(bound, AboveReading) or single_measurement(state, bound.name) is not None:
             continue

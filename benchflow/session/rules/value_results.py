@@ -128,7 +128,8 @@ def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple
         own_slot = slot if several else WHOLE
         readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
         subject = reading_subject(work.name, own_slot)
-        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, work.bound))
+        bound = work.at(slot).bound
+        found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, bound))
     return tuple(found)
 
 

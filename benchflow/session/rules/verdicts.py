@@ -66,7 +66,17 @@ def part_is_used(state: State, step: str, record: RecordedValue, slot: str | Non
 
 def limit_in_force(state: State, step: str, record: RecordedValue, slot: str | None = None) -> Bound | None:
     """The limit of a reading; without ``slot``, the limit of the last entry of the value."""
-    return bound_in_force(record, part_is_used(state, step, record, slot))
+    used = part_is_used(state, step, record, slot)
+    return bound_in_force(record if slot is None else record.at(slot), used)
+
+
+def limits_by_reading(state: State, step: str, record: RecordedValue) -> str:
+    """The limits of the readings as text, if they vary: ``1: 10 .. 11 mm; 2, 3: 20 .. 21 mm``. "" if they do not."""
+    slots: dict[str, list[str]] = {}
+    for slot in record.slots if record.by_reading else ():
+        text = limit_text(state, limit_in_force(state, step, record, slot), record.unit)
+        slots.setdefault(text, []).append(slot)
+    return "; ".join(f"{', '.join(names)}: {text or 'no limit'}" for text, names in slots.items())
 
 
 def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
@@ -294,7 +304,7 @@ def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     missing = tuple(slot for slot in record.slots if slot not in measured)
     figures = list(measured.values())
     combined = _combined(record, bound, figures) if figures and not missing else None
-    text = limit_text(state, bound, record.unit)
+    text = limits_by_reading(state, step, record) or limit_text(state, bound, record.unit)
     nothing = ValueVerdict("none", missing, None if combined is None else combined.shown, text)
     if bound is None:
         return nothing

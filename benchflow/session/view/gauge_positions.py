@@ -35,6 +35,9 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
     known = [one for one in compared if one is not None]
     if known:
         return _positions(min(known, key=_room), record)
+    if record.by_reading:
+        record = record.at(next((slot for slot in record.slots if slot not in measured), record.slots[0]))
+        bound = limit_in_force(state, step.id, record)
     bounds = _bounds(state, bound, record)
     return None if bounds is None else gauge_positions(bounds, None, _expected_uncertainty(state, record, bound))
 
@@ -42,7 +45,7 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
 def calculation_gauge(state: State, step: Step, work: CalculatedValue) -> vw.GaugePositions | None:
     """The gauge of a calculated value, of its worst result if there are several; ``None`` without result or limit."""
     results = evaluate_value(state, step, work).results
-    compared = [comparison_of(state, work, work.bound, result.measurement) for result in results.values()]
+    compared = [comparison_of(state, work, work.at(slot).bound, one.measurement) for slot, one in results.items()]
     known = [one for one in compared if one is not None]
     return None if not known else _positions(min(known, key=_room), work)
 

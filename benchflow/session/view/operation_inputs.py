@@ -1,18 +1,18 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue
+from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue, written_limit
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.evaluated_values import lacks_round_before
-from benchflow.session.rules.measurements import from_stored, last_attempts
+from benchflow.session.rules.measurements import from_stored, last_attempts, next_open_slot
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
-from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force
+from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
@@ -75,14 +75,11 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
-    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
-    instrument = "" if need is None else need.title or need.id
-    if instrument and record.instrument in state.tools:
-        instrument += f", serial {state.tools[record.instrument].serial}"
+    instrument = _instrument_text(state, record.at(next_open_slot(state, step, record)))
     summary = combined_text(state, step.id, record)
     if summary and verdict.verdict != "none":
         summary += f", {VERDICT_TEXT[verdict.verdict]}"
-    limit = verdict.limit or ("" if bound is None else bound.text)
+    limit = limits_by_reading(state, step.id, record) or verdict.limit or ("" if bound is None else bound.text)
     return vw.ReadingInput(
         name=record.name,
         ask=record.ask or record.name,
@@ -98,10 +95,19 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     )
 
 
+def _instrument_text(state: State, record: RecordedValue) -> str:
+    """The instrument of a value, with its serial number if one is in use; "" if it has none."""
+    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
+    instrument = "" if need is None else need.title or need.id
+    if instrument and record.instrument in state.tools:
+        instrument += f", serial {state.tools[record.instrument].serial}"
+    return instrument
+
+
 def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = calculate(state, step, work)
     waived = any(result.waived is not None for result in calculated_results(state, step, work))
-    limit = "" if work.bound is None else work.bound.text
+    limit = written_limit(work)
     title = work.title or work.name
     if worked is None:
         first = lacks_round_before(state, ValueRef.parse(work.name))
@@ -114,7 +120,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         formula=work.formula,
         filled=worked.filled,
         shown="" if verdict.value is None else show_short(verdict.value),
-        limit=verdict.limit,
+        limit=limit if work.by_reading else verdict.limit,
         verdict=verdict.verdict,
         complete=waived or verdict.verdict in ("ok", "none"),
         gauge=calculation_gauge(state, step, work),

@@ -1,22 +1,39 @@
 """Which operations a remedy takes back: those that its `redo` names, and what depends on them."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from benchflow.ordering.rework import DoneWork, with_dependents
 from benchflow.procedure.expand import resolve
+from benchflow.procedure.identity import StepId, parts
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Plan, Step
 
 
-def steps_named(plan: Plan, step: Step, remedy: Remedy) -> tuple[str, ...]:
-    """The steps that the `redo` of a remedy of ``step`` names: at the same place, if both are repeated."""
+def steps_named(plan: Plan, step: Step, remedy: Remedy, readings: Collection[str] | None = None) -> tuple[str, ...]:
+    """The steps that the `redo` of a remedy of ``step`` names: at the same place, if both are repeated.
+
+    ``readings`` are those that were out; ``None`` for any. Steps that are done only if needed and that no remedy called
+    for yet are the last ones.
+    """
     named = {ref.name for ref in remedy.redo}
-    return tuple(
+    if readings is not None:
+        named -= {name for name in remedy.at_reading if parts(StepId.parse(name).place)[-1] not in readings}
+    present = tuple(
         name
         for name, other in plan.steps.items()
         if name in named
         or (other.operation.id in named and (other.place is None or step.place is None or other.place == step.place))
     )
+    return (*present, *(ref.name for ref in remedy.redo if ref.name in named and _is_new_call(plan, ref.name)))
+
+
+def _is_new_call(plan: Plan, step_id: str) -> bool:
+    return step_id not in plan.steps and plan.is_callable(step_id)
+
+
+def steps_called(plan: Plan, step: Step, remedy: Remedy, readings: Collection[str] | None = None) -> tuple[str, ...]:
+    """The steps that a remedy of ``step`` calls for, which are done only if needed. The arguments are as above."""
+    return tuple(name for name in steps_named(plan, step, remedy, readings) if plan.is_callable(name))
 
 
 def taken_back(plan: Plan, history: DoneWork, done: tuple[str, ...], step_ids: Iterable[str]) -> set[str]:

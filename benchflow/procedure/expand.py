@@ -82,6 +82,22 @@ def prerequisites(plan: Plan, ref: str, step: Step | None = None) -> tuple[str, 
     return _build_of(plan).prerequisites(ref, site_of_step(step))
 
 
+def everything_possible(procedure: Procedure, options: Mapping[str, str]) -> Plan:
+    """The plan with every operation that can become part of the build: whatever is found, and if it is needed."""
+    called: dict[str, tuple[str, ...]] = {
+        str(StepId(operation.id, place)): ()
+        for operation in procedure.operations
+        if operation.if_needed
+        for place in ((None,) if operation.each is None else procedure.places.get(operation.each, ()))
+    }
+    return expand(procedure, options, Findings({}, called))
+
+
+def answers_that_decide(plan: Plan) -> dict[str, frozenset[str]]:
+    """For each finding, by its key, the answers that a `when` names of an operation that can be part of the build."""
+    return _build_of(plan).answers_that_decide()
+
+
 def site_of_step(step: Step | None) -> Site:
     """The place of a step for the references in it."""
     return Site() if step is None else site_of(step.operation, step.place)
@@ -144,10 +160,29 @@ class _Build:
             for place in self._at_places(operation, parts(index), site):
                 yield str(StepId(plain, place)), operation, place
 
+    def answers_that_decide(self) -> dict[str, frozenset[str]]:
+        found: dict[str, frozenset[str]] = {}
+        for operation in self._procedure.operations:
+            if not operation.findings or not holds(operation.when, self._options):
+                continue
+            for place in self._places_of(operation):
+                for name, answers in operation.findings.items():
+                    for key, _, _ in self._finding_keys(name, site_of(operation, place)):
+                        found[key] = found.get(key, frozenset()) | frozenset(answers)
+        return found
+
     # --- references ---------------------------------------------------------------------------------
 
     def step_ids(self, ref: str, site: Site) -> tuple[str, ...]:
         return tuple(str(StepId(op.id, at)) for op, at in self._named(ref, site) if self.is_present(op, at))
+
+    def _redone_ids(self, ref: str, site: Site) -> tuple[str, ...]:
+        """Like :meth:`step_ids`, for the `redo` of a remedy, which may also name what is done only if needed."""
+        return tuple(
+            str(StepId(op.id, at))
+            for op, at in self._named(ref, site)
+            if self.is_present(op, at) or (op.if_needed and holds(op.when, self._options))
+        )
 
     def prerequisites(self, ref: str, site: Site) -> tuple[str, ...]:
         """Like :meth:`step_ids`. An operation that is left out is replaced by what it comes after."""
@@ -204,7 +239,7 @@ class _Build:
         families, here = self._procedure.variable_families, site.places
         return Step(
             str(StepId(operation.id, place)),
-            self._placed.placed(operation, site, lambda ref: self.step_ids(ref, site)),
+            self._placed.placed(operation, site, lambda ref: self._redone_ids(ref, site)),
             place,
             self._present_of(self._earlier(operation, place)),
             settings_at(operation.needs, families, here),

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.identity import ValueRef, parts
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -39,7 +39,7 @@ class PlacedOperations:
     """Writes the operations of one procedure for their places. ``options`` are the answers to its options."""
 
     def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
-        self._procedure, self._places, self._options = procedure, procedure.places, options
+        self.procedure, self._places, self._options = procedure, procedure.places, options
         self._table: ValueTable | None = None
         self._sets = {
             name: op.each
@@ -60,14 +60,23 @@ class PlacedOperations:
         """The set of places of a repeated value or choice."""
         return self._sets.get(name)
 
-    def at_place(self, node: "NameNode", site: "Site") -> "NameNode":
-        """The name of a value with its place and reading, as the author meant it at ``site``."""
-        from benchflow.procedure.index_meaning import IndexFault, resolve_name  # late import, as below
-        from benchflow.procedure.value_indexes import ValueTable
+    def readings_set(self, name: str) -> str | None:
+        """The set of places that the results of a calculated value are named after."""
+        axes = self._values().axes(name)
+        return None if axes is None else axes.readings_set
+
+    def _values(self) -> "ValueTable":
+        from benchflow.procedure.value_indexes import ValueTable  # late import: few files need it
 
         if self._table is None:
-            self._table = ValueTable(self._procedure.operations, self._places)
-        axes = self._table.axes(node.name)
+            self._table = ValueTable(self.procedure.operations, self._places)
+        return self._table
+
+    def at_place(self, node: "NameNode", site: "Site") -> "NameNode":
+        """The name of a value with its place and reading, as the author meant it at ``site``."""
+        from benchflow.procedure.index_meaning import IndexFault, resolve_name  # late import, as above
+
+        axes = self._values().axes(node.name)
         if axes is None:  # the size of a part that a matching assigns
             own = self._sets.get(node.name) == site.each
             return node if node.place or not own else replace(node, place=site.place)
@@ -113,15 +122,29 @@ class _OnePlace:
             return name  # not repeated here, or already written with a place
         return str(ValueRef(name, self._site.place))
 
-    def _remedies(self, remedies: tuple[Remedy, ...]) -> tuple[Remedy, ...]:
+    def _remedies(self, remedies: tuple[Remedy, ...], readings_set: str | None = None) -> tuple[Remedy, ...]:
+        """The remedies with the steps that they redo. ``readings_set`` names the readings of their value."""
         return tuple(
             replace(
                 remedy,
                 do=self._fill(remedy.do),
                 redo=tuple(Ref(one, ref.mark) for ref in remedy.redo for one in self._step_ids(ref.name)),
+                at_reading=tuple(
+                    one
+                    for ref in remedy.redo
+                    if self._is_of_readings(ref.name, readings_set)
+                    for one in self._step_ids(ref.name)
+                ),
             )
             for remedy in remedies
         )
+
+    def _is_of_readings(self, ref: str, readings_set: str | None) -> bool:
+        """True if a reference without a place means the place of the reading that was out."""
+        operation = self._all.procedure.operations_by_id.get(ref)
+        if operation is None or readings_set is None or readings_set in self._site.places:
+            return False
+        return parts(operation.each)[-1:] == (readings_set,)
 
     def _tighten(self, tighten: Tighten) -> Tighten:
         stages = tuple(self._stage(stage) for stage in tighten.stages)
@@ -147,8 +170,8 @@ class _OnePlace:
             ask=self._fill(record.ask),
             bound=self._bound(record.bound),
             used=self._bound(record.used),
-            below=self._remedies(record.below),
-            above=self._remedies(record.above),
+            below=self._remedies(record.below, record.readings_set),
+            above=self._remedies(record.above, record.readings_set),
         )
 
     def _terms(self, terms: ReadingTerms, used: bool | None) -> ReadingTerms:
@@ -158,6 +181,8 @@ class _OnePlace:
         return replace(terms, bound=self._bound(terms.bound), used=self._bound(terms.used))
 
     def _work_out(self, work_out: CalculatedValue) -> CalculatedValue:
+        has_remedies = work_out.below or work_out.above
+        readings_set = self._all.readings_set(work_out.name) if has_remedies else None
         return replace(
             work_out,
             by_reading={slot: self._terms(terms, None) for slot, terms in work_out.by_reading.items()},
@@ -165,8 +190,8 @@ class _OnePlace:
             title=self._fill(work_out.title),
             formula=self._formula(work_out.formula),
             bound=self._bound(work_out.bound),
-            below=self._remedies(work_out.below),
-            above=self._remedies(work_out.above),
+            below=self._remedies(work_out.below, readings_set),
+            above=self._remedies(work_out.above, readings_set),
         )
 
     def _formula(self, text: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.identity import ALL_PLACES, ValueRef, fits, is_several, joined, parts
+from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef, fits, is_several, joined, parts
 from benchflow.procedure.model import (
     CalculatedValue,
     Mark,
@@ -268,6 +268,18 @@ class Plan(Struct, frozen=True, dict=True):
     @cached_property
     def _formulas(self) -> "dict[tuple[str, str | None], Formula]":
         return {}
+
+    @cached_property
+    def deciding_answers(self) -> dict[str, frozenset[str]]:
+        """For each finding (``end-play[2]``), the answers that some `when` of this build names."""
+        from benchflow.procedure.expand import answers_that_decide  # late import: it makes plans
+
+        return answers_that_decide(self)
+
+    def is_callable(self, step_id: str) -> bool:
+        """True if the step is done only when a remedy calls for it."""
+        operation = self.procedure.operations_by_id.get(StepId.parse(step_id).operation)
+        return operation is not None and operation.if_needed
 
     @cached_property
     def value_table(self) -> "ValueTable":

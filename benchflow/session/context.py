@@ -112,8 +112,14 @@ def unknown_operation(state: State, name: str) -> Refusal:
     operation = state.plan.procedure.operations_by_id.get(StepId.parse(name).operation)
     if operation is None or any(step.operation.id == operation.id for step in state.plan.steps.values()):
         return unknown_name("operation", name, state.plan.steps)
-    options = ", ".join(f"{option} is {choice}" for option, choice in state.plan.options.items())
-    message = f"“{operation.title}” is not part of this build{f' ({options})' if options else ''}. Leave it out"
+    why = ", ".join(f"{option} is {choice}" for option, choice in state.plan.options.items())
+    if operation.if_needed:
+        why = "no remedy calls for it"
+    elif operation.findings:
+        made = state.plan.findings.answers.items()
+        named = {StepId.parse(name).operation for name in operation.findings}
+        why = ", ".join(f"{key} is {' and '.join(got)}" for key, got in made if StepId.parse(key).operation in named)
+    message = f"“{operation.title}” is not part of this build{f' ({why})' if why else ''}. Leave it out"
     return refuse("unknown-name", message, name=name[:200])
 
 

@@ -22,6 +22,7 @@ from benchflow.session.state.clock import NOT_KNOWN, event_time
 from benchflow.session.state.continued_job import ContinuedLog, EarlierEntry, EarlierJob, EarlierOperation
 from benchflow.session.state.done_operations import finished_by, reopened_by
 from benchflow.session.state.fold import replay
+from benchflow.session.state.plan_changes import finding_keys
 from benchflow.session.state.state import State
 
 EarlierJobs = Callable[[str], tuple[EarlierJob, ...]]
@@ -123,6 +124,7 @@ def _continued(path: Path, digest: str, parsed: ParsedLog, state: State | None) 
         in_progress="" if state is None else state.in_progress or next(iter(state.paused), ""),
         done=(*done, *behind),
         entries=() if state is None else tuple(_earlier_entries(state, parsed.lines, again)),
+        called={} if state is None else state.plan.findings.called,
     )
 
 
@@ -168,7 +170,14 @@ def _earlier_operations(state: State, lines: list[Line], undone_later: set[str])
             enterers=tuple(sorted(work.enterers)),
             unknown=tuple(unknown),
             evidence=tuple(evidence.get(name, ())),
+            findings=_findings_of(state, name),
         )
+
+
+def _findings_of(state: State, name: str) -> dict[str, tuple[str, ...]]:
+    """What was found in an operation, for each finding that decides what is done."""
+    made = state.plan.findings.answers
+    return {key: made[key] for key in finding_keys(state, state.plan.steps[name]).values() if key in made}
 
 
 def _evidence(lines: Iterable[Line]) -> dict[str, list[int]]:

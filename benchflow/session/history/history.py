@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from benchflow.base.durations import clock_duration
 from benchflow.base.plaintext import clean, clean_line
-from benchflow.procedure.expand import expand
+from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.session.history.event_text import LogTitles, event_text, local_time, ticks_text, turns_text
@@ -112,7 +112,9 @@ def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Pl
     ``read`` parses the text of a procedure; its errors are passed on.
     """
     opened = known_event(lines[0]) if lines else None
-    return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.JobOpened) else None
+    if not isinstance(opened, ev.JobOpened):
+        return None
+    return everything_possible(read(opened.procedure), opened.options)
 
 
 def _zone_name(lines: Sequence[Line], zone: tzinfo | None) -> str:

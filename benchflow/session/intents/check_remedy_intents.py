@@ -1,5 +1,6 @@
 """The intent `remedy` for a check that was answered no."""
 
+from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CheckPoint
 from benchflow.procedure.plan import Step
@@ -52,7 +53,7 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
     if remedy is None or remedy.stop:
         message = f"{held.title} was answered no. {stop_text(held)}"
         return refuse("not-allowed", message, operation=step.id, name=name)
-    redo = steps_to_redo(state, step, remedy)
+    redo, called = steps_to_redo(state, step, remedy), steps_called(state.plan, step, remedy)
     without = steps_without_undo(state, step, remedy)
     if without:
         return Refusal(tuple(no_undo_reason(state, step, check_key(number), other) for other in without))
@@ -66,8 +67,9 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
         do=remedy.do,
         redo=redo,
         fresh=remedy.fresh,
-        undo_later=undos_that_wait(state, [other for other in redo if other != step.id]),
+        undo_later=undos_that_wait(state, [other for other in redo if other not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for other in redo for item in discarded_items(state, other))),
         check=number,
+        called=called,
     )
     return (Entry(by, event),)

@@ -12,6 +12,7 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
 from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.correction_signatures import sign_correction
+from benchflow.session.rules.findings import finding_change_reasons
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons
@@ -24,7 +25,14 @@ from benchflow.session.state.state import Attempt, EntryRef, State
 
 
 def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
-    """Correct a wrong entry. The entry of a finished operation can be corrected too."""
+    """Correct a wrong entry. The entry of a finished operation can be corrected too, if it decides as before."""
+    found = _corrected(state, intent, context, by)
+    if isinstance(found, Refusal):
+        return found
+    return refusal_or_none(tuple(finding_change_reasons(state, found, context))) or found
+
+
+def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
     entry = state.correctable.get(intent.event)
     if entry is None:
         possible = "Only a reading, a tick with a reading or an answer, a check answered no, or a lot number can be"

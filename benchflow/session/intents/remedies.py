@@ -1,5 +1,6 @@
 """Handler of the intent `remedy`."""
 
+from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
@@ -55,7 +56,8 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
         return refuse("value-missing", message + _missing_text(step, missing), operation=step.id, name=name)
     served = served_together(chosen, remedy_progress(state, step, name))
     void = readings_made_void(state, step, remedy, served)
-    redo = steps_to_redo(state, step, remedy)
+    slots = _slots_out(served)
+    redo = steps_to_redo(state, step, remedy, slots)
     without = steps_without_undo(state, step, remedy)
     if without:
         return Refusal(tuple(no_undo_reason(state, step, name, other) for other in without))
@@ -76,6 +78,7 @@ def _event(
     void: dict[str, tuple[str, ...]],
     redo: tuple[str, ...],
 ) -> ev.RemedyCarriedOut:
+    called = steps_called(state.plan, step, remedy, _slots_out(served))
     return ev.RemedyCarriedOut(
         operation=step.id,
         name=served[0].result.name,
@@ -85,9 +88,15 @@ def _event(
         readings=tuple(p.result.slot for p in served if p.result.slot != WHOLE),
         void=void,
         fresh=remedy.fresh,
-        undo_later=undos_that_wait(state, [name for name in redo if name != step.id]),
+        undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
+        called=called,
     )
+
+
+def _slots_out(served: tuple[RemedyProgress, ...]) -> tuple[str, ...] | None:
+    """The readings that were out; ``None`` if the figure of all readings was."""
+    return None if any(p.result.slot == WHOLE for p in served) else tuple(p.result.slot for p in served)
 
 
 def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> RemedyProgress | Refusal:

@@ -1,5 +1,6 @@
 """The intent `remedy` for a fastener of a joint that is out of the band of its stage."""
 
+from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Decision, Entry, refuse
@@ -28,7 +29,7 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     if remedy is None or remedy.stop:
         return stopped_fastener(step, joint, chosen)
     served = remedied_together(chosen, fastener_remedies(state, step))
-    redo = steps_to_redo(state, step, remedy)
+    redo, called = steps_to_redo(state, step, remedy), steps_called(state.plan, step, remedy)
     without = steps_without_undo(state, step, remedy)
     if without:
         return Refusal(tuple(no_undo_reason(state, step, joint, other) for other in without))
@@ -46,10 +47,11 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         do=remedy.do,
         redo=redo,
         fresh=remedy.fresh,
-        undo_later=undos_that_wait(state, [name for name in redo if name != step.id]),
+        undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
         stage=chosen.tick.stage,
         fasteners=tuple(each.tick.fastener for each in served),
+        called=called,
     )
     return (Entry(by, event),)
 

@@ -81,6 +81,7 @@ def take_over(state: State, intent: intents.TakeOver, context: Context, by: str)
         unknown=() if earlier is None else earlier.unknown,
         role=role or "",
         proven=signature_proof(context, signer, intent.pin),
+        findings=earlier.findings if earlier is not None and earlier.trusted else {},
     )
     return (*entries, Entry(signer, done))
 

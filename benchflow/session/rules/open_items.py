@@ -10,6 +10,7 @@ from benchflow.session.rules.check_remedies import answer_is_waived, check_held_
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.findings import answer_no_decides
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -129,6 +130,8 @@ def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
 def _failed_check_reasons(state: State, step: Step, number: int, text: str) -> Iterator[Reason]:
     """The reason that a check was answered no and, before its remedy, that the remedy comes first."""
     held, sign = remedy_of_check(state, step, number), deviation_advice(state, step, check_key(number))
+    if (held is None or held.remedy is None) and answer_no_decides(state, step, number):
+        return
     if held is not None and held.final:
         yield check_held_reason(step, held)
         return

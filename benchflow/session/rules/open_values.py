@@ -8,6 +8,7 @@ from benchflow.quantity import show_short
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
+from benchflow.session.rules.findings import verdict_decides
 from benchflow.session.rules.remedy_progress import RemedyInTurn, RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
@@ -52,10 +53,15 @@ def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedVal
 
 def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
     """One reason if results of a value are out of the limit, and one if results are not proven to be within it."""
-    title = value_title(step, name)
-    out = [result for result in results if result.out]
+    title, held = value_title(step, name), remedy_progress(state, step, name)
+    tried = [progress.result for progress in held if progress.remedy is not None]
+    decided = [
+        result for result in results
+        if result not in tried and verdict_decides(state, step, name, result.verdict.verdict)
+    ]  # fmt: skip
+    out = [result for result in results if result.out and result not in decided]
+    held = () if step.id in state.done else tuple(each for each in held if each.result not in decided)
     if out:
-        held = () if step.id in state.done else remedy_progress(state, step, name)
         message = f"{title}: {figure_label(state, step, name)}{_out_text(out)}{_advice(state, step, out, held)}"
         yield Reason("out-of-limit", message, operation=step.id, name=name)
         yield from _remedy_first_reasons(state, step, title, held)

@@ -5,7 +5,7 @@ in turn was carried out. A value calculated from readings of the same operation 
 limit depends on readings of the same operation holds these too.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from msgspec import Struct
 
@@ -112,16 +112,19 @@ def readings_made_void(
     return found
 
 
-def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
+def steps_to_redo(
+    state: State, step: Step, remedy: model.Remedy, readings: Collection[str] | None = None
+) -> tuple[str, ...]:
     """The steps to redo after a remedy: those in its ``redo``, and every done step that depends on one of them.
 
     ``step`` itself is one of them only if ``redo`` names it. If ``step`` and an operation in ``redo`` are both repeated
     for places, only the same place is redone. A temporary setting that the remedy goes back past is redone too, and
-    so is an operation in which a part was entered that is thrown away.
+    so is an operation in which a part was entered that is thrown away. ``readings`` are those that were out. Operations
+    that are done only if needed and that the remedy calls for are among them.
     """
-    found = steps_named(state.plan, step, remedy)
+    found = steps_named(state.plan, step, remedy, readings)
     history = done_work(state)
-    undone = taken_back(state.plan, history, tuple(state.done), [name for name in found if name != step.id])
+    undone = taken_back(state.plan, history, tuple(state.done), _in_plan(state, step, found))
     cleared = {step.id} & set(found)
     while True:
         more = [name for name in steps_with_discarded_parts(state, undone | cleared) if name != step.id]
@@ -129,7 +132,13 @@ def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, 
         if wider <= undone:
             break
         undone = wider
-    return tuple(name for name in state.plan.steps if name in found or (name in undone and name != step.id))
+    redone = [name for name in state.plan.steps if name in found or (name in undone and name != step.id)]
+    return (*redone, *(name for name in found if name not in state.plan.steps))
+
+
+def _in_plan(state: State, step: Step, names: tuple[str, ...]) -> list[str]:
+    """Those of ``names`` that are steps of the plan, without ``step`` itself."""
+    return [name for name in names if name in state.plan.steps and name != step.id]
 
 
 def steps_without_undo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
@@ -139,6 +148,6 @@ def steps_without_undo(state: State, step: Step, remedy: model.Remedy) -> tuple[
     part of it is thrown away is none of them.
     """
     named = steps_named(state.plan, step, remedy)
-    undone = taken_back(state.plan, done_work(state), tuple(state.done), [name for name in named if name != step.id])
+    undone = taken_back(state.plan, done_work(state), tuple(state.done), _in_plan(state, step, named))
     also = [name for name in state.plan.steps if name in undone and name in state.done and name not in named]
     return tuple(name for name in also if state.plan.steps[name].operation.undo is None)

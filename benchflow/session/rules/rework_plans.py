@@ -101,6 +101,8 @@ def steps_before(state: State, step_id: str) -> set[str]:
 
 def discarded_items(state: State, step_id: str) -> tuple[str, ...]:
     """The kit items to discard when a step is undone: those in its ``undo``, and those for one use only."""
+    if step_id not in state.plan.steps:
+        return ()  # a remedy calls for it for the first time
     operation, kit = state.plan.steps[step_id].operation, state.plan.procedure.kit_by_id
     named = () if operation.undo is None else operation.undo.discard
     used_once = (ref for ref in operation.uses if ref.name in kit and kit[ref.name].discard)

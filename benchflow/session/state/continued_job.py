@@ -6,7 +6,7 @@ everything that is needed to take over what was done, so the old file is not nee
 
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from benchflow.session.state.event_basics import Event, SignatureProof
 
@@ -27,6 +27,7 @@ class EarlierOperation(Struct, frozen=True, omit_defaults=True):
     enterers: tuple[str, ...] = ()  # everybody who entered something
     unknown: tuple[str, ...] = ()  # the state variables that it left not known
     evidence: tuple[int, ...] = ()  # ``seq`` of its entries and signatures since it was last undone
+    findings: dict[str, tuple[str, ...]] = {}  # what was found, for each finding that decides what is done
 
 
 class EarlierEntry(Struct, frozen=True, omit_defaults=True):
@@ -71,6 +72,7 @@ class ContinuedLog(Struct, frozen=True, omit_defaults=True):
     in_progress: str = ""  # the operation that was in progress or paused at the end of the good part
     done: tuple[EarlierOperation, ...] = ()  # in the order of finishing; those behind the damage come last
     entries: tuple[EarlierEntry, ...] = ()
+    called: dict[str, tuple[str, ...]] = {}  # the operations that remedies called for, with those whose remedies called
 
     def operation(self, name: str) -> EarlierOperation | None:
         """What the old log says about an operation; ``None`` if it does not have it as done."""
@@ -101,3 +103,4 @@ class OperationTakenOver(Event, frozen=True, tag="taken-over"):
     unknown: tuple[str, ...] = ()  # state variables that the operation left not known
     role: str = ""  # the role that the signature needed; empty if anyone could sign
     proven: SignatureProof = ""
+    findings: dict[str, tuple[str, ...]] = field(default_factory=dict)  # what was found, for each finding that decides

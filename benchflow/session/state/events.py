@@ -100,6 +100,9 @@ class OperationFinished(Event, frozen=True, tag="finished"):
 
     operation: str
     unknown: tuple[str, ...] = ()  # state variables that are not known, because their proof was waived
+    findings: dict[str, tuple[str, ...]] = msgspec.field(
+        default_factory=dict
+    )  # what was found, for each finding that decides what is done
 
 
 class MoveMade(Event, frozen=True, tag="moved"):
@@ -166,6 +169,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     stage: int = 0  # of the joint ``name``, from 1; 0 for a value
     fasteners: tuple[int, ...] = ()  # of the joint ``name``, for which it was carried out
     check: int = 0  # number of the check, from 1; 0 for a value or a joint
+    called: tuple[str, ...] = ()  # those of ``redo`` that are done only if needed: they are part of the build now
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):

@@ -11,9 +11,9 @@ import msgspec
 from msgspec.structs import replace
 
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, read_rework_step
-from benchflow.procedure.expand import expand
+from benchflow.procedure.expand import expand, with_findings
 from benchflow.procedure.model import Procedure
-from benchflow.procedure.plan import Plan
+from benchflow.procedure.plan import Findings, Plan
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
@@ -21,6 +21,7 @@ from benchflow.session.state.clock import event_time, with_event
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.fold_takeover import fold_taken_over, writes_at_start
+from benchflow.session.state.plan_changes import with_findings_made
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
 from benchflow.session.state.state_changes import (
     operation_undone,
@@ -47,6 +48,7 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
     writes: dict[str, tuple[VariableWrite, ...]]
     writes = {name: (VariableWrite(0, "", value),) for name, value in start.items()}
     if opened.continues is not None:
+        plan = with_findings(plan, Findings({}, opened.continues.called))
         writes = writes_at_start(opened.continues, start, line.seq)
     return State(
         plan=plan,
@@ -190,7 +192,8 @@ def _fold_finished(state: State, event: ev.OperationFinished, line: Line) -> Sta
     done = {**state.done}
     done.pop(event.operation, None)  # `done` is in the order of finishing
     done[event.operation] = state.last
-    return replace(state, in_progress=None, started=None, done=done)
+    state = replace(state, in_progress=None, started=None, done=done)
+    return with_findings_made(state, event.findings)
 
 
 def _fold_moved(state: State, event: ev.MoveMade, line: Line) -> State:

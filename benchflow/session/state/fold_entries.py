@@ -11,6 +11,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import NOT_KNOWN, EventTime
 from benchflow.session.state.done_operations import reopened_by
+from benchflow.session.state.plan_changes import with_called
 from benchflow.session.state.state import (
     HOLD,
     Attempt,
@@ -32,6 +33,7 @@ from benchflow.session.state.state_changes import (
     operation_cleared,
     operation_reopened,
     operation_undone,
+    operation_voided,
     round_before,
     with_entry,
     with_hold_closed,
@@ -171,10 +173,14 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
     ):
         if step == event.operation:
             state = operation_cleared(state, step, event.discard)
+        elif step in event.called:
+            state = operation_voided(state, step)  # it is done once more; what it set stays
         elif step in event.undo_later:
             state = operation_reopened(state, step)
         else:
             state = operation_undone(state, step, line.seq)
+    if event.called:
+        state = with_called(state, event.called, event.operation)
     stays = all(step == event.operation for step in event.redo)
     return state if stays else replace(state, in_progress=None, started=None)
 

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.clock import NOT_KNOWN, EventTime
 from benchflow.session.state.continued_job import ContinuedLog, EarlierOperation, OperationTakenOver
+from benchflow.session.state.plan_changes import with_findings_made
 from benchflow.session.state.state import Signature, State, Takeover, VariableWrite
 from benchflow.session.state.state_changes import with_work
 
@@ -40,7 +41,7 @@ def fold_taken_over(state: State, event: OperationTakenOver, line: Line) -> Stat
     signed = Signature(line.by, line.at, self_signed=False) if event.role else None
     takeover = Takeover(line.by, line.at, line.seq, event)
     work = replace(work, people=people, enterers=enterers, signed=signed, takeover=takeover)
-    state = with_work(replace(state, done=done), event.operation, work)
+    state = with_findings_made(with_work(replace(state, done=done), event.operation, work), event.findings)
     return state if step is None else _with_writes_below(state, event, step.sets, line.seq)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
+from benchflow.session.state.plan_changes import without_findings_of
 from benchflow.session.state.state import HOLD, RoundBefore, State, VariableWrite, Work
 
 
@@ -177,7 +178,7 @@ def operation_voided(state: State, step: str) -> State:
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
-    state, work = with_hold_closed(state, step), state.work(step)
+    state, work = without_findings_of(with_hold_closed(state, step), step), state.work(step)
     empty = Work(redone=work.redone + 1, remedies=work.remedies, before=round_before(state, work))
     state = with_work(replace(state, done=done), step, empty)
     return without_deviations_for(state, work.entries)

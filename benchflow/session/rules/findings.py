@@ -1,0 +1,64 @@
+"""The findings of an operation that decide what is done next, and whether they hold the operation open."""
+
+from collections.abc import Iterator
+
+from benchflow.procedure.identity import name_at
+from benchflow.procedure.plan import Step
+from benchflow.session.context import Context, Entry, quoted_title
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.state_after import state_after
+from benchflow.session.rules.value_results import results_of
+from benchflow.session.state.plan_changes import finding_keys
+from benchflow.session.state.state import State
+
+_ANSWER_OF_VERDICT = {"ok": "ok", "none": "ok", "low": "below", "high": "above"}
+"""The answer of a `when` for a verdict. A value without a limit is ok; one that is not proven is none of them."""
+
+
+def findings_made(state: State, step: Step) -> dict[str, tuple[str, ...]]:
+    """What was found in ``step``, for each of its findings that some `when` names."""
+    return {key: _found(state, step, name) for name, key in finding_keys(state, step).items()}
+
+
+def _found(state: State, step: Step, name: str) -> tuple[str, ...]:
+    work, placed = state.work(step.id), name_at(name, step.place)
+    for number, point in enumerate(step.operation.check, 1):
+        if point.id == name:
+            return ("yes",) if number in work.checks else ("no",) if number in work.failed else ()
+    if placed in work.chosen:
+        return (work.chosen[placed],)
+    verdicts = [result.verdict.verdict for result in results_of(state, step, placed)]
+    return tuple(dict.fromkeys(_ANSWER_OF_VERDICT[one] for one in verdicts if one in _ANSWER_OF_VERDICT))
+
+
+def decides(state: State, step: Step, name: str, answer: str) -> bool:
+    """True if some `when` of this build names this answer of the finding ``name`` (with its place) of ``step``."""
+    return answer in state.plan.deciding_answers.get(name, ())
+
+
+def verdict_decides(state: State, step: Step, name: str, verdict: str) -> bool:
+    """True if some `when` of this build says what is done after this verdict on a value of ``step``."""
+    return decides(state, step, name, _ANSWER_OF_VERDICT.get(verdict, ""))
+
+
+def answer_no_decides(state: State, step: Step, number: int) -> bool:
+    """True if some `when` of this build says what is done after a check was answered no."""
+    point = step.operation.check[number - 1]
+    return bool(point.id) and decides(state, step, name_at(point.id, step.place), "no")
+
+
+def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Context) -> Iterator[Reason]:
+    """A reason for each finished operation whose findings the entries would change: its work would be another."""
+    if not state.plan.findings.answers:
+        return
+    after = state_after(state, entries, context)
+    for name in state.done:
+        step = state.plan.steps[name]
+        known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step).values()}
+        changed = [key for key, found in findings_made(after, step).items() if known[key] not in (None, found)]
+        if changed:
+            message = (
+                f"{changed[0]} decides what is done, and this would change what was found in "
+                f"{quoted_title(state, name)}. Start a rework of {quoted_title(state, name)}, and measure again"
+            )
+            yield Reason("not-allowed", message, operation=name, name=changed[0])

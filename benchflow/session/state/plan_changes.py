@@ -1,0 +1,47 @@
+"""Changes of the plan during a job: findings that decide what is done, and operations that a remedy called for."""
+
+from collections.abc import Iterable, Mapping
+
+from msgspec.structs import replace
+
+from benchflow.procedure.expand import with_findings
+from benchflow.procedure.identity import name_at
+from benchflow.procedure.plan import Findings, Step
+from benchflow.session.state.state import State
+
+
+def with_findings_made(state: State, answers: Mapping[str, tuple[str, ...]]) -> State:
+    """Return the state with the plan after the findings ``answers`` of a finished operation."""
+    return _with(state, {**state.plan.findings.answers, **answers}, state.plan.findings.called) if answers else state
+
+
+def without_findings_of(state: State, step_id: str) -> State:
+    """Return the state with the plan in which the findings of an operation are open again."""
+    known, step = state.plan.findings.answers, state.plan.steps.get(step_id)
+    gone = {} if step is None or not known else finding_keys(state, step)
+    if known.keys().isdisjoint(gone.values()):
+        return state
+    left = {key: found for key, found in known.items() if key not in gone.values()}
+    return _with(state, left, state.plan.findings.called)
+
+
+def with_called(state: State, step_ids: Iterable[str], caller: str) -> State:
+    """Return the state with the plan after a remedy of ``caller`` called for operations."""
+    called = dict(state.plan.findings.called)
+    for name in step_ids:
+        called[name] = tuple(dict.fromkeys((*called.get(name, ()), caller)))
+    return _with(state, state.plan.findings.answers, called)
+
+
+def finding_keys(state: State, step: Step) -> dict[str, str]:
+    """The findings that a step makes and some `when` names: the name that the author wrote, and the key."""
+    procedure, operation = state.plan.procedure, step.operation
+    return {
+        name: name_at(name, step.place)
+        for name in procedure.deciding_names
+        if any(owner.id == operation.id for owner in procedure.operations_of_finding(name))
+    }
+
+
+def _with(state: State, answers: dict[str, tuple[str, ...]], called: dict[str, tuple[str, ...]]) -> State:
+    return replace(state, plan=with_findings(state.plan, Findings(answers, called)))

@@ -31,7 +31,7 @@ def expand(procedure: Procedure, options: Mapping[str, str], findings: Findings 
     build = _Build(procedure, options, findings)
     steps = {step.id: step for operation in procedure.operations for step in build.steps(operation)}
     steps = with_called_steps(with_order_of_places(procedure, steps), findings)
-    return Plan(procedure, dict(options), steps, findings)
+    return Plan(procedure, dict(options), steps, findings, build.answers_that_decide())
 
 
 def with_findings(plan: Plan, findings: Findings) -> Plan:
@@ -91,11 +91,6 @@ def everything_possible(procedure: Procedure, options: Mapping[str, str]) -> Pla
         for place in ((None,) if operation.each is None else procedure.places.get(operation.each, ()))
     }
     return expand(procedure, options, Findings({}, called))
-
-
-def answers_that_decide(plan: Plan) -> dict[str, frozenset[str]]:
-    """For each finding, by its key, the answers that a `when` names of an operation that can be part of the build."""
-    return _build_of(plan).answers_that_decide()
 
 
 def site_of_step(step: Step | None) -> Site:
@@ -161,6 +156,7 @@ class _Build:
                 yield str(StepId(plain, place)), operation, place
 
     def answers_that_decide(self) -> dict[str, frozenset[str]]:
+        """For each finding, by its key, the answers that a `when` names of what can be part of the build."""
         found: dict[str, frozenset[str]] = {}
         for operation in self._procedure.operations:
             if not operation.findings or not holds(operation.when, self._options):

@@ -124,13 +124,15 @@ class WorkOutAt(NamedTuple):
 class Plan(Struct, frozen=True, dict=True):
     """The plan of one build: its options, its steps by id in the author's order, and the findings that it is made for.
 
-    The indexes are made on first use and then kept.
+    ``deciding_answers`` has, for each finding (``end-play[2]``), the answers that some `when` of this build names. The
+    indexes are made on first use and then kept.
     """
 
     procedure: Procedure
     options: dict[str, str]
     steps: dict[str, Step]
     findings: Findings = NOTHING_FOUND
+    deciding_answers: dict[str, frozenset[str]] = {}
 
     def number(self, step_id: str) -> int:
         """The number of a step as shown at the bench, from 1."""
@@ -268,13 +270,6 @@ class Plan(Struct, frozen=True, dict=True):
     @cached_property
     def _formulas(self) -> "dict[tuple[str, str | None], Formula]":
         return {}
-
-    @cached_property
-    def deciding_answers(self) -> dict[str, frozenset[str]]:
-        """For each finding (``end-play[2]``), the answers that some `when` of this build names."""
-        from benchflow.procedure.expand import answers_that_decide  # late import: it makes plans
-
-        return answers_that_decide(self)
 
     def is_callable(self, step_id: str) -> bool:
         """True if the step is done only when a remedy calls for it."""

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from benchflow.procedure.model import Mark, Procedure, instruments_of
+from benchflow.procedure.model import Mark, Procedure, instruments_of, remedies_of
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.variants import every_variant, single_builds, varied_options
 
@@ -48,6 +48,7 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     """A note for each name that is defined but not used."""
     operations = tuple(every_variant(procedure))
     used = {ref.name for op in operations for ref in op.uses}
+    used |= {ref.name for op in operations for remedy in remedies_of(op) for ref in remedy.uses}
     used |= {ref.name for op in operations if op.undo for ref in op.undo.discard}
     used |= {name for op in operations for record in op.record for name in instruments_of(record)}
     used |= {op.tighten.instrument for op in operations if op.tighten and op.tighten.instrument}

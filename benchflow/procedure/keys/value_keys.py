@@ -32,11 +32,17 @@ from benchflow.procedure.shapes.basic_shapes import (
 )
 from benchflow.procedure.shapes.by_shapes import ByShape, first_branch
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, read_bound, read_bound_or_count
+from benchflow.procedure.shapes.quantity_shapes import (
+    QuantityShape,
+    RawTextShape,
+    UnitShape,
+    read_bound,
+    read_bound_or_count,
+)
 from benchflow.procedure.shapes.reference_shapes import WHEN, ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
-from benchflow.quantity import dimension_of
+from benchflow.quantity import dimension_of, seconds
 
 MOST_READINGS = 99
 
@@ -59,8 +65,25 @@ _FRESH = Key(
     "fresh", BooleanShape(), "true if a new part is fitted: the tries of all remedies of the value count from zero."
 )
 
+_WAIT = Key(
+    "wait",
+    QuantityShape("time"),
+    "The time from the remedy until what it was carried out for can be measured, tightened or answered again.",
+    examples=("15 min",),
+)
+_PARTS_FITTED = Key(
+    "uses",
+    ListShape(ReferenceShape("kit", "a part's name"), single=True, distinct=True),
+    "The parts that it fits, from the kit list. Their lots are asked for after it.",
+    examples=(["sleeve"],),
+)
 
-def _remedy(fields: Fields) -> Remedy:
+
+def _remedy(fields: Fields) -> Remedy | None:
+    wait = fields.get(_WAIT)
+    if wait is not None and seconds(wait) <= 0:
+        fields.problem("bad-quantity", _WAIT, f"`{wait.entered}` is not above zero", "Write, for example, `15 min`")
+        return None
     return Remedy(
         fields.get_or(_REMEDY_DO, ""),
         fields.get_or(_REDO, ()),
@@ -68,10 +91,15 @@ def _remedy(fields: Fields) -> Remedy:
         fields.get_or(_STOP, False),
         fields.get_or(_FRESH, False),
         fields.mark,
+        wait=wait,
+        uses=fields.get_or(_PARTS_FITTED, ()),
     )
 
 
-REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH), _remedy), at_least=1)
+REMEDIES = ListShape(
+    KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH, _WAIT, _PARTS_FITTED), _remedy),
+    at_least=1,
+)
 
 _BELOW = Key("below", REMEDIES, "Remedies for a value that is too low, in this order.")
 _ABOVE = Key("above", REMEDIES, "Remedies for a value that is too high, in this order.")

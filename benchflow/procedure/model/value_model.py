@@ -48,8 +48,9 @@ class Remedy(Struct, frozen=True):
     """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy.
 
     ``redo`` names the operations to do again. If it names the operation of the value, all its entries become void.
-    ``fresh`` means that a new part is fitted: all tries of the value are counted from zero again. In a plan,
-    ``at_reading`` has those of ``redo`` that are meant only at the place of the reading that was out.
+    ``fresh`` means that a new part is fitted: all tries of the value are counted from zero again. ``wait`` is the time
+    before what it was carried out for counts again. ``uses`` are the parts that it fits. In a plan, ``at_reading`` has
+    those of ``redo`` that are meant only at the place of the reading that was out.
     """
 
     do: str
@@ -59,6 +60,8 @@ class Remedy(Struct, frozen=True):
     fresh: bool = False
     mark: Mark = Mark()
     at_reading: tuple[str, ...] = ()
+    wait: Quantity | None = None
+    uses: tuple[Ref, ...] = ()
 
 
 class ReadingTerms(Struct, frozen=True):

@@ -32,7 +32,7 @@ from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import EventTime
 from benchflow.session.state.continued_job import OperationTakenOver
-from benchflow.session.state.state import State, Work
+from benchflow.session.state.state import State, Work, lot_item, lot_key
 
 
 class _OperationProgress(Struct):
@@ -108,7 +108,7 @@ class FactCollector:
                 self._progress_of(event.operation).by = line.by
             case ev.LotEntered():
                 self._count_entry(event.operation, now)
-                self._add_lot(event.operation, event.consumable, event.lot, line, now)
+                self._add_lot(event.operation, lot_key(event.consumable, event.subject), event.lot, line, now)
             case ev.PartChosen():
                 self._count_entry(event.operation, now)
                 fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
@@ -132,7 +132,7 @@ class FactCollector:
                 self._remedies.append(
                     RemedyFact(
                         line.seq, now.at, line.by, event.operation, event.name,
-                        ", ".join(event.readings) if many else "", event.verdict, event.do,
+                        ", ".join(event.readings) if many else "", event.verdict, _remedy_words(event),
                     )
                 )  # fmt: skip
                 for operation in dict.fromkeys(event.redo):
@@ -283,9 +283,9 @@ class FactCollector:
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _add_lot(self, operation: str, consumable: str, lot: str, line: Line, now: LogTime) -> None:
-        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, in_force=False)
-        self._last_lot[operation, consumable] = line.seq
+    def _add_lot(self, operation: str, key: str, lot: str, line: Line, now: LogTime) -> None:
+        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, lot_item(key), lot, in_force=False)
+        self._last_lot[operation, key] = line.seq
 
     def _add_signature(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
         self._progress_of(event.operation).last = now
@@ -378,6 +378,12 @@ def _operation_fact(name: str, progress: _OperationProgress, state: State) -> Op
         active=progress.active, span=span, pause=progress.pause, entries=progress.entries, checks=len(work.checks),
         paused=progress.paused, redone=work.redone,
     )  # fmt: skip
+
+
+def _remedy_words(event: ev.RemedyCarriedOut) -> str:
+    """The remedy with the parts that it fits and its wait: ``Press in a sleeve (sleeve; wait 15 min)``."""
+    more = [*event.uses, *([f"wait {event.wait.entered}"] if event.wait is not None else [])]
+    return f"{event.do} ({'; '.join(more)})" if more else event.do
 
 
 def _instrument_fact(event: ev.InstrumentUsed, line: Line, now: LogTime) -> InstrumentFact:

@@ -361,7 +361,9 @@ def _remedy_lines(names: "_TitlesAndTurns", side: str, remedies: Iterable[Remedy
         again = names.turns(remedy.redo)
         redo = f"; then do {again} again, with a new sheet or at the bench" if again else ""
         tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
-        yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
+        parts = f", with {', '.join(names.title(ref.name) for ref in remedy.uses)}" if remedy.uses else ""
+        wait = f"; then wait {remedy.wait.entered}" if remedy.wait is not None else ""
+        yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{parts}{tries}{wait}{redo}"
 
 
 def _check_line(names: "_TitlesAndTurns", point: CheckPoint) -> str:

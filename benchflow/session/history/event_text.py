@@ -227,6 +227,8 @@ def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
         "The operation is cleared." if event.operation in event.redo else "",
         f"Undone after a move: {all_of(titles.step(step) for step in event.undo_later)}." if event.undo_later else "",
         f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",
+        f"Fitted: {all_of(titles.kit(item) for item in event.uses)}." if event.uses else "",
+        f"Wait {quantity_text(event.wait)} before it counts again." if event.wait is not None else "",
     ]
     return " ".join(filter(None, parts)).removesuffix(".")
 
@@ -405,7 +407,10 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
         f"{_readable(event.name)} chosen: {event.take}{f' ({event.reason})' if event.reason else ''}"
         f"{_earlier(event.earlier)}"
     ),
-    ev.LotEntered: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}{_earlier(event.earlier)}",
+    ev.LotEntered: lambda event, titles: (
+        f"{titles.kit(event.consumable)}{f' for {event.subject}' if event.subject else ''}: lot {event.lot}"
+        f"{_earlier(event.earlier)}"
+    ),
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,

@@ -6,7 +6,12 @@ from benchflow.procedure.model import CheckPoint
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.remedy_steps import no_undo_reason, stop_that_would_be_cleared
+from benchflow.session.intents.remedy_steps import (
+    lot_before_remedy,
+    no_undo_reason,
+    parts_and_wait,
+    stop_that_would_be_cleared,
+)
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.deferred_undos import undos_that_wait
@@ -53,6 +58,9 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
     if remedy is None or remedy.stop:
         message = f"{held.title} was answered no. {stop_text(held)}"
         return refuse("not-allowed", message, operation=step.id, name=name)
+    open_lot = lot_before_remedy(state, step, remedy)
+    if open_lot is not None:
+        return open_lot
     redo, called = steps_to_redo(state, step, remedy), steps_called(state.plan, step, remedy)
     without = steps_without_undo(state, step, remedy)
     if without:
@@ -71,5 +79,6 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
         discard=tuple(dict.fromkeys(item for other in redo for item in discarded_items(state, other))),
         check=number,
         called=called,
+        **parts_and_wait(remedy, check_key(number), {step.id: {check_key(number): ("",)}}),
     )
     return (Entry(by, event),)

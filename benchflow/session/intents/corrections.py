@@ -15,7 +15,7 @@ from benchflow.session.rules.correction_signatures import sign_correction
 from benchflow.session.rules.findings import finding_change_reasons
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored, reading_measurement
-from benchflow.session.rules.open_items import late_entry_reasons
+from benchflow.session.rules.open_items import late_entry_reasons, lot_title
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import evidence_entries
 from benchflow.session.rules.typed_values import read_value
@@ -46,7 +46,7 @@ def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by:
         case "lot":
             lot = lot_number(intent.value)
             if not lot:
-                title = state.plan.procedure.kit_by_id[entry.name].title or entry.name
+                title = lot_title(state, entry.name)
                 return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=entry.name)
             return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
         case "tick":

@@ -1,5 +1,7 @@
 """Handlers of the intents `record`, `tick-check` and `lot`."""
 
+from collections.abc import Sequence
+
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
@@ -24,8 +26,9 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_remedies import check_held_reason, remedy_of_check
 from benchflow.session.rules.instrument_fitness import choose_tool
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
-from benchflow.session.rules.open_items import late_entry_reasons
+from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.remedy_progress import holding
+from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import (
     acceptance_text,
@@ -36,7 +39,7 @@ from benchflow.session.rules.verdicts import (
     to_stored,
 )
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import Attempt, State
+from benchflow.session.state.state import Attempt, State, check_key, lot_item, lot_subject
 from benchflow.trade.decision_rules import Judgement
 
 
@@ -59,6 +62,9 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     late = refusal_or_none(late_entry_reasons(state, step, record.name, context.now))
     if late is not None:
         return late
+    early = refusal_or_none(wait_reasons(state, step, record.name, slot, context.now))
+    if early is not None:
+        return early
     quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity
@@ -176,6 +182,9 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
         if number not in work.checks and number not in work.failed:
             return refuse("check-open", f"Check {number} ({text}) is not ticked. There is no tick to clear")
         return refusal_or_none(held) or (Entry(by, ev.CheckUnticked(step.id, number, text)),)
+    early = refusal_or_none(wait_reasons(state, step, check_key(number), "", context.now))
+    if early is not None:
+        return early
     if intent.answer == "no":
         if number in work.failed:
             return refuse("already-done", f"Check {number} ({text}) is already answered no")
@@ -194,15 +203,28 @@ def enter_lot(state: State, intent: intents.EnterLot, context: Context, by: str)
     step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    used = {ref.name for ref in step.operation.uses}
-    items = {item.id: item for item in state.plan.procedure.kit if item.id in used}
-    if intent.consumable not in items:
-        return unknown_name("part or consumable in this operation", intent.consumable, items)
+    kit = state.plan.procedure.kit_by_id
+    fitted = state.work(step.id).fitted
+    own = [ref.name for ref in step.operation.uses if ref.name in kit]
+    key = _part_named(state, step, own, intent.consumable)
+    if key is None:
+        return unknown_name("part or consumable in this operation", intent.consumable, (*own, *fitted))
     lot = lot_number(intent.lot)
     if not lot:
-        title = items[intent.consumable].title or intent.consumable
-        return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=intent.consumable)
-    return (Entry(by, ev.LotEntered(step.id, intent.consumable, lot)),)
+        message = f"The lot number of {lot_title(state, key)} is empty. Enter it"
+        return refuse("value-missing", message, name=intent.consumable)
+    return (Entry(by, ev.LotEntered(step.id, lot_item(key), lot, lot_subject(key))),)
+
+
+def _part_named(state: State, step: Step, own: Sequence[str], given: str) -> str | None:
+    """The part that the intent `lot` names (:func:`lot_key`); ``None`` if there is none.
+
+    The id of a part means the one whose lot is still open, or else the last one that was fitted.
+    """
+    work = state.work(step.id)
+    keys = [key for key in dict.fromkeys((*own, *work.fitted)) if given in (key, lot_item(key))]
+    still_open = (key for key in required_lots(state, step) if key in keys and key not in work.lots)
+    return next(still_open, keys[-1] if keys else None)
 
 
 def lot_number(text: str) -> str:

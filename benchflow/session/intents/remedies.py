@@ -8,11 +8,16 @@ from benchflow.session.context import Context, Decision, Entry, operation_in_pro
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.check_remedy_intents import carry_out_check_remedy, check_named
 from benchflow.session.intents.reading_names import named_reading
-from benchflow.session.intents.remedy_steps import no_undo_reason, stop_that_would_be_cleared
+from benchflow.session.intents.remedy_steps import (
+    lot_before_remedy,
+    no_undo_reason,
+    parts_and_wait,
+    stop_that_would_be_cleared,
+)
 from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
-from benchflow.session.rules.open_values import remedy_first, stop_text, value_title
+from benchflow.session.rules.open_values import limit_base_missing, remedy_first, stop_text, value_title
 from benchflow.session.rules.remedy_progress import (
     RemedyProgress,
     readings_made_void,
@@ -21,8 +26,16 @@ from benchflow.session.rules.remedy_progress import (
     steps_to_redo,
     steps_without_undo,
 )
+from benchflow.session.rules.remedy_waits import readings_waited_for
 from benchflow.session.rules.rework_plans import discarded_items
-from benchflow.session.rules.value_results import WHOLE, ReadingRef, inputs_missing, named_value, results_of
+from benchflow.session.rules.value_results import (
+    WHOLE,
+    ReadingRef,
+    inputs_missing,
+    named_value,
+    reading_subject,
+    results_of,
+)
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -50,6 +63,9 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     if remedy is None or remedy.stop:
         message = f"{title} is out of its limit. {stop_text(chosen)}"
         return refuse("not-allowed", message, operation=step.id, name=name)
+    open_lot = lot_before_remedy(state, step, remedy)
+    if open_lot is not None:
+        return open_lot
     missing = inputs_missing(state, step, name) if remedy.redo else ()
     if missing:
         message = f"{title}: enter every reading before the remedy, because all are taken again after it. "
@@ -79,18 +95,23 @@ def _event(
     redo: tuple[str, ...],
 ) -> ev.RemedyCarriedOut:
     called = steps_called(state.plan, step, remedy, _slots_out(served))
+    name = served[0].result.name
+    slots = tuple(p.result.slot for p in served if p.result.slot != WHOLE)
+    subject = served[0].result.subject if len(served) == 1 else reading_subject(name, ", ".join(slots))
+    redone = (ref for p in served for ref in p.result.readings if ref.step in redo and ref.step != step.id)
     return ev.RemedyCarriedOut(
         operation=step.id,
-        name=served[0].result.name,
+        name=name,
         verdict=served[0].verdict,
         do=remedy.do,
         redo=redo,
-        readings=tuple(p.result.slot for p in served if p.result.slot != WHOLE),
+        readings=slots,
         void=void,
         fresh=remedy.fresh,
         undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
         called=called,
+        **parts_and_wait(remedy, subject, readings_waited_for(step, name, void, redone)),
     )
 
 
@@ -112,6 +133,9 @@ def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> Re
         if missing:
             message = f"{title} is not known to be out of its limit. {_missing_text(step, tuple(missing))}"
             return refuse("value-missing", message, operation=step.id, name=name)
+        base = limit_base_missing(state, step, name)
+        if base is not None:
+            return Refusal((base,))
         waived = any(result.waived is not None for result in results)
         why = "A deviation is signed for it" if waived else "It is not out of its limit"
         return refuse("not-allowed", f"{title} needs no remedy. {why}", operation=step.id, name=name)

@@ -1,14 +1,29 @@
 """Refusals that every remedy with `redo` shares, whatever it is for."""
 
+from typing import TypedDict
+
+from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title, refuse
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.open_items import lot_title
 from benchflow.session.rules.open_values import stop_text, value_title
 from benchflow.session.rules.remedy_progress import remedy_progress
+from benchflow.session.rules.remedy_waits import WaitedFor, stored_wait
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
-from benchflow.session.state.state import State
+from benchflow.session.state.events import StoredQuantity
+from benchflow.session.state.state import State, lot_item
+
+
+class PartsAndWait(TypedDict):
+    """Fields of :class:`benchflow.session.state.events.RemedyCarriedOut`."""
+
+    subject: str
+    uses: tuple[str, ...]
+    wait: StoredQuantity | None
+    wait_for: WaitedFor
 
 
 def no_undo_reason(state: State, step: Step, name: str, other: str) -> Reason:
@@ -18,6 +33,29 @@ def no_undo_reason(state: State, step: Step, name: str, other: str) -> Reason:
         "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
     )
     return Reason("not-allowed", message, operation=other, name=name)
+
+
+def lot_before_remedy(state: State, step: Step, remedy: Remedy) -> Refusal | None:
+    """A refusal if the lot of a part that the remedy fits is still open from the remedy before."""
+    work = state.work(step.id)
+    items = {ref.name for ref in remedy.uses}
+    for key in work.fitted:
+        if lot_item(key) in items and key not in work.lots:
+            message = f"Enter the lot of {lot_title(state, key)} first. It was fitted by the remedy before"
+            return refuse("value-missing", message, operation=step.id, name=lot_item(key))
+    return None
+
+
+def parts_and_wait(remedy: Remedy, subject: str, wait_for: WaitedFor) -> PartsAndWait:
+    """The fields of the event of a remedy about the parts that it fits and its wait."""
+    uses = tuple(ref.name for ref in remedy.uses)
+    wait = stored_wait(remedy)
+    return {
+        "subject": subject if uses else "",
+        "uses": uses,
+        "wait": wait,
+        "wait_for": {} if wait is None else wait_for,
+    }
 
 
 def stop_that_would_be_cleared(state: State, step: Step) -> Refusal | None:

@@ -5,7 +5,13 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.remedy_steps import no_undo_reason, stop_that_would_be_cleared, stopped_fastener
+from benchflow.session.intents.remedy_steps import (
+    lot_before_remedy,
+    no_undo_reason,
+    parts_and_wait,
+    stop_that_would_be_cleared,
+    stopped_fastener,
+)
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import fastener_number
 from benchflow.session.rules.deferred_undos import undos_that_wait
@@ -28,6 +34,9 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     joint, remedy = progress.joint.id, chosen.remedy
     if remedy is None or remedy.stop:
         return stopped_fastener(step, joint, chosen)
+    open_lot = lot_before_remedy(state, step, remedy)
+    if open_lot is not None:
+        return open_lot
     served = remedied_together(chosen, fastener_remedies(state, step))
     redo, called = steps_to_redo(state, step, remedy), steps_called(state.plan, step, remedy)
     without = steps_without_undo(state, step, remedy)
@@ -40,6 +49,8 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     stopped = stop_that_would_be_cleared(state, step) if step.id in redo else None
     if stopped is not None:
         return stopped
+    fasteners = tuple(each.tick.fastener for each in served)
+    subject = f"{joint}[{', '.join(map(str, fasteners))}]"
     event = ev.RemedyCarriedOut(
         operation=step.id,
         name=joint,
@@ -50,8 +61,9 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
         stage=chosen.tick.stage,
-        fasteners=tuple(each.tick.fastener for each in served),
+        fasteners=fasteners,
         called=called,
+        **parts_and_wait(remedy, subject, {step.id: {joint: tuple(map(str, fasteners))}}),
     )
     return (Entry(by, event),)
 

@@ -33,7 +33,7 @@ from benchflow.session.state.continued_job import (
     EarlierOperation,
     OperationTakenOver,
 )
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, lot_item, lot_subject
 from benchflow.session.state.state_changes import with_work
 
 
@@ -125,7 +125,8 @@ def _event_again(state: State, step: Step, entry: EarlierEntry) -> ev.Event | No
     """The event of an entry of the earlier log in this job; ``None`` if the procedure does not have it."""
     match entry.kind:
         case "lot":
-            return ev.LotEntered(step.id, entry.name, entry.entered, entry.seq)
+            subject = lot_subject(entry.name)
+            return ev.LotEntered(step.id, lot_item(entry.name), entry.entered, subject, earlier=entry.seq)
         case "part":
             return ev.PartChosen(step.id, entry.name, entry.entered, "", entry.seq)
         case "reading":

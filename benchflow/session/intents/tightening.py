@@ -2,7 +2,7 @@
 
 from benchflow.procedure.model import CheckStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, Decision, Entry, refuse
+from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.rules.check_readings import (
@@ -14,6 +14,7 @@ from benchflow.session.rules.check_readings import (
 from benchflow.session.rules.check_stages import TickReadings, judge_tick, out_of_band_text
 from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind, need_for_stage
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
+from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text, too_tight_text
 from benchflow.session.rules.typed_values import whole_number
@@ -41,6 +42,9 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     too_tight = progress.too_tight.get((stage_number, fastener))
     if too_tight is not None and not intent.loosened:
         return _refuse_tick("remedy-first", fastener, too_tight_text(progress, too_tight))
+    early = refusal_or_none(wait_reasons(state, step, progress.joint.id, str(fastener), context.now))
+    if early is not None:
+        return early
     stage = progress.tighten.stages[stage_number - 1]
     read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):

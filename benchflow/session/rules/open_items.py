@@ -21,19 +21,31 @@ from benchflow.session.rules.joint_progress import (
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.proofs import unproven_variables
+from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
 from benchflow.session.rules.waivers import deviation_advice, window_is_waived
 from benchflow.session.rules.window_advice import too_early_reason, too_late_reason
 from benchflow.session.state.clock import Now
-from benchflow.session.state.state import HOLD, State, Tick, check_key
+from benchflow.session.state.state import HOLD, State, Tick, check_key, lot_item, lot_subject
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
-    """The kit items of this operation whose lot must be entered, in the order they are used."""
+    """The parts of this operation whose lot must be entered, in the order they are used (:func:`lot_key`).
+
+    The parts that remedies have fitted come last.
+    """
     kit = state.plan.procedure.kit_by_id
-    return tuple(ref.name for ref in step.operation.uses if ref.name in kit and kit[ref.name].lot_required)
+    own = (ref.name for ref in step.operation.uses if ref.name in kit and kit[ref.name].lot_required)
+    return tuple(dict.fromkeys((*own, *state.work(step.id).fitted)))
+
+
+def lot_title(state: State, key: str) -> str:
+    """The title of a part whose lot is entered, and what a remedy has fitted it for."""
+    item, subject = lot_item(key), lot_subject(key)
+    title = state.plan.procedure.kit_by_id[item].title or item
+    return f"{title} (for {subject})" if subject else title
 
 
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
@@ -46,6 +58,7 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *_joint_reasons(state, step),
         *_check_reasons(state, step),
         *too_late_reasons(state, step, now),
+        *value_wait_reasons(state, step, now),
     )
     unproven = () if entries else unproven_variables(state, step)
     return (*entries, *finish_interlock_reasons(state, step, unproven), *hold_reasons(state, step))
@@ -69,9 +82,8 @@ def _lot_reasons(state: State, step: Step) -> Iterator[Reason]:
     entered = state.work(step.id).lots
     for name in required_lots(state, step):
         if name not in entered:
-            title = state.plan.procedure.kit_by_id[name].title or name
-            message = f"The lot of {title} is not entered yet"
-            yield Reason("value-missing", message, operation=step.id, name=name)
+            message = f"The lot of {lot_title(state, name)} is not entered yet"
+            yield Reason("value-missing", message, operation=step.id, name=lot_item(name))
 
 
 def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:

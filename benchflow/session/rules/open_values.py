@@ -51,6 +51,12 @@ def _missing_base(state: State, step: Step, value: RecordedValue | CalculatedVal
             yield Reason("value-missing", message, operation=step.id, name=bound.name)
 
 
+def limit_base_missing(state: State, step: Step, name: str) -> Reason | None:
+    """The reason that the limit of the value ``name`` is not known, because a value that it depends on is open."""
+    value = step.record(name) or step.work_out(name)
+    return None if value is None else next(_missing_base(state, step, value), None)
+
+
 def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
     """One reason if results of a value are out of the limit, and one if results are not proven to be within it."""
     title, held = value_title(step, name), remedy_progress(state, step, name)

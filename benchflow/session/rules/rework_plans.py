@@ -8,7 +8,7 @@ from benchflow.ordering import rework
 from benchflow.ordering.actions import UndoOperation
 from benchflow.session.context import quoted_title, refuse, unknown_operation
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, lot_item
 
 
 def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
@@ -74,9 +74,9 @@ def steps_with_discarded_parts(state: State, undone: Iterable[str]) -> list[str]
     found: dict[str, None] = {}
     for name in undone:
         for item in discarded_items(state, name):
-            if item in state.work(name).lots:
+            if any(lot_item(key) == item for key in state.work(name).lots):
                 continue
-            entered = [other for other, work in state.works.items() if item in work.lots]
+            entered = [other for other, work in state.works.items() if any(lot_item(key) == item for key in work.lots)]
             before = steps_before(state, name)
             place = state.plan.steps[name].place
             for narrower in (

@@ -170,6 +170,12 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     fasteners: tuple[int, ...] = ()  # of the joint ``name``, for which it was carried out
     check: int = 0  # number of the check, from 1; 0 for a value or a joint
     called: tuple[str, ...] = ()  # those of ``redo`` that are done only if needed: they are part of the build now
+    subject: str = ""  # what it was carried out for, as a formula names it; only if it fits parts
+    uses: tuple[str, ...] = ()  # ids of the parts that it fits; their lots are entered afterwards
+    wait: StoredQuantity | None = None  # the time before what it was carried out for counts again
+    wait_for: dict[str, dict[str, tuple[str, ...]]] = msgspec.field(
+        default_factory=dict
+    )  # what the wait holds back: by step and name, the readings
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):
@@ -262,11 +268,12 @@ class PartChosen(Event, frozen=True, tag="chosen"):
 
 
 class LotEntered(Event, frozen=True, tag="lot"):
-    """The lot number of a part or consumable was entered."""
+    """The lot number of a part or consumable was entered. ``subject`` is what a remedy has fitted the part for."""
 
     operation: str
     consumable: str
     lot: str
+    subject: str = ""
     earlier: int | None = None  # ``seq`` of this entry in the log that the job continues
 
 

@@ -19,14 +19,18 @@ from benchflow.session.state.state import (
     EntryRef,
     LoggedResult,
     RemedyKey,
+    RemedyWait,
     RoundBefore,
     Signature,
     State,
     Tick,
     Turn,
+    WaitKey,
     Work,
     check_key,
     fastener_slot,
+    lot_item,
+    lot_key,
 )
 from benchflow.session.state.state_changes import (
     calculated_from,
@@ -56,7 +60,15 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     entered = {**work.entered, event.name: _entered_at(state, event)}
-    return with_work(state, event.operation, replace(work, entered=entered))
+    waits = _waits_without(work, event.name, event.reading)
+    return with_work(state, event.operation, replace(work, entered=entered, waits=waits))
+
+
+def _waits_without(work: Work, name: str, slot: str) -> dict[WaitKey, RemedyWait]:
+    """The waits of ``work`` without the one that held back an entry which is made now."""
+    if WaitKey(name, slot) not in work.waits:
+        return work.waits
+    return {key: wait for key, wait in work.waits.items() if key != (name, slot)}
 
 
 def _entered_at(state: State, event: ev.ReadingRecorded) -> EventTime:
@@ -164,7 +176,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         failed={number: seq for number, seq in work.failed.items() if number != event.check},
         remedies=remedies,
         remedied={**work.remedied, **dict.fromkeys(void, line.seq)},
-        lots={name: lot for name, lot in work.lots.items() if name not in event.discard},
+        lots={key: lot for key, lot in work.lots.items() if lot_item(key) not in event.discard},
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
     state = _without_remedied_ticks(state, event)
@@ -181,8 +193,33 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
             state = operation_undone(state, step, line.seq)
     if event.called:
         state = with_called(state, event.called, event.operation)
+    state = _with_waits(_with_parts_fitted(state, event), event)
     stays = all(step == event.operation for step in event.redo)
     return state if stays else replace(state, in_progress=None, started=None)
+
+
+def _with_parts_fitted(state: State, event: ev.RemedyCarriedOut) -> State:
+    """Return the state in which the lots of the parts that a remedy fits are asked for."""
+    if not event.uses:
+        return state
+    work, step = state.work(event.operation), state.plan.steps.get(event.operation)
+    own = {ref.name for ref in step.operation.uses} if step is not None else set[str]()
+    keys = tuple(item if item in own else lot_key(item, event.subject) for item in event.uses)
+    lots = {key: lot for key, lot in work.lots.items() if key not in keys}
+    fitted = tuple(dict.fromkeys((*work.fitted, *keys)))
+    return with_work(state, event.operation, replace(work, lots=lots, fitted=fitted))
+
+
+def _with_waits(state: State, event: ev.RemedyCarriedOut) -> State:
+    """Return the state with the wait that begins with a remedy. It replaces an earlier wait for the same entry."""
+    if event.wait is None:
+        return state
+    wait = RemedyWait(state.last, event.wait, event.do)
+    for step, names in event.wait_for.items():
+        added = {WaitKey(name, slot): wait for name, slots in names.items() for slot in slots}
+        work = state.work(step)
+        state = with_work(state, step, replace(work, waits={**work.waits, **added}))
+    return state
 
 
 def _without_remedied_ticks(state: State, event: ev.RemedyCarriedOut) -> State:
@@ -253,7 +290,9 @@ def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
         check=_is_check(state, event),
     )
     replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
-    state = with_entry(state, event.operation, line.by, ticks=(*state.work(event.operation).ticks, tick))
+    work = state.work(event.operation)
+    waits = _waits_without(work, event.joint, str(event.fastener))
+    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), waits=waits)
     if replaced is not None:
         state = _without_waiver_of(state, event.operation, replaced)
     if event.quantity is None and not event.answer:
@@ -331,7 +370,8 @@ def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
         state = _with_correctable(state, line.seq, EntryRef(event.operation, check_key(event.check), "check"))
     else:
         checks = work.checks | {event.check}
-    state = with_entry(state, event.operation, line.by, checks=checks, failed=failed, entered=entered)
+    waits = _waits_without(work, check_key(event.check), "")
+    state = with_entry(state, event.operation, line.by, checks=checks, failed=failed, entered=entered, waits=waits)
     return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
 
@@ -362,7 +402,11 @@ def fold_chosen(state: State, event: ev.PartChosen, line: Line) -> State:
 
 
 def fold_lot(state: State, event: ev.LotEntered, line: Line) -> State:
-    return _with_lot(state, event.operation, event.consumable, event.lot, line)
+    key = lot_key(event.consumable, event.subject)
+    work = state.work(event.operation)
+    if event.subject and key not in work.fitted:  # it was fitted under the log that this job continues
+        state = with_work(state, event.operation, replace(work, fitted=(*work.fitted, key)))
+    return _with_lot(state, event.operation, key, event.lot, line)
 
 
 def _with_lot(state: State, step: str, consumable: str, lot: str, line: Line) -> State:

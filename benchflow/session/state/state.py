@@ -123,6 +123,21 @@ class RoundBefore(Struct, frozen=True):
     results: dict[str, dict[str, LoggedResult]] = {}
 
 
+class WaitKey(NamedTuple):
+    """What the wait of a remedy holds back: a reading; a fastener of a joint; a check or a value (``slot`` is "")."""
+
+    name: str  # of the value or the joint; :func:`check_key` of a check
+    slot: str
+
+
+class RemedyWait(Struct, frozen=True):
+    """The wait of a remedy ``do``, which was carried out at ``since``."""
+
+    since: EventTime
+    length: StoredQuantity
+    do: str
+
+
 class Work(Struct, frozen=True):
     """Everything entered for one operation since it was last undone."""
 
@@ -135,7 +150,9 @@ class Work(Struct, frozen=True):
     failed: dict[int, int] = {}  # ``seq`` of the answer no, by the number of the check
     chosen: dict[str, str] = {}  # chosen part by choice
     choice_seqs: dict[str, int] = {}  # ``seq`` of the event of each chosen part
-    lots: dict[str, str] = {}  # lot number by part or consumable
+    lots: dict[str, str] = {}  # lot number by part or consumable (:func:`lot_key`)
+    fitted: tuple[str, ...] = ()  # the parts that remedies have fitted (:func:`lot_key`); kept when it is undone
+    waits: dict[WaitKey, RemedyWait] = {}  # of remedies, until the entry that they hold back; kept when it is undone
     deviations: dict[str, Deviation] = {}  # those in force, by subject
     lapsed: dict[str, Deviation] = {}  # those whose entry was replaced or cleared later, by subject
     remedies: dict[RemedyKey, int] = {}  # number of remedies carried out; kept when the operation is undone
@@ -302,6 +319,21 @@ class State(Struct, frozen=True):
 def fastener_slot(stage: int, fastener: int) -> str:
     """One fastener in one stage, in a :class:`RemedyKey`."""
     return f"stage {stage}, fastener {fastener}"
+
+
+def lot_key(item: str, subject: str) -> str:
+    """The key of a part in ``Work.lots``: its id, and what a remedy has fitted it for: ``sleeve for bore[2]``."""
+    return f"{item} for {subject}" if subject else item
+
+
+def lot_item(key: str) -> str:
+    """The id of the part of a :func:`lot_key`."""
+    return key.partition(" for ")[0]
+
+
+def lot_subject(key: str) -> str:
+    """What a remedy has fitted the part of a :func:`lot_key` for; "" for a part of the operation itself."""
+    return key.partition(" for ")[2]
 
 
 def check_key(number: int) -> str:

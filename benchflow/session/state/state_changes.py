@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.session.state.plan_changes import without_findings_of
-from benchflow.session.state.state import HOLD, RoundBefore, State, VariableWrite, Work
+from benchflow.session.state.state import HOLD, RoundBefore, State, VariableWrite, Work, lot_item
 
 
 def with_work(state: State, step: str, work: Work) -> State:
@@ -160,9 +160,17 @@ def operation_cleared(state: State, step: str, discard: Collection[str]) -> Stat
     The lots are kept, except those of the parts ``discard``.
     """
     work = state.work(step)
-    lots = {name: lot for name, lot in work.lots.items() if name not in discard}
-    before = round_before(state, work)
-    kept = Work(redone=work.redone + 1, remedies=work.remedies, lots=lots, people=work.people, before=before)
+    lots = {name: lot for name, lot in work.lots.items() if lot_item(name) not in discard}
+    fitted = tuple(key for key in work.fitted if lot_item(key) not in discard)
+    kept = Work(
+        redone=work.redone + 1,
+        remedies=work.remedies,
+        lots=lots,
+        fitted=fitted,
+        waits=work.waits,
+        people=work.people,
+        before=round_before(state, work),
+    )
     return without_deviations_for(with_work(state, step, kept), work.entries)
 
 
@@ -174,11 +182,23 @@ def _with_undo_sets(state: State, step: str, seq: int) -> State:
 
 
 def operation_voided(state: State, step: str) -> State:
-    """Return the state in which ``step`` is not done, and all its entries are void. Its tries of remedies are kept."""
+    """Return the state in which ``step`` is not done, and all its entries are void.
+
+    Its tries and waits of remedies are kept, and so are the parts that they have fitted, except those for one use only.
+    """
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
     done = {name: time for name, time in state.done.items() if name != step}
     state, work = without_findings_of(with_hold_closed(state, step), step), state.work(step)
-    empty = Work(redone=work.redone + 1, remedies=work.remedies, before=round_before(state, work))
-    state = with_work(replace(state, done=done), step, empty)
+    kit = state.plan.procedure.kit_by_id
+    fitted = tuple(key for key in work.fitted if not (lot_item(key) in kit and kit[lot_item(key)].discard))
+    void = Work(
+        redone=work.redone + 1,
+        remedies=work.remedies,
+        lots={key: lot for key, lot in work.lots.items() if key in fitted},
+        fitted=fitted,
+        waits=work.waits,
+        before=round_before(state, work),
+    )
+    state = with_work(replace(state, done=done), step, void)
     return without_deviations_for(state, work.entries)

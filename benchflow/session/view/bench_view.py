@@ -50,10 +50,11 @@ def rows_by_variable(rows: Sequence[StateRow]) -> tuple[StateRow, ...]:
 
 
 class ClockRow(Struct, frozen=True):
-    """A running time window. ``seconds`` are left in this phase; negative after the end of the window.
+    """A running time window, or the wait after a remedy (``remedy``).
 
-    ``known`` is false if the clocks contradict each other: then the window is closed and its wait is not over, and
-    ``seconds`` is ``None``. ``by_wall`` is true if only the computer clock shows the time, across a restart.
+    ``seconds`` are left in this phase; negative after the end of the window. ``known`` is false if the clocks
+    contradict each other: then the window is closed and its wait is not over, and ``seconds`` is ``None``. ``by_wall``
+    is true if only the computer clock shows the time, across a restart.
     """
 
     operation: str  # the operation that the window limits
@@ -64,6 +65,7 @@ class ClockRow(Struct, frozen=True):
     advice: str
     known: bool = True
     by_wall: bool = False
+    remedy: bool = False
 
 
 class OperationRow(Struct, frozen=True):

@@ -18,6 +18,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
+from benchflow.session.rules.remedy_waits import running_waits, wait_left_text, waited_for_text
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock, counted_from
 from benchflow.session.rules.window_advice import missed_window_advice, not_known_advice, not_known_text, window_text
@@ -205,7 +206,7 @@ def used_items(state: State, step: Step) -> Iterator[str]:
 
 
 def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
-    """The running time windows of operations that are not done. Waived windows are left out."""
+    """The running time windows of operations that are not done, and waits. Waived windows are left out."""
     running = [
         (step, clock)
         for name, step in state.plan.steps.items()
@@ -218,6 +219,24 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
         row = clock_row(state, step, clock, start_times)
         if row is not None:
             yield row
+    for name, step in state.plan.steps.items():
+        if name not in state.done:
+            yield from _wait_rows(state, step, context)
+
+
+def _wait_rows(state: State, step: Step, context: Context) -> Iterator[ClockRow]:
+    """The waits after remedies. One row for those that began with the same remedy."""
+    seen: set[int] = set()
+    for running in running_waits(state, step, context.now):
+        if running.wait.since.seq in seen:
+            continue
+        seen.add(running.wait.since.seq)
+        known = running.elapsed.known
+        advice = f"{wait_left_text(running)}. Then go on with {waited_for_text(step, running)}."
+        yield ClockRow(
+            step.id, step.title, running.wait.do, "wait", running.left if known else None, advice, known,
+            by_wall=known and running.elapsed.across, remedy=True,
+        )  # fmt: skip
 
 
 def latest_start_times(state: State, context: Context) -> dict[str, float]:

@@ -9,7 +9,7 @@ from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_c
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.evaluated_values import lacks_round_before
 from benchflow.session.rules.measurements import from_stored, last_attempts, next_open_slot
-from benchflow.session.rules.open_items import required_lots
+from benchflow.session.rules.open_items import lot_title, required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
 from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limits_by_reading
@@ -40,9 +40,8 @@ def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
 
 
 def _lot_input(state: State, step: Step, name: str) -> vw.LotInput:
-    item = state.plan.procedure.kit_by_id[name]
     lot = state.work(step.id).lots.get(name, "")
-    return vw.LotInput(name, item.title or name, lot, bool(lot))
+    return vw.LotInput(name, lot_title(state, name), lot, bool(lot))
 
 
 def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput:

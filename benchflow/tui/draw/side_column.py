@@ -96,6 +96,7 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
         text = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
+        text = f"after {row.since}" if row.remedy else text
         lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(text, width - 2)[:2])]
         if row.by_wall:
             lines.extend(styled("  " + part, "faint") for part in wrap(BY_WALL_CLOCK, width - 2))

@@ -139,7 +139,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
                     out.append((given.name, f"{given.title}: the table has no part"))
                 case _:
                     pass
-        timed = any(row.operation == self.now.operation for row in self.clocks)
+        timed = any(row.operation == self.now.operation and not row.remedy for row in self.clocks)
         return [*out, ("time", "time window")] if timed else out
 
     def _selected_first(self, about: tuple[tuple[str, str], ...]) -> str:

@@ -10,6 +10,7 @@ from benchflow.procedure.model import (
     AboveReading,
     Bound,
     CalculatedValue,
+    FurtherLimit,
     HandStage,
     Operation,
     PartChoice,
@@ -172,6 +173,16 @@ class _OnePlace:
             used=self._bound(record.used),
             below=self._remedies(record.below, record.readings_set),
             above=self._remedies(record.above, record.readings_set),
+            also=tuple(self._further_limit(limit, record.readings_set) for limit in record.also),
+        )
+
+    def _further_limit(self, limit: FurtherLimit, readings_set: str | None) -> FurtherLimit:
+        return replace(
+            limit,
+            bound=self._bound(limit.bound),
+            title=self._fill(limit.title),
+            below=self._remedies(limit.below, readings_set),
+            above=self._remedies(limit.above, readings_set),
         )
 
     def _terms(self, terms: ReadingTerms, used: bool | None) -> ReadingTerms:

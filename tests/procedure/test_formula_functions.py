@@ -89,7 +89,8 @@ def formulas(depth: int) -> st.SearchStrategy[str]:
     return st.one_of(
         leaf,
         st.builds("({} {} {})".format, inner, st.sampled_from("+-*/"), inner),
-        st.builds("{}({})".format, st.sampled_from(["sin", "cos", "tan", "atan_", "abs", "sqrt"]), inner),
+        st.builds("{}({})".format, st.sampled_from(["sin", "cos", "tan", "abs", "sqrt"]), inner),
+        inner.map("(atan_({}))".format),
         st.builds("({})^{}".format, inner, st.sampled_from(["2", "3", "0.5", "(-1)", "1.5"])),
         st.builds("if({} {} {}, {}, {})".format, inner, st.sampled_from(["<", "<=", ">", ">="]), inner, inner, inner),
         st.builds("{}({}, 0.25)".format, st.sampled_from(["round", "up", "down"]), inner),

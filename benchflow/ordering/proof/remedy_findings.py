@@ -63,10 +63,14 @@ def _remedies_of(operation: Operation) -> Iterator[tuple[str, str, Remedy]]:
     """The remedies of an operation, each with its value, joint or check and its place in the file."""
     for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
-        for side, remedies in (("below", value.below), ("above", value.above)):
-            for number, remedy in enumerate(remedies, 1):
-                plain = ValueRef.parse(value.name).name
-                yield value.name, f"{operation.id}.{kind}.{plain}.{side}[{number}].redo", remedy
+        owner = f"{operation.id}.{kind}.{ValueRef.parse(value.name).name}"
+        limits = [(owner, value.below, value.above)]
+        if isinstance(value, RecordedValue):
+            limits += [(f"{owner}.also[{n}]", limit.below, limit.above) for n, limit in enumerate(value.also, 1)]
+        for where, below, above in limits:
+            for side, remedies in (("below", below), ("above", above)):
+                for number, remedy in enumerate(remedies, 1):
+                    yield value.name, f"{where}.{side}[{number}].redo", remedy
     for index, point in enumerate(operation.check, 1):
         for number, remedy in enumerate(point.if_not, 1):
             yield point.id or point.text, f"{operation.id}.check[{index}].if not[{number}].redo", remedy

@@ -64,9 +64,13 @@ def value_uses(plan: Plan, step: Step) -> Iterator[ValueUse]:
     yield from _uses_in_formulas(plan, step, before=False)
     for value in values_of(operation):
         kind = "record" if isinstance(value, RecordedValue) else "work-out"
+        further = value.also if isinstance(value, RecordedValue) else ()
+        limits = [(f"also[{number}].limit", limit.bound) for number, limit in enumerate(further, 1)]
         for bound in bounds_of(value):
+            used = isinstance(value, RecordedValue) and bound == value.used
+            limits.append(("used" if used else "limit", bound))
+        for limit, bound in limits:
             if isinstance(bound, AboveReading):
-                limit = "used" if isinstance(value, RecordedValue) and bound == value.used else "limit"
                 where = f"{operation.id}.{kind}.{_plain(value.name)}.{limit}"
                 yield ValueUse(value.name, plan.ref(bound.name), where, value.mark)
     for choose in operation.choose:

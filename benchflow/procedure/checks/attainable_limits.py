@@ -77,7 +77,7 @@ def check_attainable_limits(procedure: Procedure, file: str) -> Iterator[Problem
 def _alone(value: RecordedValue | CalculatedValue, ranges: "_ValueRanges") -> str:
     """Why a value is never within its limit, by the ranges of the values of its formula."""
     if isinstance(value, RecordedValue):
-        return _bad_spread(value)
+        return next(filter(None, map(_bad_spread, value.by_limit)), "")
     each = tuple(value.at(slot) for slot in value.by_reading) or (value,)
     return ranges.of_no_result(value) or next(filter(None, (_unattainable(one, ranges) for one in each)), "")
 

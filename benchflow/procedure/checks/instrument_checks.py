@@ -23,8 +23,9 @@ def check_instruments(procedure: Procedure, context: ReadContext) -> None:
         for record in (one for value in operation.record for one in _each_reading(value)):
             if record.instrument in needs:
                 _check_range(record, needs[record.instrument], context)
-            if record.decision == "guarded" and record.bound is not None:
-                _check_provable(record, known.get(record.instrument or ""), context)
+            for one in record.by_limit if record.decision == "guarded" else ():
+                if one.bound is not None:
+                    _check_provable(one, known.get(record.instrument or ""), context)
         if operation.tighten is not None and operation.tighten.instrument in needs:
             _check_stages_in_range(operation, needs[operation.tighten.instrument], context)
 

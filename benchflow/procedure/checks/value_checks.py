@@ -131,7 +131,8 @@ class ValueChecks:
     def _check_bounds(self, value: Value, operation: Operation) -> None:
         if isinstance(value, CalculatedValue) and value.limit_set is not None:
             self._check_limit_by_reading(value, operation)
-        for bound in bounds_of(value):
+        further = value.also if isinstance(value, RecordedValue) else ()
+        for bound in (*bounds_of(value), *(limit.bound for limit in further)):
             if isinstance(bound, AboveReading):
                 self._check_relative_limit(bound, value, operation)
             elif isinstance(bound, EqualWithin) and self._has_one_reading(value, operation):

@@ -3,6 +3,7 @@
 from typing import NamedTuple, cast
 
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
+from benchflow.procedure.keys.further_limit_keys import LimitKeys, further_limits
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
@@ -11,6 +12,7 @@ from benchflow.procedure.model import (
     DecisionRule,
     EqualWithin,
     Fixed,
+    FurtherLimit,
     Judge,
     RecordedValue,
     Ref,
@@ -225,10 +227,6 @@ _JUDGE = Key(
     WordShape("all", "mean", "largest", "smallest", "spread"),
     "The figure that is compared with the limit if there are several readings. By default all readings are compared.",
 )
-_RECORD = (
-    _ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, WAIVE, PROVES, _INDEPENDENT,
-    _COMPARISON,
-)  # fmt: skip
 
 
 def _bound(
@@ -253,7 +251,10 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     if unit is None and fields.wrote(_UNIT):
         return "", None, None  # already reported; without a unit the limits cannot be read
     if unit is None:
-        written = _limit_that_gives_unit(fields) or used
+        further = fields.get_or(_ALSO, ())
+        written = _limit_that_gives_unit(fields) or used or (further[0].limit if further else None)
+        if further and written is further[0].limit:
+            difference = further[0].judge == "spread"
         if written is not None:
             found = read_bound_or_count(written, fields.context, difference=difference)
             if found is None:
@@ -270,6 +271,7 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     if unit is None:
         return "", None, None
     dimension = dimension_of(unit)
+    difference = fields.get(_JUDGE) == "spread"
     limit = _bound(fields, fields.get(_LIMIT), dimension, difference=difference)
     return unit, limit, _bound(fields, used, dimension, difference=difference)
 
@@ -310,9 +312,20 @@ def _record(fields: Fields) -> RecordedValue:
         fields.get_or(PROVES, ()),
         fields.get_or(_INDEPENDENT, False),
         fields.get_or(_COMPARISON, False),
+        also=_further(fields, unit, dimension),
     )
     _check_record(record, fields)
     return record
+
+
+def _further(fields: Fields, unit: str, dimension: str) -> tuple[FurtherLimit, ...]:
+    """The further limits. They can be read only if the unit is known."""
+    found = []
+    for written in fields.get_or(_ALSO, ()) if unit or fields.wrote(_UNIT) else ():
+        bound = _bound(fields, written.limit, dimension, difference=written.judge == "spread")
+        if bound is not None:
+            found.append(written.with_bound(bound))
+    return tuple(found)
 
 
 def _is_count(node: YamlNode) -> bool:
@@ -321,10 +334,11 @@ def _is_count(node: YamlNode) -> bool:
 
 def _check_record(record: RecordedValue, fields: Fields) -> None:
     readings_known = not fields.wrote(_READINGS) or fields.get(_READINGS) is not None
-    if record.judge == "spread" and readings_known and len(record.slots) < 2:
-        fields.problem(
-            "too-few", _JUDGE, "A spread needs at least two readings", "Write `readings: 3` or a list of places"
-        )
+    spreads = [fields.at(_JUDGE)] if record.judge == "spread" else []
+    spreads += [written.mark for written in fields.get_or(_ALSO, ()) if written.judge == "spread"]
+    for mark in spreads if readings_known and len(record.slots) < 2 else ():
+        hint = "Write `readings: 3` or a list of places"
+        fields.context.problem("too-few", mark, "A spread needs at least two readings", hint)
     _check_remedies(fields)
 
 
@@ -369,6 +383,11 @@ def _check_remedies(fields: Fields) -> None:
         )
 
 
+_ALSO = further_limits(LimitKeys(_LIMIT, _JUDGE, _BELOW, _ABOVE), _check_remedies)
+_RECORD = (
+    _ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, _ALSO, WAIVE, PROVES, _INDEPENDENT,
+    _COMPARISON,
+)  # fmt: skip
 RECORD = MapShape(
     VaryingRecord(KeyedShape("record", "a recorded value", _RECORD, _record)),
     "recorded values by name",

@@ -38,6 +38,9 @@ class VaryingRecord(Shape[RecordedValue]):
             what = "`equal within`" if first.judge == "all" else f"`judge: {first.judge}`"
             message = f"The limit varies by reading, but {what} compares one figure of all readings"
             context.problem("which-reading", name.mark, message, "Write one limit, or `judge: all`")
+        if any(one.value is not None and one.value.also != first.also for one in found):
+            message = "A further limit (`also`) varies by reading, but it is about all readings"
+            context.problem("which-reading", name.mark, message, "Write one limit for all readings")
         return replace(first, by_reading=terms)
 
     def schema(self, definitions: Definitions) -> JsonSchema:

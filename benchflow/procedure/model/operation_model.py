@@ -145,7 +145,8 @@ def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ..
 def remedies_of(operation: Operation) -> Iterator[Remedy]:
     """Every remedy of an operation: of its values, its stages and its checks."""
     for value in values_of(operation):
-        yield from (*value.below, *value.above)
+        for one in value.by_limit if isinstance(value, RecordedValue) else (value,):
+            yield from (*one.below, *one.above)
     for stage in () if operation.tighten is None else operation.tighten.stages:
         for _, remedies in stage_remedies(stage):
             yield from remedies

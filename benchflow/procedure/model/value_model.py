@@ -72,6 +72,23 @@ class ReadingTerms(Struct, frozen=True):
     instrument: str | None = None
 
 
+class FurtherLimit(Struct, frozen=True):
+    """Another limit on the readings of a value, with its own remedies. ``judge`` is the figure that it is about."""
+
+    bound: Bound
+    judge: Judge = "all"
+    title: str = ""
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    mark: Mark = Mark()
+
+    @property
+    def label(self) -> str:
+        """The title, or what is compared: ``Taper``, ``spread``, ``each reading``."""
+        figure = "spread" if isinstance(self.bound, EqualWithin) else self.judge
+        return self.title or ("each reading" if figure == "all" else figure)
+
+
 class RecordedValue(Struct, frozen=True):
     """A value to be measured and recorded.
 
@@ -85,7 +102,8 @@ class RecordedValue(Struct, frozen=True):
     answer, and ``bound`` is the limit in force; it is ``None`` if the builder says it.
 
     ``waive`` says who can sign a deviation about it: ``anyone``, a role or ``never``. "" means that the ``waive`` of
-    the operation applies. ``proves`` are the state variables that are not known if it is waived.
+    the operation applies. ``proves`` are the state variables that are not known if it is waived. ``also`` are further
+    limits on the same readings.
     """
 
     name: str
@@ -110,6 +128,7 @@ class RecordedValue(Struct, frozen=True):
     independent: bool = False  # the readings by one instrument have independent errors
     comparison: bool = False  # the error of one instrument cancels in a difference
     by_reading: dict[str, ReadingTerms] = {}
+    also: tuple[FurtherLimit, ...] = ()
 
     def at(self, slot: str) -> "RecordedValue":
         """The value with the limits and the instrument of one reading."""
@@ -117,6 +136,25 @@ class RecordedValue(Struct, frozen=True):
         if terms is None:
             return self
         return replace(self, bound=terms.bound, used=terms.used, instrument=terms.instrument, by_reading={})
+
+    @property
+    def by_limit(self) -> "tuple[RecordedValue, ...]":
+        """The value once for each of its limits: first with its own, then with each further one instead of it."""
+        return (self, *(self._with_further(limit) for limit in self.also))
+
+    def _with_further(self, limit: FurtherLimit) -> "RecordedValue":
+        return replace(
+            self,
+            bound=limit.bound,
+            used=None,
+            used_when={},
+            used_by_option=None,
+            judge=limit.judge,
+            below=limit.below,
+            above=limit.above,
+            also=(),
+            by_reading={},
+        )
 
 
 class CalculatedValue(Struct, frozen=True):

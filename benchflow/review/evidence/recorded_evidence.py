@@ -52,6 +52,8 @@ def value_text(value: Value) -> str:
     if value.calculated:
         figures = value.filled
     verdict = VERDICT_TEXT[value.verdict] or "not judged"
+    if value.further:
+        figures = f"{value.further} {value.judged_text}"
     parts = [f"{value.name} {figures}"]
     if value.limit:
         parts.append(f"{verdict}, limit {value.limit}")

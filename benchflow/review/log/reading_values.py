@@ -1,9 +1,11 @@
 """The values of one step: the readings in force, their common verdict, and the margin left."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 from typing import cast
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model import (
     AboveReading,
@@ -62,6 +64,7 @@ class Value(Struct, frozen=True):
     earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each single reading is compared with the limit
     bands: dict[str, Band] = {}  # the limit of each reading, by slot, where each is compared
+    further: str = ""  # title or figure of a further limit (`also`); its readings are with the main limit
 
     @property
     def calculated(self) -> bool:
@@ -86,12 +89,22 @@ class Value(Struct, frozen=True):
 
 def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     """Every value of a step in the order of the procedure: the recorded values, then the calculated ones."""
-    recorded = (_recorded_value(log, step, record) for record in step.operation.record)
+    recorded = (value for record in step.operation.record for value in _by_limit(log, step, record))
     calculated = (_calculated_value(log, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in calculated if value is not None))
 
 
-def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
+def _by_limit(log: LoadedLog, step: Step, record: RecordedValue) -> Iterator[Value]:
+    """The value by its main limit, and by each further one that is judged. The readings are only in the first."""
+    yield _recorded_value(log, step, record)
+    for index, limit in enumerate(record.also, 1):
+        found = _recorded_value(log, step, record.by_limit[index], index)
+        if found.judged is not None:
+            ask = f"{found.ask}, {limit.label}"
+            yield replace(found, ask=ask, readings=(), missing=(), earlier=(), each=False, further=limit.label)
+
+
+def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue, index: int = 0) -> Value:
     state = log.state
     verdict = judge_value(state, step.id, record)
     bound = limit_in_force(state, step.id, record)
@@ -117,7 +130,7 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, limit, within, readings,
         verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
-        verdict.reason, "", *_waiver(state, step, record.name),
+        verdict.reason, "", *_waiver(state, step, record.name, index),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound), bands,
     )  # fmt: skip
 
@@ -177,8 +190,8 @@ def _uncertainty_of_figure(state: State, step: Step, record: RecordedValue, boun
     return None if u is None else decimal(from_base(u, record.unit, difference=True))
 
 
-def _waiver(state: State, step: Step, name: str) -> tuple[str, bool]:
+def _waiver(state: State, step: Step, name: str, limit: int = 0) -> tuple[str, bool]:
     """Who signed each deviation about the value, with the reasons; and whether it still needs one."""
-    results = results_of(state, step, name)
+    results = [result for result in results_of(state, step, name) if result.limit == limit]
     texts = dict.fromkeys(f"{each.by}: {each.reason}" for each in (result.waived for result in results) if each)
     return "; ".join(texts), any(result.open for result in results)

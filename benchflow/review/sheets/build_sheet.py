@@ -272,7 +272,11 @@ def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildS
         at=local_time(done.at) if done is not None else "",
         took=_took(fact, across_restart) if fact is not None and done is not None else "",
         taken_over=takeover_text(log.state, step.id),
-        values=tuple(_sheet_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
+        values=tuple(
+            _sheet_value(log, value)
+            for value in values_of(log, step)
+            if value.readings or value.calculated or value.further
+        ),
         joint=joint_of(log, step) if here else None,
         checks=tuple((point.text, number in work.checks) for number, point in enumerate(checks, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),

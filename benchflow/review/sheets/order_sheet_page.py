@@ -20,6 +20,7 @@ from benchflow.procedure.model import (
     Caution,
     CheckPoint,
     FollowUp,
+    FurtherLimit,
     Joint,
     Operation,
     PartChoice,
@@ -323,14 +324,25 @@ def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
         label = f"{slot}: " if slot else ""
         limits += [f"{label}{_limit_text(one.bound)}"] if one.bound else []
         limits += [f"{label}used parts: {one.used.text}"] if one.used and one.used_by_option is None else []
+    further = [f"{f'{limit.title}: ' if limit.title else ''}{_further_text(limit)}" for limit in record.also]
     return Blank(
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),
         unit=record.unit,
-        limits=(*(limit for limit in limits if limit), *_judging_notes(record)),
+        limits=(*(limit for limit in limits if limit), *_judging_notes(record), *further),
         tool=" or ".join(names.title(name) for name in instruments_of(record)),
-        remedies=(*_remedy_lines(names, "below", record.below), *_remedy_lines(names, "above", record.above)),
+        remedies=tuple(
+            line
+            for one, limit in zip(record.by_limit, (None, *record.also), strict=True)
+            for side, remedies in (("below", one.below), ("above", one.above))
+            for line in _remedy_lines(names, f"{limit.title} {side}".strip() if limit else side, remedies)
+        ),
     )
+
+
+def _further_text(limit: FurtherLimit) -> str:
+    figure = "" if limit.judge == "all" else f"{limit.judge} of the readings, "
+    return f"{figure}limit {limit.bound.text}"
 
 
 def _judging_notes(record: RecordedValue) -> Iterator[str]:

@@ -38,12 +38,11 @@ class ReadingSummary:
         if state is None or not isinstance(event, ev.ReadingRecorded | ev.EntryCorrected):
             return ""
         record = self._record(state, event)
-        figure = combined_text(state, event.operation, record) if record is not None else ""
-        if record is None or not figure:
+        if record is None:
             return ""
-        verdict = judge_value(state, event.operation, record)
-        rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
-        return f"; {figure}{verdict_and_limit(verdict.verdict, verdict.limit)}{rule}"
+        figures = (_figure_text(state, event.operation, one) for one in record.by_limit)
+        titled = zip(("", *(limit.title for limit in record.also)), figures, strict=True)
+        return "".join(f"; {title}{' ' if title else ''}{figure}" for title, figure in titled if figure)
 
     def _record(self, state: State, event: ev.ReadingRecorded | ev.EntryCorrected) -> RecordedValue | None:
         step = state.plan.steps.get(event.operation)
@@ -53,3 +52,13 @@ class ReadingSummary:
         else:
             name = event.name
         return step.record(name) if step else None
+
+
+def _figure_text(state: State, operation: str, record: RecordedValue) -> str:
+    """``mean 24.71 mm`` with verdict and limit; "" while a reading is missing, and if each reading is judged."""
+    figure = combined_text(state, operation, record)
+    if not figure:
+        return ""
+    verdict = judge_value(state, operation, record)
+    rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
+    return f"{figure}{verdict_and_limit(verdict.verdict, verdict.limit)}{rule}"

@@ -122,7 +122,7 @@ def _held_reading(state: State, step: Step, record: RecordedValue, slot: str) ->
     held = holding(state, step, record.name, slot)
     if held is None:
         return None
-    title = open_values.value_title(step, held.result.name)
+    title = open_values.result_title(step, held.result)
     if held.final:
         message = f"{title} is out of its limit. {open_values.stop_text(held)}"
         return refuse("out-of-limit", message, operation=step.id, name=held.result.name)

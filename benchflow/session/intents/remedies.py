@@ -17,7 +17,13 @@ from benchflow.session.intents.remedy_steps import (
 from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
-from benchflow.session.rules.open_values import limit_base_missing, remedy_first, stop_text, value_title
+from benchflow.session.rules.open_values import (
+    limit_base_missing,
+    remedy_first,
+    result_title,
+    stop_text,
+    value_title,
+)
 from benchflow.session.rules.remedy_progress import (
     RemedyProgress,
     readings_made_void,
@@ -59,7 +65,7 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     chosen = _remedy_in_turn(state, step, name, slot)
     if isinstance(chosen, Refusal):
         return chosen
-    remedy, title = chosen.remedy, value_title(step, name)
+    remedy, title = chosen.remedy, result_title(step, chosen.result)
     if remedy is None or remedy.stop:
         message = f"{title} is out of its limit. {stop_text(chosen)}"
         return refuse("not-allowed", message, operation=step.id, name=name)
@@ -108,6 +114,7 @@ def _event(
         readings=slots,
         void=void,
         fresh=remedy.fresh,
+        limit=served[0].result.limit,
         undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
         called=called,
@@ -121,7 +128,10 @@ def _slots_out(served: tuple[RemedyProgress, ...]) -> tuple[str, ...] | None:
 
 
 def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> RemedyProgress | Refusal:
-    """The result whose remedy the intent means: the named reading, or the only one that is out."""
+    """The result whose remedy the intent means: the named reading, or the only one that is out.
+
+    Of several limits on a value, it is the first one with a remedy that is out.
+    """
     title = value_title(step, name)
     results = [result for result in results_of(state, step, name) if slot is None or result.slot in (slot, WHOLE)]
     found = [p for p in remedy_progress(state, step, name) if slot is None or p.result.slot in (slot, WHOLE)]
@@ -139,6 +149,7 @@ def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> Re
         waived = any(result.waived is not None for result in results)
         why = "A deviation is signed for it" if waived else "It is not out of its limit"
         return refuse("not-allowed", f"{title} needs no remedy. {why}", operation=step.id, name=name)
+    found = [progress for progress in found if progress.result.limit == found[0].result.limit]
     live = [progress for progress in found if not progress.final] or found[:1]
     if len(served_together(live[0], tuple(live))) == len(live):
         return live[0]
@@ -179,7 +190,7 @@ def _remedy_of_another_value(
         own = [reading for reading in held if reading.step == step.id]
         if other in served or not (cleared or any(r.slot in void.get(r.name, ()) for r in own)):
             continue
-        title = value_title(step, other.result.name)
+        title = result_title(step, other.result)
         if other.final:
             message = f"{title} is out of its limit. {stop_text(other)}"
             return refuse("not-allowed", message, operation=step.id, name=other.result.name)

@@ -9,7 +9,7 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.open_items import lot_title
-from benchflow.session.rules.open_values import stop_text, value_title
+from benchflow.session.rules.open_values import result_title, stop_text, value_title
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.remedy_waits import WaitedFor, stored_wait
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
@@ -62,7 +62,7 @@ def stop_that_would_be_cleared(state: State, step: Step) -> Refusal | None:
     """A refusal if the work stops at something in ``step``, so that its entries cannot be made void."""
     for value in remedy_progress(state, step):
         if value.final:
-            message = f"{value_title(step, value.result.name)} is out of its limit. {stop_text(value)}"
+            message = f"{result_title(step, value.result)} is out of its limit. {stop_text(value)}"
             return refuse("not-allowed", message, operation=step.id, name=value.result.name)
     tighten = step.operation.tighten
     for held in () if tighten is None else fastener_remedies(state, step):

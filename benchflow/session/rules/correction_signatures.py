@@ -86,7 +86,10 @@ def _not_good(state: State, step: Step) -> Iterator[tuple[tuple[str, str], MadeG
     if step.id not in state.done:
         for progress in remedy_progress(state, step):
             subject = progress.result.subject
-            yield (subject, str(progress.verdict)), MadeGood(step, subject, progress.result.name)
+            yield (
+                (subject, f"{progress.verdict} {progress.result.limit}"),
+                MadeGood(step, subject, progress.result.name),
+            )
         tighten = step.operation.tighten
         for fastener in () if tighten is None else fastener_remedies(state, step):
             assert tighten is not None  # the fastener is of its joint

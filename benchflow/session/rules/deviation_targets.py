@@ -65,11 +65,14 @@ def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
     named = named_value(state, step, about)
     if named is not None:
         name, slot = named
-        return [
-            DeviationTarget(result.subject, result.entries, result.open)
-            for result in results_of(state, step, name)
-            if slot is None or result.slot in (slot, "")
-        ]
+        found: dict[str, DeviationTarget] = {}
+        for result in results_of(state, step, name):
+            if slot is None or result.slot in (slot, ""):
+                # the results by several limits can be about the same readings
+                same = found.get(result.subject, DeviationTarget(result.subject, frozenset(), open=False))
+                entries, is_open = same.entries | result.entries, same.open or result.open
+                found[result.subject] = DeviationTarget(result.subject, entries, is_open)
+        return list(found.values())
     table = step.choice(about)
     if table is not None:
         entries = choice_entries(state, step, table)

@@ -2,14 +2,16 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.identity import name_at
+from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Entry, quoted_title
 from benchflow.session.refusal import Reason
+from benchflow.session.rules.evaluated_values import lacks_round_before
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.value_results import results_of
 from benchflow.session.state.plan_changes import finding_keys
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import Verdict
 
 _ANSWER_OF_VERDICT = {"ok": "ok", "none": "ok", "low": "below", "high": "above"}
 """The answer of a `when` for a verdict. A value without a limit is ok; one that is not proven is none of them."""
@@ -27,7 +29,9 @@ def _found(state: State, step: Step, name: str) -> tuple[str, ...]:
             return ("yes",) if number in work.checks else ("no",) if number in work.failed else ()
     if placed in work.chosen:
         return (work.chosen[placed],)
-    verdicts = [result.verdict.verdict for result in results_of(state, step, placed)]
+    verdicts: list[Verdict] = [each.verdict.verdict for each in results_of(state, step, placed) if not each.limit]
+    if not verdicts and lacks_round_before(state, ValueRef.parse(placed)):
+        verdicts = ["none"]  # not judged in the first round
     return tuple(dict.fromkeys(_ANSWER_OF_VERDICT[one] for one in verdicts if one in _ANSWER_OF_VERDICT))
 
 

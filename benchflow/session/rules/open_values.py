@@ -26,8 +26,10 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
             which = "" if len(record.slots) == 1 else f" (reading {', '.join(missing)} of {len(record.slots)})"
             message = f"{value_title(step, record.name)} is not entered yet{which}"
             yield Reason("value-missing", message, operation=step.id, name=record.name)
-        yield from _missing_base(state, step, record)
-        yield from _limit_reasons(state, step, record.name, recorded_results(state, step, record))
+        results = recorded_results(state, step, record)
+        for number, one in enumerate(record.by_limit):
+            yield from _missing_base(state, step, one)
+            yield from _limit_reasons(state, step, record.name, [each for each in results if each.limit == number])
     for work in unmatched_calculations(step):
         gap = judged_results(state, step, work).missing
         if gap is not None:
@@ -59,22 +61,24 @@ def limit_base_missing(state: State, step: Step, name: str) -> Reason | None:
 
 def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueResult]) -> Iterator[Reason]:
     """One reason if results of a value are out of the limit, and one if results are not proven to be within it."""
-    title, held = value_title(step, name), remedy_progress(state, step, name)
+    if not results:
+        return
+    title, label, limit = result_title(step, results[0]), figure_label(state, step, results[0]), results[0].limit
+    held = tuple(each for each in remedy_progress(state, step, name) if each.result.limit == limit)
     tried = [progress.result for progress in held if progress.remedy is not None]
     decided = [
         result for result in results
-        if result not in tried and verdict_decides(state, step, name, result.verdict.verdict)
+        if not limit and result not in tried and verdict_decides(state, step, name, result.verdict.verdict)
     ]  # fmt: skip
     out = [result for result in results if result.out and result not in decided]
     held = () if step.id in state.done else tuple(each for each in held if each.result not in decided)
     if out:
-        message = f"{title}: {figure_label(state, step, name)}{_out_text(out)}{_advice(state, step, out, held)}"
+        message = f"{title}: {label}{_out_text(out)}{_advice(state, step, out, held)}"
         yield Reason("out-of-limit", message, operation=step.id, name=name)
         yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
-        shown, verdict = ", ".join(map(result_text, doubtful)), doubtful[0].verdict
-        shown = figure_label(state, step, name) + shown
+        shown, verdict = label + ", ".join(map(result_text, doubtful)), doubtful[0].verdict
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
@@ -128,11 +132,12 @@ def remedy_first(step: Step, title: str, served: Sequence[RemedyProgress]) -> Re
     return Reason("remedy-first", message, operation=step.id, name=result.name)
 
 
-def figure_label(state: State, step: Step, name: str) -> str:
+def figure_label(state: State, step: Step, result: ValueResult) -> str:
     """The statistic that is judged for a recorded value: ``mean ``; "" if each reading is judged."""
-    record = step.record(name)
+    record = step.record(result.name)
     if record is None or len(record.slots) == 1:
         return ""
+    record = record.by_limit[result.limit]
     bound = limit_in_force(state, step.id, record)
     if judged_singly(record, bound):
         return ""
@@ -149,6 +154,13 @@ def value_title(step: Step, name: str) -> str:
     """The question for a recorded value, or the title of a calculated one; the name if it has neither."""
     record, work = step.record(name), step.work_out(name)
     return (record.ask if record else "") or (work.title if work else "") or name
+
+
+def result_title(step: Step, result: ValueResult) -> str:
+    """The title of the value of a result, with that of the further limit that it was compared with."""
+    record = step.record(result.name)
+    further = "" if record is None or not result.limit else record.also[result.limit - 1].label
+    return f"{value_title(step, result.name)}, {further}" if further else value_title(step, result.name)
 
 
 def lapsed_deviation_text(state: State, step: Step, subject: str) -> str:

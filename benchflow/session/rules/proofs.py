@@ -37,15 +37,15 @@ def failed_proofs(state: State, step: Step) -> Iterator[RecordedValue | Calculat
                 yield value
             continue
         if isinstance(value, RecordedValue):
-            verdict = judge_value(state, step.id, value)
+            verdicts = [judge_value(state, step.id, one) for one in value.by_limit]
         else:
             calculated = calculate(state, step, value)
             if calculated is None:
                 if not lacks_round_before(state, ValueRef.parse(value.name)):
                     yield value
                 continue
-            verdict = calculated.verdict
-        if verdict.missing or verdict.verdict in (*OUT_OF_LIMIT, "not-proven"):
+            verdicts = [calculated.verdict]
+        if any(verdict.missing or verdict.verdict in (*OUT_OF_LIMIT, "not-proven") for verdict in verdicts):
             yield value
 
 

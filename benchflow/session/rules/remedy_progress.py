@@ -76,10 +76,12 @@ def _progress_of(state: State, step: Step, results: tuple[ValueResult, ...]) -> 
         value = step.record(result.name) or step.work_out(result.name)
         if not result.out or value is None or (verdict != "low" and verdict != "high"):
             continue
+        if isinstance(value, model.RecordedValue):
+            value = value.by_limit[result.limit]
         remedies = value.below if verdict == "low" else value.above
         if not remedies:
             continue
-        tries = counts.get(RemedyKey(result.name, result.slot, verdict), 0)
+        tries = counts.get(RemedyKey(result.name, result.slot, verdict, result.limit), 0)
         yield RemedyProgress(verdict, *next_remedy(remedies, tries), result)
 
 
@@ -91,10 +93,11 @@ def holding(state: State, step: Step, name: str, slot: str) -> RemedyProgress | 
 
 
 def served_together(chosen: RemedyProgress, of_value: tuple[RemedyProgress, ...]) -> tuple[RemedyProgress, ...]:
-    """The results of a value that one remedy serves: with ``redo``, all whose remedy in turn it is."""
+    """The results of a value by one limit that one remedy serves: with ``redo``, all whose remedy in turn it is."""
     if chosen.remedy is None or not chosen.remedy.redo:
         return (chosen,)
-    return tuple(p for p in of_value if p.verdict == chosen.verdict and p.remedy == chosen.remedy)
+    served = (p for p in of_value if p.result.limit == chosen.result.limit and p.verdict == chosen.verdict)
+    return tuple(p for p in served if p.remedy == chosen.remedy)
 
 
 def readings_made_void(

@@ -38,7 +38,8 @@ class ValueResult(Struct, frozen=True):
     ``slot`` is the reading, or :data:`WHOLE`. ``subject`` is the result as text, as a formula names it: ``gap``,
     ``gap[2]``, ``gap[left, 2]``. ``readings`` are the readings that it follows from, in any step, and ``entries`` the
     ``seq`` of their last attempts and of what its limit depends on. ``limit_readings`` are the readings that its limit
-    depends on (``above x by``). ``waived`` is the deviation that covers it.
+    depends on (``above x by``). ``waived`` is the deviation that covers it. ``limit`` is the number of the further
+    limit (`also`) that it was compared with, from 1; 0 for the main limit.
     """
 
     name: str
@@ -49,6 +50,7 @@ class ValueResult(Struct, frozen=True):
     limit_readings: tuple[ReadingRef, ...]
     entries: frozenset[int]
     waived: Deviation | None
+    limit: int = 0
 
     @property
     def held(self) -> tuple[ReadingRef, ...]:
@@ -96,7 +98,15 @@ def results_of(state: State, step: Step, name: str) -> tuple[ValueResult, ...]:
 
 
 def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[ValueResult, ...]:
-    """One result for each reading that is entered, or one for all together when none is missing."""
+    """For each limit: one result for each reading that is entered, or one for all together when none is missing.
+
+    The main limit comes first, then the further ones in their order.
+    """
+    results = [_results_by(state, step, one, number) for number, one in enumerate(record.by_limit)]
+    return tuple(result for found in results for result in found)
+
+
+def _results_by(state: State, step: Step, record: RecordedValue, number: int) -> tuple[ValueResult, ...]:
     attempts = last_attempts(state, step.id, record.name)
     found: list[tuple[str, ValueVerdict, tuple[ReadingRef, ...]]] = []
     if judged_singly(record, limit_in_force(state, step.id, record)):
@@ -108,7 +118,7 @@ def recorded_results(state: State, step: Step, record: RecordedValue) -> tuple[V
     return tuple(
         _result(
             state, step, record.name, slot, record_subject(record, slot), verdict, readings,
-            limit_in_force(state, step.id, record, slot),
+            limit_in_force(state, step.id, record, slot), number,
         )
         for slot, verdict, readings in found
     )  # fmt: skip
@@ -149,11 +159,12 @@ def _result(
     verdict: ValueVerdict,
     readings: tuple[ReadingRef, ...],
     bound: Bound | None,
+    number: int = 0,
 ) -> ValueResult:
     limit_readings = _readings_behind_limit(state, bound)
     entries = entries_of(state, (*readings, *limit_readings))
     waived = covering_deviation(state.work(step.id), (subject, name), entries)
-    return ValueResult(name, slot, subject, verdict, readings, limit_readings, entries, waived)
+    return ValueResult(name, slot, subject, verdict, readings, limit_readings, entries, waived, number)
 
 
 def entries_of(state: State, readings: tuple[ReadingRef, ...]) -> frozenset[int]:

@@ -176,6 +176,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     wait_for: dict[str, dict[str, tuple[str, ...]]] = msgspec.field(
         default_factory=dict
     )  # what the wait holds back: by step and name, the readings
+    limit: int = 0  # number of the further limit of the value (`also`), from 1; 0 for its main limit
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):

@@ -158,7 +158,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
     remedies = dict(work.remedies)
     counted = tuple(fastener_slot(event.stage, fastener) for fastener in event.fasteners) or event.readings or ("",)
     for reading in counted:
-        key = RemedyKey(event.name, reading, event.verdict)
+        key = RemedyKey(event.name, reading, event.verdict, event.limit)
         remedies[key] = remedies.get(key, 0) + 1
     if event.fresh:
         remedies = {key: count for key, count in remedies.items() if key.name != event.name}

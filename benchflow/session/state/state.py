@@ -104,6 +104,7 @@ class RemedyKey(NamedTuple):
     name: str
     reading: str
     verdict: RemedySide
+    limit: int = 0  # number of the further limit, from 1; 0 for the main one
 
 
 class LoggedResult(Struct, frozen=True):

@@ -103,6 +103,20 @@ class Reading(Struct, frozen=True):
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
+class FurtherLimitRow(Struct, frozen=True):
+    """The judgement of the readings of a value by a further limit (`also`)."""
+
+    title: str
+    shown: str  # "spread 0.003 mm"; "" while a reading is missing
+    verdict: ShownVerdict
+    limit: str
+    acceptance: str = ""  # the values that guarded acceptance accepts
+    waived: bool = False
+    remedy: str = ""  # what to do now if it is out of its limit
+    must_stop: bool = False
+    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
+
+
 class ReadingInput(Struct, frozen=True, tag="reading"):
     """A value to measure, with all its readings."""
 
@@ -117,6 +131,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     gauge: GaugePositions | None = None
     summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together
     acceptance: str = ""  # the values that guarded acceptance accepts, known with the first reading
+    further: tuple[FurtherLimitRow, ...] = ()
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):

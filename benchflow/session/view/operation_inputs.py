@@ -15,6 +15,7 @@ from benchflow.session.rules.value_results import WHOLE, calculated_results, rec
 from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
+from benchflow.session.view.further_limits import further_limit_rows
 from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
 from benchflow.session.view.joint_inputs import tighten_input, titles_to_redo
 from benchflow.session.view.match_inputs import match_inputs
@@ -50,8 +51,9 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     verdict = judge_value(state, step.id, record)
     bound = limit_in_force(state, step.id, record)
     results = recorded_results(state, step, record)
-    waived = {result.slot for result in results if result.waived is not None}
-    remedies = {progress.result.slot: progress for progress in remedy_progress(state, step, record.name)}
+    waived = {result.slot for result in results if result.waived is not None and not result.limit}
+    in_turn = remedy_progress(state, step, record.name)
+    remedies = {progress.result.slot: progress for progress in reversed(in_turn)}  # the first limit comes first
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
@@ -91,6 +93,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         gauge=reading_gauge(state, step, record),
         summary=summary,
         acceptance=verdict.acceptance,
+        further=further_limit_rows(state, step, record, results, in_turn),
     )
 
 

@@ -136,13 +136,28 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
         word, role = verdict_span(slot)
         shown = slot.shown or f"not measured yet, {given.limit or given.unit}"
         tail: Line = ((shown, "strong" if slot.shown else "faint"),)
-        return _joined(head, (*tail, (f"  {word}" if word else "", role)), width)
+        return [*_joined(head, (*tail, (f"  {word}" if word else "", role)), width), *_further_limits(given, width)]
     cells: list[Line] = []
     for slot in given.readings:
         word, role = verdict_span(slot)
         cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
     lines = [head, *_packed_in_lines(cells, width - 2)]
-    return [*lines, styled(INDENT + given.summary, "strong")] if given.summary else lines
+    summary = [styled(INDENT + given.summary, "strong")] if given.summary else []
+    return [*lines, *summary, *_further_limits(given, width)]
+
+
+def _further_limits(given: ReadingInput, width: int) -> list[Line]:
+    """Draw the judgement by each further limit: ``Taper: spread 0.003 mm  HIGH  at most 0.002 mm``."""
+    lines: list[Line] = []
+    for row in given.further:
+        word, role = VERDICT_SPANS.get(row.verdict, ("", "text"))
+        if row.waived and row.verdict in NOT_ACCEPTED:
+            word, role = f"{word}, deviation signed", "paused"
+        title = f"{row.title}: " if row.title else ""
+        accepted = f" ({acceptance_words(row.acceptance)})" if row.acceptance else ""
+        head: Line = ((INDENT, "text"), (title + (row.shown or "not known yet"), "strong" if row.shown else "faint"))
+        lines.extend(_joined(head, ((word, role), (f"  {row.limit}{accepted}", "text")), width))
+    return lines
 
 
 def _joined(head: Line, tail: Line, width: int) -> list[Line]:
@@ -222,6 +237,7 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
         lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
     if given.summary:
         lines.append(styled(INDENT + given.summary, "strong"))
+    lines.extend(_further_limits(given, width))
     if slot.remedy:
         lines.extend(hanging("  → ", slot.remedy, width, "attention"))
     instrument = given.instrument and f"with: {given.instrument}"

@@ -102,6 +102,7 @@ def joint_status(state: State, step: Step) -> dict[str, Any] | None:
         "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
         "settings": [*(f"CAUTION: {text}" for text in view.warnings), *view.settings],
         "words": view.progress,
+        "asked_stage": view.asked_stage or None,
         "remedy": None
         if view.remedied is None
         else {"fastener": view.remedied, "do": view.remedy, "stop": view.must_stop},

@@ -12,7 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, HandStage, Stage, TickTolerance, single_quantity
+from benchflow.procedure.model import CheckStage, HandStage, OpenTorqueStage, Stage, TickTolerance, single_quantity
 from benchflow.quantity import (
     Interval,
     Limit,
@@ -68,7 +68,9 @@ def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
     """
     nominal = single_quantity(stage)
     if nominal is None:
-        limit = None if isinstance(stage, HandStage) else stage.limit if isinstance(stage, CheckStage) else stage.band
+        if isinstance(stage, HandStage | OpenTorqueStage):
+            return None
+        limit = stage.limit if isinstance(stage, CheckStage) else stage.band
         return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text)
     kind = dimension_of(nominal.unit)
     tolerance = next((found for each in tolerances if (found := each.of_kind(kind)) is not None), None)

@@ -62,7 +62,7 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             return TakeOverListPage(client)
         case to.NoteRequest() | to.SignRequest() | to.DeviationRequest() | to.RemedyRequest():
             return _record_form(request, client)
-        case to.WrenchRequest() | to.LubricantRequest():
+        case to.WrenchRequest() | to.FigureRequest() | to.LubricantRequest():
             return _tooling_form(request, client)
         case to.FolderRequest() | to.LeaveRequest() | to.EndJobRequest():
             return _leaving_screen(request, client)
@@ -86,12 +86,16 @@ def _record_form(
             return record_forms.RemedyPage(client, request.item)
 
 
-def _tooling_form(request: to.WrenchRequest | to.LubricantRequest, client: SessionClient) -> Screen[Any]:
+def _tooling_form(
+    request: to.WrenchRequest | to.FigureRequest | to.LubricantRequest, client: SessionClient
+) -> Screen[Any]:
     from benchflow.tui.screens import tooling_page
 
     match request:
         case to.WrenchRequest():
             return tooling_page.WrenchPage(client)
+        case to.FigureRequest():
+            return tooling_page.FigurePage(client, request.joint, request.title, request.stage)
         case to.LubricantRequest():
             return tooling_page.LubricantPage(client, request.joint, request.title)
 

@@ -110,14 +110,14 @@ def test_stages_are_read_in_order(every_key: Procedure) -> None:
     assert tighten is not None
     kinds = [type(stage).__name__ for stage in tighten.stages]
     assert kinds == [
-        "TorqueStage", "TorqueStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage",
+        "TorqueStage", "TorqueStage", "OpenTorqueStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage",
         "CheckStage", "CheckStage", "CheckStage",
     ]  # fmt: skip
-    both = tighten.stages[7]
+    both = tighten.stages[8]
     assert isinstance(both, model.CheckStage)
     assert both.stretch is not None
     assert (both.limit.text, both.stretch.text) == ("90 .. 130 N·m", "0.13 .. 0.15 mm")
-    assert [stage.only for stage in tighten.stages[:3]] == [None, "long", None]
+    assert [stage.only for stage in tighten.stages[:4]] == [None, "long", "long", None]
     assert (tighten.draw_down, tighten.instrument) == ("half a turn, middle first", "torque-wrench")
 
 

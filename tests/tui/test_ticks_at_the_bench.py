@@ -125,3 +125,24 @@ async def test_remedy_of_a_fastener_is_carried_out_by_its_key(tmp_path: Path) ->
         assert (bench.last["kind"], bench.last["fasteners"]) == ("remedied", [1])
         await bench.type("40\n")
         assert bench.last["verdict"] == "ok"
+
+
+ASK_TEXT = TEXT.replace("[40 N·m, {check: 38 N·m}]", "[{torque: ask}]")
+
+
+async def test_torque_that_is_not_printed_is_asked_for_with_its_source(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, ASK_TEXT, options={}, start={})
+    driver.do("start", operation="pull")
+    async with drive_app(driver.controller) as bench:
+        assert "torque not printed" in bench.text
+        await bench.press("enter")
+        assert "The procedure does not print this torque" in bench.text
+        await bench.type("110 ft-lb\n")
+        await bench.type("bulletin 4\n")
+        assert (bench.last["kind"], bench.last["figure"]) == ("figure-given", "110 ft-lb")
+        assert bench.last["source"] == "bulletin 4"
+        assert "110 ft-lb" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["torque"]["entered"]) == ("ticked", "110 ft-lb")
+        await bench.press("c")
+        assert "torque of stage 1 of caps (source: bulletin 4)" in bench.text

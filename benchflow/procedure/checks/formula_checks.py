@@ -74,6 +74,11 @@ class FormulaChecks:
             return set()
         for node, fault in faults:
             self._context.problem(fault.code, written.at(shift + node.at), fault.why, fault.hint)
+        axes = self._table.axes(work_out.name)
+        if not faults and work_out.stage and axes is not None and axes.readings:
+            why = f"The torque of a stage is one figure, but the formula has {len(axes.readings)} results"
+            hint = "Name one reading, such as `breakaway[1]`, or write `mean(breakaway[*])`"
+            self._context.problem("which-reading", written.at(shift), why, hint)
         return {ref.name for ref in names(formula)}
 
     def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:

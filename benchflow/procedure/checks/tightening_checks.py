@@ -10,6 +10,7 @@ from benchflow.procedure.model import (
     Joint,
     LoosenStage,
     Mark,
+    OpenTorqueStage,
     Procedure,
     Stage,
     TickTolerance,
@@ -124,6 +125,8 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
                 above = so_far.torque(stage)
                 if above:
                     lower[index] = above
+            elif isinstance(stage, OpenTorqueStage):
+                so_far.by_hand()  # it seats the fastener, and its torque is not known
             elif isinstance(stage, LoosenStage):
                 so_far.loosen()
             elif isinstance(stage, HandStage):
@@ -178,7 +181,7 @@ def _kind(stage: Stage) -> str:
     if isinstance(stage, CheckStage):
         end = stage.limit.low or stage.limit.high
         return "" if end is None else dimension_of(end.unit)
-    if isinstance(stage, TorqueStage):
+    if isinstance(stage, TorqueStage | OpenTorqueStage):
         return "torque"
     return "" if isinstance(stage, HandStage) or stage.angle is None else "angle"
 

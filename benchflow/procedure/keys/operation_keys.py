@@ -4,7 +4,7 @@ from benchflow.base.plaintext import listed
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
-from benchflow.procedure.keys.tightening_keys import TIGHTEN
+from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.value_keys import RECORD, REMEDIES, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
 from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
@@ -358,6 +358,7 @@ def _operation(fields: Fields) -> Operation:
             "warning",
         )
     restored = fields.get(_TEMPORARY)
+    record, tighten = tuple(fields.get_or(_RECORD, {}).values()), fields.get(_TIGHTEN)
     return Operation(
         id=ident or "",
         title=fields.get_or(TITLE, title_from_name(ident or "")),
@@ -375,11 +376,11 @@ def _operation(fields: Fields) -> Operation:
         time=tuple(fields.get_or(_TIME, {}).values()),
         takes=fields.get(_TAKES),
         uses=fields.get_or(_USES, ()),
-        record=tuple(fields.get_or(_RECORD, {}).values()),
-        work_out=tuple(fields.get_or(_WORK_OUT, {}).values()),
+        record=record,
+        work_out=(*fields.get_or(_WORK_OUT, {}).values(), *stage_torques(ident or "", record, tighten)),
         choose=tuple(fields.get_or(_CHOOSE, {}).values()),
         match=tuple(fields.get_or(_MATCH, {}).values()),
-        tighten=fields.get(_TIGHTEN),
+        tighten=tighten,
         check=fields.get_or(_CHECK, ()),
         hold=fields.get(_HOLD),
         guards_against=fields.get_or(_GUARDS, ()),

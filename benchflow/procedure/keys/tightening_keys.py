@@ -1,8 +1,8 @@
 """The key `tighten`: a joint and its stages."""
 
 import re
-
-from msgspec import Struct
+from collections.abc import Iterator
+from typing import NamedTuple
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
@@ -10,9 +10,12 @@ from benchflow.procedure.keys.value_keys import REMEDIES
 from benchflow.procedure.model import (
     NO_TOLERANCE,
     AngleStage,
+    CalculatedValue,
     CheckStage,
     HandStage,
     LoosenStage,
+    OpenTorqueStage,
+    RecordedValue,
     Ref,
     Remedy,
     Stage,
@@ -25,41 +28,30 @@ from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.stage_figures import StageFigure, parse_figure
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 from benchflow.quantity import (
     Limit,
-    Quantity,
     QuantityError,
     base,
-    convert,
     dimension_of,
-    parse_limit,
-    parse_quantity,
 )
 
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
-_LIMIT_MARKS = re.compile(r"\.\.|±|\+/?-|\b(?:at|above|below)\b")
-_NOMINAL = re.compile(r"\s*(\+?[^-+±]*[^-+±\s])\s*(?:±|\+/?-|[-+]\s?[0-9.])")
+ASK = "ask"
+"""The torque of a stage whose figure is not printed."""
 
 # --- stages -----------------------------------------------------------------------------------------
 
 
-class _Figure(Struct, frozen=True):
-    """The figure of a stage: one quantity, or a ``limit`` with its nominal value or middle as ``quantity``."""
-
-    quantity: Quantity
-    text: str
-    limit: Limit | None = None
-
-
-class _FigureShape(Shape[_Figure]):
+class _FigureShape(Shape[StageFigure]):
     """The figure of a stage, of one dimension (``None``: any). ``above_zero`` refuses a quantity that is not."""
 
     def __init__(self, dimension: str | None, example: str, *, above_zero: bool = True) -> None:
         self.dimension, self.above_zero = dimension, above_zero
         self.noun = f"a quantity or a limit such as {example}"
 
-    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> _Figure | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> StageFigure | None:
         written = scalar(node, self.noun, context)
         if written is None:
             return None
@@ -71,38 +63,61 @@ class _FigureShape(Shape[_Figure]):
 
 def _read_figure(
     written: YamlScalar, context: ReadContext, dimension: str | None, start: int = 0, *, above_zero: bool = True
-) -> _Figure | None:
+) -> StageFigure | None:
     """Read the text from index ``start``: a quantity, or else a limit."""
-    text = written.text[start:]
-    limit: Limit | None = None
     try:
-        quantity = parse_quantity(text, dimension=dimension)
+        figure = parse_figure(written.text[start:], dimension)
     except QuantityError as error:
-        try:
-            limit = parse_limit(text, dimension=dimension)
-        except QuantityError as other:
-            report_quantity_error(other if _LIMIT_MARKS.search(text) else error, written, context, start)
-            return None
-        quantity = _nominal(limit)
-    lowest = quantity if limit is None or limit.low is None else limit.low
-    if above_zero and base(lowest) <= 0:
+        report_quantity_error(error, written, context, start)
+        return None
+    if above_zero and not figure.above_zero:
+        lowest = figure.quantity if figure.limit is None or figure.limit.low is None else figure.limit.low
         hint = "To turn back, write `loosen 90°`" if base(lowest) < 0 else "Delete the stage"
         context.problem("bad-quantity", written.mark, f"`{written.text.strip()}` is not above zero", hint)
         return None
-    return _Figure(quantity, text.strip(), limit)
+    return figure
 
 
-def _nominal(limit: Limit) -> Quantity:
-    """The nominal value of ``40 ± 4 N·m`` or ``40 +4 -2 N·m``; the middle of a range; the end of a limit with one."""
-    end = limit.low or limit.high
-    assert end is not None  # a limit has at least one end
-    if limit.low is None or limit.high is None:
-        return end
-    toleranced = _NOMINAL.match(limit.text)
-    if toleranced is not None:
-        return parse_quantity(toleranced[1], unit=end.unit)
-    low, high = convert(limit.low, end.unit).value, convert(limit.high, end.unit).value
-    return Quantity((low + high) / 2, end.unit, limit.text)
+class _OpenTorque(NamedTuple):
+    """A torque that is not in the file: `ask`, or a ``formula``. ``written`` is where it is."""
+
+    formula: str
+    written: YamlScalar
+
+
+class _TorqueShape(Shape[StageFigure | _OpenTorque]):
+    """The torque of a stage: a figure, a formula of recorded values, or `ask`."""
+
+    noun = "a torque or a limit such as 90 N·m, a formula such as breakaway + 50 in-lb, or `ask`"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> StageFigure | _OpenTorque | None:
+        written = scalar(node, self.noun, context)
+        if written is None:
+            return None
+        if written.text.strip() == ASK:
+            return _OpenTorque("", written)
+        return (
+            _OpenTorque(written.text.strip(), written)
+            if _is_formula(written.text)
+            else _read_figure(written, context, "torque")
+        )
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "pattern": r"\S"}
+
+
+def _is_formula(text: str) -> bool:
+    """True if the text is a formula of values, and no figure."""
+    from benchflow.procedure.formula import FormulaError, names, parse_formula  # late: few files have such a stage
+
+    try:
+        parse_figure(text, None)
+    except QuantityError:
+        try:
+            return bool(names(parse_formula(text)))
+        except FormulaError:
+            return False
+    return False
 
 
 class _Stage(Shape[Stage]):
@@ -143,9 +158,10 @@ class _Stage(Shape[Stage]):
 
 _TORQUE = Key(
     "torque",
-    ByShape("torque-figure", _FigureShape("torque", "90 N·m")),
-    "The torque of this stage: a quantity, or a limit.",
-    examples=("90 N·m", "12 .. 15 lb-ft", "40 ± 4 N·m"),
+    ByShape("torque-figure", _TorqueShape()),
+    "The torque of this stage: a quantity, a limit, or a formula of recorded values. `ask` if the figure is not "
+    "printed: it is then entered at the bench, with its source, and the bench proposes none.",
+    examples=("90 N·m", "12 .. 15 lb-ft", "40 ± 4 N·m", "breakaway + 50 in-lb", "ask"),
 )
 _ANGLE = Key(
     "angle",
@@ -181,6 +197,10 @@ _ABOVE = Key("above", REMEDIES, "Remedies for a fastener that is too high in thi
 def _stage(fields: Fields) -> Stage | None:
     only = fields.get(_ONLY)
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
+    if isinstance(torque, _OpenTorque):
+        text = torque.formula or "torque not printed"
+        fields.context.nodes["is", torque.written.mark] = torque.written
+        return OpenTorqueStage(text, torque.formula, only, *_remedies(fields), torque.written.mark)
     if torque is not None:
         return TorqueStage(torque.quantity, torque.text, only, torque.limit, *_remedies(fields))
     if angle is not None:
@@ -194,7 +214,7 @@ def _remedies(fields: Fields) -> tuple[tuple[Remedy, ...], tuple[Remedy, ...]]:
     return fields.get_or(_BELOW, ()), fields.get_or(_ABOVE, ())
 
 
-def _check_stage(check: _Figure, only: str | None, fields: Fields) -> CheckStage | None:
+def _check_stage(check: StageFigure, only: str | None, fields: Fields) -> CheckStage | None:
     kind, stretch, text = dimension_of(check.quantity.unit), fields.get(_STRETCH), check.text
     if kind not in ("torque", "angle", "length"):
         what = with_article(kind) if kind else "a number without a unit"
@@ -281,3 +301,35 @@ def _tighten(fields: Fields) -> Tighten:
 
 
 TIGHTEN = KeyedShape("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _TOLERANCE, _DRAW_DOWN, _WITH), _tighten)
+
+
+def stage_torques(
+    operation: str, record: tuple[RecordedValue, ...], tighten: Tighten | None
+) -> Iterator[CalculatedValue]:
+    """The calculated value of each stage whose torque is a formula. Its name has spaces, so no formula can name it."""
+    for number, stage in enumerate(() if tighten is None else tighten.stages, 1):
+        if isinstance(stage, OpenTorqueStage) and stage.formula:
+            yield CalculatedValue(
+                f"{operation} stage {number}",
+                stage.formula,
+                _unit_of_torque(stage.formula, record),
+                "torque",
+                decision="simple",
+                title=f"Torque of stage {number}",
+                mark=stage.mark,
+                stage=number,
+            )
+
+
+def _unit_of_torque(formula: str, record: tuple[RecordedValue, ...]) -> str:
+    """The unit in which a calculated torque is shown: of the first torque in its formula, else N·m."""
+    from benchflow.procedure.formula import parse_formula  # late: few files have such a stage
+    from benchflow.procedure.formula.expression import Constant, NameNode, walk
+
+    units = {value.name: value.unit for value in record}
+    for node in walk(parse_formula(formula).root):
+        unit = units.get(node.name, "") if isinstance(node, NameNode) else ""
+        unit = node.unit if isinstance(node, Constant) else unit
+        if dimension_of(unit) == "torque":
+            return unit
+    return "N·m"

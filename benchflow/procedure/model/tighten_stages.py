@@ -23,6 +23,21 @@ class TorqueStage(Struct, frozen=True, tag="torque"):
     above: tuple[Remedy, ...] = ()
 
 
+class OpenTorqueStage(Struct, frozen=True, tag="open-torque"):
+    """Tightening to a torque whose figure is not in the file.
+
+    With a ``formula`` it is calculated: the calculated value of the operation with this ``stage``. Otherwise it is
+    given at the bench, with its source. The other fields are as in :class:`TorqueStage`.
+    """
+
+    text: str
+    formula: str = ""
+    only: str | None = None
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    mark: Mark = Mark()
+
+
 class AngleStage(Struct, frozen=True, tag="angle"):
     """Turning further by an angle. ``band`` is as in :class:`TorqueStage`."""
 
@@ -72,7 +87,7 @@ class CheckStage(Struct, frozen=True, tag="check"):
     above: tuple[Remedy, ...] = ()
 
 
-Stage = TorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
+Stage = TorqueStage | OpenTorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
 
 
 def stage_remedies(stage: Stage) -> tuple[tuple[str, tuple[Remedy, ...]], ...]:
@@ -84,7 +99,7 @@ def single_quantity(stage: Stage) -> Quantity | None:
     """The quantity of a stage that is one quantity; ``None`` for a stage that is a limit or has no figure."""
     if isinstance(stage, CheckStage):
         return stage.nominal
-    if isinstance(stage, HandStage) or stage.band is not None:
+    if isinstance(stage, HandStage | OpenTorqueStage) or stage.band is not None:
         return None
     return stage.torque if isinstance(stage, TorqueStage) else stage.angle
 

@@ -163,7 +163,8 @@ class CalculatedValue(Struct, frozen=True):
     ``by_reading`` is as in :class:`RecordedValue`, for a value that is calculated reading by reading; ``limit_set`` is
     the set that `by` names there.
 
-    ``waive`` and ``proves`` are as in :class:`RecordedValue`.
+    ``waive`` and ``proves`` are as in :class:`RecordedValue`. ``stage`` is the stage, from 1, whose torque it is; 0 for
+    any other value.
     """
 
     name: str
@@ -182,6 +183,7 @@ class CalculatedValue(Struct, frozen=True):
     comparison: bool = False  # the error of one instrument cancels in a difference
     by_reading: dict[str, ReadingTerms] = {}
     limit_set: str | None = None
+    stage: int = 0
 
     def at(self, slot: str) -> "CalculatedValue":
         """The value with the limit of the result for one reading."""

@@ -13,6 +13,7 @@ from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.trade.verdict import VERDICT_TEXT
 
 
@@ -68,9 +69,12 @@ def value_text(value: Value) -> str:
 
 
 def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
-    tighten = step.operation.tighten
+    tighten = tighten_in_force(log.state, step)
     if tighten is None:
         return
+    for number, given in sorted(log.state.work(step.id).figures.items()):
+        words = f"{tighten.joint}, stage {number}: torque {given.figure}, source: {given.source}"
+        yield Evidence("joint", words, given.seq)
     for fact in log.facts.stages:
         if fact.operation == step.id and fact.in_force:
             stage = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""

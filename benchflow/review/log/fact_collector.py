@@ -114,11 +114,15 @@ class FactCollector:
                 fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
+            case ev.TicksJudgedAgain():
+                ticks = self._progress_of(event.operation).ticks
+                for seq, verdict in event.verdicts.items():
+                    ticks.corrected(before.work(event.operation).tick(int(seq)), verdict)
             case ev.FastenerUnticked():
                 progress = self._count_entry(event.operation, now)
                 progress.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
             case (
-                ev.CheckTicked() | ev.CheckUnticked()
+                ev.CheckTicked() | ev.CheckUnticked() | ev.FigureGiven()
                 | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
             ):  # fmt: skip
                 self._count_entry(event.operation, now)
@@ -259,7 +263,7 @@ class FactCollector:
             case "reading" if event.quantity is not None:
                 self._count_entry(entry.operation, now)
                 self._reading_corrected(before, event, event.quantity, line, now)
-            case "check":
+            case "check" | "figure":
                 self._count_entry(entry.operation, now)
             case "lot" if event.lot is not None:
                 self._count_entry(entry.operation, now)

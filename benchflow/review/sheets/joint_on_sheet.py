@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
-from benchflow.procedure.model import CheckStage, HandStage, Joint, LoosenStage, Tighten, TorqueStage
+from benchflow.procedure.model import CheckStage, HandStage, Joint, LoosenStage, Stage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.session.rules.stage_torques import figure_source, tighten_in_force
 from benchflow.session.state.state import Tick
 from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -29,7 +30,7 @@ class SheetJoint(Struct, frozen=True):
 
 def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     """The joint that a step tightens; ``None`` for a step without a joint."""
-    tighten = step.operation.tighten
+    tighten = tighten_in_force(log.state, step)
     if tighten is None:
         return None
     joint = log.procedure.joints_by_id[tighten.joint]
@@ -46,10 +47,17 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     return SheetJoint(
         joint.title or joint.id,
         ", ".join(part for part in about if part),
-        tuple(stage.text + (f" ({stage.only} only)" if stage.only else "") for stage in tighten.stages),
+        tuple(_stage_text(log, step, number, stage) for number, stage in enumerate(tighten.stages, 1)),
         tuple(_fastener_cells(joint, tighten, ticks)),
         tuple(_tool_lines(log, step, tighten)),
     )
+
+
+def _stage_text(log: LoadedLog, step: Step, number: int, stage: Stage) -> str:
+    """A stage with its group, and with the source of a torque that is not in the procedure."""
+    only = f" ({stage.only} only)" if stage.only else ""
+    source = figure_source(log.state, step, number)
+    return f"{stage.text}{only}{f' (source: {source})' if source else ''}"
 
 
 def _fastener_cells(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
@@ -76,7 +84,8 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         tick = ticks.get(number)
         if tick is None:
             continue
-        read = [shown(one.value, one.unit, one.entered) for one in (tick.quantity, tick.stretch) if one is not None]
+        value = tick.quantity or (tick.torque if tick.verdict in NOT_ACCEPTED else None)
+        read = [shown(one.value, one.unit, one.entered) for one in (value, tick.stretch) if one is not None]
         if isinstance(stage, CheckStage):
             words += f" {' '.join([tick.answer, *read]).strip() or '✓'}"
             continue

@@ -22,6 +22,7 @@ from benchflow.procedure.model import (
     FollowUp,
     FurtherLimit,
     Joint,
+    OpenTorqueStage,
     Operation,
     PartChoice,
     PartMatching,
@@ -433,7 +434,9 @@ def _joint_blank(procedure: Procedure, names: "_TitlesAndTurns", tighten: Tighte
 def _stage_boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
     for stage in tighten.stages:
         members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
-        yield StageBoxes(stage.text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
+        asked = isinstance(stage, OpenTorqueStage) and not stage.formula
+        text = f"{stage.text}: ____________ source: ________________________" if asked else stage.text
+        yield StageBoxes(text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
 
 
 class _TitlesAndTurns:

@@ -254,9 +254,21 @@ def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles
     out = event.verdict in OUT_OF_LIMIT
     read = f": {', '.join(parts)}{verdict_and_limit(event.verdict, event.limit if out else '')}" if parts else ""
     read += f" ({_readable(event.corner)})" if event.corner not in ("", "ok") else ""
-    target = f" ({stage.text})" if stage else ""
+    target = f" ({quantity_text(event.torque) if event.torque else stage.text})" if stage else ""
     done = "not done" if out else "loosened and done again" if event.loosened else "done"
     return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} {done}{read}{_instrument(event, titles)}"
+
+
+def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
+    return f"{titles.joint(event.joint)}, stage {event.stage}: torque {event.figure}, source: {event.source}"
+
+
+def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:
+    out = sum(verdict in OUT_OF_LIMIT for verdict in event.verdicts.values())
+    return (
+        f"{titles.joint(event.joint)}, stage {event.stage}: the torque is {quantity_text(event.torque)} now. "
+        f"{len(event.verdicts)} ticks judged again, {out} out of the limit {event.limit}"
+    )
 
 
 def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:
@@ -348,6 +360,7 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
 
 def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
     value = quantity_text(event.quantity) if event.quantity else event.answer or f"lot {event.lot}"
+    value = event.figure or value
     signed = ""
     if event.proven:
         signed = f", signed{f' as {event.role}' if event.role else ''}{_proof(event)}"
@@ -386,6 +399,8 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.ReadingRecorded: _recorded,
     ev.ValueCalculated: _calculated,
     ev.RemedyCarriedOut: _remedied,
+    ev.FigureGiven: _figure_given,
+    ev.TicksJudgedAgain: _judged_again,
     ev.FastenerTicked: lambda event, titles: ticks_text(event, [event.fastener], titles),
     ev.FastenerUnticked: lambda event, titles: (
         f"{titles.joint(event.joint)}, stage {event.stage}: tick of fastener {event.fastener} cleared"

@@ -1,12 +1,13 @@
 """Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import CheckStage, RecordedValue
+from benchflow.procedure.model import CheckStage, OpenTorqueStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
+from benchflow.session.intents.figures import read_torque
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
@@ -18,6 +19,7 @@ from benchflow.session.rules.measurements import from_stored, reading_measuremen
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import evidence_entries
+from benchflow.session.rules.stage_torques import tighten_in_force, torque_missing
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev
@@ -35,7 +37,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
 def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
     entry = state.correctable.get(intent.event)
     if entry is None:
-        possible = "Only a reading, a tick with a reading or an answer, a check answered no, or a lot number can be"
+        possible = "Only a reading, a tick with a reading or an answer, a check answered no, a torque or a lot can be"
         message = f"Log line {intent.event} cannot be corrected. {possible}"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
     reason = clean_line(intent.reason)
@@ -53,6 +55,8 @@ def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by:
             return _correct_tick(state, step, entry, intent, reason, context, by)
         case "reading":
             return _correct_reading(state, step, entry, intent, reason, context, by)
+        case "figure":
+            return _correct_figure(state, step, entry, intent, reason, context, by)
         case "check":
             return _correct_check(state, step, entry, intent, reason, context, by)
 
@@ -107,6 +111,21 @@ def _uncertainty_of_correction(
     return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
 
 
+def _correct_figure(
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
+) -> Decision:
+    """Correct the torque of a stage. Its ticks are judged again."""
+    given = state.work(step.id).figures.get(int(entry.reading))
+    if given is None or given.seq != intent.event:
+        message = f"The torque in log line {intent.event} no longer counts. Correct the one that does, or give it again"
+        return refuse("not-allowed", message, operation=step.id, name=entry.name)
+    figure = read_torque(intent.value, entry.name)
+    if isinstance(figure, Refusal):
+        return figure
+    event = ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
+    return sign_correction(state, Entry(by, event), context, by, intent.pin)
+
+
 def _correct_check(
     state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
 ) -> Decision:
@@ -135,11 +154,13 @@ def _correct_tick(
     by: str,
 ) -> Decision:
     wrong = state.work(step.id).tick(intent.event)
-    if wrong is None or step.operation.tighten is None:
+    tighten = tighten_in_force(state, step)
+    if wrong is None or tighten is None:
         message = f"The tick in log line {intent.event} was cleared. Tick the fastener again"
         return refuse("not-allowed", message, name=entry.name)
-    tighten = step.operation.tighten
     stage = tighten.stages[wrong.stage - 1]
+    if isinstance(stage, OpenTorqueStage):
+        return Refusal((torque_missing(state, step, wrong.stage, stage),))
     answered = isinstance(stage, CheckStage) and intent.value in ANSWERS
     value, answer = (None, intent.value) if answered else (intent.value, None)
     read = tick_readings(stage, wrong.fastener, value, intent.stretch, answer)

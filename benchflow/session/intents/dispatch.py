@@ -8,6 +8,7 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.choices import choose_part
 from benchflow.session.intents.corrections import correct_entry
 from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
+from benchflow.session.intents.figures import give_figure
 from benchflow.session.intents.open_and_close import close_job
 from benchflow.session.intents.operations import (
     add_note,
@@ -25,6 +26,7 @@ from benchflow.session.intents.tightening import draw_down, tick_fastener, untic
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
+from benchflow.session.rules.ticks_judged_again import with_ticks_judged_again
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import PIN_WAIT, elapsed
 from benchflow.session.state.state import State
@@ -33,11 +35,14 @@ from benchflow.session.state.state import State
 def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event.
 
-    Among the events are the undos of a remedy that had to wait for this intent.
+    Among the events are the undos of a remedy that had to wait for this intent, and the verdicts on ticks whose torque
+    it changes.
     """
     waiting = _pin_wait(state, intent, context)
     decision = _decide(state, intent, context) if waiting is None else waiting
-    return decision if isinstance(decision, Refusal) else with_undos_due(state, decision, context)
+    if isinstance(decision, Refusal):
+        return decision
+    return with_undos_due(state, with_ticks_judged_again(state, decision, context), context)
 
 
 def refused_pin_entries(intent: intents.Intent, refusal: Refusal) -> tuple[Entry, ...]:
@@ -81,6 +86,8 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
             return perform_move(state, intent, context, by)
         case intents.RecordReading():
             return record_reading(state, intent, context, by)
+        case intents.GiveFigure():
+            return give_figure(state, intent, context, by)
         case intents.TickFastener():
             return tick_fastener(state, intent, context, by)
         case intents.UntickFastener():

@@ -13,6 +13,7 @@ from benchflow.session.context import (
     Decision,
     Entry,
     operation_in_progress,
+    quoted_title,
     refusal_or_none,
     refuse,
     unknown_name,
@@ -29,6 +30,7 @@ from benchflow.session.rules.measurements import Measurement, from_stored, last_
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.remedy_progress import holding
 from benchflow.session.rules.remedy_waits import wait_reasons
+from benchflow.session.rules.stage_torques import ticked_by
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import (
     acceptance_text,
@@ -74,7 +76,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     last = last_attempts(state, step.id, record.name).get(slot)
     if last is not None and intent.used is not None and base(from_stored(last.quantity)) == base(quantity):
         return _state_used(state, step, record, slot, last, used, context, by)
-    held = _held_reading(state, step, record, slot)
+    held = _held_reading(state, step, record, slot) or _tightened_by(state, step, record, last)
     if held is not None:
         return held
     tool = choose_tool(state, context, record.instrument, intent.instrument, quantity)
@@ -127,6 +129,19 @@ def _held_reading(state: State, step: Step, record: RecordedValue, slot: str) ->
         message = f"{title} is out of its limit. {open_values.stop_text(held)}"
         return refuse("out-of-limit", message, operation=step.id, name=held.result.name)
     return Refusal((open_values.remedy_first(step, title, (held,)),))
+
+
+def _tightened_by(state: State, step: Step, record: RecordedValue, last: Attempt | None) -> Refusal | None:
+    """A refusal if a stage that has ticks has its torque from the reading ``last``, so that it cannot be read again."""
+    found = None if last is None else ticked_by(state, record.name)
+    if found is None or last is None:
+        return None
+    operation, stage = found
+    message = (
+        f"The torque of stage {stage} of {quoted_title(state, operation)} follows from {record.ask or record.name}, "
+        f"and fasteners are tightened to it. If it was misread, correct log line {last.seq}; otherwise clear the ticks"
+    )
+    return refuse("not-allowed", message, operation=operation, name=record.name)
 
 
 def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal:

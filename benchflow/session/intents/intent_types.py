@@ -101,6 +101,16 @@ class TickFastener(
     operation: str | None = None
 
 
+class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"source": "from"}):
+    """Give the torque of a stage that is not printed, with its source."""
+
+    joint: str
+    stage: int  # from 1
+    value: str  # a quantity such as "110 ft-lb", or a limit
+    source: str  # in JSON: from
+    operation: str | None = None
+
+
 class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):
     """Clear the last entry of a joint: a tick, the confirmation "all seated", or a draw-down turn.
 
@@ -251,8 +261,8 @@ class CloseJob(BaseIntent, frozen=True, tag="close"):
 
 Intent = (
     OpenJob | AskStatus | AskWhy | AskRoute | AskReworkPlan | StartOperation | PauseOperation | FinishOperation
-    | PerformMove | RecordReading | TickFastener | UntickFastener | DrawDown | TickCheck | ChoosePart | EnterLot
-    | SignHold | SignDeviation | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry
+    | PerformMove | RecordReading | GiveFigure | TickFastener | UntickFastener | DrawDown | TickCheck | ChoosePart
+    | EnterLot | SignHold | SignDeviation | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry
     | SetWrenchAdapter | SetLubricant | SetState | TakeOver | CloseJob
 )  # fmt: skip
 

@@ -1,6 +1,6 @@
 """Handlers of the intents `tick`, `untick` and `draw-down`."""
 
-from benchflow.procedure.model import CheckStage, Stage, TorqueStage
+from benchflow.procedure.model import CheckStage, OpenTorqueStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse
 from benchflow.session.intents import intent_types as intents
@@ -16,6 +16,7 @@ from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_f
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
+from benchflow.session.rules.stage_torques import torque_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text, too_tight_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
@@ -46,6 +47,8 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     if early is not None:
         return early
     stage = progress.tighten.stages[stage_number - 1]
+    if isinstance(stage, OpenTorqueStage):
+        return Refusal((torque_missing(state, step, stage_number, stage),))
     read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):
         return read
@@ -70,8 +73,16 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
         corner=result.corner,
         stretch_instrument=stretch_tool.need,
         stretch_serial=stretch_tool.serial,
+        torque=_torque_not_in_file(step, stage_number, stage),
     )
     return (*tool.entries(by), *stretch_tool.entries(by), Entry(by, event))
+
+
+def _torque_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
+    """Return the torque of a stage whose figure is not in the procedure; ``None`` for any other stage."""
+    written = step.operation.tighten
+    is_open = written is not None and isinstance(written.stages[number - 1], OpenTorqueStage)
+    return to_stored(stage.torque) if is_open and isinstance(stage, TorqueStage) else None
 
 
 def _stage_of_tick(

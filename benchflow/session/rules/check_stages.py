@@ -8,7 +8,7 @@ from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.events import CheckAnswer
 from benchflow.session.state.state import Tick
 from benchflow.trade.tick_bands import TickBand, TickVerdict, band_of_stage
-from benchflow.trade.verdict import VERDICT_TEXT, Verdict
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 
 class TickReadings(Struct, frozen=True):
@@ -85,8 +85,9 @@ def judge_tick(joint: Joint, tighten: Tighten, stage: Stage, read: TickReadings)
 
 
 def readings_of(tick: Tick) -> TickReadings:
-    """The readings of a tick."""
-    value = None if tick.quantity is None else from_stored(tick.quantity)
+    """The readings of a tick. One out of its band without a reading was tightened to the torque of its time."""
+    read = tick.quantity or (tick.torque if tick.verdict in OUT_OF_LIMIT else None)
+    value = None if read is None else from_stored(read)
     return TickReadings(value, None if tick.stretch is None else from_stored(tick.stretch), tick.answer)
 
 

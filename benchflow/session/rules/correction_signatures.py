@@ -22,6 +22,7 @@ from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.state_after import state_after
+from benchflow.session.rules.ticks_judged_again import with_ticks_judged_again
 from benchflow.session.rules.waivers import roles_to_waive, waive_rules
 from benchflow.session.state.events import EntryCorrected
 from benchflow.session.state.state import State, check_key
@@ -75,7 +76,7 @@ def _made_good(state: State, correction: Entry, context: Context) -> Iterator[Ma
     before = {step.id: tuple(_not_good(state, step)) for step in worked_on}
     if not any(before.values()):
         return
-    after = state_after(state, (correction,), context)
+    after = state_after(state, with_ticks_judged_again(state, (correction,), context), context)
     for step in worked_on:
         still = {key for key, _ in _not_good(after, step)}
         yield from (each for key, each in before[step.id] if key not in still)

@@ -5,6 +5,7 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.state import State, Tick, Turn, Work
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
@@ -178,7 +179,7 @@ def open_out_ticks(work: Work) -> tuple[Tick, ...]:
 
 def joint_progress(state: State, step: Step) -> JointProgress | None:
     """The progress of the joint that ``step`` tightens; ``None`` if it tightens none."""
-    tighten = step.operation.tighten
+    tighten = tighten_in_force(state, step)
     if tighten is None:
         return None
     joint, work = joint_of(state, tighten.joint), state.work(step.id)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from benchflow.procedure.model import OpenTorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
@@ -24,6 +25,7 @@ from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
+from benchflow.session.rules.stage_torques import torque_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
 from benchflow.session.rules.waivers import deviation_advice, window_is_waived
 from benchflow.session.rules.window_advice import too_early_reason, too_late_reason
@@ -93,6 +95,9 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
     title = progress.joint.title or progress.joint.id
     if not progress.complete and not _all_ticked(state, step, progress):
         draw_down = progress.draw_down if progress.seating_open else None
+        stage = progress.current_stage
+        if isinstance(stage, OpenTorqueStage) and not stage.formula:
+            yield torque_missing(state, step, progress.stage_number, stage)
         fastener = progress.next if draw_down is None else draw_down.next
         message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"
         yield Reason("stage-not-finished", message, operation=step.id, name=progress.joint.id)

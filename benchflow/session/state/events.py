@@ -18,10 +18,16 @@ from benchflow.session.state.event_basics import Event as Event
 from benchflow.session.state.event_basics import PersonRecord as PersonRecord
 from benchflow.session.state.event_basics import SignatureProof as SignatureProof
 from benchflow.session.state.event_basics import StoredQuantity as StoredQuantity
+from benchflow.session.state.joint_events import CheckAnswer as CheckAnswer
+from benchflow.session.state.joint_events import DrawDownTurnCleared as DrawDownTurnCleared
+from benchflow.session.state.joint_events import FastenerDrawnDown as FastenerDrawnDown
+from benchflow.session.state.joint_events import FastenerTicked as FastenerTicked
+from benchflow.session.state.joint_events import FastenerUnticked as FastenerUnticked
+from benchflow.session.state.joint_events import FigureGiven as FigureGiven
+from benchflow.session.state.joint_events import PartSeated as PartSeated
+from benchflow.session.state.joint_events import SeatingCleared as SeatingCleared
+from benchflow.session.state.joint_events import TicksJudgedAgain as TicksJudgedAgain
 from benchflow.trade.verdict import RemedySide, Verdict
-
-CheckAnswer = Literal["", "held", "moved"]
-"""The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
 
 FORMAT = 3
 """The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
@@ -179,68 +185,6 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     limit: int = 0  # number of the further limit of the value (`also`), from 1; 0 for its main limit
 
 
-class FastenerTicked(Event, frozen=True, tag="ticked"):
-    """A fastener was done in one stage of tightening."""
-
-    operation: str
-    joint: str
-    stage: int  # from 1
-    fastener: int
-    quantity: StoredQuantity | None = None
-    verdict: Verdict = "none"
-    limit: str = ""  # the band that the reading was judged by, and where its tolerance comes from
-    loosened: bool = False  # the fastener was let off and brought up again before this tick
-    answer: CheckAnswer = ""  # at a check stage, of a wrench that shows no reading
-    instrument: str | None = None
-    serial: str | None = None
-    stretch: StoredQuantity | None = None  # only where the stage checks torque and stretch
-    corner: str = ""  # diagnosis from torque and stretch, such as "friction-high" (trade.torque_and_stretch)
-    stretch_instrument: str | None = None
-    stretch_serial: str | None = None
-
-
-class FastenerUnticked(Event, frozen=True, tag="unticked"):
-    """The last tick of a fastener in a stage was cleared."""
-
-    operation: str
-    joint: str
-    stage: int
-    fastener: int
-
-
-class FastenerDrawnDown(Event, frozen=True, tag="drawn-down"):
-    """A fastener was turned down a little, before the first stage, so that the part comes down level."""
-
-    operation: str
-    joint: str
-    round: int  # from 1
-    fastener: int
-
-
-class DrawDownTurnCleared(Event, frozen=True, tag="undrawn"):
-    """The last entered turn of the draw-down was cleared."""
-
-    operation: str
-    joint: str
-    round: int
-    fastener: int
-
-
-class PartSeated(Event, frozen=True, tag="seated"):
-    """The part was confirmed to be down and level. The first stage can begin."""
-
-    operation: str
-    joint: str
-    turns: int  # number of draw-down turns entered; 0 if none were
-
-
-class SeatingCleared(Event, frozen=True, tag="unseated"):
-    """The confirmation that the part is down was cleared. The draw-down continues."""
-
-    operation: str
-    joint: str
-
-
 class CheckTicked(Event, frozen=True, tag="checked"):
     """A check of an operation was ticked, or answered no."""
 
@@ -335,7 +279,7 @@ class NoteAdded(Event, frozen=True, tag="noted"):
 
 
 class EntryCorrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry was corrected: a reading, a lot, what was read at a tick, or the answer no to a check."""
+    """A wrong entry was corrected: a reading, a lot, what was read at a tick, the answer no to a check, or a torque."""
 
     event: int  # ``seq`` of the line with the wrong entry
     operation: str
@@ -344,6 +288,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     verdict: Verdict = "none"
     uncertainty: StoredQuantity | None = None
     lot: str | None = None  # correct lot number
+    figure: str = ""  # correct torque of a stage, as typed
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
     answer: CheckAnswer | Literal["yes"] = ""  # correct answer, of a tick of a check stage or of a check
@@ -420,6 +365,7 @@ AnyEvent = (
     JobOpened | JobResumed | RegisterChanged | PinRefused | OperationTakenOver
     | OperationStarted | OperationPaused | OperationFinished | MoveMade
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
+    | FigureGiven | TicksJudgedAgain
     | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
     | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected | EvidenceChanged

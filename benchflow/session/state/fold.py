@@ -16,7 +16,7 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Findings, Plan
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
-from benchflow.session.state import fold_entries
+from benchflow.session.state import fold_entries, fold_joints
 from benchflow.session.state.clock import event_time, with_event
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.done_operations import reopened_by
@@ -96,7 +96,7 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
     """Return the state after ``event``. The most frequent kinds come first."""
     match event:
         case ev.FastenerTicked():
-            return fold_entries.fold_ticked(state, event, line)
+            return fold_joints.fold_ticked(state, event, line)
         case ev.ReadingRecorded():
             return fold_entries.fold_recorded(state, event, line)
         case ev.OperationStarted():
@@ -110,15 +110,19 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
         case ev.PartChosen():
             return fold_entries.fold_chosen(state, event, line)
         case ev.FastenerDrawnDown():
-            return fold_entries.fold_drawn_down(state, event, line)
+            return fold_joints.fold_drawn_down(state, event, line)
         case ev.DrawDownTurnCleared():
-            return fold_entries.fold_undrawn(state, event, line)
+            return fold_joints.fold_undrawn(state, event, line)
         case ev.PartSeated():
-            return fold_entries.fold_seated(state, event, line)
+            return fold_joints.fold_seated(state, event, line)
         case ev.SeatingCleared():
-            return fold_entries.fold_unseated(state, event, line)
+            return fold_joints.fold_unseated(state, event, line)
+        case ev.FigureGiven():
+            return fold_joints.fold_figure_given(state, event, line)
+        case ev.TicksJudgedAgain():
+            return fold_joints.fold_judged_again(state, event)
         case ev.FastenerUnticked():
-            return fold_entries.fold_unticked(state, event, line)
+            return fold_joints.fold_unticked(state, event, line)
         case ev.CheckUnticked():
             return fold_entries.fold_unchecked(state, event, line)
         case ev.HoldSigned():

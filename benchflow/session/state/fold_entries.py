@@ -1,16 +1,15 @@
 """Fold of the events that enter, clear or correct something for one operation. Each function returns the new state."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CheckStage
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import NOT_KNOWN, EventTime
 from benchflow.session.state.done_operations import reopened_by
+from benchflow.session.state.fold_joints import fold_figure_corrected, fold_tick_corrected, without_remedied_ticks
 from benchflow.session.state.plan_changes import with_called
 from benchflow.session.state.state import (
     HOLD,
@@ -23,8 +22,6 @@ from benchflow.session.state.state import (
     RoundBefore,
     Signature,
     State,
-    Tick,
-    Turn,
     WaitKey,
     Work,
     check_key,
@@ -39,6 +36,8 @@ from benchflow.session.state.state_changes import (
     operation_undone,
     operation_voided,
     round_before,
+    waits_without,
+    with_correctable,
     with_entry,
     with_hold_closed,
     with_work,
@@ -60,15 +59,8 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     entered = {**work.entered, event.name: _entered_at(state, event)}
-    waits = _waits_without(work, event.name, event.reading)
+    waits = waits_without(work, event.name, event.reading)
     return with_work(state, event.operation, replace(work, entered=entered, waits=waits))
-
-
-def _waits_without(work: Work, name: str, slot: str) -> dict[WaitKey, RemedyWait]:
-    """The waits of ``work`` without the one that held back an entry which is made now."""
-    if WaitKey(name, slot) not in work.waits:
-        return work.waits
-    return {key: wait for key, wait in work.waits.items() if key != (name, slot)}
 
 
 def _entered_at(state: State, event: ev.ReadingRecorded) -> EventTime:
@@ -94,7 +86,7 @@ def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> S
     at = len(before) if attempt.corrects is None else _end_of_chain(before, attempt.corrects)
     readings = {**state.work(step).readings, name: {**of_name, entry.reading: (*before[:at], attempt, *before[at:])}}
     state = with_entry(state, step, by, readings=readings)
-    state = _with_correctable(state, attempt.seq, entry)
+    state = with_correctable(state, attempt.seq, entry)
     return without_deviations_for(state, {before[-1].seq}) if before and at == len(before) else state
 
 
@@ -108,38 +100,22 @@ def _end_of_chain(attempts: tuple[Attempt, ...], seq: int) -> int:
     return end
 
 
-def _with_correctable(state: State, seq: int, entry: EntryRef) -> State:
-    """Return the state in which the entry of event ``seq`` can be corrected."""
-    return replace(state, correctable={**state.correctable, seq: entry})
-
-
 def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
     entry = state.correctable.get(event.event)
     if entry is None:
         return state
     match entry.kind:
         case "tick":
-            return _fold_tick_corrected(state, entry, event, line)
+            return fold_tick_corrected(state, entry, event, line)
         case "reading":
             quantity = event.quantity
             return state if quantity is None else _fold_reading_corrected(state, entry, event, quantity, line)
         case "lot":
             return state if event.lot is None else _with_lot(state, entry.operation, entry.name, event.lot, line)
+        case "figure":
+            return fold_figure_corrected(state, entry, event, line)
         case "check":
             return _fold_check_corrected(state, entry, event, line)
-
-
-def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
-    before = state.work(entry.operation).tick(event.event)
-    correct: dict[str, Any] = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
-    correct |= {"answer": "" if event.answer == "yes" else event.answer, "corrected": line.seq}
-    work = state.work(entry.operation)
-    ticks, cleared_high = (
-        tuple(replace(tick, **correct) if tick.seq == event.event else tick for tick in ticks)
-        for ticks in (work.ticks, work.cleared_high)
-    )
-    state = with_entry(state, entry.operation, line.by, ticks=ticks, cleared_high=cleared_high)
-    return state if before is None else _without_waiver_of(state, entry.operation, before)
 
 
 def _fold_reading_corrected(
@@ -179,7 +155,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
         lots={key: lot for key, lot in work.lots.items() if lot_item(key) not in event.discard},
     )
     state = without_deviations_for(state, work.entries - state.work(event.operation).entries)
-    state = _without_remedied_ticks(state, event)
+    state = without_remedied_ticks(state, event)
     for step in sorted(
         reopened, key=lambda name: state.done[name].seq if name in state.done else line.seq, reverse=True
     ):
@@ -222,27 +198,6 @@ def _with_waits(state: State, event: ev.RemedyCarriedOut) -> State:
     return state
 
 
-def _without_remedied_ticks(state: State, event: ev.RemedyCarriedOut) -> State:
-    """Return the state without the ticks that a remedy of a joint makes void.
-
-    With ``redo`` these are all ticks. Otherwise they are those of its fasteners, in its stage and the later ones.
-    """
-    work = state.work(event.operation)
-    if not event.stage:
-        return state
-
-    def void(tick: Tick) -> bool:
-        return bool(event.redo) or (tick.stage >= event.stage and tick.fastener in event.fasteners)
-
-    ticks = tuple(tick for tick in work.ticks if not void(tick))
-    cleared_high = tuple(tick for tick in work.cleared_high if not void(tick))
-    gone = [tick for tick in work.ticks if void(tick)]
-    state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
-    for tick in gone:
-        state = _without_waiver_of(state, event.operation, tick)
-    return state
-
-
 def _without_readings(work: Work, event: ev.RemedyCarriedOut) -> dict[str, dict[str, tuple[Attempt, ...]]]:
     """Return the readings of ``work`` without those that a remedy makes void."""
     if not event.void:
@@ -277,89 +232,6 @@ def fold_calculated(state: State, event: ev.ValueCalculated) -> State:
     return with_work(state, event.operation, replace(work, results={**work.results, event.name: of_name}))
 
 
-def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
-    tick = Tick(
-        line.seq,
-        event.stage,
-        event.fastener,
-        event.quantity,
-        event.verdict,
-        event.stretch,
-        event.answer,
-        loosened=event.loosened,
-        check=_is_check(state, event),
-    )
-    replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
-    work = state.work(event.operation)
-    waits = _waits_without(work, event.joint, str(event.fastener))
-    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), waits=waits)
-    if replaced is not None:
-        state = _without_waiver_of(state, event.operation, replaced)
-    if event.quantity is None and not event.answer:
-        return state
-    return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
-
-
-def _is_check(state: State, event: ev.FastenerTicked) -> bool:
-    """True if the tick is of a check stage."""
-    step = state.plan.steps.get(event.operation)
-    tighten = None if step is None else step.operation.tighten
-    if tighten is None or not 1 <= event.stage <= len(tighten.stages):
-        return False
-    return isinstance(tighten.stages[event.stage - 1], CheckStage)
-
-
-def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
-    ticks = state.work(event.operation).ticks
-    matching = [
-        index for index, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)
-    ]
-    if not matching:
-        return state
-    gone = ticks[matching[-1]]
-    kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
-    cleared_high = state.work(event.operation).cleared_high
-    if gone.verdict == "high":
-        cleared_high = (*cleared_high, gone)
-    state = with_entry(state, event.operation, line.by, ticks=kept, cleared_high=cleared_high)
-    return _without_waiver_of(state, event.operation, gone)
-
-
-def _without_waiver_of(state: State, step: str, gone: Tick) -> State:
-    """Return the state in which no deviation covers the tick ``gone``, which was replaced, corrected or cleared.
-
-    A deviation still covers its other ticks. It lapses with the last one.
-    """
-    work = state.work(step)
-    if gone.entry not in work.covered:
-        return state
-    deviations, lapsed = {}, dict(work.lapsed)
-    for about, deviation in work.deviations.items():
-        left = deviation.entries - {gone.entry}
-        if left or not deviation.entries:
-            deviations[about] = replace(deviation, entries=left)
-        else:
-            lapsed[about] = deviation
-    return with_work(state, step, replace(work, deviations=deviations, lapsed=lapsed))
-
-
-def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:
-    turns = (*state.work(event.operation).turns, Turn(event.round, event.fastener))
-    return with_entry(state, event.operation, line.by, turns=turns)
-
-
-def fold_undrawn(state: State, event: ev.DrawDownTurnCleared, line: Line) -> State:
-    return with_entry(state, event.operation, line.by, turns=state.work(event.operation).turns[:-1])
-
-
-def fold_seated(state: State, event: ev.PartSeated, line: Line) -> State:
-    return with_entry(state, event.operation, line.by, seated=True)
-
-
-def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
-    return with_entry(state, event.operation, line.by, seated=False)
-
-
 def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
     work = state.work(event.operation)
     failed = {number: seq for number, seq in work.failed.items() if number != event.check}
@@ -367,10 +239,10 @@ def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
     if event.answer == "no":
         checks = work.checks - {event.check}
         failed[event.check] = line.seq
-        state = _with_correctable(state, line.seq, EntryRef(event.operation, check_key(event.check), "check"))
+        state = with_correctable(state, line.seq, EntryRef(event.operation, check_key(event.check), "check"))
     else:
         checks = work.checks | {event.check}
-    waits = _waits_without(work, check_key(event.check), "")
+    waits = waits_without(work, check_key(event.check), "")
     state = with_entry(state, event.operation, line.by, checks=checks, failed=failed, entered=entered, waits=waits)
     return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
@@ -411,7 +283,7 @@ def fold_lot(state: State, event: ev.LotEntered, line: Line) -> State:
 
 def _with_lot(state: State, step: str, consumable: str, lot: str, line: Line) -> State:
     state = with_entry(state, step, line.by, lots={**state.work(step).lots, consumable: lot})
-    return _with_correctable(state, line.seq, EntryRef(step, consumable, "lot"))
+    return with_correctable(state, line.seq, EntryRef(step, consumable, "lot"))
 
 
 def fold_signed(state: State, event: ev.HoldSigned, line: Line) -> State:

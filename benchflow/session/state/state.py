@@ -50,11 +50,21 @@ class Tick(Struct, frozen=True):
     corrected: int = 0  # ``seq`` of its last correction
     loosened: bool = False  # true if the fastener was let off and brought up again for this tick
     check: bool = False  # true in a check stage, which only measures
+    torque: StoredQuantity | None = None  # of the stage when it was made, if that is not in the procedure
+    judged_by: StoredQuantity | None = None  # the torque that it was judged by again
 
     @property
     def entry(self) -> int:
         """The ``seq`` of the event with its present values. A deviation names it."""
         return self.corrected or self.seq
+
+
+class GivenFigure(Struct, frozen=True):
+    """The torque of a stage as given at the bench: a quantity or a limit as typed, and its source."""
+
+    seq: int
+    figure: str
+    source: str
 
 
 class Turn(Struct, frozen=True):
@@ -145,6 +155,7 @@ class Work(Struct, frozen=True):
     readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}  # attempts by value and reading, oldest first
     ticks: tuple[Tick, ...] = ()
     cleared_high: tuple[Tick, ...] = ()  # cleared ticks that were above their band; the fastener is still too tight
+    figures: dict[int, GivenFigure] = {}  # by stage, from 1
     turns: tuple[Turn, ...] = ()  # of the draw-down
     seated: bool = False  # the part was confirmed to be down
     checks: frozenset[int] = frozenset()  # numbers of the ticked checks, from 1
@@ -255,7 +266,7 @@ class EntryRef(Struct, frozen=True):
 
     operation: str
     name: str  # of the value, the joint or the consumable; :func:`check_key` of a check answered no
-    kind: Literal["reading", "tick", "lot", "check"]
+    kind: Literal["reading", "tick", "lot", "check", "figure"]
     reading: str = ""  # number or place of the reading
 
 

@@ -7,7 +7,17 @@ from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.session.state.plan_changes import without_findings_of
-from benchflow.session.state.state import HOLD, RoundBefore, State, VariableWrite, Work, lot_item
+from benchflow.session.state.state import (
+    HOLD,
+    EntryRef,
+    RemedyWait,
+    RoundBefore,
+    State,
+    VariableWrite,
+    WaitKey,
+    Work,
+    lot_item,
+)
 
 
 def with_work(state: State, step: str, work: Work) -> State:
@@ -202,3 +212,15 @@ def operation_voided(state: State, step: str) -> State:
     )
     state = with_work(replace(state, done=done), step, void)
     return without_deviations_for(state, work.entries)
+
+
+def with_correctable(state: State, seq: int, entry: EntryRef) -> State:
+    """Return the state in which the entry of event ``seq`` can be corrected."""
+    return replace(state, correctable={**state.correctable, seq: entry})
+
+
+def waits_without(work: Work, name: str, slot: str) -> dict[WaitKey, RemedyWait]:
+    """The waits of ``work`` without the one that held back an entry which is made now."""
+    if WaitKey(name, slot) not in work.waits:
+        return work.waits
+    return {key: wait for key, wait in work.waits.items() if key != (name, slot)}

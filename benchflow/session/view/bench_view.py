@@ -266,6 +266,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     reread_stage: int = 0  # the stage of these ticks
     wrench_setting: str = ""  # for the current stage, if an extension changes it; otherwise ""
     last_entry: str = ""  # the entry that the intent `untick` clears if it names no fastener; "" for none
+    asked_stage: int = 0  # the current stage, if its torque is not printed and not given yet; otherwise 0
     remedied: int | None = None  # the fastener whose remedy is next; None if none waits for a remedy
     remedy: str = ""  # what to do before this fastener can be ticked again
     must_stop: bool = False  # the work stops at this fastener: no remedy is left, or the remedy is to stop

@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from benchflow.procedure.model import CheckStage
+from benchflow.procedure.model import CheckStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import band_in_force, limit_unit, quantity_name
@@ -17,6 +17,7 @@ from benchflow.session.rules.joint_progress import (
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
+from benchflow.session.rules.stage_torques import figure_source, torque_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
 from benchflow.session.rules.wrench_correction import extension_lines, setting_lines, setting_on_scale, stage_warnings
 from benchflow.session.state.state import State, Tick
@@ -48,6 +49,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         settings=(
             *setting_lines(state, progress),
             *_instrument_line(state, step, progress),
+            *_source_line(state, step, progress),
             *_band_line(progress),
             *extension_lines(state, progress),
         ),
@@ -62,6 +64,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         reread=tuple(tick.fastener for tick in repeatable),
         reread_stage=progress.stage_number if repeatable else 0,
         last_entry=_last_entry(progress),
+        asked_stage=_asked_stage(progress),
         remedied=None if held is None else held.tick.fastener,
         remedy="" if held is None else held.instruction,
         must_stop=held is not None and held.final,
@@ -69,8 +72,17 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     )
 
 
+def _asked_stage(progress: JointProgress) -> int:
+    """The current stage if its torque has to be given before it can be ticked; otherwise 0."""
+    stage = progress.current_stage
+    waits = isinstance(stage, OpenTorqueStage) and not stage.formula and not progress.seating_open
+    return progress.stage_number if waits and not progress.out else 0
+
+
 def _advice(state: State, step: Step, progress: JointProgress) -> str:
-    """What to do about a fastener that is out of its band; empty if there is none."""
+    """What to do about a stage without a torque, or a fastener that is out of its band; empty if there is neither."""
+    if isinstance(progress.current_stage, OpenTorqueStage) and not progress.out:
+        return torque_missing(state, step, progress.stage_number, progress.current_stage).message.rstrip(".")
     if progress.out:
         return out_of_band_advice(state, step, progress, progress.out[0])
     tight = progress.next_too_tight
@@ -97,6 +109,12 @@ def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple
     need = None if stage is None else need_for_stage(state, step, stage, progress.tighten.instrument)
     used = None if need is None else state.tools.get(need)
     return () if used is None else (f"Instrument: {used.title or used.need}, serial {used.serial}",)
+
+
+def _source_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
+    """A line with the source of a torque that is not in the procedure."""
+    source = figure_source(state, step, progress.stage_number)
+    return (f"Torque from: {source}",) if source else ()
 
 
 def _band_line(progress: JointProgress) -> tuple[str, ...]:

@@ -90,6 +90,14 @@ class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
     """Request for the form for an extension on the torque wrench."""
 
 
+class FigureRequest(ScreenRequest, frozen=True, tag="figure"):
+    """The form for the torque of a stage that is not printed."""
+
+    joint: str
+    title: str
+    stage: int
+
+
 class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):
     """Request for the form for another lubricant on the threads of a joint."""
 
@@ -141,6 +149,7 @@ JobRequest = (
     | CorrectionRequest
     | RemedyRequest
     | WrenchRequest
+    | FigureRequest
     | LubricantRequest
     | InstrumentRequest
     | ReworkRequest

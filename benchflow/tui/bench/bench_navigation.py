@@ -5,6 +5,7 @@ from benchflow.tui.app.navigation import (
     CorrectionRequest,
     DeviationRequest,
     EndJobRequest,
+    FigureRequest,
     FolderRequest,
     LeaveRequest,
     LubricantRequest,
@@ -155,6 +156,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
 
     def action_wrench(self) -> None:
         self.bench_app.open(WrenchRequest(), self.on_return)
+
+    def action_figure(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self.bench_app.open(FigureRequest(joint.joint, joint.title, joint.asked_stage), self.on_return)
 
     def action_lubricant(self) -> None:
         joint = self.cursor.joint

@@ -82,6 +82,8 @@ def bench_inputs(now: OperationView | None) -> tuple[BenchInput, ...]:
 def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
     if joint.draw_down is not None and joint.draw_down.open:
         return [WholeInput(joint)]
+    if joint.asked_stage:
+        return [WholeInput(joint)]
     if joint.next is not None:
         if not joint.tick_values:
             return [TickInput(joint, joint.next, joint.stage)]

@@ -13,6 +13,7 @@ from benchflow.session.rules.check_stages import band_in_force, readings_of
 from benchflow.session.rules.correction_signatures import roles_for_corrections
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text
@@ -54,6 +55,12 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             if lot is not None:
                 yield LoggedEntry(seq, step_id, name, title, f"lot of {name}", lot, "")
             continue
+        if entry.kind == "figure":
+            given = work.figures.get(int(slot))
+            if given is not None and given.seq == seq:
+                what = f"torque of stage {slot} of {name} (source: {given.source})"
+                yield LoggedEntry(seq, step_id, name, title, what, given.figure, "")
+            continue
         if entry.kind == "check":
             number = next((number for number, answer in work.failed.items() if answer == seq), None)
             if number is not None:
@@ -75,7 +82,7 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
 
 
 def _logged_tick(state: State, step: Step, tick: Tick, title: str) -> LoggedEntry:
-    tighten = step.operation.tighten
+    tighten = tighten_in_force(state, step)
     assert tighten is not None  # the operation has a tick
     joint, stage = joint_of(state, tighten.joint), tighten.stages[tick.stage - 1]
     band, read = band_in_force(joint, tighten, stage), readings_of(tick)

@@ -1,4 +1,4 @@
-"""Forms for an extension on the torque wrench and for another lubricant."""
+"""Forms for an extension on the torque wrench, for a torque that is not printed, and for another lubricant."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -46,6 +46,33 @@ class WrenchPage(FormPage, inherit_bindings=False):
         if values["angle"]:
             fields["angle"] = with_own_unit(values["angle"], "°")
         await self.send("Wrench with extension. Use the wrench setting that is shown.", "wrench", **fields)
+
+
+class FigurePage(FormPage, inherit_bindings=False):
+    """The form for the torque of a stage that is not printed. It proposes nothing."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    title_line = "Torque"
+    form = "figure"
+
+    def __init__(self, client: SessionClient, joint: str, title: str, stage: int) -> None:
+        self.joint, self.joint_title, self.stage = joint, title, stage
+        super().__init__(client)
+
+    def questions(self) -> Sequence[FormField]:
+        return (
+            FormField("value", "Torque with its unit, or a limit", keep=False),
+            FormField("from", "Source: document, edition, page", keep=False),
+        )
+
+    def intro(self, width: int) -> list[Line]:
+        text = "The procedure does not print this torque. Take it from the source, not from memory."
+        lines = [EMPTY, styled(f"{self.joint_title}, stage {self.stage}", "title")]
+        return [*lines, *(styled(part) for part in wrap(text, width))]
+
+    async def submit(self, values: dict[str, str]) -> None:
+        fields = {"value": values["value"], "from": values["from"]}
+        await self.send(f"Torque: {values['value']}.", "figure", joint=self.joint, stage=self.stage, **fields)
 
 
 class LubricantPage(FormPage, inherit_bindings=False):

@@ -1,0 +1,84 @@
+"""The torque of a stage whose figure is not in the file: given at the bench with its source, or calculated."""
+
+from msgspec.structs import replace
+
+from benchflow.procedure.model import CalculatedValue, OpenTorqueStage, Stage, Tighten, TorqueStage
+from benchflow.procedure.plan import Step
+from benchflow.procedure.stage_figures import StageFigure, parse_figure
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.calculated_values import judged_results
+from benchflow.session.state.state import State
+
+
+def tighten_in_force(state: State, step: Step) -> Tighten | None:
+    """The tightening of ``step``. A stage whose torque is known by now is a :class:`TorqueStage` with it."""
+    tighten = step.operation.tighten
+    if tighten is None or not any(isinstance(stage, OpenTorqueStage) for stage in tighten.stages):
+        return tighten
+    stages = tuple(_in_force(state, step, number, stage) for number, stage in enumerate(tighten.stages, 1))
+    return replace(tighten, stages=stages)
+
+
+def _in_force(state: State, step: Step, number: int, stage: Stage) -> Stage:
+    figure = torque_figure(state, step, number, stage) if isinstance(stage, OpenTorqueStage) else None
+    if figure is None or not isinstance(stage, OpenTorqueStage):
+        return stage
+    return TorqueStage(figure.quantity, figure.text, stage.only, figure.limit, stage.below, stage.above)
+
+
+def torque_figure(state: State, step: Step, number: int, stage: OpenTorqueStage) -> StageFigure | None:
+    """The torque of the stage ``number``, from 1, as it is known now; ``None`` if it is not given or has no result."""
+    if not stage.formula:
+        given = state.work(step.id).figures.get(number)
+        return None if given is None else parse_figure(given.figure, "torque")
+    value = value_of_stage(step, number)
+    found = None if value is None else next(iter(judged_results(state, step, value).results.values()), None)
+    torque = None if found is None else found.verdict.value
+    if torque is None or torque.value <= 0:
+        return None
+    return StageFigure(torque, torque.entered)
+
+
+def figure_source(state: State, step: Step, number: int) -> str:
+    """Where the torque of the stage ``number`` comes from: its source, or its formula; "" if it is in the procedure."""
+    tighten = step.operation.tighten
+    if tighten is None or not 1 <= number <= len(tighten.stages):
+        return ""
+    stage, given = tighten.stages[number - 1], state.work(step.id).figures.get(number)
+    if not isinstance(stage, OpenTorqueStage):
+        return ""
+    return stage.formula or ("" if given is None else given.source)
+
+
+def value_of_stage(step: Step, number: int) -> CalculatedValue | None:
+    """The calculated value that is the torque of the stage ``number``; ``None`` if it is no formula."""
+    return next((value for value in step.operation.work_out if value.stage == number), None)
+
+
+def torque_missing(state: State, step: Step, number: int, stage: OpenTorqueStage) -> Reason:
+    """The reason that a stage has no torque yet."""
+    tighten = step.operation.tighten
+    assert tighten is not None  # the stage is of it
+    value = value_of_stage(step, number)
+    if value is None:
+        message = (
+            f"The torque of stage {number} is not printed. Give it with its source (intent `figure`), then tighten"
+        )
+        return Reason("value-missing", message, operation=step.id, name=tighten.joint)
+    gap = judged_results(state, step, value).missing
+    why = gap.reason if gap is not None else f"{stage.formula} is not above zero. Correct what it is calculated from"
+    message = f"The torque of stage {number} ({stage.formula}) is not known. {why}"
+    return Reason("value-missing", message, operation=step.id, name=tighten.joint)
+
+
+def ticked_by(state: State, name: str) -> tuple[str, int] | None:
+    """The step and stage with ticks whose torque follows from the recorded value ``name``; ``None`` without one."""
+    from benchflow.session.rules.value_results import readings_behind  # late: few operations have such a stage
+
+    for step_id, work in state.works.items():
+        step = state.plan.steps.get(step_id)
+        for value in () if step is None or not work.ticks else step.operation.work_out:
+            ticked = value.stage and any(tick.stage == value.stage for tick in work.ticks)
+            if ticked and any(ref.name == name for ref in readings_behind(state, value)):
+                return step_id, value.stage
+    return None

@@ -1,0 +1,161 @@
+"""Fold of the events of a joint: its torques, ticks and draw-down. Each function returns the new state."""
+
+from typing import Any
+
+from msgspec.structs import replace
+
+from benchflow.procedure.model import CheckStage
+from benchflow.session.log.line_format import Line
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import EntryRef, GivenFigure, State, Tick, Turn
+from benchflow.session.state.state_changes import waits_without, with_correctable, with_entry, with_work
+
+
+def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
+    tick = Tick(
+        line.seq,
+        event.stage,
+        event.fastener,
+        event.quantity,
+        event.verdict,
+        event.stretch,
+        event.answer,
+        loosened=event.loosened,
+        check=_is_check(state, event),
+        torque=event.torque,
+    )
+    replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
+    work = state.work(event.operation)
+    waits = waits_without(work, event.joint, str(event.fastener))
+    state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), waits=waits)
+    if replaced is not None:
+        state = _without_waiver_of(state, event.operation, replaced)
+    if event.quantity is None and not event.answer:
+        return state
+    return with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
+
+
+def _is_check(state: State, event: ev.FastenerTicked) -> bool:
+    """True if the tick is of a check stage."""
+    step = state.plan.steps.get(event.operation)
+    tighten = None if step is None else step.operation.tighten
+    if tighten is None or not 1 <= event.stage <= len(tighten.stages):
+        return False
+    return isinstance(tighten.stages[event.stage - 1], CheckStage)
+
+
+def fold_figure_given(state: State, event: ev.FigureGiven, line: Line) -> State:
+    figures = {**state.work(event.operation).figures, event.stage: GivenFigure(line.seq, event.figure, event.source)}
+    state = with_entry(state, event.operation, line.by, figures=figures)
+    return with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "figure", str(event.stage)))
+
+
+def fold_figure_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
+    """Return the state with the correct torque of a stage. Its source stays. ``event.event`` is the wrong entry."""
+    stage, work = int(entry.reading), state.work(entry.operation)
+    given = work.figures.get(stage)
+    if given is None or given.seq != event.event or not event.figure:
+        return state
+    figures = {**work.figures, stage: replace(given, seq=line.seq, figure=event.figure)}
+    state = with_entry(state, entry.operation, line.by, figures=figures)
+    return with_correctable(state, line.seq, entry)
+
+
+def fold_judged_again(state: State, event: ev.TicksJudgedAgain) -> State:
+    work = state.work(event.operation)
+
+    def judged(tick: Tick) -> Tick:
+        verdict = event.verdicts.get(str(tick.seq))
+        return tick if verdict is None else replace(tick, verdict=verdict, judged_by=event.torque)
+
+    changed = [tick for tick in work.ticks if str(tick.seq) in event.verdicts]
+    ticks, cleared_high = tuple(map(judged, work.ticks)), tuple(map(judged, work.cleared_high))
+    state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
+    for tick in changed:
+        state = _without_waiver_of(state, event.operation, tick)
+    return state
+
+
+def fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
+    before = state.work(entry.operation).tick(event.event)
+    correct: dict[str, Any] = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
+    correct |= {"answer": "" if event.answer == "yes" else event.answer, "corrected": line.seq}
+    work = state.work(entry.operation)
+    ticks, cleared_high = (
+        tuple(replace(tick, **correct) if tick.seq == event.event else tick for tick in ticks)
+        for ticks in (work.ticks, work.cleared_high)
+    )
+    state = with_entry(state, entry.operation, line.by, ticks=ticks, cleared_high=cleared_high)
+    return state if before is None else _without_waiver_of(state, entry.operation, before)
+
+
+def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
+    ticks = state.work(event.operation).ticks
+    matching = [
+        index for index, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)
+    ]
+    if not matching:
+        return state
+    gone = ticks[matching[-1]]
+    kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])
+    cleared_high = state.work(event.operation).cleared_high
+    if gone.verdict == "high":
+        cleared_high = (*cleared_high, gone)
+    state = with_entry(state, event.operation, line.by, ticks=kept, cleared_high=cleared_high)
+    return _without_waiver_of(state, event.operation, gone)
+
+
+def _without_waiver_of(state: State, step: str, gone: Tick) -> State:
+    """Return the state in which no deviation covers the tick ``gone``, which was replaced, corrected or cleared.
+
+    A deviation still covers its other ticks. It lapses with the last one.
+    """
+    work = state.work(step)
+    if gone.entry not in work.covered:
+        return state
+    deviations, lapsed = {}, dict(work.lapsed)
+    for about, deviation in work.deviations.items():
+        left = deviation.entries - {gone.entry}
+        if left or not deviation.entries:
+            deviations[about] = replace(deviation, entries=left)
+        else:
+            lapsed[about] = deviation
+    return with_work(state, step, replace(work, deviations=deviations, lapsed=lapsed))
+
+
+def without_remedied_ticks(state: State, event: ev.RemedyCarriedOut) -> State:
+    """Return the state without the ticks that a remedy of a joint makes void.
+
+    With ``redo`` these are all ticks. Otherwise they are those of its fasteners, in its stage and the later ones.
+    """
+    work = state.work(event.operation)
+    if not event.stage:
+        return state
+
+    def void(tick: Tick) -> bool:
+        return bool(event.redo) or (tick.stage >= event.stage and tick.fastener in event.fasteners)
+
+    ticks = tuple(tick for tick in work.ticks if not void(tick))
+    cleared_high = tuple(tick for tick in work.cleared_high if not void(tick))
+    gone = [tick for tick in work.ticks if void(tick)]
+    state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
+    for tick in gone:
+        state = _without_waiver_of(state, event.operation, tick)
+    return state
+
+
+def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:
+    turns = (*state.work(event.operation).turns, Turn(event.round, event.fastener))
+    return with_entry(state, event.operation, line.by, turns=turns)
+
+
+def fold_undrawn(state: State, event: ev.DrawDownTurnCleared, line: Line) -> State:
+    return with_entry(state, event.operation, line.by, turns=state.work(event.operation).turns[:-1])
+
+
+def fold_seated(state: State, event: ev.PartSeated, line: Line) -> State:
+    return with_entry(state, event.operation, line.by, seated=True)
+
+
+def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
+    return with_entry(state, event.operation, line.by, seated=False)

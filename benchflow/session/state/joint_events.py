@@ -1,0 +1,94 @@
+"""The events of a joint: its torques, ticks and draw-down. They are part of :mod:`benchflow.session.state.events`."""
+
+from typing import Literal
+
+from benchflow.session.state.event_basics import Event, StoredQuantity
+from benchflow.trade.verdict import Verdict
+
+CheckAnswer = Literal["", "held", "moved"]
+"""The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
+
+
+class FastenerTicked(Event, frozen=True, tag="ticked"):
+    """A fastener was done in one stage of tightening."""
+
+    operation: str
+    joint: str
+    stage: int  # from 1
+    fastener: int
+    quantity: StoredQuantity | None = None
+    verdict: Verdict = "none"
+    limit: str = ""  # the band that the reading was judged by, and where its tolerance comes from
+    loosened: bool = False  # the fastener was let off and brought up again before this tick
+    answer: CheckAnswer = ""  # at a check stage, of a wrench that shows no reading
+    instrument: str | None = None
+    serial: str | None = None
+    stretch: StoredQuantity | None = None  # only where the stage checks torque and stretch
+    corner: str = ""  # diagnosis from torque and stretch, such as "friction-high" (trade.torque_and_stretch)
+    stretch_instrument: str | None = None
+    stretch_serial: str | None = None
+    torque: StoredQuantity | None = None  # of the stage, if its figure is not in the procedure
+
+
+class FigureGiven(Event, frozen=True, tag="figure-given"):
+    """The torque of a stage that is not printed was given, with its source."""
+
+    operation: str
+    joint: str
+    stage: int  # from 1
+    quantity: StoredQuantity  # of a limit, its nominal value or its middle
+    figure: str  # as typed: a quantity or a limit
+    source: str
+
+
+class TicksJudgedAgain(Event, frozen=True, tag="judged-again"):
+    """The ticks of a stage were judged again, because its torque is another one than when they were made."""
+
+    operation: str
+    joint: str
+    stage: int  # from 1
+    torque: StoredQuantity  # the torque of the stage now
+    limit: str  # the band that they are judged by
+    verdicts: dict[str, Verdict]  # by ``seq`` of the tick
+
+
+class FastenerUnticked(Event, frozen=True, tag="unticked"):
+    """The last tick of a fastener in a stage was cleared."""
+
+    operation: str
+    joint: str
+    stage: int
+    fastener: int
+
+
+class FastenerDrawnDown(Event, frozen=True, tag="drawn-down"):
+    """A fastener was turned down a little, before the first stage, so that the part comes down level."""
+
+    operation: str
+    joint: str
+    round: int  # from 1
+    fastener: int
+
+
+class DrawDownTurnCleared(Event, frozen=True, tag="undrawn"):
+    """The last entered turn of the draw-down was cleared."""
+
+    operation: str
+    joint: str
+    round: int
+    fastener: int
+
+
+class PartSeated(Event, frozen=True, tag="seated"):
+    """The part was confirmed to be down and level. The first stage can begin."""
+
+    operation: str
+    joint: str
+    turns: int  # number of draw-down turns entered; 0 if none were
+
+
+class SeatingCleared(Event, frozen=True, tag="unseated"):
+    """The confirmation that the part is down was cleared. The draw-down continues."""
+
+    operation: str
+    joint: str

@@ -1,19 +1,24 @@
 """The findings that can decide if an operation is done: verdicts of values, answers to checks, chosen parts."""
 
 from collections.abc import Iterable, Iterator
+from itertools import combinations, pairwise
 
+from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
     CalculatedValue,
+    ChoiceRow,
     EqualWithin,
     Fixed,
     Operation,
     PartChoice,
     RecordedValue,
+    bounds_of,
     parts_of,
     values_of,
 )
+from benchflow.quantity import base
 
 VERDICTS = ("ok", "below", "above")
 ANSWERS = ("yes", "no")
@@ -45,15 +50,54 @@ def possible_answers(operation: Operation, name: str) -> tuple[str, ...]:
     value = next((value for value in values_of(operation) if value.name == name), None)
     if value is None:
         return answers_in(operation).get(name, ())
-    sides = {side for bound in _bounds(value) for side in _sides(bound)}
+    sides = {side for bound in bounds_of(value) for side in _sides(bound)}
     return tuple(answer for answer in VERDICTS if answer == "ok" or answer in sides)
 
 
-def _bounds(value: RecordedValue | CalculatedValue) -> tuple[Bound | None, ...]:
-    return value.bound, value.used if isinstance(value, RecordedValue) else None
+def findings_possible(operation: Operation, name: str) -> Iterator[tuple[str, ...]]:
+    """Everything that can be found for one finding of an operation of a plan; ``name`` has the place of a value.
+
+    Several readings that are judged one by one can have several verdicts. Nothing is found if a choice is waived, or a
+    value that is not proven.
+    """
+    choice = next((part for part in operation.choose if part.name == name), None)
+    value = next((value for value in values_of(operation) if value.name == name), None)
+    answers = possible_answers(operation, name)
+    if value is None:
+        plain = StepId.parse(name).operation
+        yield from ((answer,) for answer in (answers or possible_answers(operation, plain)))
+        if choice is not None and _has_hole(choice):
+            yield ()
+        return
+    most = len(answers) if _is_judged_singly(value) else 1
+    for size in range(1, most + 1):
+        yield from combinations(answers, size)
+    if value.decision == "guarded":
+        yield ()
 
 
-def _sides(bound: Bound | None) -> Iterator[str]:
+def _is_judged_singly(value: RecordedValue | CalculatedValue) -> bool:
+    """True if several figures of a value can have a verdict each."""
+    if isinstance(value, CalculatedValue):
+        return True  # it may be calculated reading by reading
+    several = len(value.slots) > 1 or value.by_place
+    return several and value.judge == "all" and not isinstance(value.bound, EqualWithin)
+
+
+def _has_hole(choice: PartChoice) -> bool:
+    """True if the table of a choice has values without a part."""
+    first, last = choice.rows[0], choice.rows[-1]
+    ends = first.low is not None or last.high is not None or any(row.stop for row in choice.rows)
+    return ends or any(_is_gap(row, following) for row, following in pairwise(choice.rows))
+
+
+def _is_gap(row: ChoiceRow, following: ChoiceRow) -> bool:
+    if row.high is None or following.low is None:
+        return False
+    return base(row.high) < base(following.low) or (row.high_open and following.low_open)
+
+
+def _sides(bound: Bound) -> Iterator[str]:
     """The sides on which a value can be out of a limit."""
     match bound:
         case Fixed(limit=limit) | AboveReading(by=limit) | EqualWithin(limit=limit):
@@ -61,5 +105,3 @@ def _sides(bound: Bound | None) -> Iterator[str]:
                 yield "below"
             if limit.high is not None:
                 yield "above"
-        case None:
-            return

@@ -70,6 +70,11 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
     return found
 
 
+def follows_shared_order(group: VariableGroup, space: AnyStateSpace) -> bool:
+    """True if the group can always continue with its next step in the order that all groups share."""
+    return space.free or not _out_of_turn(group, space)
+
+
 class _Waiting:
     """The steps and groups that a step may have to wait for. ``progress`` has one entry for each group."""
 

@@ -43,7 +43,8 @@ class OrderFinding(Struct, frozen=True):
 
     ``order`` holds operation and move ids from the start; an empty ``order`` means that the finding holds at the start.
     ``start`` gives a value to every variable, ``options`` a choice to every option. ``unknown`` are the variables that
-    are not known in this order, because their proof was waived. Members that do not apply are unset.
+    are not known in this order, because their proof was waived. ``findings`` and ``called`` are what was found, and the
+    steps that remedies called for, as far as they decide on the steps named. Members that do not apply are unset.
     """
 
     code: Code
@@ -56,10 +57,12 @@ class OrderFinding(Struct, frozen=True):
     start: dict[str, str] | UnsetType = UNSET
     options: dict[str, str] | UnsetType = UNSET
     unknown: tuple[str, ...] | UnsetType = UNSET
+    findings: dict[str, tuple[str, ...]] | UnsetType = UNSET
+    called: tuple[str, ...] | UnsetType = UNSET
 
     def as_json(self) -> dict[str, Any]:
         members: dict[str, Any] = msgspec.to_builtins(self)
-        for name in ("order", "unknown"):
+        for name in ("order", "unknown", "called"):
             if name in members:
                 members[name] = list(members[name])
         return members

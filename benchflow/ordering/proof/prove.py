@@ -1,12 +1,11 @@
 """Runs the proof and turns its results into findings."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice
 
 from benchflow.ordering.actions import DoOperation, MakeMove
-from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
+from benchflow.ordering.proof.builds import Builds, in_case
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
@@ -27,17 +26,12 @@ from benchflow.ordering.proof.window_feasibility import (
 from benchflow.ordering.proof.witness import show_dead_end
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import Progress
-from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Mark, Procedure, Variable
-from benchflow.procedure.plan import Plan, Step
-from benchflow.procedure.variants import terms_of_order
+from benchflow.procedure.plan import Plan
 
 DEFAULT_BOUND = 500_000
 """The most configurations to explore in total. One takes about 100 bytes if stored by itself."""
 _PERHAPS_SHORTER = " There may be a shorter order."
-_CONFIGURATIONS_PER_CHOICE = 1_000
-"""The number of choices of options to check is the bound divided by this number."""
-_WORK_PER_STEP = 20
 _ABOUT_ORDERS: tuple[Code, ...] = ("dead-end", "unreachable-operation", "interlock-needed")
 """The findings that need an exploration of the groups of states."""
 _ABOUT_BUILDS: tuple[Code, ...] = tuple(code for code in SEVERITIES if code not in ("forbidden-start", "not-explored"))
@@ -74,14 +68,16 @@ class _ProofRun:
         self._absent: set[tuple[str, str, bool]] = set()
         self._proven_remedies: set[tuple[object, ...]] = set()
         self._undecided: set[Code] = set()
+        self._case: Plan | None = None  # the build that the findings are about
 
     def run(self) -> Proof:
         self._add(static_checks.forbidden_starts(self._procedure))
-        analyses = [analyse(plan, self._explorer) for plan in self._plans()]
+        builds = Builds(self._procedure, self._explorer, self._bound, self._builds_not_explored)
+        analyses = list(builds.analyses())
         configurations = max(self._explorer.configurations, 1)
         self._explorer.lend_rest_to_searches()
         for analysis in analyses:
-            self._phase = "look for dead ends"
+            self._case, self._phase = analysis.plan, "look for dead ends"
             self._add(static_checks.cycles(analysis.plan, analysis.paper))
             if analysis.no_start:
                 self._undecided.update(_ABOUT_BUILDS)
@@ -102,49 +98,6 @@ class _ProofRun:
     def _tell(self) -> None:
         if self._progress is not None:
             self._progress(self._phase, self._explorer.configurations_so_far)
-
-    # --- builds -----------------------------------------------------------------------------------
-
-    def _plans(self) -> Iterator[Plan]:
-        """One plan for each choice of options that changes the order."""
-        first = {option.name: option.choices[0] for option in self._procedure.options if option.choices}
-        most = max(self._bound // _CONFIGURATIONS_PER_CHOICE, 1)
-        choices = option_choices(self._procedure, ordering_only=True)
-        seen = set()
-        for number, choice in enumerate(islice(choices, most)):
-            plan = expand(self._procedure, {**first, **choice})
-            build = (
-                tuple((name, step.after, self._terms_of(step)) for name, step in plan.steps.items()),
-                tuple(moves_of(plan)),
-            )
-            if build in seen:
-                continue
-            seen.add(build)
-            steps = len(plan.steps)
-            if not self._explorer.builds.spend(steps * (steps + _WORK_PER_STEP)) and number:
-                self._builds_not_checked(number)
-                return
-            if steps >= self._bound:  # even one order has more configurations
-                message = (
-                    f"The bound of {self._bound:,} is too small for the {steps} operations of this procedure. Not"
-                    f" proven: {_codes(_ABOUT_ORDERS)}. Check more with a larger --bound"
-                )
-                self._not_explored("", Mark(), message, _ABOUT_ORDERS)
-            yield plan
-        if next(choices, None) is not None:
-            self._builds_not_checked(most)
-
-    def _terms_of(self, step: Step) -> str:
-        """What changes the order or the values of a step in some builds; "" for an operation without `by`."""
-        varies = self._procedure.operations_by_id[step.operation.id].variants
-        return repr(terms_of_order(step.operation)) if varies else ""
-
-    def _builds_not_checked(self, checked: int) -> None:
-        message = (
-            f"The options allow more than {checked} ways to build, but only the first {checked} were checked."
-            f" Nothing is proven for the others. Check more with a larger --bound"
-        )
-        self._not_explored("options", self._procedure.options[0].mark, message, _ABOUT_BUILDS)
 
     # --- findings ---------------------------------------------------------------------------------
 
@@ -337,17 +290,16 @@ class _ProofRun:
         if not witness.shortest:
             message += _PERHAPS_SHORTER
         self._fixes[len(self._findings)] = lines
-        self._findings.append(
-            finding(
-                "interlock-needed",
-                where,
-                mark,
-                message,
-                order=tuple(action.id for action in witness.order),
-                start=witness.start,
-                options=dict(plan.options),
-            )
+        found = finding(
+            "interlock-needed",
+            where,
+            mark,
+            message,
+            order=tuple(action.id for action in witness.order),
+            start=witness.start,
+            options=dict(plan.options),
         )
+        self._findings.append(in_case(found, plan))
 
     # --- helpers ----------------------------------------------------------------------------------
 
@@ -364,8 +316,14 @@ class _ProofRun:
             key = each.code, each.where, each.line, each.column
             if key not in self._reported:
                 self._reported.add(key)
-                self._findings.append(each)
+                self._findings.append(each if self._case is None else in_case(each, self._case))
         return len(listed)
+
+    def _builds_not_explored(self, message: str, *, whole_builds: bool) -> None:
+        options = self._procedure.options
+        mark = options[0].mark if options else Mark()
+        codes = _ABOUT_BUILDS if whole_builds else _ABOUT_ORDERS
+        self._not_explored("options" if whole_builds and options else "", mark, message, codes)
 
     def _not_explored(self, where: str, mark: Mark, message: str, undecided: Sequence[Code]) -> None:
         """Report that it is not decided if the procedure has findings with the codes ``undecided``."""

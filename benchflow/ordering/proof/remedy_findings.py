@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import reason_text
+from benchflow.ordering.proof.begun_steps import is_begun_step
 from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
@@ -50,7 +51,7 @@ def unreachable_remedies(precedence: Precedence, proven: set[tuple[object, ...]]
     """
     plan = precedence.analysis.plan
     for step in plan.steps.values():
-        if not precedence.is_done(step.id):
+        if is_begun_step(step.id) or not precedence.is_done(step.id):
             continue
         yield from _redo_by_itself(plan, step)
         for each in redone_steps(plan, step):
@@ -140,6 +141,8 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
     plan = precedence.analysis.plan
     options = dict(plan.options)
     title, measuring = each.redo.title, each.step.title
+    if plan.is_callable(each.redo.id):
+        return _cannot_be_called_again(precedence, each)
     if each.redo.operation.undo is None:
         message = (
             f"A remedy for `{each.value}` redoes “{title}”, which has no `undo`: the procedure does not say how it is "
@@ -184,6 +187,30 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
     if any(isinstance(reason, SearchLimitReached) for reason in found.reasons):
         return _undo_not_proven(each, options)
     return _blocked_undo(plan, each, to, found)
+
+
+def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
+    """A finding if an operation that is done if needed cannot be done once more, after it was done for a first call."""
+    plan = precedence.analysis.plan
+    to = precedence.order_to(each.step.id)
+    if to is None:
+        return None
+    if isinstance(to, Undecided):
+        return _undo_not_proven(each, dict(plan.options))
+    left = work_before_last(plan, to)
+    valuation = {name: past[-1].value for name, past in left.writes.items()}
+    done = frozenset(name for name in left.finished if name != each.redo.id)
+    again = route(plan, Configuration(done, valuation), each.step.id, work=precedence.work)
+    if isinstance(again, SafeRoute):
+        return None
+    if not again.certain:
+        return _undo_not_proven(each, dict(plan.options))
+    reason = reason_text(plan, again.reasons[0]) if again.reasons else "It is blocked"
+    message = (
+        f"A remedy for `{each.value}` calls for “{each.redo.title}”, but after {order_text(plan, to.order)} it cannot "
+        f"be done a second time. {reason}. Add a move, or correct `sets` of `{each.redo.operation.id}`"
+    )
+    return _with_order(each, message, to, dict(plan.options))
 
 
 def _undo_not_proven(each: RedoOfRemedy, options: dict[str, str]) -> OrderFinding:

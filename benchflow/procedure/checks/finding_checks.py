@@ -7,6 +7,7 @@ from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at, pa
 from benchflow.procedure.index_meaning import places_named, site_of
 from benchflow.procedure.model import Mark, Operation, Procedure, remedies_of
 from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.variants import variants_of
 
 
 def check_findings(procedure: Procedure, context: ReadContext) -> None:
@@ -43,7 +44,7 @@ def _check_finding(
     for owner in owners:
         _check_place_of_finding(procedure, operation, owner, plain, index, mark, context)
         for answer in answers:
-            known = possible_answers(owner, plain)
+            known = tuple(dict.fromkeys(one for each in variants_of(owner) for one in possible_answers(each, plain)))
             if known and answer not in known:
                 context.problem(
                     "never-found",

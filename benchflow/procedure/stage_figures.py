@@ -6,7 +6,11 @@ from msgspec import Struct
 
 from benchflow.quantity import Limit, Quantity, QuantityError, base, convert, parse_limit, parse_quantity
 
-_LIMIT_MARKS = re.compile(r"\.\.|±|\+/?-|\b(?:at|above|below)\b")
+_LIMIT_MARKS = re.compile(
+    r"\.\.|±|\+/?-|[0-9][^()]*[-–—−~…][^()]*[0-9]|\b(?:at|above|below|between|from|max|min|to|up|over|under|less|more)\b|[<>≤≥]",
+    re.IGNORECASE,
+)
+_TURN_WITHOUT_UNIT = re.compile(r"\s*\+\s*([0-9]+)\s*")
 _NOMINAL = re.compile(r"\s*(\+?[^-+±]*[^-+±\s])\s*(?:±|\+/?-|[-+]\s?[0-9.])")
 
 
@@ -36,8 +40,20 @@ def parse_figure(text: str, dimension: str | None) -> StageFigure:
         try:
             limit = parse_limit(text, dimension=dimension)
         except QuantityError as other:
-            raise (other if _LIMIT_MARKS.search(text) else error) from None
+            raise (other if _LIMIT_MARKS.search(text) else _without_degree_sign(error, text)) from None
     return StageFigure(nominal_of(limit), text.strip(), limit)
+
+
+def _without_degree_sign(error: QuantityError, text: str) -> QuantityError:
+    """The error with a hint for a turn whose degree sign is missing, or was misread as a zero: ``+90``, ``+900``."""
+    turn = _TURN_WITHOUT_UNIT.fullmatch(text)
+    if turn is None or error.at < len(text.rstrip()):
+        return error
+    written = text.strip()
+    hint = f"write {written}° for an angle"
+    if turn[1].endswith("0") and int(turn[1]) > 360:
+        hint = f"write {written[:-1]}° if the last 0 was a degree sign, {written}° otherwise"
+    return QuantityError("bad-quantity", error.text, error.at, "the unit is missing", hint)
 
 
 def nominal_of(limit: Limit) -> Quantity:

@@ -1,7 +1,7 @@
 """Parses limits.
 
 =====================================  ==============================================================
-``0.10 .. 0.28 mm``                    a range
+``0.10 .. 0.28 mm``                    a range; also as printed, ``0.10–0.28 mm`` with an en dash
 ``at most 0.05 mm``, ``at least 2 h``  one end
 ``below 40 °C``, ``above 0.5 mm``      one end that is not included
 ``0.15 ± 0.02 mm``                     a tolerance; also ``100 N·m ± 4 %``
@@ -29,6 +29,7 @@ from benchflow.quantity.notation import (
     final_unit,
     printed_number,
     quantity_of,
+    range_spelled_otherwise,
     scan_quantity,
     trailing_text,
     with_uniform_characters,
@@ -49,6 +50,8 @@ from benchflow.quantity.units import BY_SYMBOL, Unit
 _ONE_ENDED = re.compile(r"(at most|at least|below|above)(?![^\W\d_]) *", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"±|\+/-|\+-")
 _OTHER_RANGES = re.compile(r"…|\.{3,}|[~:]")
+_LONG_DASHES = "–—"
+"""Dashes that a printed range has between its ends. A hyphen there can be a minus sign."""
 _OTHER_WORDS = tuple(
     (re.compile(words, re.IGNORECASE), hint)
     for words, hint in (
@@ -57,6 +60,12 @@ _OTHER_WORDS = tuple(
         (r"less than|under|<", 'write "at most", or "below" if the end itself is not allowed'),
         (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
     )
+)
+_BETWEEN = re.compile(r"(?:between|from) +([0-9.].*?) +(?:and|to) +(?=[0-9.])", re.IGNORECASE)
+_WORDS_AFTER = (
+    (re.compile(r"(?<=[^\W_]|[°%\"]),? +(max(?:imum)?\.?|or less|or below|or under) *$", re.IGNORECASE), "at most"),
+    # not after a digit, because "10 min" is a time
+    (re.compile(r"(?<=[^\W\d_]|[°%\"]),? +(min(?:imum)?\.?|or more|or above|or over) *$", re.IGNORECASE), "at least"),
 )
 _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"
 
@@ -110,6 +119,15 @@ class _LimitParser:
         for words, hint in _OTHER_WORDS:
             if words.match(self.plain, start):
                 raise QuantityError("bad-quantity", self.text, start, "these words are not accepted", hint)
+        between = _BETWEEN.match(self.plain, start)
+        if between is not None:
+            hint = f"write {self.text[slice(*between.span(1))]} .. {self.text[between.end() :].strip()}"
+            raise QuantityError("bad-quantity", self.text, start, "a range is written with two points", hint)
+        for words, form in _WORDS_AFTER:
+            after = words.search(self.plain, start)
+            if after is not None:
+                hint = f"write {form} {self.text[start : after.start()].strip()}"
+                raise QuantityError("bad-quantity", self.text, after.start(1), "these words are not accepted", hint)
         first = self.part(start)
         i = skip_space(self.plain, first.end)
         if self.plain.startswith("..", i) and not self.plain.startswith("...", i):
@@ -119,8 +137,9 @@ class _LimitParser:
             return self.symmetric(first, tolerance.end())
         if self.plain[i : i + 1] in ("+", "-"):
             return self.deviations(first, i)
-        if _OTHER_RANGES.match(self.plain, i):
-            raise QuantityError("bad-quantity", self.text, i, "a range needs two points", RANGE_HINT)
+        other = _OTHER_RANGES.match(self.plain, i)
+        if other is not None:
+            raise range_spelled_otherwise(self.text, other.start(), other.end())
         if i < len(self.plain) and self.plain[i] not in "();,":
             raise trailing_text(self.text, self.plain, i)
         return self.nominal(first, i)
@@ -186,6 +205,8 @@ class _LimitParser:
         one = self.part(at)
         i = skip_space(self.plain, one.end)
         if self.plain[i : i + 1] not in ("+", "-", "0"):
+            if self.text[at] in _LONG_DASHES:
+                return self.range(first, at + 1)
             if self.plain[at] == "-" and abs(one.number.exact) > first.number.exact >= 0:
                 raise self.dash_in_range(first, one, at)
             hint = "write both deviations, such as 0.15 +0.03 -0.01 mm"
@@ -205,9 +226,9 @@ class _LimitParser:
 
     def dash_in_range(self, first: ScannedQuantity, last: ScannedQuantity, at: int) -> QuantityError:
         """Return the error for ``0.155-0.220 in``, with the range as it should be written."""
-        low = self.plain[first.at : first.end].strip()
-        high = self.plain[last.at + 1 : last.end].strip()
-        return QuantityError("bad-quantity", self.text, at, "a dash can also be a minus sign", f"write {low} .. {high}")
+        before, after = self.text[:at].strip(), self.text[at + 1 :].strip()
+        hint = f"write {before} .. {after}"
+        return QuantityError("bad-quantity", self.text, at, "a dash can also be a minus sign", hint)
 
     def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]

@@ -48,6 +48,9 @@ def parse_quantity(
     """
     plain = with_uniform_characters(text)
     default_unit, dimension = default_unit_and_dimension(unit, dimension)
+    range_in_words = _range_in_words(plain)
+    if range_in_words is not None:
+        raise not_one_quantity(text, plain, range_in_words.start(1))
     part = scan_quantity(text, plain, 0, dimension)
     found = final_unit(text, part, default_unit, dimension)
     quantity = quantity_of(text, part, found, text.strip())
@@ -56,7 +59,7 @@ def parse_quantity(
         printed = printed_number(part, quantity)
         i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, printed, difference))
     if i < len(plain):
-        raise trailing_text(text, plain, i)
+        raise not_one_quantity(text, plain, i) if plain[i] in _RANGE_MARKS else trailing_text(text, plain, i)
     if difference is False:
         check_absolute_zero(text, part.at, quantity)
     return quantity
@@ -154,8 +157,12 @@ def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
     refused = units.refusal(spelling)
     if refused is not None:
         raise QuantityError("bad-quantity", text, at, *refused)
-    if any(word in ("to", "and", "bis") for word in spelling.casefold().split(" ")):
-        raise QuantityError("bad-quantity", text, at, "a range in words is not accepted", RANGE_HINT)
+    found = _range_in_words(text)
+    if found is not None:
+        raise range_spelled_otherwise(text, found.start(1), found.end(1))
+    if dimension == "":
+        why = "a number without a unit is expected here"
+        raise QuantityError("wrong-dimension", text, at, why, f"delete “{printable(spelling)}”")
     near = units.nearest(spelling, dimension) or units.nearest(spelling)
     hint = f"did you mean {near}?" if near else example(dimension)
     raise QuantityError("bad-quantity", text, at, f'unknown unit "{printable(spelling)}"', hint)
@@ -228,6 +235,8 @@ def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
     plain = uniform(text)
     at = skip_space(plain, end)
     following = plain[at : at + 1]
+    if following and following in _RANGE_MARKS:
+        return not_one_quantity(text, plain, at)
     if following.isdigit():
         hint = "write the number without spaces, or a fraction like 1 1/64 in"
         return QuantityError("bad-quantity", text, at, "a number cannot contain a space", hint)
@@ -239,14 +248,45 @@ def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
 def trailing_text(text: str, plain: str, at: int) -> QuantityError:
     """Return the error for text after a complete quantity."""
     char = plain[at]
-    if char.isdigit() or char in "+-.±<>=~":
-        return QuantityError("bad-quantity", text, at, "one quantity is expected, but more follows", RANGE_HINT)
+    if char.isdigit() or char in _RANGE_MARKS:
+        return QuantityError("bad-quantity", text, at, "a complete limit is written, but more follows", "delete it")
     why = f'"{printable(char)}" is not possible here'
     return QuantityError("bad-quantity", text, at, why, "write a number and a unit, such as 40 N·m")
 
 
+_RANGE_MARKS = "+-.±<>=~…"
+"""The characters that follow the first number of a range or a tolerance."""
+_RANGE_WORDS = re.compile(r"[0-9][^()]*?\s(to|and|bis)\s+[+-]?[0-9.]", re.IGNORECASE)
+
+
+def _range_in_words(text: str) -> re.Match[str] | None:
+    """The match of the word in ``0.10 to 0.28 mm`` as its first group; ``None`` for a text without one."""
+    return _RANGE_WORDS.match(text.lstrip(" +-")) and _RANGE_WORDS.search(text)
+
+
+def range_spelled_otherwise(text: str, start: int, end: int) -> QuantityError:
+    """Return the error for a range whose sign, from ``start`` to ``end``, is not two points. The hint is the range."""
+    meant = f"{text[:start].strip()} .. {text[end:].strip()}"
+    return QuantityError("bad-quantity", text, start, "a range is written with two points", f"write {meant}")
+
+
+def not_one_quantity(text: str, plain: str, at: int) -> QuantityError:
+    """Return the error for a range or a tolerance where only one quantity is possible."""
+    first = plain[:at].strip()
+    unit = _LAST_UNIT.search(plain)
+    alone = first if unit is None or not _ONLY_NUMBER.fullmatch(first) else f"{first}{unit[1]}"
+    why = "one quantity is expected, but this is a range or a tolerance"
+    return QuantityError("bad-quantity", text, at, why, f"write only one, such as {alone}")
+
+
+_LAST_UNIT = re.compile(r"[0-9.](\s*[^\d\s.()][^\d()]*?)\s*$")
+_ONLY_NUMBER = re.compile(r"[-+ 0-9./]+")
+
+
 def example(dimension: str | None) -> str:
     """Return a hint with an example of the dimension, such as ``write it like 0.05 mm``."""
+    if dimension == "":
+        return "write a number without a unit, such as 3"
     return f"write it like {units.EXAMPLES.get(dimension or 'torque', '40 N·m')}"
 
 

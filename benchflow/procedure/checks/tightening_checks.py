@@ -220,9 +220,17 @@ def _check_turns(tighten: Tighten, marks: list[Mark], context: ReadContext) -> N
                 "many-turns",
                 mark,
                 f"`{stage.text}` is more than {MOST_TURNS} turns in one stage",
-                "Compare the angle and its unit with the source",
+                _hint_about_turns(stage.text, widest),
                 severity="warning",
             )
+
+
+def _hint_about_turns(text: str, widest: Fraction) -> str:
+    """The hint for a large angle. If its last figure is a zero, that may be a degree sign that was misread."""
+    meant = text.replace("0°", "°", 1) if text.endswith("0°") else ""
+    if meant and widest / 10 <= 360 * MOST_TURNS:
+        return f"Compare it with the source. If a degree sign was misread as 0, write `{meant}`"
+    return "Compare the angle and its unit with the source"
 
 
 def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:

@@ -40,6 +40,7 @@ from benchflow.quantity import (
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
 ASK = "ask"
 """The torque of a stage whose figure is not printed."""
+_BY_HAND = re.compile(r"^(?!.*[0-9]).*\b(?:hand|finger)", re.IGNORECASE)
 
 # --- stages -----------------------------------------------------------------------------------------
 
@@ -132,6 +133,9 @@ class _Stage(Shape[Stage]):
         plain = " ".join(found.text.split())
         if plain in ("loosen", "by hand"):
             return LoosenStage(None, plain) if plain == "loosen" else HandStage(plain)
+        if _BY_HAND.search(plain):
+            context.problem("bad-quantity", found.mark, f"`{plain[:40]}` is not a stage", "Write `by hand`")
+            return None
         backwards = _loosen.match(found.text)
         figure = _read_figure(found, context, "angle" if backwards else None, backwards.end() if backwards else 0)
         if figure is None:

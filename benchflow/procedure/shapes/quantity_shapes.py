@@ -205,7 +205,7 @@ class DisplayUnitShape(UnitShape):
             context.problem(
                 "wrong-dimension",
                 node.mark,
-                f"`{symbol}` is {kind}, but a unit of {name.name} is expected",
+                f"`{symbol or 'count'}` is {kind}, but a unit of {name.name} is expected",
                 f"Write, for example, `{units.BASES[name.name]}`",
             )
             return None

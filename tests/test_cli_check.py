@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from benchflow.ordering.finding_explanations import EXPLANATIONS
+from benchflow.procedure.problems import CODES
 from tests.ordering.wide import Kind, wide_text
 from tests.test_cli import Shell
 
@@ -206,3 +208,16 @@ def test_control_characters_in_a_file_are_not_printed(shell: Shell) -> None:
     for call in (["check", "evil.yaml"], ["check", "evil.yaml", "--json"]):
         _, output, errors = shell.run(*call)
         assert not set(output + errors) & set("\x1b\x07\u009b\u202e")
+
+
+def test_explain_without_a_code_lists_every_finding_on_a_line(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "--explain")
+    assert (code, errors) == (0, "")
+    lines = output.split("\n\n")[0].splitlines()
+    listed = {line.split()[0] for line in lines}
+    assert {*CODES, *EXPLANATIONS} <= listed
+    assert len(listed) == len(lines)
+    for line in lines:
+        assert line.endswith("."), line
+        assert len(line.split()) > 3, line
+        assert shell.run("check", "--explain", line.split()[0])[0] == 0

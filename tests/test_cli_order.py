@@ -221,7 +221,9 @@ def test_procedure_without_a_safe_order_gets_no_sheet(shell: Shell, name: str, r
 @pytest.mark.parametrize(
     ("call", "hint"),
     [
-        (["--sheet", "full.yaml"], "before the options"),
+        (["--sheet"], "before the options"),
+        (["full.yaml", "--sheet", "full.yaml"], "full.yaml is a procedure. Name another file for the sheet"),
+        (["--sheet", "ful.yaml"], "Did you mean full.yaml?"),
         (["bad.yaml"], "benchflow check bad.yaml"),
         (["ful.yaml"], "Did you mean full.yaml?"),
         (["full.yaml", "--option", "cam=standard"], "Did you mean `cams`?"),
@@ -238,6 +240,30 @@ def test_wrong_call_ends_with_code_2_and_a_hint(shell: Shell, call: list[str], h
     assert (code, output) == (2, "")
     assert hint in errors
     assert "Traceback" not in errors
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        ["full.yaml", "--sheet", "out.html"],
+        ["--sheet", "out.html", "full.yaml"],
+        ["--sheet", "full.yaml", "out.html"],
+        ["full.yaml", "out.html", "--sheet"],
+    ],
+)
+def test_sheet_and_procedure_in_any_order_of_words(shell: Shell, call: list[str]) -> None:
+    before = (shell.folder / "full.yaml").read_bytes()
+    code, _, errors = shell.run("order", *call[:4])
+    if call[-1] == "--sheet":
+        assert code == 2  # a second word without an option is refused, not taken for the procedure
+        return
+    assert (code, "was written to out.html" in errors) == (0, True)
+    assert "<html" in (shell.folder / "out.html").read_text(encoding="utf-8")
+    assert (shell.folder / "full.yaml").read_bytes() == before
+
+
+def test_sheet_before_the_procedure_goes_to_standard_output(shell: Shell) -> None:
+    assert shell.run("order", "--sheet", "full.yaml") == shell.run("order", "full.yaml", "--sheet")
 
 
 def test_control_characters_and_markup_in_a_file_are_harmless(shell: Shell) -> None:

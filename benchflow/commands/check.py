@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
+from benchflow.commands.console_output import display_path, print_json, print_line, print_lines, print_warning
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.progress_line import ProgressLine
@@ -15,11 +15,20 @@ from benchflow.commands.progress_line import ProgressLine
 if TYPE_CHECKING:
     from benchflow.ordering.proof import Proof
 
+ALL_CODES = ""
+"""The value of `--explain` without a code."""
+
 
 @click.command(epilog=exit_code_help("A procedure has an error, or was not explored in full."))
 @click.argument("files", metavar="FILE...", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per file.")
-@click.option("--explain", metavar="CODE", help="Explain a finding and how to correct it, with an example.")
+@click.option(
+    "--explain",
+    is_flag=False,
+    flag_value=ALL_CODES,
+    metavar="[CODE]",
+    help="Explain a finding and how to correct it, with an example. Without a CODE: list all findings.",
+)
 @click.option("--bound", type=click.IntRange(min=1), metavar="N",
               help="Explore at most N configurations, then report what was proven.")  # fmt: skip
 def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int | None) -> int:
@@ -29,9 +38,9 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
     FILE is the file of a procedure, or the name of a shipped procedure.
     """
     if explain is not None:
-        from benchflow.commands.problem_explanations import explanation
+        from benchflow.commands.problem_explanations import all_codes, explanation
 
-        print_line(explanation(explain))
+        print_lines(all_codes() if explain == ALL_CODES else explanation(explain).split("\n"))
         return SUCCESS
     if not files:
         raise click.UsageError("Name at least one FILE to check, or explain a finding: --explain CODE.")

@@ -1,5 +1,6 @@
 """The command ``drive``: works on a job by JSON lines, without a screen."""
 
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,9 +21,10 @@ if TYPE_CHECKING:
 
 
 def _list_intents(context: click.Context, option: click.Parameter, chosen: bool) -> None:
-    """Print every intent with its fields, and exit. The callback of ``--intents``."""
+    """Print every intent with its purpose, its fields and an example, and exit. The callback of ``--intents``."""
     if not chosen or context.resilient_parsing:
         return
+    from benchflow.session.intents.intent_examples import intent_example, intent_purpose
     from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent
     from benchflow.session.intents.parsing import required_by_field
 
@@ -30,8 +32,10 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
     for name, kind in sorted(INTENT_TYPES.items()):
         required = {field: needed for field, needed in required_by_field(kind).items() if field not in common}
         fields = " ".join(field if needed else f"[{field}]" for field, needed in required.items())
-        print_line(f"{name:<16}{fields}".rstrip())
-    print_line()
+        print_line(f"{name:<16}{intent_purpose(name)}")
+        print_line(f"{'':<16}Fields: {fields or 'none'}")
+        print_line(f"{'':<16}{json.dumps(intent_example(name), ensure_ascii=False)}")
+        print_line()
     print_line(f"Any intent may also have: {', '.join(common)}. Fields in [ ] are optional.")
     context.exit()
 
@@ -39,7 +43,7 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
 @click.command(epilog=exit_code_help())
 @click.option(
     "--intents", is_flag=True, is_eager=True, expose_value=False, callback=_list_intents,
-    help="List every intent with its fields, and exit.",
+    help="List every intent with its purpose, its fields and an example, and exit.",
 )  # fmt: skip
 @click.argument("procedure", required=False)
 @click.option(

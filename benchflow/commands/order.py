@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from benchflow.procedure.model import Procedure
     from benchflow.procedure.plan import Plan
 
+_SHEETS = (".html", ".htm", ".txt")
+_PROCEDURES = (".yaml", ".yml")
 _MOST_STARTS = 10_000
 """The largest number of combinations of start values to try, to find one that no rule forbids."""
 
@@ -56,6 +58,7 @@ def order(
     With --sheet or --text, one build is printed in a safe order, with reasons and room to write. The order is safe
     only from the start that is printed on the sheet.
     """
+    name, sheet = _procedure_and_sheet(name, sheet)
     if name is None:
         raise click.UsageError("Name a PROCEDURE before the options: benchflow order head-install --sheet")
     plan, start = _plan_and_start(name, chosen, starts)
@@ -73,6 +76,25 @@ def order(
 
         print_lines(order_graph_text(graph, grouped_operations(plan, graph), width=width))
     return PROBLEM_FOUND if graph.cycles else SUCCESS
+
+
+def _procedure_and_sheet(name: str | None, sheet: Path | None) -> tuple[str | None, Path | None]:
+    """The procedure and the file of the sheet, in whatever order they are written around `--sheet`.
+
+    `--sheet` takes the word after it as its file, also where that is the procedure.
+
+    Raises:
+        click.UsageError: the sheet would be written over a procedure.
+    """
+    if sheet is None or sheet == STANDARD_OUTPUT or sheet.suffix.lower() in _SHEETS:
+        return name, sheet
+    if name is None:
+        return str(sheet), STANDARD_OUTPUT
+    if Path(name).suffix.lower() in _SHEETS:
+        return str(sheet), Path(name)
+    if sheet.suffix.lower() in _PROCEDURES:
+        raise click.UsageError(f"{sheet} is a procedure. Name another file for the sheet: --sheet FILE.html")
+    return name, sheet
 
 
 def _write_picture(plan: "Plan", start: dict[str, str], out: Path) -> None:

@@ -4,6 +4,7 @@ The codes of the reader are explained here. Findings about the order are explain
 :mod:`benchflow.ordering.finding_explanations`.
 """
 
+import re
 import textwrap
 
 from benchflow.base.errors import BenchflowError
@@ -239,6 +240,24 @@ READER_CODES: dict[str, tuple[str, str]] = {
     ),
 }
 """The meaning of each code of the reader, and an example of the correction."""
+
+
+def all_codes() -> list[str]:
+    """Every finding with the first sentence of its meaning, one on a line, in the order of the alphabet."""
+    from benchflow.ordering.finding_explanations import EXPLANATIONS
+    from benchflow.trade.joint_findings import JOINT_EXPLANATIONS
+
+    found = {code: meaning for code, (meaning, _) in READER_CODES.items()}
+    for code, text in {**EXPLANATIONS, **JOINT_EXPLANATIONS}.items():
+        meaning = " ".join(text.split("\n\n")[1].split())  # below the code itself
+        found[code] = re.sub(r"^An? (error|warning|note)\. ", "", meaning)
+    width = max(map(len, found))
+    lines = [f"{code:<{width}}  {_first_sentence(meaning)}" for code, meaning in sorted(found.items())]
+    return [*lines, "", "More about one of them, with an example: benchflow check --explain CODE"]
+
+
+def _first_sentence(text: str) -> str:
+    return re.split(r"(?<=[.?!]) (?=[A-Z`])", text)[0]
 
 
 def explanation(code: str) -> str:

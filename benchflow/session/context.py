@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from benchflow.procedure.expand import holds
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError
@@ -112,10 +113,11 @@ def unknown_operation(state: State, name: str) -> Refusal:
     operation = state.plan.procedure.operations_by_id.get(StepId.parse(name).operation)
     if operation is None or any(step.operation.id == operation.id for step in state.plan.steps.values()):
         return unknown_name("operation", name, state.plan.steps)
-    why = ", ".join(f"{option} is {choice}" for option, choice in state.plan.options.items())
+    options = [f"{option} is {state.plan.options.get(option, 'not chosen')}" for option in operation.when]
+    why = ", ".join(options)
     if operation.if_needed:
         why = "no remedy calls for it"
-    elif operation.findings:
+    if operation.findings and holds(operation.when, state.plan.options):
         made = state.plan.findings.answers.items()
         named = {StepId.parse(name).operation for name in operation.findings}
         why = ", ".join(f"{key} is {' and '.join(got)}" for key, got in made if StepId.parse(key).operation in named)

@@ -58,7 +58,7 @@ def test_range_with_a_printed_dash_is_a_stage(stage: str) -> None:
     assert found.band is not None
     assert found.band.low is not None
     assert found.band.high is not None
-    assert (found.band.low.value, found.band.high.value, found.torque.value) == (12, 15, 13.5)
+    assert [float(one.value) for one in (found.band.low, found.band.high, found.torque)] == [12, 15, 13.5]
 
 
 @pytest.mark.parametrize("takes", ["5 - 10 min", "5 to 10 min", "5 .. 10 min", "5–10 min"])

@@ -16,6 +16,7 @@ INTENT_EXAMPLES: dict[str, dict[str, Any]] = {
     "move": {"move": "turn-crank-down"},
     "record": {"name": "end-play", "value": "0.12 mm", "reading": 2, "instrument": "G-17"},
     "tick": {"joint": "head-studs", "fastener": 3, "value": "62 N·m", "loosened": True},
+    "figure": {"joint": "head-studs", "stage": 1, "value": "110 ft-lb", "from": "bulletin 4"},
     "untick": {"joint": "head-studs"},
     "draw-down": {"joint": "head-studs", "seated": True},
     "tick-check": {"check": "loose", "answer": "no"},

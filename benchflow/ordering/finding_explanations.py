@@ -150,6 +150,30 @@ sections:
         "title: Clean the flange, after: [apply-sealant], takes",
         "title: Clean the flange, takes",
     ),
+    "vacuous-rule": FindingExplanation(
+        "A warning. Nothing in the procedure can bring about what the rule forbids, in whatever order: a value in it "
+        "is set by no line, or its values never come together. So the rule protects from nothing. (A rule that `after` "
+        "and `needs` keep is not meant: without these lines it could be broken.)",
+        "Write what the operations do to the state (`sets`, `during`), or correct the values in the rule. Delete a "
+        "rule that is not needed. If somebody may find the state so on the engine, write who (`found`).",
+        """\
+state:
+  pistons: {values: [at-deck, down], start: at-deck}
+  valves: {values: [shut, open], start: shut}
+interference:
+- never: {pistons: at-deck, valves: open}
+  because: an open valve would reach the pistons
+moves:
+  turn-down: {title: Turn the crank until the pistons are down, sets: {pistons: down}}
+sections:
+- id: head
+  title: Head
+  operations:
+  - {id: seat-cam, title: Seat the cam, needs: {pistons: down}, sets: {valves: shut}}
+""",
+        "sets: {valves: shut}}",
+        "sets: {valves: open}}",
+    ),
     "redundant-after": FindingExplanation(
         "A note. Other lines already imply this one, so the order is the same without it. The procedure is correct.",
         "Remove the line, so that there is one place to change later. Keep it if it helps the reader.",

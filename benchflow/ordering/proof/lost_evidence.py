@@ -39,6 +39,16 @@ def losable_variables(plan: Plan) -> tuple[LosableVariable, ...]:
     return tuple(found)
 
 
+def variables_that_may_be_lost(plan: Plan) -> tuple[LosableVariable, ...]:
+    """The variables that may become not known, whether or not something is certain to restore them."""
+    found = []
+    for variable in plan.procedure.state:
+        lost = next((place for step in plan.steps.values() for place in _places(plan, step, variable.name)), None)
+        if lost is not None:
+            found.append(LosableVariable(variable, *lost))
+    return tuple(found)
+
+
 def _places(plan: Plan, step: Step, variable: str) -> list[tuple[str, Mark]]:
     """Where ``step`` can lose the variable: a proof that can be waived, or an undo after which it is not known."""
     operation = step.operation

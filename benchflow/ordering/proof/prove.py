@@ -15,6 +15,7 @@ from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
 from benchflow.ordering.proof.proof_findings import SEVERITIES, Code, OrderFinding, Proof, SuggestedLine, finding
 from benchflow.ordering.proof.remedy_findings import unreachable_remedies, unrestored_settings
+from benchflow.ordering.proof.vacuous_rules import vacuous_rules
 from benchflow.ordering.proof.value_findings import absent_values
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.proof.window_feasibility import (
@@ -91,6 +92,9 @@ class _ProofRun:
             self._add_about_values(analysis)
         self._phase = "look for orders that break a rule on paper"
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
+        if "vacuous-rule" not in self._undecided:
+            self._case, self._phase = None, "look for rules that never block anything"
+            self._add(vacuous_rules(self._procedure, [analysis.plan for analysis in analyses]))
         self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
         undecided = tuple(code for code in SEVERITIES if code in self._undecided)
         return Proof(tuple(self._findings), configurations, not undecided, self._fixes, undecided)

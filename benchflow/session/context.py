@@ -32,13 +32,15 @@ def _pin_matches(person: "Person", pin: str) -> bool:
 class ToolUse(Struct, frozen=True):
     """One use of an instrument: the id of its need in the procedure, what the intent names, and the reading or setting.
 
-    ``stretch`` is true for the gauge that reads the stretch beside the torque.
+    ``stretch`` is true for the gauge that reads the stretch beside the torque. ``index`` is the number of the
+    instrument, from 0, if several are used together for one reading.
     """
 
     need: str | None
     given: str | None
     required: Quantity | None
     stretch: bool = False
+    index: int | None = None
 
 
 class RecordedTool(Struct, frozen=True):

@@ -213,7 +213,7 @@ def _earlier_entries(state: State, lines: list[Line], undone_later: set[str]) ->
                     name, "reading", last.seq, value, reading, last.quantity.value, last.quantity.unit,
                     last.quantity.entered, "" if u is None else u.value, "" if u is None else u.entered,
                     instrument, serial, last.used,
-                    time.at if known else "", time.boot if known else "", time.ms if known else 0,
+                    time.at if known else "", time.boot if known else "", time.ms if known else 0, last.tools,
                 )  # fmt: skip
         for choice, take in work.chosen.items():
             yield EarlierEntry(name, "part", work.choice_seqs.get(choice, 0), choice, entered=take)

@@ -267,17 +267,28 @@ Unfit = (
 )  # fmt: skip
 
 
-def fitness(instrument: Instrument, need: InstrumentNeed, value: Quantity | None, on: date) -> tuple[Unfit, ...]:
+def has_range_for(instrument: Instrument, value: Quantity) -> bool:
+    """True if the range of an instrument is known, and is of the same quantity as ``value``."""
+    ends = () if instrument.range is None else (instrument.range.low, instrument.range.high)
+    return any(end is not None and dimension_of(end.unit) == dimension_of(value.unit) for end in ends)
+
+
+def fitness(
+    instrument: Instrument, need: InstrumentNeed, value: Quantity | None, on: date, *, together: bool = False
+) -> tuple[Unfit, ...]:
     """Return all reasons why ``instrument`` is not fit on the day ``on``. The result is empty if it is fit.
 
     ``value`` is the setting or reading, in any unit. Without one, the range must include all that the need ``covers``,
-    and the 20 % rule is not applied. The sources of the rules are in the docstring of this module.
+    and the 20 % rule is not applied. The sources of the rules are in the docstring of this module. ``together`` means
+    that another instrument is used for the same reading: then this one may have no range for it, such as a straightedge
+    beside a feeler gauge.
     """
+    beside = together and value is not None and not has_range_for(instrument, value)
     if not same_kind(instrument.kind, need.kind):
         return (OtherKind(instrument.kind, need.kind),)
     return (
         *_status_reasons(instrument, on),
-        *(_required_range_reasons(instrument, need) if value is None else _range_reasons(instrument, value)),
+        *(_required_range_reasons(instrument, need) if value is None or beside else _range_reasons(instrument, value)),
         *_uncertainty_reasons(instrument, need, value),
     )
 
@@ -371,6 +382,8 @@ def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity 
         return Quantity(
             value, reading.unit, f"{instrument.uncertainty.text} of {show_short(reading)}, k = {instrument.k}"
         )
+    if dimension_of(instrument.uncertainty.quantity.unit) != dimension_of(reading.unit):
+        return None  # an uncertainty of something else, such as the flatness of a straightedge beside an angle
     u = in_unit(
         base_of_difference(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True
     )

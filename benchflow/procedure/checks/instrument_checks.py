@@ -1,5 +1,6 @@
 """Checks of instruments: range and dimension for what they measure, and uncertainty for the guarded decision rule."""
 
+from collections.abc import Mapping
 from fractions import Fraction
 
 from benchflow.base.plaintext import with_article
@@ -21,11 +22,12 @@ def check_instruments(procedure: Procedure, context: ReadContext) -> None:
     needs = {name: need for name, need in known.items() if need.covers is not None}
     for operation in procedure.operations:
         for record in (one for value in operation.record for one in _each_reading(value)):
-            if record.instrument in needs:
-                _check_range(record, needs[record.instrument], context)
+            for name in record.instruments:
+                if name in needs:
+                    _check_range(record, needs[name], context, alone=len(record.instruments) == 1)
             for one in record.by_limit if record.decision == "guarded" else ():
                 if one.bound is not None:
-                    _check_provable(one, known.get(record.instrument or ""), context)
+                    _check_provable(one, known, context)
         if operation.tighten is not None and operation.tighten.instrument in needs:
             _check_stages_in_range(operation, needs[operation.tighten.instrument], context)
 
@@ -35,9 +37,12 @@ def _each_reading(record: RecordedValue) -> tuple[RecordedValue, ...]:
     return tuple(record.at(slot) for slot in record.by_reading) or (record,)
 
 
-def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> None:
+def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadContext, *, alone: bool) -> None:
+    """Check what an instrument covers. Beside another one it may be of another kind than the value."""
     covers = need.covers
     if covers is None:
+        return
+    if limit_dimension(covers) != record.dimension and not alone:
         return
     if limit_dimension(covers) != record.dimension:
         what = with_article(record.dimension) if record.dimension else "a number without a unit"
@@ -50,7 +55,7 @@ def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadConte
             _check_within(end, covers, need, record.mark, context)
 
 
-def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadContext) -> None:
+def _check_provable(record: RecordedValue, known: Mapping[str, InstrumentNeed], context: ReadContext) -> None:
     """Warn if no reading can be proven within its limit under the guarded rule (ISO 14253-1:2017).
 
     No reading can if the value has no instrument, or if even the middle of the limit is within it with a probability
@@ -68,26 +73,36 @@ def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context:
             "warning",
         )
         return
-    largest = None if need is None or need.uncertainty is None else need.uncertainty.high
+    needs = [known[name] for name in record.instruments if name in known]
+    for need in needs:
+        if _check_uncertainty(record, need, context):
+            break  # one warning is enough
+
+
+def _check_uncertainty(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> bool:
+    """Warn if the uncertainty of one instrument is too large. Returns true if it is."""
+    largest = None if need.uncertainty is None else need.uncertainty.high
     bound = record.bound
     if largest is None or not isinstance(bound, Fixed) or record.judge in ("mean", "spread"):
-        return
+        return False
     within = interval(bound.limit)
     if within.low is None or within.high is None:
-        return
+        return False
     if dimension_of(largest.unit) == "fraction":
         if record.dimension == "temperature" or within.low <= 0:
-            return
+            return False
         expanded = within.low * base_of_difference(largest)
     elif dimension_of(largest.unit) == record.dimension:
         expanded = base_of_difference(largest)
     else:
-        return
+        return False
     if within.high - within.low < _NARROWEST * expanded:
         message = f"With an uncertainty of {show(largest)}, no reading can be proven within {bound.text}"
         context.problem(
             "cannot-prove", record.mark, message, "Name an instrument with a smaller uncertainty", "warning"
         )
+        return True
+    return False
 
 
 def _check_stages_in_range(operation: Operation, need: InstrumentNeed, context: ReadContext) -> None:

@@ -218,8 +218,13 @@ _USED = Key(
 )
 _WITH = Key(
     "with",
-    ByShape("instrument", ReferenceShape("instrument", "an instrument's name"), readings=True),
-    "The instrument to measure it with.",
+    ByShape(
+        "instrument",
+        ListShape(ReferenceShape("instrument", "an instrument's name"), single=True, at_least=1),
+        readings=True,
+    ),
+    "The instrument to measure it with, or a list of instruments that one reading needs together.",
+    examples=("feeler-gauge", ["straightedge", "feeler-gauge"]),
 )
 _READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a list, or the name of a set of places.")
 _JUDGE = Key(
@@ -289,7 +294,7 @@ def _record(fields: Fields) -> RecordedValue:
     slots = fields.get_or(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
     named = fields.nodes["readings"] if by_place else None
-    instrument, used_limit = fields.get(_WITH), fields.get(_USED)
+    instruments, used_limit = fields.get_or(_WITH, ()), fields.get(_USED)
     record = RecordedValue(
         fields.name.name,
         fields.get_or(_ASK, title_from_name(fields.name.name)),
@@ -297,7 +302,7 @@ def _record(fields: Fields) -> RecordedValue:
         dimension,
         limit,
         used,
-        instrument.name if instrument else None,
+        instruments[0].name if instruments else None,
         slots,
         by_place,
         named.text if isinstance(named, YamlScalar) else None,
@@ -313,6 +318,7 @@ def _record(fields: Fields) -> RecordedValue:
         fields.get_or(_INDEPENDENT, False),
         fields.get_or(_COMPARISON, False),
         also=_further(fields, unit, dimension),
+        with_more=tuple(each.name for each in instruments[1:]),
     )
     _check_record(record, fields)
     return record
@@ -333,6 +339,11 @@ def _is_count(node: YamlNode) -> bool:
 
 
 def _check_record(record: RecordedValue, fields: Fields) -> None:
+    named = fields.get(_WITH) or ()
+    for number, each in enumerate(named):
+        if each.name in record.instruments[:number]:
+            hint = "Delete one of them"
+            fields.context.problem("duplicate-item", each.mark, f"`{each.name}` is in the list twice", hint)
     readings_known = not fields.wrote(_READINGS) or fields.get(_READINGS) is not None
     spreads = [fields.at(_JUDGE)] if record.judge == "spread" else []
     spreads += [written.mark for written in fields.get_or(_ALSO, ()) if written.judge == "spread"]

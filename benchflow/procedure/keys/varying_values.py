@@ -28,7 +28,7 @@ class VaryingRecord(Shape[RecordedValue]):
         if found is None or len(found) == 1 or first is None:
             return first
         terms = {
-            one.choices[slots]: ReadingTerms(one.value.bound, one.value.used, one.value.instrument)
+            one.choices[slots]: ReadingTerms(one.value.bound, one.value.used, one.value.instrument, one.value.with_more)
             for one in found
             if one.value is not None
         }

@@ -70,6 +70,7 @@ class ReadingTerms(Struct, frozen=True):
     bound: Bound | None = None
     used: Bound | None = None
     instrument: str | None = None
+    with_more: tuple[str, ...] = ()
 
 
 class FurtherLimit(Struct, frozen=True):
@@ -129,13 +130,26 @@ class RecordedValue(Struct, frozen=True):
     comparison: bool = False  # the error of one instrument cancels in a difference
     by_reading: dict[str, ReadingTerms] = {}
     also: tuple[FurtherLimit, ...] = ()
+    with_more: tuple[str, ...] = ()  # the instruments that are used together with the first one
+
+    @property
+    def instruments(self) -> tuple[str, ...]:
+        """The instruments that one reading is taken with, in the order of `with`."""
+        return () if self.instrument is None else (self.instrument, *self.with_more)
 
     def at(self, slot: str) -> "RecordedValue":
         """The value with the limits and the instrument of one reading."""
         terms = self.by_reading.get(slot)
         if terms is None:
             return self
-        return replace(self, bound=terms.bound, used=terms.used, instrument=terms.instrument, by_reading={})
+        return replace(
+            self,
+            bound=terms.bound,
+            used=terms.used,
+            instrument=terms.instrument,
+            with_more=terms.with_more,
+            by_reading={},
+        )
 
     @property
     def by_limit(self) -> "tuple[RecordedValue, ...]":
@@ -214,8 +228,8 @@ def written_limit(value: RecordedValue | CalculatedValue) -> str:
 
 def instruments_of(record: RecordedValue) -> tuple[str, ...]:
     """The instruments of a value, also those of single readings, each once."""
-    names = (record.instrument, *(terms.instrument for terms in record.by_reading.values()))
-    return tuple(dict.fromkeys(name for name in names if name))
+    each = (record, *(record.at(slot) for slot in record.by_reading))
+    return tuple(dict.fromkeys(name for one in each for name in one.instruments))
 
 
 class ChoiceRow(Struct, frozen=True):

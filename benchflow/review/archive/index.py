@@ -22,7 +22,7 @@ from benchflow.review.archive.index_schema import (
     heads,
     sessions,
 )
-from benchflow.review.log.facts import SessionFact
+from benchflow.review.log.facts import TOOL_SEPARATOR, SessionFact
 from benchflow.review.many.session_question import (
     InstrumentSubject,
     LeftOut,
@@ -121,6 +121,14 @@ def _facts_by_session(connection: Connection, name: str, where: ColumnElement[bo
     return found
 
 
+def _one_of_several(table: Table, serial: str) -> tuple[ColumnElement[bool], ...]:
+    """The condition for readings that were taken with this instrument beside another one."""
+    if "others" not in table.c:
+        return ()
+    named, unnamed = f"\n{serial}{TOOL_SEPARATOR}", f"\n{TOOL_SEPARATOR}{serial}\n"
+    return tuple(table.c.others.contains(text, autoescape=True) for text in (named, unnamed))
+
+
 def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
     """For each table, the condition for rows that may answer the question."""
     t = fact_tables
@@ -132,6 +140,7 @@ def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
                     or_(
                         t[name].c.serial == serial,
                         and_(t[name].c.serial == "", t[name].c.instrument == serial),
+                        *_one_of_several(t[name], serial),
                     ),
                     _time_condition(question, t[name]),
                 )

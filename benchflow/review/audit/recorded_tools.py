@@ -54,7 +54,7 @@ class RecordedUses(Struct, frozen=True):
         if (described.serial or None) != serial or self._names_another(state, given, described):
             text = f"{given or serial or 'No instrument'} was used for {need}, but the log describes {described.serial}"
             return refuse("instrument-unfit", text, name=need)
-        unfit = self._unfit(needs[need], described, use.required)
+        unfit = self._unfit(needs[need], described, use.required, together=use.index is not None)
         if unfit:
             return refuse("instrument-unfit", f"{described.title} ({described.serial}): {unfit}", name=need)
         used = next((event for event in self._descriptions(need)), None)
@@ -64,6 +64,9 @@ class RecordedUses(Struct, frozen=True):
     def _logged(self, use: ToolUse) -> tuple[str | None, str | None, ev.StoredQuantity | None]:
         """Need, serial number and uncertainty of the instrument, as the reading or tick of these events names them."""
         for event in self.events:
+            if isinstance(event, ev.ReadingRecorded) and use.index is not None:
+                share = event.tools[use.index] if use.index < len(event.tools) else ev.InstrumentShare(None)
+                return share.instrument, share.serial, share.uncertainty
             if isinstance(event, ev.ReadingRecorded):
                 return event.instrument, event.serial, event.uncertainty
             if isinstance(event, ev.FastenerTicked):
@@ -87,11 +90,13 @@ class RecordedUses(Struct, frozen=True):
             return False
         return any(tool.serial == given for tool in state.tools.values())
 
-    def _unfit(self, need: InstrumentNeed, described: ev.InstrumentUsed, required: Quantity | None) -> str:
+    def _unfit(
+        self, need: InstrumentNeed, described: ev.InstrumentUsed, required: Quantity | None, *, together: bool
+    ) -> str:
         """Why the instrument was not fit by its recorded data; "" if it was, or if the log has a warning about it."""
         if described.warnings:
             return ". ".join(described.warnings) if need.unfit == "refuse" else ""
-        reasons = fitness(_instrument(need, described), need, required, self.day)
+        reasons = fitness(_instrument(need, described), need, required, self.day, together=together)
         kinds: tuple[type, ...] = (CalibrationOver, NoCalibration, OutOfRange)
         if described.uncertainty and not _share_of_scale(described):
             kinds = (*kinds, TooUncertain)

@@ -60,7 +60,7 @@ def value_text(value: Value) -> str:
         parts.append(f"{verdict}, limit {value.limit}")
         if value.share is not None and value.verdict == "ok" and value.band.two_ended:
             parts.append(margin_text(value.share, value.band, "").replace("  ", " "))
-    serials = sorted({r.serial for r in value.readings if r.serial})
+    serials = sorted({serial for r in value.readings for serial, _ in r.tools if serial})
     if serials:
         parts.append(f"with {', '.join(serials)}")
     if value.waived:

@@ -151,10 +151,11 @@ def _instrument_points(
     used: dict[str, tuple[int, str]] = {}  # by serial: event and local day of its first use
     unnamed: dict[str, None] = {}
     for reading in (reading for value in values for reading in value.readings):
-        if reading.serial:
-            used.setdefault(reading.serial, (reading.seq, local_day(reading.at)))
-        elif reading.instrument:
-            unnamed[reading.instrument] = None
+        for serial, name in reading.tools:
+            if serial:
+                used.setdefault(serial, (reading.seq, local_day(reading.at)))
+            else:
+                unnamed[name] = None
     for stage in stages:
         if stage.serial:
             used.setdefault(stage.serial, (stage.seq, local_day(stage.first_at)))

@@ -24,6 +24,7 @@ from benchflow.review.log.facts import (
     SignatureFact,
     StageFact,
     UndoneFact,
+    tool_lines,
 )
 from benchflow.review.log.margin import band, margin, number
 from benchflow.review.log.tick_groups import TickGroups
@@ -226,12 +227,14 @@ class FactCollector:
         judged = event.verdict != "none"  # a reading that is judged with others has no margin of its own
         difference = isinstance(event, ev.ValueCalculated) and event.difference
         within = band(event.limit, quantity.unit, difference=difference)
-        instrument = serial = filled = ""
+        instrument = serial = filled = others = ""
         if isinstance(event, ev.ReadingRecorded):
             instrument, serial = event.instrument or "", event.serial or ""
+            others = tool_lines(event.tools[1:])
             if event.claims is not None:  # the same reading, so it is one fact
                 claimed = self._readings.pop(event.claims, None)
-                instrument, serial = (claimed.instrument, claimed.serial) if claimed is not None else ("", "")
+                if claimed is not None:
+                    instrument, serial, others = claimed.instrument, claimed.serial, claimed.others
         else:
             filled = event.filled
         self._readings[line.seq] = ReadingFact(
@@ -241,7 +244,7 @@ class FactCollector:
             uncertainty="" if event.uncertainty is None else event.uncertainty.value,
             conformity=event.conformity or "", attempt=attempt, in_force=False, corrected=False, filled=filled,
             share=None if value is None or not judged else margin(value, within), two_ended=within.two_ended,
-            calculated=isinstance(event, ev.ValueCalculated), difference=difference,
+            calculated=isinstance(event, ev.ValueCalculated), difference=difference, others=others,
         )  # fmt: skip
 
     def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:

@@ -7,11 +7,14 @@ id; their titles are in the procedure that the log contains.
 attempts at a reading, only the last can be in force. :mod:`benchflow.session.state.fold` decides.
 """
 
+from collections.abc import Iterable
 from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.base.plaintext import clean_line
 from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.state.event_basics import InstrumentShare
 
 
 class LogTime(Struct, frozen=True, array_like=True):
@@ -87,6 +90,17 @@ class OperationFact(Struct, frozen=True):
         return self.finished is not None
 
 
+TOOL_SEPARATOR = "\t"
+
+
+def tool_lines(shares: Iterable[InstrumentShare]) -> str:
+    """The instruments of a reading for :attr:`ReadingFact.others`. Each line begins and ends with a line break."""
+    lines = [
+        f"{clean_line(share.serial or '')}{TOOL_SEPARATOR}{clean_line(share.instrument or '')}" for share in shares
+    ]
+    return "".join(f"\n{line}" for line in lines) + ("\n" if lines else "")
+
+
 class ReadingFact(Struct, frozen=True):
     """One attempt at one reading, or one calculated value.
 
@@ -119,6 +133,14 @@ class ReadingFact(Struct, frozen=True):
     two_ended: bool  # the limit has two ends
     calculated: bool = False
     difference: bool = False  # a difference of temperatures
+    others: str = ""  # the instruments beside the first one: a line for each, with serial and name in the procedure
+
+    @property
+    def tools(self) -> tuple[tuple[str, str], ...]:
+        """The serial number, and the name in the procedure, of each instrument; ``""`` for what is not known."""
+        first = ((self.serial, self.instrument),) if self.serial or self.instrument else ()
+        rows = (line.split(TOOL_SEPARATOR) for line in self.others.splitlines() if line)
+        return (*first, *((serial, name) for serial, name in rows))
 
 
 class StageFact(Struct, frozen=True):

@@ -272,8 +272,9 @@ def _used_serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
     """The serials that were used, by the procedure's name for the instrument."""
     found: dict[str, set[str]] = {}
     for reading in log.facts.readings:
-        if reading.operation == operation and reading.in_force and reading.serial:
-            found.setdefault(reading.instrument, set()).add(reading.serial)
+        for serial, name in reading.tools if reading.operation == operation and reading.in_force else ():
+            if serial:
+                found.setdefault(name, set()).add(serial)
     for stage in log.facts.stages:
         if stage.operation == operation and stage.in_force and stage.serial:
             found.setdefault(stage.instrument, set()).add(stage.serial)

@@ -170,7 +170,7 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
             return replace(
                 bare,
                 readings=tuple(r for r in found.readings
-                               if _used_instrument(subject, r.serial, r.instrument) and covers(r.at)),
+                               if covers(r.at) and any(_used_instrument(subject, *tool) for tool in r.tools)),
                 stages=tuple(s for s in found.stages
                              if _used_instrument(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
             )  # fmt: skip

@@ -327,9 +327,7 @@ def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
         gauge=_gauge_of_value(value),
         filled=value.filled,
         waived=value.waived,
-        tools=tuple(
-            dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
-        ),
+        tools=tuple(dict.fromkeys(tool_of(log, serial, name) for r in value.readings for serial, name in r.tools)),
         earlier=tuple(
             f"{_reading_text(r)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
             for r in value.earlier
@@ -398,8 +396,7 @@ def _instrument_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     described: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
     used: dict[tuple[str, str], None] = {}
     for reading in facts.readings:
-        if reading.in_force and (reading.serial or reading.instrument):
-            used[reading.serial, reading.instrument] = None
+        used |= dict.fromkeys(reading.tools if reading.in_force else ())
     for stage in facts.stages:
         if stage.in_force and (stage.serial or stage.instrument):
             used[stage.serial, stage.instrument] = None

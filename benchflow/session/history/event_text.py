@@ -101,6 +101,12 @@ def verdict_and_limit(verdict: Verdict, limit: str) -> str:
 
 
 def _instrument(event: ev.ReadingRecorded | ev.FastenerTicked, titles: LogTitles) -> str:
+    if isinstance(event, ev.ReadingRecorded) and event.tools:
+        shares = (
+            titles.instrument(share.instrument or "") + (f" (serial {share.serial})" if share.serial else "")
+            for share in event.tools
+        )
+        return f", with {' and '.join(shares)}"
     if not event.instrument:
         return ""
     return f", with {titles.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")

@@ -1,9 +1,8 @@
 """Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import CheckStage, OpenTorqueStage, RecordedValue
+from benchflow.procedure.model import CheckStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
@@ -15,15 +14,16 @@ from benchflow.session.rules.check_stages import judge_tick
 from benchflow.session.rules.correction_signatures import sign_correction
 from benchflow.session.rules.findings import finding_change_reasons
 from benchflow.session.rules.joint_progress import joint_of
-from benchflow.session.rules.measurements import from_stored, reading_measurement
+from benchflow.session.rules.measurements import combined_share, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proof_corrections import evidence_entries
+from benchflow.session.rules.reading_instruments import shares_of_correction, uncertainty_again
 from benchflow.session.rules.stage_torques import tighten_in_force, torque_missing
 from benchflow.session.rules.typed_values import read_value
-from benchflow.session.rules.verdicts import judge_reading, stated_uncertainty, to_stored
+from benchflow.session.rules.verdicts import judge_reading, to_stored
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import Attempt, EntryRef, State
+from benchflow.session.state.state import EntryRef, State
 
 
 def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
@@ -75,9 +75,13 @@ def _correct_reading(
     quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity
-    u = _uncertainty_of_correction(state, record, wrong, quantity)
+    shares = shares_of_correction(state, wrong, quantity)
+    u = uncertainty_again(state, record.instrument, wrong.uncertainty, wrong, quantity)
+    if shares:
+        u = combined_share(shares, record.unit)
     used = state.work(step.id).stated_used(entry, intent.event)
-    verdict = judge_reading(state, record, reading_measurement(record, quantity, u, wrong.instrument), used)
+    measured = reading_measurement(record, quantity, u, wrong.instrument, shares=shares)
+    verdict = judge_reading(state, record, measured, used)
     event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
@@ -85,6 +89,7 @@ def _correct_reading(
         quantity=to_stored(quantity),
         verdict="none" if verdict is None else verdict.verdict,
         uncertainty=None if u is None else to_stored(u),
+        tools=shares,
     )
     entries = sign_correction(state, Entry(by, event), context, by, intent.pin)
     if isinstance(entries, Refusal):
@@ -94,21 +99,6 @@ def _correct_reading(
         *calculated_entries(state, step, entries, context, by),
         *evidence_entries(state, entries, context, by),
     )
-
-
-def _uncertainty_of_correction(
-    state: State, record: RecordedValue, wrong: Attempt, quantity: Quantity
-) -> Quantity | None:
-    """The standard uncertainty of the corrected reading, which was taken with the same instrument.
-
-    An uncertainty that is a share of the reading is that share of the corrected reading.
-    """
-    if wrong.uncertainty is None:
-        return stated_uncertainty(state, record, quantity)
-    u, read = from_stored(wrong.uncertainty), from_stored(wrong.quantity)
-    if "%" not in u.entered or not read.value:
-        return u
-    return Quantity(u.value * abs(quantity.value / read.value), u.unit, u.entered)
 
 
 def _correct_figure(

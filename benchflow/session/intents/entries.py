@@ -25,9 +25,9 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_remedies import check_held_reason, remedy_of_check
-from benchflow.session.rules.instrument_fitness import choose_tool
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
+from benchflow.session.rules.reading_instruments import tools_for
 from benchflow.session.rules.remedy_progress import holding
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_torques import ticked_by
@@ -37,7 +37,6 @@ from benchflow.session.rules.verdicts import (
     bound_in_force,
     judge_reading,
     part_is_used,
-    stated_uncertainty,
     to_stored,
 )
 from benchflow.session.state import events as ev
@@ -79,14 +78,14 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     held = _held_reading(state, step, record, slot) or _tightened_by(state, step, record, last)
     if held is not None:
         return held
-    tool = choose_tool(state, context, record.instrument, intent.instrument, quantity)
-    if isinstance(tool, Refusal):
-        return tool
-    u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
-    measured = reading_measurement(record, quantity, u, tool.serial or tool.need or "")
-    event = recorded_event(state, step, record, slot, measured, u, used)
-    event = replace(event, instrument=tool.need, serial=tool.serial)
-    entries = (*tool.entries(by), Entry(by, event))
+    taken = tools_for(state, context, record, intent.instrument, quantity)
+    if isinstance(taken, Refusal):
+        return taken
+    first = taken.tools[0]
+    measured = reading_measurement(record, quantity, taken.u, first.serial or first.need or "", shares=taken.shares)
+    event = recorded_event(state, step, record, slot, measured, taken.u, used)
+    event = replace(event, instrument=first.need, serial=first.serial, tools=taken.shares)
+    entries = (*taken.entries(by), Entry(by, event))
     return (*entries, *calculated_entries(state, step, entries, context, by))
 
 
@@ -113,7 +112,7 @@ def _state_used(
 ) -> Decision:
     """State for the reading that is entered whether the part is used. It is not another reading."""
     u = None if last.uncertainty is None else from_stored(last.uncertainty)
-    measured = reading_measurement(record, from_stored(last.quantity), u, last.instrument)
+    measured = reading_measurement(record, from_stored(last.quantity), u, last.instrument, shares=last.tools)
     event = recorded_event(state, step, record, slot, measured, u, used)
     entries = (Entry(by, replace(event, claims=last.seq)),)
     return (*entries, *calculated_entries(state, step, entries, context, by))

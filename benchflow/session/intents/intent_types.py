@@ -79,7 +79,7 @@ class RecordReading(BaseIntent, frozen=True, tag="record", kw_only=True):
     value: str  # the quantity as text, such as "0.045 mm"
     reading: int | str | None = None  # number of the reading; the next open one if not given
     place: int | str | None = None  # place of the reading or of the operation
-    instrument: str | None = None  # serial number or id in the shop's register
+    instrument: str | tuple[str, ...] | None = None  # serial number or id in the register; a list for several together
     operation: str | None = None
     used: bool | None = None  # true if the limit for used parts applies; as in the reading before if not given
 

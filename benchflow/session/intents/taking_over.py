@@ -138,9 +138,10 @@ def _event_again(state: State, step: Step, entry: EarlierEntry) -> ev.Event | No
             u = None
             if entry.uncertainty:
                 u = Quantity(Decimal(entry.uncertainty), entry.unit, entry.uncertainty_entered)
-            measured = reading_measurement(record, quantity, u, entry.serial or entry.instrument)
+            measured = reading_measurement(record, quantity, u, entry.serial or entry.instrument, shares=entry.tools)
             event = recorded_event(state, step, record, entry.reading, measured, u, entry.used)
-            return replace(event, instrument=entry.instrument or None, serial=entry.serial or None, earlier=entry.seq)
+            used = {"instrument": entry.instrument or None, "serial": entry.serial or None, "tools": entry.tools}
+            return replace(event, **used, earlier=entry.seq)
 
 
 def blank_for_continued(blank: ev.JobOpened, intent: intents.OpenJob) -> ev.JobOpened | Refusal:

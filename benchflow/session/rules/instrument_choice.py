@@ -70,7 +70,9 @@ def tools_for_reading(state: State, context: Context, name: str, typed: str = ""
     read = read_quantity(typed, record.unit, record.dimension, name) if typed.strip() else None
     required = None if isinstance(read, Refusal) else read
     slot = next_open_slot(state, step, record)
-    return _tool_lists(state, context, ("instrument", record.at(slot).instrument, required))
+    needs = record.at(slot).instruments
+    fields: list[tuple[Field, str | None, Quantity | None]] = [("instrument", need, required) for need in needs]
+    return _tool_lists(state, context, *fields, together=len(needs) > 1)
 
 
 def tools_for_joint(
@@ -96,22 +98,24 @@ def tools_for_joint(
 
 
 def _tool_lists(
-    state: State, context: Context, *fields: tuple[Field, str | None, Quantity | None]
+    state: State, context: Context, *fields: tuple[Field, str | None, Quantity | None], together: bool = False
 ) -> tuple[ToolList, ...]:
     """A list for each field with its need and the setting or reading; unknown needs are left out."""
     needs = state.plan.procedure.instruments_by_id
     found = [
-        _tool_list(state, context, needs[name], field, required) for field, name, required in fields if name in needs
+        _tool_list(state, context, needs[name], field, required, together=together)
+        for field, name, required in fields
+        if name in needs
     ]
     return tuple(tools for tools in found if tools is not None)
 
 
 def _tool_list(
-    state: State, context: Context, need: InstrumentNeed, field: Field, required: Quantity | None
+    state: State, context: Context, need: InstrumentNeed, field: Field, required: Quantity | None, *, together: bool
 ) -> ToolList | None:
     if context.shop is None:
         return None
-    fitting = fit_instruments(context.shop, need, required, context.today)
+    fitting = fit_instruments(context.shop, need, required, context.today, together=together)
     used = state.tools[need.id].serial if need.id in state.tools else None
 
     def row(instrument: Instrument, reasons: tuple[str, ...]) -> ToolRow:

@@ -80,15 +80,18 @@ def choose_tool(
     required: Quantity | None,
     *,
     stretch: bool = False,
+    index: int | None = None,
 ) -> Tool | Refusal:
     """The instrument for ``need``; a refusal if it is not fit or not known.
 
     ``given`` is the instrument in the intent: a serial number or an id in the register, or else the id of a need. An
     instrument in the register may have the id of a need. ``required`` is the setting or reading. ``stretch`` is true
-    for the gauge that reads the stretch beside the torque.
+    for the gauge that reads the stretch beside the torque. ``index`` is the number of the instrument, from 0, if
+    several are used together for one reading.
     """
+    together = index is not None
     if context.recorded_tool is not None:
-        found = context.recorded_tool(state, ToolUse(need, given, required, stretch))
+        found = context.recorded_tool(state, ToolUse(need, given, required, stretch, index))
         if isinstance(found, Refusal):
             return found
         return Tool(found.need, found.serial, None, found.used, found.uncertainty)
@@ -105,37 +108,43 @@ def choose_tool(
         return (
             Tool(None, None)
             if stated_need is None
-            else _default_tool(state, context, context.shop, stated_need, required)
+            else _default_tool(state, context, context.shop, stated_need, required, together=together)
         )
     if known is None:
-        return _unknown_instrument(context.shop, given, stated_need, required, context)
+        return _unknown_instrument(context.shop, given, stated_need, required, context, together=together)
     if stated_need is None:
         return Tool(None, known.serial or known.id, known)
-    return _checked_tool(state, context, context.shop, stated_need, known, required)
+    return _checked_tool(state, context, context.shop, stated_need, known, required, together=together)
 
 
 def _unknown_instrument(
-    shop: Shop, given: str, need: InstrumentNeed | None, required: Quantity | None, context: Context
+    shop: Shop,
+    given: str,
+    need: InstrumentNeed | None,
+    required: Quantity | None,
+    context: Context,
+    *,
+    together: bool,
 ) -> Refusal:
     """A refusal of an instrument that is not in the register. It says which ones are."""
     refusal = unknown_name("instrument", given, [one.serial or one.id for one in shop.instruments])
     if need is None:
         return refusal
-    advice = fit_instruments(shop, need, required, context.today).message
+    advice = fit_instruments(shop, need, required, context.today, together=together).message
     (reason,) = refusal.refused
     return Refusal((replace(reason, message=f"{reason.message} {advice}"),))
 
 
 def _default_tool(
-    state: State, context: Context, shop: Shop, need: InstrumentNeed, required: Quantity | None
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, required: Quantity | None, *, together: bool
 ) -> Tool | Refusal:
     """The instrument used last for this need, or the only one that is fit; a refusal if the builder must choose."""
     before = find_instrument(shop, state.tools[need.id].serial) if need.id in state.tools else None
     if before is not None:
-        return _checked_tool(state, context, shop, need, before, required)
-    found = fit_instruments(shop, need, required, context.today)
+        return _checked_tool(state, context, shop, need, before, required, together=together)
+    found = fit_instruments(shop, need, required, context.today, together=together)
     if len(found.fit) == 1:
-        return _checked_tool(state, context, shop, need, found.fit[0], required)
+        return _checked_tool(state, context, shop, need, found.fit[0], required, together=together)
     if found.fit:
         message = f"{need.title or need.id}: several instruments are fit. Enter the one that was used. {found.message}"
         return refuse("value-missing", message, name="instrument")
@@ -143,7 +152,7 @@ def _default_tool(
         return _tool_outside_the_register(state, need)
     not_retired = [unfit.instrument for unfit in found.unfit if unfit.instrument.retired is None]
     if need.unfit == "warn" and len(not_retired) == 1:
-        return _checked_tool(state, context, shop, need, not_retired[0], required)
+        return _checked_tool(state, context, shop, need, not_retired[0], required, together=together)
     return refuse("instrument-unfit", found.message, name=need.id)
 
 
@@ -157,12 +166,20 @@ def _tool_outside_the_register(state: State, need: InstrumentNeed) -> Tool:
 
 
 def _checked_tool(
-    state: State, context: Context, shop: Shop, need: InstrumentNeed, instrument: Instrument, required: Quantity | None
+    state: State,
+    context: Context,
+    shop: Shop,
+    need: InstrumentNeed,
+    instrument: Instrument,
+    required: Quantity | None,
+    *,
+    together: bool,
 ) -> Tool | Refusal:
     """``instrument`` as a tool. If it is not fit, the tool has warnings or is refused, as ``need`` requires."""
-    reasons = tuple(reason.message for reason in fitness(instrument, need, required, context.today))
+    unfit = fitness(instrument, need, required, context.today, together=together)
+    reasons = tuple(reason.message for reason in unfit)
     if reasons and need.unfit == "refuse":
-        found = fit_instruments(shop, need, required, context.today)
+        found = fit_instruments(shop, need, required, context.today, together=together)
         told = f"{instrument.name}: {'. '.join(reasons)}. " if found.fit or not found.unfit else ""  # told by `found`
         return refuse("instrument-unfit", f"{told}{found.message}", name=need.id)
     serial = instrument.serial or instrument.id

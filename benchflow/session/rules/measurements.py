@@ -16,13 +16,17 @@ from benchflow.procedure.model import CalculatedValue, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, base_of_difference
 from benchflow.quantity.arithmetic import decimal, from_base
-from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_shown, round_half_up, show_short, with_unit
+from benchflow.session.state.event_basics import InstrumentShare
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.uncertainty import ReadingUncertainty, combined_uncertainty
 
 NEW_READING = 0
 """The key of a reading that is not in the log yet. The keys of the others are their ``seq``."""
+
+MOST_INSTRUMENTS = 100
+"""More instruments than one reading is ever taken with, to tell the keys of their errors apart."""
 
 
 class Measurement(Struct, frozen=True):
@@ -86,15 +90,54 @@ def next_open_slot(state: State, step: Step, record: RecordedValue) -> str:
 
 
 def reading_measurement(
-    record: RecordedValue, quantity: Quantity, u: Quantity | None, instrument: str, key: int = NEW_READING
+    record: RecordedValue,
+    quantity: Quantity,
+    u: Quantity | None,
+    instrument: str,
+    key: int = NEW_READING,
+    shares: Sequence[InstrumentShare] = (),
 ) -> Measurement:
-    """The measurement of one reading. ``u`` is its standard uncertainty, ``key`` the ``seq`` of its log line."""
+    """The measurement of one reading. ``u`` is its standard uncertainty, ``key`` the ``seq`` of its log line.
+
+    ``shares`` has the instruments of a reading that was taken with several. Each has an error of its own, which it
+    shares with its other readings.
+    """
+    if u is not None and shares:
+        return _reading_by_several(record, quantity, shares, key)
     if u is None:
         return Measurement(base(quantity), quantity, unknown=(record.name,))
     # The error of an independent reading is its own: it is grouped as if it had its own instrument.
     source = f"{instrument}, reading {key}" if record.independent else instrument
     known = {key: ReadingUncertainty(base_of_difference(u), source, record.comparison)}
     return Measurement(base(quantity), quantity, slopes={key: 1.0}, readings=known)
+
+
+def _reading_by_several(
+    record: RecordedValue, quantity: Quantity, shares: Sequence[InstrumentShare], key: int
+) -> Measurement:
+    known: dict[int, ReadingUncertainty] = {}
+    for index, share in enumerate(shares):
+        if share.uncertainty is None:
+            return Measurement(base(quantity), quantity, unknown=(record.name,))
+        # a key below zero is one of no log line: the error of a further instrument
+        own = -(key * MOST_INSTRUMENTS + index) if index else key
+        source = share.serial or share.instrument or ""
+        source = f"{source}, reading {key}" if record.independent else source
+        known[own] = ReadingUncertainty(base_of_difference(from_stored(share.uncertainty)), source, record.comparison)
+    return Measurement(base(quantity), quantity, slopes=dict.fromkeys(known, 1.0), readings=known)
+
+
+def combined_share(shares: Sequence[InstrumentShare], unit: str) -> Quantity | None:
+    """The standard uncertainty of a reading by several instruments, in ``unit``; ``None`` if one is not known."""
+    known: dict[int, ReadingUncertainty] = {}
+    for index, share in enumerate(shares):
+        if share.uncertainty is None:
+            return None
+        source = share.serial or share.instrument or ""
+        known[index] = ReadingUncertainty(base_of_difference(from_stored(share.uncertainty)), source)
+    u = combined_uncertainty(dict.fromkeys(known, 1.0), known)
+    number = decimal(from_base(u, unit, difference=True))
+    return Quantity(number, unit, show_short(Quantity(number, unit, "")))
 
 
 def exact_measurement(quantity: Quantity) -> Measurement:
@@ -105,7 +148,7 @@ def exact_measurement(quantity: Quantity) -> Measurement:
 def attempt_measurement(record: RecordedValue, attempt: Attempt) -> Measurement:
     """The measurement of a reading in the log."""
     u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
-    return reading_measurement(record, from_stored(attempt.quantity), u, attempt.instrument, attempt.seq)
+    return reading_measurement(record, from_stored(attempt.quantity), u, attempt.instrument, attempt.seq, attempt.tools)
 
 
 def statistic(record: RecordedValue, measured: Sequence[Measurement]) -> Measurement:

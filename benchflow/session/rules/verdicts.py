@@ -12,8 +12,15 @@ from benchflow.quantity import Interval, Limit, Quantity, dimension_of, interval
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
 from benchflow.session.rules.evaluated_values import single_measurement
-from benchflow.session.rules.measurements import Measurement, last_attempts, recorded_measurements, spread, statistic
-from benchflow.session.state.events import StoredQuantity
+from benchflow.session.rules.measurements import (
+    Measurement,
+    combined_share,
+    last_attempts,
+    recorded_measurements,
+    spread,
+    statistic,
+)
+from benchflow.session.state.event_basics import InstrumentShare, StoredQuantity
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import Judgement, judge_exact, rounded_acceptance
 from benchflow.trade.rounding import without_trailing_zeros
@@ -85,7 +92,19 @@ def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -
     It is half of the largest expanded uncertainty U (k = 2) that the procedure allows. It has the unit of U. If U is
     stated as a share of the reading, it has the unit of ``reading``. ``None`` if the procedure states no U.
     """
-    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
+    if len(record.instruments) < 2:
+        return stated_uncertainty_of(state, record.instrument, reading)
+    each = [(name, stated_uncertainty_of(state, name, reading)) for name in record.instruments]
+    shares = tuple(
+        InstrumentShare(name, None, None if u is None or dimension_of(u.unit) != record.dimension else to_stored(u))
+        for name, u in each
+    )
+    return combined_share(shares, record.unit)
+
+
+def stated_uncertainty_of(state: State, instrument: str | None, reading: Quantity) -> Quantity | None:
+    """The standard uncertainty of a reading by one instrument, as :func:`stated_uncertainty` has it."""
+    need = None if instrument is None else state.plan.procedure.instruments_by_id.get(instrument)
     if need is None or need.uncertainty is None or need.uncertainty.high is None:
         return None
     largest = need.uncertainty.high

@@ -300,10 +300,13 @@ class InstrumentSelection(Struct, frozen=True):
         )
 
 
-def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date) -> InstrumentSelection:
+def fit_instruments(
+    shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date, *, together: bool = False
+) -> InstrumentSelection:
     """The instruments that are fit for ``need`` on the day ``on``.
 
     ``wanted`` is the setting or reading that they must cover. The instrument with the smallest scale is first.
+    ``together`` means that another instrument is used for the same reading.
     """
     fit: list[Instrument] = []
     unfit: list[UnfitInstrument] = []
@@ -313,7 +316,7 @@ def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, o
             if instrument.retired is None:
                 others[instrument.kind] = None
             continue
-        reasons = fitness(instrument, need, wanted, on)
+        reasons = fitness(instrument, need, wanted, on, together=together)
         if reasons:
             unfit.append(UnfitInstrument(instrument, reasons))
         else:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from msgspec import Struct, field
 
-from benchflow.session.state.event_basics import Event, SignatureProof
+from benchflow.session.state.event_basics import Event, InstrumentShare, SignatureProof
 
 Basis = Literal["trusted", "untrusted", "none"]
 """What says that an operation was done: the good part of the old log, its lines behind the damage, or nothing in it."""
@@ -49,6 +49,7 @@ class EarlierEntry(Struct, frozen=True, omit_defaults=True):
     at: str = ""  # when a reading was entered
     boot: str = ""
     ms: int = 0
+    tools: tuple[InstrumentShare, ...] = ()  # all instruments, if the reading was taken with several
 
 
 class ContinuedLog(Struct, frozen=True, omit_defaults=True):

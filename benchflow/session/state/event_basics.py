@@ -20,6 +20,14 @@ class StoredQuantity(Struct, frozen=True):
     entered: str
 
 
+class InstrumentShare(Struct, frozen=True, omit_defaults=True):
+    """One of several instruments that a reading was taken with, and its share of the standard uncertainty."""
+
+    instrument: str | None  # id in the procedure
+    serial: str | None = None
+    uncertainty: StoredQuantity | None = None
+
+
 class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
     """The base class of all events. Its tag is the ``kind`` of the log line."""
 

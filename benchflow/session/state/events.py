@@ -15,6 +15,7 @@ import msgspec
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.continued_job import ContinuedLog, EarlierJob, OperationTakenOver
 from benchflow.session.state.event_basics import Event as Event
+from benchflow.session.state.event_basics import InstrumentShare as InstrumentShare
 from benchflow.session.state.event_basics import PersonRecord as PersonRecord
 from benchflow.session.state.event_basics import SignatureProof as SignatureProof
 from benchflow.session.state.event_basics import StoredQuantity as StoredQuantity
@@ -135,6 +136,7 @@ class ReadingRecorded(Event, frozen=True, tag="recorded"):
     acceptance: str = ""  # the values that guarded acceptance accepts
     claims: int | None = None  # ``seq`` of the same reading: not read again, only ``used`` is stated again
     earlier: int | None = None  # ``seq`` of this reading in the log that the job continues: taken over, not read again
+    tools: tuple[InstrumentShare, ...] = ()  # all instruments, if there are several; ``instrument`` is the first
 
 
 class ValueCalculated(Event, frozen=True, tag="calculated"):
@@ -287,6 +289,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     quantity: StoredQuantity | None = None  # correct quantity, of a reading or a tick
     verdict: Verdict = "none"
     uncertainty: StoredQuantity | None = None
+    tools: tuple[InstrumentShare, ...] = ()  # all instruments of the reading, if there are several
     lot: str | None = None  # correct lot number
     figure: str = ""  # correct torque of a stage, as typed
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch

@@ -47,14 +47,14 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
-    instrument = event.serial or event.instrument or ""
+    instrument, tools = event.serial or event.instrument or "", event.tools
     if event.claims is not None:  # the same reading, so the same instrument
         read = state.work(event.operation).attempt(
             EntryRef(event.operation, event.name, "reading", event.reading), event.claims
         )
-        instrument = "" if read is None else read.instrument
+        instrument, tools = ("", ()) if read is None else (read.instrument, read.tools)
     attempt = Attempt(
-        line.seq, event.quantity, event.verdict, event.used, event.uncertainty, None, instrument, event.claims
+        line.seq, event.quantity, event.verdict, event.used, event.uncertainty, None, instrument, event.claims, tools
     )
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
@@ -124,7 +124,9 @@ def _fold_reading_corrected(
     wrong = state.work(entry.operation).attempt(entry, event.event)
     used = state.work(entry.operation).stated_used(entry, event.event)
     instrument = "" if wrong is None else wrong.instrument
-    attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, event.event, instrument)
+    attempt = Attempt(
+        line.seq, quantity, event.verdict, used, event.uncertainty, event.event, instrument, tools=event.tools
+    )
     return _with_attempt(state, entry, attempt, line.by)
 
 

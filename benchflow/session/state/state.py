@@ -14,6 +14,7 @@ from benchflow.session.state.clock import BootSpan, EventTime
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.events import (
     CheckAnswer,
+    InstrumentShare,
     InstrumentUsed,
     JobOpened,
     LubricantChanged,
@@ -35,6 +36,7 @@ class Attempt(Struct, frozen=True):
     corrects: int | None = None  # ``seq`` of the wrong entry that this attempt corrects
     instrument: str = ""  # serial number of the instrument, or its id in the procedure; "" without an instrument
     claims: int | None = None  # ``seq`` of the same reading, for which only ``used`` is stated again
+    tools: tuple[InstrumentShare, ...] = ()  # all instruments, if it was taken with several
 
 
 class Tick(Struct, frozen=True):

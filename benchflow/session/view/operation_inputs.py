@@ -98,12 +98,13 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
 
 
 def _instrument_text(state: State, record: RecordedValue) -> str:
-    """The instrument of a value, with its serial number if one is in use; "" if it has none."""
-    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
-    instrument = "" if need is None else need.title or need.id
-    if instrument and record.instrument in state.tools:
-        instrument += f", serial {state.tools[record.instrument].serial}"
-    return instrument
+    """The instruments of a value, with their serial numbers if they are in use; "" if it has none."""
+    texts = []
+    for name in record.instruments:
+        need = state.plan.procedure.instruments_by_id.get(name)
+        serial = f", serial {state.tools[name].serial}" if name in state.tools else ""
+        texts += [] if need is None else [f"{need.title or need.id}{serial}"]
+    return " and ".join(texts)
 
 
 def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:

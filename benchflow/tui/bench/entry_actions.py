@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Coroutine
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchflow.session.controller import Accepted
 from benchflow.session.refusal import Refusal
@@ -23,6 +23,9 @@ from benchflow.tui.model.current_task import MoveTask
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import error_in, with_own_unit
 from benchflow.tui.widgets.entry_field import EntryField
+
+if TYPE_CHECKING:
+    from benchflow.session.rules.instrument_choice import ToolList
 
 SLOW = 0.4
 """Seconds to wait for the disk before a message is shown."""
@@ -90,20 +93,26 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self._tick(**{name: True for name in ("loosened",) if fields.get(name)})
 
     def action_instrument(self) -> None:
-        """Choose the instrument for the next entries."""
+        """Choose the instrument for the next entries, one after the other if a reading needs several."""
         lists = instruments_for(self.client, self.cursor.item, {})
         item = self.cursor.item
         stretch = isinstance(item, TickInput) and item.value is not None and item.value.field == "stretch"
-        tools = next((each for each in lists if (each.field == "stretch-instrument") == stretch), None)
-        if tools is None:
+        asked = [each for each in lists if (each.field == "stretch-instrument") == stretch]
+        if not asked:
             self.show_message("This entry needs no instrument, or there is no shop register.", role="attention")
             return
+        self._choose_instruments(tuple(asked))
+
+    def _choose_instruments(self, asked: "tuple[ToolList, ...]") -> None:
+        tools, *others = asked
 
         def chosen(serial: str | None) -> None:
             self.on_return(None)
             if serial is not None:
                 self.client.tools[tools.need] = serial
                 self.show_message(f"{tools.title} {serial} is used from the next entry on.")
+                if others:
+                    self._choose_instruments(tuple(others))
 
         self.bench_app.open(InstrumentRequest(tools), chosen)
 

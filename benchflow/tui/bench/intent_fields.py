@@ -55,15 +55,16 @@ def instruments_for(
             return ()
 
 
-def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]) -> dict[str, str]:
-    """Return the fields with the chosen instruments."""
+def chosen_instruments(
+    client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]
+) -> dict[str, str | list[str]]:
+    """Return the fields with the chosen instruments. Several for one reading are a list."""
     if not client.tools:
         return {}
-    return {
-        tools.field: client.tools[tools.need]
-        for tools in instruments_for(client, item, fields)
-        if tools.need in client.tools
-    }
+    lists = instruments_for(client, item, fields)
+    if isinstance(item, SlotInput) and len(lists) > 1:
+        return {"instrument": [client.tools.get(tools.need, tools.need) for tools in lists]}
+    return {tools.field: client.tools[tools.need] for tools in lists if tools.need in client.tools}
 
 
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:

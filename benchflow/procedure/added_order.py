@@ -38,30 +38,13 @@ def with_order_of_places(procedure: Procedure, steps: Steps) -> Steps:
 def with_called_steps(steps: Steps, findings: Findings) -> Steps:
     """The steps with the order of those that remedies called for.
 
-    The step whose remedy called waits for the called one. That comes after what the calling step comes after, since the
-    calling step was in progress.
+    The step whose remedy called waits for the called one.
     """
     for name, callers in findings.called.items():
-        called = steps.get(name)
-        if called is None:
-            continue
         for caller in callers:
-            if caller in steps and caller != name:
-                dependents = _dependents(steps, name)
-                before = [one for one in steps[caller].after if one not in dependents and one != name]
-                steps[name] = replace(steps[name], after=tuple(dict.fromkeys((*steps[name].after, *before))))
+            if name in steps and caller in steps and caller != name:
                 steps[caller] = replace(steps[caller], after=tuple(dict.fromkeys((*steps[caller].after, name))))
     return steps
-
-
-def _dependents(steps: Steps, name: str) -> set[str]:
-    """The steps that come after ``name``, directly or through others."""
-    found: set[str] = set()
-    while True:
-        more = {step.id for step in steps.values() if not {name, *found}.isdisjoint(step.after)} - found
-        if not more:
-            return found
-        found |= more
 
 
 def _grouped(steps: Iterable[Step], key: Callable[[Step], Key]) -> dict[Key, list[Step]]:

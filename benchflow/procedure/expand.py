@@ -132,19 +132,26 @@ class _Build:
     def _is_wanted(self, operation: Operation, place: str | None) -> bool:
         if not holds(operation.when, self._options):
             return False
-        if operation.if_needed and str(StepId(operation.id, place)) not in self._findings.called:
+        if operation.if_needed and not self._is_called(operation, place):
             return False
         site = site_of(operation, place)
         return all(self._may_match(name, answers, site) for name, answers in operation.findings.items())
 
+    def _is_called(self, operation: Operation, place: str | None) -> bool:
+        """True if a remedy called for the operation. A caller that is not part of the build cannot have called."""
+        callers = self._findings.called.get(str(StepId(operation.id, place)))
+        if not callers:
+            return callers is not None
+        located = (StepId.parse(name) for name in callers)
+        return any(self.is_present(self._by_id[each.operation], each.place) for each in located)
+
     def _may_match(self, name: str, answers: tuple[str, ...], site: Site) -> bool:
         """True if a finding is one of ``answers``, or is not known yet."""
         for key, operation, place in self._finding_keys(name, site):
+            if not self.is_present(operation, place):
+                continue
             found = self._findings.answers.get(key)
-            if found is None:
-                if self.is_present(operation, place):
-                    return True  # not known yet
-            elif not set(answers).isdisjoint(found):
+            if found is None or not set(answers).isdisjoint(found):  # None: not known yet
                 return True
         return False
 

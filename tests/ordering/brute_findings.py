@@ -211,13 +211,6 @@ class Game:
         found = [(name, at) for name in names for at in self._places(name, place)]
         if op.calls and (op.calls, place) in node.called:
             found.append((op.calls, place))
-        if op.if_needed:
-            caller = next(one for one in self.drawn.ops if one.calls == op.id)
-            found += [
-                one
-                for one in self._direct((caller.id, place), Node(frozenset(), (), frozenset(), frozenset()))
-                if one[0] != op.id
-            ]
         return found
 
     def _places(self, name: str, place: str) -> tuple[str, ...]:

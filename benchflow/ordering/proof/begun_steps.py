@@ -1,34 +1,78 @@
-"""Steps of the proof for operations that were begun, and whose remedy then called for other work."""
+"""The proof's picture of work that a remedy calls for: a step for the beginning of the operation with the remedy.
+
+An operation that is done if needed is called while the one with the remedy is in progress, so it comes after the
+beginning of that one, whose `needs` were met. What names it in `after` waits for it only once it is called. A hidden
+state variable says so: ``no`` before the call, ``pending`` after it, and ``done``.
+"""
 
 from msgspec.structs import replace
 
-from benchflow.procedure.model import Operation
+from benchflow.ordering.state_machine import closure
+from benchflow.procedure.model import Variable
 from benchflow.procedure.plan import Plan, Step
 
-_BEGUN = "\0begun "
+_HIDDEN = "\0"
+_BEGUN = f"{_HIDDEN}begun "
+_CALL = f"{_HIDDEN}call for "
 
 
-def is_begun_step(step_id: str) -> bool:
-    """True for a step that :func:`with_begun_steps` adds. It is no operation of the procedure."""
-    return step_id.startswith(_BEGUN)
+def is_hidden(name: str) -> bool:
+    """True for a step or a variable that :func:`with_begun_steps` adds. The procedure has no such name."""
+    return name.startswith(_HIDDEN)
 
 
 def with_begun_steps(plan: Plan) -> Plan:
-    """The plan with a step for the beginning of each operation whose remedy calls for another one.
-
-    The called operation comes after it: the calling one was in progress, so its `needs` were met.
-    """
-    steps = dict(plan.steps)
+    """The plan with the beginning of each operation whose remedy calls for other work."""
+    steps, state = dict(plan.steps), list(plan.procedure.state)
     for name, callers in plan.findings.called.items():
-        for caller in callers:
-            step = plan.steps.get(caller)
-            if step is None or name not in steps:
-                continue
-            begun = _BEGUN + caller
-            title = f"{step.title} (begun; its remedy calls for other work)"
-            operation = Operation(step.operation.id, title, step.operation.section, step.operation.number)
-            after = tuple(one for one in step.after if one not in plan.findings.called)
-            steps[begun] = Step(begun, operation, step.place, after, step.needs, step.during, {}, (), 0.0)
-            steps[name] = replace(steps[name], after=(*steps[name].after, begun))
-            steps[caller] = replace(steps[caller], after=tuple(dict.fromkeys((*steps[caller].after, begun))))
-    return replace(plan, steps=steps) if len(steps) > len(plan.steps) else plan
+        present = [caller for caller in callers if caller in plan.steps]
+        if name not in plan.steps or not present:
+            continue
+        variable = _CALL + name
+        waiting = _waiting_only_once_called(plan, name, present)
+        if waiting:
+            title = f"work called for by {plan.steps[present[0]].title}"
+            state.append(Variable(variable, ("no", "pending", "done"), "no", title=title))
+        for caller in present:
+            begun = _begun(plan, caller)
+            known = steps.get(begun.id, begun)
+            sets = {**known.sets, variable: "pending"} if waiting else known.sets
+            steps[begun.id] = replace(known, sets=sets)
+            steps[name] = replace(steps[name], after=_with(steps[name].after, begun.id))
+            steps[caller] = replace(steps[caller], after=_with(steps[caller].after, begun.id))
+        if waiting:
+            steps[name] = replace(steps[name], sets={**steps[name].sets, variable: "done"})
+        for one in waiting:
+            after = tuple(each for each in steps[one].after if each != name)
+            needs = {**steps[one].needs, variable: ("no", "done")}
+            steps[one] = replace(steps[one], after=_with(after, *plan.steps[name].after), needs=needs)
+    if len(steps) == len(plan.steps):
+        return plan
+    return replace(plan, steps=steps, procedure=replace(plan.procedure, state=tuple(state)))
+
+
+def _begun(plan: Plan, caller: str) -> Step:
+    step = plan.steps[caller]
+    title = f"{step.title} (begun; its remedy calls for other work)"
+    operation = replace(
+        step.operation, title=title, record=(), work_out=(), choose=(), match=(), tighten=None, check=(), time=()
+    )
+    after = tuple(one for one in step.after if one not in plan.findings.called)
+    return Step(_BEGUN + caller, operation, step.place, after, step.needs, step.during, {}, (), 0.0)
+
+
+def _waiting_only_once_called(plan: Plan, name: str, callers: list[str]) -> list[str]:
+    """The steps that name the called step in `after`, and that may be done before it is called."""
+    numbers = {step: number for number, step in enumerate(plan.steps)}
+    before = closure([sum({1 << numbers[one] for one in step.after if one in numbers}) for step in plan.steps.values()])
+    return [
+        step.id
+        for step in plan.steps.values()
+        if name in step.after
+        and step.id not in callers
+        and not all(before[numbers[step.id]] >> numbers[caller] & 1 for caller in callers)
+    ]
+
+
+def _with(after: tuple[str, ...], *more: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*after, *more)))

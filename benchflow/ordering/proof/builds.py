@@ -7,7 +7,7 @@ from msgspec import UNSET
 from msgspec.structs import replace
 
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.proof.begun_steps import is_begun_step, with_begun_steps
+from benchflow.ordering.proof.begun_steps import is_hidden, with_begun_steps
 from benchflow.ordering.proof.finding_cases import FindingCases
 from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
@@ -118,7 +118,9 @@ class Builds:
 def in_case(found: OrderFinding, plan: Plan) -> OrderFinding:
     """The finding with the findings of its build, as far as they decide on one of the steps that it names."""
     if found.order is not UNSET:
-        found = replace(found, order=tuple(name for name in found.order if not is_begun_step(name)))
+        found = replace(found, order=tuple(name for name in found.order if not is_hidden(name)))
+    if found.start is not UNSET:
+        found = replace(found, start={name: value for name, value in found.start.items() if not is_hidden(name)})
     named = set() if found.order is UNSET else set(found.order)
     steps = [step for step in plan.steps.values() if step.id in named or step.operation.id in found.where]
     names = {StepId.parse(name).operation for step in steps for name in step.operation.findings}

@@ -15,6 +15,7 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
+from benchflow.ordering.proof.begun_steps import is_hidden
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import has_dead_end
 from benchflow.ordering.proof.group_explorer import Explorer
@@ -24,7 +25,7 @@ from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.work_meter import WorkMeter
-from benchflow.procedure.expand import prerequisites
+from benchflow.procedure.expand import prerequisites, site_of_step
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -71,7 +72,8 @@ class PaperFixSearch:
         self._explorer = explorer
         self._work_for_sets = explorer.work.part(explorer.work.left // 2)
         self._procedure = analyses[0].plan.procedure
-        self._variables = self._procedure.variables_by_name
+        known = self._procedure.variables_by_name
+        self._variables = {name: variable for name, variable in known.items() if not is_hidden(name)}
         useful = {name for before in analyses for name in useful_moves(before)}
         self._moves = {move.id: move for move in self._procedure.moves if move.id in useful}
         self._known_orders: list[_KnownOrder] = []
@@ -202,11 +204,11 @@ class PaperFixSearch:
         for name, values in never.items():
             good = tuple(v for v in self._variables[name].values if v not in values)
             if name not in written and good:
-                yield SuggestedLine(last.author_id, variable=name, values=good)
+                yield SuggestedLine(last.author_id, variable=_as_written(self._variables[name], last), values=good)
         for turn in (last, *reversed(known.steps_taken[:-1])):
             for variable in self._variables.values():
                 for values in _value_sets_without(variable, turn.valuation.get(variable.name)):
-                    yield SuggestedLine(turn.author_id, variable=variable.name, values=values)
+                    yield SuggestedLine(turn.author_id, variable=_as_written(variable, turn), values=values)
             yield from self._after_lines_against(known.plan, turn)
 
     def _makes_move_useless(self, line: SuggestedLine) -> bool:
@@ -277,7 +279,7 @@ def with_lines(plan: Plan, lines: Sequence[SuggestedLine]) -> Plan:
         by_author.setdefault(line.to, []).append(line)
     variables = plan.procedure.variables_by_name
     moves = tuple(
-        replace(move, needs=_needs_with_lines(move.needs, by_author[move.id], variables))
+        replace(move, needs=_needs_with_lines(move.needs, by_author[move.id], variables, {}))
         if move.id in by_author
         else move
         for move in plan.procedure.moves
@@ -289,7 +291,7 @@ def with_lines(plan: Plan, lines: Sequence[SuggestedLine]) -> Plan:
         for name, step in plan.steps.items()
     }
     procedure: Procedure = replace(plan.procedure, moves=moves)
-    return Plan(procedure, plan.options, steps)
+    return replace(plan, procedure=procedure, steps=steps)
 
 
 def _step_with_lines(plan: Plan, step: Step, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Step:
@@ -297,15 +299,28 @@ def _step_with_lines(plan: Plan, step: Step, lines: Sequence[SuggestedLine], var
     for line in lines:
         if line.after:
             after.update(dict.fromkeys(_named_steps(plan, step, line.after)))
-    return replace(step, after=tuple(after), needs=_needs_with_lines(step.needs, lines, variables))
+    here = site_of_step(step).places
+    return replace(step, after=tuple(after), needs=_needs_with_lines(step.needs, lines, variables, here))
 
 
-def _needs_with_lines(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Values:
+def _as_written(variable: Variable, turn: _WitnessStep) -> str:
+    """The name of a variable in a line of an operation: the plain one for the variable of the same place."""
+    here = {} if turn.step is None else site_of_step(turn.step).places
+    same = bool(variable.family) and here.get(variable.each or "") == variable.place
+    return variable.family if same else variable.name
+
+
+def _needs_with_lines(
+    needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable], here: Mapping[str, str]
+) -> Values:
+    """The needs with the lines. ``here`` is the place of the step for each set that repeats it."""
     found = dict(needs)
     for line in lines:
-        if line.variable:
-            wanted = found.get(line.variable, variables[line.variable].values)
-            found[line.variable] = tuple(value for value in wanted if value in line.values)
+        for variable in variables.values() if line.variable else ():
+            same = variable.family == line.variable and here.get(variable.each or "") == variable.place
+            if line.variable == variable.name or same:
+                wanted = found.get(variable.name, variable.values)
+                found[variable.name] = tuple(value for value in wanted if value in line.values)
     return found
 
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import reason_text
-from benchflow.ordering.proof.begun_steps import is_begun_step
+from benchflow.ordering.proof.begun_steps import is_hidden
 from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
@@ -51,7 +51,7 @@ def unreachable_remedies(precedence: Precedence, proven: set[tuple[object, ...]]
     """
     plan = precedence.analysis.plan
     for step in plan.steps.values():
-        if is_begun_step(step.id) or not precedence.is_done(step.id):
+        if is_hidden(step.id) or not precedence.is_done(step.id):
             continue
         yield from _redo_by_itself(plan, step)
         for each in redone_steps(plan, step):

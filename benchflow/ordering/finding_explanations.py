@@ -248,6 +248,23 @@ sections:
         "title: Release the chain",
         "title: Release the chain, after: [hold-chain]",
     ),
+    "operation-absent": FindingExplanation(
+        "An error. `takes-apart` names an operation that is not part of some build in which the operation itself is, "
+        "so there is nothing to take apart.",
+        "Give both operations the same `when`, or name another operation.",
+        """\
+options:
+  fit: {ask: Which fit?, choices: [trial, direct]}
+sections:
+- id: head
+  title: Head
+  operations:
+  - {id: trial-head, title: Put the head on for a trial, when: {fit: trial}}
+  - {id: lift-head, title: Lift the head, takes-apart: [trial-head]}
+""",
+        "title: Lift the head, takes-apart",
+        "title: Lift the head, when: {fit: trial}, takes-apart",
+    ),
     "not-explored": FindingExplanation(
         "A warning. The procedure allows more than was checked, so its order is NOT proven. The finding says "
         "what was proven; the rest may still contain a mistake.",

@@ -10,6 +10,7 @@ from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at
 from benchflow.procedure.keys.procedure_keys import UnnumberedProcedure, UnnumberedSection
 from benchflow.procedure.model import Mark, Move, Operation, Procedure, Rule, Section, Values, Variable
 from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.written_copies import with_own_names
 
 T = TypeVar("T")
 
@@ -46,10 +47,13 @@ def _completed(
 ) -> Operation:
     """The operation and its variants with their decision rules, sets of places and findings."""
     options = {option.name for option in written.procedure.options}
+    if operation.again is not None and not operation.id[:1].isalpha():
+        message = f"`{operation.id}` is the beginning of the names of values, so it has to begin with a letter"
+        context.problem("bad-name", operation.mark, message, "Rename it")
     variants = tuple(
         replace(one, operation=_completed(one.operation, section, written, context)) for one in operation.variants
     )
-    operation = _in_section(_with_decision(operation, written), section, context)
+    operation = _in_section(_with_decision(with_own_names(operation), written), section, context)
     return replace(_with_findings(operation, options), variants=variants)
 
 

@@ -9,7 +9,7 @@ once a remedy called for it.
 from collections.abc import Iterator, Mapping
 from itertools import product
 
-from benchflow.procedure.added_order import with_called_steps, with_order_of_places
+from benchflow.procedure.added_order import Located, with_called_steps, with_order_of_places
 from benchflow.procedure.identity import StepId, fits, parts
 from benchflow.procedure.index_meaning import Site, places_named, site_of
 from benchflow.procedure.model import Operation, Procedure, Ref, Values
@@ -22,15 +22,12 @@ from benchflow.quantity import seconds
 _CLOCK_STEP = 0.001
 """The step of the log's clock in seconds. An end that is not included is moved by it."""
 
-Located = tuple[Operation, str | None]
-"""An operation of the procedure, at one place if it is repeated."""
-
 
 def expand(procedure: Procedure, options: Mapping[str, str], findings: Findings = NOTHING_FOUND) -> Plan:
     """The plan of the build; ``options`` maps names of options to choices."""
     build = _Build(procedure, options, findings)
     steps = {step.id: step for operation in procedure.operations for step in build.steps(operation)}
-    steps = with_called_steps(with_order_of_places(procedure, steps), findings)
+    steps = with_called_steps(with_order_of_places(procedure, steps, build.passed_through), findings)
     return Plan(procedure, dict(options), steps, findings, build.answers_that_decide())
 
 
@@ -191,6 +188,10 @@ class _Build:
         """Like :meth:`step_ids`. An operation that is left out is replaced by what it comes after."""
         return self._present_of(list(self._named(ref, site)))
 
+    def passed_through(self, operation: Operation, place: str | None) -> tuple[str, ...]:
+        """The ids of the steps that an operation at a place comes after, which is left out."""
+        return self._present_of(self._earlier(operation, place))
+
     def _present_of(self, waiting: list[Located]) -> tuple[str, ...]:
         """The ids of the steps that the order passes to from ``waiting``, in which operations may be left out."""
         found: dict[str, None] = {}
@@ -207,7 +208,8 @@ class _Build:
     def _earlier(self, operation: Operation, place: str | None) -> list[Located]:
         """What an operation comes after by what is written in it."""
         site = site_of(operation, place)
-        refs = (*operation.after, *(window.operation for window in operation.time), *operation.takes_apart)
+        refs = [*operation.after, *(window.operation for window in operation.time), *operation.takes_apart]
+        refs += [] if operation.again is None else [operation.again]
         found: list[Located] = [one for ref in refs for one in self._named(ref.name, site)]
         found += [(one, at) for name in operation.findings for _, one, at in self._finding_keys(name, site)]
         return found

@@ -21,6 +21,7 @@ from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.variants import single_builds
+from benchflow.procedure.written_copies import write_out_copies
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
@@ -60,6 +61,7 @@ def read(text: str, file: str = "procedure") -> ReadResult:
         _report_problems_before(source.error_at, source.root, context)
         return ReadResult(None, problems.listed(source.root))
     read_names_for_by(source.root, context)
+    write_out_copies(source.root, context)
     written = PROCEDURE.read(source.root, context)
     procedure = None if written is None else _checked(written, context)
     listed = problems.listed(source.root)
@@ -87,7 +89,7 @@ def _report_problems_before(error_at: Mark, root: YamlNode, context: ReadContext
 def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     procedure = completed(written, context)
     names = NameTable(procedure)
-    check_unique(written, context)
+    check_unique(procedure, written, context)
     nodes, same_readings = context.nodes, SameReadings(context)
     for build, variants in single_builds(procedure):
         context.nodes = dict(nodes) if variants else nodes

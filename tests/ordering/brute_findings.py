@@ -256,7 +256,7 @@ class Game:
             return False
         if not all(self._satisfied(one, node) for one in self._direct(step, node)):
             return False
-        return all(one in node.done or self._state_of(one, node) == "out" for one in self._added(step, node))
+        return all(self._satisfied(one, node) for one in self._added(step, node))
 
     # the actions
 

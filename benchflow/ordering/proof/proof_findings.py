@@ -21,6 +21,7 @@ Code = Literal[
     "value-absent",
     "unreachable-remedy",
     "never-restored",
+    "operation-absent",
 ]
 Severity = Literal["error", "warning", "note"]
 
@@ -37,6 +38,7 @@ SEVERITIES: dict[Code, Severity] = {
     "value-absent": "error",
     "unreachable-remedy": "error",
     "never-restored": "error",
+    "operation-absent": "error",
 }
 
 

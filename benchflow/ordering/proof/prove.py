@@ -80,6 +80,7 @@ class _ProofRun:
         for analysis in analyses:
             self._case, self._phase = analysis.plan, "look for dead ends"
             self._add(static_checks.cycles(analysis.plan, analysis.paper))
+            self._add(static_checks.absent_operations(analysis.plan))
             if analysis.no_start:
                 self._undecided.update(_ABOUT_BUILDS)
                 continue

@@ -74,6 +74,19 @@ def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFindi
                 yield finding("redundant-after", f"{operation.id}.after[{place}]", ref.mark, message)
 
 
+def absent_operations(plan: Plan) -> Iterator[OrderFinding]:
+    """A finding for each `takes-apart` of an operation that is not part of this build: it is not done before."""
+    for step in plan.steps.values():
+        for number, ref in enumerate(step.operation.takes_apart, 1):
+            if not resolve(plan, ref.name, step):
+                message = (
+                    f"“{step.title}” takes `{ref.name}` apart, but that is not part of the build, so it is not done "
+                    f"before. Give both the same `when`, or leave `{ref.name}` out"
+                )
+                where = f"{step.operation.id}.takes-apart[{number}]"
+                yield finding("operation-absent", where, ref.mark, message, options=dict(plan.options))
+
+
 class _BuildOrder:
     """The order of one build, and the steps that its references name."""
 
@@ -135,7 +148,9 @@ def _after_mark(plan: Plan, step: Step, earlier: str) -> Mark:
 
 def _line_naming(plan: Plan, step: Step, earlier: str) -> Ref | None:
     """The ``after`` or ``time`` line that puts ``step`` after ``earlier``."""
-    refs = (*step.operation.after, *(window.operation for window in step.operation.time))
+    operation = step.operation
+    refs = [*operation.after, *(window.operation for window in operation.time), *operation.takes_apart]
+    refs += [] if operation.again is None else [operation.again]
     return next((ref for ref in refs if earlier in resolved(plan, step, ref)), None)
 
 

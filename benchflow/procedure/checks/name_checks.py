@@ -186,6 +186,8 @@ class NameTable:
 def _names_of_values(operation: Operation) -> Iterator[tuple[str, Mark]]:
     for value in values_of(operation):
         yield value.name, value.mark
+        if operation.again is not None:  # in the copy itself the plain name is possible
+            yield value.name.removeprefix(f"{operation.id}."), value.mark
 
 
 def _first_marks(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
@@ -195,10 +197,9 @@ def _first_marks(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
     return found
 
 
-def check_unique(written: UnnumberedProcedure, context: ReadContext) -> None:
+def check_unique(procedure: Procedure, written: UnnumberedProcedure, context: ReadContext) -> None:
     """Report a name that is defined twice, if a use of it would be ambiguous."""
-    procedure = written.procedure
-    operations = [operation for section in written.sections for operation in section.operations]
+    operations = procedure.operations
     steps = [
         *((move.id, move.mark, "a move") for move in procedure.moves),
         *((op.id, op.mark, "an operation") for op in operations if op.id),

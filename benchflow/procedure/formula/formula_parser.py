@@ -37,7 +37,8 @@ MAX_LENGTH = 300
 MAX_NESTING = 20
 MOST_INDEXES = 3
 
-_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
+_WORD = r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*"
+_NAME = re.compile(rf"(?:{_WORD}\.)?{_WORD}")  # the value of a copy (`again`) is refit.end-play
 _PLACE = re.compile(r"\[([^\[\]]*)\]")
 _DIGIT_START = frozenset("0123456789.½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅒")
 _FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE, *TO_STEPS)}

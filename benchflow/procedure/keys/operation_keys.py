@@ -61,6 +61,14 @@ _IF_NEEDED = Key(
 _IN_ORDER = Key(
     "in-order", BooleanShape(), "true if its places are done in the order in which the set of `each` is written."
 )
+_AGAIN = Key(
+    "again",
+    ReferenceShape("operation", "an operation's id"),
+    "The operation that this one does once more, after it. It has all keys of the other; each key that is written here "
+    "replaces the other's as a whole. Its values and checks are called `ID.name`, such as `refit.end-play`. In it, the "
+    "plain names and the id of the other mean its own.",
+    examples=("fit-crank",),
+)
 _TAKES_APART = Key(
     "takes-apart",
     ListShape(ReferenceShape("prerequisite-operation", "an operation's id"), single=True, at_least=1),
@@ -391,6 +399,7 @@ def _operation(fields: Fields) -> Operation:
         in_order=fields.get_or(_IN_ORDER, False),
         if_needed=fields.get_or(_IF_NEEDED, False),
         takes_apart=fields.get_or(_TAKES_APART, ()),
+        again=fields.get(_AGAIN),
         finding_marks=_marks_of_keys(fields.nodes.get("when")),
     )
 
@@ -421,8 +430,8 @@ OPERATION = VaryingOperation(KeyedShape(
     "operation",
     "an operation",
     (
-        ID, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS, _DURING,
-        _SETS, _TIME, _TAKES, _USES,
+        ID, _AGAIN, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS,
+        _DURING, _SETS, _TIME, _TAKES, _USES,
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,

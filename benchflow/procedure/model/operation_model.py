@@ -127,6 +127,7 @@ class Operation(Struct, frozen=True):
     finding_marks: dict[str, Mark] = {}
     if_needed: bool = False
     takes_apart: tuple[Ref, ...] = ()
+    again: Ref | None = None  # the operation that it does once more
     variants: "tuple[OperationVariant, ...]" = ()  # in a plan always ()
 
 

@@ -60,6 +60,8 @@ class ReadContext:
         """For each operation of the section that is being read, its `each` and its placeholders."""
         self.nodes: dict[tuple[str, Mark], YamlNode] = {}
         """The node of a value, by its key and the mark of its owner. Later checks report places in it."""
+        self.copied: set[str] = set()
+        """The ids of the operations with `again` that have the keys of the other operation."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
         """The entries of `places`. This key is read before the others."""
         self.option_choices: dict[str, tuple[str, ...]] = {}

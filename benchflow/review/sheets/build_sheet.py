@@ -30,6 +30,8 @@ from benchflow.session.history.history import changed_entry, known_event, untrus
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.planned_disassembly import trials
+from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.shop.register import PATH_ID
 from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.state.events import JobOpened
@@ -88,6 +90,7 @@ class BuildSheetOperation(Struct, frozen=True):
     redone: tuple[str, ...]
     remedies: tuple[str, ...]
     notes: tuple[str, ...]
+    trial: str = ""  # which operation took it apart again as planned
 
 
 class SheetSection(Struct, frozen=True):
@@ -291,7 +294,13 @@ def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildS
         redone=tuple(f"{local_time(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
         remedies=tuple(f"{local_time(r.at)}, {r.by}: {r.words}" for r in facts.remedies if r.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
+        trial=_trial(log, step),
     )
+
+
+def _trial(log: LoadedLog, step: Step) -> str:
+    taken_apart = trials(log.state).get(step.id)
+    return "" if taken_apart is None else f"trial, taken apart again by “{log.plan.steps[taken_apart].title}”"
 
 
 def _signer(log: LoadedLog, deviation: DeviationFact) -> str:
@@ -380,10 +389,14 @@ def _exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) 
 def _part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     kit = log.procedure.kit_by_id
     titles = {step.id: step.title for step in log.plan.steps.values()}
+    taken_apart = trials(log.state)
     for lot in log.facts.lots:
         if lot.in_force:
             title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
-            yield title, f"lot {lot.lot}", titles.get(lot.operation, lot.operation)
+            where = titles.get(lot.operation, lot.operation)
+            if lot.operation in taken_apart and lot.consumable in discarded_items(log.state, lot.operation):
+                where += " (trial; thrown away)"
+            yield title, f"lot {lot.lot}", where
     for choice in log.facts.choices:
         if choice.in_force:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)

@@ -90,6 +90,8 @@ def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator
     yield from (f"- **Deviation** {plain(line)}" for line in operation.deviations)
     yield from (f"- **Remedy** {plain(line)}" for line in operation.remedies)
     yield from (f"- **Reworked** {plain(line)}" for line in operation.redone)
+    if operation.trial:
+        yield f"- **Trial** {plain(operation.trial)}"
     yield from (f"- Note by {plain(line)}" for line in operation.notes)
     yield ""
 

@@ -343,6 +343,15 @@ def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     return f"DEVIATION signed for {name}{own}{_proof(event)}: {event.reason}"
 
 
+def _found(event: ev.OperationFinished, titles: LogTitles) -> str:
+    """What was found, and what was thrown away, in a finished operation; empty if neither is the case."""
+    found = [f"{name} {' and '.join(answers)}" for name, answers in event.findings.items() if answers]
+    kit = titles.procedure.kit_by_id
+    parts = [kit[name].title if name in kit else name for name in event.discard]
+    thrown = f". Thrown away: {', '.join(parts)}" if parts else ""
+    return f"{f'. Found: {all_of(found)}' if found else ''}{thrown}"
+
+
 def _unknown(variables: tuple[str, ...], titles: LogTitles) -> str:
     """A clause on state variables that are not known, because their proof was waived; empty if there are none."""
     named = all_of(in_a_sentence(variable_title(titles.procedure, name)) for name in variables)
@@ -400,7 +409,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.OperationStarted: lambda event, titles: "Started",
     ev.OperationPaused: lambda event, titles: "Paused",
     OperationTakenOver: _taken_over,
-    ev.OperationFinished: lambda event, titles: f"Finished{_unknown(event.unknown, titles)}",
+    ev.OperationFinished: lambda event, titles: f"Finished{_unknown(event.unknown, titles)}{_found(event, titles)}",
     ev.MoveMade: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
     ev.ReadingRecorded: _recorded,
     ev.ValueCalculated: _calculated,

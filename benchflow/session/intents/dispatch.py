@@ -9,6 +9,7 @@ from benchflow.session.intents.choices import choose_part
 from benchflow.session.intents.corrections import correct_entry
 from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
 from benchflow.session.intents.figures import give_figure
+from benchflow.session.intents.names_of_copies import with_names_of_copy
 from benchflow.session.intents.open_and_close import close_job
 from benchflow.session.intents.operations import (
     add_note,
@@ -38,6 +39,7 @@ def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     Among the events are the undos of a remedy that had to wait for this intent, and the verdicts on ticks whose torque
     it changes.
     """
+    intent = with_names_of_copy(state, intent)
     waiting = _pin_wait(state, intent, context)
     decision = _decide(state, intent, context) if waiting is None else waiting
     if isinstance(decision, Refusal):

@@ -20,6 +20,7 @@ from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.findings import findings_made
 from benchflow.session.rules.open_items import finish_reasons
+from benchflow.session.rules.planned_disassembly import parts_thrown_away
 from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.state import events as ev
@@ -56,7 +57,10 @@ def finish_operation(state: State, intent: intents.FinishOperation, context: Con
     refusal = refusal_or_none(finish_reasons(state, step, context.now))
     if refusal is not None:
         return refusal
-    return (Entry(by, ev.OperationFinished(step.id, unproven_variables(state, step), findings_made(state, step))),)
+    finished = ev.OperationFinished(
+        step.id, unproven_variables(state, step), findings_made(state, step), parts_thrown_away(state, step)
+    )
+    return (Entry(by, finished),)
 
 
 def perform_move(state: State, intent: intents.PerformMove, context: Context, by: str) -> Decision:

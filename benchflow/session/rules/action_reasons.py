@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from msgspec.structs import replace
+
 from benchflow.ordering.actions import MakeMove
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
@@ -9,6 +11,7 @@ from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
+from benchflow.session.rules.findings import condition_text
 from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
 from benchflow.session.rules.rework_plans import steps_before
 from benchflow.session.state.state import State
@@ -29,11 +32,21 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
     reasons += waiting_undo_reasons(state, step_id)
-    reasons += step_interlock_reasons(state, step_id)
+    reasons += _with_condition(step, step_interlock_reasons(state, step_id))
     reasons += _holds_reopened_before(state, step_id)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)
     return tuple(reasons)
+
+
+def _with_condition(step: Step, reasons: tuple[Reason, ...]) -> Iterator[Reason]:
+    """The reasons, with what has to be found so that the operation is done at all."""
+    condition = condition_text(step)
+    for reason in reasons:
+        if condition and reason.code == "after-missing":
+            reason = replace(reason, message=f"{reason.message}. This operation is done only if {condition}")
+            condition = ""
+        yield reason
 
 
 def _holds_reopened_before(state: State, step_id: str) -> Iterator[Reason]:

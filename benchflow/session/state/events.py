@@ -110,6 +110,7 @@ class OperationFinished(Event, frozen=True, tag="finished"):
     findings: dict[str, tuple[str, ...]] = msgspec.field(
         default_factory=dict
     )  # what was found, for each finding that decides what is done
+    discard: tuple[str, ...] = ()  # ids of the parts that are thrown away, because their operation was taken apart
 
 
 class MoveMade(Event, frozen=True, tag="moved"):

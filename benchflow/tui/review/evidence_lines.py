@@ -92,6 +92,7 @@ def draw_operation(operation: BuildSheetOperation, reasons: Sequence[WeakPoint],
         lines.extend(_texts("× ", "out-of-limit", operation.deviations, "deviation ", width))
     lines.extend(_texts("→ ", "attention", operation.remedies, "remedy: ", width))
     lines.extend(_texts("↺ ", "attention", operation.redone, "reworked: ", width))
+    lines.extend(_texts("↺ ", "text", (operation.trial,) if operation.trial else (), "", width))
     for value in operation.values:
         lines.extend([EMPTY, *draw_value(value, width)])
     if operation.joint is not None:

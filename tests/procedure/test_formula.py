@@ -187,7 +187,7 @@ REFUSED_BY_GRAMMAR = [
     ("heel = 2", 5, "comparison of an `if`"),
     ("heel - 1e5 mm", 8, "owers of ten"),
     ('__import__("os")', 0, "is not possible"),
-    ("heel.real", 4, "is not possible"),
+    ("heel.real.part", 9, "is not possible"),
     ("(" * 50 + "heel" + ")" * 50, 21, "nested deeper"),
     ("-" * 100 + "heel", 21, "nested deeper"),
     ("heel + " * 60 + "heel", 300, "more than 300"),

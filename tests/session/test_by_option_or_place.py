@@ -2,10 +2,13 @@
 
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from benchflow.ordering.proof import prove
 from benchflow.procedure.checks.unused_names import check_structure
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
 from benchflow.review.audit.audit_log import audit_log
 from benchflow.session.json_lines import open_controller
@@ -302,3 +305,69 @@ def test_by_names_the_set_of_the_section_and_the_own_set(tmp_path: Path) -> None
         "2, left": ("5 .. 6 mm", "low"), "2, right": ("5 .. 6 mm", "low"),
     }  # fmt: skip
     assert _sound(script)
+
+
+# --- a file with `by` means the same as the files without it ---------------------------------------
+
+_VARIED = """
+  - id: one
+    title: One
+    record: {a: {unit: mm, limit: ⟦0.1 .. 0.2 mm|0.004 .. 0.008 in|at most 0.3 mm⟧}}
+    undo: {do: x}
+  - id: two
+    title: Two
+    do: ⟦Oil it|Grease it|Leave it dry⟧
+    needs: {rotor: ⟦up|down|[up, down]⟧}
+    during: {rotor: ⟦up|up|down⟧}
+    sets: {rotor: ⟦down|up|down⟧}
+    time: {one: ⟦at most 1 h|at least 2 min|{limit: at most 2 h, from: a}⟧}
+    takes: ⟦1 min|2 min|3 min⟧
+    record:
+      b:
+        unit: mm
+        limit: ⟦above a by 1 .. 2 mm|at least 1 mm|below 9 mm⟧
+        used: ⟦1 mm|2 mm|3 mm⟧
+        with: ⟦feeler|dial|dial⟧
+      c: {unit: mm, readings: cap, limit: {by: cap, 1: ⟦1 mm|2 mm|3 mm⟧, else: ⟦4 mm|5 mm|6 mm⟧}}
+    work-out: {d: {is: ⟦a + b|a * 2|b - a⟧, unit: mm, limit: ⟦at most 9 mm|at least 1 mm|1 .. 99 mm⟧}}
+    choose: {pad: {by: a, from: ⟦[{take: A}]|[{up to: 1 mm, take: B}, {take: C}]|[{take: A}]⟧}}
+    check: [⟦See it|Feel it|Hear it⟧, {see: ⟦Red|Blue|Green⟧, id: colour}]
+    tighten:
+      joint: flange
+      stages: ⟦[10 N·m]|[by hand, 12 .. 15 lb-ft]|[{torque: 5 N·m, below: [{do: x, redo: [one]}]}, ⟦2 N·m|3 N·m|22 N·m⟧]⟧
+    undo: {do: x, needs: {rotor: ⟦up|down|up⟧}, sets: {rotor: ⟦ask|up|down⟧}}
+"""
+
+
+def _written(text: str, choice: int | None) -> str:
+    """The text with one branch of each ⟦...⟧, or with all of them as `by`."""
+    while "⟦" in text:
+        start = text.rindex("⟦")
+        end = text.index("⟧", start)
+        branches = text[start + 1 : end].split("|")
+        by = ", ".join(f"{name}: {branch}" for name, branch in zip(("in", "out", "else"), branches, strict=True))
+        text = text[:start] + (f"{{by: kind, {by}}}" if choice is None else branches[choice]) + text[end + 1 :]
+    return text
+
+
+def _without_marks(value: object) -> object:
+    if isinstance(value, dict):
+        kept = {key: item for key, item in value.items() if not str(key).endswith("mark") and key != "finding_marks"}
+        return {key: _without_marks(item) for key, item in kept.items()}
+    return [_without_marks(item) for item in value] if isinstance(value, list | tuple) else value
+
+
+def test_by_means_what_the_files_without_it_mean() -> None:
+    head = HEAD.replace("options: {side:", "options: {kind: {choices: [in, out, other]}, side:")
+    varied = read(procedure_with(head=head) + _written(_VARIED, None))
+    assert varied.procedure is not None, [str(problem) for problem in varied.problems]
+    again = msgspec.json.decode(msgspec.json.encode(varied.procedure), type=Procedure)  # as the compiled cache does
+    for number, kind in enumerate(("in", "out", "other")):
+        plain = read(procedure_with(head=head) + _written(_VARIED, number))
+        assert plain.procedure is not None, [str(problem) for problem in plain.problems]
+        options = {"kind": kind, "side": "intake"}
+        expected = _without_marks(msgspec.to_builtins(expand(plain.procedure, options).steps))
+        for procedure in (varied.procedure, again):
+            assert _without_marks(msgspec.to_builtins(expand(procedure, options).steps)) == expected
+        in_plain = {(one.code, one.where) for one in prove(plain.procedure).findings}
+        assert in_plain - {(one.code, one.where) for one in prove(varied.procedure).findings} == set()

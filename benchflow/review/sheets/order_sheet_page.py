@@ -331,7 +331,7 @@ def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
         slots=record.slots if several else ("",),
         unit=record.unit,
         limits=(*(limit for limit in limits if limit), *_judging_notes(record), *further),
-        tool=" or ".join(names.title(name) for name in instruments_of(record)),
+        tool=_tools_of(names, record),
         remedies=tuple(
             line
             for one, limit in zip(record.by_limit, (None, *record.also), strict=True)
@@ -344,6 +344,15 @@ def _recorded_blank(names: "_TitlesAndTurns", record: RecordedValue) -> Blank:
 def _further_text(limit: FurtherLimit) -> str:
     figure = "" if limit.judge == "all" else f"{limit.judge} of the readings, "
     return f"{figure}limit {limit.bound.text}"
+
+
+def _tools_of(names: "_TitlesAndTurns", record: RecordedValue) -> str:
+    """The instrument of a value; by reading if it varies: ``Feeler (1), Dial (2, 3)``."""
+    tools = instruments_of(record)
+    if len(tools) < 2:
+        return names.title(tools[0]) if tools else ""
+    slots = {tool: [slot for slot, terms in record.by_reading.items() if terms.instrument == tool] for tool in tools}
+    return ", ".join(f"{names.title(tool)} ({', '.join(slots[tool])})" for tool in tools)
 
 
 def _judging_notes(record: RecordedValue) -> Iterator[str]:

@@ -334,7 +334,7 @@ _VARIED = """
     check: [⟦See it|Feel it|Hear it⟧, {see: ⟦Red|Blue|Green⟧, id: colour}]
     tighten:
       joint: flange
-      stages: ⟦[10 N·m]|[by hand, 12 .. 15 lb-ft]|[{torque: 5 N·m, below: [{do: x, redo: [one]}]}, ⟦2 N·m|3 N·m|22 N·m⟧]⟧
+      stages: ⟦[10 N·m]|[by hand, 12 N·m]|[{torque: 5 N·m, below: [{do: x, redo: [one]}]}, ⟦2 N·m|3 N·m|22 N·m⟧]⟧
     undo: {do: x, needs: {rotor: ⟦up|down|up⟧}, sets: {rotor: ⟦ask|up|down⟧}}
 """
 

@@ -168,6 +168,7 @@ def _plan_and_start(name: str, chosen: Sequence[str], starts: Sequence[str]) -> 
         BenchflowError: the procedure has mistakes, or a name or a value is unknown.
     """
     from benchflow.procedure.expand import expand
+    from benchflow.procedure.waits_as_needs import with_waits_as_needs
     from benchflow.session.procedure_loading import load_procedure
 
     path = find_procedure(name)
@@ -181,7 +182,7 @@ def _plan_and_start(name: str, chosen: Sequence[str], starts: Sequence[str]) -> 
         _require_known(key, choices, "option")
         _require_known(value, choices[key], f"choice for {key}")
         options[key] = value
-    return expand(procedure, options), _start_values(procedure, starts)
+    return with_waits_as_needs(expand(procedure, options)), _start_values(procedure, starts)
 
 
 def _start_values(procedure: "Procedure", starts: Sequence[str]) -> dict[str, str]:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Collection
 from math import inf
 
-from benchflow.procedure.plan import Plan, TimeWindow
+from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 
 def latest_starts(
@@ -24,6 +24,7 @@ def latest_starts(
                 since + window.high + (step.takes if window.until else 0.0)
                 for window in step.time
                 if window.high is not None and (since := counted(window)) is not None
+                if not _restarted_before(plan, done, step, window)
             ]
             if limits:
                 finish[step.id] = min(limits)
@@ -47,6 +48,20 @@ def latest_starts(
         next_start = min(finish[name], next_start) - plan.steps[name].takes
         starts[name] = next_start - now
     return {name: starts[name] for name in plan.steps if name in starts}
+
+
+def _restarted_before(plan: Plan, done: Collection[str], step: Step, window: TimeWindow) -> bool:
+    """True if a step that has to be done before ``step`` starts the clock of ``window`` again."""
+    restarters = {name for name in plan.restarters.get(window.operation, ()) if name not in done}
+    seen, todo = set[str](), list(step.after) if restarters else []
+    while todo:
+        name = todo.pop()
+        if name in restarters:
+            return True
+        if name not in seen and name not in done:
+            seen.add(name)
+            todo += plan.steps[name].after
+    return False
 
 
 def _in_order(plan: Plan, done: Collection[str]) -> list[str]:

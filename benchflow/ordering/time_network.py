@@ -5,10 +5,11 @@ exactly if its distance graph has a negative cycle. Source: R. Dechter, I. Meiri
 networks, Artificial Intelligence 49, 1991.
 """
 
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from math import inf
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.plan import TimeWindow
 
@@ -80,6 +81,40 @@ def bounds_of_window(earlier: Hashable, step: Hashable, window: TimeWindow) -> I
         yield Between(since, (step, "b"), least=window.low)
     if window.high is not None:
         yield Between(since, end, most=window.high)
+
+
+def bounds_in_order(
+    earlier: Hashable, step: Hashable, window: TimeWindow, place: Mapping[Point, int], restarts: Sequence[Hashable]
+) -> Iterator[Between]:
+    """Like :func:`bounds_of_window`, in an order in which the events have the places ``place``.
+
+    ``restarts`` are the steps that start the clock of ``earlier`` again. It counts from the last one before the start,
+    and for the upper end from the last one before the end. An entry that ends the window can be made right after it.
+    """
+    started, finished = (step, "b"), (step, "f")
+    before = _last_restart(restarts, place, started)
+    inside = _last_restart(restarts, place, finished)
+    if inside is None:
+        yield from bounds_of_window(earlier, step, window)
+        return
+    yield from bounds_of_window(earlier, step, replace(window, low=None, high=None))
+    since = before or (earlier, from_entry(window))
+    if window.low is not None:
+        yield Between(since, started, least=window.low)
+    if window.high is not None:
+        yield Between(since, started, most=window.high)
+        if before == inside:
+            yield Between(inside, (step, until_entry(window)), most=window.high)
+        elif not window.until:
+            yield Between(inside, finished, most=window.high)
+
+
+def _last_restart(restarts: Sequence[Hashable], place: Mapping[Point, int], event: Point) -> Point | None:
+    """The finish of the step in ``restarts`` that comes last before ``event``; ``None`` if none does."""
+    limit = place.get(event)
+    found = [(place[one, "f"], (one, "f")) for one in restarts if (one, "f") in place]
+    earlier = [each for each in found if limit is None or each[0] < limit]
+    return max(earlier, key=lambda each: each[0])[1] if earlier else None
 
 
 def with_points_of(points: Iterable[Point], network: Iterable[Between]) -> list[Point]:

@@ -209,7 +209,7 @@ class _Build:
         """What an operation comes after by what is written in it."""
         site = site_of(operation, place)
         refs = [*operation.after, *(window.operation for window in operation.time), *operation.takes_apart]
-        refs += [] if operation.again is None else [operation.again]
+        refs += [*operation.restarts, *([] if operation.again is None else [operation.again])]
         found: list[Located] = [one for ref in refs for one in self._named(ref.name, site)]
         found += [(one, at) for name in operation.findings for _, one, at in self._finding_keys(name, site)]
         return found
@@ -254,6 +254,7 @@ class _Build:
             0.0 if operation.takes is None else seconds(operation.takes),
             settings_at(undo.needs, families, here) if undo else {},
             settings_at(undo.sets, families, here) if undo else {},
+            tuple(one for ref in operation.restarts for one in self.step_ids(ref.name, site)),
             tuple(self._awaited(operation, site)),
         )
 
@@ -271,6 +272,7 @@ class _Build:
                     "" if window.until is None else self._placed.name_at(window.until.name, place),
                     window.waive,
                     tuple(self._variables(window.proves, site)),
+                    settings_at(window.while_, self._procedure.variable_families, site.places),
                 )
 
     def _variables(self, proves: tuple[Ref, ...], site: Site) -> Iterator[str]:

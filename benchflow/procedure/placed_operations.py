@@ -129,6 +129,7 @@ class _OnePlace:
             replace(
                 remedy,
                 do=self._fill(remedy.do),
+                restarts=tuple(Ref(one, ref.mark) for ref in remedy.restarts for one in self._step_ids(ref.name)),
                 redo=tuple(Ref(one, ref.mark) for ref in remedy.redo for one in self._step_ids(ref.name)),
                 at_reading=tuple(
                     one

@@ -32,7 +32,8 @@ class TimeWindow(Struct, frozen=True):
     """Limits on the time since ``operation`` (a step id of the plan) was last finished, in seconds.
 
     With ``from_`` the time counts from the last entry of that value, or of the check with that id, in ``operation``.
-    With ``until`` the upper end is judged when that value or check of this step is entered. ``waive`` says who can sign
+    With ``until`` the upper end is judged when that value or check of this step is entered. The lower end counts only
+    while the state is ``while_``, from when that was last entered. ``waive`` says who can sign
     a deviation about it, ``proves`` are the state variables that are not known if it is waived.
     """
 
@@ -45,6 +46,7 @@ class TimeWindow(Struct, frozen=True):
     until: str = ""
     waive: str = ""
     proves: tuple[str, ...] = ()
+    while_: Values = {}
 
 
 class Findings(Struct, frozen=True):
@@ -84,6 +86,7 @@ class Step(Struct, frozen=True):
     takes: float  # seconds, 0 where not given
     undo_needs: Values = {}
     undo_sets: dict[str, str | None] = {}
+    restarts: tuple[str, ...] = ()  # the steps whose clocks it starts again when it is done
     awaits: tuple[str, ...] = ()  # the findings that decide if it is done at all, and are not made yet
 
     @property
@@ -133,6 +136,28 @@ class Plan(Struct, frozen=True, dict=True):
     steps: dict[str, Step]
     findings: Findings = NOTHING_FOUND
     deciding_answers: dict[str, frozenset[str]] = {}
+
+    @cached_property
+    def while_variables(self) -> tuple[str, ...]:
+        """The state variables that a `while` of the procedure names. For a variable by place, all of its places."""
+        from benchflow.procedure.variants import every_variant  # late import: few procedures have a `while`
+
+        named = {
+            StepId.parse(name).operation
+            for operation in every_variant(self.procedure)
+            for window in operation.time
+            for name in window.while_
+        }
+        return tuple(v.name for v in self.procedure.state if StepId.parse(v.name).operation in named)
+
+    @cached_property
+    def restarters(self) -> dict[str, tuple[str, ...]]:
+        """For each step whose clock is started again by other steps, these steps."""
+        found: dict[str, tuple[str, ...]] = {}
+        for name, step in self.steps.items():
+            for restarted in step.restarts:
+                found[restarted] = (*found.get(restarted, ()), name)
+        return found
 
     def number(self, step_id: str) -> int:
         """The number of a step as shown at the bench, from 1."""

@@ -68,7 +68,7 @@ def terms_of_order(operation: Operation) -> tuple[object, ...]:
         operation.during,
         operation.sets,
         operation.undo and (operation.undo.needs, operation.undo.sets),
-        [(window.operation.name, window.low, window.high, window.low_open, window.high_open)
+        [(window.operation.name, window.low, window.high, window.low_open, window.high_open, window.while_)
          for window in operation.time],
         operation.takes,
         [work_out.formula for work_out in operation.work_out],

@@ -25,7 +25,7 @@ from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.window_feasibility import WindowsKept, check_windows
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
-from benchflow.ordering.time_network import Between, bounds_of_window, contradicts, with_points_of
+from benchflow.ordering.time_network import Between, Point, bounds_in_order, contradicts, with_points_of
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, variable_title, variable_value_text
 from benchflow.ordering.work_meter import WORK_PER_CONFIGURATION, WorkMeter
 from benchflow.procedure.model import Settings, Values
@@ -224,13 +224,17 @@ def _time_kept(plan: Plan, walked: Sequence[RouteStep]) -> bool:
 
 
 def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
+    place: dict[Point, int] = {
+        (name, event): 2 * number + (event == "f") for number, name in enumerate(done) for event in "bf"
+    }
     for earlier, name in zip([None, *done], done, strict=False):
         step = plan.steps[name]
         if earlier is not None:
             yield Between((earlier, "f"), (name, "b"), least=0.0)
         yield Between((name, "b"), (name, "f"), least=step.takes)
         for window in step.time:
-            yield from bounds_of_window(window.operation, name, window)
+            restarts = plan.restarters.get(window.operation, ())
+            yield from bounds_in_order(window.operation, name, window, place, restarts)
 
 
 def _safe_order_in_time(

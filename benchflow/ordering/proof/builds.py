@@ -18,6 +18,7 @@ from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import NOTHING_FOUND, Findings, Plan, Step
 from benchflow.procedure.variants import terms_of_order
+from benchflow.procedure.waits_as_needs import with_waits_as_needs
 
 _CONFIGURATIONS_PER_BUILD = 1_000
 """The number of builds to check is the bound divided by this number."""
@@ -76,7 +77,7 @@ class Builds:
     def _analysed(self, options: dict[str, str], cases: list[Findings]) -> list[PlanAnalysis] | None:
         found = []
         for case in cases:
-            plan = with_begun_steps(expand(self._procedure, options, case))
+            plan = with_begun_steps(with_waits_as_needs(expand(self._procedure, options, case)))
             if not self._is_new(plan):
                 continue
             steps = len(plan.steps)

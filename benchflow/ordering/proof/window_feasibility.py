@@ -14,12 +14,14 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import (
     Between,
     Point,
+    bounds_in_order,
     bounds_of_window,
     contradicts,
     from_entry,
@@ -27,6 +29,7 @@ from benchflow.ordering.time_network import (
     with_points_of,
 )
 from benchflow.ordering.work_meter import WorkMeter, unlimited
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 _MOST_TRIED = 3_000
@@ -66,9 +69,27 @@ def check_windows(
     """Decide whether all time windows of a plan can be kept. The search ends when ``work`` is spent.
 
     ``order`` is the plan's order with the prerequisites that states imply. Steps in the mask ``never`` are left out.
+
+    What moves do is not known. So it is first assumed that no move starts a clock again, and that each step which sets
+    a state of `while` enters it. If that keeps no window, a conflict is only what remains without these assumptions.
     """
-    problem = _WindowProblem(plan, order, never, unlimited() if work is None else work)
-    windows = problem.windows
+    given = unlimited() if work is None else work
+    found = _check_problem(_WindowProblem(plan, order, never, given, assume=True))
+    if isinstance(found, WindowsKept) or not _has_assumptions(plan):
+        return found
+    conflict = _check_problem(_WindowProblem(plan, order, never, given, assume=False))
+    return conflict if isinstance(conflict, WindowConflict) else WindowsUndecided()
+
+
+def _has_assumptions(plan: Plan) -> bool:
+    """True if a move starts a clock again, or a window has a `while`."""
+    return any(move.restarts for move in moves_of(plan).values()) or any(
+        window.while_ for step in plan.steps.values() for window in step.time
+    )
+
+
+def _check_problem(problem: "_WindowProblem") -> WindowConflict | WindowsKept | WindowsUndecided:
+    plan, order, windows = problem.plan, problem.order, problem.windows
     if not any(window.high is not None for _, window in windows):
         return WindowsKept(())
     if problem.contradicts(windows, problem.takes):
@@ -119,16 +140,31 @@ Windows = Sequence[tuple[int, TimeWindow]]
 
 
 class _WindowProblem:
-    """The problem to solve: the ``relevant`` steps, the minimum seconds that each ``takes``, and the time windows."""
+    """The problem to solve: the ``relevant`` steps, the minimum seconds that each ``takes``, and the time windows.
 
-    def __init__(self, plan: Plan, order: PartialOrder, never: int, work: WorkMeter) -> None:
+    ``restarts`` are the steps that start a clock again, for each step with one; ``enters`` those that may enter the
+    state of a window, as far as that is assumed.
+    """
+
+    def __init__(self, plan: Plan, order: PartialOrder, never: int, work: WorkMeter, *, assume: bool) -> None:
         self.plan = plan
         self.work = work
         self.order = order
         steps = [plan.steps[name] for name in order.steps]
-        given = [(i, w) for i, step in enumerate(steps) if not never >> i & 1 for w in step.time]
+        by_move = set() if assume else _restarted_by_moves(plan)
+        given = [
+            (i, replace(w, high=None) if w.operation in by_move else w)
+            for i, step in enumerate(steps)
+            if not never >> i & 1
+            for w in step.time
+        ]
+        self.restarts = {
+            order.index[name]: tuple(order.index[other] for other in others if not never >> order.index[other] & 1)
+            for name, others in plan.restarters.items()
+        }
         begins = sum({1 << order.index[w.operation] for _, w in given if w.high is not None})
-        ends = sum({1 << i for i, w in given if w.high is not None})
+        restart_ends = {1 << r for _, w in given if w.high is not None for r in self.restarts_of(w)}
+        ends = sum({1 << i for i, w in given if w.high is not None} | restart_ends)
         later = [0] * len(steps)
         for step, mask in enumerate(order.before):
             for earlier in bits(mask):
@@ -139,18 +175,31 @@ class _WindowProblem:
         for step in bits(ends):
             before |= order.before[step] | 1 << step
         span = after & before & ~never
-        self.windows: Windows = [(i, w) for i, w in given if span >> i & 1 and span >> order.index[w.operation] & 1]
-        self._named = sum({1 << step for i, w in self.windows for step in (i, order.index[w.operation])})
+        enters = [tuple(step for step in bits(span) if assume and _may_enter(steps[step], w)) for _, w in given]
+        self.windows: Windows = []
+        self.enters: dict[int, tuple[int, ...]] = {}
+        self._named = 0
+        for (i, w), entering in zip(given, enters, strict=True):
+            restarting = [r for r in self.restarts_of(w) if span >> r & 1]
+            since = order.index[w.operation]
+            if span >> i & 1 and (span >> since & 1 or restarting or entering):
+                self.windows = [*self.windows, (i, w)]
+                self.enters[id(w)] = entering
+                self._named |= sum({1 << step for step in (i, since, *restarting, *entering)})
         self.mask = self._named | sum(1 << step for step in bits(span) if steps[step].takes)
         self.later = later
         self.relevant = sorted(bits(self.mask), key=lambda step: order.rank[step])
         self.takes = {step: steps[step].takes for step in self.relevant}
         self.may_pause = {step: not steps[step].during for step in self.relevant}
 
+    def restarts_of(self, window: TimeWindow) -> tuple[int, ...]:
+        """The steps that start the clock of a window again."""
+        return self.restarts.get(self.order.index[window.operation], ())
+
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
         """True if the bounds that are valid in every order contradict each other."""
         points = [(step, event) for step in bits(self._named) for event in "bf"]
-        network = [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)]
+        network = [*self._bounds_of_every_order(takes), *self._window_bounds_of_every_order(windows)]
         return contradicts(with_points_of(points, network), network)
 
     def _bounds_of_every_order(self, takes: dict[int, float]) -> Iterator[Between]:
@@ -162,11 +211,40 @@ class _WindowProblem:
                 work = sum(takes[other] for other in bits(between))
                 yield Between((earlier, "f"), (step, "b"), least=work)
 
+    def _window_bounds_of_every_order(self, windows: Windows) -> Iterator[Between]:
+        """The bounds of the windows that are valid in every order, whenever their clocks are started again.
 
-def window_bounds(order: PartialOrder, windows: Windows) -> Iterator[Between]:
-    """The bounds that the windows set between the start (b) and the finish (f) of steps, and entries in them."""
-    for step, window in windows:
-        yield from bounds_of_window(order.index[window.operation], step, window)
+        An upper end counts from the step that starts the clock again as the last one in every order, if there is one.
+        """
+        for step, window in windows:
+            earlier = self.order.index[window.operation]
+            possible = [r for r in self.restarts_of(window) if self.mask >> r & 1 and not self.later[step] >> r & 1]
+            if not possible:
+                yield from bounds_of_window(earlier, step, window)
+                continue
+            yield from bounds_of_window(earlier, step, replace(window, high=None))
+            before = [r for r in possible if self.order.before[step] >> r & 1]
+            for restart in before:
+                if window.low is not None:
+                    yield Between((restart, "f"), (step, "b"), least=window.low)
+            last = [r for r in before if all(o == r or self.order.before[r] >> o & 1 for o in possible)]
+            if last and window.high is not None:
+                yield Between((last[0], "f"), (step, until_entry(window)), most=window.high)
+
+
+def _restarted_by_moves(plan: Plan) -> set[str]:
+    """The steps whose clocks a move of this build can start again."""
+    return {one for move in moves_of(plan).values() for ref in move.restarts for one in resolve(plan, ref.name)}
+
+
+def _may_enter(step: Step, window: TimeWindow) -> bool:
+    """True if a step may enter the state in which the lower end of a window counts, by its end or by leaving it."""
+    if window.low is None:
+        return False
+    return any(
+        step.sets.get(name) in values or (name in step.during and step.during[name] not in values)
+        for name, values in window.while_.items()
+    )
 
 
 def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
@@ -297,15 +375,27 @@ class _OrderTrial:
             _bounds_without_pauses(events, problem.takes) if self._whole else _bounds_with_pauses(events, problem.takes)
         )
         known = set(events)
+        place: dict[Point, int] = {event: number for number, event in enumerate(events)}
         # The time of an entry is known to lie within its step only if the step is finished.
         known_entries = {(step, name) for step, name in self._entries if (step, "f") in known}
-        for bound in window_bounds(problem.order, self._windows):
-            first_is_known = bound.first in known or bound.first in known_entries
-            if first_is_known and (bound.then in known or bound.then in known_entries):
-                network.append(bound)
-            elif first_is_known and bound.most < float("inf") and _is_ahead(bound.then, known):
-                # The end of the window is still ahead, after all events so far.
-                network.append(Between(bound.first, events[-1], most=bound.most))
+        for step, window in self._windows:
+            earlier, restarts = problem.order.index[window.operation], problem.restarts_of(window)
+            open_restart = any(
+                problem.mask >> r & 1 and (r, "f") not in known and not problem.later[step] >> r & 1 for r in restarts
+            )
+            for bound in bounds_in_order(earlier, step, window, place, restarts):
+                first_is_known = bound.first in known or bound.first in known_entries
+                if first_is_known and (bound.then in known or bound.then in known_entries):
+                    network.append(bound)
+                elif first_is_known and bound.most < float("inf") and _is_ahead(bound.then, known) and not open_restart:
+                    # The end of the window is still ahead, after all events so far.
+                    network.append(Between(bound.first, events[-1], most=bound.most))
+            if window.low is not None and (step, "b") in known:
+                network += [
+                    Between((entering, "f"), (step, "b"), least=window.low)
+                    for entering in problem.enters.get(id(window), ())
+                    if (entering, "f") in known and place[entering, "f"] < place[step, "b"]
+                ]
         return contradicts(with_points_of(events, network), network)
 
 

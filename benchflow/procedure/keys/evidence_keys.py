@@ -1,4 +1,4 @@
-"""Keys that say how firmly the interlock rests on its evidence: `waive`, `proves` and `found`."""
+"""Keys that several others share: `waive`, `proves` and `found` about evidence, and `restarts` about clocks."""
 
 from benchflow.procedure.shapes.basic_shapes import LINE, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Key
@@ -22,4 +22,11 @@ FOUND = Key(
     "Who can enter the value as found (`set-state`): `anyone` (the default), a role such as inspector, or `never`. A "
     "role is also wanted for a value entered at the start. That the value is not known can be entered by anyone.",
     examples=("never",),
+)
+RESTARTS = Key(
+    "restarts",
+    ListShape(ReferenceShape("operation", "an operation's id"), single=True, distinct=True),
+    "The operations whose clocks start again: the time windows that count from them then count from here, also one "
+    "that had closed.",
+    examples=(["apply-cement"],),
 )

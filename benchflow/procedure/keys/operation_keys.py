@@ -1,11 +1,12 @@
 """Keys of an operation: instruction, order, state, time, evidence, undoing."""
 
 from benchflow.base.plaintext import listed
-from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
+from benchflow.procedure.keys.evidence_keys import PROVES, RESTARTS, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
+from benchflow.procedure.keys.remedy_keys import REMEDIES
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
-from benchflow.procedure.keys.value_keys import RECORD, REMEDIES, WORK_OUT
+from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
 from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
@@ -217,11 +218,22 @@ _UNTIL = Key(
     examples=("seated",),
 )
 
+_WHILE = Key(
+    "while",
+    OPERATION_NEEDS,
+    "The state in which the lower end counts: from the end of the other operation or from when the state was last "
+    "entered, whichever is later. While the state is not so, it is not reached. An upper end is not moved.",
+    examples=({"vacuum": "on"},),
+)
+
 
 def _window_with_keys(fields: Fields) -> TimeSince | None:
     limit = fields.get(_WINDOW_LIMIT)
     if limit is None:
         return None
+    if limit.low is None and fields.wrote(_WHILE):
+        message = "`while` is about the lower end of the time, but this limit has none"
+        fields.problem("one-too-many", _WHILE, message, "Write, for example, `limit: at least 2 h`, or leave it out")
     return TimeSince(
         fields.name,
         limit.low,
@@ -233,6 +245,7 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
         fields.get_or(PROVES, ()),
         limit.low_open,
         limit.high_open,
+        fields.get_or(_WHILE, {}),
     )
 
 
@@ -247,7 +260,7 @@ _TIME = Key(
                 entries=KeyedShape(
                     "time-window",
                     "a time window",
-                    (_WINDOW_LIMIT, _FROM, _UNTIL, WAIVE, PROVES),
+                    (_WINDOW_LIMIT, _FROM, _UNTIL, _WHILE, WAIVE, PROVES),
                     _window_with_keys,
                 ),
             ),
@@ -400,6 +413,7 @@ def _operation(fields: Fields) -> Operation:
         if_needed=fields.get_or(_IF_NEEDED, False),
         takes_apart=fields.get_or(_TAKES_APART, ()),
         again=fields.get(_AGAIN),
+        restarts=fields.get_or(RESTARTS, ()),
         finding_marks=_marks_of_keys(fields.nodes.get("when")),
     )
 
@@ -431,7 +445,7 @@ OPERATION = VaryingOperation(KeyedShape(
     "an operation",
     (
         ID, _AGAIN, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS,
-        _DURING, _SETS, _TIME, _TAKES, _USES,
+        _DURING, _SETS, _TIME, RESTARTS, _TAKES, _USES,
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,

@@ -3,7 +3,7 @@
 from typing import cast, get_args
 
 from benchflow.base.plaintext import with_article
-from benchflow.procedure.keys.evidence_keys import FOUND
+from benchflow.procedure.keys.evidence_keys import FOUND, RESTARTS
 from benchflow.procedure.model import (
     Caution,
     Failure,
@@ -224,6 +224,7 @@ def _move(fields: Fields) -> Move:
         fields.get_or(_MOVE_SETS, {}),
         fields.mark,
         fields.get_or(_MOVE_DURING, {}),
+        fields.get_or(RESTARTS, ()),
     )
 
 
@@ -231,7 +232,7 @@ MOVES = MapShape(
     KeyedShape(
         "move",
         "a move",
-        (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_DURING, _MOVE_SETS),
+        (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_DURING, _MOVE_SETS, RESTARTS),
         _move,
         hints={"after": "A move has no `after`, because it can be made whenever its `needs` are met. Use `needs`"},
     ),

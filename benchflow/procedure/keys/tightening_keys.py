@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from benchflow.base.plaintext import with_article
+from benchflow.procedure.keys.remedy_keys import REMEDIES
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
-from benchflow.procedure.keys.value_keys import REMEDIES
 from benchflow.procedure.model import (
     NO_TOLERANCE,
     AngleStage,

@@ -4,6 +4,7 @@ from typing import NamedTuple, cast
 
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.further_limit_keys import LimitKeys, further_limits
+from benchflow.procedure.keys.remedy_keys import REMEDIES
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
@@ -16,7 +17,6 @@ from benchflow.procedure.model import (
     Judge,
     RecordedValue,
     Ref,
-    Remedy,
     Values,
 )
 from benchflow.procedure.shapes.basic_shapes import (
@@ -35,7 +35,6 @@ from benchflow.procedure.shapes.basic_shapes import (
 from benchflow.procedure.shapes.by_shapes import ByShape, first_branch
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import (
-    QuantityShape,
     RawTextShape,
     UnitShape,
     read_bound,
@@ -44,64 +43,9 @@ from benchflow.procedure.shapes.quantity_shapes import (
 from benchflow.procedure.shapes.reference_shapes import WHEN, ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
-from benchflow.quantity import dimension_of, seconds
+from benchflow.quantity import dimension_of
 
 MOST_READINGS = 99
-
-# --- remedies ---------------------------------------------------------------------------------------
-
-_REMEDY_DO = Key("do", FILLED_LINE, "The instruction.", required=True)
-_REDO = Key(
-    "redo",
-    ListShape(ReferenceShape("operation", "an operation's id"), single=True),
-    "The ids of the operations to do again afterwards, each with `undo`. The id of this operation itself clears it; it "
-    "needs `undo` only if it sets a state or uses up a part.",
-)
-_TRIES = Key("tries", IntegerShape(1, MOST_READINGS), "The number of tries before the next remedy; by default 1.")
-_STOP = Key(
-    "stop",
-    BooleanShape(),
-    "true if the work stops here. Only a deviation, a rework or the correction of a misread entry gets past it.",
-)
-_FRESH = Key(
-    "fresh", BooleanShape(), "true if a new part is fitted: the tries of all remedies of the value count from zero."
-)
-
-_WAIT = Key(
-    "wait",
-    QuantityShape("time"),
-    "The time from the remedy until what it was carried out for can be measured, tightened or answered again.",
-    examples=("15 min",),
-)
-_PARTS_FITTED = Key(
-    "uses",
-    ListShape(ReferenceShape("kit", "a part's name"), single=True, distinct=True),
-    "The parts that it fits, from the kit list. Their lots are asked for after it.",
-    examples=(["sleeve"],),
-)
-
-
-def _remedy(fields: Fields) -> Remedy | None:
-    wait = fields.get(_WAIT)
-    if wait is not None and seconds(wait) <= 0:
-        fields.problem("bad-quantity", _WAIT, f"`{wait.entered}` is not above zero", "Write, for example, `15 min`")
-        return None
-    return Remedy(
-        fields.get_or(_REMEDY_DO, ""),
-        fields.get_or(_REDO, ()),
-        fields.get_or(_TRIES, 1),
-        fields.get_or(_STOP, False),
-        fields.get_or(_FRESH, False),
-        fields.mark,
-        wait=wait,
-        uses=fields.get_or(_PARTS_FITTED, ()),
-    )
-
-
-REMEDIES = ListShape(
-    KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH, _WAIT, _PARTS_FITTED), _remedy),
-    at_least=1,
-)
 
 _BELOW = Key("below", REMEDIES, "Remedies for a value that is too low, in this order.")
 _ABOVE = Key("above", REMEDIES, "Remedies for a value that is too high, in this order.")

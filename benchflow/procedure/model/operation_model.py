@@ -51,6 +51,7 @@ class TimeSince(Struct, frozen=True):
     With ``from_`` the time counts from the last entry of that value or check of ``operation``. With ``until`` the upper
     end is judged when that value or check of this operation is entered. ``waive`` and ``proves`` are as in
     :class:`benchflow.procedure.model.RecordedValue`. ``low_open`` and ``high_open`` exclude the end (``above 2 h``).
+    The lower end counts only while the state is ``while_``, from when that was last entered.
     """
 
     operation: Ref
@@ -63,6 +64,7 @@ class TimeSince(Struct, frozen=True):
     proves: tuple[Ref, ...] = ()
     low_open: bool = False
     high_open: bool = False
+    while_: Values = {}
 
 
 class Undo(Struct, frozen=True):
@@ -126,6 +128,7 @@ class Operation(Struct, frozen=True):
     findings: Values = {}
     finding_marks: dict[str, Mark] = {}
     if_needed: bool = False
+    restarts: tuple[Ref, ...] = ()  # the operations whose clocks it starts again
     takes_apart: tuple[Ref, ...] = ()
     again: Ref | None = None  # the operation that it does once more
     variants: "tuple[OperationVariant, ...]" = ()  # in a plan always ()

@@ -5,7 +5,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model.model_basics import Caution, Mark, Settings, Values
+from benchflow.procedure.model.model_basics import Caution, Mark, Ref, Settings, Values
 from benchflow.procedure.model.tighten_stages import NO_TOLERANCE, TickTolerance
 from benchflow.quantity import Limit, Quantity
 
@@ -54,7 +54,7 @@ class Rule(Struct, frozen=True):
 class Move(Struct, frozen=True):
     """A change of state that may be made any number of times between operations, such as turning the crank.
 
-    ``during`` is the state while it is made.
+    ``during`` is the state while it is made. ``restarts`` are the operations whose clocks it starts again.
     """
 
     id: str
@@ -66,6 +66,7 @@ class Move(Struct, frozen=True):
     sets: Settings = {}
     mark: Mark = Mark()
     during: Settings = {}
+    restarts: tuple[Ref, ...] = ()
 
 
 class KitItem(Struct, frozen=True):

@@ -62,6 +62,7 @@ class Remedy(Struct, frozen=True):
     at_reading: tuple[str, ...] = ()
     wait: Quantity | None = None
     uses: tuple[Ref, ...] = ()
+    restarts: tuple[Ref, ...] = ()  # the operations whose clocks it starts again
 
 
 class ReadingTerms(Struct, frozen=True):

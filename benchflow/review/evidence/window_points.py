@@ -8,6 +8,7 @@ from benchflow.review.evidence.ranking import WINDOW_SHARE, WeakPoint
 from benchflow.review.log.clock_remarks import ClockStep, WindowRun, clock_steps, window_runs
 from benchflow.review.log.facts import OperationFact
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.session.rules.running_clocks import wait_from
 from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, Elapsed, EventTime, elapsed_between
 
 
@@ -31,7 +32,8 @@ def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, s
             yield from _upper_end_points(run, judged[0], title, seq)
         if window.low is not None and started is not None:
             begun = EventTime(started.seq, started.at, started.boot, started.ms)
-            judged.append(elapsed_between(log.state.spans, run.since, begun))
+            since = wait_from(log.state, window, begun)
+            judged.append(Elapsed(0.0, 0.0) if since is None else elapsed_between(log.state.spans, since, begun))
             yield from _lower_end_points(run, judged[-1], title, seq)
         yield from _clock_points(run, judged, title, seq)
         yield from _set_back_points(run, steps, title)

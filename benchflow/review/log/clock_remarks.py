@@ -56,10 +56,11 @@ def window_runs(state: State, step: Step) -> Iterator[WindowRun]:
     """The time windows of ``step`` that began to count."""
     done = state.done.get(step.id)
     for window in step.time:
-        since = counted_from(state, window)
+        entered = entry_time(state, step, window.until) if window.until else None
+        end = entered or done
+        since = counted_from(state, window, end)
         if since is not None:
-            entered = entry_time(state, step, window.until) if window.until else None
-            yield WindowRun(step, window, since, entered or done)
+            yield WindowRun(step, window, since, end)
 
 
 def worked_across_restart(lines: Iterable[Line]) -> frozenset[str]:

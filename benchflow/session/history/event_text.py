@@ -234,6 +234,7 @@ def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
         f"Undone after a move: {all_of(titles.step(step) for step in event.undo_later)}." if event.undo_later else "",
         f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",
         f"Fitted: {all_of(titles.kit(item) for item in event.uses)}." if event.uses else "",
+        f"The clock of {all_of(titles.step(step) for step in event.restarts)} starts again." if event.restarts else "",
         f"Wait {quantity_text(event.wait)} before it counts again." if event.wait is not None else "",
     ]
     return " ".join(filter(None, parts)).removesuffix(".")

@@ -79,6 +79,6 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
         discard=tuple(dict.fromkeys(item for other in redo for item in discarded_items(state, other))),
         check=number,
         called=called,
-        **parts_and_wait(remedy, check_key(number), {step.id: {check_key(number): ("",)}}),
+        **parts_and_wait(state, remedy, check_key(number), {step.id: {check_key(number): ("",)}}),
     )
     return (Entry(by, event),)

@@ -118,7 +118,7 @@ def _event(
         undo_later=undos_that_wait(state, [name for name in redo if name not in (step.id, *called)]),
         discard=tuple(dict.fromkeys(item for name in redo for item in discarded_items(state, name))),
         called=called,
-        **parts_and_wait(remedy, subject, readings_waited_for(step, name, void, redone)),
+        **parts_and_wait(state, remedy, subject, readings_waited_for(step, name, void, redone)),
     )
 
 

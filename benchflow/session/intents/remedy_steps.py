@@ -22,6 +22,7 @@ class PartsAndWait(TypedDict):
 
     subject: str
     uses: tuple[str, ...]
+    restarts: tuple[str, ...]
     wait: StoredQuantity | None
     wait_for: WaitedFor
 
@@ -46,13 +47,14 @@ def lot_before_remedy(state: State, step: Step, remedy: Remedy) -> Refusal | Non
     return None
 
 
-def parts_and_wait(remedy: Remedy, subject: str, wait_for: WaitedFor) -> PartsAndWait:
-    """The fields of the event of a remedy about the parts that it fits and its wait."""
+def parts_and_wait(state: State, remedy: Remedy, subject: str, wait_for: WaitedFor) -> PartsAndWait:
+    """The fields of the event of a remedy about the parts that it fits, the clocks that it restarts and its wait."""
     uses = tuple(ref.name for ref in remedy.uses)
     wait = stored_wait(remedy)
     return {
         "subject": subject if uses else "",
         "uses": uses,
+        "restarts": tuple(ref.name for ref in remedy.restarts if ref.name in state.done),
         "wait": wait,
         "wait_for": {} if wait is None else wait_for,
     }

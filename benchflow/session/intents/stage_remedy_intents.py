@@ -63,7 +63,7 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         stage=chosen.tick.stage,
         fasteners=fasteners,
         called=called,
-        **parts_and_wait(remedy, subject, {step.id: {joint: tuple(map(str, fasteners))}}),
+        **parts_and_wait(state, remedy, subject, {step.id: {joint: tuple(map(str, fasteners))}}),
     )
     return (Entry(by, event),)
 

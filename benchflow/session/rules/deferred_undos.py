@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from benchflow.ordering import interlock, rework
 from benchflow.procedure.plan import Plan, Step
+from benchflow.procedure.waits_as_needs import with_waits_as_needs
 from benchflow.session.context import Context, Entry
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import as_refusal_reason
@@ -92,11 +93,12 @@ def with_undos_due(state: State, entries: tuple[Entry, ...], context: Context) -
 
 def plan_for_routes(state: State) -> Plan:
     """The plan with the needs of waiting undos as needs of their steps, so that a route leads through the moves."""
+    plan = with_waits_as_needs(state.plan)
     if not state.to_undo:
-        return state.plan
+        return plan
     work = _waiting(state).work
-    steps = {name: _with_undo_needs(state, work, step) for name, step in state.plan.steps.items()}
-    return replace(state.plan, steps=steps)
+    steps = {name: _with_undo_needs(state, work, step) for name, step in plan.steps.items()}
+    return replace(plan, steps=steps)
 
 
 def _with_undo_needs(state: State, work: rework.DoneWork, step: Step) -> Step:

@@ -6,6 +6,7 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title
 from benchflow.session.state.clock import Elapsed, EventTime, Now, elapsed
 from benchflow.session.state.state import State, check_key
+from benchflow.session.state.state_times import entered_at
 
 
 class RunningClock(Struct, frozen=True):
@@ -18,6 +19,7 @@ class RunningClock(Struct, frozen=True):
     window: TimeWindow
     elapsed: Elapsed
     ended: bool = False
+    waited: Elapsed | None = None  # the time that counts for the lower end; None while the state of `while` is not so
 
     @property
     def since(self) -> float:
@@ -27,12 +29,17 @@ class RunningClock(Struct, frozen=True):
     @property
     def known(self) -> bool:
         """False if the clocks contradict each other: then the window is closed, and its lower end is not reached."""
-        return self.elapsed.known
+        return self.elapsed.known and (self.waited is None or self.waited.known)
 
     @property
     def by_wall(self) -> bool:
         """True if only the wall clock shows the time, because the machine was started again in between."""
-        return self.elapsed.across and self.known
+        return self.known and (self.elapsed.across or (self.waited is not None and self.waited.across))
+
+    @property
+    def state_missing(self) -> bool:
+        """True while the state of `while` is not so, so that the lower end is not reached."""
+        return self.waited is None and self.window.low is not None
 
     @property
     def missed(self) -> bool:
@@ -42,8 +49,13 @@ class RunningClock(Struct, frozen=True):
 
     @property
     def wait_left(self) -> float:
-        """Seconds until the window opens; 0 if it is open already or has no lower end."""
-        return 0.0 if self.window.low is None else max(0.0, self.window.low - self.elapsed.low)
+        """Seconds until the window opens; 0 if it is open already or has no lower end.
+
+        While the state of `while` is not so, it is the whole wait.
+        """
+        if self.window.low is None:
+            return 0.0
+        return self.window.low if self.waited is None else max(0.0, self.window.low - self.waited.low)
 
     @property
     def open_left(self) -> float | None:
@@ -58,16 +70,43 @@ def running_clocks(state: State, step: Step, now: Now) -> tuple[RunningClock, ..
         since = counted_from(state, window)
         if since is not None:
             ended = bool(window.until) and entry_time(state, step, window.until) is not None
-            found.append(RunningClock(window, elapsed(state.spans, state.last, since, now), ended))
+            passed = elapsed(state.spans, state.last, since, now)
+            begun = wait_from(state, window)
+            waited = passed if begun == since else None
+            if begun is not None and begun != since:
+                waited = elapsed(state.spans, state.last, begun, now)
+            found.append(RunningClock(window, passed, ended, waited))
     return tuple(found)
 
 
-def counted_from(state: State, window: TimeWindow) -> EventTime | None:
-    """The time from which a window counts; ``None`` while its earlier operation is not done."""
+def counted_from(state: State, window: TimeWindow, until: EventTime | None = None) -> EventTime | None:
+    """The time from which a window counts; ``None`` while its earlier operation is not done.
+
+    It is the end of that operation, the entry that ``from`` names, or when its clock was last started again. With
+    ``until``, what came after that event does not count.
+    """
     done = state.done.get(window.operation)
-    if done is None or not window.from_:
-        return done
-    return entry_time(state, state.plan.steps[window.operation], window.from_) or done
+    if done is None:
+        return None
+    begun = entry_time(state, state.plan.steps[window.operation], window.from_) if window.from_ else None
+    restarts = [
+        time
+        for time in (
+            *state.restarted.get(window.operation, ()),
+            *(state.done.get(name) for name in state.plan.restarters.get(window.operation, ())),
+        )
+        if time is not None and time.seq > done.seq and (until is None or time.seq <= until.seq)
+    ]
+    return max(restarts, key=lambda time: time.seq, default=begun or done)
+
+
+def wait_from(state: State, window: TimeWindow, until: EventTime | None = None) -> EventTime | None:
+    """The time from which the lower end of a window counts; ``None`` while the state of `while` is not so."""
+    since = counted_from(state, window, until)
+    if since is None or not window.while_:
+        return since
+    entered = entered_at(state, window.while_, until)
+    return None if entered is None else max(since, entered, key=lambda time: time.seq)
 
 
 def entry_time(state: State, step: Step, name: str) -> EventTime | None:
@@ -91,4 +130,7 @@ def check_number(step: Step, ident: str) -> int | None:
 def since_text(state: State, window: TimeWindow) -> str:
     """What a window counts from, inside a sentence: ``“Heat the casing”``, or ``casing-temp of “Heat the casing”``."""
     title = quoted_title(state, window.operation)
+    done, since = state.done.get(window.operation), counted_from(state, window)
+    if done is not None and since is not None and since.seq > done.seq:
+        return f"{title}, whose clock was started again"
     return f"{window.from_} of {title}" if window.from_ else title

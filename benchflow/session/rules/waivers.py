@@ -10,7 +10,7 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.context import quoted_title, refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deviation_subjects import TIME, subject_text, window_subject
-from benchflow.session.rules.running_clocks import counted_from
+from benchflow.session.rules.running_clocks import counted_from, wait_from
 from benchflow.session.rules.value_results import named_value
 from benchflow.session.state.state import HOLD, Deviation, State, check_key
 
@@ -54,16 +54,17 @@ def window_deviations(state: State, step: Step, window: TimeWindow) -> Iterator[
 
 def window_is_waived(state: State, step: Step, window: TimeWindow) -> bool:
     """True if a deviation waives the window as it counts now: not if what it counts from was done again since."""
-    since = counted_from(state, window)
+    counted = {time.seq for time in (counted_from(state, window), wait_from(state, window)) if time is not None}
     return any(
-        not deviation.clocks or (since is not None and since.seq in deviation.clocks)
+        not deviation.clocks or (bool(counted) and counted <= set(deviation.clocks))
         for deviation in window_deviations(state, step, window)
     )
 
 
 def clocks_waived(state: State, step: Step, about: str) -> tuple[int, ...]:
     """The ``seq`` of each event that the windows about ``about`` count from now; empty if none of them runs."""
-    found = (counted_from(state, window) for window in step.time if about in window_subjects(window))
+    windows = [window for window in step.time if about in window_subjects(window)]
+    found = (time for window in windows for time in (counted_from(state, window), wait_from(state, window)))
     return tuple(sorted({since.seq for since in found if since is not None}))
 
 

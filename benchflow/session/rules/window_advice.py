@@ -1,6 +1,8 @@
 """Time windows in words: why one is closed or not open yet, which clock says so, and what to do."""
 
 from benchflow.base.durations import clock_duration
+from benchflow.ordering.wording import in_a_sentence, variable_title, variable_value_text
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import window_subject
@@ -28,7 +30,12 @@ def too_late_reason(state: State, step: Step, clock: RunningClock) -> Reason:
 def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     """The reason that a window is not open yet, or counts as not open because its time is not known."""
     window = clock.window
-    if clock.known:
+    if clock.known and clock.state_missing:
+        state_text = _state_text(state, window)
+        early = f"Too early after {since_text(state, window)} ({window_text(clock)}): it counts only while {state_text}"
+        sign = deviation_advice(state, step, window_subject(window.operation))
+        advice = f"Bring that about, then wait {shown_duration(clock.wait_left)}{f', or {sign}' if sign else ''}"
+    elif clock.known:
         early = f"Too early after {since_text(state, window)} ({window_text(clock)}){_set_clock_text(clock)}"
         sign = deviation_advice(state, step, window_subject(window.operation))
         advice = f"Wait {shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
@@ -36,6 +43,29 @@ def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
         early = f"{not_known_text(state, clock)}. So the wait ({window.text}) counts as not over"
         advice = not_known_advice(state, step, window)
     return Reason("too-early", f"{early}. {advice}", operation=window.operation)
+
+
+def _state_text(state: State, window: TimeWindow) -> str:
+    """The state of `while` inside a sentence: ``vacuum is on``."""
+    procedure = state.plan.procedure
+    shown = (
+        f"{in_a_sentence(variable_title(procedure, name))} is "
+        f"{' or '.join(variable_value_text(procedure, name, value) for value in values)}"
+        for name, values in window.while_.items()
+    )
+    return " and ".join(shown)
+
+
+def restart_advice(state: State, window: TimeWindow) -> str:
+    """What starts the clock of a window again, as the end of a sentence; empty if nothing does."""
+    steps = [name for name in state.plan.restarters.get(window.operation, ()) if name not in state.done]
+    ways = [f"do step {state.plan.number(name)}" for name in steps]
+    ways += [
+        f"make the move “{move.title}”"
+        for move in state.plan.procedure.moves
+        if any(window.operation in resolve(state.plan, ref.name) for ref in move.restarts)
+    ]
+    return f"{' or '.join(ways)}, which starts its clock again" if ways else ""
 
 
 def shown_duration(seconds: float) -> str:
@@ -89,6 +119,9 @@ def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
     earlier = state.plan.steps[window.operation]
     number = state.plan.number(earlier.id)
     sign = deviation_advice(state, step, window_subject(earlier.id))
+    again = restart_advice(state, window)
+    if again:
+        return f"{again[:1].upper()}{again[1:]}{f', or {sign}' if sign else ''}"
     if earlier.operation.undo is not None:
         return f"Redo step {number}{f', or {sign}' if sign else ''}"
     if sign:

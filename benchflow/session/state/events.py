@@ -181,6 +181,7 @@ class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
     called: tuple[str, ...] = ()  # those of ``redo`` that are done only if needed: they are part of the build now
     subject: str = ""  # what it was carried out for, as a formula names it; only if it fits parts
     uses: tuple[str, ...] = ()  # ids of the parts that it fits; their lots are entered afterwards
+    restarts: tuple[str, ...] = ()  # ids of the done operations whose clocks start again
     wait: StoredQuantity | None = None  # the time before what it was carried out for counts again
     wait_for: dict[str, dict[str, tuple[str, ...]]] = msgspec.field(
         default_factory=dict

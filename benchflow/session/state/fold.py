@@ -11,7 +11,7 @@ import msgspec
 from msgspec.structs import replace
 
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, read_rework_step
-from benchflow.procedure.expand import expand, with_findings
+from benchflow.procedure.expand import expand, resolve, with_findings
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Findings, Plan
 from benchflow.session.log.line_format import Line
@@ -26,10 +26,12 @@ from benchflow.session.state.state import ReworkProgress, State, VariableWrite
 from benchflow.session.state.state_changes import (
     operation_undone,
     operation_voided,
+    with_clocks_restarted,
     with_evidence,
     with_work,
     with_writes,
 )
+from benchflow.session.state.state_times import first_values, with_state_times
 
 
 def begin(line: Line, procedure: Procedure) -> State:
@@ -64,6 +66,7 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
         had_people=bool(opened.people),
         writes=writes,
         valuation=dict(start),
+        value_times=first_values(plan, dict(start), time),
     )
 
 
@@ -89,7 +92,7 @@ def fold_event(state: State, event: ev.AnyEvent | None, line: Line) -> State:
     time = event_time(line)
     spans = with_event(state.spans, state.last, time)
     state = replace(state, seq=line.seq, last=time, spans=spans, intents=line.data.get("intent", state.intents))
-    return state if event is None else _apply(state, event, line)
+    return state if event is None else with_state_times(state, _apply(state, event, line), event)
 
 
 def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
@@ -204,6 +207,7 @@ def _fold_moved(state: State, event: ev.MoveMade, line: Line) -> State:
     move = state.plan.procedure.moves_by_id.get(event.move)
     if move is not None:
         state = with_writes(state, line.seq, "", move.sets)
+        state = with_clocks_restarted(state, [one for ref in move.restarts for one in resolve(state.plan, ref.name)])
     return _rework_step_made(state, MakeMove(event.move))
 
 

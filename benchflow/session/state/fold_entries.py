@@ -37,6 +37,7 @@ from benchflow.session.state.state_changes import (
     operation_voided,
     round_before,
     waits_without,
+    with_clocks_restarted,
     with_correctable,
     with_entry,
     with_hold_closed,
@@ -171,7 +172,7 @@ def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State
             state = operation_undone(state, step, line.seq)
     if event.called:
         state = with_called(state, event.called, event.operation)
-    state = _with_waits(_with_parts_fitted(state, event), event)
+    state = with_clocks_restarted(_with_waits(_with_parts_fitted(state, event), event), event.restarts)
     stays = all(step == event.operation for step in event.redo)
     return state if stays else replace(state, in_progress=None, started=None)
 

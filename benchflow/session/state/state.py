@@ -248,6 +248,13 @@ class VariableWrite(Struct, frozen=True):
     taken_over: bool = False  # true for an operation that was done under the log that this job continues
 
 
+class ValueSince(Struct, frozen=True):
+    """A value of a state variable, and when it got it."""
+
+    value: str | None
+    since: EventTime
+
+
 class ReworkProgress(Struct, frozen=True):
     """A rework plan in progress."""
 
@@ -295,6 +302,8 @@ class State(Struct, frozen=True):
     reopened_holds: frozenset[str] = frozenset()  # finished operations whose hold has to be signed again
     writes: dict[str, tuple[VariableWrite, ...]] = {}  # for each variable, every write not withdrawn, oldest first
     valuation: Valuation = {}  # present value of each state variable
+    value_times: dict[str, tuple[ValueSince, ...]] = {}  # of variables that a `while` names: every value, oldest first
+    restarted: dict[str, tuple[EventTime, ...]] = {}  # by step id, when moves and remedies started its clock again
     rework: ReworkProgress | None = None
     correctable: dict[int, EntryRef] = {}  # by ``seq``
     tools: dict[str, InstrumentUsed] = {}  # the instrument used last, by its id in the procedure

@@ -1,6 +1,6 @@
 """Changes to a state that several kinds of events share. A state is never changed in place: a new one is returned."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from msgspec.structs import replace
@@ -224,3 +224,9 @@ def waits_without(work: Work, name: str, slot: str) -> dict[WaitKey, RemedyWait]
     if WaitKey(name, slot) not in work.waits:
         return work.waits
     return {key: wait for key, wait in work.waits.items() if key != (name, slot)}
+
+
+def with_clocks_restarted(state: State, steps: Iterable[str]) -> State:
+    """Return the state in which the clocks of ``steps`` start again now. A step that is not done has no clock."""
+    found = {step: (*state.restarted.get(step, ()), state.last) for step in steps if step in state.done}
+    return replace(state, restarted={**state.restarted, **found}) if found else state

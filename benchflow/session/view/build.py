@@ -21,7 +21,13 @@ from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
 from benchflow.session.rules.remedy_waits import running_waits, wait_left_text, waited_for_text
 from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock, counted_from
-from benchflow.session.rules.window_advice import missed_window_advice, not_known_advice, not_known_text, window_text
+from benchflow.session.rules.window_advice import (
+    missed_window_advice,
+    not_known_advice,
+    not_known_text,
+    too_early_reason,
+    window_text,
+)
 from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
@@ -280,6 +286,9 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
             return None
         advice = f"{not_known_text(state, clock)}. {not_known_advice(state, step, clock.window)}."
         return ClockRow(step.id, step.title, since, phase, None, advice, known=False)
+    if clock.state_missing:
+        advice = sentence(too_early_reason(state, step, clock).message)
+        return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice, by_wall=clock.by_wall)
     if clock.wait_left > 0:
         advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered_title(state, step.id)}."
         return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice, by_wall=clock.by_wall)

@@ -1,0 +1,70 @@
+"""The keys of a remedy, for a value, a stage of tightening or a check."""
+
+from benchflow.procedure.keys.evidence_keys import RESTARTS
+from benchflow.procedure.model import Remedy
+from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, BooleanShape, IntegerShape, ListShape
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import QuantityShape
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+from benchflow.quantity import seconds
+
+MOST_TRIES = 99
+
+_REMEDY_DO = Key("do", FILLED_LINE, "The instruction.", required=True)
+_REDO = Key(
+    "redo",
+    ListShape(ReferenceShape("operation", "an operation's id"), single=True),
+    "The ids of the operations to do again afterwards, each with `undo`. The id of this operation itself clears it; it "
+    "needs `undo` only if it sets a state or uses up a part.",
+)
+_TRIES = Key("tries", IntegerShape(1, MOST_TRIES), "The number of tries before the next remedy; by default 1.")
+_STOP = Key(
+    "stop",
+    BooleanShape(),
+    "true if the work stops here. Only a deviation, a rework or the correction of a misread entry gets past it.",
+)
+_FRESH = Key(
+    "fresh", BooleanShape(), "true if a new part is fitted: the tries of all remedies of the value count from zero."
+)
+
+_WAIT = Key(
+    "wait",
+    QuantityShape("time"),
+    "The time from the remedy until what it was carried out for can be measured, tightened or answered again.",
+    examples=("15 min",),
+)
+_PARTS_FITTED = Key(
+    "uses",
+    ListShape(ReferenceShape("kit", "a part's name"), single=True, distinct=True),
+    "The parts that it fits, from the kit list. Their lots are asked for after it.",
+    examples=(["sleeve"],),
+)
+
+
+def _remedy(fields: Fields) -> Remedy | None:
+    wait = fields.get(_WAIT)
+    if wait is not None and seconds(wait) <= 0:
+        fields.problem("bad-quantity", _WAIT, f"`{wait.entered}` is not above zero", "Write, for example, `15 min`")
+        return None
+    return Remedy(
+        fields.get_or(_REMEDY_DO, ""),
+        fields.get_or(_REDO, ()),
+        fields.get_or(_TRIES, 1),
+        fields.get_or(_STOP, False),
+        fields.get_or(_FRESH, False),
+        fields.mark,
+        wait=wait,
+        uses=fields.get_or(_PARTS_FITTED, ()),
+        restarts=fields.get_or(RESTARTS, ()),
+    )
+
+
+REMEDIES = ListShape(
+    KeyedShape(
+        "remedy",
+        "a remedy",
+        (_REMEDY_DO, _REDO, _TRIES, _STOP, _FRESH, _WAIT, _PARTS_FITTED, RESTARTS),
+        _remedy,
+    ),
+    at_least=1,
+)

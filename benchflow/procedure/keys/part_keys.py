@@ -1,9 +1,10 @@
 """The keys `choose` (a part from a table) and `match` (measured parts to places)."""
 
 from itertools import pairwise
+from typing import cast
 
 from benchflow.procedure.keys.setup_keys import limit_dimension
-from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
+from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, Preference, StockSizes
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape, WordShape
 from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
@@ -268,6 +269,15 @@ _SIZES = Key(
 )
 
 
+_PREFER = Key(
+    "prefer",
+    WordShape("thickest", "thinnest", "nearest"),
+    "Which of the parts and sizes within the limit is to be chosen: the thickest, the thinnest, or the one nearest to "
+    "the aim (without `aim`, to the middle of the limit). To choose another one, the builder gives a reason.",
+    examples=("thickest",),
+)
+
+
 def _sizes(written: YamlScalar, context: ReadContext) -> StockSizes | None:
     """Parse ``2.00 .. 2.98 mm step 0.02 mm``; ``None`` with a problem if that fails."""
     span, separator, step_text = written.text.partition(" step ")
@@ -303,10 +313,20 @@ def _match(fields: Fields) -> PartMatching:
         fields.get_or(_TITLE, ""),
         None if made is None else _sizes(made, context),
         fields.mark,
+        _preference(fields, within, aim),
     )
 
 
+def _preference(fields: Fields, within: Limit | None, aim: Quantity | None) -> Preference | None:
+    prefer = fields.get(_PREFER)
+    if prefer == "nearest" and aim is None and within is not None and (within.low is None or within.high is None):
+        message = "`prefer: nearest` needs an aim, because the limit has only one end"
+        fields.problem("missing-key", _PREFER, message, "Write `aim`, or prefer the thickest or the thinnest")
+        return None
+    return cast(Preference | None, prefer)
+
+
 MATCH = MapShape(
-    KeyedShape("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _SIZES, _TITLE), _match),
+    KeyedShape("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _PREFER, _SIZES, _TITLE), _match),
     "matchings by name",
 )

@@ -42,6 +42,7 @@ Bound = Fixed | AboveReading | EqualWithin
 
 Judge = Literal["all", "mean", "largest", "smallest", "spread"]
 DecisionRule = Literal["simple", "guarded"]
+Preference = Literal["thickest", "thinnest", "nearest"]
 
 
 class Remedy(Struct, frozen=True):
@@ -285,6 +286,7 @@ class PartMatching(Struct, frozen=True):
 
     ``measured`` names the kit item or recorded value with the parts on hand. ``to`` names the places, as under
     `places`. ``so_that`` names the calculated value. It has to be within ``limit`` and as close as possible to ``aim``.
+    ``prefer`` says which of the parts that fit is to be chosen.
     """
 
     name: str
@@ -296,3 +298,4 @@ class PartMatching(Struct, frozen=True):
     title: str = ""
     sizes: StockSizes | None = None
     mark: Mark = Mark()
+    prefer: Preference | None = None

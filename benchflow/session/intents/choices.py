@@ -20,6 +20,7 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.choice_tables import lookup_values, outside_reason
 from benchflow.session.rules.part_matching import match_place, measured_parts, unit_of_parts
+from benchflow.session.rules.part_preference import not_preferred
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -68,6 +69,10 @@ def _choose_for_place(
         message = f"{match.measured} is not measured for every part yet. Measure the remaining parts first"
         return refuse("value-missing", message, name=match.measured)
     part = clean(intent.take).strip()
+    if not clean_line(intent.reason):
+        refusal = not_preferred(state, step, match, place, part)
+        if refusal is not None:
+            return refusal
     if part not in parts:
         unit = unit_of_parts(parts)
         try:

@@ -21,6 +21,7 @@ from benchflow.session.rules.joint_progress import (
 )
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
+from benchflow.session.rules.part_preference import preference_reasons
 from benchflow.session.rules.proofs import unproven_variables
 from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
@@ -56,6 +57,7 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *open_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
+        *preference_reasons(state, step),
         *_lot_reasons(state, step),
         *_joint_reasons(state, step),
         *_check_reasons(state, step),

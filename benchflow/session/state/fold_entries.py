@@ -272,7 +272,9 @@ def fold_chosen(state: State, event: ev.PartChosen, line: Line) -> State:
     work = state.work(event.operation)
     chosen = {**work.chosen, event.name: event.take}
     choice_seqs = {**work.choice_seqs, event.name: line.seq}
-    state = with_entry(state, event.operation, line.by, chosen=chosen, choice_seqs=choice_seqs)
+    has_reason = event.reason or event.earlier is not None
+    reasoned = work.reasoned | {event.name} if has_reason else work.reasoned - {event.name}
+    state = with_entry(state, event.operation, line.by, chosen=chosen, choice_seqs=choice_seqs, reasoned=reasoned)
     return without_deviations_for(state, work.entries - state.work(event.operation).entries)
 
 

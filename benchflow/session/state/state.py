@@ -164,6 +164,7 @@ class Work(Struct, frozen=True):
     failed: dict[int, int] = {}  # ``seq`` of the answer no, by the number of the check
     chosen: dict[str, str] = {}  # chosen part by choice
     choice_seqs: dict[str, int] = {}  # ``seq`` of the event of each chosen part
+    reasoned: frozenset[str] = frozenset()  # the choices that were made with a reason
     lots: dict[str, str] = {}  # lot number by part or consumable (:func:`lot_key`)
     fitted: tuple[str, ...] = ()  # the parts that remedies have fitted (:func:`lot_key`); kept when it is undone
     waits: dict[WaitKey, RemedyWait] = {}  # of remedies, until the entry that they hold back; kept when it is undone

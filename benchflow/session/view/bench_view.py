@@ -164,6 +164,7 @@ class ChoiceInput(Struct, frozen=True, tag="choice"):
     note: str = ""
     other_unit: str = ""  # unit of a size that is not in the list; "" if only the listed parts are allowed
     sizes: tuple[str, ...] = ()  # measured size of each choice, if known
+    prefer: str = ""  # the part to choose, such as "thickest": another one needs a reason
 
 
 class CheckInput(Struct, frozen=True, tag="check"):

@@ -12,6 +12,7 @@ from benchflow.session.rules.part_matching import (
     size_measurement,
     unit_of_parts,
 )
+from benchflow.session.rules.part_preference import preference_reasons, preferred_by_place
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import ChoiceInput
 
@@ -20,10 +21,13 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
     """A choice for every place of each match, with the part that the matching proposes."""
     inputs = []
     work = state.work(step.id)
+    superseded = {reason.name for reason in preference_reasons(state, step)}
     for match in step.operation.match:
         measured = part_measurements(state, match) or {}
         parts = {part: one.shown for part, one in measured.items()}
         proposal_by_place, note = proposed_parts(state, step, match)
+        if match.prefer is not None:
+            proposal_by_place, note = preferred_by_place(state, step, match), f"the {match.prefer} that fits"
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             chosen = work.chosen.get(name, "")
@@ -37,5 +41,7 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             complete = bool(chosen) and (fits or match_waiver(state, step, match, place) is not None)
             unit = unit_of_parts(parts) if parts else ""
             sizes = tuple(show_short(parts[part]) for part in free)
-            inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes))
+            complete = complete and name not in superseded
+            prefer = match.prefer or ""
+            inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes, prefer))
     return inputs

@@ -64,6 +64,14 @@ class NoteRequest(ScreenRequest, frozen=True, tag="note"):
     operation: str
 
 
+class ChoiceReasonRequest(ScreenRequest, frozen=True, tag="choice-reason"):
+    """Request for the form for the reason to choose another part than the preferred one. ``why`` is the refusal."""
+
+    name: str
+    take: str
+    why: str
+
+
 class SignRequest(ScreenRequest, frozen=True, tag="sign"):
     """Request for the form for the signature at a hold point."""
 
@@ -144,6 +152,7 @@ JobRequest = (
     | MoveRequest
     | StateRequest
     | NoteRequest
+    | ChoiceReasonRequest
     | SignRequest
     | DeviationRequest
     | CorrectionRequest

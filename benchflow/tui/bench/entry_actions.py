@@ -8,7 +8,7 @@ from benchflow.session.controller import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
 from benchflow.trade.verdict import OUT_OF_LIMIT
-from benchflow.tui.app.navigation import InstrumentRequest
+from benchflow.tui.app.navigation import ChoiceReasonRequest, InstrumentRequest
 from benchflow.tui.bench.bench_navigation import BenchNavigation
 from benchflow.tui.bench.confirmations import reading_message, tick_message
 from benchflow.tui.bench.intent_fields import (
@@ -52,6 +52,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         if isinstance(answer, Refusal):
             if asks_instrument(answer) and self._ask_instrument(answer, intent, fields):
                 return None
+            if intent == "choose" and self._ask_reason(answer, fields):
+                return None
             self.unsaved = answer.refused[0].code == "not-saved" and not self.client.view.read_only
             self.refused(answer)
             return None
@@ -81,6 +83,18 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         waiting = str(fields.get("value") or "")
         self.bench_app.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
         self.app.bell()
+        return True
+
+    def _ask_reason(self, refusal: Refusal, fields: dict[str, Any]) -> bool:
+        """Ask why another part than the preferred one is chosen. Return false if that is not why it was refused."""
+        item = self.cursor.item
+        given = item.input if isinstance(item, WholeInput) else None
+        (reason, *more) = refusal.refused
+        if more or reason.code != "not-allowed" or not isinstance(given, ChoiceInput) or not given.prefer:
+            return False
+        if reason.name != given.name or fields["take"] in given.proposed:
+            return False
+        self.bench_app.open(ChoiceReasonRequest(given.name, fields["take"], reason.message), self.on_return)
         return True
 
     def _enter_again(self, intent: str, fields: dict[str, Any]) -> None:

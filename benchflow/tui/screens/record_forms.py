@@ -1,4 +1,4 @@
-"""Forms for a note, a signature, a deviation and a remedy."""
+"""Forms for a note, the reason of a choice, a signature, a deviation and a remedy."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -40,6 +40,32 @@ class NotePage(FormPage, inherit_bindings=False):
             self.show_message("Type a note, or press Esc to go back.", role="attention")
             return
         await self.send("Note saved.", "note", text=values["text"], operation=self.operation or None)
+
+
+class ChoiceReasonPage(FormPage, inherit_bindings=False):
+    """The form for the reason to choose another part than the preferred one."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("choose")
+    title_line = "Reason for another part"
+    form = "choice-reason"
+
+    def __init__(self, client: SessionClient, name: str, take: str, why: str) -> None:
+        self.name_of_choice, self.take, self.why = name, take, why
+        super().__init__(client)
+
+    def intro(self, width: int) -> list[Line]:
+        return [EMPTY, *(styled(part, "attention") for part in wrap(self.why, width)), EMPTY]
+
+    def questions(self) -> Sequence[FormField]:
+        return (FormField("reason", f"Why {self.take}?", keep=False),)
+
+    async def submit(self, values: dict[str, str]) -> None:
+        if not values["reason"]:
+            self.show_message("Type the reason, or press Esc to go back.", role="attention")
+            return
+        await self.send(
+            f"Chosen: {self.take}", "choose", name=self.name_of_choice, take=self.take, reason=values["reason"]
+        )
 
 
 class SignPage(FormPage, inherit_bindings=False):

@@ -101,6 +101,7 @@ class Reading(Struct, frozen=True):
     remedy: str = ""  # what to do before it can be read again; "" if it can be read now
     must_stop: bool = False  # the work stops at this reading: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
+    limit: str = ""  # its own limit, if the limits of the readings vary
 
 
 class FurtherLimitRow(Struct, frozen=True):

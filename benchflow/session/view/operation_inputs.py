@@ -12,7 +12,7 @@ from benchflow.session.rules.measurements import from_stored, last_attempts, nex
 from benchflow.session.rules.open_items import lot_title, required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
-from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limits_by_reading
+from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limit_text, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.further_limits import further_limit_rows
@@ -57,8 +57,9 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
+        own = limit_text(state, limit_in_force(state, step.id, record, slot), record.unit) if record.by_reading else ""
         if attempt is None:
-            rows.append(vw.Reading(slot, "", "", subject=subject))
+            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own))
         else:
             count = sum(each.claims is None for each in work.readings[record.name][slot])
             held = remedies.get(slot) or remedies.get(WHOLE)
@@ -73,6 +74,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     "" if held is None else held.instruction,
                     held is not None and held.final,
                     () if held is None else titles_to_redo(state, step, held),
+                    own,
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)

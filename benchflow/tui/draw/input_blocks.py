@@ -214,7 +214,7 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
     place = FieldPlace(3, 0, FIELD_WIDTH)
     below = _below_field(item, typed, place, width)
-    tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
+    tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {slot.limit or given.limit}", "text")]
     field: Line = ((INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), ("]", "strong"), *tail)
     slots: list[Line] = []
     if len(given.readings) > 1:
@@ -228,7 +228,7 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
     given, slot = item.input, item.slot
     word, role = verdict_span(slot)
     lines = _note_below(typed, place, width)
-    gauge = typed.gauge or given.gauge
+    gauge = typed.gauge or (None if slot.limit else given.gauge)  # that of the worst reading, which has another limit
     if gauge is not None:
         mark: Role = "strong" if typed.gauge is not None else role if word else "strong"
         lines.append(((INDENT, "text"), *draw_gauge(gauge, min(width - 2, 44), mark)))

@@ -139,7 +139,7 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
     match item:
         case SlotInput():
             which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
-            shown = item.slot.shown or item.input.limit
+            shown = item.slot.shown or item.slot.limit or item.input.limit
             word, _ = verdict_span(item.slot)
             return (typed or shown, f"{item.input.ask}{which}" + (f": {word}" if word and not typed else ""))
         case TickInput(input=joint):

@@ -102,6 +102,8 @@ def input_of(item: BenchInput) -> Input | None:
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
     """Return the field of an item, ``None`` if there is nothing to type."""
     match item:
+        case SlotInput(input=given, slot=slot) if slot.limit:  # the gauge of the value is that of another reading
+            return FieldSpec(False, given.unit, slot.limit)
         case SlotInput(input=given):
             return FieldSpec(False, given.unit, given.limit, given.gauge)
         case TickInput(value=TickValue() as value):

@@ -66,8 +66,10 @@ def order(
         _write_picture(plan, start, svg)
     if sheet is not None or as_text:
         return _write_sheet(plan, start, sheet or STANDARD_OUTPUT, as_text=as_text, as_json=as_json, width=width)
+    from benchflow.ordering.called_work import plan_to_draw
     from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
 
+    plan = plan_to_draw(plan.procedure, plan.options)
     graph = order_graph(plan, {**start})
     if as_json:
         print_json(graph)
@@ -98,9 +100,11 @@ def _procedure_and_sheet(name: str | None, sheet: Path | None) -> tuple[str | No
 
 
 def _write_picture(plan: "Plan", start: dict[str, str], out: Path) -> None:
+    from benchflow.ordering.called_work import plan_to_draw
     from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
     from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
 
+    plan = plan_to_draw(plan.procedure, plan.options)
     graph = order_graph(plan, {**start})
     write_output(order_graph_svg(graph, grouped_operations(plan, graph)), out)
     if out != STANDARD_OUTPUT:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from benchflow.base.plaintext import listed
 from benchflow.procedure.model import Procedure, Variable
-from benchflow.procedure.plan import Plan
+from benchflow.procedure.plan import Plan, Step
 
 
 def variable_named(procedure: Procedure, name: str) -> Variable | None:
@@ -68,6 +68,16 @@ def quoted_step(plan: Plan, step_id: str) -> str:
     same = [other for other in plan.steps.values() if other.operation.id == step.operation.id]
     alike = any(other.title == step.title and other.id != step.id for other in same)
     return f"{title} ({step.operation.each} {step.place})" if alike else title
+
+
+def condition_text(plan: Plan, step: Step) -> str:
+    """On what it depends if a step is done: ``only if play is above``; empty if it is always done."""
+    clauses = [f"{name} is {one_of(answers)}" for name, answers in step.operation.findings.items()]
+    if step.operation.if_needed:
+        callers = plan.findings.called.get(step.id, ())
+        whose = f" for {one_of(quoted_step(plan, name) for name in callers)}" if callers else ""
+        clauses.insert(0, f"a remedy{whose} calls for it")
+    return f"only if {all_of(clauses)}" if clauses else ""
 
 
 def move_title(procedure: Procedure, move_id: str) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from itertools import product
 
 from benchflow.procedure.added_order import Located, with_called_steps, with_order_of_places
-from benchflow.procedure.identity import StepId, fits, parts
+from benchflow.procedure.identity import StepId, fits, is_several, parts
 from benchflow.procedure.index_meaning import Site, places_named, site_of
 from benchflow.procedure.model import Operation, Procedure, Ref, Values
 from benchflow.procedure.placed_operations import PlacedOperations
@@ -232,8 +232,13 @@ class _Build:
             return
         section = operation.section if operation.section_each is not None else ""
         pattern = places_named(operation.each, indexes, site, section)
-        if pattern is not None:
-            yield from (one for one in self._places.get(operation.each, ()) if fits(pattern, one))
+        if pattern is None:
+            return
+        places = self._places.get(operation.each, ())
+        if is_several(pattern):
+            yield from (one for one in places if fits(pattern, one))
+        elif pattern in places:
+            yield pattern
 
     # --- one step -----------------------------------------------------------------------------------
 

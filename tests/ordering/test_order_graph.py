@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from msgspec.structs import replace
 
+from benchflow.ordering.called_work import plan_to_draw
 from benchflow.ordering.pictures.order_graph import (
     OperationGroup,
     OrderGraph,
@@ -22,7 +23,7 @@ from benchflow.ordering.pictures.order_graph_text import order_graph_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
-from benchflow.procedure.reader import read_bytes
+from benchflow.procedure.reader import read, read_bytes
 from tests.ordering.plans import plan, procedure, step, valve_plan, variable, within
 from tests.ordering.random_plans import examples, plans_of, random_procedures
 
@@ -244,3 +245,33 @@ def test_legend_fits_on_a_narrow_picture() -> None:
     for each in legend:
         words = each.text or ""
         assert float(each.get("x", "0")) + len(words) * float(each.get("font-size", "0")) * 0.5 <= wide
+
+
+def test_picture_says_on_what_an_operation_depends() -> None:
+    text = """\
+benchflow: 1
+id: found
+title: Found
+revision: A
+places: {cap: ['1', '2'], side: [left, right]}
+sections:
+- title: All
+  operations:
+  - id: measure
+    title: Measure
+    record: {play: {unit: mm, limit: at most 0.20 mm, above: [{do: Polish, redo: [polish]}]}}
+  - {id: polish, title: Polish, if-needed: true}
+  - {id: shim, title: Fit a shim, when: {play: above}}
+- title: Caps
+  each: cap
+  operations:
+  - {id: seat, title: "Seat {side} of {cap}", each: side}
+"""
+    procedure = read(text).procedure
+    assert procedure is not None
+    plan = plan_to_draw(procedure, {})
+    graph = order_graph(plan, {})
+    conditions = [operation.condition for operation in graph.operations[:3]]
+    assert conditions == ["", "only if a remedy for “Measure” calls for it", "only if play is above"]
+    assert [operation.after for operation in graph.operations[:3]] == [(), (), ("measure",)]
+    assert [group.title for group in grouped_operations(plan, graph)][-1] == "Seat left / right of 1 / 2"

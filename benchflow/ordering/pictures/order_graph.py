@@ -14,6 +14,8 @@ from benchflow.ordering.configuration import Valuation
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.state_machine import bits, closure
+from benchflow.ordering.wording import condition_text
+from benchflow.procedure.identity import parts
 from benchflow.procedure.model import Rule, Settings, Values
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.plan import Plan, Step
@@ -53,6 +55,7 @@ class GraphOperation(Struct, frozen=True):
     sign: str
     takes: float
     because: str
+    condition: str = ""  # on what it depends if the step is done
 
 
 class GraphMove(Struct, frozen=True):
@@ -205,6 +208,7 @@ def _operation(plan: Plan, step: Step, number: int, after: tuple[str, ...]) -> G
         sign=operation.hold.by if operation.hold else "",
         takes=step.takes,
         because=operation.because,
+        condition=condition_text(plan, step),
     )
 
 
@@ -327,17 +331,24 @@ def _waits_by_place(group: Sequence[GraphOperation], earlier: Sequence[GraphOper
     return all([place_of[name] for name in one.after if name in place_of] == [one.place] for one in group)
 
 
+def _listed(places: Sequence[str]) -> str:
+    return " / ".join(places) if len(places) <= 4 else f"{places[0]} … {places[-1]}"
+
+
 def _title(plan: Plan, group: Sequence[GraphOperation]) -> str:
     if len(group) == 1:
         return group[0].title
     operation = plan.steps[group[0].id].operation
     places = [str(one.place) for one in group]
-    named = " / ".join(places) if len(places) <= 4 else f"{places[0]} … {places[-1]}"
+    named = _listed(places)
     raw = plan.procedure.operations_by_id[operation.id].title
+    sets = parts(operation.each)
 
     def filled(found: re.Match[str]) -> str:
         word = found[1]
-        return found[0][0] if word is None else named if word == operation.each else found[0]
+        if word not in sets:
+            return found[0][0] if word is None else found[0]
+        return _listed(list(dict.fromkeys(parts(place)[sets.index(word)] for place in places)))
 
     title = PLACEHOLDER.sub(filled, raw)
     return title[:1].upper() + title[1:] if title != raw else f"{raw or operation.id} ({named})"

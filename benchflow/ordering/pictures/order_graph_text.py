@@ -129,6 +129,8 @@ class _OrderText:
     def _operation(self, group: OperationGroup) -> Iterator[str]:
         names, first = self._names, group.first
         yield from self._wrapped(group.title, head=group.numbers.rjust(self._side - 2))
+        if first.condition:
+            yield from self._detail("only", first.condition.removeprefix("only "))
         after = names.after(group, self._groups)
         if after:
             yield from self._detail("after", ", ".join(after))

@@ -13,15 +13,15 @@ from math import prod
 
 from msgspec import Struct
 
+from benchflow.ordering.called_work import remedies_with_redo, whole_plan
 from benchflow.ordering.proof.group_independence import follows_shared_order
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.value_findings import steps_with_value, value_uses
 from benchflow.ordering.proof.variable_group import group_members
-from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.deciding_findings import findings_possible
-from benchflow.procedure.expand import everything_possible, expand, resolve
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import StepId
-from benchflow.procedure.model import Operation, Procedure, Remedy, remedies_of
+from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Findings, Plan
 
 
@@ -43,7 +43,7 @@ class FindingCases:
     """The cases of one build. ``whole`` is its plan with every operation that can become part of it."""
 
     def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
-        self.whole = _whole_plan(procedure, options)
+        self.whole = whole_plan(procedure, options)
         self.decisions = tuple(_decisions(self.whole))
         self._together = _Partition(len(self.decisions))
         self._of_step: dict[str, list[int]] = {}
@@ -101,7 +101,7 @@ class FindingCases:
             for use in value_uses(plan, step):
                 sources = [source.id for source in steps_with_value(plan, use.ref)]
                 self._join_steps([step.id, *sources])
-            for remedy in _remedies_with_redo(step.operation):
+            for remedy in remedies_with_redo(step.operation):
                 redone = [ref.name for ref in remedy.redo if ref.name in plan.steps]
                 self._join_steps([step.id, *redone, *(other for name in redone for other in group_of.get(name, ()))])
             if step.operation.restored_by is not None:
@@ -154,29 +154,6 @@ def _is_acyclic(before: Mapping[str, set[str]]) -> bool:
 
 
 # --- the decisions ----------------------------------------------------------------------------------
-
-
-def _whole_plan(procedure: Procedure, options: Mapping[str, str]) -> Plan:
-    """The plan with every operation that can become part of the build, and the order of called work."""
-    plan = everything_possible(procedure, options)
-    if not plan.findings.called:
-        return plan
-    return expand(procedure, options, Findings({}, _callers(plan)))
-
-
-def _remedies_with_redo(operation: Operation) -> Iterator[Remedy]:
-    return (remedy for remedy in remedies_of(operation) if remedy.redo)
-
-
-def _callers(plan: Plan) -> dict[str, tuple[str, ...]]:
-    """For each step that is done if needed, the steps with a remedy that calls for it."""
-    found: dict[str, tuple[str, ...]] = {name: () for name in plan.findings.called if name in plan.steps}
-    for step in plan.steps.values():
-        for remedy in _remedies_with_redo(step.operation):
-            for name in steps_called(plan, step, remedy):
-                if name in found and step.id not in found[name] and name != step.id:
-                    found[name] = (*found[name], step.id)
-    return found
 
 
 def _decisions(plan: Plan) -> Iterator[Decision]:

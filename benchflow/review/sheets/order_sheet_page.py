@@ -11,9 +11,11 @@ from collections.abc import Iterable, Iterator
 
 from msgspec import Struct
 
+from benchflow.ordering.called_work import whole_plan
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.pictures.order_graph import move_letter
 from benchflow.ordering.pictures.order_sheet import MoveTurn, NeededState, OperationTurn, OrderSheet
+from benchflow.ordering.wording import condition_text
 from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
@@ -35,6 +37,7 @@ from benchflow.procedure.model import (
     stage_remedies,
     written_limit,
 )
+from benchflow.procedure.plan import Plan, Step
 from benchflow.trade.joint_picture import FastenerCell
 
 ON_PAPER = (
@@ -226,6 +229,17 @@ def _printed_sections(sheet: OrderSheet) -> Iterator[PrintedSection]:
         title = titles.get(section, section)
         yield PrintedSection(f"{title} (continued)" if section in seen else title, tuple(entries))
         seen.add(section)
+    called = tuple(_operation_line(sheet, turn, counted_from=False) for turn in _turns_if_called(sheet))
+    if called:
+        yield PrintedSection("Only if a remedy calls for it", called)
+
+
+def _turns_if_called(sheet: OrderSheet) -> Iterator[OperationTurn]:
+    """A turn for each step that is done only if a remedy calls for it, numbered after all others."""
+    plan = whole_plan(sheet.plan.procedure, sheet.plan.options)
+    left = [name for name in plan.steps if name not in sheet.plan.steps]
+    for turn, name in enumerate(left, len(sheet.turns) + 1):
+        yield OperationTurn(turn, name, (), (), (), ())
 
 
 def _move_line(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
@@ -244,9 +258,10 @@ def _move_line(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
 
 
 def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> PrintedLine:
-    step = sheet.plan.steps[turn.step]
+    plan = sheet.plan if turn.step in sheet.plan.steps else whole_plan(sheet.plan.procedure, sheet.plan.options)
+    step = plan.steps[turn.step]
     operation = step.operation
-    number = sheet.plan.number(turn.step)
+    number = turn.turn if plan is not sheet.plan else plan.number(turn.step)
     names = _TitlesAndTurns(sheet)
     hold = operation.hold
     return PrintedLine(
@@ -254,7 +269,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
         label=f"({number})" if number != turn.turn else "",
         is_move=False,
         title=step.title or step.id,
-        why=tuple(_reasons_for_place(operation, turn)),
+        why=(*_conditions(plan, step), *_reasons_for_place(operation, turn)),
         cautions=operation.cautions,
         do=operation.do,
         uses=tuple(names.title(ref.name) for ref in operation.uses),
@@ -271,6 +286,14 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
         clock=tuple(_times_to_write(turn, counted_from)),
     )
+
+
+def _conditions(plan: Plan, step: Step) -> Iterator[str]:
+    condition = condition_text(plan, step)
+    if condition:
+        yield f"{condition[:1].upper()}{condition[1:]}"
+    if step.operation.if_needed:
+        yield "Then do the line with the remedy again"
 
 
 def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[str]:
@@ -380,8 +403,9 @@ def _limit_text(bound: Bound | None) -> str:
 
 def _remedy_lines(names: "_TitlesAndTurns", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
     for remedy in remedies:
-        again = names.turns(remedy.redo)
-        redo = f"; then do {again} again, with a new sheet or at the bench" if again else ""
+        again, called = names.turns(remedy.redo), names.called_turns(remedy.redo)
+        redo = f"; then do {called}" if called else ""
+        redo += f"; then do {again} again, with a new sheet or at the bench" if again else ""
         tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
         parts = f", with {', '.join(names.title(ref.name) for ref in remedy.uses)}" if remedy.uses else ""
         wait = f"; then wait {remedy.wait.entered}" if remedy.wait is not None else ""
@@ -456,9 +480,14 @@ class _TitlesAndTurns:
         self._titles = {item.id: item.title for item in procedure.kit}
         self._titles |= {need.id: need.title for need in procedure.instruments}
         self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, OperationTurn)}
+        self._called = {turn.step: turn.turn for turn in _turns_if_called(sheet)}
 
     def title(self, name: str) -> str:
         return self._titles.get(name) or name
+
+    def called_turns(self, refs: Iterable[Ref]) -> str:
+        """The turns of those operations in ``refs`` that are done only if a remedy calls for them."""
+        return number_ranges(sorted(self._called[ref.name] for ref in refs if ref.name in self._called))
 
     def turns(self, refs: Iterable[Ref]) -> str:
         """The turns of the operations in ``refs``. Operations that are not part of this build are left out."""

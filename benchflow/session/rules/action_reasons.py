@@ -5,13 +5,13 @@ from collections.abc import Iterator
 from msgspec.structs import replace
 
 from benchflow.ordering.actions import MakeMove
+from benchflow.ordering.wording import condition_text
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
-from benchflow.session.rules.findings import condition_text
 from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
 from benchflow.session.rules.rework_plans import steps_before
 from benchflow.session.state.state import State
@@ -32,19 +32,19 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
     reasons += waiting_undo_reasons(state, step_id)
-    reasons += _with_condition(step, step_interlock_reasons(state, step_id))
+    reasons += _with_condition(state, step, step_interlock_reasons(state, step_id))
     reasons += _holds_reopened_before(state, step_id)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)
     return tuple(reasons)
 
 
-def _with_condition(step: Step, reasons: tuple[Reason, ...]) -> Iterator[Reason]:
+def _with_condition(state: State, step: Step, reasons: tuple[Reason, ...]) -> Iterator[Reason]:
     """The reasons, with what has to be found so that the operation is done at all."""
-    condition = condition_text(step)
+    condition = condition_text(state.plan, step) if step.awaits else ""
     for reason in reasons:
         if condition and reason.code == "after-missing":
-            reason = replace(reason, message=f"{reason.message}. This operation is done only if {condition}")
+            reason = replace(reason, message=f"{reason.message}. This operation is done {condition}")
             condition = ""
         yield reason
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from benchflow.ordering.wording import all_of, one_of
 from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Entry, quoted_title
@@ -34,13 +33,6 @@ def _found(state: State, step: Step, name: str) -> tuple[str, ...]:
     if not verdicts and lacks_round_before(state, ValueRef.parse(placed)):
         verdicts = ["none"]  # not judged in the first round
     return tuple(dict.fromkeys(_ANSWER_OF_VERDICT[one] for one in verdicts if one in _ANSWER_OF_VERDICT))
-
-
-def condition_text(step: Step) -> str:
-    """What has to be found so that ``step`` is done, as a clause: ``end-play is above``; empty if nothing is open."""
-    if not step.awaits:
-        return ""
-    return all_of(f"{name} is {one_of(answers)}" for name, answers in step.operation.findings.items())
 
 
 def decides(state: State, step: Step, name: str, answer: str) -> bool:

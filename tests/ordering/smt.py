@@ -58,7 +58,9 @@ class Smt:
             allowed = z3.And(z3.Not(own_bit), *before, self._meets(step.needs))
             yield Change(allowed, breaks, {f"done {step.id}": True, **self._written(step.sets)})
         for move in brute_force.moves(self._plan):
-            yield Change(self._meets(move.needs), self._breaks_a_rule(move.sets), self._written(move.sets))
+            meanwhile = [self._breaks_a_rule(move.during)] if move.during else []
+            breaks = z3.Or(self._breaks_a_rule(move.sets), *meanwhile)
+            yield Change(self._meets(move.needs), breaks, self._written(move.sets))
 
     def _written(self, values: Mapping[str, str]) -> dict[str, bool]:
         found = {}

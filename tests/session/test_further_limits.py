@@ -9,7 +9,7 @@ from benchflow.procedure.expand import expand
 from benchflow.review.evidence.recorded_evidence import evidence_of
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import build_sheet
-from benchflow.review.sheets.order_sheet_page import _recorded_blank
+from benchflow.review.sheets.order_sheet_blanks import recorded_blank
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.json_lines import open_controller
 from benchflow.session.state.events import typed_event
@@ -257,6 +257,6 @@ def test_printed_order_shows_each_limit() -> None:
     text = procedure_with(f"{{id: one, title: One, record: {{bore: {{{LIMIT}, {TAPER}}}}}}}")
     record = next(iter(expand(read_procedure(text), {}).steps.values())).operation.record[0]
     titles = SimpleNamespace(turns=lambda redo: "")
-    blank = _recorded_blank(titles, record)  # type: ignore[arg-type]  # no remedy names an operation
+    blank = recorded_blank(titles, record)
     assert "Taper: spread of the readings, limit at most 0.005 mm" in blank.limits
     assert blank.remedies == ("Taper above: Hone the narrow end",)

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean
 from benchflow.review.sheets.html_pages import style, template
-from benchflow.review.sheets.order_sheet_page import JointBlank, OrderSheetPage
+from benchflow.review.sheets.order_sheet_blanks import JointBlank
+from benchflow.review.sheets.order_sheet_page import OrderSheetPage
 from benchflow.trade.joint_picture import joint_svg
 
 if TYPE_CHECKING:

@@ -3,7 +3,8 @@
 import textwrap
 from collections.abc import Iterator
 
-from benchflow.review.sheets.order_sheet_page import Blank, JointBlank, OrderSheetPage, PrintedLine
+from benchflow.review.sheets.order_sheet_blanks import Blank, JointBlank
+from benchflow.review.sheets.order_sheet_page import OrderSheetPage, PrintedLine
 from benchflow.trade.joint_picture import joint_lines
 
 

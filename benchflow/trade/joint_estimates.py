@@ -1,5 +1,9 @@
 """Estimates for a joint at a torque: share of the proof load, stretch of the bolt."""
 
+from decimal import Decimal
+
+from msgspec import Struct
+
 from benchflow.procedure.model import GripSegment, Joint
 from benchflow.quantity import Quantity, base
 from benchflow.trade.calculations.bolt_resilience import (
@@ -10,6 +14,7 @@ from benchflow.trade.calculations.bolt_resilience import (
     parse_segments,
     weakest_section,
 )
+from benchflow.trade.calculations.bolt_strength import BoltStrength, find_strength
 from benchflow.trade.calculations.bolt_torque import preload_of, preload_text
 from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
@@ -30,6 +35,38 @@ def proof_share(joint: Joint, torque: Quantity) -> float | None:
     """
     found = _preload(joint, torque)
     return None if found is None else found[1]
+
+
+STRONGEST = BoltStrength("steel of the highest strength", 1500.0, 1830.0, 1650.0, "own rule: 1.5 times class 12.9")
+"""The strength of a fastener whose class is not stated, in MPa. It is more than any bolt in an engine has."""
+
+HIGHEST_FACTOR = Decimal("0.3")
+"""The nut factor where none is stated: of a dry, rough thread, so that the preload is not overestimated (own rule)."""
+
+
+class BreakingLoad(Struct, frozen=True):
+    """The estimated preload of a fastener at a torque, and the load at which it breaks, in N."""
+
+    preload: float
+    breaking: float
+
+
+def breaking_load(joint: Joint, torque: Quantity) -> BreakingLoad | None:
+    """The estimated preload at ``torque`` and the breaking load of the fastener; ``None`` if its thread is not known.
+
+    The breaking load is the tensile strength times the weakest cross-section (ISO 898-1 for the thread). Without a
+    known class the strongest steel is assumed, without a nut factor a high one: more is then surely a misprint.
+    """
+    thread = thread_of(joint)
+    if thread is None:
+        return None
+    strength = (find_strength(joint.grade, thread) if joint.grade else None) or STRONGEST
+    section = weakest_of(joint, thread)
+    try:
+        newtons, _ = preload_of(torque, thread, joint.nut_factor or HIGHEST_FACTOR, "", section)
+    except CalculationError:
+        return None
+    return BreakingLoad(newtons, strength.tensile * min(section.area, thread.stress_area_mm2))
 
 
 def joint_preload_text(joint: Joint, torque: Quantity) -> str:

@@ -12,7 +12,7 @@ from benchflow.procedure.variants import every_variant
 from benchflow.quantity import Quantity, dimension_of, show_short
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.trade.calculations.bolt_strength import fastener_problems
-from benchflow.trade.joint_estimates import grip_problem, proof_share, thread_of, weakest_of
+from benchflow.trade.joint_estimates import breaking_load, grip_problem, proof_share, thread_of, weakest_of
 from benchflow.trade.tick_bands import band_of_stage
 
 JOINT_EXPLANATIONS = {
@@ -32,6 +32,12 @@ JOINT_EXPLANATIONS = {
         "The estimated preload of a stage is above the proof load of the fastener: the torque, the thread, the class\n"
         "or the nut factor is probably wrong. If the fasteners are tightened to yield on purpose, say so.\n"
         '\nFor example:\n  thread: M8, class: "8.8"  ->  thread: M8, class: "8.8", to-yield: true'
+    ),
+    "above-breaking-load": (
+        "above-breaking-load\n\n"
+        "The estimated preload of a stage is more than the fastener bears before it breaks. Without a class the\n"
+        "strongest steel is assumed, without a nut factor a high one, so the torque, its unit or the thread is wrong.\n"
+        "\nFor example:\n  thread: M6, 90 N·m       ->  thread: M6, 9 N·m"
     ),
     "wrong-grip": (
         "wrong-grip\n\n"
@@ -60,11 +66,10 @@ def joint_problems(procedure: Procedure, file: str) -> Iterator[Problem]:
 
 
 def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Problem]:
-    if joint.to_yield:
-        return
     for number, stage in enumerate(tighten.stages, 1):
         torque, shown = _highest_torque(joint, tighten, stage)
-        share = None if torque is None else proof_share(joint, torque)
+        yield from _breaking_problem(joint, tighten, number, torque, shown, file)
+        share = None if torque is None or joint.to_yield else proof_share(joint, torque)
         if share is not None and share > 1:
             message = (
                 f"Stage {number}, {shown}: the estimated preload is {100 * share:.0f} % of the proof load of "
@@ -72,6 +77,22 @@ def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Pro
             )
             hint = "Check torque, thread, class and nut factor. If the bolt is tightened to yield, add `to-yield: true`"
             yield _warning("above-proof-load", tighten.mark, message, hint, joint, file)
+
+
+def _breaking_problem(
+    joint: Joint, tighten: Tighten, number: int, torque: Quantity | None, shown: str, file: str
+) -> Iterator[Problem]:
+    """A warning if the fastener breaks before it reaches ``torque``, also if it is tightened to yield on purpose."""
+    found = None if torque is None else breaking_load(joint, torque)
+    if found is None or found.preload <= found.breaking:
+        return
+    steel = f"{joint.thread}, {joint.grade}" if joint.grade else f"{joint.thread} of the strongest steel"
+    message = (
+        f"Stage {number}, {shown}: the estimated preload of {found.preload / 1000:.3g} kN is more than {steel}"
+        f"{_where(joint)} bears before it breaks ({found.breaking / 1000:.3g} kN)"
+    )
+    hint = "Compare torque, unit, thread and class with the source"
+    yield _warning("above-breaking-load", tighten.mark, message, hint, joint, file)
 
 
 def _highest_torque(joint: Joint, tighten: Tighten, stage: Stage) -> tuple[Quantity | None, str]:

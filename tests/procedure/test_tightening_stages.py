@@ -135,8 +135,16 @@ def warnings(folder: Path, joint: str, stages: str = "[30 N·m]") -> list[str]:
         ("thread: 10 mm bolt", ["unknown-thread"]),
         ("thread: M10, class: '8'", ["wrong-class"]),
         ("thread: 3/8-16 UNC, class: '10.9'", ["wrong-class"]),
-        ("thread: M5, class: '8.8', nut-factor: 0.15", ["above-proof-load"]),
-        ("thread: M5, class: '8.8', nut-factor: 0.15, to-yield: true", []),
+        # 30 N·m is 25 kN: more than the proof load of M8, 8.8 (21 kN), less than it breaks at (29 kN).
+        ("thread: M8, class: '8.8', nut-factor: 0.15", ["above-proof-load"]),
+        ("thread: M8, class: '8.8', nut-factor: 0.15, to-yield: true", []),
+        # 40 kN break M5, 8.8 (11 kN), also where it is to yield.
+        ("thread: M5, class: '8.8', nut-factor: 0.15", ["above-breaking-load", "above-proof-load"]),
+        ("thread: M5, class: '8.8', nut-factor: 0.15, to-yield: true", ["above-breaking-load"]),
+        # Without a class, 1830 MPa and a nut factor of 0.3: 20 kN on M5 (26 kN), 33 kN on M3 (9 kN).
+        ("thread: M5", []),
+        ("thread: M3", ["above-breaking-load"]),
+        ("thread: M10x1.2", ["unknown-thread"]),
         ("thread: M10, grip: [{neck: 20 mm, diameter: 12 mm}]", ["wrong-grip"]),
         # 30 N·m is 20 kN: 39 % of the proof load of the thread, 123 % of that of a neck of 5 mm (19.6 mm² × 830 MPa).
         (
@@ -204,3 +212,19 @@ def test_tolerance_fits_its_stages(tolerance: str, codes: list[str], *, of_joint
     stated = f", tolerance: {tolerance}"
     text = tighten("[40 N·m]", joint=f"title: Studs{stated}") if of_joint else tighten("[40 N·m]", stated)
     assert [problem.code for problem in read_bytes(text.encode(), "p.yaml").problems] == codes
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        "tighten: {joint: studs, stages: [{torque: 20 N·m, below: [{do: Scrap it, stop: true}, {do: Clean it}]}]}",
+        "check: [{see: It is loose, if not: [{do: Scrap it, stop: true}, {do: Clean it}]}]",
+        "check: [{see: It is loose, if not: [{do: Scrap it, stop: true, wait: 15 min}]}]",
+        "check: [{see: It is loose, if not: [{do: Scrap it, stop: true, uses: stud}]}]",
+    ],
+)
+def test_remedy_that_is_never_carried_out_is_a_warning(keys: str) -> None:
+    head = "joints: {studs: {title: Studs, layout: '1 2'}}\nkit: {parts: {stud: Stud}}\n"
+    text = procedure_with(f"{{id: pull, title: Pull, {keys}}}", head=head)
+    found = [each for each in read_bytes(text.encode(), "p.yaml").problems if each.code != "unused"]
+    assert [(each.code, each.severity) for each in found] == [("never-carried-out", "warning")]

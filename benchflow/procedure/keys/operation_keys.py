@@ -3,7 +3,7 @@
 from benchflow.base.plaintext import listed
 from benchflow.procedure.keys.evidence_keys import PROVES, RESTARTS, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
-from benchflow.procedure.keys.remedy_keys import REMEDIES
+from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
@@ -122,6 +122,7 @@ _IF_NOT = Key(
 
 
 def _check_point(fields: Fields) -> CheckPoint | None:
+    check_stops(fields, _IF_NOT)
     text = fields.get(_SEE)
     if text is None:
         return None

@@ -68,3 +68,32 @@ REMEDIES = ListShape(
     ),
     at_least=1,
 )
+
+
+def check_stops(fields: Fields, *keys: Key[tuple[Remedy, ...]]) -> None:
+    """Warn of remedies that are never carried out: those behind a stop, and what a stop says beside its text."""
+    for key in keys:
+        remedies = fields.get_or(key, ())
+        stop = next((number for number, remedy in enumerate(remedies) if remedy.stop), None)
+        if stop is None:
+            continue
+        at_stop = remedies[stop]
+        written = (
+            ("redo", at_stop.redo),
+            ("tries", at_stop.tries > 1),
+            ("fresh", at_stop.fresh),
+            ("wait", at_stop.wait is not None),
+            ("uses", at_stop.uses),
+            ("restarts", at_stop.restarts),
+        )
+        useless = [f"`{name}`" for name, there in written if there]
+        if useless:
+            message = (
+                f"A remedy with `stop` has {' and '.join(useless)}, but the work stops there: nothing is done again"
+            )
+            hint = "Delete `stop`, or delete the rest"
+            fields.context.problem("never-carried-out", at_stop.mark, message, hint, severity="warning")
+        if stop + 1 < len(remedies):
+            message = f"`{key.name}` has a remedy behind one with `stop`, so it is never carried out"
+            hint = "Write the remedy with `stop` as the last one"
+            fields.context.problem("never-carried-out", remedies[stop + 1].mark, message, hint, severity="warning")

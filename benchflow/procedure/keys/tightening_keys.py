@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from benchflow.base.plaintext import with_article
-from benchflow.procedure.keys.remedy_keys import REMEDIES
+from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import (
     NO_TOLERANCE,
@@ -199,6 +199,7 @@ _ABOVE = Key("above", REMEDIES, "Remedies for a fastener that is too high in thi
 
 
 def _stage(fields: Fields) -> Stage | None:
+    check_stops(fields, _BELOW, _ABOVE)
     only = fields.get(_ONLY)
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
     if isinstance(torque, _OpenTorque):

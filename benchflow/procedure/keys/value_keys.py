@@ -4,7 +4,7 @@ from typing import NamedTuple, cast
 
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.further_limit_keys import LimitKeys, further_limits
-from benchflow.procedure.keys.remedy_keys import REMEDIES
+from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
@@ -297,31 +297,9 @@ def _check_record(record: RecordedValue, fields: Fields) -> None:
     _check_remedies(fields)
 
 
-def _check_stops(fields: Fields) -> None:
-    """Warn of remedies that are never carried out: those behind a stop, and what a stop says beside its text."""
-    for key in (_BELOW, _ABOVE):
-        remedies = fields.get_or(key, ())
-        stop = next((number for number, remedy in enumerate(remedies) if remedy.stop), None)
-        if stop is None:
-            continue
-        at_stop = remedies[stop]
-        written = (("redo", at_stop.redo), ("tries", at_stop.tries > 1), ("fresh", at_stop.fresh))
-        useless = [f"`{name}`" for name, there in written if there]
-        if useless:
-            message = (
-                f"A remedy with `stop` has {' and '.join(useless)}, but the work stops there: nothing is done again"
-            )
-            hint = "Delete `stop`, or delete the rest"
-            fields.context.problem("never-carried-out", at_stop.mark, message, hint, severity="warning")
-        if stop + 1 < len(remedies):
-            message = f"`{key.name}` has a remedy behind one with `stop`, so it is never carried out"
-            hint = "Write the remedy with `stop` as the last one"
-            fields.context.problem("never-carried-out", remedies[stop + 1].mark, message, hint, severity="warning")
-
-
 def _check_remedies(fields: Fields) -> None:
     """Warn of remedies for a side on which the value has no limit, and of remedies that are never carried out."""
-    _check_stops(fields)
+    check_stops(fields, _BELOW, _ABOVE)
     used = fields.get(_USED)
     limits = (fields.get(_LIMIT), None if used is None else used.limit)
     texts = [written.text.strip() for written in limits if written is not None]

@@ -3,10 +3,12 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from benchflow.ordering.pictures.order_sheet import MoveTurn, NoSafeOrder, OperationTurn, OrderSheet, lay_out
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
+from benchflow.procedure.waits_as_needs import with_waits_as_needs
 from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable, within
 from tests.ordering.random_plans import examples, plans_of, random_procedures
@@ -141,3 +143,16 @@ def test_reasons_are_given_if_there_is_no_safe_order(build: Plan, start: dict[st
     assert isinstance(made, NoSafeOrder)
     assert made.certain
     assert any(expected in reason for reason in made.reasons)
+
+
+def test_sheet_counts_from_the_restart_and_names_the_state_of_a_wait() -> None:
+    lay, pump = step("lay"), step("pump", "lay", sets={"vacuum": "on"})
+    stir = replace(step("stir", "pump"), restarts=("lay",))
+    window = replace(within("lay", 9000, wait=600), while_={"vacuum": ("on",)})
+    trim = step("trim", "stir", time=[window])
+    built = with_waits_as_needs(plan(lay, pump, stir, trim, state=[variable("vacuum", "off", "on")]))
+    found = lay_out(built, {"vacuum": "off"})
+    assert isinstance(found, OrderSheet)
+    (turn,) = [each for each in found.turns if isinstance(each, OperationTurn) and each.step == "trim"]
+    (time,) = turn.times
+    assert (time.since, time.state, time.state_since) == (3, "vacuum on", 2)

@@ -28,8 +28,9 @@ from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, Point, bounds_in_order, contradicts, with_points_of
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, variable_title, variable_value_text
 from benchflow.ordering.work_meter import WORK_PER_CONFIGURATION, WorkMeter
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Settings, Values
-from benchflow.procedure.plan import Plan
+from benchflow.procedure.plan import Plan, TimeWindow
 
 _MOST_WORK = 10_000_000
 """Units of work after which the search for a safe order ends."""
@@ -45,15 +46,18 @@ class NeededState(Struct, frozen=True):
 class SheetWindow(Struct, frozen=True):
     """A time window of an operation.
 
-    ``text`` is the author's text. The window counts from the end of turn ``since``. ``holds_back`` is true if the
-    operation must not start before the window opens. ``closes`` is true if it must be finished before the end of the
-    window.
+    ``text`` is the author's text. The window counts from the end of turn ``since``: of the operation that it names, or
+    of what starts its clock again. ``holds_back`` is true if the operation must not start before the window opens.
+    ``closes`` is true if it must be finished before the end of the window. The lower end counts only in the ``state``,
+    which begins with turn ``state_since``; ``None`` for a state that is there at the start.
     """
 
     text: str
     since: int
     holds_back: bool
     closes: bool
+    state: str = ""
+    state_since: int | None = None
 
 
 class OperationTurn(Struct, frozen=True, tag="operation"):
@@ -284,15 +288,36 @@ def _turns(
                 action.operation,
                 tuple(sorted(turn_of[order.steps[i]] for i in bits(reduced[order.index[action.operation]]))),
                 _needed_states(plan, configuration, step.needs, since),
-                tuple(
-                    SheetWindow(window.text, turn_of[window.operation], window.low is not None, window.high is not None)
-                    for window in step.time
-                ),
+                tuple(_sheet_window(plan, walked[: turn - 1], turn_of[w.operation], w, since) for w in step.time),
                 _hazards(plan, step.during, step.sets),
             )
             written = step.sets
         since.update(dict.fromkeys(written, turn))
         configuration = _advance(plan, configuration, action)
+
+
+def _sheet_window(
+    plan: Plan, walked: Sequence[RouteStep], first: int, window: TimeWindow, since: dict[str, int]
+) -> SheetWindow:
+    """A window of the operation after the turns ``walked``. ``first`` is the turn of what it names."""
+    restarts = [turn for turn, action in enumerate(walked, 1) if turn > first and _restarts(plan, action, window)]
+    begun = [since[name] for name in window.while_ if name in since]
+    state = all_of(_state_phrase(plan, name, values) for name, values in window.while_.items())
+    return SheetWindow(
+        window.text,
+        max([first, *restarts]),
+        window.low is not None,
+        window.high is not None,
+        state,
+        max(begun, default=None),
+    )
+
+
+def _restarts(plan: Plan, action: RouteStep, window: TimeWindow) -> bool:
+    """True if an operation or a move starts the clock of a window again."""
+    if isinstance(action, DoOperation):
+        return window.operation in plan.steps[action.operation].restarts
+    return any(window.operation in resolve(plan, ref.name) for ref in moves_of(plan)[action.move].restarts)
 
 
 def _needed_states(

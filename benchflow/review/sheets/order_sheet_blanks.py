@@ -152,6 +152,8 @@ def _remedy_lines(names: "TitlesAndTurns", side: str, remedies: Iterable[Remedy]
         tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
         parts = f", with {', '.join(names.title(ref.name) for ref in remedy.uses)}" if remedy.uses else ""
         wait = f"; then wait {remedy.wait.entered}" if remedy.wait is not None else ""
+        clocks = names.turns(remedy.restarts)
+        wait += f"; it starts the clock of {clocks} again" if clocks else ""
         yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{parts}{tries}{wait}{redo}"
 
 

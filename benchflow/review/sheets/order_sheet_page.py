@@ -172,14 +172,15 @@ def _printed_sections(sheet: OrderSheet) -> Iterator[PrintedSection]:
     """The lines by section. A move is in the section of the operation that needs it."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
-    timed = {since.since for turn in sheet.turns if isinstance(turn, OperationTurn) for since in turn.times}
+    times = [time for turn in sheet.turns if isinstance(turn, OperationTurn) for time in turn.times]
+    timed = {since for time in times for since in (time.since, time.state_since)}
     gathered: list[tuple[str, list[PrintedLine]]] = []
     for turn in sheet.turns:
         goal = by_turn[turn.before] if isinstance(turn, MoveTurn) else turn
         assert isinstance(goal, OperationTurn)
         section = sheet.plan.steps[goal.step].operation.section
         entry = (
-            _move_line(sheet, turn)
+            _move_line(sheet, turn, counted_from=turn.turn in timed)
             if isinstance(turn, MoveTurn)
             else _operation_line(sheet, turn, counted_from=turn.turn in timed)
         )
@@ -196,7 +197,7 @@ def _printed_sections(sheet: OrderSheet) -> Iterator[PrintedSection]:
         yield PrintedSection("Only if a remedy calls for it", called)
 
 
-def _move_line(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
+def _move_line(sheet: OrderSheet, turn: MoveTurn, *, counted_from: bool) -> PrintedLine:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
     why = f"Needed for line {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
@@ -208,6 +209,7 @@ def _move_line(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
         why=(why, *_state_reasons(turn.states)),
         cautions=move.cautions,
         do=move.do,
+        clock=("made at",) if counted_from else (),
     )
 
 
@@ -260,7 +262,9 @@ def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[st
         what = (
             "Start and finish within" if time.holds_back and time.closes else "Start" if time.holds_back else "Finish"
         )
-        yield f"{what} {time.text} after the end of {time.since}"
+        begun = "as at the start" if time.state_since is None else f"since {time.state_since}"
+        state = f". It counts only while {time.state} ({begun}), from when that began" if time.state else ""
+        yield f"{what} {time.text} after the end of {time.since}{state}"
     for hazard in turn.hazards:
         yield f"While {hazard}" if operation.during else f"From here on {hazard}"
 

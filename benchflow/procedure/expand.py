@@ -28,7 +28,7 @@ def expand(procedure: Procedure, options: Mapping[str, str], findings: Findings 
     build = _Build(procedure, options, findings)
     steps = {step.id: step for operation in procedure.operations for step in build.steps(operation)}
     steps = with_called_steps(with_order_of_places(procedure, steps, build.passed_through), findings)
-    return Plan(procedure, dict(options), steps, findings, build.answers_that_decide())
+    return Plan(procedure, dict(options), steps, findings, build.answers_that_decide(), build.numbers())
 
 
 def with_findings(plan: Plan, findings: Findings) -> Plan:
@@ -113,6 +113,14 @@ class _Build:
         for place in self._places_of(operation):
             if self.is_present(operation, place):
                 yield self._step(operation, place)
+
+    def numbers(self) -> dict[str, int]:
+        """The number of each step that may become part of the build; empty if nothing is decided during the work."""
+        if not any(operation.findings or operation.if_needed for operation in self._procedure.operations):
+            return {}
+        possible = (operation for operation in self._procedure.operations if holds(operation.when, self._options))
+        ids = (str(StepId(one.id, place)) for one in possible for place in self._places_of(one))
+        return {name: number for number, name in enumerate(ids, 1)}
 
     def _places_of(self, operation: Operation) -> tuple[str | None, ...]:
         return (None,) if operation.each is None else self._places.get(operation.each, ())

@@ -128,7 +128,8 @@ class Plan(Struct, frozen=True, dict=True):
     """The plan of one build: its options, its steps by id in the author's order, and the findings that it is made for.
 
     ``deciding_answers`` has, for each finding (``end-play[2]``), the answers that some `when` of this build names. The
-    indexes are made on first use and then kept.
+    indexes are made on first use and then kept. ``numbers`` has the number of each step where some may be left out;
+    otherwise it is empty.
     """
 
     procedure: Procedure
@@ -136,6 +137,7 @@ class Plan(Struct, frozen=True, dict=True):
     steps: dict[str, Step]
     findings: Findings = NOTHING_FOUND
     deciding_answers: dict[str, frozenset[str]] = {}
+    numbers: dict[str, int] = {}
 
     @cached_property
     def while_variables(self) -> tuple[str, ...]:
@@ -160,8 +162,8 @@ class Plan(Struct, frozen=True, dict=True):
         return found
 
     def number(self, step_id: str) -> int:
-        """The number of a step as shown at the bench, from 1."""
-        return self._numbers[step_id]
+        """The number of a step as shown at the bench, from 1. It stays the same whatever is found."""
+        return self.numbers[step_id] if self.numbers else self._numbers[step_id]
 
     def record(self, name: str) -> RecordAt | None:
         """The recorded value with this name (``journal[2]``)."""

@@ -5,7 +5,14 @@ from typing import Any
 
 import pytest
 
-from tests.driving.script import Script
+from benchflow.procedure.expand import expand
+from benchflow.session.context import Context
+from benchflow.session.log.line_format import read
+from benchflow.session.state.clock import Now
+from benchflow.session.state.fold import replay
+from benchflow.session.view.bench_view import ReadingInput
+from benchflow.session.view.build import bench_view
+from tests.driving.script import Script, read_procedure
 
 HEAD = """\
 benchflow: 1
@@ -291,3 +298,31 @@ def test_remedy_of_a_repeated_operation_calls_for_the_same_place(tmp_path: Path)
     script.do("remedy", name="bore")
     assert operations(script) == ["measure[1]", "measure[2]", "hone[2]"]
     script.do("start", operation="measure[1]")  # only its own place waits
+
+
+def test_numbers_of_the_steps_stay_whatever_is_found(tmp_path: Path) -> None:
+    script = measured(tmp_path, "0.05 mm")
+    assert operations(script) == ["measure", "hone", "close"]
+    plan = expand(read_procedure(HEAD + PLAY), {"kind": "old"})
+    state = replay(read(script.path.read_bytes()).lines, read_procedure)
+    assert state is not None
+    assert [state.plan.number(name) for name in state.plan.steps] == [1, 3, 5]
+    assert [plan.number(name) for name in plan.steps] == [1, 2, 3, 4, 5]
+
+
+def test_bench_shows_the_remedy_that_calls_for_work_and_the_condition(tmp_path: Path) -> None:
+    shim = "{id: shim, title: Shim, when: {play: above}}\n  - {id: close"
+    script = script_of(tmp_path, IF_NEEDED.replace("{id: close", shim))
+    for name in ("prepare", "measure"):
+        script.do("start", operation=name)
+        if name == "prepare":
+            script.do("finish")
+    script.do("record", name="play", value="0.25 mm")
+    state = replay(read(script.path.read_bytes()).lines, read_procedure)
+    assert state is not None
+    view = bench_view(state, Context(Now(state.last.at)), saved=0, read_only="")
+    assert view.now is not None
+    (given,) = [each for each in view.now.inputs if isinstance(each, ReadingInput)]
+    assert given.readings[0].redo == ("3 Polish the end",)
+    (row,) = [row for row in view.operations if row.operation == "shim"]
+    assert row.reason == "Only if play is above. Do “Measure” first."

@@ -221,7 +221,7 @@ def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:
 
 
 def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
-    others = [step for step in event.redo if step != event.operation]
+    others = [step for step in event.redo if step not in (event.operation, *event.called)]
     if event.check:
         point = titles.check(event.operation, event.check)
         about = f"Check {event.check}{f' ({point})' if point else ''} answered NO"
@@ -230,6 +230,7 @@ def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
     parts = [
         f"{about}. Remedy done: {sentence(event.do)}",
         f"To do again: {all_of(titles.step(step) for step in others)}." if others else "",
+        f"To do now: {all_of(titles.step(step) for step in event.called)}." if event.called else "",
         "The operation is cleared." if event.operation in event.redo else "",
         f"Undone after a move: {all_of(titles.step(step) for step in event.undo_later)}." if event.undo_later else "",
         f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",

@@ -44,7 +44,7 @@ def _with_condition(state: State, step: Step, reasons: tuple[Reason, ...]) -> It
     condition = condition_text(state.plan, step) if step.awaits else ""
     for reason in reasons:
         if condition and reason.code == "after-missing":
-            reason = replace(reason, message=f"{reason.message}. This operation is done {condition}")
+            reason = replace(reason, message=f"{condition[:1].upper()}{condition[1:]}. {reason.message}")
             condition = ""
         yield reason
 

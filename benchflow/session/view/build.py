@@ -117,7 +117,8 @@ def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
     """All operations with their status, in the order of the procedure."""
     sections = {section.id: section.title for section in state.plan.procedure.sections}
     paused = set(state.paused)
-    for number, (name, step) in enumerate(state.plan.steps.items(), 1):
+    for name, step in state.plan.steps.items():
+        number = state.plan.number(name)
         section = sections.get(step.operation.section, "")
         if name in state.done:
             yield OperationRow(name, number, step.title, "done", section=section)

@@ -2,6 +2,8 @@
 
 from collections import Counter
 
+from benchflow.ordering.wording import step_title
+from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.model import CheckStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import dimension_of
@@ -100,7 +102,15 @@ def titles_to_redo(state: State, step: Step, held: RemedyInTurn) -> tuple[str, .
     if held.remedy is None or not held.remedy.redo:
         return ()
     steps = steps_to_redo(state, step, held.remedy)
-    return tuple(f"{state.plan.number(name)} {state.plan.steps[name].title}" for name in steps)
+    return tuple(_numbered_title(state, name) for name in steps)
+
+
+def _numbered_title(state: State, step_id: str) -> str:
+    """The number and the title of a step, which the remedy may call for the first time."""
+    plan = state.plan
+    if step_id not in plan.steps:
+        plan = everything_possible(plan.procedure, plan.options)
+    return f"{plan.number(step_id)} {step_title(plan, step_id)}"
 
 
 def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:

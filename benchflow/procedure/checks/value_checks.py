@@ -97,6 +97,7 @@ class ValueChecks:
         for operation in self._operations:
             used = [(choose.name, choose.by, choose.mark) for choose in operation.choose]
             used += [(match.name, match.so_that, match.mark) for match in operation.match]
+            used += [(f"stage {work.stage}", work.name, work.mark) for work in operation.work_out if work.stage]
             for name, by, mark in used:
                 if self._needs_round_before(ValueRef.parse(by).name, frozenset()):
                     self._context.problem(

@@ -26,6 +26,7 @@ from benchflow.procedure.model import (
     values_of,
 )
 from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.variants import every_variant
 
 if TYPE_CHECKING:
     from benchflow.procedure.formula.expression import NameNode
@@ -44,7 +45,7 @@ class PlacedOperations:
         self._table: ValueTable | None = None
         self._sets = {
             name: op.each
-            for op in procedure.operations
+            for op in every_variant(procedure)  # a torque that is calculated is a value in some variants only
             if op.each is not None
             for name in (*(value.name for value in values_of(op)), *(part.name for part in parts_of(op)))
         }

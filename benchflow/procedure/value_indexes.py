@@ -15,6 +15,7 @@ from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.procedure.identity import ALL_PLACES, joined, parts
 from benchflow.procedure.index_meaning import THIS_PLACE, IndexFault, ValueAxes, resolve_name, site_of
 from benchflow.procedure.model import CalculatedValue, Operation, RecordedValue
+from benchflow.procedure.variants import variants_of
 
 
 class ValueTable:
@@ -24,7 +25,7 @@ class ValueTable:
         self.places = places
         self._recorded: dict[str, ValueAxes] = {}
         self._calculated: dict[str, tuple[CalculatedValue, Operation]] = {}
-        for operation in operations:
+        for operation in (variant for written in operations for variant in variants_of(written)):
             for record in operation.record:
                 self._recorded.setdefault(record.name, axes_of_record(record, operation))
             for work_out in operation.work_out:

@@ -58,6 +58,10 @@ def joint_problems(procedure: Procedure, file: str) -> Iterator[Problem]:
         wrong = grip_problem(joint)
         if wrong:
             yield _warning("wrong-grip", joint.grip_mark, wrong, "", joint, file)
+    yield from dict.fromkeys(_problems_of_stages(procedure, file))  # variants of an operation may have the same
+
+
+def _problems_of_stages(procedure: Procedure, file: str) -> Iterator[Problem]:
     for operation in every_variant(procedure):
         tighten = operation.tighten
         joint_of_stages = None if tighten is None else procedure.joints_by_id.get(tighten.joint)

@@ -15,6 +15,7 @@ from benchflow.session.json_lines import open_controller
 from benchflow.session.log.line_format import read as read_log
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import Input, ReadingInput
+from benchflow.trade.joint_findings import joint_problems
 from tests.driving.script import Json, Script, intent, load_text, open_intent, procedure_with, read_procedure
 
 HEAD = (
@@ -159,6 +160,26 @@ def test_formula_stages_table_and_texts_by_option(tmp_path: Path) -> None:
         assert _sound(script)
 
 
+def test_torque_that_is_calculated_at_some_places_only(tmp_path: Path) -> None:
+    """The first place has a printed torque. Each of the others has a result of its own."""
+    operation = (
+        "{id: one, title: One, each: cap, record: {a: {unit: N·m}}, tighten: {joint: flange, "
+        "stages: {by: cap, 1: [10 N·m], else: [{torque: a + 5 N·m}]}}}"
+    )
+    script = _session(tmp_path, operation)
+    for place, drag, torque in (("3", "9 N·m", "14 N·m"), ("2", "7 N·m", "12 N·m")):
+        script.do("start", operation=f"one[{place}]")
+        assert script.refused("tick", joint="flange", fastener=1, value=torque) == ["value-missing"]
+        script.do("record", name="a", value=drag)
+        for fastener in range(1, 5):
+            script.do("tick", joint="flange", fastener=fastener, value=torque)
+        script.do("finish")
+    script.do("start", operation="one[1]")
+    script.do("tick", joint="flange", fastener=1, value="12 N·m")
+    assert "out-of-limit" in script.refused("finish")
+    assert _sound(script)
+
+
 def test_needs_by_option_blocks_only_with_that_choice(tmp_path: Path) -> None:
     operation = "{id: fit, title: Fit, needs: {rotor: {by: side, intake: up, exhaust: down}}}"
     head = HEAD + "moves: {turn: {sets: {rotor: down}}}\n"
@@ -247,6 +268,19 @@ def test_limit_that_nothing_satisfies_is_found_in_any_variant() -> None:
         "limit: {by: side, intake: at least 0.3 mm, exhaust: at least 0.5 mm}}}}"
     )
     assert _findings(operation) == {("never-ok", "")}
+
+
+def test_problem_of_every_variant_is_reported_once() -> None:
+    head = HEAD.replace("pattern: star 4", "pattern: star 4, thread: M6x1, class: '8.8', nut-factor: 0.15")
+    operation = (
+        "{id: one, title: One, each: cap, do: {by: side, intake: x, exhaust: {by: cap, else: y}}, "
+        "record: {a: {unit: mm, decision: guarded, limit: 1 mm}}, tighten: {joint: flange, stages: [60 N·m, 30 N·m]}}"
+    )
+    reading = read(procedure_with(operation, head=head))
+    assert reading.procedure is not None
+    found = [*check_structure(reading.procedure, reading.problems, "p"), *joint_problems(reading.procedure, "p")]
+    codes = [problem.code for problem in found if problem.severity == "warning"]
+    assert sorted(codes) == ["above-proof-load", "above-proof-load", "cannot-prove", "falling-torque"]
 
 
 def test_limits_of_other_readings_are_not_mixed() -> None:

@@ -12,6 +12,7 @@ from benchflow.ordering.wording import all_of, step_title
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, Mark, Operation, Procedure, RecordedValue, bounds_of, values_of
 from benchflow.procedure.plan import Plan, Step
+from benchflow.procedure.variants import every_variant
 
 
 class ValueUse(NamedTuple):
@@ -203,7 +204,7 @@ def _needs(plan: Plan, operation: str, other: str) -> bool:
 
 def operation_with_value(procedure: Procedure, name: str) -> Operation | None:
     """The operation that has the value ``name``, without its place; ``None`` if there is none."""
-    for operation in procedure.operations:
+    for operation in every_variant(procedure):
         if any(value.name == name for value in values_of(operation)):
             return operation
     return None

@@ -28,6 +28,14 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   and a mean one decimal more than its readings.
 - **Places**: under `each: bore` an operation is done once for each bore, and its texts can contain `{bore}`. Elsewhere,
   `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
+- **Repeated sections**: a section with `each: cap` is repeated for each cap, in any order or in its `order`; with
+  `one-by-one: true` it is finished at one cap before it begins at the next. In it a plain name means the same cap, and
+  an operation with its own `each: side` is `seat[4, left]`. `again: fit-crank` does an operation once more.
+- **State by place**: `state: {rod: {each: bore, values: [out, seated], start: out}}` is one state for each bore. In an
+  operation with `each: bore` the plain name `rod` is its own one; `"rod[*]"` means all of them.
+- **Findings**: `when: {end-play: above}` makes an operation part of the build only if that value was too high, `when:
+  {loose: no}` only if that check (`{see: ..., id: loose}`) was answered no. With `if-needed: true` it is done only when
+  a remedy names it in `redo`: `above: [{do: Polish the end, redo: [polish]}]`.
 - **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state
   that an operation needs, `sets` the state when it is done, `during` the state while it is in progress. `never` lists
   states that must not occur together. What comes after an operation that `when` leaves out comes after what that

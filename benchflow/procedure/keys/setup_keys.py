@@ -210,7 +210,7 @@ _MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _MOVE_WHEN = Key("when", WHEN, "The choices of the options for which the move exists.")
 _MOVE_NEEDS = Key("needs", NEEDS, "The state before it: each variable with a value or a list of values.")
 _MOVE_DURING = Key("during", SETTINGS, "The state while it is made; it ends when the move is done.")
-_MOVE_SETS = Key("sets", SETTINGS, "The state after it.", required=True)
+_MOVE_SETS = Key("sets", SETTINGS, "The state after it. A move that starts a clock again (`restarts`) needs none.")
 
 
 def _move(fields: Fields) -> Move:
@@ -234,6 +234,7 @@ MOVES = MapShape(
         "a move",
         (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_DURING, _MOVE_SETS, RESTARTS),
         _move,
+        some_of=(_MOVE_SETS, RESTARTS),
         hints={"after": "A move has no `after`, because it can be made whenever its `needs` are met. Use `needs`"},
     ),
     "moves by name",

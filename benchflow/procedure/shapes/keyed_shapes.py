@@ -77,7 +77,8 @@ class Fields:
 class KeyedShape(Shape[B]):
     """A mapping with fixed keys. ``build`` makes a value from them.
 
-    ``name`` is the definition's name in the JSON Schema. Exactly one of the keys in ``one_of`` has to be written.
+    ``name`` is the definition's name in the JSON Schema. Exactly one of the keys in ``one_of`` has to be written,
+    and at least one of ``some_of``.
     ``requires`` has pairs of a key and another key that it needs. ``hints`` has the hints for common wrong keys.
     """
 
@@ -89,10 +90,12 @@ class KeyedShape(Shape[B]):
         build: Callable[[Fields], B | None],
         *,
         one_of: tuple[Key[Any], ...] = (),
+        some_of: tuple[Key[Any], ...] = (),
         requires: tuple[tuple[Key[Any], Key[Any]], ...] = (),
         hints: dict[str, str] | None = None,
     ) -> None:
         self.name, self.noun, self.build, self.one_of, self.requires = name, noun, build, one_of, requires
+        self.some_of = some_of
         self.keys = {key.name: key for key in keys}
         self.hints = hints or {}
 
@@ -147,6 +150,9 @@ class KeyedShape(Shape[B]):
                 fields.problem(
                     "missing-key", key, f"`{key.name}` needs the key `{other.name}` too", _hint_to_add(other)
                 )
+        if self.some_of and not any(fields.wrote(key) for key in self.some_of):
+            names = listed([f"`{key.name}`" for key in self.some_of], "or")
+            fields.context.problem("missing-key", place, f"{self.noun} needs {names}", _hint_to_add(self.some_of[0]))
         if self.one_of:
             written = [key.name for key in self.one_of if fields.wrote(key)]
             names = listed([f"`{key.name}`" for key in self.one_of], "or")
@@ -173,6 +179,8 @@ class KeyedShape(Shape[B]):
             schema["required"] = required
         if self.requires:
             schema["dependentRequired"] = {key.name: [other.name] for key, other in self.requires}
+        if self.some_of:
+            schema["anyOf"] = [{"required": [key.name]} for key in self.some_of]
         if self.one_of:
             schema["oneOf"] = [{"required": [key.name]} for key in self.one_of]
         return schema

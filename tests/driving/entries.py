@@ -30,6 +30,15 @@ def value_inside(limit: Limit, unit: str) -> str:
     return f"{value.normalize():f} {unit}"
 
 
+def value_beyond(limit: Limit, unit: str, side: str) -> str:
+    """A value out of ``limit`` on that side (below, above), with its unit. The limit has an end there."""
+    end = limit.low if side == "below" else limit.high
+    assert end is not None
+    value = convert(end, unit).value
+    step = max(abs(value) / 10, Decimal("0.01"))
+    return f"{(value - step if side == 'below' else value + step).normalize():f} {unit}"
+
+
 PRESET_READINGS = {
     # Angles of an invented camshaft: the calculated durations and centrelines are within their limits.
     "gap-one": "0.25 mm",

@@ -56,7 +56,7 @@ class ShippedBuild(SessionDriver):
         """Do every operation, in the order of the procedure. Returns the operations and moves, in the order done."""
         done_actions: list[str] = []
         for goal in list(self.state.plan.steps):
-            while goal not in self.state.done:
+            while goal in self.state.plan.steps and goal not in self.state.done:
                 name = self.next_on_route(goal)
                 done_actions.append(name)
                 if name in self.state.plan.steps:

@@ -171,3 +171,20 @@ def test_taking_apart_what_is_not_built_is_an_error() -> None:
     result = read(head + text)
     assert result.procedure is not None
     assert [finding.code for finding in prove(result.procedure).findings] == ["operation-absent"]
+
+
+def test_rework_of_the_disassembly_asks_for_a_new_part(tmp_path: Path) -> None:
+    text = FIT.replace("takes-apart: [fit-crank],", "takes-apart: [fit-crank], undo: {do: Put it back},")
+    script = opened(tmp_path, text)
+    script.do("start", operation="clean")
+    script.do("finish")
+    fitted(script, "fit-crank", "0.15", "A1")
+    script.do("start", operation="lift")
+    script.do("finish")
+    plan = script.query("rework-plan", operation="lift")
+    assert "fit-crank" in plan["redo"]
+    script.do("rework", operation="lift", reason="not sure")
+    assert script.query("status")["done"] == ["clean"]
+    script.do("start", operation="fit-crank")
+    (reply,) = script.send({"intent": "finish"})
+    assert "The lot of Gasket is not entered yet" in " ".join(each["message"] for each in reply["refused"])

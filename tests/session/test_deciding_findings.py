@@ -326,3 +326,46 @@ def test_bench_shows_the_remedy_that_calls_for_work_and_the_condition(tmp_path: 
     assert given.readings[0].redo == ("3 Polish the end",)
     (row,) = [row for row in view.operations if row.operation == "shim"]
     assert row.reason == "Only if play is above. Do “Measure” first."
+
+
+def test_call_by_mistake_is_withdrawn_by_rework(tmp_path: Path) -> None:
+    script = script_of(tmp_path, IF_NEEDED.replace("after: prepare", "after: prepare\n    undo: {do: Nothing}"))
+    script.do("start", operation="prepare")
+    script.do("finish")
+    script.do("start", operation="measure")
+    script.do("record", name="play", value="0.25 mm")
+    script.do("remedy", name="play")
+    script.do("rework", operation="measure", reason="misread; nothing was polished")
+    assert operations(script) == ["prepare", "measure", "close"]
+    script.do("start", operation="measure")
+    script.do("record", name="play", value="0.15 mm")
+    script.do("finish")
+    script.audited()
+
+
+def test_work_that_was_done_stays_when_the_call_is_reworked(tmp_path: Path) -> None:
+    script = script_of(tmp_path, IF_NEEDED.replace("after: prepare", "after: prepare\n    undo: {do: Nothing}"))
+    script.do("start", operation="prepare")
+    script.do("finish")
+    script.do("start", operation="measure")
+    script.do("record", name="play", value="0.25 mm")
+    script.do("remedy", name="play")
+    script.do("start", operation="polish")
+    script.do("finish")
+    script.do("rework", operation="measure", reason="again")
+    assert operations(script) == ["prepare", "measure", "polish", "close"]
+    assert "polish" in script.query("status")["done"]
+
+
+CORRECTED_CHOICE = CHOICE + "  - {id: last, title: Last, after: [trim]}\n"
+
+
+def test_correction_that_gives_another_part_is_refused(tmp_path: Path) -> None:
+    script = script_of(tmp_path, CORRECTED_CHOICE)
+    script.do("start", operation="pick")
+    script.do("record", name="proud", value="0.05 mm")
+    script.do("choose", name="gasket", take="one")
+    script.do("finish")
+    line = next(event["seq"] for event in script.log() if event["kind"] == "recorded")
+    assert script.refused("correct", event=line, value="0.15 mm", reason="misread") == ["not-allowed"]
+    script.do("correct", event=line, value="0.06 mm", reason="misread")

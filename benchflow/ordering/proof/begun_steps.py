@@ -7,6 +7,7 @@ state variable says so: ``no`` before the call, ``pending`` after it, and ``done
 
 from msgspec.structs import replace
 
+from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.state_machine import closure
 from benchflow.procedure.model import Variable
 from benchflow.procedure.plan import Plan, Step
@@ -76,3 +77,30 @@ def _waiting_only_once_called(plan: Plan, name: str, callers: list[str]) -> list
 
 def _with(after: tuple[str, ...], *more: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*after, *more)))
+
+
+def at_the_bench(plan: Plan) -> Plan:
+    """The plan without what :func:`with_begun_steps` added."""
+    if not any(is_hidden(name) for name in plan.steps):
+        return plan
+    steps = {
+        name: replace(
+            step,
+            after=tuple(one for one in step.after if not is_hidden(one)),
+            needs={variable: wanted for variable, wanted in step.needs.items() if not is_hidden(variable)},
+            sets={variable: value for variable, value in step.sets.items() if not is_hidden(variable)},
+        )
+        for name, step in plan.steps.items()
+        if not is_hidden(name)
+    }
+    state = tuple(variable for variable in plan.procedure.state if not is_hidden(variable.name))
+    return replace(plan, steps=steps, procedure=replace(plan.procedure, state=state))
+
+
+def order_at_the_bench(witness: Witness) -> Witness:
+    """The order without the steps that :func:`with_begun_steps` added."""
+    return replace(
+        witness,
+        start={name: value for name, value in witness.start.items() if not is_hidden(name)},
+        order=tuple(action for action in witness.order if not is_hidden(action.id)),
+    )

@@ -3,18 +3,12 @@
 from collections.abc import Iterator
 from typing import Protocol
 
-from msgspec import UNSET
-from msgspec.structs import replace
-
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.proof.begun_steps import is_hidden, with_begun_steps
+from benchflow.ordering.proof.begun_steps import with_begun_steps
 from benchflow.ordering.proof.finding_cases import FindingCases
 from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
-from benchflow.ordering.proof.proof_findings import OrderFinding
-from benchflow.ordering.wording import all_of
 from benchflow.procedure.expand import expand, option_choices
-from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import NOTHING_FOUND, Findings, Plan, Step
 from benchflow.procedure.variants import terms_of_order
@@ -39,6 +33,8 @@ class Builds:
         self._most = max(bound // _CONFIGURATIONS_PER_BUILD, 1)
         self._seen: set[object] = set()
         self._checked = 0
+        self.related: dict[str, set[str]] = {}
+        """For each operation and each state (``state.rod``), the keys of the decisions on which it may depend."""
         self._decides = any(operation.findings or operation.if_needed for operation in procedure.operations)
 
     def analyses(self) -> Iterator[PlanAnalysis]:
@@ -58,6 +54,8 @@ class Builds:
         if not self._decides:
             return self._analysed(options, [NOTHING_FOUND])
         cases = FindingCases(self._procedure, options)
+        for name, keys in cases.related().items():
+            self.related.setdefault(name, set()).update(keys)
         seen, checked = set(self._seen), self._checked
         while True:
             if checked + cases.count > self._most:
@@ -114,22 +112,3 @@ class Builds:
             " checked. Nothing is proven for the others. Check more with a larger --bound"
         )
         self._report(message, whole_builds=True)
-
-
-def in_case(found: OrderFinding, plan: Plan) -> OrderFinding:
-    """The finding with the findings of its build, as far as they decide on one of the steps that it names."""
-    if found.order is not UNSET:
-        found = replace(found, order=tuple(name for name in found.order if not is_hidden(name)))
-    if found.start is not UNSET:
-        found = replace(found, start={name: value for name, value in found.start.items() if not is_hidden(name)})
-    named = set() if found.order is UNSET else set(found.order)
-    steps = [step for step in plan.steps.values() if step.id in named or step.operation.id in found.where]
-    names = {StepId.parse(name).operation for step in steps for name in step.operation.findings}
-    answers = {key: got for key, got in plan.findings.answers.items() if StepId.parse(key).operation in names and got}
-    called = tuple(step.id for step in steps if step.id in plan.findings.called)
-    if not answers and not called:
-        return found
-    clauses = [f"`{key}` is {' and '.join(got)}" for key, got in answers.items()]
-    clauses += [f"a remedy calls for `{name}`" for name in called]
-    message = f"{found.message} This is the case if {all_of(clauses)}."
-    return replace(found, message=message, findings=answers or UNSET, called=called or UNSET)

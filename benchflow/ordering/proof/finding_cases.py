@@ -8,7 +8,7 @@ if one of them decides if the other is made at all, or if both bear on time wind
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import combinations, pairwise
+from itertools import pairwise
 from math import prod
 
 from msgspec import Struct
@@ -72,6 +72,22 @@ class FindingCases:
             answers = {d.key: chosen[n] for n, d in enumerate(self.decisions) if not d.is_call}
             called = {d.key: chosen[n] for n, d in enumerate(self.decisions) if d.is_call and chosen[n]}
             yield Findings(answers, called)
+
+    def related(self) -> dict[str, set[str]]:
+        """For each operation and each state (``state.rod``), the keys of the decisions on which it may depend."""
+        found: dict[str, set[str]] = {}
+        numbers = list(self.whole.steps)
+        groups = [([numbers[at] for at in steps], variables) for variables, steps in group_members(self.whole)]
+        groups += [([name], []) for name in self._of_step]
+        for names, variables in groups:
+            keys = {self.decisions[number].key for name in names for number in self._of_step.get(name, ())}
+            owners = [
+                *(self.whole.steps[name].operation.id for name in names),
+                *(f"state.{each}" for each in variables),
+            ]
+            for owner in owners if keys else ():
+                found.setdefault(owner, set()).update(keys)
+        return found
 
     def combine(self, analyses: Sequence[PlanAnalysis]) -> bool:
         """Combine the findings whose groups of states may have to wait for each other. True if there are new ones."""
@@ -169,8 +185,8 @@ def _decisions(plan: Plan) -> Iterator[Decision]:
         yield Decision(key, False, _distinct(plan, key, steps, possible), frozenset(steps), made_by)
     for name, callers in plan.findings.called.items():
         if name in plan.steps:
-            some = [tuple(each) for size in (1, len(callers)) for each in combinations(callers, size) if callers]
-            choices = tuple(dict.fromkeys([*some, ()]))
+            # What is called for by several is done once for each; `remedy_findings` proves that it can be done again.
+            choices = (*((caller,) for caller in callers), ())
             yield Decision(name, True, choices, frozenset((name,)), frozenset(callers))
 
 

@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from benchflow.ordering.actions import DoOperation, MakeMove
 from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
-from benchflow.ordering.proof.builds import Builds, in_case
+from benchflow.ordering.proof.builds import Builds
+from benchflow.ordering.proof.case_texts import CaseTexts
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
@@ -70,11 +71,14 @@ class _ProofRun:
         self._proven_remedies: set[tuple[object, ...]] = set()
         self._undecided: set[Code] = set()
         self._case: Plan | None = None  # the build that the findings are about
+        self._cases = CaseTexts()
 
     def run(self) -> Proof:
         self._add(static_checks.forbidden_starts(self._procedure))
         builds = Builds(self._procedure, self._explorer, self._bound, self._builds_not_explored)
         analyses = list(builds.analyses())
+        for analysis in analyses:
+            self._cases.add_build(analysis.plan)
         configurations = max(self._explorer.configurations, 1)
         self._explorer.lend_rest_to_searches()
         for analysis in analyses:
@@ -98,7 +102,10 @@ class _ProofRun:
             self._add(vacuous_rules(self._procedure, [analysis.plan for analysis in analyses]))
         self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
         undecided = tuple(code for code in SEVERITIES if code in self._undecided)
-        return Proof(tuple(self._findings), configurations, not undecided, self._fixes, undecided)
+        findings = tuple(
+            self._cases.written(number, each, builds.related) for number, each in enumerate(self._findings)
+        )
+        return Proof(findings, configurations, not undecided, self._fixes, undecided)
 
     def _tell(self) -> None:
         if self._progress is not None:
@@ -209,7 +216,8 @@ class _ProofRun:
         """Add what is wrong with the values, remedies and temporary settings in the order of this build."""
         precedence = Precedence(analysis, self._explorer.searches)
         values = list(absent_values(precedence, self._absent))
-        self._findings += values
+        for each in values:
+            self._append(each)
         remedies = list(unreachable_remedies(precedence, self._proven_remedies))
         settings = list(unrestored_settings(precedence))
         if any(each.severity == "error" for each in self._findings):
@@ -304,7 +312,8 @@ class _ProofRun:
             start=witness.start,
             options=dict(plan.options),
         )
-        self._findings.append(in_case(found, plan))
+        self._case = plan
+        self._append(found)
 
     # --- helpers ----------------------------------------------------------------------------------
 
@@ -318,11 +327,18 @@ class _ProofRun:
         """Add each finding once, with the first options that gave it. Returns the number of ``findings``."""
         listed = list(findings)
         for each in listed:
-            key = each.code, each.where, each.line, each.column
-            if key not in self._reported:
-                self._reported.add(key)
-                self._findings.append(each if self._case is None else in_case(each, self._case))
+            if self._case is not None:
+                self._cases.holds(_key_of(each), self._case)
+            if _key_of(each) not in self._reported:
+                self._reported.add(_key_of(each))
+                self._append(each)
         return len(listed)
+
+    def _append(self, found: OrderFinding) -> None:
+        if self._case is not None:
+            self._cases.holds(_key_of(found), self._case)
+            self._cases.first(len(self._findings), _key_of(found), self._case)
+        self._findings.append(found)
 
     def _builds_not_explored(self, message: str, *, whole_builds: bool) -> None:
         options = self._procedure.options
@@ -334,6 +350,11 @@ class _ProofRun:
         """Report that it is not decided if the procedure has findings with the codes ``undecided``."""
         self._undecided.update(undecided)
         self._add([finding("not-explored", where, mark, message)])
+
+
+def _key_of(found: OrderFinding) -> tuple[object, ...]:
+    """What makes findings of different builds the same one."""
+    return found.code, found.where, found.line, found.column
 
 
 def _some_start(analysis: PlanAnalysis) -> dict[str, str]:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import reason_text
-from benchflow.ordering.proof.begun_steps import is_hidden
+from benchflow.ordering.proof.begun_steps import at_the_bench, is_hidden, order_at_the_bench
 from benchflow.ordering.proof.finding_messages import order_text
 from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
@@ -176,6 +176,7 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
         return _undo_not_proven(each, options)
     if to is None:
         return None
+    plan, to = at_the_bench(plan), order_at_the_bench(to)
     found = _undo_after(plan, each.redo, to, precedence.work)
     if isinstance(found, ReworkPlan):
         ended = _cannot_be_done_again(plan, each, to, found, precedence.work)
@@ -197,10 +198,11 @@ def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> Order
         return None
     if isinstance(to, Undecided):
         return _undo_not_proven(each, dict(plan.options))
+    plan, to = at_the_bench(plan), order_at_the_bench(to)
     left = work_before_last(plan, to)
     valuation = {name: past[-1].value for name, past in left.writes.items()}
     done = frozenset(name for name in left.finished if name != each.redo.id)
-    again = route(plan, Configuration(done, valuation), each.step.id, work=precedence.work)
+    again = route(plan, Configuration(done, valuation), each.redo.id, work=precedence.work)
     if isinstance(again, SafeRoute):
         return None
     if not again.certain:
@@ -233,7 +235,7 @@ def _taken_back_without_undo(precedence: Precedence, each: RedoOfRemedy) -> Orde
                 "there are too many orders to try"
             )
             return finding("not-explored", each.where, each.mark, message, options=options)
-        names = () if order is None else _without_undo(plan, each, order)
+        names = () if order is None else _without_undo(at_the_bench(plan), each, order_at_the_bench(order))
         if order is not None and names:
             other = plan.steps[names[0]]
             depends = precedence.comes_after(other.id, each.redo.id)
@@ -253,7 +255,7 @@ def _may_be_taken_back(precedence: Precedence, each: RedoOfRemedy) -> Iterator[s
     named = steps_named(precedence.analysis.plan, each.step, each.remedy)
     dependents = precedence.may_rest_on(each.redo.id)
     for name, step in steps.items():
-        if step.operation.undo is not None or name in named or name == each.step.id:
+        if step.operation.undo is not None or name in named or name == each.step.id or is_hidden(name):
             continue
         possible = name in dependents or step.operation.restored_by is not None
         if possible and not precedence.comes_after(name, each.step.id):

@@ -30,8 +30,7 @@ from benchflow.session.history.history import changed_entry, known_event, untrus
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
-from benchflow.session.rules.planned_disassembly import trials
-from benchflow.session.rules.rework_plans import discarded_items
+from benchflow.session.rules.planned_disassembly import trials, used_once_items
 from benchflow.session.shop.register import PATH_ID
 from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.state.events import JobOpened
@@ -394,7 +393,7 @@ def _part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
         if lot.in_force:
             title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
             where = titles.get(lot.operation, lot.operation)
-            if lot.operation in taken_apart and lot.consumable in discarded_items(log.state, lot.operation):
+            if lot.operation in taken_apart and lot.consumable in used_once_items(log.state, lot.operation):
                 where += " (trial; thrown away)"
             yield title, f"lot {lot.lot}", where
     for choice in log.facts.choices:

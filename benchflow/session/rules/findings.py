@@ -6,6 +6,7 @@ from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Entry, quoted_title
 from benchflow.session.refusal import Reason
+from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.evaluated_values import lacks_round_before
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.value_results import results_of
@@ -40,6 +41,11 @@ def decides(state: State, step: Step, name: str, answer: str) -> bool:
     return answer in state.plan.deciding_answers.get(name, ())
 
 
+def _choices_against_tables(state: State, step: Step) -> frozenset[str]:
+    """The choices of ``step`` for which the table gives another part than the one that was chosen."""
+    return frozenset(reason.name for reason in choice_reasons(state, step) if reason.name is not None)
+
+
 def verdict_decides(state: State, step: Step, name: str, verdict: str) -> bool:
     """True if some `when` of this build says what is done after this verdict on a value of ``step``."""
     return decides(state, step, name, _ANSWER_OF_VERDICT.get(verdict, ""))
@@ -60,6 +66,7 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
         step = state.plan.steps[name]
         known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step).values()}
         changed = [key for key, found in findings_made(after, step).items() if known[key] not in (None, found)]
+        changed += [key for key in known if key in _choices_against_tables(after, step)]
         if changed:
             message = (
                 f"{changed[0]} decides what is done, and this would change what was found in "

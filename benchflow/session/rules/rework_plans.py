@@ -8,6 +8,7 @@ from benchflow.ordering import rework
 from benchflow.ordering.actions import UndoOperation
 from benchflow.session.context import quoted_title, refuse, unknown_operation
 from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.planned_disassembly import parts_thrown_away, used_once_items
 from benchflow.session.state.state import State, lot_item
 
 
@@ -100,13 +101,13 @@ def steps_before(state: State, step_id: str) -> set[str]:
 
 
 def discarded_items(state: State, step_id: str) -> tuple[str, ...]:
-    """The kit items to discard when a step is undone: those in its ``undo``, and those for one use only."""
-    if step_id not in state.plan.steps:
-        return ()  # a remedy calls for it for the first time
-    operation, kit = state.plan.steps[step_id].operation, state.plan.procedure.kit_by_id
-    named = () if operation.undo is None else operation.undo.discard
-    used_once = (ref for ref in operation.uses if ref.name in kit and kit[ref.name].discard)
-    return tuple(dict.fromkeys(ref.name for ref in (*named, *used_once)))
+    """The kit items that cannot be used again when a step is undone.
+
+    Those that were thrown away when it took something apart as planned are among them.
+    """
+    step = state.plan.steps.get(step_id)
+    thrown = () if step is None or step_id not in state.done else parts_thrown_away(state, step)
+    return tuple(dict.fromkeys((*used_once_items(state, step_id), *thrown)))
 
 
 def done_work(state: State) -> rework.DoneWork:

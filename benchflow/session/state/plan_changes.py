@@ -33,6 +33,25 @@ def with_called(state: State, step_ids: Iterable[str], caller: str) -> State:
     return _with(state, state.plan.findings.answers, called)
 
 
+def without_withdrawn_calls(state: State) -> State:
+    """Return the state with the plan without the calls of operations that were undone since.
+
+    What was called for is part of the build as long as it is done, or an operation whose remedy called for it is done
+    or in progress.
+    """
+    called = state.plan.findings.called
+    left = {
+        name: callers if name in state.done else tuple(caller for caller in callers if _is_alive(state, caller))
+        for name, callers in called.items()
+    }
+    left = {name: callers for name, callers in left.items() if callers}
+    return state if left == called else _with(state, state.plan.findings.answers, left)
+
+
+def _is_alive(state: State, step_id: str) -> bool:
+    return step_id in state.done or step_id == state.in_progress or bool(state.work(step_id).people)
+
+
 def finding_keys(state: State, step: Step) -> dict[str, str]:
     """The findings that a step makes and some `when` names: the name that the author wrote, and the key."""
     procedure, operation = state.plan.procedure, step.operation

@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.session.state.plan_changes import without_findings_of
+from benchflow.session.state.plan_changes import without_findings_of, without_withdrawn_calls
 from benchflow.session.state.state import (
     HOLD,
     EntryRef,
@@ -211,7 +211,7 @@ def operation_voided(state: State, step: str) -> State:
         before=round_before(state, work),
     )
     state = with_work(replace(state, done=done), step, void)
-    return without_deviations_for(state, work.entries)
+    return without_withdrawn_calls(without_deviations_for(state, work.entries))
 
 
 def with_correctable(state: State, seq: int, entry: EntryRef) -> State:

@@ -43,14 +43,10 @@ PRESET_READINGS = {
     # Angles of an invented camshaft: the calculated durations and centrelines are within their limits.
     "gap-one": "0.25 mm",
     "gap-four": "0.25 mm",
-    "intake-opens": "4°",
-    "intake-closes": "44°",
-    "intake-opens-now": "6°",
-    "intake-closes-now": "42°",
-    "exhaust-opens": "44°",
-    "exhaust-closes": "0°",
-    "exhaust-opens-now": "44°",
-    "exhaust-closes-now": "0°",
+    "opens[intake]": "6°",
+    "closes[intake]": "42°",
+    "opens[exhaust]": "44°",
+    "closes[exhaust]": "0°",
 }
 """Readings whose calculated values are within their limits. Readings in the middle of each limit are not enough."""
 

@@ -18,6 +18,15 @@ from tests.driving.entries import choices, entries, valid_reading, value_beyond
 from tests.driving.session_driver import Intent
 from tests.driving.shipped import ShippedBuild
 
+SPOILED_INPUTS = {
+    "centreline[intake]": ("above", {"opens[intake]": "2°", "closes[intake]": "46°"}),
+    "centreline[exhaust]": ("below", {"opens[exhaust]": "42°", "closes[exhaust]": "2°"}),
+    "pointer-error": ("above", {"touch-before": "33°", "touch-after": "30°"}),
+    "piston-clearance[2]": ("above", {"bore[2]": "81.028 mm", "piston[2]": "80.956 mm"}),
+    "main-clearance[3]": ("above", {"main-bore[3]": "55.044 mm", "main-journal[3]": "54.981 mm"}),
+}
+"""For a calculated value the side on which it is out, and the readings, each within its own limit, that make it so."""
+
 
 class TroubledBuild(ShippedBuild):
     """A session of the shipped procedure named ``procedure`` in which things go wrong.
@@ -37,6 +46,9 @@ class TroubledBuild(ShippedBuild):
         step = self.state.plan.steps[name]
         values = {record.name: record for record in step.operation.record}
         entered: set[str] = set()
+        self._spoil_calculated_values(step)
+        if self.state.in_progress != name:
+            return
         for entry in entries(self.state, step):
             made = False
             if entry["intent"] == "record":
@@ -75,6 +87,27 @@ class TroubledBuild(ShippedBuild):
                 if self.state.in_progress != step.id:
                     return False
         return False
+
+    def _spoil_calculated_values(self, step: Step) -> None:
+        """Enter readings that put a calculated value out of its limit, and carry out its remedy."""
+        for calculated in step.operation.work_out:
+            side, readings = SPOILED_INPUTS.get(calculated.name, ("", {}))
+            remedies = calculated.below if side == "below" else calculated.above
+            if not side or not self._is_to_be_tried(step, calculated.name, side, remedies):
+                continue
+            for value in step.operation.record:
+                key = "place" if value.by_place else "reading"
+                for number, slot in enumerate(value.slots):
+                    spoiled = "" if number and value.judge == "all" else readings.get(value.name, "")
+                    text = spoiled or valid_reading(self.state, value)
+                    self.send({"intent": "record", "name": value.name, key: slot, "value": text})
+            plural = [value for value in step.operation.record if value.name in readings and len(value.slots) > 1]
+            name = calculated.name
+            if plural and plural[0].judge == "all":
+                name = f"{name.removesuffix(']')}, {plural[0].slots[0]}]"
+            assert self._remedy(step, name), (step.id, name)
+            if self.state.in_progress != step.id:
+                return
 
     def _enter_beyond(self, value: RecordedValue, side: str) -> None:
         """Enter all readings: the first one beyond the limit, or all of them if one figure is judged."""

@@ -51,8 +51,14 @@ PRESET_READINGS = {
 """Readings whose calculated values are within their limits. Readings in the middle of each limit are not enough."""
 
 
-def valid_reading(state: State, record: RecordedValue) -> str:
+PRESET_SLOTS = {"spare A": "2.58 mm", "spare B": "2.44 mm"}
+"""Spare shims, thick enough and thin enough for a lash that is out of its limit."""
+
+
+def valid_reading(state: State, record: RecordedValue, slot: str = "") -> str:
     """A reading that is within the limit of ``record``."""
+    if slot in PRESET_SLOTS:
+        return PRESET_SLOTS[slot]
     if record.name in PRESET_READINGS:
         return PRESET_READINGS[record.name]
     match record.bound:
@@ -76,7 +82,7 @@ def entries(state: State, step: Step) -> Iterator[Intent]:
     for record in operation.record:
         for slot in record.slots:
             key = "place" if record.by_place else "reading"
-            yield {"intent": "record", "name": record.name, key: slot, "value": valid_reading(state, record)}
+            yield {"intent": "record", "name": record.name, key: slot, "value": valid_reading(state, record, slot)}
     if operation.tighten is not None:
         joint = joint_of(state, operation.tighten.joint)
         for number, stage in enumerate(operation.tighten.stages, 1):

@@ -99,7 +99,7 @@ class TroubledBuild(ShippedBuild):
                 key = "place" if value.by_place else "reading"
                 for number, slot in enumerate(value.slots):
                     spoiled = "" if number and value.judge == "all" else readings.get(value.name, "")
-                    text = spoiled or valid_reading(self.state, value)
+                    text = spoiled or valid_reading(self.state, value, slot)
                     self.send({"intent": "record", "name": value.name, key: slot, "value": text})
             plural = [value for value in step.operation.record if value.name in readings and len(value.slots) > 1]
             name = calculated.name
@@ -114,7 +114,7 @@ class TroubledBuild(ShippedBuild):
         key = "place" if value.by_place else "reading"
         for number, slot in enumerate(value.slots):
             if number and value.judge == "all" and not isinstance(value.bound, EqualWithin):
-                text = valid_reading(self.state, value)
+                text = valid_reading(self.state, value, slot)
             else:
                 text = reading_beyond(self.state, value, side, number)
             self.send({"intent": "record", "name": value.name, key: slot, "value": text})

@@ -22,6 +22,13 @@ def _findings_of(operation: Operation) -> list[tuple[str, str]]:
     return [(StepId.parse(name).operation, one) for name, answers in operation.findings.items() for one in answers]
 
 
+def _named_findings(procedure: str) -> list[tuple[str, str]]:
+    """Every finding that some operation of the shipped procedure is done for."""
+    loaded = load_procedure(LIBRARY / f"{procedure}.yaml").procedure
+    assert loaded is not None
+    return sorted({found for operation in loaded.operations for found in _findings_of(operation)})
+
+
 def assert_audited(log: Path) -> None:
     found = verify(log)
     assert found.damage is None
@@ -49,13 +56,16 @@ def test_shipped_procedure_can_be_finished_with_every_choice_of_options(
 def test_shipped_procedure_can_be_finished_although_everything_goes_wrong_once(
     procedure: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each value with a remedy is out at first, each check with a remedy is answered no, each nut with one moves."""
+    """Each value with a remedy is out at first, each check with a remedy is answered no, each nut with one moves.
+
+    All findings are bad ones.
+    """
     monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path))
-    build = TroubledBuild(tmp_path / "log.jsonl", procedure)
+    build = TroubledBuild(tmp_path / "log.jsonl", procedure, found=dict(_named_findings(procedure)))
     build.open(options={option.name: option.choices[-1] for option in build.controller.procedure.options})
     build.work_through()
     build.do("close", by="R. Tiller")
-    assert len(build.remedied) == len(build.tried)
+    assert len(build.remedied) >= len(build.tried)
     assert_audited(tmp_path / "log.jsonl")
 
 
@@ -64,15 +74,13 @@ def test_every_finding_of_a_shipped_procedure_is_followed_to_the_end(
     procedure: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path))
-    loaded = load_procedure(LIBRARY / f"{procedure}.yaml").procedure
-    assert loaded is not None
-    named = sorted({found for operation in loaded.operations for found in _findings_of(operation)})
-    for number, (name, answer) in enumerate(named):
+    for number, (name, answer) in enumerate(_named_findings(procedure)):
         log = tmp_path / f"{number}.jsonl"
         build = TroubledBuild(log, procedure, found={name: answer}, trouble=False)
         build.open()
         build.work_through()
         build.do("close", by="R. Tiller")
-        called = {each.id for each in loaded.operations if (name, answer) in _findings_of(each)}
+        operations = build.controller.procedure.operations
+        called = {each.id for each in operations if (name, answer) in _findings_of(each)}
         assert called <= {StepId.parse(step).operation for step in build.state.done}, name
         assert_audited(log)

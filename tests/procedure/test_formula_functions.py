@@ -78,6 +78,33 @@ def test_decision_of_a_formula_does_not_depend_on_the_unit(value: Decimal, unit:
     assert exact(text, "mm", x=typed) == exact(text, "mm", x=convert(typed, unit))
 
 
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("10^12 * 10^12 * 10^12 / 7 * 0.1", 34), ("10^(-12) * 10^(-12) / 7", -25), ("7^12 * 7^12 * 1.0001", 20)],
+)
+def test_large_and_small_results_are_shown(text: str, shown: int) -> None:
+    found = evaluate(parse_formula(text), {}, "")
+    assert found.value.value.adjusted() == shown
+    assert found.exact == found.exact.limit_denominator(10**60)
+
+
+@pytest.mark.parametrize("places", range(1, 18))
+def test_no_number_of_digits_breaks_the_calculation(places: int) -> None:
+    text = " * ".join(["x^12 / y^12"] * 19)
+    values = {"x": Quantity(Decimal(f"1.{'7' * places}"), "", ""), "y": Quantity(Decimal(f"1.{'6' * places}"), "", "")}
+    if places < 16:
+        assert evaluate(parse_formula(text), values, "").exact > 1
+        return
+    with pytest.raises(FormulaError, match="too large"):
+        evaluate(parse_formula(text), values, "")
+
+
+@pytest.mark.parametrize("text", ["10^12 * 10^12 * 10^12 * 10^12 * 10^12 * 10^12", "(10^(-12))^6 * 1.5"])
+def test_result_of_too_many_digits_is_refused(text: str) -> None:
+    with pytest.raises(FormulaError, match="more than 60 digits"):
+        evaluate(parse_formula(text), {}, "")
+
+
 # --- random formulas against floats of Python -------------------------------------------------------
 
 

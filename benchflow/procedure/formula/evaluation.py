@@ -33,6 +33,8 @@ from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
 
 _28 = Context(prec=28)
+_MOST_DIGITS = 60
+"""Results of more digits, before or behind the point, are refused. No measured quantity has them."""
 
 
 class EvaluatedFormula(Struct, frozen=True):
@@ -63,6 +65,8 @@ def evaluate(formula: Formula, values: Mapping[str, Quantity | Operand], result_
     result = FormulaEvaluator(formula, operands).result()
     difference = dimension_of(result_unit) == "temperature" and not result.reading
     exact = from_base(result.value, result_unit, difference=difference)
+    if exact and abs(magnitude(exact)) > _MOST_DIGITS:
+        raise FormulaError(formula.text, 0, f"The result has more than {_MOST_DIGITS} digits", "Check the formula")
     shown_values = {key: operand.shown for key, operand in operands.items()}
     places = _places_shown(formula, shown_values, result_unit, exact)
     value, shown = _padded(exact, places), round_half_up(exact, places)
@@ -170,8 +174,8 @@ def _places(value: Decimal) -> int:
 
 def _padded(exact: Fraction, places: int) -> Decimal:
     """The result to store: exact and with at least ``places`` decimals, or rounded to 28 digits."""
-    value = _28.plus(decimal(exact))
-    return value if _places(value) >= places else Decimal(f"{exact * 10**places}E-{places}")
+    value, padded = _28.plus(decimal(exact)), exact * 10**places
+    return value if _places(value) >= places or padded.denominator != 1 else Decimal(f"{padded}E-{places}")
 
 
 def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:

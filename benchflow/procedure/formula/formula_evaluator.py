@@ -51,8 +51,11 @@ from benchflow.procedure.identity import ALL_PLACES, ValueRef, joined, parts
 from benchflow.quantity import Quantity, dimension_of, units
 from benchflow.quantity.arithmetic import unit_with_symbol
 
-MOST_BITS = 2**16
-"""Numbers with more binary digits than this are refused, so that no formula takes long."""
+MOST_BITS = 12_000
+"""Numbers with more binary digits than this are refused, so that no formula takes long.
+
+Python converts whole numbers of up to 4,300 decimal digits to text; these have at most 3,613.
+"""
 
 
 class Operand(NamedTuple):

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from msgspec.structs import replace
 
-from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at
+from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at, parts
 from benchflow.procedure.keys.procedure_keys import UnnumberedProcedure, UnnumberedSection
 from benchflow.procedure.model import Mark, Move, Operation, Procedure, Rule, Section, Values, Variable
 from benchflow.procedure.shapes.shape_base import ReadContext
@@ -19,6 +19,7 @@ def completed(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
     """The procedure with everything that follows from what is written."""
     procedure = _numbered(written, context)
     procedure = replace(procedure, places=_with_pairs(procedure))
+    _check_places_of_copies(procedure, context)
     return _with_variables_by_place(procedure, context)
 
 
@@ -107,6 +108,21 @@ def _with_findings(operation: Operation, options: set[str]) -> Operation:
     return replace(
         operation, when={name: one for name, one in operation.when.items() if name in options}, findings=findings
     )
+
+
+def _check_places_of_copies(procedure: Procedure, context: ReadContext) -> None:
+    """Report a copy that is not repeated over the set that repeats the section of the other operation."""
+    for copy in procedure.operations:
+        original = None if copy.again is None else procedure.operations_by_id.get(copy.again.name)
+        if original is None or original.section_each in (None, *parts(copy.each)):
+            continue
+        context.problem(
+            "which-place",
+            copy.mark,
+            f"`{copy.id}` does `{original.id}` once more, which is repeated for each {original.section_each} by its "
+            f"section, but `{copy.id}` is not",
+            f"Write `each: {original.section_each}`, or put it in a section with that `each`",
+        )
 
 
 def _with_pairs(procedure: Procedure) -> dict[str, tuple[str, ...]]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from itertools import combinations, pairwise
 
-from benchflow.procedure.identity import StepId
+from benchflow.procedure.identity import ValueRef, joined, parts
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -13,6 +13,7 @@ from benchflow.procedure.model import (
     Fixed,
     Operation,
     PartChoice,
+    Procedure,
     RecordedValue,
     bounds_of,
     parts_of,
@@ -54,22 +55,30 @@ def possible_answers(operation: Operation, name: str) -> tuple[str, ...]:
     return tuple(answer for answer in VERDICTS if answer == "ok" or answer in sides)
 
 
-def findings_possible(operation: Operation, name: str) -> Iterator[tuple[str, ...]]:
-    """Everything that can be found for one finding of an operation of a plan; ``name`` has the place of a value.
+def split_key(procedure: Procedure, key: str) -> ValueRef:
+    """The name of a finding with the place of its operation and its reading, from the key ``gap[4, left]``."""
+    ref = ValueRef.parse(key)
+    owners = procedure.operations_of_finding(ref.name)
+    count = len(parts(owners[0].each)) if owners else 0
+    return ValueRef(ref.name, joined(ref.indexes[:count]), joined(ref.indexes[count:]))
+
+
+def findings_possible(operation: Operation, ref: ValueRef) -> Iterator[tuple[str, ...]]:
+    """Everything that can be found for one finding of an operation of a plan.
 
     Several readings that are judged one by one can have several verdicts. Nothing is found if a choice is waived, or a
     value that is not proven.
     """
+    name = str(ValueRef(ref.name, ref.place))
     choice = next((part for part in operation.choose if part.name == name), None)
     value = next((value for value in values_of(operation) if value.name == name), None)
     answers = possible_answers(operation, name)
     if value is None:
-        plain = StepId.parse(name).operation
-        yield from ((answer,) for answer in (answers or possible_answers(operation, plain)))
+        yield from ((answer,) for answer in (answers or possible_answers(operation, ref.name)))
         if choice is not None and _has_hole(choice):
             yield ()
         return
-    most = len(answers) if _is_judged_singly(value) else 1
+    most = len(answers) if ref.reading is None and _is_judged_singly(value) else 1
     for size in range(1, most + 1):
         yield from combinations(answers, size)
     if value.decision == "guarded":

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from itertools import product
 
 from benchflow.procedure.added_order import Located, with_called_steps, with_order_of_places
-from benchflow.procedure.identity import StepId, fits, is_several, parts
+from benchflow.procedure.identity import StepId, ValueRef, fits, is_several, parts
 from benchflow.procedure.index_meaning import Site, places_named, site_of
 from benchflow.procedure.model import Operation, Procedure, Ref, Values
 from benchflow.procedure.placed_operations import PlacedOperations
@@ -164,8 +164,9 @@ class _Build:
         """The findings that a name in a `when` means: each with its key, and the operation and place it is made at."""
         plain, index = StepId.parse(name)
         for operation in self._procedure.operations_of_finding(plain):
+            reading = None if index is not None else self._own_reading(operation, plain, site)
             for place in self._at_places(operation, parts(index), site):
-                yield str(StepId(plain, place)), operation, place
+                yield str(ValueRef(plain, place, reading)), operation, place
 
     def answers_that_decide(self) -> dict[str, frozenset[str]]:
         """For each finding, by its key, the answers that a `when` names of what can be part of the build."""
@@ -178,6 +179,11 @@ class _Build:
                     for key, _, _ in self._finding_keys(name, site_of(operation, place)):
                         found[key] = found.get(key, frozenset()) | frozenset(answers)
         return found
+
+    def _own_reading(self, operation: Operation, name: str, site: Site) -> str | None:
+        """The reading that a plain name means where the readings are named after the set that repeats the place."""
+        readings_set = self._placed.readings_set(name)
+        return None if readings_set in parts(operation.each) else site.places.get(readings_set or "")
 
     # --- references ---------------------------------------------------------------------------------
 

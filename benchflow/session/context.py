@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from benchflow.procedure.expand import holds
+from benchflow.ordering.wording import step_title
+from benchflow.procedure.expand import everything_possible, holds
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError
@@ -113,8 +114,13 @@ def unknown_name(what: str, name: str, known: Iterable[str]) -> Refusal:
 def unknown_operation(state: State, name: str) -> Refusal:
     """A refusal of the id of an operation: there is none, or this build leaves it out."""
     operation = state.plan.procedure.operations_by_id.get(StepId.parse(name).operation)
-    if operation is None or any(step.operation.id == operation.id for step in state.plan.steps.values()):
+    is_possible = name in state.plan.numbers
+    in_plan = operation is not None and any(step.operation.id == operation.id for step in state.plan.steps.values())
+    if operation is None or (in_plan and not is_possible):
         return unknown_name("operation", name, state.plan.steps)
+    title = operation.title
+    if is_possible:
+        title = step_title(everything_possible(state.plan.procedure, state.plan.options), name)
     options = [f"{option} is {state.plan.options.get(option, 'not chosen')}" for option in operation.when]
     why = ", ".join(options)
     if operation.if_needed:
@@ -123,7 +129,7 @@ def unknown_operation(state: State, name: str) -> Refusal:
         made = state.plan.findings.answers.items()
         named = {StepId.parse(name).operation for name in operation.findings}
         why = ", ".join(f"{key} is {' and '.join(got)}" for key, got in made if StepId.parse(key).operation in named)
-    message = f"“{operation.title}” is not part of this build{f' ({why})' if why else ''}. Leave it out"
+    message = f"“{title}” is not part of this build{f' ({why})' if why else ''}. Leave it out"
     return refuse("unknown-name", message, name=name[:200])
 
 

@@ -177,7 +177,7 @@ def _earlier_operations(state: State, lines: list[Line], undone_later: set[str])
 def _findings_of(state: State, name: str) -> dict[str, tuple[str, ...]]:
     """What was found in an operation, for each finding that decides what is done."""
     made = state.plan.findings.answers
-    return {key: made[key] for key in finding_keys(state, state.plan.steps[name]).values() if key in made}
+    return {key: made[key] for key in finding_keys(state, state.plan.steps[name]) if key in made}
 
 
 def _evidence(lines: Iterable[Line]) -> dict[str, list[int]]:

@@ -5,6 +5,8 @@ from typing import Any
 
 import pytest
 
+from benchflow.ordering.proof import prove
+from benchflow.procedure import reader
 from benchflow.procedure.expand import expand
 from benchflow.session.context import Context
 from benchflow.session.log.line_format import read
@@ -369,3 +371,51 @@ def test_correction_that_gives_another_part_is_refused(tmp_path: Path) -> None:
     line = next(event["seq"] for event in script.log() if event["kind"] == "recorded")
     assert script.refused("correct", event=line, value="0.15 mm", reason="misread") == ["not-allowed"]
     script.do("correct", event=line, value="0.06 mm", reason="misread")
+
+
+BY_READING = """\
+  - {id: measure, title: Measure, record: {gup: {unit: mm, readings: cyl, limit: at least 0.10 mm}}}
+  - {id: shim, title: "Shim {cyl}", each: cyl, when: {gup: below}}
+  - {id: all, title: All, when: {gup: below}}
+"""
+
+
+def test_reading_of_the_own_place_decides(tmp_path: Path) -> None:
+    script = script_of(tmp_path, BY_READING)
+    assert operations(script) == ["measure", "shim[1]", "shim[2]", "all"]
+    script.do("start", operation="measure")
+    script.do("record", name="gup", place="1", value="0.05 mm")
+    script.do("record", name="gup", place="2", value="0.15 mm")
+    script.do("finish")
+    assert operations(script) == ["measure", "shim[1]", "all"]
+    script.audited()
+    result = reader.read(HEAD + BY_READING)
+    assert result.procedure is not None
+    assert [each.code for each in prove(result.procedure).findings] == []
+
+
+def test_smallest_reading_calls_only_for_the_places_that_are_out(tmp_path: Path) -> None:
+    text = """\
+  - id: measure
+    title: Measure
+    record:
+      bore: {unit: mm, readings: cyl, judge: smallest, limit: at least 0.10 mm, below: [{do: Hone it, redo: [hone]}]}
+  - {id: hone, title: "Hone {cyl}", each: cyl, if-needed: true}
+"""
+    script = script_of(tmp_path, text)
+    script.do("start", operation="measure")
+    script.do("record", name="bore", place="1", value="0.15 mm")
+    script.do("record", name="bore", place="2", value="0.05 mm")
+    script.do("remedy", name="bore")
+    assert operations(script) == ["measure", "hone[2]"]
+
+
+def test_place_that_the_finding_leaves_out_is_not_part_of_this_build(tmp_path: Path) -> None:
+    script = script_of(tmp_path, BY_PLACE)
+    for place in ("1", "2"):
+        script.do("start", operation=f"seat[{place}]")
+        for side in ("left", "right"):
+            script.do("record", name="gap", place=side, value=f"0.{1 if place == '1' else 3}5 mm")
+        script.do("finish")
+    (reply,) = script.send({"intent": "start", "operation": "lap[1]"})
+    assert reply["refused"][0]["message"].startswith("“Lap 1” is not part of this build")

@@ -280,6 +280,7 @@ class OperationGroup(Struct, frozen=True):
     numbers: str
     title: str
     after: tuple[GroupEdge, ...]
+    order: tuple[str, ...] = ()  # the places in the order in which they are done; () for any
 
 
 def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, ...]:
@@ -290,7 +291,7 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
     together: dict[str, list[GraphOperation]] = {}
     for each in graph.operations:
         together.setdefault(plan.steps[each.id].operation.id, []).append(each)
-    members = list(together.values())
+    members = [part for group in together.values() for part in _without_own_states(plan, group)]
     after = _group_prerequisites(members)
     alternating = [index for index, mask in enumerate(closure(after)) if mask >> index & 1]
     if any(len(members[index]) > 1 for index in alternating):
@@ -310,9 +311,31 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
             f"{group[0].number}–{group[-1].number}" if len(group) > 1 else str(group[0].number),
             _title(plan, group),
             tuple(GroupEdge(earlier, _waits_by_place(group, members[earlier])) for earlier in bits(mask)),
+            _order_of_places(group),
         )
         for group, mask in zip(members, reduced, strict=True)
     )
+
+
+def _without_own_states(plan: Plan, group: list[GraphOperation]) -> list[list[GraphOperation]]:
+    """The repeats of an operation as one group, or one by one if they use a state of their own place."""
+    families = {variable.name for variable in plan.procedure.state if variable.family}
+    own = any(not families.isdisjoint({*one.needs, *one.during, *one.sets}) for one in group)
+    return [[one] for one in group] if own else [group]
+
+
+def _order_of_places(group: Sequence[GraphOperation]) -> tuple[str, ...]:
+    """The places of a group in their order, if each comes after another one; ``()`` if any order is possible."""
+    ids = {one.id for one in group}
+    inside = {one.id: {name for name in one.after if name in ids} for one in group}
+    found: list[GraphOperation] = []
+    while len(found) < len(group):
+        done = {one.id for one in found}
+        ready = [one for one in group if one.id not in done and inside[one.id] <= done]
+        if len(ready) != 1:
+            return ()
+        found += ready
+    return tuple(str(one.place) for one in found) if len(group) > 1 else ()
 
 
 def _group_prerequisites(members: Sequence[Sequence[GraphOperation]]) -> list[int]:

@@ -207,6 +207,8 @@ class _OrderPicture:
         notes = [line for window in self._names.windows(group) for line in _wrapped(window, _TITLE, _SMALL)]
         if first.sign:
             notes.append(f"hold: signed by {first.sign}")
+        if group.order:
+            notes += _wrapped(f"in the order {', '.join(group.order)}", _TITLE, _SMALL)
         if first.condition:
             notes += _wrapped(first.condition, _TITLE, _SMALL)
         boxes = self._boxes(first.needs, first.during, first.sets, group)

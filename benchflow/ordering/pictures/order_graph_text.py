@@ -134,6 +134,8 @@ class _OrderText:
         after = names.after(group, self._groups)
         if after:
             yield from self._detail("after", ", ".join(after))
+        if group.order:
+            yield from self._detail("in order", ", ".join(group.order))
         for name, values in first.needs.items():
             setters = names.setters(group, name, values)
             source = f" ← {one_of(setters)}" if setters else ""

@@ -18,7 +18,7 @@ from benchflow.ordering.proof.group_independence import follows_shared_order
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.value_findings import steps_with_value, value_uses
 from benchflow.ordering.proof.variable_group import group_members
-from benchflow.procedure.deciding_findings import findings_possible
+from benchflow.procedure.deciding_findings import findings_possible, split_key
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import Procedure
@@ -70,8 +70,21 @@ class FindingCases:
                     rest, at = divmod(rest, length)
                     chosen[number] = self.decisions[number].choices[at]
             answers = {d.key: chosen[n] for n, d in enumerate(self.decisions) if not d.is_call}
+            answers |= self._of_all_readings(answers)
             called = {d.key: chosen[n] for n, d in enumerate(self.decisions) if d.is_call and chosen[n]}
             yield Findings(answers, called)
+
+    def _of_all_readings(self, answers: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+        """What is found in a value as a whole, where each of its readings decides something too."""
+        found: dict[str, tuple[str, ...]] = {}
+        for key in answers:
+            ref = split_key(self.whole.procedure, key)
+            axes = self.whole.value_table.axes(ref.name)
+            if ref.reading is None and axes is not None and axes.readings:
+                each = [answers.get(str(ref._replace(reading=reading))) for reading in axes.readings]
+                if None not in each:
+                    found[key] = tuple(dict.fromkeys(one for some in each for one in some or ()))
+        return found
 
     def related(self) -> dict[str, set[str]]:
         """For each operation and each state (``state.rod``), the keys of the decisions on which it may depend."""
@@ -178,10 +191,10 @@ def _decisions(plan: Plan) -> Iterator[Decision]:
         for key in step.awaits:
             decides.setdefault(key, set()).add(step.id)
     for key, steps in decides.items():
-        name, place = StepId.parse(key)
-        owners = plan.procedure.operations_of_finding(name)
-        made_by = frozenset(str(StepId(owner.id, place)) for owner in owners)
-        possible = [found for made in made_by for found in findings_possible(plan.steps[made].operation, key)]
+        ref = split_key(plan.procedure, key)
+        owners = plan.procedure.operations_of_finding(ref.name)
+        made_by = frozenset(str(StepId(owner.id, ref.place)) for owner in owners)
+        possible = [found for made in made_by for found in findings_possible(plan.steps[made].operation, ref)]
         yield Decision(key, False, _distinct(plan, key, steps, possible), frozenset(steps), made_by)
     for name, callers in plan.findings.called.items():
         if name in plan.steps:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from benchflow.base.plaintext import sentence
 from benchflow.ordering.actions import DoOperation, RouteStep
-from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.configuration import Configuration, after_setting
 from benchflow.ordering.interlock import (
     AfterMissing,
     Blocked,
@@ -94,7 +94,10 @@ def breach_message(plan: Plan, witness: Witness) -> str:
         if witness.rule not in forbidden(plan, then):
             then, when = after_step(plan, here, last.operation).valuation, "when it is done"
     else:
-        then, when = after_move(plan, here, last.move).valuation, "when it is made"
+        during = procedure.moves_by_id[last.move].during
+        then, when = after_setting(here.valuation, during), "while it is made"
+        if not during or witness.rule not in forbidden(plan, then):
+            then, when = after_move(plan, here, last.move).valuation, "when it is made"
     changed = [name for name in rule.never if then[name] != here.valuation[name]]
     unchanged = [name for name in rule.never if name not in changed]
     current = all_of(_state_phrase(procedure, name, then[name]) for name in unchanged)

@@ -99,6 +99,6 @@ OPERATION_SETTINGS: Shape[dict[str, str]] = MapShape(
 )
 UNDO_SETTINGS: Shape[dict[str, str]] = MapShape(
     ByShape("undo-setting", UndoValueShape()),
-    "state variables with one value each, or `ask`",
+    "state variables with a value or `ask` for each, such as `{casing: ask}`",
     key=KeyReferenceShape("state", "a name"),
 )

@@ -1,5 +1,7 @@
 """Handler of the intent `remedy`."""
 
+from msgspec.structs import replace
+
 from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Remedy
@@ -40,6 +42,7 @@ from benchflow.session.rules.value_results import (
     inputs_missing,
     named_value,
     reading_subject,
+    recorded_results,
     results_of,
 )
 from benchflow.session.state import events as ev
@@ -78,7 +81,7 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
         return refuse("value-missing", message + _missing_text(step, missing), operation=step.id, name=name)
     served = served_together(chosen, remedy_progress(state, step, name))
     void = readings_made_void(state, step, remedy, served)
-    slots = _slots_out(served)
+    slots = _slots_out(state, step, served)
     redo = steps_to_redo(state, step, remedy, slots)
     without = steps_without_undo(state, step, remedy)
     if without:
@@ -100,7 +103,7 @@ def _event(
     void: dict[str, tuple[str, ...]],
     redo: tuple[str, ...],
 ) -> ev.RemedyCarriedOut:
-    called = steps_called(state.plan, step, remedy, _slots_out(served))
+    called = steps_called(state.plan, step, remedy, _slots_out(state, step, served))
     name = served[0].result.name
     slots = tuple(p.result.slot for p in served if p.result.slot != WHOLE)
     subject = served[0].result.subject if len(served) == 1 else reading_subject(name, ", ".join(slots))
@@ -122,9 +125,18 @@ def _event(
     )
 
 
-def _slots_out(served: tuple[RemedyProgress, ...]) -> tuple[str, ...] | None:
-    """The readings that were out; ``None`` if the figure of all readings was."""
-    return None if any(p.result.slot == WHOLE for p in served) else tuple(p.result.slot for p in served)
+def _slots_out(state: State, step: Step, served: tuple[RemedyProgress, ...]) -> tuple[str, ...] | None:
+    """The readings that were out; ``None`` if a figure of all readings was, such as their mean.
+
+    Where the smallest or largest is judged, they are the readings that are beyond the limit themselves.
+    """
+    if all(p.result.slot != WHOLE for p in served):
+        return tuple(p.result.slot for p in served)
+    record = step.record(served[0].result.name)
+    if record is None or record.judge not in ("smallest", "largest"):
+        return None
+    alone = recorded_results(state, step, replace(record, judge="all"))
+    return tuple(result.slot for result in alone if result.verdict.verdict == served[0].verdict) or None
 
 
 def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> RemedyProgress | Refusal:

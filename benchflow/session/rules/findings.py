@@ -20,17 +20,19 @@ _ANSWER_OF_VERDICT = {"ok": "ok", "none": "ok", "low": "below", "high": "above"}
 
 def findings_made(state: State, step: Step) -> dict[str, tuple[str, ...]]:
     """What was found in ``step``, for each of its findings that some `when` names."""
-    return {key: _found(state, step, name) for name, key in finding_keys(state, step).items()}
+    return {key: _found(state, step, ref) for key, ref in finding_keys(state, step).items()}
 
 
-def _found(state: State, step: Step, name: str) -> tuple[str, ...]:
-    work, placed = state.work(step.id), name_at(name, step.place)
+def _found(state: State, step: Step, ref: ValueRef) -> tuple[str, ...]:
+    work, placed = state.work(step.id), name_at(ref.name, step.place)
     for number, point in enumerate(step.operation.check, 1):
-        if point.id == name:
+        if point.id == ref.name:
             return ("yes",) if number in work.checks else ("no",) if number in work.failed else ()
     if placed in work.chosen:
         return (work.chosen[placed],)
-    verdicts: list[Verdict] = [each.verdict.verdict for each in results_of(state, step, placed) if not each.limit]
+    results = [each for each in results_of(state, step, placed) if not each.limit]
+    own = [each for each in results if each.slot == ref.reading]
+    verdicts: list[Verdict] = [each.verdict.verdict for each in own or results]
     if not verdicts and lacks_round_before(state, ValueRef.parse(placed)):
         verdicts = ["none"]  # not judged in the first round
     return tuple(dict.fromkeys(_ANSWER_OF_VERDICT[one] for one in verdicts if one in _ANSWER_OF_VERDICT))
@@ -47,7 +49,7 @@ def _choices_against_tables(state: State, step: Step) -> frozenset[str]:
 
 
 def verdict_decides(state: State, step: Step, name: str, verdict: str) -> bool:
-    """True if some `when` of this build says what is done after this verdict on a value of ``step``."""
+    """True if some `when` of this build says what is done after this verdict on a value or reading of ``step``."""
     return decides(state, step, name, _ANSWER_OF_VERDICT.get(verdict, ""))
 
 
@@ -64,7 +66,7 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
     after = state_after(state, entries, context)
     for name in state.done:
         step = state.plan.steps[name]
-        known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step).values()}
+        known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step)}
         changed = [key for key, found in findings_made(after, step).items() if known[key] not in (None, found)]
         changed += [key for key in known if key in _choices_against_tables(after, step)]
         if changed:

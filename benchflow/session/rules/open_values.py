@@ -68,7 +68,7 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     tried = [progress.result for progress in held if progress.remedy is not None]
     decided = [
         result for result in results
-        if not limit and result not in tried and verdict_decides(state, step, name, result.verdict.verdict)
+        if not limit and result not in tried and _is_decided(state, step, name, result)
     ]  # fmt: skip
     out = [result for result in results if result.out and result not in decided]
     held = () if step.id in state.done else tuple(each for each in held if each.result not in decided)
@@ -82,6 +82,12 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
+
+
+def _is_decided(state: State, step: Step, name: str, result: ValueResult) -> bool:
+    """True if some `when` says what is done after the verdict on a result, or on its reading."""
+    verdict = result.verdict.verdict
+    return any(verdict_decides(state, step, key, verdict) for key in (name, result.subject))
 
 
 def _out_text(out: Sequence[ValueResult]) -> str:

@@ -33,7 +33,7 @@ from benchflow.trade.verdict import RemedySide, Verdict
 FORMAT = 3
 """The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
 
-RULES = 1
+RULES = 2
 """The number of the rules that decide on intents. It grows when a rule gets stricter."""
 
 

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping
 
 from msgspec.structs import replace
 
+from benchflow.procedure.deciding_findings import split_key
 from benchflow.procedure.expand import with_findings
-from benchflow.procedure.identity import name_at
+from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.plan import Findings, Step
 from benchflow.session.state.state import State
 
@@ -19,9 +20,9 @@ def without_findings_of(state: State, step_id: str) -> State:
     """Return the state with the plan in which the findings of an operation are open again."""
     known, step = state.plan.findings.answers, state.plan.steps.get(step_id)
     gone = {} if step is None or not known else finding_keys(state, step)
-    if known.keys().isdisjoint(gone.values()):
+    if known.keys().isdisjoint(gone):
         return state
-    left = {key: found for key, found in known.items() if key not in gone.values()}
+    left = {key: found for key, found in known.items() if key not in gone}
     return _with(state, left, state.plan.findings.called)
 
 
@@ -52,14 +53,20 @@ def _is_alive(state: State, step_id: str) -> bool:
     return step_id in state.done or step_id == state.in_progress or bool(state.work(step_id).people)
 
 
-def finding_keys(state: State, step: Step) -> dict[str, str]:
-    """The findings that a step makes and some `when` names: the name that the author wrote, and the key."""
+def finding_keys(state: State, step: Step) -> dict[str, ValueRef]:
+    """The findings that a step makes and some `when` names, by key: each with its name, place and reading."""
     procedure, operation = state.plan.procedure, step.operation
-    return {
-        name: name_at(name, step.place)
+    own = [
+        name
         for name in procedure.deciding_names
         if any(owner.id == operation.id for owner in procedure.operations_of_finding(name))
-    }
+    ]
+    found = {name_at(name, step.place): ValueRef(name, step.place) for name in own}
+    for key in state.plan.deciding_answers if own else ():
+        ref = split_key(procedure, key)
+        if ref.name in own and ref.place == step.place:
+            found[key] = ref
+    return found
 
 
 def _with(state: State, answers: dict[str, tuple[str, ...]], called: dict[str, tuple[str, ...]]) -> State:

@@ -13,6 +13,7 @@ from benchflow.review.audit.audit_log import audit_log
 from benchflow.review.audit.audit_report import AuditReport
 from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Draft, read, seal
+from benchflow.session.state.events import RULES
 from tests.driving.script import Script, intent, open_intent, read_procedure
 from tests.driving.session_driver import ManualClock, load_text
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
@@ -88,7 +89,7 @@ def forged(script: Script, forge: Forge) -> AuditReport:
 def test_honest_log_is_not_accused(tmp_path: Path) -> None:
     found = audited(honest(tmp_path).path.read_bytes())
     assert found.findings == ()
-    assert (found.ok, found.intents, found.format, found.rules) == (True, 19, 3, 1)
+    assert (found.ok, found.intents, found.format, found.rules) == (True, 19, 3, RULES)
 
 
 def _index(lines: list[Json], kind: str, **data: Any) -> int:

@@ -23,7 +23,7 @@ from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 from benchflow.session.shop.people_record import people_digest
 from benchflow.session.shop.register import hash_pin
-from benchflow.session.state.events import PersonRecord
+from benchflow.session.state.events import RULES, PersonRecord
 from tests.driving.forged_log import ForgedLog
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
 
@@ -294,7 +294,7 @@ def test_numbers_and_clocks_that_the_program_does_not_write_are_wrong(log: Forge
 def test_older_rules_leave_only_order_interference_and_evidence(
     log: ForgedLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("benchflow.session.state.events.RULES", 2)
+    monkeypatch.setattr("benchflow.session.state.events.RULES", RULES + 1)
     log.event("recorded")["verdict"] = "ok"
     report = audited(log)
     assert not report.wrong

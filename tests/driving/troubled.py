@@ -19,13 +19,17 @@ from tests.driving.session_driver import Intent
 from tests.driving.shipped import ShippedBuild
 
 SPOILED_INPUTS = {
-    "centreline[intake]": ("above", {"opens[intake]": "2°", "closes[intake]": "46°"}),
-    "centreline[exhaust]": ("below", {"opens[exhaust]": "42°", "closes[exhaust]": "2°"}),
-    "pointer-error": ("above", {"touch-before": "33°", "touch-after": "30°"}),
-    "piston-clearance[2]": ("above", {"bore[2]": "81.028 mm", "piston[2]": "80.956 mm"}),
-    "main-clearance[3]": ("above", {"main-bore[3]": "55.044 mm", "main-journal[3]": "54.981 mm"}),
-}
-"""For a calculated value the side on which it is out, and the readings, each within its own limit, that make it so."""
+    ("centreline[intake]", "above"): {"opens": "2°", "closes": "46°"},
+    ("centreline[exhaust]", "below"): {"opens": "42°", "closes": "2°"},
+    ("pointer-error", "above"): {"touch-before": "33°", "touch-after": "30°"},
+    ("piston-clearance[2]", "above"): {"bore": "81.028 mm", "piston": "80.956 mm"},
+    ("main-clearance[1]", "above"): {"main-bore": "55.044 mm", "main-journal": "54.981 mm"},
+    ("main-clearance[3]", "below"): {"main-bore": "55.012 mm", "main-journal": "54.998 mm"},
+    ("measure-new-shells.new-clearance[1]", "above"): {
+        "measure-new-shells.main-bore": "55.044 mm", "measure-new-shells.main-journal": "54.981 mm",
+    },
+}  # fmt: skip
+"""For a calculated value and a side the readings, each within its own limit, that put it out of its limit there."""
 
 
 class TroubledBuild(ShippedBuild):
@@ -45,8 +49,7 @@ class TroubledBuild(ShippedBuild):
         """Make all entries of the operation in progress. It is not finished if a remedy takes earlier work back."""
         step = self.state.plan.steps[name]
         values = {record.name: record for record in step.operation.record}
-        entered: set[str] = set()
-        self._spoil_calculated_values(step)
+        entered = self._spoil_calculated_values(step)
         if self.state.in_progress != name:
             return
         for entry in entries(self.state, step):
@@ -88,26 +91,42 @@ class TroubledBuild(ShippedBuild):
                     return False
         return False
 
-    def _spoil_calculated_values(self, step: Step) -> None:
-        """Enter readings that put a calculated value out of its limit, and carry out its remedy."""
+    def _spoil_calculated_values(self, step: Step) -> set[str]:
+        """Put calculated values out of their limits and carry out the remedies.
+
+        Returns the names of the readings that have to stay, because a finding follows from them.
+        """
+        kept: set[str] = set()
         for calculated in step.operation.work_out:
-            side, readings = SPOILED_INPUTS.get(calculated.name, ("", {}))
-            remedies = calculated.below if side == "below" else calculated.above
-            if not side or not self._is_to_be_tried(step, calculated.name, side, remedies):
-                continue
-            for value in step.operation.record:
-                key = "place" if value.by_place else "reading"
-                for number, slot in enumerate(value.slots):
-                    spoiled = "" if number and value.judge == "all" else readings.get(value.name, "")
-                    text = spoiled or valid_reading(self.state, value, slot)
-                    self.send({"intent": "record", "name": value.name, key: slot, "value": text})
-            plural = [value for value in step.operation.record if value.name in readings and len(value.slots) > 1]
-            name = calculated.name
-            if plural and plural[0].judge == "all":
-                name = f"{name.removesuffix(']')}, {plural[0].slots[0]}]"
-            assert self._remedy(step, name), (step.id, name)
-            if self.state.in_progress != step.id:
-                return
+            for side, remedies in (("above", calculated.above), ("below", calculated.below)):
+                readings = SPOILED_INPUTS.get((calculated.name, side), {})
+                is_finding = bool(readings) and self.found.get(ValueRef.parse(calculated.name).name) == side
+                if not is_finding and not (readings and self._is_to_be_tried(step, calculated.name, side, remedies)):
+                    continue
+                name = self._enter_inputs(step, calculated.name, readings)
+                is_remedied = self._remedy(step, name)
+                assert is_remedied or is_finding, (step.id, name)
+                while is_finding and is_remedied and self.state.in_progress == step.id:
+                    self._enter_inputs(step, calculated.name, readings)
+                    is_remedied = self._remedy(step, name)
+                if self.state.in_progress != step.id:
+                    return set()
+                if is_finding:
+                    kept |= {value.name for value in step.operation.record}
+        return kept
+
+    def _enter_inputs(self, step: Step, calculated: str, readings: dict[str, str]) -> str:
+        """Enter the readings; of values that are judged one by one only the first. Returns the name to remedy."""
+        name = calculated
+        for value in step.operation.record:
+            plain, key = ValueRef.parse(value.name).name, "place" if value.by_place else "reading"
+            for number, slot in enumerate(value.slots):
+                spoiled = "" if number and value.judge == "all" else readings.get(plain, "")
+                text = spoiled or valid_reading(self.state, value, slot)
+                self.send({"intent": "record", "name": value.name, key: slot, "value": text})
+            if plain in readings and len(value.slots) > 1 and value.judge == "all":
+                name = f"{calculated.removesuffix(']')}, {value.slots[0]}]"
+        return name
 
     def _enter_beyond(self, value: RecordedValue, side: str) -> None:
         """Enter all readings: the first one beyond the limit, or all of them if one figure is judged."""

@@ -299,7 +299,7 @@ def test_older_rules_leave_only_order_interference_and_evidence(
     report = audited(log)
     assert not report.wrong
     assert any("verdict" in note.message for note in report.notes)
-    assert any("older rules 1" in note.message for note in report.notes)
+    assert any(f"older rules {RULES}" in note.message for note in report.notes)
     log.move("moved", 0, "closed")
     assert first_wrong(log).kind == "interference"
 

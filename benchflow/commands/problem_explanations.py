@@ -210,8 +210,22 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "limit: below 40 °C       ->  limit: below 40 °C, proves: casing   (or: waive: never)",
     ),
     "which-place": (
-        "A value is measured at several places, and the formula does not say which one to use.",
+        "A value, a state, a finding or an operation has several places, and it is not said which one is meant. In an "
+        "operation that is repeated over the same set of places, the plain name means the same place.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
+    ),
+    "never-found": (
+        "A `when` names a finding that cannot be made: the value has no limit on that side.",
+        "limit: at least 0.1 mm   ->  limit: 0.1 .. 0.3 mm   (for when: {gap: above})",
+    ),
+    "never-called": (
+        "An operation is done only if needed, but no remedy calls for it, so it is never done.",
+        "below: [{do: Polish it}] ->  below: [{do: Polish it, redo: [polish]}]",
+    ),
+    "kept-ticks": (
+        "A remedy redoes an earlier operation. The readings of its value are taken again, but the fasteners that were "
+        "tightened in its own operation still count. If the joint comes apart for the remedy, they must not.",
+        "redo: [fit-shells]       ->  redo: [fit-shells, tighten-caps]",
     ),
     "never-ok": (
         "No readings can satisfy a limit while the values that it depends on are within theirs. Or a formula divides "

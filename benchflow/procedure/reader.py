@@ -11,6 +11,7 @@ from benchflow.procedure.checks.evidence_checks import check_timed_entries, note
 from benchflow.procedure.checks.finding_checks import check_findings
 from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
+from benchflow.procedure.checks.remedy_checks import check_kept_ticks
 from benchflow.procedure.checks.repetition_checks import check_repetition
 from benchflow.procedure.checks.tightening_checks import check_tightening
 from benchflow.procedure.checks.variant_checks import SameReadings
@@ -101,6 +102,7 @@ def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
         check_timed_entries(build, context)
         check_repetition(build, context)
         check_findings(build, context)
+        check_kept_ticks(build, context)
         note_weak_evidence(build, context)
         _check_values(build, context)
         if variants:

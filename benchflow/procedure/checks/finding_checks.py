@@ -25,8 +25,9 @@ def check_findings(procedure: Procedure, context: ReadContext) -> None:
             )
     for circle in _circles(procedure):
         first = procedure.operations_by_id[circle[0]]
-        chain = ", which depends on a finding of ".join(f"`{name}`" for name in (*circle, circle[0]))
-        message = f"{chain}. None of them can ever be done"
+        first_name, *others = (f"`{name}`" for name in (*circle, circle[0]))
+        chain = ", which depends on a finding of ".join(others)
+        message = f"{first_name} depends on a finding of {chain}, so it can never be done"
         context.problem("order-cycle", first.mark, message, "Delete one of these findings from `when`")
 
 

@@ -18,6 +18,7 @@ from benchflow.procedure.model import (
     Operation,
     Procedure,
     TorqueStage,
+    remedies_of,
     values_of,
 )
 from benchflow.procedure.plan import Plan
@@ -210,6 +211,15 @@ def test_remedy_redoes_everything_that_depends_on_redone_work(path: Path) -> Non
                 assert redone <= before(plan, step.id), step.id
                 dependent = {name for name in before(plan, step.id) if redone & before(plan, name)}
                 assert dependent <= redone, (step.id, dependent - redone)
+
+
+@every_file
+def test_remedy_that_takes_work_back_also_clears_the_checks_beside_it(path: Path) -> None:
+    for plan in plans(read(path)):
+        for step in plan.steps.values():
+            for remedy in remedies_of(step.operation):
+                redone = {ref.name for ref in remedy.redo}
+                assert not (redone and step.operation.check) or step.id in redone, (step.id, remedy.do)
 
 
 @every_file
@@ -455,5 +465,5 @@ def test_cam_gear_is_adjusted_only_after_a_centreline_out_of_its_limit() -> None
     for cam in ("intake", "exhaust"):
         centreline = next(one for one in plan.steps[f"measure[{cam}]"].operation.work_out if "centreline" in one.name)
         for first, last in (centreline.below, centreline.above):
-            assert [ref.name for ref in first.redo] == [f"adjust-gear[{cam}]"]
+            assert [ref.name for ref in first.redo] == [f"adjust-gear[{cam}]", f"measure[{cam}]"]
             assert last.stop

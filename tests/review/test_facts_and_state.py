@@ -1,6 +1,7 @@
 """The facts of a log agree with the state after its last event, whatever the log contains."""
 
 from collections.abc import Sequence
+from datetime import UTC
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -10,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.compiled_cache import load
+from benchflow.procedure.identity import StepId
 from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.facts import Facts
@@ -19,6 +21,7 @@ from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from benchflow.session.controller import SessionController
+from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.procedure_loading import procedure_reader_with_cache
@@ -28,6 +31,7 @@ from tests.driving import script
 from tests.driving.log_builder import LogBuilder
 from tests.driving.session_driver import ManualClock
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
+from tests.driving.troubled import TroubledBuild
 from tests.review.played_builds import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
 from tests.session.test_acceptance_monkey import FIRST_INTENTS, PROCEDURE, intents
 
@@ -212,3 +216,34 @@ def test_clean_build_of_each_shipped_procedure_has_a_complete_sheet_and_no_suspe
     assert page.count("<article") == len(build.plan.steps)
     assert as_xes([build]).startswith(b"<?xml")
     assert review_everything(build).suspects == ()
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_troubled_build_of_each_shipped_procedure_is_read_and_shown_whole(path: Path) -> None:
+    """Values out of their limits, checks answered no and bad findings, each with what the procedure says is done."""
+    log = folder() / f"troubled-{path.stem}.jsonl"
+    source = load(path, folder() / "cache").procedure
+    assert source is not None
+    found = {
+        StepId.parse(name).operation: answers[0]
+        for operation in source.operations
+        for name, answers in operation.findings.items()
+    }
+    job = TroubledBuild(log, path.stem, found=found)
+    job.open()
+    job.work_through()
+    job.do("close", by="R. Tiller")
+    build = load_log(log, read())
+    assert_agree(build.state, build.facts)
+    assert_complete(build.lines, build.facts)
+    made = build_sheet(build)
+    page, text = build_sheet_html(made), build_sheet_markdown(made)
+    assert sum(len(section.operations) for section in made.sections) == len(build.plan.steps)
+    assert page.count("<article") == len(build.plan.steps)
+    history = " ".join(" ".join(history_text(build.lines, plan_from_log(build.lines, read()), zone=UTC)).split())
+    for remedy in job.remedied:
+        assert " ".join(remedy.split()).removesuffix(".") in history
+    assert review_everything(build).guards
+    assert as_xes([build]).startswith(b"<?xml")
+    assert job.remedied
+    assert "### " in text

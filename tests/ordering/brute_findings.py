@@ -79,6 +79,10 @@ def draw(seed: int) -> Drawn:
             if usable and r.random() < 0.6:
                 settings[r.choice(usable)] = r.choice(VALUES)
         caller.calls, caller.sets = called.id, {}
+        others = [one for one in ops if one is not caller and one.section == caller.section and not one.finding]
+        others = [one for one in others if one.each == caller.each]
+        if others and r.random() < 0.4:  # two operations may call for the same work
+            others[0].calls, others[0].sets = called.id, {}
         later = [one for one in ops if ops.index(one) > ops.index(caller) and one.section == caller.section]
         if later and r.random() < 0.5:
             later[-1].after.append(called.id)
@@ -160,6 +164,7 @@ class Node:
     values: tuple[tuple[str, str], ...]
     found: frozenset[tuple[str, str, str]]  # (operation, place, answer)
     called: frozenset[Step]
+    callers: frozenset[Step]  # those whose remedy has called
 
 
 class Game:
@@ -176,7 +181,9 @@ class Game:
             if self._breaks(values):
                 self.has_forbidden_start = True
             else:
-                self.origins.append(Node(frozenset(), tuple(sorted(values.items())), frozenset(), frozenset()))
+                self.origins.append(
+                    Node(frozenset(), tuple(sorted(values.items())), frozenset(), frozenset(), frozenset())
+                )
         self.outcomes = self._explore()
         self.lost = set(self.outcomes) - self._won()
 
@@ -209,7 +216,7 @@ class Game:
         op, place = self.ops[step[0]], step[1]
         names = [*op.after, *([op.when[0]] if op.when else [])]
         found = [(name, at) for name in names for at in self._places(name, place)]
-        if op.calls and (op.calls, place) in node.called:
+        if op.calls and step in node.callers:
             found.append((op.calls, place))
         return found
 
@@ -286,12 +293,16 @@ class Game:
                 continue
             done, after = node.done | {step}, tuple(sorted(then.items()))
             if op.finding:
-                yield [Node(done, after, node.found | {(*step, answer)}, node.called) for answer in ("yes", "no")]
+                yield [
+                    Node(done, after, node.found | {(*step, answer)}, node.called, node.callers)
+                    for answer in ("yes", "no")
+                ]
                 continue
-            outcomes = [Node(done, after, node.found, node.called)]
+            outcomes = [Node(done, after, node.found, node.called, node.callers)]
             extra = (op.calls, place)
-            if op.calls and extra not in node.called:
-                outcomes.append(Node(node.done, node.values, node.found, node.called | {extra}))
+            if op.calls and step not in node.callers:  # what was done for another call is done once more
+                called, callers = node.called | {extra}, node.callers | {step}
+                outcomes.append(Node(node.done - {extra}, node.values, node.found, called, callers))
             yield outcomes
         for needs, sets in self.drawn.moves:
             if any(values[name] != value for name, value in needs.items()):
@@ -300,7 +311,7 @@ class Game:
             if self._breaks(then):
                 self.breach = True
             else:
-                yield [Node(node.done, tuple(sorted(then.items())), node.found, node.called)]
+                yield [Node(node.done, tuple(sorted(then.items())), node.found, node.called, node.callers)]
 
     def _finished(self, node: Node) -> bool:
         return all(step in node.done or self._state_of(step, node) == "out" for step in self.steps)

@@ -12,7 +12,7 @@ from benchflow.ordering.proof.order_completion import Witness
 from benchflow.ordering.proof.precedence import Precedence, work_before_last
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.proof.witness import Undecided
-from benchflow.ordering.remedy_scope import steps_named, taken_back
+from benchflow.ordering.remedy_scope import steps_called, steps_named, taken_back
 from benchflow.ordering.rework import (
     NoRework,
     ReworkPlan,
@@ -193,6 +193,8 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
 def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
     """A finding if an operation that is done if needed cannot be done once more, after it was done for a first call."""
     plan = precedence.analysis.plan
+    if _most_calls(plan, each.redo.id) < 2:
+        return None
     to = precedence.order_to(each.step.id)
     if to is None:
         return None
@@ -213,6 +215,18 @@ def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> Order
         f"be done a second time. {reason}. Add a move, or correct `sets` of `{each.redo.operation.id}`"
     )
     return _with_order(each, message, to, dict(plan.options))
+
+
+def _most_calls(plan: Plan, step_id: str) -> int:
+    """How often remedies can call for a step at most. A remedy with a new part (`fresh`) can be tried again."""
+    count = 0
+    for step in plan.steps.values():
+        for value, _, remedy in _remedies_of(step.operation):
+            if step_id in steps_called(plan, step, remedy):
+                record = step.record(value)
+                readings = 1 if record is None else len(record.slots)
+                count += 2 if remedy.fresh else remedy.tries * readings
+    return count
 
 
 def _undo_not_proven(each: RedoOfRemedy, options: dict[str, str]) -> OrderFinding:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from heapq import heappop, heappush
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation
 from benchflow.ordering.configuration import Configuration, Valuation, matches, unmet
@@ -40,11 +41,14 @@ class StateWrite(Struct, frozen=True):
 class DoneWork(Struct, frozen=True):
     """The work done so far. ``finished`` is in order of finishing, paused operations last.
 
-    ``writes`` holds, for each variable, the start and every write that was not undone, oldest first.
+    ``writes`` holds, for each variable, the start and every write that was not undone, oldest first. ``only_written``
+    names the operations in ``finished`` for which something was written down, and nothing was done to the engine yet:
+    they need no ``undo``.
     """
 
     finished: tuple[str, ...]
     writes: dict[str, tuple[StateWrite, ...]]
+    only_written: frozenset[str] = frozenset()
 
     @property
     def valuation(self) -> Valuation:
@@ -128,7 +132,7 @@ def plan_rework(
         return NoRework((NotDone(step_id),))
     dependents = dependents_of(plan, history)
     undone = with_dependents(plan, history, (step_id, *also))
-    without = tuple(NoUndo(name) for name in plan.steps if name in undone and not _has_undo(plan, name))
+    without = tuple(NoUndo(name) for name in plan.steps if name in undone and _lacks_undo(plan, history, name))
     if without:
         return NoRework(without)
     search = _ReworkSearch(plan, history, undone, dependents, unlimited() if work is None else work)
@@ -146,7 +150,7 @@ def undo_reasons(plan: Plan, history: DoneWork, step_id: str) -> tuple[Obstacle,
         return (NotInThisBuild(step_id),)
     if step_id not in history.finished:
         return (NotDone(step_id),)
-    obstacles: list[Obstacle] = [] if _has_undo(plan, step_id) else [NoUndo(step_id)]
+    obstacles: list[Obstacle] = [NoUndo(step_id)] if _lacks_undo(plan, history, step_id) else []
     obstacles += [NeededBy(step_id, by) for by in dependents_of(plan, history)[step_id]]
     after = _undone(plan, history, step_id).valuation
     done = frozenset(history.finished)
@@ -195,8 +199,8 @@ def named_step(reason: Obstacle) -> str | None:
 # --- one step ---------------------------------------------------------------------------------------
 
 
-def _has_undo(plan: Plan, step_id: str) -> bool:
-    return plan.steps[step_id].operation.undo is not None
+def _lacks_undo(plan: Plan, history: DoneWork, step_id: str) -> bool:
+    return plan.steps[step_id].operation.undo is None and step_id not in history.only_written
 
 
 def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
@@ -204,7 +208,7 @@ def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
     writes = {name: tuple(write for write in past if write.step != step_id) for name, past in history.writes.items()}
     for name, value in plan.steps[step_id].undo_sets.items():
         writes[name] = (*writes.get(name, ()), StateWrite("", value))
-    return DoneWork(tuple(name for name in history.finished if name != step_id), writes)
+    return replace(history, finished=tuple(name for name in history.finished if name != step_id), writes=writes)
 
 
 def work_after(plan: Plan, history: DoneWork, steps: Iterable[ReworkStep]) -> DoneWork:
@@ -216,7 +220,7 @@ def work_after(plan: Plan, history: DoneWork, steps: Iterable[ReworkStep]) -> Do
             continue
         sets = moves[action.move].sets
         written = {name: (*history.writes.get(name, ()), StateWrite("", value)) for name, value in sets.items()}
-        history = DoneWork(history.finished, {**history.writes, **written})
+        history = replace(history, writes={**history.writes, **written})
     return history
 
 

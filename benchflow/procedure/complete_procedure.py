@@ -54,7 +54,7 @@ def _completed(
     variants = tuple(
         replace(one, operation=_completed(one.operation, section, written, context)) for one in operation.variants
     )
-    operation = _in_section(_with_decision(with_own_names(operation), written), section, context)
+    operation = _in_section(_with_decision(with_own_names(operation, context), written), section, context)
     return replace(_with_findings(operation, options), variants=variants)
 
 

@@ -2,6 +2,7 @@
 
 In the tree of the file, a copy gets every key of the other operation that it does not have itself. After reading, the
 names of its values, choices and checks begin with its id: ``refit.end-play``. In the copy the plain names mean its own.
+In its formulas, the id of the other operation before a name means the value of that one: ``fit.end-play``.
 """
 
 from collections.abc import Callable, Mapping
@@ -87,20 +88,23 @@ def _write_out(
 # --- names of a copy --------------------------------------------------------------------------------
 
 
-def with_own_names(operation: Operation) -> Operation:
-    """The operation whose values, choices and checks have names of their own, if it is a copy."""
+def with_own_names(operation: Operation, context: ReadContext) -> Operation:
+    """The operation whose values, choices and checks have names of their own, if it is a copy.
+
+    A formula that has one value of it under two names is reported.
+    """
     if operation.again is None:
         return operation
     own = {each.name: f"{operation.id}.{each.name}" for each in (*values_of(operation), *parts_of(operation))}
     own |= {point.id: f"{operation.id}.{point.id}" for point in operation.check if point.id}
-    return _Renaming(operation, own).renamed()
+    return _Renaming(operation, own, context).renamed()
 
 
 class _Renaming:
     """Writes the own names of a copy into it. ``own`` has the own name for each plain one."""
 
-    def __init__(self, operation: Operation, own: Mapping[str, str]) -> None:
-        self._operation, self._own = operation, own
+    def __init__(self, operation: Operation, own: Mapping[str, str], context: ReadContext) -> None:
+        self._operation, self._own, self._context = operation, own, context
         self._original = "" if operation.again is None else operation.again.name
 
     def renamed(self) -> Operation:
@@ -162,21 +166,33 @@ class _Renaming:
         return replace(
             value,
             name=self._name(value.name),
-            formula=self._formula(value.formula),
+            formula=self._formula(value),
             bound=self._bound(value.bound),
             below=self._remedies(value.below),
             above=self._remedies(value.above),
             by_reading=terms,
         )
 
-    def _formula(self, text: str) -> str:
-        from benchflow.procedure.formula.expression import FormulaError, map_names, render  # late: few files need it
+    def _formula(self, value: CalculatedValue) -> str:
+        from benchflow.procedure.formula.expression import FormulaError, map_names, names, render  # late: few need it
         from benchflow.procedure.formula.formula_parser import parse_formula
 
         try:
-            return render(map_names(parse_formula(text), lambda node: replace(node, name=self._name(node.name))))
+            written = parse_formula(value.formula)
         except FormulaError:
-            return text  # the formula check reports it
+            return value.formula  # the formula check reports it
+        used = {ref.name for ref in names(written)}
+        for plain in [plain for plain, own in self._own.items() if plain in used and own in used]:
+            why = f"In `{self._operation.id}`, `{plain}` and `{self._own[plain]}` are the same value"
+            hint = f"Write `{self._original}.{plain}` for the value of `{self._original}`"
+            self._context.problem("duplicate-name", value.mark, why, hint)
+        return render(map_names(written, lambda node: replace(node, name=self._name_in_formula(node.name))))
+
+    def _name_in_formula(self, name: str) -> str:
+        """The name of the value meant. With the id of the operation that is copied, it is the one measured there."""
+        plain = name.removeprefix(f"{self._original}.")
+        of_original = plain != name and plain in self._own and self._original not in self._context.copied
+        return plain if of_original else self._name(name)
 
     def _choose(self, part: PartChoice) -> PartChoice:
         return replace(part, name=self._name(part.name), by=self._value(part.by))

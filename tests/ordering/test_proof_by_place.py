@@ -66,3 +66,28 @@ def test_proof_of_every_choice_agrees_with_brute_force(seed: int) -> None:
     never = {finding.where for finding in proof.findings if finding.code == "unreachable-operation"}
     plain = {name.partition("[")[0] for name in never}
     assert plain == {name.partition("[")[0] for truth in truths for name in truth.unreachable}, text
+
+
+def test_cycle_through_the_order_of_places_names_its_key() -> None:
+    written = """\
+benchflow: 1
+id: t
+title: T
+revision: A
+places: {cap: [1, 2]}
+sections:
+- title: Caps
+  each: cap
+  one-by-one: true
+  operations:
+  - {id: a, title: Fit it}
+  - {id: b, title: Seat it, after: [a, x]}
+- title: Rest
+  operations:
+  - {id: x, title: Check it, after: ["a[2]"]}
+"""
+    procedure = read(written).procedure
+    assert procedure is not None
+    (found,) = [one for one in prove(procedure).findings if one.code == "order-cycle"]
+    assert "“Fit it” (cap 2) comes after “Seat it” (cap 1) by `one-by-one`" in found.message
+    assert found.message.endswith("Remove one of the other lines, or correct `one-by-one`.")

@@ -34,6 +34,7 @@ def _problems(stage: str) -> tuple[Problem, ...]:
         ("+900", "Write +90° if the last 0 was a degree sign, +900° otherwise."),
         ("+900°", "If a degree sign was misread as 0, write `+90°`."),
         ("hand tight", "Write `by hand`."),
+        ("ask", "Write `{torque: ask}`."),
     ],
 )
 def test_message_has_the_text_to_write(stage: str, text: str) -> None:

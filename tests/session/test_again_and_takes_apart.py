@@ -188,3 +188,27 @@ def test_rework_of_the_disassembly_asks_for_a_new_part(tmp_path: Path) -> None:
     script.do("start", operation="fit-crank")
     (reply,) = script.send({"intent": "finish"})
     assert "The lot of Gasket is not entered yet" in " ".join(each["message"] for each in reply["refused"])
+
+
+COPY_COMPARED = """\
+  - {{id: a, title: A, record: {{play: {{unit: mm}}}}}}
+  - {{id: b, again: a, work-out: {{moved: {{is: "{formula}", unit: mm}}}}}}
+"""
+
+
+def test_id_of_the_copied_operation_means_the_first_value(tmp_path: Path) -> None:
+    script = opened(tmp_path, COPY_COMPARED.format(formula="play - a.play"))
+    for step, play in (("a", "0.10 mm"), ("b", "0.14 mm")):
+        script.do("start", operation=step)
+        script.do("record", name="play", value=play)
+        if step == "a":
+            script.do("finish")
+    (result,) = (line["data"] for line in script.log() if line["kind"] == "calculated")
+    assert (result["name"], result["quantity"]["entered"]) == ("b.moved", "0.04 mm")
+
+
+def test_own_value_under_two_names_is_an_error() -> None:
+    result = read(HEAD + COPY_COMPARED.format(formula="b.play - play"))
+    (problem,) = [each for each in result.problems if each.severity == "error"]
+    assert problem.code == "duplicate-name"
+    assert "Write `a.play` for the value of `a`" in str(problem)

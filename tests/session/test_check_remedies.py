@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.commands.check import check_file
+from benchflow.review.evidence.assessment import review_everything
+from benchflow.review.log.loaded_log import load_log
 from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.line_format import read
 from tests.driving.script import Json, Script, intent, open_intent, procedure_with
@@ -63,6 +65,16 @@ def test_stop_and_the_end_of_the_tries_are_final(tmp_path: Path, remedies: str) 
     assert script.refused("remedy", name="loose") == ["not-allowed"]
     assert script.refused("finish") == ["check-failed"]
     script.do_all(intent("deviate", operation="one", about="loose", reason="agreed", by="Kim"), intent("finish"))
+
+
+def test_answer_no_is_evidence_in_the_review(tmp_path: Path) -> None:
+    script = feeling(tmp_path, "[{do: Turn the shaft, tries: 2}]")
+    script.do_all(answer("no"), answer("no", 2))
+    for about in ("loose", "check 2"):
+        script.do_all(intent("deviate", operation="one", about=about, reason="agreed", by="Kim"))
+    script.do_all(intent("finish"))
+    (guard,) = review_everything(load_log(script.path, read_procedure)).guards
+    assert {reason.kind for reason in guard.reasons} == {"deviation"}
 
 
 def test_rework_gets_past_the_end(tmp_path: Path) -> None:

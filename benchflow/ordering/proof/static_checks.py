@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from benchflow.base.plaintext import sentence
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
-from benchflow.ordering.wording import all_of, in_a_sentence, state_text, step_title
+from benchflow.ordering.wording import all_of, in_a_sentence, quoted_step, state_text, step_title
 from benchflow.procedure.expand import prerequisites, resolve
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan, Step
@@ -39,20 +39,45 @@ def cycles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
         ids = [order.steps[number] for number in cycle]
         steps = [plan.steps[name] for name in ids]
         pairs = list(zip([*steps[1:], steps[0]], steps, strict=True))
+        keys = [_key_of_places(plan, later, earlier) for later, earlier in pairs]
         clauses = [
-            f"“{step_title(plan, later.id)}” comes after “{step_title(plan, earlier.id)}”" for later, earlier in pairs
+            f"{quoted_step(plan, later.id)} comes after {quoted_step(plan, earlier.id)}{key and f' by `{key}`'}"
+            for (later, earlier), key in zip(pairs, keys, strict=True)
         ]
         first = steps[0]
         mark = _after_mark(plan, first, steps[-1].id)
         if len(steps) == 1:
             message = f"“{step_title(plan, first.id)}” comes after itself, so it can never be done. Remove that line"
         else:
-            message = f"{all_of(clauses)}. None of them can ever be done. Remove one of these lines"
+            message = f"{all_of(clauses)}. None of them can ever be done. {_way_out(keys)}"
         left_out = dict.fromkeys(_passed_through(plan, later, earlier.id) for later, earlier in pairs)
         named = all_of(f"`{name}`" for name in left_out if name)
         if named:
             message += f". The order passes through {named}, because that is not part of this build"
         yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
+
+
+def _way_out(keys: Sequence[str]) -> str:
+    """What the author can do about a cycle. ``keys`` has "" for an order that a line of the operation states."""
+    places = all_of(f"`{key}`" for key in dict.fromkeys(keys) if key)
+    if not places:
+        return "Remove one of these lines"
+    return f"Remove one of the other lines, or correct {places}" if "" in keys else f"Correct {places}"
+
+
+def _key_of_places(plan: Plan, later: Step, earlier: Step) -> str:
+    """The key for the order of places that puts one step after another; "" if a line of the operation does."""
+    if _line_naming(plan, later, earlier.id) is not None:
+        return ""
+    operation = later.operation
+    if operation.in_order and earlier.operation.id == operation.id:
+        return "in-order"
+    section = next((one for one in plan.procedure.sections if one.id == operation.section), None)
+    if section is None or section.each is None or earlier.operation.section != section.id:
+        return ""
+    if section.order and earlier.operation.id == operation.id:
+        return "order"
+    return "one-by-one" if section.one_by_one else ""
 
 
 def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFinding]:

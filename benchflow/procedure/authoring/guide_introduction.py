@@ -13,7 +13,7 @@ column. If the file has no error, it then proves the order. `benchflow check --e
 - **Names** (`id`, and the names of values, joints, parts ...) consist of letters, digits and dashes: `seat-cam`. Use
   each name once in a procedure.
 - **Texts** need quotes if they begin with `[ { * & ! % @` or contain `: ` or ` #`. Inside `[...]` or `{...}` they also
-  need quotes if they contain a comma: `check: ["Clean, dry and flat"]`.
+  need quotes if they contain a comma or a place: `check: ["Clean, dry and flat"]`, `{see: "Bore {bore} is dry"}`.
 - **Quantities** are a number and a unit: `40 N·m`, `85 ft-lb`, `0.0015 in`, `1.5 thou`, `90°`, `1 turn`, `20 °C`,
   `10 min`, `14 d`. Use a decimal point, never a comma.
 - **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are within the limit.
@@ -30,9 +30,12 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
 - **Repeated sections**: a section with `each: cap` is repeated for each cap, in any order or in its `order`; with
   `one-by-one: true` it is finished at one cap before it begins at the next. In it a plain name means the same cap, and
-  an operation with its own `each: side` is `seat[4, left]`. `again: fit-crank` does an operation once more.
+  an operation with its own `each: side` is `seat[4, left]`.
+- **Once more**: `{id: refit, again: fit-crank}` does an operation once more, with values of its own. In its formulas
+  `play` is the new value, and `fit-crank.play` the first. Other operations name them `refit.play` and `play`.
 - **State by place**: `state: {rod: {each: bore, values: [out, seated], start: out}}` is one state for each bore. In an
-  operation with `each: bore` the plain name `rod` is its own one; `"rod[*]"` means all of them.
+  operation with `each: bore` the plain name `rod` is its own one; `"rod[*]"` means all of them. In a `never` rule, the
+  plain name makes a rule for each bore, and `"rod[*]"` one that matches only if all of them are in that state at once.
 - **Findings**: `when: {end-play: above}` makes an operation part of the build only if that value was too high, `when:
   {loose: no}` only if that check (`{see: ..., id: loose}`) was answered no. With `if-needed: true` it is done only when
   a remedy names it in `redo`: `above: [{do: Polish the end, redo: [polish]}]`.

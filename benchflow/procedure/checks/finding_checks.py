@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.deciding_findings import possible_answers
+from benchflow.procedure.deciding_findings import answers_of_findings, possible_answers
 from benchflow.procedure.identity import ALL_PLACES, StepId, joined, name_at, parts
 from benchflow.procedure.index_meaning import places_named, site_of
 from benchflow.procedure.model import Mark, Operation, Procedure, remedies_of
@@ -46,13 +46,18 @@ def _check_finding(
         _check_place_of_finding(procedure, operation, owner, plain, index, mark, context)
         for answer in answers:
             known = tuple(dict.fromkeys(one for each in variants_of(owner) for one in possible_answers(each, plain)))
-            if known and answer not in known:
+            if known and answer not in known and answer in _answers(procedure, plain):
                 context.problem(
                     "never-found",
                     mark,
                     f"`{plain}` can never be `{answer}`: {_why_never(known)}",
                     "Write the limit that is missing, or another answer",
                 )
+
+
+def _answers(procedure: Procedure, name: str) -> tuple[str, ...]:
+    """The answers there are to a finding, possible or not. The name check reports any other."""
+    return answers_of_findings(procedure.operations).get(name, ())
 
 
 def _why_never(known: tuple[str, ...]) -> str:

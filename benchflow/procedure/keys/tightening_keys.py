@@ -133,6 +133,9 @@ class _Stage(Shape[Stage]):
         plain = " ".join(found.text.split())
         if plain in ("loosen", "by hand"):
             return LoosenStage(None, plain) if plain == "loosen" else HandStage(plain)
+        if plain == ASK:
+            context.problem("bad-quantity", found.mark, "`ask` alone does not say what to ask", "Write `{torque: ask}`")
+            return None
         if _BY_HAND.search(plain):
             context.problem("bad-quantity", found.mark, f"`{plain[:40]}` is not a stage", "Write `by hand`")
             return None

@@ -294,5 +294,11 @@ def _rework_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 def _has_evidence(log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact]) -> bool:
     work = log.state.work(step.id)
     return bool(
-        any(value.readings for value in values) or stages or work.checks or work.chosen or work.lots or work.signed
+        any(value.readings for value in values)
+        or stages
+        or work.checks
+        or work.failed
+        or work.chosen
+        or work.lots
+        or work.signed
     )

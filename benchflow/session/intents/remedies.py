@@ -19,6 +19,7 @@ from benchflow.session.intents.remedy_steps import (
 from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import undos_that_wait
+from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.open_values import (
     limit_base_missing,
     remedy_first,
@@ -35,7 +36,6 @@ from benchflow.session.rules.remedy_progress import (
     steps_without_undo,
 )
 from benchflow.session.rules.remedy_waits import readings_waited_for
-from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.value_results import (
     WHOLE,
     ReadingRef,

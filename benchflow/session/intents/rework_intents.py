@@ -7,7 +7,7 @@ from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.blocking import move_interlock_reasons
-from benchflow.session.rules.rework_plans import done_work, rework_plan
+from benchflow.session.rules.rework_plans import rework_plan, undo_history
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -51,5 +51,5 @@ def do_rework_step(state: State, intent: intents.DoReworkStep, context: Context,
 def _undo_reasons(state: State, step_id: str) -> tuple[Reason, ...]:
     return tuple(
         Reason("state-not-met", rework.obstacle_text(state.plan, obstacle), operation=step_id)
-        for obstacle in rework.undo_reasons(state.plan, done_work(state), step_id)
+        for obstacle in rework.undo_reasons(state.plan, undo_history(state), step_id)
     )

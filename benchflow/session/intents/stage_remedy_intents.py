@@ -16,9 +16,9 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import fastener_number
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
 from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
-from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies, remedied_together
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State

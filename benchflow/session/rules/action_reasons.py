@@ -12,8 +12,8 @@ from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
+from benchflow.session.rules.done_work import steps_before
 from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
-from benchflow.session.rules.rework_plans import steps_before
 from benchflow.session.state.state import State
 
 

@@ -16,7 +16,7 @@ from benchflow.procedure.waits_as_needs import with_waits_as_needs
 from benchflow.session.context import Context, Entry
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import as_refusal_reason
-from benchflow.session.rules.rework_plans import done_work
+from benchflow.session.rules.done_work import done_work
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State

@@ -12,7 +12,7 @@ from msgspec import Struct
 from benchflow.ordering.remedy_scope import steps_named, taken_back
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
-from benchflow.session.rules.rework_plans import done_work, steps_with_discarded_parts
+from benchflow.session.rules.done_work import done_work, steps_with_discarded_parts
 from benchflow.session.rules.value_results import ReadingRef, ValueResult, results_of, value_results
 from benchflow.session.state.state import RemedyKey, State
 from benchflow.trade.verdict import RemedySide

@@ -1,6 +1,4 @@
-"""The rework plan for an operation, and the parts to discard."""
-
-from collections.abc import Iterable, Mapping
+"""The rework plan for an operation."""
 
 from msgspec.structs import replace
 
@@ -8,8 +6,10 @@ from benchflow.ordering import rework
 from benchflow.ordering.actions import UndoOperation
 from benchflow.session.context import quoted_title, refuse, unknown_operation
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.planned_disassembly import parts_thrown_away, used_once_items
-from benchflow.session.state.state import State, lot_item
+from benchflow.session.rules.check_remedies import check_remedies
+from benchflow.session.rules.done_work import discarded_items, done_work, steps_with_discarded_parts
+from benchflow.session.rules.remedy_progress import remedy_progress
+from benchflow.session.state.state import State
 
 
 def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
@@ -45,7 +45,7 @@ def _plan_with_parts(state: State, step_id: str) -> rework.ReworkPlan | rework.N
 
     Such an operation is undone with its dependents. If that is not possible, it is only reopened: its entries are void.
     """
-    history = done_work(state)
+    history = undo_history(state)
     found = rework.plan_rework(state.plan, history, step_id)
     also: list[str] = []
     reopened: list[str] = []
@@ -65,58 +65,20 @@ def _plan_with_parts(state: State, step_id: str) -> rework.ReworkPlan | rework.N
     return found
 
 
-def steps_with_discarded_parts(state: State, undone: Iterable[str]) -> list[str]:
-    """The other steps in which the lot of a part was entered that is thrown away when the steps ``undone`` are undone.
+def undo_history(state: State) -> rework.DoneWork:
+    """The work that is done, and which of it needs no `undo`."""
+    history = done_work(state)
+    unfinished = [name for name in history.finished if name not in state.done]
+    return replace(history, only_written=frozenset(name for name in unfinished if _is_only_written(state, name)))
 
-    A part whose lot was entered in the undone step itself is that one. Otherwise it is the one of a step that the
-    undone step comes after; of the same place, if both are repeated.
+
+def _is_only_written(state: State, step_id: str) -> bool:
+    """True if nothing was done to the engine yet in an unfinished step, and no remedy holds one of its entries.
+
+    There is no tick, turn, lot or setting. A rework must not be a way around the remedy, or the stop, after a reading.
     """
-    undone = tuple(undone)
-    found: dict[str, None] = {}
-    for name in undone:
-        for item in discarded_items(state, name):
-            if any(lot_item(key) == item for key in state.work(name).lots):
-                continue
-            entered = [other for other, work in state.works.items() if any(lot_item(key) == item for key in work.lots)]
-            before = steps_before(state, name)
-            place = state.plan.steps[name].place
-            for narrower in (
-                [other for other in entered if other in before],
-                [other for other in entered if place is not None and state.plan.steps[other].place == place],
-            ):
-                entered = narrower or entered
-            found.update(dict.fromkeys(other for other in entered if other not in undone))
-    return list(found)
-
-
-def steps_before(state: State, step_id: str) -> set[str]:
-    """The steps that ``step_id`` comes after, directly or indirectly."""
-    found, todo = set[str](), [step_id]
-    while todo:
-        for other in state.plan.steps[todo.pop()].after:
-            if other not in found:
-                found.add(other)
-                todo.append(other)
-    return found
-
-
-def discarded_items(state: State, step_id: str) -> tuple[str, ...]:
-    """The kit items that cannot be used again when a step is undone.
-
-    Those that were thrown away when it took something apart as planned are among them.
-    """
-    step = state.plan.steps.get(step_id)
-    thrown = () if step is None or step_id not in state.done else parts_thrown_away(state, step)
-    return tuple(dict.fromkeys((*used_once_items(state, step_id), *thrown)))
-
-
-def done_work(state: State) -> rework.DoneWork:
-    """The input of the rework planner: the operations done, in order, and the values written to state variables.
-
-    Operations that are paused or in progress count as done.
-    """
-    writes: Mapping[str, tuple[rework.StateWrite, ...]] = {
-        name: tuple(rework.StateWrite(write.step, write.value) for write in past) for name, past in state.writes.items()
-    }
-    current = () if state.in_progress is None else (state.in_progress,)
-    return rework.DoneWork(finished=(*state.done, *state.paused, *current), writes=dict(writes))
+    step, work = state.step(step_id), state.work(step_id)
+    worked = work.ticks or work.cleared_high or work.turns or work.seated or work.lots or work.fitted or work.remedies
+    if worked or step.sets or step.during or step.operation.takes_apart:
+        return False
+    return not remedy_progress(state, step) and not check_remedies(state, step)

@@ -17,9 +17,9 @@ from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.deferred_undos import plan_for_routes
+from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
 from benchflow.session.rules.remedy_waits import running_waits, wait_left_text, waited_for_text
-from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock, counted_from
 from benchflow.session.rules.window_advice import (
     missed_window_advice,

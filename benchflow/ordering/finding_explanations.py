@@ -96,7 +96,8 @@ sections:
     ),
     "order-cycle": FindingExplanation(
         "An error. `after` runs in a cycle: each of the named operations waits for another of them, so none of "
-        "them can be done. A time window counts as an `after` too.",
+        "them can be done. A time window and the order of places count as an `after` too. `again` and findings in "
+        "`when` must not run in a cycle either.",
         "Find the line that contradicts what is done at the bench, and remove it.",
         """\
 sections:

@@ -12,6 +12,7 @@ from benchflow.procedure.variants import every_variant
 from benchflow.quantity import Quantity, dimension_of, show_short
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.trade.calculations.bolt_strength import fastener_problems
+from benchflow.trade.calculations.bolt_torque import SCATTER
 from benchflow.trade.joint_estimates import breaking_load, grip_problem, proof_share, thread_of, weakest_of
 from benchflow.trade.tick_bands import band_of_stage
 
@@ -35,8 +36,9 @@ JOINT_EXPLANATIONS = {
     ),
     "above-breaking-load": (
         "above-breaking-load\n\n"
-        "The estimated preload of a stage is more than the fastener bears before it breaks. Without a class the\n"
-        "strongest steel is assumed, without a nut factor a high one, so the torque, its unit or the thread is wrong.\n"
+        "The estimated preload of a stage is more than the fastener bears before it breaks, even at the lower end of\n"
+        "its scatter (25 %). Without a class the strongest steel is assumed, without a nut factor a high one. So the\n"
+        "torque, its unit or the thread is wrong.\n"
         "\nFor example:\n  thread: M6, 90 N·m       ->  thread: M6, 9 N·m"
     ),
     "wrong-grip": (
@@ -86,9 +88,13 @@ def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Pro
 def _breaking_problem(
     joint: Joint, tighten: Tighten, number: int, torque: Quantity | None, shown: str, file: str
 ) -> Iterator[Problem]:
-    """A warning if the fastener breaks before it reaches ``torque``, also if it is tightened to yield on purpose."""
+    """A warning if the fastener breaks before it reaches ``torque``, also if it is tightened to yield on purpose.
+
+    With a known nut factor, the lowest preload within the scatter is compared: the estimate alone proves no misprint.
+    """
     found = None if torque is None else breaking_load(joint, torque)
-    if found is None or found.preload <= found.breaking:
+    sure = 1 if joint.nut_factor is None else 1 - SCATTER
+    if found is None or found.preload * float(sure) <= found.breaking:
         return
     steel = f"{joint.thread}, {joint.grade}" if joint.grade else f"{joint.thread} of the strongest steel"
     message = (

@@ -30,7 +30,7 @@ class Op:
     sets: dict[str, str] = field(default_factory=dict)
     finding: bool = False  # its check `ID-ok` can be answered no, and decides
     when: tuple[str, str] | None = None  # (the operation of the finding, yes or no)
-    calls: str = ""  # the operation that the remedy of its check redoes
+    calls: tuple[str, ...] = ()  # the operations that the remedy of its check redoes
     if_needed: bool = False
     in_order: bool = False
 
@@ -78,15 +78,22 @@ def draw(seed: int) -> Drawn:
         for settings in (called.needs, called.sets):
             if usable and r.random() < 0.6:
                 settings[r.choice(usable)] = r.choice(VALUES)
-        caller.calls, caller.sets = called.id, {}
+        together = [called]
+        if r.random() < 0.4:  # one remedy may call for two operations
+            together.append(Op("more", caller.section, caller.each, if_needed=True))
+            together[1].after = [called.id] if r.random() < 0.7 else []
+            for settings in (together[1].needs, together[1].sets):
+                if usable and r.random() < 0.6:
+                    settings[r.choice(usable)] = r.choice(VALUES)
+        caller.calls, caller.sets = tuple(one.id for one in together), {}
         others = [one for one in ops if one is not caller and one.section == caller.section and not one.finding]
         others = [one for one in others if one.each == caller.each]
         if others and r.random() < 0.4:  # two operations may call for the same work
-            others[0].calls, others[0].sets = called.id, {}
+            others[0].calls, others[0].sets = caller.calls, {}
         later = [one for one in ops if ops.index(one) > ops.index(caller) and one.section == caller.section]
         if later and r.random() < 0.5:
             later[-1].after.append(called.id)
-        ops.append(called)
+        ops += together
     names = list(start)
     rules = [
         {name: r.choice(VALUES) for name in r.sample(names, min(2, len(names)))} for _ in range(r.choice((0, 1, 1)))
@@ -151,7 +158,7 @@ def _operation(op: Op) -> str:
     if op.finding:
         keys.append(f"check: [{{see: ok, id: {op.id}-ok}}]")
     elif op.calls:
-        keys.append(f"check: [{{see: ok, if not: [{{do: it, redo: [{op.calls}]}}]}}]")
+        keys.append(f"check: [{{see: ok, if not: [{{do: it, redo: [{', '.join(op.calls)}]}}]}}]")
     return "{" + ", ".join(keys) + "}"
 
 
@@ -217,7 +224,7 @@ class Game:
         names = [*op.after, *([op.when[0]] if op.when else [])]
         found = [(name, at) for name in names for at in self._places(name, place)]
         if op.calls and step in node.callers:
-            found.append((op.calls, place))
+            found += [(name, place) for name in op.calls]
         return found
 
     def _places(self, name: str, place: str) -> tuple[str, ...]:
@@ -299,10 +306,10 @@ class Game:
                 ]
                 continue
             outcomes = [Node(done, after, node.found, node.called, node.callers)]
-            extra = (op.calls, place)
+            extra = {(name, place) for name in op.calls}
             if op.calls and step not in node.callers:  # what was done for another call is done once more
-                called, callers = node.called | {extra}, node.callers | {step}
-                outcomes.append(Node(node.done - {extra}, node.values, node.found, called, callers))
+                called, callers = node.called | extra, node.callers | {step}
+                outcomes.append(Node(node.done - extra, node.values, node.found, called, callers))
             yield outcomes
         for needs, sets in self.drawn.moves:
             if any(values[name] != value for name, value in needs.items()):

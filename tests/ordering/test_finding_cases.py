@@ -28,3 +28,40 @@ def test_proof_agrees_with_the_game(seed: int) -> None:
         [finding.message for finding in proof.findings],
     )
     assert ("interlock-needed" in codes) == game.breach, (text_of(drawn), [f.message for f in proof.findings])
+
+
+CALLED = """\
+benchflow: 1
+id: called
+title: Called
+revision: A
+state: {{bolts: {{values: [tight, loose], start: tight}}}}
+sections:
+- title: A
+  operations:
+  - {{id: fit, title: Fit it, sets: {{bolts: tight}}, undo: {{do: Loosen it}}}}
+  - id: measure
+    title: Measure
+    after: fit
+    record: {{play: {{unit: mm, limit: at most 0.2 mm, above: [{{do: Set it, redo: {redo}, tries: 2}}]}}}}
+  - {{id: set-gear, title: Set the gear, if-needed: true, sets: {{bolts: loose}}}}
+  - {{id: tighten, title: T, if-needed: true, after: set-gear, needs: {{bolts: loose}}, sets: {{bolts: tight}}}}
+  - {{id: last, title: Last, after: measure, needs: {{bolts: tight}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("redo", "codes"),
+    [
+        ("[set-gear, tighten]", []),  # both or none: what the one leaves, the other one finds
+        ("[set-gear]", ["dead-end", "unreachable-operation"]),
+        ("[fit, set-gear, tighten]", ["not-explored"]),  # fit is done twice in that case
+    ],
+)
+def test_what_one_remedy_calls_for_is_called_together(redo: str, codes: list[str]) -> None:
+    text = CALLED.format(redo=redo)
+    if "tighten" not in redo:
+        text = "".join(line for line in text.splitlines(keepends=True) if "id: tighten" not in line)
+    procedure = read(text).procedure
+    assert procedure is not None
+    assert sorted({one.code for one in prove(procedure).findings} - {"vacuous-rule"}) == codes

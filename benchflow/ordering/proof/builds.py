@@ -5,11 +5,12 @@ from typing import Protocol
 
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof.begun_steps import with_begun_steps
-from benchflow.ordering.proof.finding_cases import FindingCases
+from benchflow.ordering.proof.finding_cases import FindingCases, mixed_remedies
 from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
+from benchflow.ordering.wording import all_of, quoted_step
 from benchflow.procedure.expand import expand, option_choices
-from benchflow.procedure.model import Procedure
+from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import NOTHING_FOUND, Findings, Plan, Step
 from benchflow.procedure.variants import terms_of_order
 from benchflow.procedure.waits_as_needs import with_waits_as_needs
@@ -22,7 +23,7 @@ _WORK_PER_STEP = 20
 class NotExplored(Protocol):
     """Reports builds that are not checked, or, without ``whole_builds``, orders that are not."""
 
-    def __call__(self, message: str, *, whole_builds: bool) -> None: ...
+    def __call__(self, message: str, *, whole_builds: bool, mark: Mark | None = None) -> None: ...
 
 
 class Builds:
@@ -54,6 +55,7 @@ class Builds:
         if not self._decides:
             return self._analysed(options, [NOTHING_FOUND])
         cases = FindingCases(self._procedure, options)
+        self._report_mixed_remedies(cases.whole)
         for name, keys in cases.related().items():
             self.related.setdefault(name, set()).update(keys)
         seen, checked = set(self._seen), self._checked
@@ -90,6 +92,16 @@ class Builds:
             self._checked += 1
             found.append(analyse(plan, self._explorer))
         return found
+
+    def _report_mixed_remedies(self, whole: Plan) -> None:
+        for each in mixed_remedies(whole):
+            called = all_of([quoted_step(whole, name) for name in each.called])
+            message = (
+                f"It is not proven that the work can be finished after a remedy of {quoted_step(whole, each.step)} that"
+                f" calls for {called}, because it takes back {quoted_step(whole, each.redone)} too. Let it call for a"
+                f" second operation instead: `{{again: {whole.steps[each.redone].operation.id}, if-needed: true}}`"
+            )
+            self._report(message, whole_builds=False, mark=each.mark)
 
     def _is_new(self, plan: Plan) -> bool:
         build = (

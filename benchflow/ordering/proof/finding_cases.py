@@ -18,18 +18,19 @@ from benchflow.ordering.proof.group_independence import follows_shared_order
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.value_findings import steps_with_value, value_uses
 from benchflow.ordering.proof.variable_group import group_members
+from benchflow.ordering.remedy_scope import steps_called, steps_named
 from benchflow.procedure.deciding_findings import findings_possible, split_key
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.identity import StepId
-from benchflow.procedure.model import Procedure
+from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Findings, Plan
 
 
 class Decision(Struct, frozen=True):
-    """Something that is decided during the work: a finding (by its key), or a call for a step that is done if needed.
+    """Something that is decided during the work: a finding (by its key), or a call for steps that are done if needed.
 
     ``choices`` has the answers of each case, or the callers. ``decides`` are the steps whose presence depends on it,
-    ``made_by`` the steps in which it is decided.
+    ``made_by`` the steps in which it is decided. The ``key`` of a call is the first of the steps.
     """
 
     key: str
@@ -37,6 +38,15 @@ class Decision(Struct, frozen=True):
     choices: tuple[tuple[str, ...], ...]
     decides: frozenset[str]
     made_by: frozenset[str]
+
+
+class MixedRemedy(Struct, frozen=True):
+    """A remedy of ``step`` that calls for work and takes back ``redone`` with one `redo`."""
+
+    step: str
+    called: tuple[str, ...]
+    redone: str
+    mark: Mark
 
 
 class FindingCases:
@@ -71,7 +81,8 @@ class FindingCases:
                     chosen[number] = self.decisions[number].choices[at]
             answers = {d.key: chosen[n] for n, d in enumerate(self.decisions) if not d.is_call}
             answers |= self._of_all_readings(answers)
-            called = {d.key: chosen[n] for n, d in enumerate(self.decisions) if d.is_call and chosen[n]}
+            calls = {name: chosen[n] for n, d in enumerate(self.decisions) if d.is_call for name in d.decides}
+            called = {name: calls[name] for name in self.whole.steps if calls.get(name)}
             yield Findings(answers, called)
 
     def _of_all_readings(self, answers: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
@@ -196,11 +207,53 @@ def _decisions(plan: Plan) -> Iterator[Decision]:
         made_by = frozenset(str(StepId(owner.id, ref.place)) for owner in owners)
         possible = [found for made in made_by for found in findings_possible(plan.steps[made].operation, ref)]
         yield Decision(key, False, _distinct(plan, key, steps, possible), frozenset(steps), made_by)
-    for name, callers in plan.findings.called.items():
-        if name in plan.steps:
-            # What is called for by several is done once for each; `remedy_findings` proves that it can be done again.
-            choices = (*((caller,) for caller in callers), ())
-            yield Decision(name, True, choices, frozenset((name,)), frozenset(callers))
+    for names in _called_together(plan):
+        # What is called for by several is done once for each; `remedy_findings` proves that it can be done again.
+        callers = plan.findings.called[names[0]]
+        mixed = {(each.step, name) for each in mixed_remedies(plan) for name in each.called}
+        proven = tuple((caller,) for caller in callers if not any((caller, name) in mixed for name in names))
+        yield Decision(names[0], True, (*proven, ()), frozenset(names), frozenset(callers))
+
+
+def _called_together(plan: Plan) -> list[list[str]]:
+    """The steps that are done if needed. Those that the same remedies call for are together: all of them, or none."""
+    remedies: dict[str, list[tuple[str, int]]] = {name: [] for name in plan.findings.called if name in plan.steps}
+    for step in plan.steps.values():
+        for number, remedy in enumerate(remedies_with_redo(step.operation)):
+            for name in steps_called(plan, step, remedy):
+                if name in remedies and name != step.id:
+                    remedies[name].append((step.id, number))
+    together: dict[tuple[object, ...], list[str]] = {}
+    for name, calls in remedies.items():
+        together.setdefault((*calls, *plan.findings.called[name]), []).append(name)
+    return list(together.values())
+
+
+def mixed_remedies(plan: Plan) -> Iterator[MixedRemedy]:
+    """The remedies that call for work while they take back work that sets a state. Their calls are in no case.
+
+    What is taken back is done twice, which the cases do not show.
+    """
+    for step in plan.steps.values():
+        for remedy in remedies_with_redo(step.operation):
+            called = steps_called(plan, step, remedy)
+            if not called:
+                continue
+            not_yet = {*called, *_with_later_ones(plan, step.id)}
+            for name in steps_named(plan, step, remedy):
+                redone = () if name in not_yet else _with_later_ones(plan, name) - not_yet
+                if any(plan.steps[one].sets or plan.steps[one].undo_sets for one in redone):
+                    yield MixedRemedy(step.id, called, name, remedy.redo[0].mark)
+                    break
+
+
+def _with_later_ones(plan: Plan, step_id: str) -> set[str]:
+    """A step, and those that come after it."""
+    found, more = set[str](), {step_id}
+    while more:
+        found |= more
+        more = {step.id for step in plan.steps.values() if not more.isdisjoint(step.after)} - found
+    return found
 
 
 def _distinct(

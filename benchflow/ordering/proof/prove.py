@@ -340,9 +340,10 @@ class _ProofRun:
             self._cases.first(len(self._findings), _key_of(found), self._case)
         self._findings.append(found)
 
-    def _builds_not_explored(self, message: str, *, whole_builds: bool) -> None:
+    def _builds_not_explored(self, message: str, *, whole_builds: bool, mark: Mark | None = None) -> None:
         options = self._procedure.options
-        mark = options[0].mark if options else Mark()
+        if mark is None:
+            mark = options[0].mark if options else Mark()
         codes = _ABOUT_BUILDS if whole_builds else _ABOUT_ORDERS
         self._not_explored("options" if whole_builds and options else "", mark, message, codes)
 

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from itertools import product
 from typing import NamedTuple
 
+from msgspec.structs import replace
+
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import reason_text
 from benchflow.ordering.proof.begun_steps import at_the_bench, is_hidden, order_at_the_bench
@@ -191,9 +193,13 @@ def _finding_on(precedence: Precedence, each: RedoOfRemedy, proven: set[tuple[ob
 
 
 def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> OrderFinding | None:
-    """A finding if an operation that is done if needed cannot be done once more, after it was done for a first call."""
+    """A finding if an operation that is done if needed cannot be done once more, after it was done for a first call.
+
+    What the same remedy calls for is done once more together.
+    """
     plan = precedence.analysis.plan
-    if _most_calls(plan, each.redo.id) < 2:
+    together = [name for name in steps_called(plan, each.step, each.remedy) if name in plan.steps]
+    if _most_calls(plan, each.redo.id) < 2 or each.redo.id != together[0]:
         return None
     to = precedence.order_to(each.step.id)
     if to is None:
@@ -203,8 +209,11 @@ def _cannot_be_called_again(precedence: Precedence, each: RedoOfRemedy) -> Order
     plan, to = at_the_bench(plan), order_at_the_bench(to)
     left = work_before_last(plan, to)
     valuation = {name: past[-1].value for name, past in left.writes.items()}
-    done = frozenset(name for name in left.finished if name != each.redo.id)
-    again = route(plan, Configuration(done, valuation), each.redo.id, work=precedence.work)
+    done = frozenset(name for name in left.finished if name not in together)
+    # The operation with the remedy is in progress: it only waits for the called work.
+    waiting = replace(plan.steps[each.step.id], after=tuple(together), needs={}, during={}, sets={}, time=())
+    steps = {**plan.steps, waiting.id: waiting}
+    again = route(replace(plan, steps=steps), Configuration(done, valuation), waiting.id, work=precedence.work)
     if isinstance(again, SafeRoute):
         return None
     if not again.certain:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from benchflow.base.plaintext import listed
+from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
 from benchflow.procedure.model import Procedure, Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -71,13 +72,39 @@ def quoted_step(plan: Plan, step_id: str) -> str:
 
 
 def condition_text(plan: Plan, step: Step) -> str:
-    """On what it depends if a step is done: ``only if play is above``; empty if it is always done."""
-    clauses = [f"{name} is {one_of(answers)}" for name, answers in step.operation.findings.items()]
+    """On what it depends if a step is done: ``only if “Play” is above its limit``; empty if it is always done."""
+    clauses = [_finding_text(plan, step, name, answers) for name, answers in step.operation.findings.items()]
     if step.operation.if_needed:
         callers = plan.findings.called.get(step.id, ())
         whose = f" for {one_of(quoted_step(plan, name) for name in callers)}" if callers else ""
         clauses.insert(0, f"a remedy{whose} calls for it")
     return f"only if {all_of(clauses)}" if clauses else ""
+
+
+_OUT = frozenset(("below", "above"))
+_VERDICTS = {"below": "below its limit", "above": "above its limit", "ok": "within its limit"}
+
+
+def _finding_text(plan: Plan, step: Step, name: str, answers: Iterable[str]) -> str:
+    """One finding that decides as a clause: ``“Play” at 4 is above its limit``, ``“It turns” is answered no``."""
+    ref = ValueRef.parse(name)
+    for owner in plan.procedure.operations_of_finding(ref.name):
+        index = ref.place if ref.place in plan.procedure.places.get(owner.each or "", ()) else step.place
+        made = plan.steps.get(str(StepId(owner.id, index if owner.each else None)))
+        operation = owner if made is None else made.operation
+        titles = {ValueRef.parse(value.name).name: value.ask for value in operation.record}
+        titles |= {ValueRef.parse(value.name).name: value.title for value in operation.work_out}
+        titles |= {point.id: point.text for point in operation.check}
+        title = titles.get(ref.name) or ""
+        if not title or "{" in title:  # without a title, or for a place that is not known here
+            title = ref.name.replace("-", " ")
+            title = title[:1].upper() + title[1:]
+        where = "".join(" at any of them" if one == ALL_PLACES else f" at {one}" for one in ref.indexes)
+        verb = "is answered" if any(point.id == ref.name for point in operation.check) else "is"
+        found = [_VERDICTS.get(each, each) for each in answers if each not in _OUT or not _OUT.issubset(answers)]
+        found += ["outside its limit"] if _OUT.issubset(answers) else []
+        return f"“{title}”{where} {verb} {one_of(found)}"
+    return f"{name} is {one_of(answers)}"
 
 
 def move_title(procedure: Procedure, move_id: str) -> str:

@@ -20,6 +20,7 @@ from benchflow.ordering.pictures.order_graph import (
 )
 from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
 from benchflow.ordering.pictures.order_graph_text import order_graph_text
+from benchflow.ordering.wording import condition_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
@@ -272,6 +273,30 @@ sections:
     plan = plan_to_draw(procedure, {})
     graph = order_graph(plan, {})
     conditions = [operation.condition for operation in graph.operations[:3]]
-    assert conditions == ["", "only if a remedy for “Measure” calls for it", "only if play is above"]
+    assert conditions == ["", "only if a remedy for “Measure” calls for it", "only if “Play” is above its limit"]
     assert [operation.after for operation in graph.operations[:3]] == [(), (), ("measure",)]
     assert [group.title for group in grouped_operations(plan, graph)][-1] == "Seat left / right of 1 / 2"
+
+
+def test_condition_is_told_in_the_words_of_the_bench() -> None:
+    text = """\
+benchflow: 1
+id: t
+title: T
+revision: A
+places: {bore: [1, 2]}
+sections:
+- title: A
+  operations:
+  - {id: a, title: A, each: bore, record: {gap: {ask: "Gap of {bore}", unit: mm, limit: 0.1 .. 0.2 mm}},
+     check: [{see: It turns, id: turns}]}
+  - {id: b, title: B, each: bore, when: {gap: [below, above]}}
+  - {id: c, title: C, when: {"gap[*]": above, "turns[2]": 'no'}}
+"""
+    found = read(text).procedure
+    assert found is not None
+    drawn = plan_to_draw(found, {})
+    assert condition_text(drawn, drawn.steps["b[2]"]) == "only if “Gap of 2” is outside its limit"
+    assert condition_text(drawn, drawn.steps["c"]) == (
+        "only if “Gap” at any of them is above its limit and “It turns” at 2 is answered no"
+    )

@@ -327,7 +327,7 @@ def test_bench_shows_the_remedy_that_calls_for_work_and_the_condition(tmp_path: 
     (given,) = [each for each in view.now.inputs if isinstance(each, ReadingInput)]
     assert given.readings[0].redo == ("3 Polish the end",)
     (row,) = [row for row in view.operations if row.operation == "shim"]
-    assert row.reason == "Only if play is above. Do “Measure” first."
+    assert row.reason == "Only if “Play” is above its limit. Do “Measure” first."
 
 
 def test_call_by_mistake_is_withdrawn_by_rework(tmp_path: Path) -> None:

@@ -32,7 +32,8 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   `one-by-one: true` it is finished at one cap before it begins at the next. In it a plain name means the same cap, and
   an operation with its own `each: side` is `seat[4, left]`.
 - **Once more**: `{id: refit, again: fit-crank}` does an operation once more, with values of its own. In its formulas
-  `play` is the new value, and `fit-crank.play` the first. Other operations name them `refit.play` and `play`.
+  `play` is the new value, and `fit-crank.play` the first. Other operations name them `refit.play` and `play`. In its
+  `redo`, `fit-crank` means the copy.
 - **State by place**: `state: {rod: {each: bore, values: [out, seated], start: out}}` is one state for each bore. In an
   operation with `each: bore` the plain name `rod` is its own one; `"rod[*]"` means all of them. In a `never` rule, the
   plain name makes a rule for each bore, and `"rod[*]"` one that matches only if all of them are in that state at once.

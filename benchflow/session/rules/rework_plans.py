@@ -73,12 +73,12 @@ def undo_history(state: State) -> rework.DoneWork:
 
 
 def _is_only_written(state: State, step_id: str) -> bool:
-    """True if nothing was done to the engine yet in an unfinished step, and no remedy holds one of its entries.
+    """True if nothing was done to the engine yet in an unfinished step, and no remedy is next for one of its entries.
 
-    There is no tick, turn, lot or setting. A rework must not be a way around the remedy, or the stop, after a reading.
+    There is no tick, turn, lot or setting. A rework must not be a way around a remedy; past the last one it is a way.
     """
     step, work = state.step(step_id), state.work(step_id)
-    worked = work.ticks or work.cleared_high or work.turns or work.seated or work.lots or work.fitted or work.remedies
+    worked = work.ticks or work.cleared_high or work.turns or work.seated or work.lots or work.fitted
     if worked or step.sets or step.during or step.operation.takes_apart:
         return False
-    return not remedy_progress(state, step) and not check_remedies(state, step)
+    return all(each.final for each in (*remedy_progress(state, step), *check_remedies(state, step)))

@@ -129,7 +129,7 @@ def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
         return f"{found}. The order was not checked. Correct the mistakes first."
     if not proof.complete:
         if any(finding["code"] == "not-explored" for finding in report["findings"]):
-            advice = "Raise --bound, or make the procedure narrower."
+            advice = "Follow the warnings, raise --bound, or make the procedure narrower."
         else:
             advice = "Correct the starts first."
         return (

@@ -65,3 +65,24 @@ def test_what_one_remedy_calls_for_is_called_together(redo: str, codes: list[str
     procedure = read(text).procedure
     assert procedure is not None
     assert sorted({one.code for one in prove(procedure).findings} - {"vacuous-rule"}) == codes
+
+
+BY_SIDE = """\
+benchflow: 1
+id: called
+title: Called
+revision: A
+places: {side: [left, right]}
+state: {x: {values: [a, b], start: a}}
+sections:
+- title: A
+  operations:
+  - {id: m, title: M, record: {gap: {unit: mm, readings: side, limit: at most 1 mm, above: [{do: D, redo: [shim]}]}}}
+  - {id: shim, title: S, each: side, in-order: true, if-needed: true, sets: {x: {by: side, left: b, right: a}}}
+  - {id: last, title: Last, after: m, needs: {x: a}}
+"""
+
+
+def test_work_at_the_place_of_one_reading_is_called_alone() -> None:
+    (dead_end,) = [one for one in proof_of(BY_SIDE).findings if one.code == "dead-end"]
+    assert dead_end.called == ("shim[left]",)  # only the left reading was out

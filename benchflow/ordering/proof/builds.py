@@ -101,7 +101,7 @@ class Builds:
                 f" calls for {called}, because it takes back {quoted_step(whole, each.redone)} too. Let it call for a"
                 f" second operation instead: `{{again: {whole.steps[each.redone].operation.id}, if-needed: true}}`"
             )
-            self._report(message, whole_builds=False, mark=each.mark)
+            self._report(message, whole_builds=True, mark=each.mark)
 
     def _is_new(self, plan: Plan) -> bool:
         build = (

@@ -21,7 +21,7 @@ from benchflow.ordering.proof.variable_group import group_members
 from benchflow.ordering.remedy_scope import steps_called, steps_named
 from benchflow.procedure.deciding_findings import findings_possible, split_key
 from benchflow.procedure.expand import resolve
-from benchflow.procedure.identity import StepId
+from benchflow.procedure.identity import StepId, parts
 from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Findings, Plan
 
@@ -207,22 +207,26 @@ def _decisions(plan: Plan) -> Iterator[Decision]:
         made_by = frozenset(str(StepId(owner.id, ref.place)) for owner in owners)
         possible = [found for made in made_by for found in findings_possible(plan.steps[made].operation, ref)]
         yield Decision(key, False, _distinct(plan, key, steps, possible), frozenset(steps), made_by)
+    mixed = {(each.step, name) for each in mixed_remedies(plan) for name in each.called}
     for names in _called_together(plan):
         # What is called for by several is done once for each; `remedy_findings` proves that it can be done again.
         callers = plan.findings.called[names[0]]
-        mixed = {(each.step, name) for each in mixed_remedies(plan) for name in each.called}
         proven = tuple((caller,) for caller in callers if not any((caller, name) in mixed for name in names))
         yield Decision(names[0], True, (*proven, ()), frozenset(names), frozenset(callers))
 
 
 def _called_together(plan: Plan) -> list[list[str]]:
-    """The steps that are done if needed. Those that the same remedies call for are together: all of them, or none."""
-    remedies: dict[str, list[tuple[str, int]]] = {name: [] for name in plan.findings.called if name in plan.steps}
+    """The steps that are done if needed. Those that the same remedies call for are together: all of them, or none.
+
+    Where a remedy calls for the work at the place of the reading that was out, only work at one place is together.
+    """
+    remedies: dict[str, list[tuple[str, int, str]]] = {name: [] for name in plan.findings.called if name in plan.steps}
     for step in plan.steps.values():
         for number, remedy in enumerate(remedies_with_redo(step.operation)):
             for name in steps_called(plan, step, remedy):
                 if name in remedies and name != step.id:
-                    remedies[name].append((step.id, number))
+                    reading = parts(StepId.parse(name).place)[-1] if name in remedy.at_reading else ""
+                    remedies[name].append((step.id, number, reading))
     together: dict[tuple[object, ...], list[str]] = {}
     for name, calls in remedies.items():
         together.setdefault((*calls, *plan.findings.called[name]), []).append(name)

@@ -342,10 +342,11 @@ class _ProofRun:
 
     def _builds_not_explored(self, message: str, *, whole_builds: bool, mark: Mark | None = None) -> None:
         options = self._procedure.options
+        codes = _ABOUT_BUILDS if whole_builds else _ABOUT_ORDERS
+        where = "options" if whole_builds and options and mark is None else ""
         if mark is None:
             mark = options[0].mark if options else Mark()
-        codes = _ABOUT_BUILDS if whole_builds else _ABOUT_ORDERS
-        self._not_explored("options" if whole_builds and options else "", mark, message, codes)
+        self._not_explored(where, mark, message, codes)
 
     def _not_explored(self, where: str, mark: Mark, message: str, undecided: Sequence[Code]) -> None:
         """Report that it is not decided if the procedure has findings with the codes ``undecided``."""

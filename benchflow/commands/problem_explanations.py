@@ -210,7 +210,7 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "limit: below 40 °C       ->  limit: below 40 °C, proves: casing   (or: waive: never)",
     ),
     "which-place": (
-        "A value, a state, a finding or an operation has several places, and it is not said which one is meant. In an "
+        "A value, a state, a finding or an operation has several places, and the text does not say which one. In an "
         "operation that is repeated over the same set of places, the plain name means the same place.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),

@@ -153,10 +153,10 @@ sections:
     ),
     "vacuous-rule": FindingExplanation(
         "A warning. Nothing in the procedure can bring about what the rule forbids, in whatever order: a value in it "
-        "is set by no line, or its values never come together. So the rule protects from nothing. (A rule that `after` "
-        "and `needs` keep is not meant: without these lines it could be broken.)",
+        "is set by no line, or its values never come together. So the rule protects from nothing. A rule that the "
+        "`after` and `needs` lines enforce is not reported.",
         "Write what the operations do to the state (`sets`, `during`), or correct the values in the rule. Delete a "
-        "rule that is not needed. If somebody may find the state so on the engine, write who (`found`).",
+        "rule that is not needed. If the parts can already be in this state, write who may enter it (`found`).",
         """\
 state:
   pistons: {values: [at-deck, down], start: at-deck}

@@ -26,6 +26,7 @@ from benchflow.procedure.model import (
     values_of,
 )
 from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.settings_by_place import settings_at
 from benchflow.procedure.variants import every_variant
 
 if TYPE_CHECKING:
@@ -106,8 +107,15 @@ class _OnePlace:
             "because": fill(written.because),
             "cautions": tuple(replace(caution, text=fill(caution.text)) for caution in written.cautions),
             "check": tuple(
-                replace(point, text=fill(point.text), if_not=self._remedies(point.if_not)) for point in written.check
+                replace(
+                    point,
+                    text=fill(point.text),
+                    if_not=self._remedies(point.if_not),
+                    proves=self._variables(point.proves),
+                )
+                for point in written.check
             ),
+            "time": tuple(replace(window, proves=self._variables(window.proves)) for window in written.time),
             "hold": hold and replace(hold, for_=fill(hold.for_)),
             "undo": undo and replace(undo, do=fill(undo.do)),
             "tighten": written.tighten and self._tighten(written.tighten),
@@ -123,6 +131,11 @@ class _OnePlace:
         if self._site.place is None or self._all.set_of(name) != self._site.each:
             return name  # not repeated here, or already written with a place
         return str(ValueRef(name, self._site.place))
+
+    def _variables(self, proves: tuple[Ref, ...]) -> tuple[Ref, ...]:
+        """The state variables that ``proves`` means at this place."""
+        families, here = self._all.procedure.variable_families, self._site.places
+        return tuple(Ref(name, ref.mark) for ref in proves for name in settings_at({ref.name: ref}, families, here))
 
     def _remedies(self, remedies: tuple[Remedy, ...], readings_set: str | None = None) -> tuple[Remedy, ...]:
         """The remedies with the steps that they redo. ``readings_set`` names the readings of their value."""
@@ -176,6 +189,7 @@ class _OnePlace:
             below=self._remedies(record.below, record.readings_set),
             above=self._remedies(record.above, record.readings_set),
             also=tuple(self._further_limit(limit, record.readings_set) for limit in record.also),
+            proves=self._variables(record.proves),
         )
 
     def _further_limit(self, limit: FurtherLimit, readings_set: str | None) -> FurtherLimit:
@@ -205,6 +219,7 @@ class _OnePlace:
             bound=self._bound(work_out.bound),
             below=self._remedies(work_out.below, readings_set),
             above=self._remedies(work_out.above, readings_set),
+            proves=self._variables(work_out.proves),
         )
 
     def _formula(self, text: str) -> str:

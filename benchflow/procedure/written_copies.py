@@ -35,7 +35,7 @@ OWN_KEYS = ("id", "again")
 
 
 def write_out_copies(root: YamlMapping, context: ReadContext) -> None:
-    """Give each operation with `again` the keys of the other operation. A circle or an unknown name is reported."""
+    """Give each operation with `again` the keys of the other operation. A cycle or an unknown name is reported."""
     operations = {name: node for node in _operation_nodes(root) if (name := _text(node, "id"))}
     for node in operations.values():
         _write_out(node, operations, (), context)
@@ -73,8 +73,8 @@ def _write_out(
         return
     original = named.text.strip()
     if original == own or original in copying:
-        chain = " is done as ".join(f"`{name}`" for name in (*copying, own, original))
-        context.problem("order-cycle", named.mark, f"{chain}. None of them says how", "Name another operation")
+        chain = ", which copies ".join(f"`{name}`" for name in (*copying, own, original)).replace(", which", "", 1)
+        context.problem("order-cycle", named.mark, f"{chain}: a cycle", "Name another operation")
         return
     other = operations.get(original)
     if other is None:

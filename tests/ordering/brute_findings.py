@@ -9,11 +9,12 @@ the builder cannot be sure to finish from it.
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import product
+from itertools import combinations, product
 from random import Random
 
 PLACES = ("1", "2")
 VALUES = ("a", "b")
+OTHER = {"a": "b", "b": "a"}
 
 Step = tuple[str, str]
 """An operation and its place; the place is "" for one that is not repeated."""
@@ -30,7 +31,9 @@ class Op:
     sets: dict[str, str] = field(default_factory=dict)
     finding: bool = False  # its check `ID-ok` can be answered no, and decides
     when: tuple[str, str] | None = None  # (the operation of the finding, yes or no)
-    calls: tuple[str, ...] = ()  # the operations that the remedy of its check redoes
+    calls: tuple[str, ...] = ()  # the operations that its remedy redoes
+    opposite: bool = False  # at the second place, its `sets` has the other values
+    by_reading: bool = False  # the remedy is one of a value with a reading at each place, and not of a check
     if_needed: bool = False
     in_order: bool = False
 
@@ -73,23 +76,25 @@ def draw(seed: int) -> Drawn:
         ops.append(op)
     caller = r.choice(ops)
     if r.random() < 0.5 and not caller.finding:
-        called = Op("extra", caller.section, caller.each, if_needed=True)
-        usable = list(start) if caller.each else plain
+        by_reading = not caller.each and r.random() < 0.5
+        called = Op("extra", caller.section, caller.each or by_reading, if_needed=True)
+        called.in_order, called.opposite = by_reading and r.random() < 0.5, by_reading and r.random() < 0.5
+        usable = list(start) if called.each else plain
         for settings in (called.needs, called.sets):
             if usable and r.random() < 0.6:
                 settings[r.choice(usable)] = r.choice(VALUES)
         together = [called]
         if r.random() < 0.4:  # one remedy may call for two operations
-            together.append(Op("more", caller.section, caller.each, if_needed=True))
+            together.append(Op("more", caller.section, called.each, if_needed=True))
             together[1].after = [called.id] if r.random() < 0.7 else []
             for settings in (together[1].needs, together[1].sets):
                 if usable and r.random() < 0.6:
                     settings[r.choice(usable)] = r.choice(VALUES)
-        caller.calls, caller.sets = tuple(one.id for one in together), {}
+        caller.calls, caller.sets, caller.by_reading = tuple(one.id for one in together), {}, by_reading
         others = [one for one in ops if one is not caller and one.section == caller.section and not one.finding]
         others = [one for one in others if one.each == caller.each]
         if others and r.random() < 0.4:  # two operations may call for the same work
-            others[0].calls, others[0].sets = caller.calls, {}
+            others[0].calls, others[0].sets, others[0].by_reading = caller.calls, {}, by_reading
         later = [one for one in ops if ops.index(one) > ops.index(caller) and one.section == caller.section]
         if later and r.random() < 0.5:
             later[-1].after.append(called.id)
@@ -148,15 +153,19 @@ def _operation(op: Op) -> str:
     keys += ["each: p"] if op.each and op.section == 0 else []
     keys += ["in-order: true"] if op.in_order else []
     keys += [f"after: [{', '.join(op.after)}]"] if op.after else []
+    sets = op.sets
+    if op.opposite:
+        sets = {name: f"{{by: p, '1': {value}, '2': {OTHER[value]}}}" for name, value in sets.items()}
     keys += [
-        f"{name}: {_map(each)}"
-        for name, each in (("needs", op.needs), ("during", op.during), ("sets", op.sets))
-        if each
+        f"{name}: {_map(each)}" for name, each in (("needs", op.needs), ("during", op.during), ("sets", sets)) if each
     ]
     keys += [f"when: {{{op.when[0]}-ok: '{op.when[1]}'}}"] if op.when else []
     keys += ["if-needed: true"] if op.if_needed else []
     if op.finding:
         keys.append(f"check: [{{see: ok, id: {op.id}-ok}}]")
+    elif op.by_reading:
+        remedy = f"{{do: it, redo: [{', '.join(op.calls)}]}}"
+        keys.append(f"record: {{{op.id}-v: {{unit: mm, readings: p, limit: at most 1 mm, above: [{remedy}]}}}}")
     elif op.calls:
         keys.append(f"check: [{{see: ok, if not: [{{do: it, redo: [{', '.join(op.calls)}]}}]}}]")
     return "{" + ", ".join(keys) + "}"
@@ -171,7 +180,7 @@ class Node:
     values: tuple[tuple[str, str], ...]
     found: frozenset[tuple[str, str, str]]  # (operation, place, answer)
     called: frozenset[Step]
-    callers: frozenset[Step]  # those whose remedy has called
+    callers: frozenset[tuple[Step, str]]  # those whose remedy has called, with the place that it called for
 
 
 class Game:
@@ -223,8 +232,7 @@ class Game:
         op, place = self.ops[step[0]], step[1]
         names = [*op.after, *([op.when[0]] if op.when else [])]
         found = [(name, at) for name in names for at in self._places(name, place)]
-        if op.calls and step in node.callers:
-            found += [(name, place) for name in op.calls]
+        found += [(name, at) for caller, at in node.callers if caller == step for name in op.calls]
         return found
 
     def _places(self, name: str, place: str) -> tuple[str, ...]:
@@ -294,7 +302,10 @@ class Game:
                 continue
             if any(values[name] != value for name, value in self._at(op.needs, place).items()):
                 continue
-            then = {**values, **self._at(op.sets, place)}
+            sets = op.sets
+            if op.opposite and place == PLACES[1]:
+                sets = {name: OTHER[value] for name, value in sets.items()}
+            then = {**values, **self._at(sets, place)}
             if self._breaks({**values, **self._at(op.during, place)}) or self._breaks(then):
                 self.breach = True
                 continue
@@ -306,9 +317,10 @@ class Game:
                 ]
                 continue
             outcomes = [Node(done, after, node.found, node.called, node.callers)]
-            extra = {(name, place) for name in op.calls}
-            if op.calls and step not in node.callers:  # what was done for another call is done once more
-                called, callers = node.called | extra, node.callers | {step}
+            for out in self._calls(op, place, node) if op.calls else ():
+                # what was done for another call is done once more
+                extra = {(name, at) for name in op.calls for at in out}
+                called, callers = node.called | extra, node.callers | {(step, at) for at in out}
                 outcomes.append(Node(node.done - extra, node.values, node.found, called, callers))
             yield outcomes
         for needs, sets in self.drawn.moves:
@@ -319,6 +331,11 @@ class Game:
                 self.breach = True
             else:
                 yield [Node(node.done, tuple(sorted(then.items())), node.found, node.called, node.callers)]
+
+    def _calls(self, op: Op, place: str, node: Node) -> list[tuple[str, ...]]:
+        """The places that a remedy can call for next: its own, or those of one or more readings that are out."""
+        left = [at for at in (PLACES if op.by_reading else (place,)) if ((op.id, place), at) not in node.callers]
+        return [out for count in range(1, len(left) + 1) for out in combinations(left, count)]
 
     def _finished(self, node: Node) -> bool:
         return all(step in node.done or self._state_of(step, node) == "out" for step in self.steps)

@@ -77,7 +77,7 @@ def test_result_near_a_turn_of_its_formula_is_not_proven(tmp_path: Path, text: s
     assert findings_of_audit(script) == []
     if verdict == "not-proven":
         (reply,) = script.send(intent("finish"))
-        assert "too close to where it changes" in reply["refused"][0]["message"]
+        assert "too large to decide an `if` or a rounding step" in reply["refused"][0]["message"]
 
 
 def test_value_worked_out_from_a_doubtful_one_is_not_proven(tmp_path: Path) -> None:

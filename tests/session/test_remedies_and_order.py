@@ -43,7 +43,7 @@ def test_remedy_takes_back_only_what_can_be_undone(tmp_path: Path, between: str,
     (reply,) = script.send(intent("remedy", name="v"))
     (reason,) = reply["refused"]
     assert (reason["code"], reason["operation"]) == ("not-allowed", "m")
-    assert "takes back “M”" in reason["message"]
+    assert "also undoes “M”" in reason["message"]
 
 
 @pytest.mark.parametrize("finished", [False, True])

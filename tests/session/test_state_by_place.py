@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from benchflow.procedure.reader import read
 from benchflow.session.view.bench_view import StateRow, rows_by_variable
 from tests.driving.script import Script
 
@@ -121,3 +122,63 @@ def test_screen_has_one_row_for_a_variable_by_place() -> None:
         ("Crank", "tdc"),
     ]
     assert rows_by_variable(rows[:1] + rows[2:3])[0].value == "all out"
+
+
+PROVED = """\
+benchflow: 1
+id: casing
+title: Casing
+revision: A
+places: {{p: [1, 2]}}
+state: {{casing: {{each: p, values: [hot, cool], start: hot}}, spindle: {{values: ['off', 'on'], start: 'off'}}}}
+interference:
+- {{never: {{casing: hot, spindle: 'on'}}, because: The seal melts.}}
+moves:
+  spin: {{title: Spin it, needs: {{"casing[*]": cool}}, sets: {{spindle: 'on'}}}}
+sections:
+- title: S
+  {section}
+  operations:
+  - {{id: cool, title: Cool it, {each} sets: {{casing: cool}}, {evidence}}}
+"""
+"""An invented procedure: evidence at each place shows that the casing is cool there."""
+
+
+@pytest.mark.parametrize(("section", "each"), [("", "each: p,"), ("each: p", "")])
+@pytest.mark.parametrize(
+    ("evidence", "about", "unknown"),
+    [
+        ("check: [{see: cold, id: cold, proves: casing}]", "cold", {"casing[1]"}),
+        ("record: {t: {unit: °C, limit: at most 40 °C, proves: casing}}", "t", {"casing[1]"}),
+        ('record: {t: {unit: °C, limit: at most 40 °C, proves: "casing[*]"}}', "t", {"casing[1]", "casing[2]"}),
+        (
+            "record: {x: {unit: °C}}, work-out: {t: {is: x, unit: °C, limit: at most 40 °C, proves: casing}}",
+            "t",
+            {"casing[1]"},
+        ),
+    ],
+)
+def test_waived_proof_leaves_the_state_of_its_place_unknown(
+    tmp_path: Path, section: str, each: str, evidence: str, about: str, unknown: set[str]
+) -> None:
+    script = Script(tmp_path, PROVED.format(section=section, each=each, evidence=evidence))
+    script.do("open", by="Kim", unit="1")
+    for step, ok in (("cool[2]", True), ("cool[1]", False)):
+        script.do("start", operation=step)
+        if "check" in evidence:
+            script.do("tick-check", check="cold", answer="yes" if ok else "no")
+        else:
+            script.do("record", name="x" if "work-out" in evidence else "t", value="20 °C" if ok else "90 °C")
+        if not ok:
+            script.do("deviate", operation=step, about=about, reason="It feels cool", by="Kim")
+        script.do("finish")
+    state = script.query("status")["state"]
+    assert {name for name, value in state.items() if value is None} == unknown
+    assert "state-not-met" in script.refused("move", move="spin")
+    script.audited()
+
+
+def test_weak_evidence_is_noted_for_a_state_by_place() -> None:
+    text = PROVED.format(section="", each="each: p,", evidence="record: {t: {unit: °C, limit: at most 40 °C}}")
+    noted = [problem for problem in read(text).problems if problem.code == "weak-evidence"]
+    assert ["`casing`" in str(problem) for problem in noted] == [True]

@@ -181,7 +181,7 @@ async def test_remedy_is_offered_at_the_next_item_and_the_route_leads_back(tmp_p
         await bench.type("99\n")
         assert "Height of the block: 99 mm LOW" in bench.text
         await bench.press("escape", "r")
-        assert "Then do again: 2 The face of it" in bench.text
+        assert "Then do: 2 The face of it" in bench.text
         await bench.press("enter")
         assert bench.last["kind"] == "remedied"
         assert "Guiding to 3 Measure it: 2 steps" in bench.text
@@ -194,10 +194,10 @@ async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
     driver.do("record", name="height", value="99 mm")
     async with drive_app(driver.controller) as bench:
         await bench.press("escape", "r")
-        assert "Then do again: 1 The face of it" in bench.text
+        assert "Then do: 1 The face of it" in bench.text
         await bench.press("enter")
         assert bench.last["kind"] == "remedied"
-        assert "Do again, then measure: 1 The face of it" in " ".join(bench.text.split())
+        assert "Now do, then measure again: 1 The face of it" in " ".join(bench.text.split())
         await bench.press("enter", "enter", "enter")
         await bench.type("99\n")
         await bench.press("escape", "r")

@@ -5,10 +5,12 @@ beginning of that one, whose `needs` were met. What names it in `after` waits fo
 state variable says so: ``no`` before the call, ``pending`` after it, and ``done``.
 """
 
+from collections.abc import Mapping
+
 from msgspec.structs import replace
 
 from benchflow.ordering.proof.order_completion import Witness
-from benchflow.ordering.state_machine import closure
+from benchflow.ordering.state_machine import bits, closure
 from benchflow.procedure.model import Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -25,12 +27,18 @@ def is_hidden(name: str) -> bool:
 def with_begun_steps(plan: Plan) -> Plan:
     """The plan with the beginning of each operation whose remedy calls for other work."""
     steps, state = dict(plan.steps), list(plan.procedure.state)
-    for name, callers in plan.findings.called.items():
-        present = [caller for caller in callers if caller in plan.steps]
+    before = _all_before(steps)
+    # The later ones first: what waits for one of them then also waits for the earlier ones only once they are called.
+    for name in sorted(plan.findings.called, key=lambda name: len(before.get(name, ())), reverse=True):
+        present = [caller for caller in plan.findings.called[name] if caller in plan.steps]
         if name not in plan.steps or not present:
             continue
         variable = _CALL + name
-        waiting = _waiting_only_once_called(plan, name, present)
+        waiting = [
+            step.id
+            for step in steps.values()
+            if name in step.after and step.id not in present and not before.get(step.id, set()).issuperset(present)
+        ]
         if waiting:
             title = f"work called for by {plan.steps[present[0]].title}"
             state.append(Variable(variable, ("no", "pending", "done"), "no", title=title))
@@ -62,17 +70,12 @@ def _begun(plan: Plan, caller: str) -> Step:
     return Step(_BEGUN + caller, operation, step.place, after, step.needs, step.during, {}, (), 0.0)
 
 
-def _waiting_only_once_called(plan: Plan, name: str, callers: list[str]) -> list[str]:
-    """The steps that name the called step in `after`, and that may be done before it is called."""
-    numbers = {step: number for number, step in enumerate(plan.steps)}
-    before = closure([sum({1 << numbers[one] for one in step.after if one in numbers}) for step in plan.steps.values()])
-    return [
-        step.id
-        for step in plan.steps.values()
-        if name in step.after
-        and step.id not in callers
-        and not all(before[numbers[step.id]] >> numbers[caller] & 1 for caller in callers)
-    ]
+def _all_before(steps: Mapping[str, Step]) -> dict[str, set[str]]:
+    """For each step all steps that it comes after."""
+    names = list(steps)
+    numbers = {name: number for number, name in enumerate(names)}
+    before = closure([sum({1 << numbers[one] for one in step.after if one in numbers}) for step in steps.values()])
+    return {name: {names[number] for number in bits(mask)} for name, mask in zip(names, before, strict=True)}
 
 
 def _with(after: tuple[str, ...], *more: str) -> tuple[str, ...]:

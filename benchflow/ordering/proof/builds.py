@@ -96,10 +96,11 @@ class Builds:
     def _report_mixed_remedies(self, whole: Plan) -> None:
         for each in mixed_remedies(whole):
             called = all_of([quoted_step(whole, name) for name in each.called])
+            original = whole.steps[each.redone].operation.id
             message = (
                 f"It is not proven that the work can be finished after a remedy of {quoted_step(whole, each.step)} that"
-                f" calls for {called}, because it takes back {quoted_step(whole, each.redone)} too. Let it call for a"
-                f" second operation instead: `{{again: {whole.steps[each.redone].operation.id}, if-needed: true}}`"
+                f" calls for {called}, because the remedy also undoes {quoted_step(whole, each.redone)}. Let it call"
+                f" for a second operation instead: `{{again: {original}, if-needed: true}}`"
             )
             self._report(message, whole_builds=True, mark=each.mark)
 

@@ -49,20 +49,20 @@ def note_weak_evidence(procedure: Procedure, context: ReadContext) -> None:
     An operation that sets several such variables is left out: its evidence may be for any of them. So is evidence with
     a `waive` of its own.
     """
-    ruled = {name for rule in procedure.interference for name in rule.never}
+    ruled = {_plain(name) for rule in procedure.interference for name in rule.never}
     weak: dict[str, list[str]] = {}
     for operation in procedure.operations:
-        names = [name for name in operation.sets if name in ruled]
-        if len(names) != 1 or not _lifts_a_rule(procedure, names[0], operation.sets[names[0]]):
+        names = [name for name in operation.sets if _plain(name) in ruled]
+        if len(names) != 1 or not _lifts_a_rule(procedure, _plain(names[0]), operation.sets[names[0]]):
             continue
         for evidence in evidence_of(procedure, operation):
-            proved = [ref.name for ref in evidence.proves]
-            if evidence.waive == ANYONE and not evidence.chosen and names[0] not in proved:
-                weak.setdefault(names[0], []).append(f"{evidence.name} in `{operation.id}`")
+            proved = [_plain(ref.name) for ref in evidence.proves]
+            if evidence.waive == ANYONE and not evidence.chosen and _plain(names[0]) not in proved:
+                weak.setdefault(_plain(names[0]), []).append(f"{evidence.name} in `{operation.id}`")
     for name, shown in weak.items():
         context.problem(
             "weak-evidence",
-            procedure.variables_by_name[name].mark,
+            next(variable.mark for variable in procedure.state if name in (variable.name, variable.family)),
             f"A rule depends on `{name}`, but anyone can waive what shows its state: {listed(shown, 'and')}",
             f"Write `proves: {name}` there, or `waive` with a role or `never`. Otherwise `waive: anyone`",
             severity="note",
@@ -70,5 +70,15 @@ def note_weak_evidence(procedure: Procedure, context: ReadContext) -> None:
 
 
 def _lifts_a_rule(procedure: Procedure, name: str, value: str) -> bool:
-    """True if some rule on the variable does not forbid the value."""
-    return any(value not in rule.never[name] for rule in procedure.interference if name in rule.never)
+    """True if some rule on the variable, at any place, does not forbid the value."""
+    return any(
+        value not in forbidden
+        for rule in procedure.interference
+        for ruled, forbidden in rule.never.items()
+        if _plain(ruled) == name
+    )
+
+
+def _plain(name: str) -> str:
+    """The name of a state variable without its place."""
+    return StepId.parse(name).operation

@@ -11,7 +11,7 @@ from benchflow.procedure.variants import variants_of
 
 
 def check_findings(procedure: Procedure, context: ReadContext) -> None:
-    """Report findings that are not clear or never made, circles of findings, and work that no remedy calls for."""
+    """Report findings that are not clear or never made, cycles of findings, and work that no remedy calls for."""
     for operation in procedure.operations:
         for name, answers in operation.findings.items():
             _check_finding(procedure, operation, name, answers, context)
@@ -23,9 +23,9 @@ def check_findings(procedure: Procedure, context: ReadContext) -> None:
                 "Name it in the `redo` of a remedy, or delete `if-needed`",
                 "warning",
             )
-    for circle in _circles(procedure):
-        first = procedure.operations_by_id[circle[0]]
-        first_name, *others = (f"`{name}`" for name in (*circle, circle[0]))
+    for cycle in _cycles(procedure):
+        first = procedure.operations_by_id[cycle[0]]
+        first_name, *others = (f"`{name}`" for name in (*cycle, cycle[0]))
         chain = ", which depends on a finding of ".join(others)
         message = f"{first_name} depends on a finding of {chain}, so it can never be done"
         context.problem("order-cycle", first.mark, message, "Delete one of these findings from `when`")
@@ -95,8 +95,8 @@ def _is_called(procedure: Procedure, operation: Operation) -> bool:
     )
 
 
-def _circles(procedure: Procedure) -> Iterator[tuple[str, ...]]:
-    """Operations that depend on each other's findings, each circle once."""
+def _cycles(procedure: Procedure) -> Iterator[tuple[str, ...]]:
+    """Operations that depend on each other's findings, each cycle once."""
     needed = {
         operation.id: {
             owner.id
@@ -107,13 +107,13 @@ def _circles(procedure: Procedure) -> Iterator[tuple[str, ...]]:
     }
     seen: set[frozenset[str]] = set()
     for start in needed:
-        circle = _circle_from(start, needed)
-        if circle and frozenset(circle) not in seen:
-            seen.add(frozenset(circle))
-            yield circle
+        cycle = _cycle_from(start, needed)
+        if cycle and frozenset(cycle) not in seen:
+            seen.add(frozenset(cycle))
+            yield cycle
 
 
-def _circle_from(start: str, needed: dict[str, set[str]]) -> tuple[str, ...]:
+def _cycle_from(start: str, needed: dict[str, set[str]]) -> tuple[str, ...]:
     paths: list[tuple[str, ...]] = [(start,)]
     visited: set[str] = set()
     while paths:

@@ -47,17 +47,17 @@ _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
 _WHEN = Key(
     "when",
     WHEN_FOUND,
-    "The choices of the options for which it is part of the build. Beside options it may name findings: a value of an "
-    "earlier operation with `ok`, `below` or `above` (of several readings, any), a check with `yes` or `no`, or a "
-    "choice with a part. They are made when that operation is finished, and this one comes after it. The order passes "
-    "through an operation that is left out: what comes after it comes after what it comes after.",
+    "The choices of the options for which it is part of the build. It may also name findings: a value of an earlier "
+    "operation with `ok`, `below` or `above` (of several readings, any), a check with `yes` or `no`, or a choice with "
+    "a part. A finding is made when that operation is finished, and this one comes after it. If an operation is left "
+    "out, the operations after it follow the ones before it.",
     examples=({"cams": "reground"}, {"end-play": "above"}, {"loose": "no"}),
 )
 _IF_NEEDED = Key(
     "if-needed",
     BooleanShape(),
-    "true if it is part of the build only when the `redo` of a remedy names it, and then once for each time. The "
-    "operation with the remedy waits for it.",
+    "true if it is done only when the `redo` of a remedy names it: once for each call. The operation with that remedy "
+    "waits for it.",
 )
 _IN_ORDER = Key(
     "in-order", BooleanShape(), "true if its places are done in the order in which the set of `each` is written."
@@ -65,9 +65,10 @@ _IN_ORDER = Key(
 _AGAIN = Key(
     "again",
     ReferenceShape("operation", "an operation's id"),
-    "The operation that this one does once more, after it. It has all keys of the other; each key that is written here "
-    "replaces the other's as a whole. Its values and checks are called `ID.name`, such as `refit.end-play`. In it, the "
-    "plain names and the id of the other mean its own.",
+    "The operation that this one does once more, after it. It takes every key of that operation except `id`. A key "
+    "that is written here replaces the whole key. Its values and checks are called `ID.name`: `refit.end-play`. "
+    "Inside the copy, plain names and the id of the other operation mean the copy; in its formulas, "
+    "`fit-crank.end-play` is the first value.",
     examples=("fit-crank",),
 )
 _TAKES_APART = Key(
@@ -223,7 +224,8 @@ _WHILE = Key(
     "while",
     OPERATION_NEEDS,
     "The state in which the lower end counts: from the end of the other operation or from when the state was last "
-    "entered, whichever is later. While the state is not so, it is not reached. An upper end is not moved.",
+    "entered, whichever is later. While the state is another one, the lower end is not reached. The upper "
+    "end does not change.",
     examples=({"vacuum": "on"},),
 )
 

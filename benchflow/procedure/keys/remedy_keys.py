@@ -14,17 +14,19 @@ _REMEDY_DO = Key("do", FILLED_LINE, "The instruction.", required=True)
 _REDO = Key(
     "redo",
     ListShape(ReferenceShape("operation", "an operation's id"), single=True),
-    "The ids of the operations to do again afterwards, each with `undo`. The id of this operation itself clears it; it "
-    "needs `undo` only if it sets a state or uses up a part.",
+    "The ids of the operations to do again afterwards, each with `undo`, and of `if-needed` operations that are then "
+    "done. The id of this operation itself clears it; it needs `undo` only if it sets a state or uses up a part.",
 )
 _TRIES = Key("tries", IntegerShape(1, MOST_TRIES), "The number of tries before the next remedy; by default 1.")
 _STOP = Key(
     "stop",
     BooleanShape(),
-    "true if the work stops here. Only a deviation, a rework or the correction of a misread entry gets past it.",
+    "true if the work stops here. Only a deviation, a rework or the correction of a wrong entry gets past it.",
 )
 _FRESH = Key(
-    "fresh", BooleanShape(), "true if a new part is fitted: the tries of all remedies of the value count from zero."
+    "fresh",
+    BooleanShape(),
+    "true if a new part is fitted: the tries of all remedies of the value, check or joint count from zero again.",
 )
 
 _WAIT = Key(

@@ -236,7 +236,7 @@ def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
         f"To discard: {all_of(titles.kit(item) for item in event.discard)}." if event.discard else "",
         f"Fitted: {all_of(titles.kit(item) for item in event.uses)}." if event.uses else "",
         f"The clock of {all_of(titles.step(step) for step in event.restarts)} starts again." if event.restarts else "",
-        f"Wait {quantity_text(event.wait)} before it counts again." if event.wait is not None else "",
+        f"Wait {quantity_text(event.wait)}, then measure or check again." if event.wait is not None else "",
     ]
     return " ".join(filter(None, parts)).removesuffix(".")
 

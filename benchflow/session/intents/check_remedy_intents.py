@@ -47,12 +47,14 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
         return refuse("not-allowed", message, operation=step.id, name=name)
     held = remedy_of_check(state, step, number)
     if held is None:
-        why = "It is not answered no"
+        message = f"Check {name} ({point.text}) needs no remedy. It has not been answered no"
         if answer_is_waived(state, step, number):
-            why = "A deviation is signed for it"
+            message = f"Check {name} ({point.text}) needs no remedy. A deviation is signed for it"
         elif number in state.work(step.id).failed:
-            why = "The procedure gives none. Put it right and answer yes, or sign a deviation"
-        message = f"Check {name} ({point.text}) needs no remedy. {why}"
+            message = (
+                f"Check {name} ({point.text}) was answered no, and the procedure has no remedy for it. Correct the "
+                "fault and answer yes, or sign a deviation"
+            )
         return refuse("not-allowed", message, operation=step.id, name=name)
     remedy = held.remedy
     if remedy is None or remedy.stop:

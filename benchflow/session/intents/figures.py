@@ -22,7 +22,7 @@ def give_figure(state: State, intent: intents.GiveFigure, context: Context, by: 
     joint, number, tighten = progress.joint, intent.stage, step.operation.tighten
     assert tighten is not None  # the step tightens the joint
     if not 1 <= number <= len(tighten.stages):
-        message = f"There is no stage {number}. {joint.title or joint.id} has {len(tighten.stages)}, from 1"
+        message = f"Stage {number} does not exist. {joint.title or joint.id} has stages 1 to {len(tighten.stages)}"
         return refuse("unknown-name", message, operation=step.id, name=joint.id)
     stage = tighten.stages[number - 1]
     if not isinstance(stage, OpenTorqueStage) or stage.formula:

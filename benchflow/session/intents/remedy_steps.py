@@ -30,8 +30,8 @@ class PartsAndWait(TypedDict):
 def no_undo_reason(state: State, step: Step, name: str, other: str) -> Reason:
     """The reason against a remedy that takes back the operation ``other``, which has no ``undo``."""
     message = (
-        f"The remedy for {value_title(step, name)} takes back {quoted_title(state, other)}, and the procedure does not "
-        "say how to undo that. Correct the entry if it was misread, or have a deviation signed"
+        f"The remedy for {value_title(step, name)} also undoes {quoted_title(state, other)}, but the procedure does "
+        "not say how. Correct the entry if it is wrong, or have a deviation signed"
     )
     return Reason("not-allowed", message, operation=other, name=name)
 
@@ -42,7 +42,7 @@ def lot_before_remedy(state: State, step: Step, remedy: Remedy) -> Refusal | Non
     items = {ref.name for ref in remedy.uses}
     for key in work.fitted:
         if lot_item(key) in items and key not in work.lots:
-            message = f"Enter the lot of {lot_title(state, key)} first. It was fitted by the remedy before"
+            message = f"Enter the lot of {lot_title(state, key)} first. The previous remedy fitted it"
             return refuse("value-missing", message, operation=step.id, name=lot_item(key))
     return None
 

@@ -202,7 +202,7 @@ def _inputs(state: State, name: "NameRef", assumed: Mapping[str, Measurement]) -
     for ref in state.plan.refs(name.ref):
         measured = measurement_before(state, ref) if name.before else value_measurement(state, ref)
         if measured is None and name.before:
-            return NoResult(f"There is no round before for {ref}", str(ref), first_round=True)
+            return NoResult(f"{ref} has no value from a previous round", str(ref), first_round=True)
         if measured is None:
             return NoResult(f"{ref} is not entered yet", str(ref), lacks_round_before(state, ref))
         found[operand_key(ref, name.before)] = measured

@@ -71,7 +71,7 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
         changed += [key for key in known if key in _choices_against_tables(after, step)]
         if changed:
             message = (
-                f"{changed[0]} decides what is done, and this would change what was found in "
-                f"{quoted_title(state, name)}. Start a rework of {quoted_title(state, name)}, and measure again"
+                f"This correction would change the finding {changed[0]} of {quoted_title(state, name)}, which decides "
+                f"what is done. Start a rework of {quoted_title(state, name)} instead, and do it again"
             )
             yield Reason("not-allowed", message, operation=name, name=changed[0])

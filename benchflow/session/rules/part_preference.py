@@ -67,7 +67,10 @@ class Preferring(Struct, frozen=True):
         return OpenPlace(place, frozenset(fits), self._size_to_buy(place), self.aim(place), place)
 
     def aim(self, place: str) -> Fraction | None:
-        """The best size for a place: that of `aim`, else the middle of the sizes that fit."""
+        """The best size for a place, in the base unit: that of `aim`, else the middle of the sizes that fit.
+
+        ``None`` if there is no `aim` and the sizes have only one end.
+        """
         size = self.required[place]
         if size.aim is not None:
             return base(size.aim)
@@ -215,5 +218,6 @@ def _message(found: Preferring, place: str, part: str, better: str) -> str:
     shown = f"{better} ({show_short(size.shown)})" if size is not None else better
     if not better:
         return f"{title}: {part} in {place} does not fit, and no other part does. Give a reason to choose it"
-    adjective = "nearest to the aim" if match.prefer == "nearest" else match.prefer
+    aim = "aim" if found.required[place].aim is not None else "middle of the limit"
+    adjective = f"nearest to the {aim}" if match.prefer == "nearest" else match.prefer
     return f"{title}: {shown} is the {adjective} that fits {place}. Choose it, or give a reason for {part}"

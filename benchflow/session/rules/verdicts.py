@@ -217,7 +217,7 @@ def judge_measurement(
         return None
     judged = judge_exact(found.figure, found.bounds, value.decision, found.u)
     if value.decision == "guarded" and found.turning:
-        reason = "an `if` or a step in its formula is too close to where it changes, for the uncertainty of its values"
+        reason = "the uncertainty of its values is too large to decide an `if` or a rounding step in its formula"
         return replace(judged, reason=f"{' and '.join(found.turning)}: {reason}")
     if value.decision == "guarded" and found.unknown:
         names = " and ".join(found.unknown)

@@ -32,9 +32,10 @@ def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     window = clock.window
     if clock.known and clock.state_missing:
         state_text = _state_text(state, window)
-        early = f"Too early after {since_text(state, window)} ({window_text(clock)}): it counts only while {state_text}"
+        early = f"Too early after {since_text(state, window)} ({window_text(clock)})"
+        early += f": the time counts only while {state_text}"
         sign = deviation_advice(state, step, window_subject(window.operation))
-        advice = f"Bring that about, then wait {shown_duration(clock.wait_left)}{f', or {sign}' if sign else ''}"
+        advice = f"Make it so, then wait {shown_duration(clock.wait_left)}{f', or {sign}' if sign else ''}"
     elif clock.known:
         early = f"Too early after {since_text(state, window)} ({window_text(clock)}){_set_clock_text(clock)}"
         sign = deviation_advice(state, step, window_subject(window.operation))

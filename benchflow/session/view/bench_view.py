@@ -102,6 +102,7 @@ class Reading(Struct, frozen=True):
     must_stop: bool = False  # the work stops at this reading: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
     limit: str = ""  # its own limit, if the limits of the readings vary
+    further: int = 0  # the further limit that the remedy belongs to, from 1; 0 for the main limit
 
 
 class FurtherLimitRow(Struct, frozen=True):

@@ -98,7 +98,7 @@ def _next_remedy(state: State, step: Step, progress: JointProgress) -> FastenerR
 
 
 def titles_to_redo(state: State, step: Step, held: RemedyInTurn) -> tuple[str, ...]:
-    """Number and title of each operation that the remedy in turn repeats."""
+    """Number and title of each operation that the next remedy redoes or calls for."""
     if held.remedy is None or not held.remedy.redo:
         return ()
     steps = steps_to_redo(state, step, held.remedy)

@@ -75,6 +75,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     held is not None and held.final,
                     () if held is None else titles_to_redo(state, step, held),
                     own,
+                    0 if held is None else held.result.limit,
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
@@ -116,7 +117,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
     title = work.title or work.name
     if worked is None:
         first = lacks_round_before(state, ValueRef.parse(work.name))
-        shown = "no round before yet" if first else ""
+        shown = "first round: nothing to compare with" if first else ""
         return vw.CalculatedInput(work.name, title, work.formula, "", shown, limit, "", complete=first)
     verdict, found = worked.verdict, remedy_progress(state, step, work.name)
     return vw.CalculatedInput(

@@ -14,7 +14,7 @@ from benchflow.session.view.bench_view import (
     ReadingInput,
     TightenInput,
 )
-from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT
+from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
@@ -244,7 +244,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
     """The remedy for a value or a fastener out of its limit, or a check answered no. Enter confirms that it is done."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("remedy done")
-    title_line = "Out of limit"
+    title_line = "Remedy"
     form = "remedy"
 
     def __init__(self, client: SessionClient, item: BenchInput) -> None:
@@ -262,7 +262,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
 
     @property
     def redo(self) -> tuple[str, ...]:
-        """Number and title of each operation to redo after the remedy."""
+        """Number and title of each operation that the remedy redoes or calls for."""
         given = self.given if self.slot is None else self.slot
         return () if isinstance(given, ReadingInput) else given.redo
 
@@ -282,14 +282,14 @@ class RemedyPage(FormPage, inherit_bindings=False):
         elif isinstance(given, TightenInput):
             name, limit = f"{given.title}, fastener {given.remedied}", given.progress
         else:
-            name, limit = given.ask if isinstance(given, ReadingInput) else given.title, f"Limit: {given.limit}"
+            name, limit = given.ask if isinstance(given, ReadingInput) else given.title, self._limit_text()
             if self.slot is not None and self.slot.subject != given.name:
                 name = f"{name}, reading {self.slot.slot}"
         lines: list[Line] = [EMPTY, styled(name, "title"), styled(limit), EMPTY]
         lines.extend(hanging("→ ", self.remedy, width, "strong", "attention"))
         lines.append(EMPTY)
         if self.redo and not self.must_stop:
-            lines.extend([*hanging("Then do again: ", "; ".join(self.redo), width, "strong", "label"), EMPTY])
+            lines.extend([*hanging("Then do: ", "; ".join(self.redo), width, "strong", "label"), EMPTY])
         then = "answer the check" if isinstance(given, CheckInput) else "measure"
         text = (
             f"Do this, press Enter, then {then} again. To leave the part as it is, go back (Esc) and sign a "
@@ -297,10 +297,19 @@ class RemedyPage(FormPage, inherit_bindings=False):
         )
         if self.must_stop:
             text = (
-                "The work stops here. If the entry was misread, go back (Esc) and correct it (c). To leave the part as "
+                "The work stops here. If the entry is wrong, go back (Esc) and correct it (c). To leave the part as "
                 "it is, go back and sign a deviation (d). To do earlier work again, start a rework."
             )
         return [*lines, *(styled(part) for part in wrap(text, width))]
+
+    def _limit_text(self) -> str:
+        """The limit that the value is out of: the main one, or a further one with what was found."""
+        given = self.given
+        assert isinstance(given, ReadingInput | CalculatedInput)
+        if isinstance(given, ReadingInput) and self.slot is not None and self.slot.further:
+            row = given.further[self.slot.further - 1]
+            return f"{row.title}: {row.shown} {VERDICT_TEXT[row.verdict]}. Limit: {row.limit}"
+        return f"Limit: {(self.slot.limit if self.slot is not None else '') or given.limit}"
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "submit" and self.must_stop:
@@ -312,15 +321,15 @@ class RemedyPage(FormPage, inherit_bindings=False):
 
     async def submit(self, values: dict[str, str]) -> None:
         if isinstance(self.given, TightenInput):
-            again = f"Do again: {'; '.join(self.redo)}." if self.redo else f"Tick fastener {self.given.remedied} again."
+            again = f"Now do: {'; '.join(self.redo)}." if self.redo else f"Tick fastener {self.given.remedied} again."
             fields = {"name": self.given.joint, "fastener": self.given.remedied}
             await self.send(f"Remedy done. {again}", "remedy", **fields)
             return
         if isinstance(self.given, CheckInput):
-            again = f"Do again: {'; '.join(self.redo)}." if self.redo else "Answer the check again."
+            again = f"Now do: {'; '.join(self.redo)}." if self.redo else "Answer the check again."
             await self.send(f"Remedy done. {again}", "remedy", name=f"check {self.given.number}")
             return
-        again = f"Do again, then measure: {'; '.join(self.redo)}." if self.redo else "Measure again."
+        again = f"Now do, then measure again: {'; '.join(self.redo)}." if self.redo else "Measure again."
         await self.send(
             f"Remedy done. {again}", "remedy", name=self.given.name if self.slot is None else self.slot.subject
         )

@@ -14,7 +14,7 @@ def proof_of(text: str) -> Proof:
     return prove(result.procedure)
 
 
-@pytest.mark.parametrize("seed", range(max(300, EXAMPLES)))
+@pytest.mark.parametrize("seed", [*range(max(300, EXAMPLES)), 204133, 1417])  # the last two were once wrong
 def test_proof_agrees_with_the_game(seed: int) -> None:
     drawn = draw(seed)
     game, proof = Game(drawn), proof_of(text_of(drawn))

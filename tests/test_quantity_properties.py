@@ -86,6 +86,8 @@ def test_converted_reading_equal_to_its_limit_is_within(value: Decimal, pair: tu
 @example("1/" * 100)
 @example("(" * 200)
 @example("1 mm " + "(1 mm)" * 30)
+@example("0~\x08")
+@example("0 to 1\x07")
 @settings(max_examples=300)
 def test_any_text_parses_or_raises_a_quantity_error(text: str) -> None:
     for read in (parse_quantity, parse_limit, unit_symbol):

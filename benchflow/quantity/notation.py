@@ -273,10 +273,10 @@ def range_spelled_otherwise(text: str, start: int, end: int) -> QuantityError:
 def not_one_quantity(text: str, plain: str, at: int) -> QuantityError:
     """Return the error for a range or a tolerance where only one quantity is possible."""
     first = plain[:at].strip()
-    unit = _LAST_UNIT.search(plain)
-    alone = first if unit is None or not _ONLY_NUMBER.fullmatch(first) else f"{first}{unit[1]}"
+    unit = _LAST_UNIT.search(plain) if _ONLY_NUMBER.fullmatch(first) else None
+    missing = unit[1] if unit is not None and units.find(unit[1].strip()) is not None else ""
     why = "one quantity is expected, but this is a range or a tolerance"
-    return QuantityError("bad-quantity", text, at, why, f"write only one, such as {alone}")
+    return QuantityError("bad-quantity", text, at, why, f"write only one, such as {first}{missing}")
 
 
 _LAST_UNIT = re.compile(r"[0-9.](\s*[^\d\s.()][^\d()]*?)\s*$")

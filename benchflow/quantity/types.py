@@ -40,15 +40,15 @@ class QuantityError(BenchflowError):
     """Text that is not a quantity or limit of the expected kind.
 
     ``at`` is the index in ``text`` of the wrong character, ``len(text)`` if something is missing at the end. ``why`` is
-    the error and ``hint`` the correction, both as clauses. ``str(error)`` is the message for people on one printable
-    line, such as ``"85": The unit is missing. Write it like 40 N·m.``
+    the error and ``hint`` the correction, both as clauses, with unprintable characters replaced. ``str(error)`` is the
+    message for people on one line, such as ``"85": The unit is missing. Write it like 40 N·m.``
     """
 
     def __init__(self, code: QuantityErrorCode, text: str, at: int, why: str, hint: str = "") -> None:
-        message = " ".join(sentence(clause) for clause in (why, hint) if clause)
-        super().__init__(f'"{printable(text)}": {message}')
         self.code: QuantityErrorCode = code
-        self.text, self.at, self.why, self.hint = text, at, why, hint
+        self.text, self.at, self.why, self.hint = text, at, _only_printable(why), _only_printable(hint)
+        message = " ".join(sentence(clause) for clause in (self.why, self.hint) if clause)
+        super().__init__(f'"{printable(text)}": {message}')
 
 
 def sentence(clause: str) -> str:
@@ -59,4 +59,8 @@ def sentence(clause: str) -> str:
 def printable(text: str) -> str:
     """Return ``text`` for a message, cut to 48 characters, with unprintable characters replaced."""
     short = text if len(text) <= 48 else text[:45] + "..."
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in short)
+    return _only_printable(short)
+
+
+def _only_printable(text: str) -> str:
+    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)

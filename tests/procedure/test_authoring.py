@@ -25,8 +25,8 @@ CODES_OF_SHAPES = {
 }  # fmt: skip
 """Codes of problems that the shapes report. The schema has to find the same problems."""
 
-BEYOND_A_SCHEMA = "Only the last row can have no upper end"
-"""A problem that has one of these codes, and depends on the place in a list: JSON Schema cannot state it."""
+BEYOND_A_SCHEMA = ("Only the last row can have no upper end", "is the beginning of the names of values")
+"""Problems that have one of these codes, but depend on the place in a list or on other keys: not for JSON Schema."""
 
 
 def _yaml(text: str) -> Any:
@@ -138,4 +138,4 @@ def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], change:
         assert errors, f"only the schema refuses the file: {refused[0]}"
     else:
         found = [str(problem) for problem in errors if problem.code in CODES_OF_SHAPES]
-        assert [text for text in found if BEYOND_A_SCHEMA not in text] == []
+        assert [text for text in found if not any(beyond in text for beyond in BEYOND_A_SCHEMA)] == []

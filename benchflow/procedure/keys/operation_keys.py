@@ -365,10 +365,6 @@ def _operation(fields: Fields) -> Operation:
     each = fields.get(_EACH)
     context.filled_texts.append((each.name if each else None, tuple(context.placeholders)))
     context.placeholders.clear()
-    if fields.get(_IN_ORDER) and not fields.wrote(_EACH):
-        fields.problem(
-            "missing-key", _IN_ORDER, "`in-order` needs the key `each` too", f"Add `each`. {_EACH.description}"
-        )
     ident = fields.get(ID)
     if ident is None:
         written = fields.nodes.get("id")
@@ -452,6 +448,7 @@ OPERATION = VaryingOperation(KeyedShape(
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,
+    requires=((_IN_ORDER, _EACH),),
     hints={
         "before": "Write `after` on the operation that comes later",
         "caution": "Write `cautions: [{caution: ...}]`",

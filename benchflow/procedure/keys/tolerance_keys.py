@@ -60,17 +60,15 @@ class _OneAmount(Shape[TickTolerance]):
 _TORQUE = Key("torque", _Amount(("torque",), "4 %"), "Of a torque: a percentage, or a torque.", examples=("4 %",))
 _ANGLE = Key("angle", _Amount(("angle",), "3°"), "Of an angle: an angle, or a percentage.", examples=("3°",))
 _STRETCH = Key("stretch", _Amount(("length",), "0.01 mm"), "Of a stretch: a length, or a percentage.")
+_OF_KINDS = (_TORQUE, _ANGLE, _STRETCH)
 
 
 def _tolerance(fields: Fields) -> TickTolerance:
-    if not fields.nodes:
-        message = "The tolerance is empty"
-        fields.context.problem("missing-key", fields.node.mark, message, "Write, for example, `torque: 4 %`")
     return TickTolerance(fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_STRETCH))
 
 
 TOLERANCE: Shape[TickTolerance] = EitherShape(
     "a tolerance such as 4 %, 2 N·m or {torque: 4 %, angle: 3°}",
     text=_OneAmount(),
-    entries=KeyedShape("tolerance", "`tolerance`", (_TORQUE, _ANGLE, _STRETCH), _tolerance),
+    entries=KeyedShape("tolerance", "`tolerance`", _OF_KINDS, _tolerance, some_of=_OF_KINDS),
 )

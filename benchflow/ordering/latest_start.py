@@ -1,6 +1,7 @@
 """The latest time to start each step so that every open time window is kept."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
+from heapq import heapify, heappop, heappush
 from math import inf
 
 from benchflow.procedure.plan import Plan, Step, TimeWindow
@@ -30,24 +31,42 @@ def latest_starts(
                 finish[step.id] = min(limits)
     if not finish:
         return {}
-    order = _in_order(plan, done)
-    for name in reversed(order):
-        step = plan.steps[name]
-        if name not in finish:
-            continue
-        start = finish[name] - step.takes
-        waits = {w.operation: w.low for w in step.time if w.low is not None}
-        for earlier in step.after:
-            if earlier not in done:
-                latest = start - (waits.get(earlier) or 0.0)
-                finish[earlier] = min(finish.get(earlier, inf), latest)
-    place = {name: number for number, name in enumerate(order)}
+    place = {name: number for number, name in enumerate(_in_order(plan, done))}
+    followers = _followers(plan, done, finish)
+    # From the last step back to the first one: a step gets its place when the starts of all its followers are known.
+    ready = [(-finish[name], -place[name], name) for name, after in followers.items() if not after]
+    heapify(ready)
     starts: dict[str, float] = {}
     next_start = inf
-    for name in sorted(finish, key=lambda name: (finish[name], place.get(name, 0)), reverse=True):
-        next_start = min(finish[name], next_start) - plan.steps[name].takes
+    while ready:
+        _, _, name = heappop(ready)
+        step = plan.steps[name]
+        next_start = min(finish[name], next_start) - step.takes
         starts[name] = next_start - now
+        waits = {w.operation: w.low for w in step.time if w.low is not None}
+        for earlier in step.after:
+            if earlier in followers:
+                finish[earlier] = min(finish.get(earlier, inf), next_start - (waits.get(earlier) or 0.0))
+                followers[earlier].remove(name)
+                if not followers[earlier]:
+                    heappush(ready, (-finish[earlier], -place[earlier], earlier))
     return {name: starts[name] for name in plan.steps if name in starts}
+
+
+def _followers(plan: Plan, done: Collection[str], last: Iterable[str]) -> dict[str, set[str]]:
+    """The steps still to be done for ``last``, these included, each with those that have it as a prerequisite."""
+    followers: dict[str, set[str]] = {name: set() for name in last}
+    todo = list(followers)
+    while todo:
+        name = todo.pop()
+        for earlier in plan.steps[name].after:
+            if earlier in done:
+                continue
+            if earlier not in followers:
+                followers[earlier] = set()
+                todo.append(earlier)
+            followers[earlier].add(name)
+    return followers
 
 
 def _restarted_before(plan: Plan, done: Collection[str], step: Step, window: TimeWindow) -> bool:

@@ -258,6 +258,16 @@ def test_two_operations_in_one_window_get_separate_latest_starts() -> None:
     assert latest_after(built, {"mix": 0.0}, 0.0) == {"left": 400.0, "right": 500.0}
 
 
+def test_step_that_has_to_start_earlier_moves_the_start_of_its_wait_too() -> None:
+    built = plan(
+        step("mix"),
+        step("glue", takes=10),
+        step("left", "glue", time=[within("mix", 600), within("glue", None, wait=100)], takes=50),
+        step("right", time=[within("mix", 600)], takes=80),
+    )
+    assert latest_after(built, {"mix": 0.0}, 0.0) == {"glue": 360.0, "left": 470.0, "right": 520.0}
+
+
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans(), st.data())
 def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data: st.DataObject) -> None:
@@ -267,7 +277,7 @@ def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data
             done[each.id] = 0.0
     starts = latest_after(built, done, 0.0)
     clock = -math.inf
-    for name in sorted(starts, key=lambda name: (starts[name], list(built.steps).index(name))):
+    for name in sorted(starts, key=lambda name: (starts[name], built.steps[name].takes, list(built.steps).index(name))):
         each = built.steps[name]
         begin = starts[name]
         assert begin >= clock - 1e-9

@@ -132,10 +132,8 @@ def expected(case: Case) -> dict[str, list[str]]:
         case _:
             figures = numbers
     # Standard uncertainties, over u of the gauge. Its error is the same in all readings, and is not taken to
-    # cancel: a + b has 2 u, a - b has √2 u, a - b - c has √(1 + 4) u. Equal readings have no spread.
-    of_x, of_difference = 1.0, 2**0.5
-    if case.judge == "spread":
-        of_x, of_difference = (2**0.5, 5**0.5) if len(set(numbers)) > 1 else (0.0, 1.0)
+    # cancel: a + b has 2 u, a - b has √2 u, a - b - c has √(1 + 4) u. A spread is a difference, also of equal readings.
+    of_x, of_difference = (2**0.5, 5**0.5) if case.judge == "spread" else (1.0, 2**0.5)
     single = case.judge != "all" and len(numbers) > 1
     by_name = {
         "x": (figures, of_x, True),
@@ -188,6 +186,11 @@ ways = st.builds(
 @given(cases(), ways, ways)
 @example(
     Case((10, 11, 9), 0, None, 10, "mean", False, 0),
+    Entry("mm", "mm", "mm", False, False, False),
+    Entry("mm", "in", "µm", True, True, True),
+)
+@example(
+    Case((0, 0), 26, 0, 0, "spread", True, 31),
     Entry("mm", "mm", "mm", False, False, False),
     Entry("mm", "in", "µm", True, True, True),
 )

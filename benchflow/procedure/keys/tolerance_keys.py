@@ -57,9 +57,13 @@ class _OneAmount(Shape[TickTolerance]):
         return self._amount.schema(definitions)
 
 
-_TORQUE = Key("torque", _Amount(("torque",), "4 %"), "Of a torque: a percentage, or a torque.", examples=("4 %",))
-_ANGLE = Key("angle", _Amount(("angle",), "3°"), "Of an angle: an angle, or a percentage.", examples=("3°",))
-_STRETCH = Key("stretch", _Amount(("length",), "0.01 mm"), "Of a stretch: a length, or a percentage.")
+_TORQUE = Key(
+    "torque", _Amount(("torque",), "4 %"), "How far a torque may be off: a percentage, or a torque.", examples=("4 %",)
+)
+_ANGLE = Key(
+    "angle", _Amount(("angle",), "3°"), "How far an angle may be off: a percentage, or an angle.", examples=("3°",)
+)
+_STRETCH = Key("stretch", _Amount(("length",), "0.01 mm"), "How far a stretch may be off: a percentage, or a length.")
 _OF_KINDS = (_TORQUE, _ANGLE, _STRETCH)
 
 

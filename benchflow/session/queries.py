@@ -101,6 +101,7 @@ def joint_status(state: State, step: Step) -> dict[str, Any] | None:
         "again": list(view.reread),
         "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
         "settings": [*(f"CAUTION: {text}" for text in view.warnings), *view.settings],
+        "background": list(view.background),
         "words": view.progress,
         "asked_stage": view.asked_stage or None,
         "remedy": None

@@ -111,7 +111,7 @@ def test_preload_above_the_proof_load_is_a_warning_and_not_a_setting(tmp_path: P
     shown = joint(found)
     assert len(shown.warnings) == 1
     assert "above the proof load" in shown.warnings[0]
-    assert not any("Preload" in line for line in shown.settings)
+    assert not any("Preload" in line for line in (*shown.settings, *shown.background))
     assert "Left-hand thread: tighten counter-clockwise" in shown.settings
 
 
@@ -119,7 +119,7 @@ def test_stretch_is_estimated_from_the_grip(tmp_path: Path) -> None:
     grip = "grip: [{shank: 80 mm}, {thread: 15 mm}], thread: M8x1.25,"
     found = start_session(tmp_path, TEXT.replace("thread: M8x1.25,", grip), options={}, start={})
     found.do("start", operation="pull")
-    assert any("Stretch about" in line for line in joint(found).settings)
+    assert any("Stretch about" in line for line in joint(found).background)
 
 
 def test_preload_is_compared_with_the_neck_of_the_grip(tmp_path: Path) -> None:
@@ -128,7 +128,8 @@ def test_preload_is_compared_with_the_neck_of_the_grip(tmp_path: Path) -> None:
     text = TEXT.replace("thread: M8x1.25,", grip)
     found = start_session(tmp_path, text, options={}, start={})
     found.do("start", operation="pull")
-    assert "Preload about 6.2 kN ± 25 %, 60 % of proof load of the neck" in joint(found).settings
+    assert "Preload about 6.2 kN ± 25 %, 60 % of proof load of the neck" in joint(found).background
+    assert not any("Preload" in line for line in joint(found).settings)
 
 
 def test_preload_above_the_proof_load_of_the_neck_is_a_warning(tmp_path: Path) -> None:

@@ -273,7 +273,7 @@ instruments:
 
 def joint_lines(driver: SessionDriver) -> str:
     shown = next(one for one in inputs_of(driver, "tighten") if isinstance(one, TightenInput))
-    return "\n".join(shown.settings)
+    return "\n".join((*shown.settings, *shown.background))
 
 
 def test_extension_changes_the_wrench_setting_and_preload_is_estimated(tmp_path: Path) -> None:

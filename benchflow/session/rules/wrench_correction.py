@@ -22,7 +22,7 @@ NO_EXTENSION = ("none", "off", "-", "0")
 
 
 def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
-    """The lines on the current stage: wrench setting, preload, lubricant, draw-down."""
+    """The lines on the current stage: wrench setting, lubricant, draw-down."""
     joint, stage = progress.joint, progress.current_stage
     lines: list[str] = []
     if joint.left_hand:
@@ -32,7 +32,6 @@ def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
         lines += [
             *_setting_line(state, torque),
             *_lubricant_note(state, joint, torque),
-            *_preload_lines(state, joint, torque),
         ]
     if isinstance(stage, CheckStage):
         lines += _check_reading_line(state, stage)
@@ -124,32 +123,31 @@ def _lubricant_note(state: State, joint: Joint, torque: Quantity) -> list[str]:
     return [f"{note}. The preload may be wrong"]
 
 
-def _preload_lines(state: State, joint: Joint, torque: Quantity) -> list[str]:
-    """The estimated preload and stretch with the lubricant on the threads; nothing if they cannot be estimated.
+def background_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
+    """The estimated preload and stretch with the lubricant on the threads; empty if they cannot be estimated.
 
     A preload above the proof load is a warning (:func:`stage_warnings`), unless the joint is tightened to yield.
     """
+    joint, stage = progress.joint, progress.current_stage
+    if not isinstance(stage, TorqueStage) or stage_warnings(state, progress):
+        return ()
     used = _with_lubricant(state, joint)
-    text = joint_preload_text(used, torque)
-    if not text or stage_warnings_at(state, joint, torque):
-        return []
-    stretch = stretch_text(used, torque)
-    return [text + (", to yield on purpose" if joint.to_yield else ""), *([stretch] if stretch else [])]
+    text, stretch = joint_preload_text(used, stage.torque), stretch_text(used, stage.torque)
+    if not text:
+        return ()
+    return (text + (", to yield on purpose" if joint.to_yield else ""), *([stretch] if stretch else []))
 
 
 def stage_warnings(state: State, progress: JointProgress) -> tuple[str, ...]:
-    """Warnings about the current stage: a preload above the proof load."""
+    """The warning that the current stage loads the fasteners above their proof load; empty if it does not, or is to."""
     stage = progress.current_stage
-    return stage_warnings_at(state, progress.joint, stage.torque) if isinstance(stage, TorqueStage) else ()
-
-
-def stage_warnings_at(state: State, joint: Joint, torque: Quantity) -> tuple[str, ...]:
-    """The warning that ``torque`` loads the fasteners above their proof load; empty if it does not, or is to."""
-    used = _with_lubricant(state, joint)
-    share = None if joint.to_yield else proof_share(used, torque)
+    if not isinstance(stage, TorqueStage) or progress.joint.to_yield:
+        return ()
+    used = _with_lubricant(state, progress.joint)
+    share = proof_share(used, stage.torque)
     if share is None or share <= 1:
         return ()
-    return (f"{joint_preload_text(used, torque)}: above the proof load. Check torque, thread and lubricant",)
+    return (f"{joint_preload_text(used, stage.torque)}: above the proof load. Check torque, thread and lubricant",)
 
 
 def _with_lubricant(state: State, joint: Joint) -> Joint:

@@ -195,7 +195,7 @@ class FastenerStatus(Struct, frozen=True):
 
     ``stage`` is its last completed stage (0: none). ``in_stage`` is true if the current stage includes it. ``turns``
     counts its turns in the draw-down. ``shown`` is its last reading ("110 N·m, 0.15 mm"), with the ``verdict`` on
-    it. It is ``waived`` if a deviation covers it.
+    it. It is ``waived`` if a deviation covers it. ``failed`` is what happened to it if it failed ("stripped").
     """
 
     number: int
@@ -207,6 +207,7 @@ class FastenerStatus(Struct, frozen=True):
     shown: str = ""
     verdict: ShownVerdict = ""
     waived: bool = False
+    failed: str = ""
 
 
 class TickValue(Struct, frozen=True):
@@ -257,7 +258,8 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     of: int  # fasteners in this stage
     progress: str  # "7 of 10, stage 2 of 3: 60 N·m"
     last: int | None  # the fastener ticked last
-    settings: tuple[str, ...] = ()  # lines on the wrench setting, the preload and the instrument
+    settings: tuple[str, ...] = ()  # lines on the wrench setting, the lubricant and the instrument
+    background: tuple[str, ...] = ()  # lines on the preload, the per cent of proof load and the stretch
     warnings: tuple[str, ...] = ()  # about the current stage, such as a preload above the proof load
     complete: bool = False
     tick_values: tuple[TickValue, ...] = ()  # the readings to enter with a tick, in order
@@ -274,6 +276,10 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     remedy: str = ""  # what to do before this fastener can be ticked again
     must_stop: bool = False  # the work stops at this fastener: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
+    resume_text: str = ""  # "last: no. 6. Check no. 6, then no. 7." after a break within a stage; otherwise ""
+    rest: tuple[int, ...] = ()  # the fasteners that the intent `tick-rest` would enter; empty if it is not possible
+    stage_again: bool = False  # the intent `stage-again` is possible
+    stopped: str = ""  # why the joint is stopped by a failed fastener and what to do; "" if it is not
 
 
 class HoldInput(Struct, frozen=True, tag="hold"):

@@ -21,7 +21,13 @@ from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
 from benchflow.session.rules.stage_torques import figure_source, torque_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
-from benchflow.session.rules.wrench_correction import extension_lines, setting_lines, setting_on_scale, stage_warnings
+from benchflow.session.rules.wrench_correction import (
+    background_lines,
+    extension_lines,
+    setting_lines,
+    setting_on_scale,
+    stage_warnings,
+)
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
@@ -55,6 +61,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
             *_band_line(progress),
             *extension_lines(state, progress),
         ),
+        background=background_lines(state, progress),
         warnings=stage_warnings(state, progress),
         complete=progress.complete,
         tick_values=_tick_values(progress),

@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from benchflow.procedure.model import JointSides
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.trade.gauge_picture import GaugeTexts, gauge_svg
-from benchflow.trade.joint_picture import FastenerCell, joint_lines, joint_svg
+from benchflow.trade.joint_picture import FastenerCell, joint_lines, joint_svg, side_line
 from benchflow.trade.verdict import Verdict
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -111,3 +112,31 @@ def test_joint_too_wide_for_the_terminal_becomes_a_complete_list() -> None:
 def test_joint_without_fasteners_can_be_drawn() -> None:
     assert joint_lines((), 80) == ()
     ET.fromstring(joint_svg((), "Nothing"))
+
+
+SIDES = JointSides("front", "rear", "exhaust side", "intake side")
+
+
+def test_sides_are_named_where_they_are() -> None:
+    above, *_, below = joint_lines(FLANGE, 80, SIDES)
+    assert above.split("  ")[0] == "◄ front"
+    assert "▲ exhaust side" in above
+    assert above.endswith("rear ►")
+    assert below.strip() == "▼ intake side"
+    svg = ET.fromstring(joint_svg(FLANGE, "Flange", SIDES))
+    places = {one.text: (float(one.get("x", "")), float(one.get("y", ""))) for one in svg.iter(f"{SVG}text")}
+    assert places["front"][0] < places["4"][0] < places["3"][0] < places["rear"][0]
+    assert places["exhaust side"][1] < places["1"][1] < places["2"][1] < places["intake side"][1]
+
+
+def test_joint_with_some_sides_names_only_these() -> None:
+    assert side_line(JointSides(top="exhaust side"), 40).strip() == "▲ exhaust side"
+    assert side_line(JointSides(left="front"), 40) == "◄ front"
+    assert side_line(JointSides(right="rear"), 40) == f"{'rear ►':>40}"
+    assert joint_lines(FLANGE, 80, JointSides(left="front"))[1:] == joint_lines(FLANGE, 80)
+
+
+@given(st.builds(JointSides, *[st.text(max_size=24)] * 4), st.integers(1, 90))
+def test_side_line_names_every_side_at_any_width(sides: JointSides, width: int) -> None:
+    line = side_line(sides, width)
+    assert all(text.strip() in line for text in (sides.left, sides.top, sides.right))

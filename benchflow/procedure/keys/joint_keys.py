@@ -14,7 +14,7 @@ from benchflow.procedure.joint_layouts import (
 from benchflow.procedure.keys.grip_keys import GRIP
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
-from benchflow.procedure.model import NO_TOLERANCE, Joint, Ref
+from benchflow.procedure.model import NO_SIDES, NO_TOLERANCE, Joint, JointSides, Ref
 from benchflow.procedure.shapes.basic_shapes import (
     LINE,
     TEXT_SCHEMA,
@@ -23,6 +23,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     IntegerShape,
     ListShape,
     MapShape,
+    TextShape,
     integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
@@ -120,6 +121,25 @@ class _Pattern(Shape[tuple[str, Layout]]):
         }
 
 
+_SIDE = TextShape("a side of a joint", longest=24)
+_LEFT = Key("left", _SIDE, "What is on the left of the layout.", examples=("front",))
+_RIGHT = Key("right", _SIDE, "What is on its right.", examples=("flywheel end",))
+_TOP = Key("top", _SIDE, "What is above it.", examples=("exhaust side",))
+_BOTTOM = Key("bottom", _SIDE, "What is below it.", examples=("intake side",))
+
+
+def _joint_sides(fields: Fields) -> JointSides:
+    return JointSides(*(fields.get_or(key, "") for key in (_LEFT, _RIGHT, _TOP, _BOTTOM)))
+
+
+_SIDES = KeyedShape(
+    "sides",
+    "the key `sides`",
+    (_LEFT, _RIGHT, _TOP, _BOTTOM),
+    _joint_sides,
+    some_of=(_LEFT, _RIGHT, _TOP, _BOTTOM),
+)
+
 _TITLE = Key("title", LINE, "The title.")
 _THREAD = Key("thread", LINE, "The thread, such as M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
 _CLASS = Key(
@@ -151,6 +171,12 @@ _PATTERN = Key(
     _Pattern(),
     "Instead of a layout: `star 8` (cross pattern of a flange, 3 to 24 bolts) or `out from the middle, 2 by 5`.",
     examples=("star 8",),
+)
+_SIDES_OF_LAYOUT = Key(
+    "sides",
+    _SIDES,
+    "What is on each side of the layout: `left`, `right`, `top`, `bottom`, or some of them. Pictures show it.",
+    examples=({"left": "front", "right": "flywheel end"},),
 )
 _GROUPS = Key(
     "groups",
@@ -206,6 +232,7 @@ def _joint(fields: Fields) -> Joint:
         fields.at(_THREAD),
         fields.at(_CLASS),
         fields.at(_GRIP),
+        fields.get_or(_SIDES_OF_LAYOUT, NO_SIDES),
     )
     fields.context.nodes["tolerance", joint.mark] = fields.nodes.get("tolerance", fields.node)
     return joint
@@ -223,6 +250,7 @@ JOINTS = MapShape(
             _NUT_FACTOR,
             _LAYOUT,
             _PATTERN,
+            _SIDES_OF_LAYOUT,
             _GROUPS,
             _TOLERANCE,
             _LEFT_HAND,

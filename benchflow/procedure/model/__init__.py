@@ -22,10 +22,12 @@ from benchflow.procedure.model.operation_model import (
 )
 from benchflow.procedure.model.procedure_model import Procedure
 from benchflow.procedure.model.setup_model import (
+    NO_SIDES,
     Failure,
     GripSegment,
     InstrumentNeed,
     Joint,
+    JointSides,
     KitItem,
     Move,
     Option,
@@ -69,6 +71,7 @@ from benchflow.procedure.model.value_model import (
 )
 
 __all__ = [
+    "NO_SIDES",
     "NO_TOLERANCE",
     "AboveReading",
     "AngleStage",
@@ -89,6 +92,7 @@ __all__ = [
     "Hold",
     "InstrumentNeed",
     "Joint",
+    "JointSides",
     "Judge",
     "KitItem",
     "LoosenStage",

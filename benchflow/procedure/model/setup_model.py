@@ -108,6 +108,18 @@ class GripSegment(Struct, frozen=True):
     diameter: Quantity | None = None
 
 
+class JointSides(Struct, frozen=True):
+    """What is on each side of a drawn joint, such as ``front``; empty where the author says nothing."""
+
+    left: str = ""
+    right: str = ""
+    top: str = ""
+    bottom: str = ""
+
+
+NO_SIDES = JointSides()
+
+
 class Joint(Struct, frozen=True):
     """A bolted joint.
 
@@ -134,6 +146,7 @@ class Joint(Struct, frozen=True):
     thread_mark: Mark = Mark()
     grade_mark: Mark = Mark()
     grip_mark: Mark = Mark()
+    sides: JointSides = NO_SIDES
 
 
 class Failure(Struct, frozen=True):

@@ -42,11 +42,14 @@ TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
 class TextShape(Shape[str]):
     """A text that is not blank, on one line unless ``lines`` is true.
 
-    A ``filled`` text may contain a placeholder such as ``{cylinder}`` under `each`.
+    A ``filled`` text may contain a placeholder such as ``{cylinder}`` under `each`. ``longest`` is the largest number
+    of characters, if it is limited.
     """
 
-    def __init__(self, noun: str = "a text", *, lines: bool = False, filled: bool = False) -> None:
-        self.noun, self.lines, self.filled = noun, lines, filled
+    def __init__(
+        self, noun: str = "a text", *, lines: bool = False, filled: bool = False, longest: int | None = None
+    ) -> None:
+        self.noun, self.lines, self.filled, self.longest = noun, lines, filled, longest
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, context)
@@ -61,6 +64,14 @@ class TextShape(Shape[str]):
                 "Write it, or delete the key",
             )
             return None
+        if self.longest is not None and len(text) > self.longest:
+            context.problem(
+                "too-long",
+                found.mark,
+                f"`{short(text)}` has {len(text)} characters, but {self.noun} has at most {self.longest}",
+                "Shorten it",
+            )
+            return None
         if self.filled and "{" in text:
             for found_word in PLACEHOLDER.finditer(found.text):
                 if found_word[1] is not None:
@@ -68,7 +79,8 @@ class TextShape(Shape[str]):
         return text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {**TEXT_SCHEMA, "pattern": r"\S"}
+        schema: JsonSchema = {**TEXT_SCHEMA, "pattern": r"\S"}
+        return schema if self.longest is None else {**schema, "maxLength": self.longest}
 
 
 LINE = TextShape()

@@ -44,4 +44,4 @@ def _gauge_picture(value: SheetValue) -> "Markup":
 def _joint_picture(joint: SheetJoint) -> "Markup":
     from markupsafe import Markup
 
-    return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it
+    return Markup(joint_svg(joint.fasteners, joint.title, joint.sides))  # the function that makes it has escaped it

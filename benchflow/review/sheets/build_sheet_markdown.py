@@ -79,7 +79,13 @@ def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator
         joint = operation.joint
         yield f"- {plain(joint.title)}, {plain(joint.about)}: {plain(', '.join(joint.stages))}"
         yield from (f"  - {plain(line)}" for line in joint.tools)
-        yield from ("", "  ```", *(f"  {line}" for line in joint_lines(joint.fasteners)), "  ```", "")
+        yield from (
+            "",
+            "  ```",
+            *(f"  {line}" for line in joint_lines(joint.fasteners, sides=joint.sides)),
+            "  ```",
+            "",
+        )
     for text, seen in operation.checks:
         yield f"- [{'x' if seen else ' '}] {plain(text)}"
     yield from (f"- {plain(part)}" for part in operation.parts)

@@ -5,7 +5,17 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
-from benchflow.procedure.model import CheckStage, HandStage, Joint, LoosenStage, Stage, Tighten, TorqueStage
+from benchflow.procedure.model import (
+    NO_SIDES,
+    CheckStage,
+    HandStage,
+    Joint,
+    JointSides,
+    LoosenStage,
+    Stage,
+    Tighten,
+    TorqueStage,
+)
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
@@ -26,6 +36,7 @@ class SheetJoint(Struct, frozen=True):
     stages: tuple[str, ...]
     fasteners: tuple[FastenerCell, ...]
     tools: tuple[str, ...]
+    sides: JointSides = NO_SIDES
 
 
 def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
@@ -50,6 +61,7 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         tuple(_stage_text(log, step, number, stage) for number, stage in enumerate(tighten.stages, 1)),
         tuple(_fastener_cells(joint, tighten, ticks)),
         tuple(_tool_lines(log, step, tighten)),
+        joint.sides,
     )
 
 

@@ -7,11 +7,13 @@ from msgspec import Struct
 from benchflow.ordering.called_work import whole_plan
 from benchflow.ordering.pictures.order_sheet import OperationTurn, OrderSheet
 from benchflow.procedure.model import (
+    NO_SIDES,
     Bound,
     CalculatedValue,
     CheckPoint,
     FurtherLimit,
     Joint,
+    JointSides,
     OpenTorqueStage,
     PartChoice,
     PartMatching,
@@ -62,6 +64,7 @@ class JointBlank(Struct, frozen=True):
     about: str
     fasteners: tuple[FastenerCell, ...]
     stages: tuple[StageBoxes, ...]
+    sides: JointSides = NO_SIDES
 
 
 def number_ranges(numbers: Iterable[int]) -> str:
@@ -206,6 +209,7 @@ def joint_blank(procedure: Procedure, names: "TitlesAndTurns", tighten: Tighten)
             if cell is not None
         ),
         tuple(_stage_boxes(joint, tighten)),
+        joint.sides,
     )
 
 

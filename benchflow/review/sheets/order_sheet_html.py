@@ -24,4 +24,4 @@ def order_sheet_html(page: OrderSheetPage) -> str:
 def _joint_picture(joint: JointBlank) -> "Markup":
     from markupsafe import Markup
 
-    return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it
+    return Markup(joint_svg(joint.fasteners, joint.title, joint.sides))  # the function that makes it has escaped it

@@ -109,7 +109,7 @@ class _TextSheet:
 
     def _joint_lines(self, joint: JointBlank) -> Iterator[str]:
         yield from self._wrapped(f"{joint.title}{f', {joint.about}' if joint.about else ''}", "      ")
-        for line in joint_lines(joint.fasteners, self._width - 8):
+        for line in joint_lines(joint.fasteners, self._width - 8, joint.sides):
             yield f"        {line}"
         for number, stage in enumerate(joint.stages, 1):
             boxes = " ".join(_unbroken(f"{fastener}[ ]") for fastener in stage.fasteners)

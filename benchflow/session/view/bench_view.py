@@ -9,7 +9,7 @@ from typing import Literal
 
 from msgspec import Struct, field
 
-from benchflow.procedure.model import Caution
+from benchflow.procedure.model import NO_SIDES, Caution, JointSides
 from benchflow.session.refusal import Reason
 from benchflow.trade.verdict import Verdict
 
@@ -280,6 +280,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     rest: tuple[int, ...] = ()  # the fasteners that the intent `tick-rest` would enter; empty if it is not possible
     stage_again: bool = False  # the intent `stage-again` is possible
     stopped: str = ""  # why the joint is stopped by a failed fastener and what to do; "" if it is not
+    sides: JointSides = NO_SIDES
 
 
 class HoldInput(Struct, frozen=True, tag="hold"):

@@ -78,6 +78,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         remedy="" if held is None else held.instruction,
         must_stop=held is not None and held.final,
         redo=() if held is None else titles_to_redo(state, step, held),
+        sides=joint.sides,
     )
 
 

@@ -145,7 +145,7 @@ def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     if joint.about:
         lines.extend(styled(part, "faint") for part in wrap(joint.about, width))
     lines.append(EMPTY)
-    lines.extend(styled(line) for line in joint_lines(joint.fasteners, width))
+    lines.extend(styled(line) for line in joint_lines(joint.fasteners, width, joint.sides))
     lines.extend([styled("(●) every stage   ( ) not every stage   (×) out of its limit", "faint"), EMPTY])
     for tool in joint.tools or ("Not tightened.",):
         lines.extend(hanging("· ", tool, width))

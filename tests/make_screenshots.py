@@ -96,7 +96,7 @@ def job_list(log: Path) -> "Page[None]":
         driver.open(unit=f"job {number}", pistons="at-deck")
         driver.work_to(goal)
         driver.controller.close()
-    return JobListPage(catalog_for(log), None, None, None)
+    return JobListPage(catalog_for(log), None, None)
 
 
 def notice(log: Path) -> "Page[None]":

@@ -189,6 +189,20 @@ class SessionController:
             raise
         return controller
 
+    def opened_again(self) -> Self:
+        """Return a new controller of the same log, opened for writing after another program has left it.
+
+        Raises:
+            OtherRegister: the register is not the one of the log.
+            BenchflowError: the log cannot be read any more, or another program has it open again.
+        """
+        again = type(self).resume(self.journal.path, read=self._read, clock=self.clock, register=self.register)
+        if again.read_only:
+            again.journal.close()
+            raise BenchflowError(f"The log cannot be written: {again.read_only}.")
+        again.memory = self.memory
+        return again
+
     @property
     def saved(self) -> int:
         """The number of events on disk."""

@@ -11,13 +11,15 @@ def start(
     unit: str | None,
     other_register: str = "",
     continue_from: Path | None = None,
+    watch: bool = False,
 ) -> int:
     """Run the program until the user leaves it. Return the exit status.
 
-    ``target`` is a procedure file or a log. Without a target, the list of jobs and procedures is shown. If a procedure
-    has one open job (of ``unit``, if given), that job continues. If it has several, they are listed.
+    ``target`` is a procedure file or a log. Without a target, the list of jobs and procedures is shown. With a
+    procedure, the open job of ``unit`` continues; without ``unit``, the open jobs of the procedure are listed.
     ``other_register`` is the reason for continuing a job with another register than before. ``continue_from`` is
-    a log that a new job continues; then ``target`` is its procedure, or ``None``.
+    a log that a new job continues; then ``target`` is its procedure, or ``None``. With ``watch``, ``target`` is a log
+    that is shown and not written.
 
     Raises:
         BenchflowError: the target cannot be read, has errors, or contains no job.
@@ -29,4 +31,4 @@ def start(
     gc.disable()
     from benchflow.tui.launch import run  # imported late, because it imports Textual
 
-    return run(target, log_folder, by, unit, other_register, continue_from)
+    return run(target, log_folder, by, unit, other_register, continue_from, watch)

@@ -24,11 +24,15 @@ def run(
     unit: str | None,
     other_register: str = "",
     continue_from: Path | None = None,
+    watch: bool = False,
 ) -> int:
     """Choose the first screen and run the app; see :func:`benchflow.tui.start`."""
     folders = machine_folders()
     catalog = JobCatalog(folders, log_folder, other_register=other_register)
-    if continue_from is None:
+    first: SessionController | Page[Any]
+    if watch and target is not None:
+        first = catalog.watch(target)
+    elif continue_from is None:
         first = first_page(catalog, target, by, unit)
     else:
         first = first_page_continued(catalog, continue_from, target, by, unit)
@@ -62,19 +66,23 @@ def is_log(target: Path) -> bool:
 def first_page(
     catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None
 ) -> "SessionController | Page[Any]":
-    """The controller of the job to continue, or the screen for choosing or starting a job."""
+    """The controller of the job to continue, or the screen for choosing or starting a job.
+
+    A job continues unasked only if its log or its unit was named.
+    """
     if target is not None and is_log(target):
         return catalog.resume(target)
-    from benchflow.tui.screens.job_list_page import JobListPage  # imported late: not needed to open a log
+    # Imported late: not needed to open a log.
+    from benchflow.tui.screens.job_list_page import JobListPage, JobsOfProcedure
 
     if target is None:
-        return JobListPage(catalog, by, unit, None)
+        return JobListPage(catalog, by, unit)
     loaded = catalog.load(target)
     open_sessions = catalog.open_jobs_of(loaded, unit)
-    if len(open_sessions) == 1 and open_sessions[0].status != "damaged":
+    if unit is not None and len(open_sessions) == 1 and open_sessions[0].status != "damaged":
         return catalog.resume(open_sessions[0].path)
     if open_sessions:
-        return JobListPage(catalog, by, unit, (open_sessions, target))
+        return JobListPage(catalog, by, unit, JobsOfProcedure(target, loaded, open_sessions))
     from benchflow.tui.screens.start_page import NoticePage
 
     return NoticePage(catalog, loaded, target.name, by, unit)

@@ -188,7 +188,8 @@ def test_second_program_opens_the_log_read_only(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as first:
         first.append([note_draft(1)])
         second = Journal.open(tmp_path / "log.jsonl")
-        assert re.fullmatch(r"this job is open in another window since (\d{4}-\d\d-\d\d )?\d\d:\d\d", second.read_only)
+        when = r"since (\d{4}-\d\d-\d\d )?\d\d:\d\d"
+        assert re.fullmatch(rf"this job is open in another window {when} \(\S+ on \S+\)", second.read_only)
         with pytest.raises(NotSaved, match="open in another window"):
             second.append([note_draft(2)])
 

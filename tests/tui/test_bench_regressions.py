@@ -320,7 +320,7 @@ async def test_damaged_log_is_listed_with_the_least_that_was_done_and_opened_vie
     log.write_bytes(b"".join([lines[0], lines[1].replace(b'"by":"', b'"by":"X'), *lines[2:]]))
     before = log.read_bytes()
     catalog = JobCatalog(machine_folders(), tmp_path)
-    async with drive_app(JobListPage(catalog, None, None, None), (100, 30)) as bench:
+    async with drive_app(JobListPage(catalog, None, None), (100, 30)) as bench:
         shown = " ".join(bench.text.split())
         assert "Continue: at least 0 done, the rest is not known" in shown
         assert "line 2 has been changed" in shown

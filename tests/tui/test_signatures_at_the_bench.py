@@ -81,7 +81,7 @@ async def test_job_with_another_register_goes_on_only_with_a_reason(tmp_path: Pa
     driver = at(logs, procedure_with("{id: look, title: Look}"), "look", shop=SHOP)
     driver.controller.close()
     clock = ManualClock(driver.clock.wall_time, monotonic=5.0)
-    page = JobListPage(JobCatalog(machine_folders(), logs, clock), None, None, None)
+    page = JobListPage(JobCatalog(machine_folders(), logs, clock), None, None)
     async with drive_app(page, (100, 30)) as bench:
         await bench.press("enter")
         assert "Another register" in bench.screen.title_line

@@ -40,7 +40,7 @@ async def answer_the_start(bench: AppDriver) -> None:
 async def test_damaged_log_is_continued_from_the_job_list(tmp_path: Path) -> None:
     log = damaged_log(tmp_path, 12)
     before = log.read_bytes()
-    page = JobListPage(JobCatalog(machine_folders(), log.parent), None, None, None)
+    page = JobListPage(JobCatalog(machine_folders(), log.parent), None, None)
     async with drive_app(page) as bench:
         assert "begins a new log" in " ".join(bench.text.split())
         await bench.press("c")

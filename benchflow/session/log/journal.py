@@ -79,6 +79,7 @@ class Journal:
     ``untrusted``  the lines at or behind the damage whose own hash fits
     ``changed``    the first line as it reads now, if it is damaged and still an event
     ``torn``       the file to which an incomplete last line or group was moved; ``None`` if there was none
+    ``held``       true if another program had the log open when it was opened
     """
 
     def __init__(self, path: Path, disk: Disk) -> None:
@@ -89,6 +90,7 @@ class Journal:
         self.untrusted: tuple[UntrustedLine, ...] = ()
         self.changed: Line | None = None
         self.torn: Path | None = None
+        self.held = False
         self._disk = disk
         self._fd: int | None = None  # the locked file; None if it is not open for writing
         self._failed = b""  # bytes of a failed write, which may follow `lines` in the file
@@ -177,8 +179,9 @@ class Journal:
             if lock.acquire(fd):
                 self._fd = fd
                 return
-            holder = sidecars.read_holder(self.path)
-            self.read_only = f"this job is open in another window{f' since {holder.started}' if holder else ''}"
+            self.held, holder = True, sidecars.read_holder(self.path)
+            who = f" since {holder.started} ({holder.user} on {holder.host})" if holder else ""
+            self.read_only = f"this job is open in another window{who}"
         except lock.LockingUnsupported as error:
             self.read_only = str(error)
         os.close(fd)
@@ -352,6 +355,10 @@ class Journal:
         self.damage, self.untrusted, self.changed = parsed.damage, parsed.untrusted, parsed.changed
         self.lines.add(added[: parsed.length])
         return tuple(parsed.lines)
+
+    def holder_left(self) -> bool:
+        """True if another program had the log open, has left it, and did not move the job to another file."""
+        return self.held and lock.current_holder(self.path) is None and sidecars.moved_to(self.path) is None
 
     def move_to(self, folder: Path) -> Self:
         """Continue in another folder, in a verified copy with the same name or the next free one.

@@ -56,6 +56,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
+    Binding(letter("t"), "go_on_here", "go on here", id="bench.go-on-here"),
     Binding(letter("k"), "take_over", "take over", id="bench.take-over"),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
     Binding("pagedown", "scroll(3)", "scroll", id="bench.scroll-down", show=False, key_display="PgUp PgDn"),
@@ -90,7 +91,8 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "next_value": isinstance(item, TickInput) and not item.last,
         "figure": joint is not None and bool(joint.asked_stage) and not is_drawing_down(joint),
         "draw_down": joint is not None and is_drawing_down(joint),
-        "seated": joint is not None and is_drawing_down(joint),
+        "seated": joint is not None and is_drawing_down(joint) and not cursor.client.view.read_only,
+        "go_on_here": cursor.client.holder_left,
         "untick": joint is not None and bool(joint.last_entry),
         "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
@@ -138,7 +140,9 @@ def _any_paused(cursor: BenchCursor) -> bool:
     return any(row.status == "paused" for row in cursor.client.view.operations)
 
 
-VIEW_ONLY = frozenset({"why", "line", "operations", "scroll", "back", "help", "step_out", "blocked", "calculation"})
+VIEW_ONLY = frozenset(
+    {"why", "line", "operations", "scroll", "back", "help", "step_out", "blocked", "calculation", "go_on_here"}
+)
 """Actions that are active in a view-only job."""
 
 

@@ -1,5 +1,6 @@
 """The actions of the bench that open other screens."""
 
+from benchflow.base.errors import BenchflowError
 from benchflow.tui.app.navigation import (
     CalculationRequest,
     CorrectionRequest,
@@ -172,6 +173,14 @@ class BenchNavigation(Page[None], inherit_bindings=False):
 
     def action_rework(self) -> None:
         self.bench_app.open(ReworkRequest(), self.on_return)
+
+    def action_go_on_here(self) -> None:
+        """Open the log for writing, after the window that had it open has left."""
+        try:
+            self.bench_app.open_bench(self.client.controller.opened_again(), self.client.by)
+        except BenchflowError as error:
+            self.show_message(*str(error).splitlines(), role="alarm")
+            self.app.bell()
 
     # --- leaving ----------------------------------------------------------------------------------
 

@@ -33,9 +33,10 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._stray_at = 0.0
         self._clock: Timer | None = None
         self._states: dict[str, KeyState] = {}
-        self._states_of: tuple[object, ...] = (None,) * 5
+        self._states_of: tuple[object, ...] = (None,) * 6
         self._keys: tuple[KeyLabel, ...] = ()
         self._keys_of: tuple[object, ...] = ()
+        self._watched = ("", False)  # the last error of a log that another window writes, and if that window has left
 
     def compose(self) -> ComposeResult:
         self.entry = EntryField(self.bench_app.bench_theme, "quantity", id="entry")
@@ -104,9 +105,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     async def timer_tick(self) -> None:
         """Update the clocks. Ring the bell at a new alarm. In a view-only job, read the entries of another window."""
         if self.client.view.read_only:
-            error = await self.client.read_new_lines()
-            if error:
-                self.show_message(error, role="alarm")
+            self._show_watched(await self.client.read_new_lines())
         before = _alarms(self.client)
         if self.client.update_clocks():
             self.cursor.update()
@@ -116,8 +115,18 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self.redraw()
         self._start_timer()
 
+    def _show_watched(self, error: str) -> None:
+        """Show what has changed about the log of another window: an error, or that the other window has left."""
+        left = self.client.holder_left
+        if (error, left) == self._watched:
+            return
+        self._watched = error, left
+        text = "The other window has left this job. Press t to go on with it here." if left else ""
+        self.show_message(*filter(None, (error or text,)), role="alarm" if error else "attention")
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        now = (self.client.view, self.cursor.task, self.cursor.at, self.focused, self.unsaved)
+        left = self.client.holder_left
+        now = (self.client.view, self.cursor.task, self.cursor.at, self.focused, self.unsaved, left)
         if any(a is not b for a, b in zip(now, self._states_of, strict=True)):
             self._states_of = now
             self._states = key_states(self.cursor, self.focused is not None, self.unsaved)

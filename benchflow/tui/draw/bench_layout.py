@@ -97,15 +97,20 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
-    """Draw the top row: procedure, unit and builder on the left, saved events and the time on the right."""
-    left: list[Span] = [(f" {view.title}", "header-strong")]
-    left.extend((f" · {text}", "header") for text in (view.unit, view.by) if text)
+    """Draw the top row: procedure, unit and builder on the left, saved events and the time on the right.
+
+    A narrow screen shows the unit and the time.
+    """
+    narrow = width < NARROW and bool(view.unit)
+    left: list[Span] = [(f" {view.unit if narrow else view.title}", "header-strong")]
+    left.extend((f" · {text}", "header") for text in (() if narrow else (view.unit, view.by)) if text)
     right: list[Span] = []
     if view.simulated:
         right.append((" SIMULATED TIME ", "notice"))
     if view.read_only:
         right.append((" VIEW ONLY ", "notice"))
-    right.append((f"  saved {view.saved}  ", "header"))
+    if not narrow:
+        right.append((f"  saved {view.saved}  ", "header"))
     right.append((f" {now:%H:%M} ", "header-strong"))
     return justified(tuple(left), tuple(right), width, "header")
 

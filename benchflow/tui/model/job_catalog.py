@@ -8,6 +8,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, folded
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.compiled_cache import Loaded
+from benchflow.procedure.expand import expand
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
 from benchflow.session.continuation import LogToContinue, earlier_jobs_in, log_to_continue
 from benchflow.session.controller import SessionController
@@ -72,6 +73,12 @@ class JobCatalog:
         jobs = [job for job in self.open_jobs() if job.sha256 == loaded.sha256 or job.procedure == title]
         return jobs if unit is None else [job for job in jobs if job.unit == unit]
 
+    def operation_count(self, loaded: Loaded, job: SessionSummary) -> int | None:
+        """Return the number of operations of a job; ``None`` if it was started with another text of the procedure."""
+        if loaded.procedure is None or job.sha256 != loaded.sha256:
+            return None
+        return len(expand(loaded.procedure, job.options).steps)
+
     def resume(self, log: Path, other_register: str = "") -> SessionController:
         """Open a log to continue its job, and return its controller. ``other_register`` replaces the common reason.
 
@@ -89,11 +96,19 @@ class JobCatalog:
         if controller.simulated and not controller.read_only:
             # In a simulated job each intent carries its time. The bench cannot send that, so the job is view only.
             controller.close()
-            controller = SessionController.resume(
-                log, read=procedure_reader(), clock=self._clock, register=self.register(), read_only=True
-            )
+            controller = self.watch(log)
         controller.memory = HeadMemory(self.places.heads)
         return controller
+
+    def watch(self, log: Path) -> SessionController:
+        """Open a log to look at its job while another window works on it. It is neither locked nor written.
+
+        Raises:
+            BenchflowError: the log cannot be read, or contains no job.
+        """
+        return SessionController.resume(
+            log, read=procedure_reader(), clock=self._clock, register=self.register(), read_only=True
+        )
 
     def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> SessionController:
         """Return the controller of a new, empty log.

@@ -31,7 +31,8 @@ class SessionClient:
 
     ``by`` is the person at the bench, empty for the person who started the job. ``selected`` is an operation that the
     bench shows instead of the next one. ``tools`` are the serial numbers of the instruments in use, by the instrument
-    that the procedure asks for. ``busy`` is true while an intent is carried out.
+    that the procedure asks for. ``busy`` is true while an intent is carried out. ``holder_left`` is true if the
+    window that had the log open when this one was opened has left it.
     """
 
     def __init__(self, controller: SessionController, by: str = "") -> None:
@@ -42,6 +43,7 @@ class SessionClient:
         self.selected = ""
         self.tools: dict[str, str] = {}
         self.busy = False
+        self.holder_left = False
         self.on_change: Callable[[], None] = lambda: None
 
     @property
@@ -136,8 +138,11 @@ class SessionClient:
             if await asyncio.to_thread(self.controller.reread):
                 self.refresh()
         except BenchflowError as error:
+            self.holder_left = False
             return str(error)
-        return ""
+        self.holder_left = await asyncio.to_thread(self.controller.journal.holder_left)
+        damage = self.controller.journal.damage
+        return "" if damage is None else f"Of the log, line {damage.line} {damage.what}. The lines before it are shown."
 
     async def move_to(self, folder: Path) -> str:
         """Continue the log in another folder. Return an error message, or an empty string."""

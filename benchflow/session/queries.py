@@ -19,7 +19,7 @@ from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.takeover_list import operations_to_take_over
 from benchflow.session.state.state import State
-from benchflow.session.view.build import clock_rows, latest_start_times
+from benchflow.session.view.clock_rows import clock_rows, latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 

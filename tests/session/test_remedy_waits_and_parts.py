@@ -11,6 +11,7 @@ from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.line_format import read
+from benchflow.session.log.timestamps import clock_time_after
 from tests.driving.clocked_job import ClockedJob
 from tests.driving.script import Json, Script, intent, open_intent, procedure_with
 from tests.driving.session_driver import read_procedure
@@ -97,7 +98,9 @@ def test_bench_counts_down(tmp_path: Path) -> None:
     job.do_all(record("0.30 mm"), REMEDY)
     (clock,) = job.wait(5).status()["clocks"]
     assert (clock["phase"], clock["seconds"], clock["since"], clock["remedy"]) == ("wait", 600.0, "Hone it", True)
-    assert clock["advice"] == "Wait 10:00 min more. Then go on with gap."
+    end = clock_time_after("2026-03-01T18:15:00.000Z", 0)  # local, ten minutes from now
+    assert clock["until"] == end
+    assert clock["advice"] == f"Wait 10:00 min more, until {end}. Then go on with gap."
     assert job.wait(10).status()["clocks"] == []
 
 

@@ -10,7 +10,7 @@ from benchflow.session.context import Context
 from benchflow.session.json_lines import open_controller
 from benchflow.session.shop.live_register import Register
 from benchflow.session.state.clock import Now
-from benchflow.session.view.build import clock_rows
+from benchflow.session.view.clock_rows import clock_rows
 from tests.driving.script import Script, intent, load_text, open_intent, procedure_with, read_procedure
 
 

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.log.timestamps import clock_time_after
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import ClockRow
-from benchflow.session.view.build import clock_rows
+from benchflow.session.view.clock_rows import clock_rows
 from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
 
@@ -207,9 +208,10 @@ def test_across_a_restart_the_computer_clock_counts_and_every_message_says_so(tm
     bench.wait(5)
     bench.reboot(off=15)
     message = bench.message("start", operation="head")
+    end = clock_time_after("2026-03-01T18:30:00.000Z", 0)
     assert message == (
         "Too early after “Lay the bead” (30 min .. 2 h; computer clock, across a restart). "
-        "Wait 10:00 min more, or sign a deviation."
+        f"Wait 10:00 min more, until {end}, or sign a deviation."
     )
     assert (bench.row().phase, bench.row().by_wall) == ("wait", True)
     bench.wait(110)

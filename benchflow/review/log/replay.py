@@ -15,7 +15,8 @@ from benchflow.session.state.events import event_of
 from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, ClockRow, StateRow
-from benchflow.session.view.build import bench_view, clock_rows, state_rows
+from benchflow.session.view.build import bench_view, state_rows
+from benchflow.session.view.clock_rows import clock_rows
 
 StepSize = Literal["event", "operation", "day"]
 

@@ -63,6 +63,27 @@ def local_date(text: str, zone: tzinfo | None = None) -> date:
     return local_time_of(text, zone).date()
 
 
+def clock_time_after(now: str, seconds: float, zone: tzinfo | None = None, *, round_up: bool = False) -> str:
+    """The local clock time ``seconds`` after the timestamp ``now``, to the minute: ``16:04``, ``Sun 16:04``.
+
+    It has the weekday if it is not on the day of ``now``, and the date (``2026-03-08 16:04``) if it is a week or more
+    away. Beyond year 9999 it is empty. ``round_up`` is for the end of a wait, which must not be told too early.
+    ``zone`` replaces the time zone of the machine.
+
+    Raises:
+        BadTimestamp: the text is not a timestamp, or the day does not exist.
+    """
+    try:
+        time = parse_timestamp(now) + timedelta(seconds=seconds, minutes=1 if round_up else 0)
+    except OverflowError:
+        return ""
+    if round_up and not (time.second or time.microsecond):
+        time -= timedelta(minutes=1)
+    local = local_time_of(format_timestamp(time), zone)
+    days = (local.date() - local_date(now, zone)).days
+    return f"{local:%H:%M}" if not days else f"{local:%a %H:%M}" if 0 < days < 7 else f"{local:%Y-%m-%d %H:%M}"
+
+
 def _parse_any(text: str) -> datetime:
     match = _ANY.fullmatch(text)
     if match is None:

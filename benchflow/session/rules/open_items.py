@@ -202,4 +202,4 @@ def too_early_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each time window of ``step`` that is not open yet."""
     for clock in unwaived_clocks(state, step, now):
         if clock.wait_left > 0:
-            yield too_early_reason(state, step, clock)
+            yield too_early_reason(state, step, clock, now)

@@ -4,13 +4,13 @@ from collections.abc import Iterable, Iterator
 
 from msgspec import Struct
 
-from benchflow.base.durations import clock_duration
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
 from benchflow.quantity import seconds
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.value_results import WHOLE, ReadingRef, reading_subject
+from benchflow.session.rules.window_advice import wait_text
 from benchflow.session.state.clock import BY_WALL_CLOCK, Elapsed, Now, elapsed
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import RemedyWait, State, check_key
@@ -65,14 +65,14 @@ def running_waits(state: State, step: Step, now: Now) -> Iterator[RunningWait]:
 def wait_reasons(state: State, step: Step, name: str, slot: str, now: Now) -> tuple[Reason, ...]:
     """The reason that a reading, a fastener or a check is held back; empty if it is not."""
     found = (each for each in running_waits(state, step, now) if (each.name, each.slot) == (name, slot))
-    return tuple(_wait_reason(step, each) for each in found)
+    return tuple(_wait_reason(step, each, now) for each in found)
 
 
 def value_wait_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """A reason for each calculated value of ``step`` whose wait holds back the finish, as no reading is left for it."""
     for each in running_waits(state, step, now):
         if each.slot == WHOLE and step.work_out(each.name) is not None:
-            yield _wait_reason(step, each)
+            yield _wait_reason(step, each, now)
 
 
 def waited_for_text(step: Step, running: RunningWait) -> str:
@@ -85,19 +85,19 @@ def waited_for_text(step: Step, running: RunningWait) -> str:
     return reading_subject(running.name, running.slot) if several else running.name
 
 
-def wait_left_text(running: RunningWait) -> str:
+def wait_left_text(running: RunningWait, now: Now) -> str:
     """What to do about a wait that is not over."""
     if not running.elapsed.known:
         return "The clocks contradict each other, so the wait counts as not over. Set the computer clock right"
     by_wall = f" ({BY_WALL_CLOCK})" if running.elapsed.across else ""
-    return f"Wait {clock_duration(running.left) if running.left >= 1 else 'less than 1 s'} more{by_wall}"
+    return f"{wait_text(running.left, now)}{by_wall}"
 
 
-def _wait_reason(step: Step, running: RunningWait) -> Reason:
+def _wait_reason(step: Step, running: RunningWait, now: Now) -> Reason:
     what = waited_for_text(step, running)
     message = (
         f"Too early for {what}: the remedy “{running.wait.do}” says to wait {running.wait.length.entered}. "
-        f"{wait_left_text(running)}"
+        f"{wait_left_text(running, now)}"
     )
     checks = range(1, len(step.operation.check) + 1)
     number = next((number for number in checks if running.name == check_key(number)), None)

@@ -4,11 +4,12 @@ from benchflow.base.durations import clock_duration
 from benchflow.ordering.wording import in_a_sentence, variable_title, variable_value_text
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.log.timestamps import clock_time_after
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import window_subject
 from benchflow.session.rules.running_clocks import RunningClock, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_deviations
-from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, TOLERANCE
+from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, TOLERANCE, Now
 from benchflow.session.state.state import State
 
 
@@ -27,7 +28,7 @@ def too_late_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     return Reason("too-late", f"{late}. {advice}", operation=window.operation)
 
 
-def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
+def too_early_reason(state: State, step: Step, clock: RunningClock, now: Now) -> Reason:
     """The reason that a window is not open yet, or counts as not open because its time is not known."""
     window = clock.window
     if clock.known and clock.state_missing:
@@ -39,7 +40,7 @@ def too_early_reason(state: State, step: Step, clock: RunningClock) -> Reason:
     elif clock.known:
         early = f"Too early after {since_text(state, window)} ({window_text(clock)}){_set_clock_text(clock)}"
         sign = deviation_advice(state, step, window_subject(window.operation))
-        advice = f"Wait {shown_duration(clock.wait_left)} more{f', or {sign}' if sign else ''}"
+        advice = f"{wait_text(clock.wait_left, now)}{f', or {sign}' if sign else ''}"
     else:
         early = f"{not_known_text(state, clock)}. So the wait ({window.text}) counts as not over"
         advice = not_known_advice(state, step, window)
@@ -72,6 +73,12 @@ def restart_advice(state: State, window: TimeWindow) -> str:
 def shown_duration(seconds: float) -> str:
     """A running time inside a sentence. At a strict edge it can be shorter than is shown."""
     return "less than 1 s" if seconds < 1 else clock_duration(seconds)
+
+
+def wait_text(seconds: float, now: Now) -> str:
+    """What to do until a wait of ``seconds`` is over: ``Wait 2 h 10 min more, until Sun 16:04``."""
+    end = clock_time_after(now.at, seconds, round_up=True)
+    return f"Wait {shown_duration(seconds)} more{f', until {end}' if end else ''}"
 
 
 def _set_clock_text(clock: RunningClock) -> str:

@@ -54,7 +54,8 @@ class ClockRow(Struct, frozen=True):
 
     ``seconds`` are left in this phase; negative after the end of the window. ``known`` is false if the clocks
     contradict each other: then the window is closed and its wait is not over, and ``seconds`` is ``None``. ``by_wall``
-    is true if only the computer clock shows the time, across a restart.
+    is true if only the computer clock shows the time, across a restart. ``until`` is the local clock time at which this
+    phase ends: ``16:04`` today, else ``Sun 16:04``. It is empty if that is not known, and after the end of the window.
     """
 
     operation: str  # the operation that the window limits
@@ -66,6 +67,7 @@ class ClockRow(Struct, frozen=True):
     known: bool = True
     by_wall: bool = False
     remedy: bool = False
+    until: str = ""
 
 
 class OperationRow(Struct, frozen=True):

@@ -19,7 +19,8 @@ from benchflow.session.rules.takeover_list import operations_to_take_over
 from benchflow.session.state.continued_job import EarlierOperation
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
-from benchflow.session.view.build import ENTRY_KINDS, clock_rows, operation_view, view_after_entries
+from benchflow.session.view.build import ENTRY_KINDS, operation_view, view_after_entries
+from benchflow.session.view.clock_rows import clock_rows
 from benchflow.tui.model.drafts import Drafts
 
 if TYPE_CHECKING:

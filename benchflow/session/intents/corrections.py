@@ -28,13 +28,21 @@ from benchflow.session.state.state import EntryRef, State
 
 def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
     """Correct a wrong entry. The entry of a finished operation can be corrected too, if it decides as before."""
-    found = _corrected(state, intent, context, by)
+    event = judged_correction(state, intent, context)
+    if isinstance(event, Refusal):
+        return event
+    found = sign_correction(state, Entry(by, event), context, by, intent.pin)
     if isinstance(found, Refusal):
         return found
+    if state.correctable[intent.event].kind == "reading":
+        step = state.plan.steps[event.operation]
+        calculated = calculated_entries(state, step, found, context, by)
+        found = (*found, *calculated, *evidence_entries(state, found, context, by))
     return refusal_or_none(tuple(finding_change_reasons(state, found, context))) or found
 
 
-def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
+def judged_correction(state: State, intent: intents.CorrectEntry, context: Context) -> ev.EntryCorrected | Refusal:
+    """The correction with its verdict, before anybody has signed it."""
     entry = state.correctable.get(intent.event)
     if entry is None:
         possible = "Only a reading, a tick with a reading or an answer, a check answered no, a torque or a lot can be"
@@ -50,20 +58,20 @@ def _corrected(state: State, intent: intents.CorrectEntry, context: Context, by:
             if not lot:
                 title = lot_title(state, entry.name)
                 return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=entry.name)
-            return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
+            return ev.EntryCorrected(intent.event, step.id, reason, lot=lot)
         case "tick":
-            return _correct_tick(state, step, entry, intent, reason, context, by)
+            return _correct_tick(state, step, entry, intent, reason)
         case "reading":
-            return _correct_reading(state, step, entry, intent, reason, context, by)
+            return _correct_reading(state, step, entry, intent, reason)
         case "figure":
-            return _correct_figure(state, step, entry, intent, reason, context, by)
+            return _correct_figure(state, step, entry, intent, reason)
         case "check":
-            return _correct_check(state, step, entry, intent, reason, context, by)
+            return _correct_check(state, step, entry, intent, reason, context)
 
 
 def _correct_reading(
-    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
-) -> Decision:
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str
+) -> ev.EntryCorrected | Refusal:
     wrong = state.work(step.id).attempt(entry, intent.event)
     if wrong is None:
         title = value_title(step, entry.name)
@@ -82,7 +90,7 @@ def _correct_reading(
     used = state.work(step.id).stated_used(entry, intent.event)
     measured = reading_measurement(record, quantity, u, wrong.instrument, shares=shares)
     verdict = judge_reading(state, record, measured, used)
-    event = ev.EntryCorrected(
+    return ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
         reason=reason,
@@ -91,19 +99,11 @@ def _correct_reading(
         uncertainty=None if u is None else to_stored(u),
         tools=shares,
     )
-    entries = sign_correction(state, Entry(by, event), context, by, intent.pin)
-    if isinstance(entries, Refusal):
-        return entries
-    return (
-        *entries,
-        *calculated_entries(state, step, entries, context, by),
-        *evidence_entries(state, entries, context, by),
-    )
 
 
 def _correct_figure(
-    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
-) -> Decision:
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str
+) -> ev.EntryCorrected | Refusal:
     """Correct the torque of a stage. Its ticks are judged again."""
     given = state.work(step.id).figures.get(int(entry.reading))
     if given is None or given.seq != intent.event:
@@ -112,14 +112,13 @@ def _correct_figure(
     figure = read_torque(intent.value, entry.name)
     if isinstance(figure, Refusal):
         return figure
-    event = ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
-    return sign_correction(state, Entry(by, event), context, by, intent.pin)
+    return ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
 
 
 def _correct_check(
-    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
-) -> Decision:
-    """Correct the answer no to yes. It needs the signature that a deviation about the check would need."""
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context
+) -> ev.EntryCorrected | Refusal:
+    """Correct the answer no to yes."""
     number = next((n for n, seq in state.work(step.id).failed.items() if seq == intent.event), None)
     if number is None:
         message = f"The answer in log line {intent.event} ({entry.name}) no longer counts. Answer the check again"
@@ -130,19 +129,12 @@ def _correct_check(
     late = refusal_or_none(late_entry_reasons(state, step, point.id, context.now))
     if late is not None:
         return late
-    event = ev.EntryCorrected(intent.event, step.id, reason, answer="yes")
-    return sign_correction(state, Entry(by, event), context, by, intent.pin)
+    return ev.EntryCorrected(intent.event, step.id, reason, answer="yes")
 
 
 def _correct_tick(
-    state: State,
-    step: Step,
-    entry: EntryRef,
-    intent: intents.CorrectEntry,
-    reason: str,
-    context: Context,
-    by: str,
-) -> Decision:
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str
+) -> ev.EntryCorrected | Refusal:
     wrong = state.work(step.id).tick(intent.event)
     tighten = tighten_in_force(state, step)
     if wrong is None or tighten is None:
@@ -157,7 +149,7 @@ def _correct_tick(
     if isinstance(read, Refusal):
         return read
     result = judge_tick(joint_of(state, tighten.joint), tighten, stage, read)
-    event = ev.EntryCorrected(
+    return ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
         reason=reason,
@@ -167,4 +159,3 @@ def _correct_tick(
         corner=result.corner,
         answer=read.answer,
     )
-    return sign_correction(state, Entry(by, event), context, by, intent.pin)

@@ -17,14 +17,14 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from benchflow.session.machine_folders import MachineFolders
 from benchflow.tui.draw.large_letters import QUARTERS
 from benchflow.tui.draw.themes import Name, bench_theme
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.screens.job_list_page import JobListPage
-from benchflow.tui.screens.start_page import NoticePage
+from benchflow.tui.screens.start_page import StartPage
 from benchflow.tui.widgets.page import Page
 from tests.driving.shipped import LIBRARY, ShippedBuild
 from tests.tui.app_driver import AppDriver, drive_app
@@ -45,7 +45,7 @@ class Shot(NamedTuple):
     name: str
     size: tuple[int, int]
     bench_theme: Name
-    stage: Callable[[Path], "ShippedBuild | Page[None]"]
+    stage: Callable[[Path], "ShippedBuild | Page[Any]"]
     keys: tuple[str, ...] = ()
 
 
@@ -89,7 +89,7 @@ def catalog_for(log: Path) -> JobCatalog:
     return JobCatalog(MachineFolders(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
 
 
-def job_list(log: Path) -> "Page[None]":
+def job_list(log: Path) -> "Page[Any]":
     (log.parent / "sessions").mkdir()
     for number, goal in ((2417, "measure-protrusion[2]"), (2422, "tighten-head")):
         driver = ShippedBuild(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
@@ -99,9 +99,9 @@ def job_list(log: Path) -> "Page[None]":
     return JobListPage(catalog_for(log), None, None)
 
 
-def notice(log: Path) -> "Page[None]":
+def start(log: Path) -> "Page[Any]":
     catalog = catalog_for(log)
-    return NoticePage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
+    return StartPage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
 
 
 CALCULATION_INPUTS = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
@@ -123,7 +123,7 @@ SHOTS = (
     Shot("rework", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
     Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter", *"K. Lathe")),
     Shot("entry-error", SMALL, "light", at("measure-protrusion[2]"), (*"0,12", "enter")),
-    Shot("notice", SMALL, "dark", notice),
+    Shot("start", SMALL, "dark", start),
     Shot("job-list", SMALL, "light", job_list),
     Shot("help", SMALL, "dark", at("measure-protrusion[2]"), ("question_mark",)),
     Shot("leave", SMALL, "dark", at("measure-protrusion[2]", 1), ("q",)),

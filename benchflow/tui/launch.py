@@ -83,9 +83,9 @@ def first_page(
         return catalog.resume(open_sessions[0].path)
     if open_sessions:
         return JobListPage(catalog, by, unit, JobsOfProcedure(target, loaded, open_sessions))
-    from benchflow.tui.screens.start_page import NoticePage
+    from benchflow.tui.screens.start_page import StartPage
 
-    return NoticePage(catalog, loaded, target.name, by, unit)
+    return StartPage(catalog, loaded, target.name, by, unit)
 
 
 def first_page_continued(

@@ -152,7 +152,7 @@ async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed
     async with drive_app(page) as bench:
         assert "● Robin" in bench.text
         assert "○ Kim" in bench.text
-        await bench.press("enter", "enter", "enter")
+        await bench.press("enter")
         assert (bench.last["kind"], bench.last["by"]) == ("opened", "Robin")
 
 

@@ -470,12 +470,46 @@ async def test_correction_page_shows_the_limit(tmp_path: Path) -> None:
 async def test_form_longer_than_the_screen_shows_that_more_follows(tmp_path: Path) -> None:
     where = machine_folders()
     page = StartPage(JobCatalog(where, tmp_path / "logs"), load_text(SMALL_HEAD), "small.yaml", None, None)
-    async with drive_app(page, (80, 16)) as bench:
+    async with drive_app(page, (60, 12)) as bench:
         assert "more lines (↓)" in bench.text
         for _ in page.form_fields:
             await bench.press("down")
-        assert "more lines" not in bench.text
+        assert "(↓)" not in bench.text
         assert "Folder for the log" in bench.text
+
+
+def start_page(folder: Path, by: str | None = None) -> StartPage:
+    return StartPage(JobCatalog(machine_folders(), folder), load_text(SMALL_HEAD), "small.yaml", by, None)
+
+
+async def test_start_page_says_which_answer_is_missing_and_starts_nothing(tmp_path: Path) -> None:
+    async with drive_app(start_page(tmp_path / "logs")) as bench:
+        await bench.press("enter")
+        assert "Enter the serial or job number of the unit" in bench.text
+        await bench.type("2417\n")
+        await bench.press("enter")
+        assert "Enter the name of the builder" in bench.text
+        await bench.type("Robin\n")
+        await bench.press("enter")
+        assert "Choose an answer" in bench.text
+        assert bench.app.client is None
+        assert not (tmp_path / "logs").exists()
+
+
+async def test_start_page_shows_cautions_questions_and_parts_on_one_page(tmp_path: Path) -> None:
+    async with drive_app(start_page(tmp_path / "logs"), (160, 40)) as bench:
+        for words in ("Small head", "Invented for the tests.", "CONSUMABLES", "Unit", "Which cams?", "Folder"):
+            assert words in bench.text
+        assert "…" not in bench.text
+
+
+async def test_builder_of_the_last_job_is_offered(tmp_path: Path) -> None:
+    start_session(tmp_path).controller.close()
+    async with drive_app(start_page(tmp_path)) as bench:
+        assert bench.app.screen.fields["by"].value == "Robin"  # type: ignore[attr-defined]  # the start page
+        await bench.type("2418\n")
+        await bench.press("right", "enter", "right", "enter")
+        assert (bench.last["kind"], bench.last["by"], bench.last["unit"]) == ("opened", "Robin", "2418")
 
 
 async def test_check_is_answered_no_and_the_answer_can_be_waived(tmp_path: Path) -> None:

@@ -30,11 +30,10 @@ def damaged_log(folder: Path, line: int) -> Path:
 
 
 async def answer_the_start(bench: AppDriver) -> None:
-    """Builder, cover on, bolts loose, the folder as it is."""
+    """Builder, cover on, bolts loose; the folder stays as it is."""
     await bench.type("Robin\n")
     await bench.press("right", "right", "enter")  # cover: off, on
     await bench.press("right", "enter")  # bolts: loose
-    await bench.press("enter")
 
 
 async def test_damaged_log_is_continued_from_the_job_list(tmp_path: Path) -> None:
@@ -68,8 +67,8 @@ async def test_operation_that_is_not_trusted_wants_a_reason(tmp_path: Path) -> N
     page = first_page_continued(JobCatalog(machine_folders(), log.parent), log, None, "Robin", None)
     assert isinstance(page, Page)
     async with drive_app(page, (100, 30)) as bench:
-        await bench.press("enter", "enter")
-        await bench.press("right", "right", "enter", "right", "enter", "enter")
+        await bench.press("enter")
+        await bench.press("right", "right", "enter", "right", "enter")
         assert "no evidence" in bench.text  # `finished` of `measure` is the damaged line
         assert "not trusted" in bench.text
         await bench.press("down", "enter", "enter")  # `seal`, with the name at the bench
@@ -92,8 +91,8 @@ async def test_job_that_was_begun_goes_on_when_the_old_log_is_named_again(tmp_pa
     page = first_page_continued(catalog, log, None, "Robin", None)
     assert isinstance(page, Page)
     async with drive_app(page) as bench:
-        await bench.press("enter", "enter")
-        await bench.press("right", "right", "enter", "right", "enter", "enter")
+        await bench.press("enter")
+        await bench.press("right", "right", "enter", "right", "enter")
         await bench.press("enter")
     again = first_page_continued(catalog, log, None, "Robin", None)
     assert not isinstance(again, Page)
@@ -112,5 +111,5 @@ async def test_start_page_names_the_earlier_logs_of_the_unit(tmp_path: Path) -> 
     page = StartPage(catalog, load_text(PROCEDURE), "p.yaml", "Robin", None)
     async with drive_app(page) as bench:
         assert "earlier log" not in bench.text
-        await bench.type("\n2417")
+        await bench.type("2417")
         assert "1 earlier log of this unit: log.jsonl" in bench.text

@@ -231,11 +231,13 @@ def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     procedure.write_text(SMALL_HEAD, encoding="utf-8")
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal([*RUN, str(procedure)], env=env) as terminal:
-        terminal.wait_for("Invented for the tests.")
-        # Leave the notice, type builder and unit, then accept the first choice of each question and the default folder.
-        terminal.type("\rRobin\r2417\r")
+        terminal.wait_for("Invented for the tests.", "► Unit", "Enter next")
+        # Type unit and builder, then take the first choice of each question. The default folder needs no key.
+        terminal.type("2417\rRobin\r")
         terminal.wait_for("► Which cams?")
-        terminal.type("\x1b[C\r\x1b[C\r\r")
+        terminal.type("\x1b[C\r\x1b[C")
+        terminal.wait_for("Enter start the job")
+        terminal.type("\r")
         terminal.wait_for("Seal the corners", "saved 1")
     (log,) = (tmp_path / "home/data/sessions").glob("*.jsonl")
     opened = events_in(log)[0]

@@ -81,7 +81,7 @@ def test_start_pages_are_drawn_in_three_columns(tmp_path: Path) -> None:
             ready = time.monotonic() + 1
             while time.monotonic() < ready:
                 terminal.read(0.1)
-            for key in ("\x1b[B", "\x1b[B", "\r", "R", "\r", "7", "\r", "\r"):
+            for key in ("\x1b[B", "\x1b[B", "\r", "7", "\r", "R", "\r", "\r"):
                 terminal.type(key)
                 terminal.read(0.1)
             terminal.signal(signal.SIGTERM)

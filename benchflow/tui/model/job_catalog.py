@@ -38,7 +38,7 @@ class JobCatalog:
         self.places = places
         self.folder = folder or places.sessions
         self._clock, self._other_register = clock, other_register
-        self._listed: list[SessionSummary] | None = None  # for `earlier_logs_of`
+        self._listed: list[SessionSummary] | None = None  # for `_real_jobs`
         self.skipped: list[SessionSummary] = []  # the files that the last list of jobs left out
 
     def register(self) -> Register:
@@ -160,14 +160,22 @@ class JobCatalog:
         return self._new_controller(path, old.source, old.procedure_file, old.continues)
 
     def earlier_logs_of(self, unit: str) -> list[SessionSummary]:
-        """Return the logs of a unit. The folder is read once."""
+        """Return the logs of a unit."""
+        wanted = folded(unit.strip())
+        return [job for job in self._real_jobs() if wanted and folded(job.unit) == wanted]
+
+    def last_builder(self) -> str:
+        """Return the builder of the job that was worked on last, empty if there is none."""
+        return next((clean_line(job.by) for job in self._real_jobs() if job.by), "")
+
+    def _real_jobs(self) -> list[SessionSummary]:
+        """Return the jobs that are not simulated, the latest first. The folder is read once."""
         if self._listed is None:
             try:
-                self._listed = list_sessions(self.folder)
+                self._listed = [job for job in list_sessions(self.folder) if not job.simulated]
             except BenchflowError:
                 self._listed = []
-        wanted = folded(unit.strip())
-        return [job for job in self._listed if wanted and not job.simulated and folded(job.unit) == wanted]
+        return self._listed
 
 
 def title_of(path: Path) -> str:

@@ -85,7 +85,7 @@ def _titles(old: LogToContinue) -> tuple[str, str]:
 class ContinuedStartPage(StartPage, inherit_bindings=False):
     """The form of a continued job. It asks for the state of every variable."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job")
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job", scrolls=True)
     title_line = "Continue in a new log"
     form = "continue"
 

@@ -17,7 +17,7 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, 
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
 from benchflow.tui.screens.continue_page import ContinuePage
 from benchflow.tui.screens.other_register_page import OtherRegisterPage
-from benchflow.tui.screens.start_page import NoticePage
+from benchflow.tui.screens.start_page import StartPage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 from benchflow.tui.widgets.page import letter
 
@@ -124,7 +124,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
                 self.bench_app.open_bench(self.catalog.resume(row.path), self.by or "")
             else:
                 loaded = self.catalog.load(row) if self.only is None else self.only.loaded
-                self.app.push_screen(NoticePage(self.catalog, loaded, row.name, self.by, self.unit))
+                self.app.push_screen(StartPage(self.catalog, loaded, row.name, self.by, self.unit))
         except OtherRegister as error:
             assert isinstance(row, SessionSummary)  # a new job has no register yet
             self.app.push_screen(OtherRegisterPage(self.catalog, row.path, self.by or "", error))

@@ -1,10 +1,10 @@
-"""Start of a job: the notice with cautions and parts, then builder, unit, options and initial state."""
+"""Start of a job on one page: unit, builder, options and initial state, with notice, cautions and parts."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
@@ -16,52 +16,21 @@ from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.operation_panel import draw_cautions
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, hanging, rule, styled, wrap
 from benchflow.tui.model.job_catalog import JobCatalog, close_unused
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
-from benchflow.tui.widgets.list_page import leaving_keys
-from benchflow.tui.widgets.page import TextPage
+from benchflow.tui.widgets.compact_form import CompactFormPage
+from benchflow.tui.widgets.form_page import FormField, form_keys, person_field
 
 UNKNOWN = "?"
 
 
-class NoticePage(TextPage[None], inherit_bindings=False):
-    """Notice, cautions, parts and instruments, shown before a job starts."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter,space", "continue", "continue", id="notice.continue"),
-        *TextPage.BINDINGS,
-        *leaving_keys(),
-    ]
-    title_line = "Before you start"
-
-    def __init__(self, catalog: JobCatalog, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
-        super().__init__()
-        assert loaded.procedure is not None  # checked by the catalog
-        self.catalog, self.loaded, self.file, self.by, self.unit = catalog, loaded, file, by, unit
-        self.procedure = loaded.procedure
-
-    def text(self, width: int) -> list[Line]:
-        return [*notice_lines(self.procedure, width), *kit_lines(self.procedure, width)]
-
-    def action_continue(self) -> None:
-        """Scroll on, or open the start page if the end of the text has been shown."""
-        if self._line_count > self._visible_lines and self.scrolled + self._visible_lines - 1 < self._line_count:
-            self.action_scroll(max(self._visible_lines - 3, 1))
-            return
-        self.app.push_screen(StartPage(self.catalog, self.loaded, self.file, self.by, self.unit))
-
-    def action_back(self) -> None:
-        self.bench_app.back_or_leave()
-
-
 def notice_lines(procedure: Procedure, width: int) -> list[Line]:
-    """Return title, subject, notice, cautions and source of a procedure."""
+    """Return title, cautions, notice, subject and source of a procedure."""
     revision = f", revision {procedure.revision}" if procedure.revision else ""
-    lines: list[Line] = [EMPTY, *(styled(p, "title") for p in wrap(procedure.title + revision, width))]
-    if procedure.subject:
-        lines.extend(styled(part) for part in wrap(procedure.subject, width))
+    lines: list[Line] = [styled(part, "title") for part in wrap(procedure.title + revision, width)]
+    lines.extend(draw_cautions(procedure.cautions, width))
     if procedure.notice:
         lines.extend([EMPTY, *_badge("notice", procedure.notice, width)])
-    lines.extend(draw_cautions(procedure.cautions, width))
+    if procedure.subject:
+        lines.extend([EMPTY, *(styled(part) for part in wrap(procedure.subject, width))])
     if procedure.source:
         lines.extend([EMPTY, *hanging("Source of the numbers: ", procedure.source, width, "faint", "label")])
     return lines
@@ -96,10 +65,10 @@ def kit_lines(procedure: Procedure, width: int) -> list[Line]:
     return out
 
 
-class StartPage(FormPage, inherit_bindings=False):
-    """The form for builder, unit, options, unknown initial states and the folder of the log."""
+class StartPage(CompactFormPage, inherit_bindings=False):
+    """The form for unit, builder, options, unknown initial states and the folder of the log."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job")
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job", scrolls=True)
     title_line = "Start a job"
     form = "start"
 
@@ -112,15 +81,27 @@ class StartPage(FormPage, inherit_bindings=False):
 
     def questions(self) -> Sequence[FormField]:
         return (
-            person_field(self.shop, "Builder", self.by or ("" if self.shop is None else self.shop.defaults.by)),
-            FormField("unit", "Serial or job number of the unit", value=self.unit),
+            FormField("unit", "Unit (serial or job no.)", value=self.unit),
+            person_field(self.shop, "Builder", self.by or self._usual_builder()),
             *(
-                FormField(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
+                FormField(
+                    f"option {option.name}",
+                    option.ask or option.name,
+                    tuple((choice, choice) for choice in option.choices),
+                    option.choices[0] if len(option.choices) == 1 else "",
+                )
                 for option in self.procedure.options
             ),
             *self._initial_states(),
             FormField("folder", "Folder for the log", value=str(self.catalog.folder)),
         )
+
+    def _usual_builder(self) -> str:
+        """Return the builder that the register names, else that of the last job on this computer."""
+        if self.shop is None:
+            return self.catalog.last_builder()
+        last = self.catalog.last_builder()
+        return self.shop.defaults.by or (last if any(person.name == last for person in self.shop.people) else "")
 
     @property
     def asks_all_states(self) -> bool:
@@ -135,7 +116,22 @@ class StartPage(FormPage, inherit_bindings=False):
                 yield FormField(f"start {variable.name}", text, (*known, (UNKNOWN, "not known")))
 
     def intro(self, width: int) -> list[Line]:
-        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
+        lines = self._earlier_lines(width)
+        return [*lines, *notice_lines(self.procedure, width), *kit_lines(self.procedure, width)]
+
+    def missing_text(self, question: FormField) -> str:
+        if question.name == "by" and not question.choices:
+            return "Enter the name of the builder. It is logged with every entry."
+        if question.name == "unit":
+            return "Enter the serial or job number of the unit. The log is named after it."
+        return super().missing_text(question)
+
+    def action_back(self) -> None:
+        self.bench_app.back_or_leave()
+
+    def _earlier_lines(self, width: int) -> list[Line]:
+        """Name the earlier logs of the unit."""
+        lines: list[Line] = []
         typed = self.fields["unit"].value if "unit" in self.fields else self.unit
         earlier = self.catalog.earlier_logs_of(typed)
         if earlier:

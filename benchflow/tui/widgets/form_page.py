@@ -46,8 +46,11 @@ def person_field(shop: Shop | None, label: str, value: str = "", role: str = "",
     return FormField("by", label, tuple((name, name) for name in names), value or (names[0] if len(names) == 1 else ""))
 
 
-def form_keys(submit: str) -> list[BindingType]:
-    """Return the keys of a form. ``submit`` is the label of Enter on the last question."""
+def form_keys(submit: str, scrolls: bool = False) -> list[BindingType]:
+    """Return the keys of a form. ``submit`` is the label of Enter on the last question.
+
+    ``scrolls`` shows the scroll keys in the key bar.
+    """
     return [
         Binding("enter", "next", "next", id="form.next"),
         Binding("enter", "submit", submit, id="form.submit"),
@@ -55,7 +58,7 @@ def form_keys(submit: str) -> list[BindingType]:
         Binding("up,shift+tab", "move(-1)", "", id="form.up", show=False),
         Binding("right,space", "pick(1)", "choose", id="form.pick", key_display="←→"),
         Binding("left", "pick(-1)", "", id="form.pick-back", show=False),
-        Binding("pagedown", "scroll(5)", "scroll", id="form.scroll-down", show=False, key_display="PgUp PgDn"),
+        Binding("pagedown", "scroll(5)", "read on", id="form.scroll-down", show=scrolls, key_display="PgUp PgDn"),
         Binding("pageup", "scroll(-5)", "", id="form.scroll-up", show=False),
         Binding(letter("q"), "back", "back", id="form.back", show=False),
         BACK,

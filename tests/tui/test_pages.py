@@ -79,9 +79,8 @@ async def test_deviation_is_logged_with_subject_reason_and_name(tmp_path: Path) 
         driver.do("record", name="runout", reading=slot, value="0.01 mm")
     driver.do("record", name="lash", value="0.35 mm")
     async with drive_app(driver.controller) as bench:
-        await bench.press("d", "enter")  # the only value out of limit is selected already
+        await bench.press("d")  # the only value out of limit and the builder are selected already
         await bench.type("no thinner shim to be had\n")
-        await bench.press("enter")
         assert bench.last["kind"] == "deviated"
         assert (bench.last["about"], bench.last["by"]) == ("lash[1]", "Robin")
         assert bench.last["reason"] == "no thinner shim to be had"
@@ -522,9 +521,7 @@ async def test_check_is_answered_no_and_the_answer_can_be_waived(tmp_path: Path)
         assert "[NO] The flange is flat" in bench.text
         await bench.type("d")
         assert "answered no: The flange is flat" in bench.text
-        await bench.press("enter")
         await bench.type("0.1 mm is allowed\n")
-        await bench.press("enter")
         assert (bench.last["kind"], bench.last["about"]) == ("deviated", "check 1")
 
 

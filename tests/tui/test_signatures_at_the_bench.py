@@ -5,10 +5,11 @@ from pathlib import Path
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.shop.register import hash_pin
 from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.model.preferences import Preferences
 from benchflow.tui.screens.job_list_page import JobListPage
 from tests.driving.script import procedure_with
 from tests.driving.session_driver import ManualClock
-from tests.tui.app_driver import drive_app
+from tests.tui.app_driver import AppDriver, drive_app
 from tests.tui.test_bench_regressions import at
 
 SHOP = f"""\
@@ -34,8 +35,7 @@ async def test_correction_past_a_stop_asks_for_the_inspector_and_the_pin(tmp_pat
         assert "Signed by (inspector)" in bench.text
         await bench.type("35\n")
         await bench.type("digits swapped\n")
-        await bench.press("enter")  # Ida is the only inspector
-        await bench.press("enter")
+        await bench.press("enter")  # no PIN; Ida is the only inspector
         assert "Ida signs with a PIN" in bench.text
         await bench.type("2417\n")
         assert "2417" not in bench.text
@@ -70,7 +70,6 @@ async def test_state_that_an_inspector_finds_asks_for_name_and_pin(tmp_path: Pat
         assert "Found by (inspector)" in bench.text
         await bench.press("space", "enter")
         await bench.type("seen\n")
-        await bench.press("enter")
         await bench.type("2417\n")
         assert (bench.last["kind"], bench.last["by"], bench.last["proven"]) == ("state-set", "Ida", "pin")
 
@@ -93,3 +92,67 @@ async def test_job_with_another_register_goes_on_only_with_a_reason(tmp_path: Pa
         assert [event["data"].get("other_register") for event in bench.events if event["kind"] == "resumed"] == [
             "the office burned down"
         ]
+
+
+HOLDS = procedure_with(
+    "{id: one, title: One, hold: {by: inspector, for: the seat}}",
+    "{id: two, title: Two, hold: {by: inspector, for: the bore}}",
+)
+TWO_INSPECTORS = (
+    SHOP
+    + f"""\
+  Ines: {{roles: [inspector], pin: {hash_pin("1111", bytes(16))}}}
+"""
+)
+
+
+async def sign_first_hold(bench: AppDriver, *keys: str) -> None:
+    await bench.press("enter")
+    await bench.press(*keys)
+    await bench.type("1111\n")
+    assert (bench.last["kind"], bench.last["by"]) == ("signed", "Ines")
+    await bench.press("enter")
+
+
+async def test_only_inspector_is_offered_and_types_the_pin_alone(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one", shop=SHOP)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        assert "● Ida" in bench.text
+        await bench.type("2417\n")
+        assert (bench.last["kind"], bench.last["by"], bench.last["proven"]) == ("signed", "Ida", "pin")
+
+
+async def test_last_inspector_of_the_job_is_offered_at_the_next_hold(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one", shop=TWO_INSPECTORS)
+    async with drive_app(driver.controller) as bench:
+        await sign_first_hold(bench, "right", "right", "enter")
+        driver.do("start", operation="two")
+        bench.app.client.refresh()  # type: ignore[union-attr]  # the bench has one
+        await bench.press("enter")
+        assert "● Ines" in bench.text
+        await bench.type("1111\n")
+        assert (bench.last["operation"], bench.last["by"], bench.last["proven"]) == ("two", "Ines", "pin")
+
+
+async def test_last_inspector_of_the_procedure_is_offered_in_the_next_job(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one", shop=TWO_INSPECTORS)
+    Preferences(tmp_path / "config").remember_signer(driver.controller.procedure.id, "inspector", "Ines")
+    async with drive_app(driver.controller) as bench:
+        assert bench.app.client is not None
+        bench.app.client.preferences = Preferences(tmp_path / "config")
+        await bench.press("enter")
+        assert "● Ines" in bench.text
+
+
+async def test_offered_name_without_a_register_is_confirmed_or_replaced_by_typing(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one")
+    async with drive_app(driver.controller) as bench:
+        assert bench.app.client is not None
+        bench.app.client.preferences.remember_signer(bench.app.client.state.plan.procedure.id, "inspector", "Ida")
+        await bench.press("enter")
+        assert bench.field == "Ida"
+        await bench.type("Ines")
+        assert bench.field == "Ines"
+        await bench.press("escape", "enter", "enter")
+        assert (bench.last["kind"], bench.last["by"]) == ("signed", "Ida")

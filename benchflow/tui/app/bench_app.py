@@ -70,6 +70,8 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         super().__init__(driver_class=terminal_driver(), ansi_color=not self.bench_theme.own_colours)
         self.animation_level = "none"
         self.client = client
+        if client is not None:
+            client.preferences = preferences
         self.last_messages: tuple[str, ...] = ()
         self.crash_file: Path | None = None
         self._first = first
@@ -166,6 +168,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def open_bench(self, controller: SessionController, by: str = "") -> None:
         """Show the bench of a job and close the screens before it. ``by`` is the person at the bench."""
         self.client = SessionClient(controller, by)
+        self.client.preferences = self.preferences
 
         def switch() -> None:
             while len(self.screen_stack) > FIRST_PAGE + 1:

@@ -1,4 +1,4 @@
-"""Preferences of the user: the theme, and whether the bench is in large type."""
+"""Preferences of the user: the theme, large type, and who signed last."""
 
 from contextlib import suppress
 from pathlib import Path
@@ -14,10 +14,14 @@ FILE = "bench.json"
 
 
 class PreferenceData(Struct):
-    """The content of the preferences file. The name of the theme is empty if none was chosen."""
+    """The content of the preferences file. The name of the theme is empty if none was chosen.
+
+    ``signers`` has the last signer by procedure and role.
+    """
 
     bench_theme: str = ""
     large: bool = False
+    signers: dict[str, str] = {}
 
 
 class Preferences:
@@ -46,6 +50,19 @@ class Preferences:
             self._data.bench_theme = bench_theme
         if large is not None:
             self._data.large = large
+        self._write()
+
+    def signer(self, procedure: str, role: str) -> str:
+        """Return who signed last for this role in a job of this procedure; empty if nobody did."""
+        return self._data.signers.get(f"{procedure} {role}", "")
+
+    def remember_signer(self, procedure: str, role: str, name: str) -> None:
+        """Note who signed for this role in a job of this procedure, and write the file."""
+        if self.signer(procedure, role) != name:
+            self._data.signers[f"{procedure} {role}"] = name
+            self._write()
+
+    def _write(self) -> None:
         if self._path is None:
             return
         from benchflow.session.machine_folders import make_folder

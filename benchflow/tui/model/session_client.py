@@ -22,9 +22,14 @@ from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import ENTRY_KINDS, operation_view, view_after_entries
 from benchflow.session.view.clock_rows import clock_rows
 from benchflow.tui.model.drafts import Drafts
+from benchflow.tui.model.preferences import Preferences
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
+
+
+SIGNED_KINDS = frozenset({"signed", "deviated", "corrected", "state-set", "taken-over"})
+"""The kinds of events that a person can sign for a role."""
 
 
 class SessionClient:
@@ -33,7 +38,7 @@ class SessionClient:
     ``by`` is the person at the bench, empty for the person who started the job. ``selected`` is an operation that the
     bench shows instead of the next one. ``tools`` are the serial numbers of the instruments in use, by the instrument
     that the procedure asks for. ``busy`` is true while an intent is carried out. ``holder_left`` is true if the
-    window that had the log open when this one was opened has left it.
+    window that had the log open when this one was opened has left it. ``preferences`` remember who signed last.
     """
 
     def __init__(self, controller: SessionController, by: str = "") -> None:
@@ -45,6 +50,7 @@ class SessionClient:
         self.tools: dict[str, str] = {}
         self.busy = False
         self.holder_left = False
+        self.preferences = Preferences(None)
         self.on_change: Callable[[], None] = lambda: None
 
     @property
@@ -100,6 +106,7 @@ class SessionClient:
         finally:
             self.busy = False
         if isinstance(answer, Accepted) and answer.lines:
+            self._remember_signers(answer.lines)
             self._refresh_after(answer.lines)
         return answer
 
@@ -169,6 +176,25 @@ class SessionClient:
         """The role that signs the hold of an operation; empty without a hold."""
         hold = self.state.plan.steps[operation].operation.hold
         return "" if hold is None else hold.by
+
+    def usual_signer(self, role: str) -> str:
+        """Return who is offered as the signer for a role, empty if nobody is.
+
+        It is the last signer for this role in this job, else the only one in the register, else the last one in a job
+        of this procedure on this computer.
+        """
+        for line in reversed(self.controller.journal.lines):
+            if line.kind in SIGNED_KINDS and line.data.get("role") == role:
+                return line.by
+        shop = self.shop()
+        people = [] if shop is None else [person.name for person in shop.people if role in person.roles]
+        return people[0] if len(people) == 1 else self.preferences.signer(self.state.plan.procedure.id, role)
+
+    def _remember_signers(self, lines: Sequence[Line]) -> None:
+        for line in lines:
+            role = line.data.get("role") if line.kind in SIGNED_KINDS else None
+            if isinstance(role, str) and role:
+                self.preferences.remember_signer(self.state.plan.procedure.id, role, line.by)
 
     def earlier_entries(self, operation: str) -> tuple[str, ...]:
         """What can be taken over of an operation, one text for each reading, part and lot."""

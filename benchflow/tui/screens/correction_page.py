@@ -20,7 +20,7 @@ from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 _SIGNED = "A correction that makes good what is out of its limit needs the signature that a deviation needs."
@@ -152,8 +152,8 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         self.entry = entry
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
-        self.pins, self.shop, self.builder = client.has_register, client.shop(), client.view.by
         self.roles = roles_for_corrections(client.state)
+        self.signer = self._signature_fields(client)
         self.limit = next((reading.limit for reading in readings), entry.limit)
         super().__init__(client)
 
@@ -164,18 +164,15 @@ class CorrectionPage(FormPage, inherit_bindings=False):
             FormField("value", f"Correct value{unit}", keep=False),
             *((stretch,) if self.entry.stretch_unit else ()),
             FormField("reason", "What was wrong?", keep=False),
-            *self._signature_questions(),
+            *self.signer,
         )
 
-    def _signature_questions(self) -> Iterator[FormField]:
+    def _signature_fields(self, client: SessionClient) -> tuple[FormField, ...]:
         """The questions for who signs, while something waits for a remedy, has come to a stop or disproves a state."""
         if self.roles is None:
-            return
-        role = self.roles[0] if len(self.roles) == 1 else ""
+            return ()
         label = f"Signed by ({' and '.join(self.roles)})" if self.roles else "Signed by"
-        yield person_field(self.shop, label, "" if role else self.builder, role, keep=False)
-        if self.pins:
-            yield FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
+        return signature_fields(client, label, self.roles[0] if len(self.roles) == 1 else "", client.view.by)
 
     def intro(self, width: int) -> list[Line]:
         each = self.entry

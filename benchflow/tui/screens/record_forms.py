@@ -18,7 +18,7 @@ from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
 
 
 class NotePage(FormPage, inherit_bindings=False):
@@ -77,14 +77,11 @@ class SignPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, operation: str) -> None:
         self.now = client.operation(operation)
-        self.pins, self.shop = client.has_register, client.shop()
+        self.signer = signature_fields(client, f"Who signs as {self._hold().role}?", self._hold().role)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        role = self._hold().role
-        name = person_field(self.shop, f"Who signs as {role}?", role=role, keep=False)
-        pin = FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
-        return (name, pin) if self.pins else (name,)
+        return self.signer
 
     def _hold(self) -> HoldInput:
         return next(each for each in self.now.inputs if isinstance(each, HoldInput))
@@ -122,24 +119,16 @@ class DeviationPage(FormPage, inherit_bindings=False):
     def __init__(self, client: SessionClient, operation: str) -> None:
         self.now = client.operation(operation)
         self.clocks = client.view.clocks
-        self.pins, self.shop = client.has_register, client.shop()
-        self.builder = client.view.by
+        self.signer = signature_fields(client, "Signed by", name=client.view.by)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         about = tuple(self._waivable())
         if not about:
             return ()
-        form_fields = [
-            FormField("about", "What is waived?", about, self._selected_first(about)),
-            FormField("reason", "Reason"),
-            person_field(self.shop, "Signed by", self.builder, keep=False),
-        ]
-        return (
-            (*form_fields, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
-            if self.pins
-            else form_fields
-        )
+        first = self._selected_first(about)
+        waived = FormField("about", "What is waived?", about, first, offered=bool(first))
+        return (waived, FormField("reason", "Reason"), *self.signer)
 
     def _waivable(self) -> list[tuple[str, str]]:
         out: list[tuple[str, str]] = []

@@ -9,7 +9,7 @@ from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.procedure.model import Variable
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 UNKNOWN = "?"
@@ -66,23 +66,19 @@ class StateFoundPage(FormPage, inherit_bindings=False):
     form = "found"
 
     def __init__(self, client: SessionClient, variable: Variable) -> None:
-        self.variable = variable
-        self.pins, self.shop = client.has_register, client.shop()
+        self.variable, role = variable, variable.found
+        needs_role = role not in ("", ANYONE, NEVER)
+        self.signer = signature_fields(client, f"Found by ({role})", role) if needs_role else ()
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         known = [(value, self.variable.words.get(value, value)) for value in self.variable.values]
         title = self.variable.title or self.variable.name
-        form_fields = [
+        return (
             FormField("value", self.variable.ask or f"State found: {title}", (*known, (UNKNOWN, "not known"))),
             FormField("reason", "How was it found?"),
-        ]
-        role = self.variable.found
-        if role not in ("", ANYONE, NEVER):
-            form_fields.append(person_field(self.shop, f"Found by ({role})", role=role, keep=False))
-            if self.pins:
-                form_fields.append(FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
-        return form_fields
+            *self.signer,
+        )
 
     async def submit(self, values: dict[str, str]) -> None:
         value = None if values["value"] == UNKNOWN else values["value"]

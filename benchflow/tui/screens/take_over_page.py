@@ -9,7 +9,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.state.continued_job import EarlierOperation
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 from benchflow.tui.widgets.page import letter
 
@@ -107,18 +107,15 @@ class TakeOverPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, earlier: EarlierOperation) -> None:
         self.earlier, self.role = earlier, client.hold_role(earlier.operation)
-        self.shop, self.pins = client.shop(), client.has_register
-        self.person = client.by or client.view.by
+        who = f"Who takes it over as {self.role}?" if self.role else "Who takes it over?"
+        self.signer = signature_fields(client, who, self.role, client.view.by)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        who = f"Who takes it over as {self.role}?" if self.role else "Who takes it over?"
-        asked = [person_field(self.shop, who, "" if self.role else self.person, role=self.role, keep=False)]
-        if not self.earlier.trusted:
-            asked.append(FormField("reason", "What shows that it was done?", keep=False))
-        if self.pins:
-            asked.append(FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
-        return asked
+        if self.earlier.trusted:
+            return self.signer
+        person, *pin = self.signer
+        return (person, FormField("reason", "What shows that it was done?", keep=False), *pin)
 
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # set by the caller

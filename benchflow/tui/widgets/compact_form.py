@@ -24,10 +24,6 @@ class CompactFormPage(FormPage, inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("submit", scrolls=True)
 
-    def on_mount(self) -> None:
-        self.at = self._next_open(-1) or 0
-        super().on_mount()
-
     # --- drawing ------------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
@@ -131,7 +127,7 @@ class CompactFormPage(FormPage, inherit_bindings=False):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action in ("next", "submit"):
             # Enter goes on while the current question, or another one, has no answer.
-            waits = not self._is_answered(self.at) or self._next_open(self.at) is not None
+            waits = not self._is_answered(self.at) or self._next_index(self.at) is not None
             return waits if action == "next" else not waits
         return super().check_action(action, parameters)
 
@@ -142,7 +138,7 @@ class CompactFormPage(FormPage, inherit_bindings=False):
         field = self.fields.get(question.name)
         return bool((question.value if field is None else field.value).strip())
 
-    def _next_open(self, after: int) -> int | None:
+    def _next_index(self, after: int) -> int | None:
         """Return the index of the next question without an answer, ``None`` if every question has one."""
         count = len(self.form_fields)
         order = [index % count for index in range(after + 1, after + 1 + count)]
@@ -156,8 +152,5 @@ class CompactFormPage(FormPage, inherit_bindings=False):
         if not self._is_answered(self.at):
             self.show_message(self.missing_text(self.form_fields[self.at]), role="attention")
             return
-        found = self._next_open(self.at)
-        assert found is not None  # otherwise Enter submits
-        self.at = found
         self.show_message()
-        self._focus_current()
+        super().action_next()

@@ -22,7 +22,8 @@ class FormField(Struct, frozen=True):
     """One question of a form.
 
     ``choices`` are pairs of value and label; a question without choices has a text field. ``value`` is the initial
-    value. If ``keep`` is true, the draft is kept when the form is left.
+    value. If it is ``offered``, Enter passes the question by, and a letter typed into its field replaces it. If
+    ``keep`` is true, the draft is kept when the form is left.
     """
 
     name: str
@@ -31,6 +32,7 @@ class FormField(Struct, frozen=True):
     value: str = ""
     secret: bool = False
     keep: bool = True
+    offered: bool = False
 
 
 def person_field(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
@@ -41,9 +43,23 @@ def person_field(shop: Shop | None, label: str, value: str = "", role: str = "",
         for person in (() if shop is None else shop.people)
         if works_here(person, today) and (not role or role in person.roles)
     ]
+    if role and names and value not in names:
+        value = ""
     if not names or (value and value not in names):
-        return FormField("by", label, value=value, keep=keep)
-    return FormField("by", label, tuple((name, name) for name in names), value or (names[0] if len(names) == 1 else ""))
+        return FormField("by", label, value=value, keep=keep, offered=bool(value))
+    value = value or (names[0] if len(names) == 1 else "")
+    return FormField("by", label, tuple((name, name) for name in names), value, offered=bool(value))
+
+
+def signature_fields(client: SessionClient, label: str, role: str = "", name: str = "") -> tuple[FormField, ...]:
+    """Return the questions for a signature: the person, and the PIN if there is a register.
+
+    A signature for a ``role`` offers the last signer; any other offers ``name``.
+    """
+    person = person_field(client.shop(), label, client.usual_signer(role) if role else name, role, keep=False)
+    if not client.has_register:
+        return (person,)
+    return person, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
 
 
 def form_keys(submit: str, scrolls: bool = False) -> list[BindingType]:
@@ -143,6 +159,7 @@ class FormPage(Page[str], inherit_bindings=False):
 
     def on_mount(self) -> None:
         super().on_mount()
+        self.at = self._next_index(-1) or 0
         self._focus_current()
 
     def _draft(self, question: FormField) -> str:
@@ -163,6 +180,8 @@ class FormPage(Page[str], inherit_bindings=False):
         entry = self.fields.get(self.form_fields[self.at].name) if self.form_fields else None
         if entry is not None:
             entry.display = True
+            if self.form_fields[self.at].offered and entry.value == self.form_fields[self.at].value:
+                entry.action_select_all()
         self.focus_on(entry)
         self.redraw()
 
@@ -225,7 +244,7 @@ class FormPage(Page[str], inherit_bindings=False):
         self._focus_current()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        last = self.at >= len(self.form_fields) - 1
+        last = self._next_index(self.at) is None
         match action:
             case "next":
                 return not last
@@ -238,8 +257,16 @@ class FormPage(Page[str], inherit_bindings=False):
             case _:
                 return True
 
+    def _next_index(self, after: int) -> int | None:
+        """Return the index of the next question whose answer is not offered, ``None`` if there is none."""
+        order = range(after + 1, len(self.form_fields))
+        return next((index for index in order if not self.form_fields[index].offered), None)
+
     def action_next(self) -> None:
-        self.action_move(1)
+        found = self._next_index(self.at)
+        assert found is not None  # otherwise Enter submits
+        self.at = found
+        self._focus_current()
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), max(len(self.form_fields) - 1, 0))

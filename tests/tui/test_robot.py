@@ -1,0 +1,170 @@
+"""The robot reads a screen as it is written, and fails if the program does not keep its promises."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchflow.tui.bench.bench_screen import BenchScreen
+from tests.tui.robot_hands import robot_at
+from tests.tui.seen_screen import SeenScreen, ShownChoice, ShownField, ShownKey, seconds_in
+
+PROCEDURE = """\
+benchflow: 1
+id: plate
+title: Plate
+revision: "1"
+kit:
+  consumables:
+    grease: {title: Grease, lot: required}
+joints:
+  plate: {title: Plate bolts, layout: "2 1 3"}
+sections:
+- title: All
+  operations:
+  - id: look
+    title: Look at the plate
+    check: [The plate is flat, The plate is clean]
+  - id: gap
+    title: Measure the gap
+    uses: [grease]
+    record: {gap: {ask: Gap, limit: 0.10 .. 0.28 mm, readings: [left, right]}}
+  - id: pull
+    title: Pull the plate down
+    tighten: {joint: plate, stages: [20 N·m, 40 N·m]}
+  - id: release
+    title: Release the plate
+    hold: {by: inspector, for: Torque seen}
+"""
+
+READING = """\
+ Plate · 7 · R. Tiller                          saved 7   17:12
+ In progress · 1 of 3 done · All         │ STATE ──────────────
+ 2 Measure the                           │ Plate  up
+ gap                                     │
+                                         │ CLOCK ──────────────
+  WARNING  The edge is sharp.            │ 10:00 to wait
+                                         │   before Pull the pl…
+  1  Measure at both ends.               │ NEXT ───────────────
+     ▼ 2 more lines (PgDn)               │ ○ 3 Pull the plate
+ ► Gap at                                │
+   the edge                              │
+    left 0.15 ok    ►right ____          │
+   [                ] mm   0.10 .. 0.28… │
+   ○ Plate bolts  1 of 3, stage 2 of 2   │
+   [ ] The plate is flat                 │
+────────────────────────────────────────────────────────────────
+ Gap at the edge, left: 0.15 mm ok
+ Enter record   Esc leave field   ↑↓ select   g (guide me there)
+ o list   q leave   ? help
+"""
+
+
+@pytest.fixture
+def plate(tmp_path: Path) -> Path:
+    file = tmp_path / "plate.yaml"
+    file.write_text(PROCEDURE, encoding="utf-8")
+    return file
+
+
+async def work(tmp_path: Path, procedure: Path, findings: list[str] | None = None) -> Any:
+    async with robot_at(tmp_path / "logs", procedure, findings=findings) as robot:
+        return await robot.work()
+
+
+def test_screen_is_read_as_it_is_written() -> None:
+    seen = SeenScreen(READING.splitlines())
+    assert (seen.on_bench, seen.status, seen.title, seen.task) == (True, "In progress", "2 Measure the gap", "2")
+    assert seen.current.startswith("Gap at the edge left 0.15 ok")
+    assert (seen.field, seen.slot) == (ShownField("", "mm", "0.10 .. 0.28…"), "right")
+    assert (seen.has_signal, seen.hides_lines) == (True, True)
+    assert seen.open_joint == "○ Plate bolts  1 of 3, stage 2 of 2"
+    assert seen.message == "Gap at the edge, left: 0.15 mm ok"
+    assert seen.key("g") == ShownKey("g", "guide me there", enabled=False)
+    assert [each.key for each in seen.keys] == ["Enter", "Esc", "↑↓", "g", "o", "q", "?"]
+    assert "Pull the pl" in seen.clocks
+    assert "ThegapGap" not in seen.lines_to_read
+
+
+def test_choices_and_fasteners_are_read() -> None:
+    rule = "─" * 64
+    choice = [
+        " Start", "", " ► Front gasket", "     ○ thin", "     ● thick", "", rule, "", " Enter next   ←→ choose"
+    ]  # fmt: skip
+    assert SeenScreen(choice).choices == (
+        ShownChoice("thin", "", taken=False, proposed=False),
+        ShownChoice("thick", "", taken=True, proposed=False),
+    )
+    joint = [" Bench", " ► 1 of 3, stage 2 of 2: 40 N·m", "", "   2    ►3◄    1", rule, " Enter tightened, next"]
+    assert (SeenScreen(joint).fastener, SeenScreen(joint).stage) == (3, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"), [("1 d 0 h", 86400), ("10:00 min", 600), ("5 h 59 min", 21540), ("40 s", 40)]
+)
+def test_durations_are_read(text: str, seconds: float) -> None:
+    assert seconds_in(text) == seconds
+
+
+async def test_robot_counts_the_keys_of_a_job(tmp_path: Path, plate: Path) -> None:
+    count = await work(tmp_path, plate)
+    assert count.operations == 4
+    typed = "R. Tiller", "2417", "A-0042", "0.19", "0.19", "K. Lathe"
+    assert count.typed == sum(map(len, typed))
+    assert count.keys == count.typed + count.enters
+
+
+async def test_robot_fails_if_a_key_ticks_another_check_than_the_marked_one(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    send = BenchScreen._send
+
+    async def send_other(screen: BenchScreen, intent: str, **fields: Any) -> Any:
+        if intent == "tick-check":
+            fields["check"] = 3 - fields["check"]
+        return await send(screen, intent, **fields)
+
+    monkeypatch.setattr(BenchScreen, "_send", send_other)
+    with pytest.raises(AssertionError, match=r"“The plate is clean” is not the current item"):
+        await work(tmp_path, plate)
+
+
+async def test_robot_fails_if_another_fastener_is_ticked(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("benchflow.tui.draw.joint_map.next_fastener", lambda joint: joint.next % 3 + 1)
+    with pytest.raises(AssertionError, match="ticked: “1” is not the next fastener, which is “2”"):
+        await work(tmp_path, plate)
+
+
+async def test_robot_fails_if_the_title_is_that_of_another_operation(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(SeenScreen, "title", "9 Paint the plate")
+    with pytest.raises(AssertionError, match="“1 Look at the plate” is not the title, which is “9 Paint the plate”"):
+        await work(tmp_path, plate)
+
+
+async def test_robot_fails_if_a_greyed_key_says_nothing(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(BenchScreen, "show_blocked", lambda screen, key: False)
+    with pytest.raises(AssertionError, match="says nothing"):
+        await work(tmp_path, plate)
+
+
+async def test_robot_fails_at_a_dead_end(tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(BenchScreen, "action_tick", lambda screen: None)
+    with pytest.raises(AssertionError, match="No key goes on"):
+        await work(tmp_path, plate)
+
+
+async def test_key_without_information_is_counted_by_its_label(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found: list[str] = []
+    before = await work(tmp_path, plate, found)
+    monkeypatch.setattr("tests.tui.robot.ENTRIES", frozenset())
+    after = await work(tmp_path / "again", plate, found)
+    assert after.without["tightened, next"] == 6
+    assert before.without["tightened, next"] == 0

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.base.errors import BenchflowError
-from benchflow.base.regular_file import read_regular_file
 
 STANDARD_OUTPUT = Path("-")
 """The file name that stands for standard output."""
@@ -51,18 +50,6 @@ def write_output(content: str | bytes, out: Path | None) -> None:
         raise BenchflowError(
             f"{out} cannot be written: {getattr(error, 'strerror', None) or error}.{partly} Choose another file."
         ) from error
-
-
-def is_output(path: Path, start: bytes) -> bool:
-    """True if ``path`` does not exist, or is a file that has ``start`` near its start.
-
-    Raises:
-        BenchflowError: it cannot be read.
-    """
-    try:
-        return not path.exists() or (path.is_file() and start in read_regular_file(path, _NEAR_START))
-    except OSError as error:
-        raise BenchflowError(f"{path} cannot be read: {error.strerror}. Name another file with -o.") from error
 
 
 def _refuse_protected(out: Path, target: Path) -> None:

@@ -4,13 +4,10 @@ from pathlib import Path
 
 import click
 
-from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import load_named_log
-from benchflow.commands.output_file import STANDARD_OUTPUT, is_output, write_output
-
-_SHEET_START = b"<title>Build sheet: "
+from benchflow.commands.output_file import STANDARD_OUTPUT, write_output
 
 
 @click.command(epilog=exit_code_help("The log is damaged. The sheet says so."))
@@ -41,11 +38,10 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
         write_output(build_sheet_markdown(made), out)
     else:
         from benchflow.review.sheets.build_sheet_html import build_sheet_html
+        from benchflow.review.sheets.sheet_file import sheet_path
 
         if out is None:
-            out = path.with_suffix(".html")
-            if not is_output(out, _SHEET_START):
-                raise BenchflowError(f"{out} exists and is not a build sheet. Name another file with -o.")
+            out = sheet_path(path)
         write_output(build_sheet_html(made), out)
         if out != STANDARD_OUTPUT:
             print_line(display_path(out))

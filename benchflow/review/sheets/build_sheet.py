@@ -156,7 +156,7 @@ def build_sheet(log: LoadedLog) -> BuildSheet:
         events=facts.session.events,
         head=facts.session.head,
         untrusted=untrusted_lines(log.untrusted, log.plan),
-        exceptions=tuple(_exception_lines(operations.values(), known=log.damage is None)),
+        exceptions=tuple(exception_lines(operations.values(), known=log.damage is None)),
         sections=tuple(section for section in sections if section.operations),
         parts=tuple(_part_rows(log)),
         instruments=tuple(_instrument_rows(log)),
@@ -365,7 +365,8 @@ def _gauge_of_value(value: Value) -> GaugePositions | None:
 # --- lists of the whole sheet ---------------------------------------------------------------------------------------
 
 
-def _exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) -> Iterator[str]:
+def exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) -> Iterator[str]:
+    """What was out of the ordinary, one line each. ``known`` is false if the log is damaged."""
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
         if not operation.done:

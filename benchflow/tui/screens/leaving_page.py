@@ -1,22 +1,26 @@
 """Screens for leaving the bench, ending the job, and continuing the log in another folder."""
 
+import asyncio
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import FollowUp
 from benchflow.quantity import seconds
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.view.bench_view import ClockRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.screens.record_forms import waived_title
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
+
+if TYPE_CHECKING:
+    from benchflow.review.log.loaded_log import LoadedLog
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
@@ -105,10 +109,11 @@ class EndJobPage(FormPage, inherit_bindings=False):
 
 
 class EndSheetPage(TextPage[None], inherit_bindings=False):
-    """The end sheet: progress, deviations, follow-ups with their dates, and the path of the log."""
+    """The end page: progress, what was out of the ordinary, follow-ups with their dates, and the path of the log."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "leave", "leave", id="ended.leave"),
+        Binding(letter("b"), "build_sheet", "build sheet", id="ended.build-sheet"),
         *TextPage.BINDINGS,
         *leaving_keys("back to the bench"),
     ]
@@ -118,6 +123,20 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         """``reason`` is the reason for ending the job early, empty if every operation is done."""
         super().__init__()
         self.client, self.reason = client, reason
+        self.loaded: LoadedLog | None = None
+        self.remarks: tuple[str, ...] | None = None  # what was out of the ordinary; None while the log is read
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.run_holding_keys(self._read_log())
+
+    async def _read_log(self) -> None:
+        """Read the log as a review does, because that decides what was out of the ordinary."""
+        try:
+            self.loaded, self.remarks = await asyncio.to_thread(_read_for_review, self.client.log)
+        except BenchflowError as error:
+            self.show_message(*str(error).splitlines(), role="alarm")
+        self.redraw()
 
     def text(self, width: int) -> list[Line]:
         view, state = self.client.view, self.client.state
@@ -129,24 +148,53 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         lines.append(styled(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
         if self.reason:
             lines.extend(hanging("Ended early: ", self.reason, width, "strong", "attention"))
-        deviations = [
-            f"{now.title}, {waived_title(now, about)}: {each.reason} ({each.by})"
-            for name, work in state.works.items()
-            if work.deviations
-            for now in (self.client.operation(name),)
-            for about, each in work.deviations.items()
-        ]
-        if deviations:
-            lines.extend([EMPTY, rule(width, "DEVIATIONS")])
-            lines.extend(line for each in deviations for line in hanging("· ", each, width))
+        lines.extend(self._remark_lines(width))
         lines.extend(follow_up_lines(self.client.controller.procedure.follow_up, local_time_of(state.closed), width))
         lines.extend([EMPTY, rule(width, "LOG")])
         lines.extend(styled(part) for part in wrap(str(self.client.log), width))
         lines.append(styled(f"Fingerprint {self.client.controller.journal.head[:16]}", "faint"))
         return lines
 
+    def _remark_lines(self, width: int) -> list[Line]:
+        if self.remarks is None:
+            return [EMPTY, styled("Reading the log …", "faint")]
+        lines: list[Line] = [EMPTY, rule(width, "OUT OF THE ORDINARY")]
+        if not self.remarks:
+            return [*lines, styled("Nothing.", "ok")]
+        return [*lines, *(line for each in self.remarks for line in hanging("· ", each, width))]
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return None if action == "build_sheet" and self.loaded is None else True
+
+    def action_build_sheet(self) -> None:
+        assert self.loaded is not None  # otherwise the key is greyed
+        self.run_holding_keys(self._write_sheet(self.loaded))
+
+    async def _write_sheet(self, loaded: "LoadedLog") -> None:
+        from benchflow.review.sheets.sheet_file import write_sheet  # imported late: it loads the templates
+
+        try:
+            path = await asyncio.to_thread(write_sheet, loaded)
+        except BenchflowError as error:
+            self.show_message(*str(error).splitlines(), role="alarm")
+            self.app.bell()
+            return
+        self.show_message(f"The build sheet is {path}. Open it in a browser to read or print it.")
+
     def action_leave(self) -> None:
         self.bench_app.leave(0, *exit_messages(self.client))
+
+
+def _read_for_review(log: Path) -> "tuple[LoadedLog, tuple[str, ...]]":
+    """Read the log with its audit, and what was out of the ordinary in it."""
+    # Imported late: only the end of a job needs the review.
+    from benchflow.review.audit.audited_log import with_audit
+    from benchflow.review.log.loaded_log import load_log
+    from benchflow.review.sheets.out_of_the_ordinary import out_of_the_ordinary
+    from benchflow.session.procedure_loading import procedure_reader
+
+    loaded = with_audit(load_log(log, procedure_reader()))
+    return loaded, out_of_the_ordinary(loaded)
 
 
 def follow_up_lines(items: Sequence[FollowUp], start: datetime, width: int) -> list[Line]:

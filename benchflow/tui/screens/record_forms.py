@@ -10,7 +10,6 @@ from benchflow.session.view.bench_view import (
     CheckInput,
     ChoiceInput,
     HoldInput,
-    OperationView,
     ReadingInput,
     TightenInput,
 )
@@ -207,26 +206,6 @@ class DeviationPage(FormPage, inherit_bindings=False):
             by=values["by"] or None,
             pin=values.get("pin") or None,
         )
-
-
-def waived_title(now: OperationView, about: str) -> str:
-    """Return the title of the waived value, hold or time window, instead of its name in the file."""
-    for given in now.inputs:
-        match given:
-            case ReadingInput(name=name, ask=text) | CalculatedInput(name=name, title=text) if name == about:
-                return text
-            case ReadingInput(ask=text, readings=readings) if any(one.subject == about for one in readings):
-                slot = next(one.slot for one in readings if one.subject == about)
-                return f"{text}, reading {slot}"
-            case CheckInput(number=number, text=text) if about == f"check {number}":
-                return text
-            case ChoiceInput(name=name, title=text) | TightenInput(joint=name, title=text) if name == about:
-                return text
-            case TightenInput(joint=name, title=text) if about.startswith(f"{name}["):
-                return f"{text}, no. {about.removeprefix(f'{name}[').rstrip(']')}"
-            case _:
-                pass
-    return {"hold": "hold point", "time": "time window"}.get(about.partition(" ")[0], about)
 
 
 class RemedyPage(FormPage, inherit_bindings=False):

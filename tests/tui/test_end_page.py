@@ -1,0 +1,82 @@
+"""The page at the end of a job: what was out of the ordinary, and the build sheet by one key."""
+
+from pathlib import Path
+
+from tests.driving.script import procedure_with
+from tests.driving.session_driver import SessionDriver
+from tests.driving.small_head import start_session
+from tests.tui.app_driver import drive_app
+
+WORK = procedure_with(
+    """{id: bore, title: Measure the bore,
+ record: {bore: {ask: Bore, unit: mm, limit: 10.0 .. 10.2 mm}, depth: {ask: Depth, unit: mm, limit: 4 .. 5 mm}}}""",
+    "{id: wash, title: Wash it, after: bore, undo: {do: Take it out}}",
+)
+FOLLOW_UP = """
+follow-up:
+- {title: Tighten again, due: 14 d}
+"""
+
+
+def unusual_build(folder: Path) -> SessionDriver:
+    """A finished build with a deviation, a repeated reading, a correction, a rework and a note."""
+    driver = start_session(folder, WORK + FOLLOW_UP, options={}, start={})
+    driver.do("start", operation="bore")
+    driver.do("record", name="bore", value="10.4 mm")
+    driver.do("record", name="bore", value="10.1 mm")
+    driver.do("record", name="depth", value="4.4 mm")
+    driver.do("correct", event=driver.controller.saved, value="4.5 mm", reason="digits swapped")
+    driver.do("record", name="depth", value="5.5 mm")
+    driver.do("deviate", operation="bore", about="depth", reason="deep enough")
+    driver.do("note", operation="bore", text="a burr was left")
+    driver.do("finish", operation="bore")
+    driver.work("wash")
+    driver.do("rework", operation="wash", reason="still dirty")
+    driver.work("wash")
+    return driver
+
+
+async def test_end_page_lists_everything_out_of_the_ordinary_with_its_operation(tmp_path: Path) -> None:
+    async with drive_app(unusual_build(tmp_path).controller, (100, 40)) as bench:
+        await bench.press("enter", "enter")
+        assert bench.kinds[-1] == "closed"
+        shown = " ".join(bench.text.split())
+        for words in (
+            "1 Measure the bore: deviation from depth, signed by Robin: deep enough",
+            "1 Measure the bore: measured again, Bore was out of its limit 1 time",
+            "CORRECTED to 4.5 mm, ok; reason: digits swapped",
+            "1 Measure the bore: note, Robin: a burr was left",
+            "2 Wash it: reworked,",
+            "Tighten again",
+        ):
+            assert words in shown
+
+
+async def test_end_page_of_a_plain_build_says_that_nothing_was_unusual(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, WORK, options={}, start={})
+    driver.do("start", operation="bore")
+    driver.do("record", name="bore", value="10.1 mm")
+    driver.do("record", name="depth", value="4.5 mm")
+    driver.do("finish", operation="bore")
+    driver.work("wash")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter", "enter")
+        assert "OUT OF THE ORDINARY" in bench.text
+        assert "Nothing." in bench.text
+
+
+async def test_one_key_makes_the_build_sheet_and_says_where_it_is(tmp_path: Path) -> None:
+    async with drive_app(unusual_build(tmp_path).controller) as bench:
+        await bench.press("enter", "enter", "b")
+        sheet = tmp_path / "build.html"
+        assert "deep enough" in sheet.read_text(encoding="utf-8")
+        assert "Thebuildsheetis" in "".join(bench.text.split())
+        assert "build.html" in "".join(bench.text.split())
+
+
+async def test_build_sheet_never_replaces_another_file(tmp_path: Path) -> None:
+    (tmp_path / "build.html").write_text("<title>mine</title>", encoding="utf-8")
+    async with drive_app(unusual_build(tmp_path).controller) as bench:
+        await bench.press("enter", "enter", "b")
+        assert "is not a build sheet" in " ".join(bench.text.split())
+    assert (tmp_path / "build.html").read_text(encoding="utf-8") == "<title>mine</title>"

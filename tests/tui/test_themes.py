@@ -1,10 +1,12 @@
 """Every theme is readable, also on a plain terminal and without colour."""
 
+from colorsys import rgb_to_hls
+
 import pytest
 from rich.color import Color
 
 from benchflow.tui.draw.styled_lines import Role
-from benchflow.tui.draw.themes import DARK, NAMES, bench_theme, initial_theme
+from benchflow.tui.draw.themes import DARK, NAMES, Name, bench_theme, initial_theme
 
 QUIET: frozenset[Role] = frozenset({"rule"})
 """Roles of lines without text."""
@@ -38,6 +40,31 @@ def test_plain_theme_has_no_colour() -> None:
 
 def test_every_role_has_a_style_in_every_theme() -> None:
     assert all(set(bench_theme(name).styles) == set(DARK) for name in NAMES)
+
+
+RED: frozenset[Role] = frozenset({"danger", "out-of-limit"})
+
+
+def is_red(colour: Color | None) -> bool:
+    """True if the hue of a colour is within 20 degrees of red, and the colour is not a grey."""
+    if colour is None or colour.is_default:
+        return False
+    red, green, blue = (part / 255 for part in colour.get_truecolor())
+    hue, _, saturation = rgb_to_hls(red, green, blue)
+    return saturation > 0.2 and min(hue, 1 - hue) <= 20 / 360
+
+
+@pytest.mark.parametrize("name", ["dark", "light", "16-colour"])
+def test_only_danger_and_out_of_limit_are_red(name: Name) -> None:
+    styles = bench_theme(name).styles
+    assert {role for role, style in styles.items() if is_red(style.color) or is_red(style.bgcolor)} == RED
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_reading_out_of_its_limit_is_a_panel(name: Name) -> None:
+    styles = bench_theme(name).styles
+    style = styles["out-of-limit"]
+    assert style.reverse or style.bgcolor not in (None, styles["text"].bgcolor)
 
 
 @pytest.mark.parametrize("name", ["16-colour", "plain"])

@@ -360,6 +360,19 @@ def figures_to_judge(
     return (_combined(record, bound, figures),) if len(figures) == len(record.slots) else ()
 
 
+def statistic_so_far(state: State, step: str, record: RecordedValue) -> tuple[Measurement | None, bool]:
+    """The statistic of the readings that are there, and whether all are there.
+
+    ``None`` without a reading, if one reading has no spread yet, and if each reading is judged.
+    """
+    bound = limit_in_force(state, step, record)
+    figures = tuple(recorded_measurements(state, state.step(step), record).values())
+    of_several = isinstance(bound, EqualWithin) or record.judge == "spread"
+    if judged_singly(record, bound) or len(figures) < (2 if of_several else 1):
+        return None, False
+    return _combined(record, bound, figures), len(figures) == len(record.slots)
+
+
 def combined_text(state: State, step: str, record: RecordedValue) -> str:
     """The statistic that is compared with the limit: ``mean 24.7093 mm``.
 

@@ -105,6 +105,8 @@ class Reading(Struct, frozen=True):
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
     limit: str = ""  # its own limit, if the limits of the readings vary
     further: int = 0  # the further limit that the remedy belongs to, from 1; 0 for the main limit
+    distance: str = ""  # outside its limit: "by 0.02 mm"; "0.02 mm above" if the readings are judged together
+    gauge: GaugePositions | None = None  # its place in the limit
 
 
 class FurtherLimitRow(Struct, frozen=True):
@@ -133,7 +135,8 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     instrument: str  # title of the instrument to use; "" if none is prescribed
     complete: bool
     gauge: GaugePositions | None = None
-    summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together
+    summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together; "mean so far 0.13 mm, ok"
+    summary_verdict: ShownVerdict = ""  # the verdict in the summary
     acceptance: str = ""  # the values that guarded acceptance accepts, known with the first reading
     further: tuple[FurtherLimitRow, ...] = ()
 

@@ -25,16 +25,12 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
     """The gauge of a recorded value, of its worst reading if each is judged; ``None`` without a limit in numbers."""
     bound, measured = limit_in_force(state, step.id, record), recorded_measurements(state, step, record)
     if judged_singly(record, bound):
-        compared = [
-            comparison_of(state, record, limit_in_force(state, step.id, record, slot), figure)
-            for slot, figure in measured.items()
-        ]
+        known = list(reading_comparisons(state, step, record).values())
     else:
-        figures = figures_to_judge(record, bound, measured)
-        compared = [comparison_of(state, record, bound, figure) for figure in figures]
-    known = [one for one in compared if one is not None]
+        compared = [comparison_of(state, record, bound, each) for each in figures_to_judge(record, bound, measured)]
+        known = [one for one in compared if one is not None]
     if known:
-        return _positions(min(known, key=_room), record)
+        return positions_of(min(known, key=_room), record)
     if record.by_reading:
         record = record.at(next((slot for slot in record.slots if slot not in measured), record.slots[0]))
         bound = limit_in_force(state, step.id, record)
@@ -42,12 +38,25 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
     return None if bounds is None else gauge_positions(bounds, None, _expected_uncertainty(state, record, bound))
 
 
+def reading_comparisons(state: State, step: Step, record: RecordedValue) -> dict[str, LimitComparison]:
+    """Each reading that is there beside its limit, by slot. Empty if the limit is about a difference of readings."""
+    found: dict[str, LimitComparison] = {}
+    if record.judge == "spread":
+        return found
+    for slot, figure in recorded_measurements(state, step, record).items():
+        bound = limit_in_force(state, step.id, record, slot)
+        compared = None if isinstance(bound, EqualWithin) else comparison_of(state, record, bound, figure)
+        if compared is not None:
+            found[slot] = compared
+    return found
+
+
 def calculation_gauge(state: State, step: Step, work: CalculatedValue) -> vw.GaugePositions | None:
     """The gauge of a calculated value, of its worst result if there are several; ``None`` without result or limit."""
     results = evaluate_value(state, step, work).results
     compared = [comparison_of(state, work, work.at(slot).bound, one.measurement) for slot, one in results.items()]
     known = [one for one in compared if one is not None]
-    return None if not known else _positions(min(known, key=_room), work)
+    return None if not known else positions_of(min(known, key=_room), work)
 
 
 def _room(found: LimitComparison) -> Fraction:
@@ -60,7 +69,8 @@ def _room(found: LimitComparison) -> Fraction:
     return min(rooms)
 
 
-def _positions(found: LimitComparison, value: RecordedValue | CalculatedValue) -> vw.GaugePositions:
+def positions_of(found: LimitComparison, value: RecordedValue | CalculatedValue) -> vw.GaugePositions:
+    """The gauge of one figure beside its limit."""
     return gauge_positions(found.bounds, found.figure, found.u if value.decision == "guarded" else None)
 
 

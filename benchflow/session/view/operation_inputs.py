@@ -12,15 +12,20 @@ from benchflow.session.rules.measurements import from_stored, last_attempts, nex
 from benchflow.session.rules.open_items import lot_title, required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
-from benchflow.session.rules.verdicts import combined_text, judge_value, limit_in_force, limit_text, limits_by_reading
+from benchflow.session.rules.verdicts import judge_value, limit_in_force, limit_text, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.further_limits import further_limit_rows
-from benchflow.session.view.gauge_positions import calculation_gauge, reading_gauge
+from benchflow.session.view.gauge_positions import (
+    calculation_gauge,
+    positions_of,
+    reading_comparisons,
+    reading_gauge,
+)
 from benchflow.session.view.joint_inputs import tighten_input, titles_to_redo
+from benchflow.session.view.limit_distance import combined_summary, reading_distance
 from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
-from benchflow.trade.verdict import VERDICT_TEXT
 
 
 def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
@@ -54,6 +59,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     waived = {result.slot for result in results if result.waived is not None and not result.limit}
     in_turn = remedy_progress(state, step, record.name)
     remedies = {progress.result.slot: progress for progress in reversed(in_turn)}  # the first limit comes first
+    compared = reading_comparisons(state, step, record)
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
@@ -62,11 +68,12 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
             rows.append(vw.Reading(slot, "", "", subject=subject, limit=own))
         else:
             count = sum(each.claims is None for each in work.readings[record.name][slot])
-            held = remedies.get(slot) or remedies.get(WHOLE)
+            held, found = remedies.get(slot) or remedies.get(WHOLE), compared.get(slot)
+            quantity = from_stored(attempt.quantity)
             rows.append(
                 vw.Reading(
                     slot,
-                    reading_text(from_stored(attempt.quantity)),
+                    reading_text(quantity),
                     attempt.verdict,
                     count,
                     not waived.isdisjoint((slot, WHOLE)),
@@ -76,13 +83,13 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     () if held is None else titles_to_redo(state, step, held),
                     own,
                     0 if held is None else held.result.limit,
+                    "" if found is None else reading_distance(found, record.unit, quantity, attempt.verdict),
+                    None if found is None else positions_of(found, record),
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
     instrument = _instrument_text(state, record.at(next_open_slot(state, step, record)))
-    summary = combined_text(state, step.id, record)
-    if summary and verdict.verdict != "none":
-        summary += f", {VERDICT_TEXT[verdict.verdict]}"
+    summary, summary_verdict = combined_summary(state, step, record)
     limit = limits_by_reading(state, step.id, record) or verdict.limit or ("" if bound is None else bound.text)
     return vw.ReadingInput(
         name=record.name,
@@ -95,6 +102,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         complete=complete,
         gauge=reading_gauge(state, step, record),
         summary=summary,
+        summary_verdict=summary_verdict,
         acceptance=verdict.acceptance,
         further=further_limit_rows(state, step, record, results, in_turn),
     )

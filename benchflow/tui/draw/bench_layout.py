@@ -121,7 +121,7 @@ def draw_alarms(view: BenchView, width: int) -> list[Line]:
     for row in view.clocks:
         if row.phase in ("closing", "missed") or not row.known:
             mark = "▲ " if row.phase == "closing" else "× "
-            role: Role = "attention" if row.phase == "closing" else "out-of-limit"
+            role: Role = "attention" if row.phase == "closing" else "alarm"
             out.extend(hanging(mark, row.advice, width, role))
     return out[:3]
 

@@ -59,11 +59,24 @@ VERDICT_SPANS: dict[str, tuple[str, Role]] = {
 
 
 def verdict_span(reading: Reading) -> Span:
-    """Return ``ok``, ``HIGH``, ``LOW`` or ``not proven`` with its role. A waived limit adds ``deviation signed``."""
-    word, role = VERDICT_SPANS.get(reading.verdict, ("", "text"))
+    """Return ``ok``, ``HIGH by 0.02 mm``, ``LOW by 0.02 mm`` or ``not proven`` with its role.
+
+    A waived limit adds ``deviation signed``. A reading that is judged with others has only its distance.
+    """
+    word, role = VERDICT_SPANS.get(reading.verdict, ("", "attention"))
+    word = " ".join(filter(None, (word, reading.distance)))
     if reading.waived and reading.verdict in NOT_ACCEPTED:
         return f"{word}, deviation signed", "paused"
     return word, role
+
+
+def summary_line(given: ReadingInput) -> list[Line]:
+    """Draw the statistic of the readings with its verdict, if they are judged together."""
+    if not given.summary:
+        return []
+    _, role = VERDICT_SPANS.get(given.summary_verdict, ("", "strong"))
+    figure, comma, verdict = given.summary.partition(", ")
+    return [((INDENT + figure + comma, "strong"), (verdict, role))]
 
 
 def blocks_of(
@@ -142,8 +155,7 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
         word, role = verdict_span(slot)
         cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
     lines = [head, *_packed_in_lines(cells, width - 2)]
-    summary = [styled(INDENT + given.summary, "strong")] if given.summary else []
-    return [*lines, *summary, *_further_limits(given, width)]
+    return [*lines, *summary_line(given), *_further_limits(given, width)]
 
 
 def _further_limits(given: ReadingInput, width: int) -> list[Line]:
@@ -235,8 +247,7 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
     if slot.shown and not typed.text:
         again = f"  (reading {slot.attempts})" if slot.attempts > 1 else ""
         lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
-    if given.summary:
-        lines.append(styled(INDENT + given.summary, "strong"))
+    lines.extend(summary_line(given))
     lines.extend(_further_limits(given, width))
     if slot.remedy:
         lines.extend(hanging("  → ", slot.remedy, width, "attention"))
@@ -279,7 +290,7 @@ def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
     """Draw the row below the field: the converted value, or an arrow at the wrong character."""
     if typed.error:
         at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
-        return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "out-of-limit")
+        return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "alarm")
     return [styled(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
 
 

@@ -123,7 +123,7 @@ def _field(item: BenchInput, content: BenchContent, above: list[Line], width: in
     unit = f"] {field.unit}" if field.unit else "]"
     typed = content.typed
     note = typed.error or (f"= {typed.converted}" if typed.converted else "")
-    role: Role = "out-of-limit" if typed.error else "strong"
+    role: Role = "alarm" if typed.error else "strong"
     line: Line = (
         ("  [", "strong"),
         (" " * size, "field"),

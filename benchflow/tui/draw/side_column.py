@@ -74,7 +74,7 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
 def clock_text(row: ClockRow) -> tuple[str, Role]:
     """Return the text of a clock: ``▲ 0:45 left``, ``× closed 0:10 ago``, or ``× time not known``."""
     if row.seconds is None:
-        return ("× time not known", "out-of-limit")
+        return ("× time not known", "alarm")
     left = row.seconds
     match row.phase:
         case "wait" if left > 0:
@@ -86,7 +86,7 @@ def clock_text(row: ClockRow) -> tuple[str, Role]:
         case "open" if left > 0:
             return (f"{countdown(left)} left", "strong")
         case _:
-            return (f"× closed {countdown(-left)} ago", "out-of-limit")
+            return (f"× closed {countdown(-left)} ago", "alarm")
 
 
 def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:

@@ -1,7 +1,8 @@
 """Themes: a style for each role. There is a dark, a light, a 16-colour and a colourless theme.
 
 Words and shapes carry the meaning in every theme. Colour only repeats it. The four signal words have the panel
-colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue).
+colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue). Nothing else is red but a figure out
+of its limit.
 """
 
 from collections.abc import Mapping
@@ -29,7 +30,7 @@ DARK: dict[Role, str] = {
     "key-off": "#8a867d",
     "now": "bold #f0c674",
     "ready": "#a9cfae",
-    "blocked": "#eba497",
+    "blocked": "#c3b1e1",
     "done": "#9d988e",
     "paused": "#cfa968",
     "danger": "bold #ffffff on #c41230",
@@ -37,12 +38,12 @@ DARK: dict[Role, str] = {
     "caution": "bold #000000 on #f9d616",
     "notice": "bold #ffffff on #0061a8",
     "ok": "bold #a9cfae",
-    "out-of-limit": "bold #ffb0a1",
+    "out-of-limit": "bold #16181b on #ff7b6b",
     "attention": "bold #f0c674",
     "field": "#f7f3ea on #30363d",
     "cursor": "#16181b on #f0c674",
     "next": "bold #16181b on #f0c674",
-    "alarm": "bold #ffb0a1",
+    "alarm": "bold #ffa94d",
     "chosen": "bold #f7f3ea on #30363d",
 }
 
@@ -59,7 +60,7 @@ LIGHT: dict[Role, str] = {
     "key-off": "#757067",
     "now": "bold #7a4300",
     "ready": "#1d5e30",
-    "blocked": "#96261a",
+    "blocked": "#5b3a8c",
     "done": "#635f56",
     "paused": "#7a4b00",
     "danger": "bold #ffffff on #c41230",
@@ -67,17 +68,17 @@ LIGHT: dict[Role, str] = {
     "caution": "bold #000000 on #f9d616",
     "notice": "bold #ffffff on #0061a8",
     "ok": "bold #1d5e30",
-    "out-of-limit": "bold #96261a",
+    "out-of-limit": "bold #ffffff on #b3261e",
     "attention": "bold #7a4300",
     "field": "#0c0b0a on #e2d9c4",
     "cursor": "#faf7f0 on #7a4300",
     "next": "bold #faf7f0 on #7a4300",
-    "alarm": "bold #96261a",
+    "alarm": "bold #8a4100",
     "chosen": "bold #0c0b0a on #e2d9c4",
 }
 
 # Most roles use the terminal's own foreground and background, so the theme is readable on dark and on light terminals.
-# A colour needs its own background. Red and green do not, because they are readable on both.
+# A colour needs its own background. Magenta and green do not, because they are readable on both.
 SIXTEEN: dict[Role, str] = {
     "text": "",
     "strong": "bold",
@@ -91,7 +92,7 @@ SIXTEEN: dict[Role, str] = {
     "key-off": "",
     "now": "bold",
     "ready": "",
-    "blocked": "red",
+    "blocked": "magenta",
     "done": "",
     "paused": "",
     "danger": "bold white on red",
@@ -99,12 +100,12 @@ SIXTEEN: dict[Role, str] = {
     "caution": "black on bright_yellow",
     "notice": "bold white on blue",
     "ok": "bold green",
-    "out-of-limit": "bold red",
+    "out-of-limit": "bold white on red",
     "attention": "bold",
     "field": "underline",
     "cursor": "reverse",
     "next": "reverse bold",
-    "alarm": "bold red",
+    "alarm": "bold magenta",
     "chosen": "reverse",
 }
 
@@ -116,7 +117,7 @@ PLAIN: dict[Role, str] = {
     "caution": "reverse bold",
     "notice": "reverse bold",
     "ok": "bold",
-    "out-of-limit": "bold underline",
+    "out-of-limit": "reverse bold",
     "alarm": "bold",
 }
 

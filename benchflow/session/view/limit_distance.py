@@ -1,0 +1,72 @@
+"""How far a figure is outside its limit, and the statistic of the readings of a value, as text for the bench view."""
+
+from fractions import Fraction
+
+from benchflow.procedure.model import EqualWithin, RecordedValue
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Quantity
+from benchflow.quantity.arithmetic import from_base
+from benchflow.quantity.shown import decimals_converted, decimals_that_tell, round_half_up, with_unit
+from benchflow.session.rules.verdicts import (
+    LimitComparison,
+    comparison_of,
+    judge_measurement,
+    limit_in_force,
+    statistic_so_far,
+    value_verdict,
+)
+from benchflow.session.state.state import State
+from benchflow.trade.verdict import VERDICT_TEXT, Verdict
+
+MORE_DIGITS = 3
+"""How many digits more than its reading a distance may have to be exact."""
+
+
+def distance_outside(found: LimitComparison, unit: str, shown: Quantity) -> str:
+    """The distance of a figure from the end of its limit that it passes: ``0.02 mm``; "" if it is inside.
+
+    It is exact if three digits more than those of ``shown`` are enough, otherwise rounded to the digits of ``shown``.
+    """
+    low, high = found.bounds.low, found.bounds.high
+    if low is not None and found.figure < low:
+        exact = from_base(low - found.figure, unit, difference=True)
+    elif high is not None and found.figure > high:
+        exact = from_base(found.figure - high, unit, difference=True)
+    else:
+        return ""
+    places = decimals_converted(shown, unit)
+    fitting = (n for n in range(places, places + MORE_DIGITS + 1) if round_half_up(exact, n) == exact)
+    digits = next(fitting, decimals_that_tell(exact, Fraction(0), places))
+    return with_unit(f"{round_half_up(exact, digits):f}", unit)
+
+
+def reading_distance(found: LimitComparison, unit: str, shown: Quantity, verdict: Verdict) -> str:
+    """How far a reading is outside: ``by 0.02 mm`` beside its verdict, else ``0.02 mm above``; "" if it is inside.
+
+    A reading of a value that is judged by a statistic has no verdict of its own.
+    """
+    distance = distance_outside(found, unit, shown)
+    if not distance or verdict == "not-proven":
+        return ""
+    if verdict != "none":
+        return f"by {distance}"
+    return f"{distance} {'above' if found.bounds.high is not None and found.figure > found.bounds.high else 'below'}"
+
+
+def combined_summary(state: State, step: Step, record: RecordedValue) -> tuple[str, Verdict]:
+    """The statistic of the readings with its verdict: ``mean 0.13 mm, HIGH by 0.01 mm``; ("", "none") if there is none.
+
+    While readings are missing, it is ``mean so far 0.13 mm``.
+    """
+    measured, complete = statistic_so_far(state, step.id, record)
+    if measured is None:
+        return "", "none"
+    bound = limit_in_force(state, step.id, record)
+    judged = value_verdict(state, record, bound, measured, judge_measurement(state, record, bound, measured))
+    found = comparison_of(state, record, bound, measured)
+    shown = judged.value or measured.shown
+    distance = "" if found is None else reading_distance(found, record.unit, shown, judged.verdict)
+    label = "spread" if isinstance(bound, EqualWithin) else record.judge
+    text = f"{label}{'' if complete else ' so far'} {shown.entered}"
+    word = " ".join(filter(None, (VERDICT_TEXT[judged.verdict], distance)))
+    return (f"{text}, {word}" if word else text), judged.verdict

@@ -14,9 +14,8 @@ from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.json_lines import open_controller
 from benchflow.session.state.events import typed_event
 from benchflow.session.view.bench_view import ReadingInput
-from benchflow.tui.draw.input_blocks import blocks_of
+from benchflow.tui.draw.input_blocks import other_inputs
 from benchflow.tui.draw.styled_lines import plain
-from benchflow.tui.model.typed_text import TypedText
 from tests.driving.audited import findings_of_audit
 from tests.driving.script import Json, Script, intent, load_text, open_intent, procedure_with, read_procedure
 
@@ -229,7 +228,7 @@ def test_bench_shows_each_limit(tmp_path: Path) -> None:
     assert (row.title, row.shown, row.verdict, row.limit) == ("Taper", "spread 0.007 mm", "high", "at most 0.005 mm")
     assert (row.remedy, given.complete) == ("Hone the narrow end", False)
     assert [reading.remedy for reading in given.readings] == ["Hone the narrow end"] * 2
-    lines = [plain(line) for block in blocks_of(now, None, TypedText(""), 78, 20) for line in block.lines]
+    lines = [plain(line) for line in other_inputs(now, None, 78)[0]]
     assert any("Taper: spread 0.007 mm  HIGH  at most 0.005 mm" in line for line in lines), lines
 
 

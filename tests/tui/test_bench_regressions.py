@@ -240,12 +240,12 @@ async def test_first_reading_of_values_that_must_agree_is_not_shown_as_out_of_li
 
 async def test_deviation_is_shown_only_at_readings_out_of_limit(tmp_path: Path) -> None:
     driver = at(tmp_path, MANY, "many")
-    for value in ("0.31 mm", *["0.15 mm"] * 11):
+    for value in (*["0.15 mm"] * 11, "0.31 mm"):
         driver.do("record", name="lash", value=value)
     driver.do("deviate", operation="many", about="lash", reason="tried", by="Robin")
     async with drive_app(driver.controller) as bench:
-        assert bench.text.count("deviation signed") == 1
-        assert "HIGH, deviation signed" in bench.text
+        assert bench.text.count("signed") == 1
+        assert "twelve 0.31 mm HIGH by 0.11 mm, signed" in bench.text
 
 
 async def test_full_torque_needs_confirmation_that_the_part_is_seated(

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from benchflow.session.view.bench_view import ClockRow, GaugePositions, OperationRow, StateRow, TightenInput
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.joint_map import joint_pictures
+from benchflow.tui.draw.joint_map import joint_list, joint_pictures
 from benchflow.tui.draw.large_letters import large_lines, large_wrapped
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.side_column import draw_side
@@ -85,21 +85,21 @@ def test_next_fastener_and_all_numbers_are_visible_on_the_smallest_screen(size: 
 
 
 def test_strokes_show_the_stages_done_of_a_fastener() -> None:
-    (first, *_) = joint_pictures(joint(done=1, stage=2), 60)
-    rows = texts(first).splitlines()
+    (_, second, *_) = joint_pictures(joint(done=1, stage=2), 60)
+    rows = texts(second).splitlines()
     column = rows[0].index("1 ") - 1
     assert rows[1][column:].strip().startswith("||·")
     assert "|··" in rows[1]
 
 
 def test_joint_too_wide_for_the_screen_is_drawn_as_a_list() -> None:
-    drawn = texts(joint_pictures(joint(), 20)[-1])
+    drawn = texts(joint_list(joint(), 20))
     assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 11))
 
 
 def test_stages_are_shown_as_a_digit_if_there_are_too_many_for_strokes() -> None:
     many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
-    assert "6" in texts(joint_pictures(many, 70)[0]).splitlines()[1]
+    assert "6" in texts(joint_pictures(many, 70)[1]).splitlines()[1]
 
 
 @pytest.mark.parametrize(

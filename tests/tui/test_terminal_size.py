@@ -68,7 +68,7 @@ def test_terminal_is_made_tiny_and_large_again_while_working(tmp_path: Path) -> 
             terminal.read(0.1)
         terminal.wait_for("Lash")
         terminal.type("\x150.25\r")
-        terminal.wait_for("0.25 mm ok")
+        terminal.wait_for("0.25 mm  ok")
         assert "Internal error" not in terminal.text
 
 

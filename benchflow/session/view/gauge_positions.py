@@ -30,12 +30,30 @@ def reading_gauge(state: State, step: Step, record: RecordedValue) -> vw.GaugePo
         compared = [comparison_of(state, record, bound, each) for each in figures_to_judge(record, bound, measured)]
         known = [one for one in compared if one is not None]
     if known:
-        return positions_of(min(known, key=_room), record)
-    if record.by_reading:
-        record = record.at(next((slot for slot in record.slots if slot not in measured), record.slots[0]))
-        bound = limit_in_force(state, step.id, record)
+        return _positions(min(known, key=_room), record)
+    return empty_gauge(state, step, record, next((s for s in record.slots if s not in measured), record.slots[0]))
+
+
+def empty_gauge(state: State, step: Step, record: RecordedValue, slot: str) -> vw.GaugePositions | None:
+    """The gauge of a reading before it is entered, or of the statistic of all; ``None`` without a limit in numbers."""
+    record = record.at(slot) if record.by_reading else record
+    bound = limit_in_force(state, step.id, record)
     bounds = _bounds(state, bound, record)
     return None if bounds is None else gauge_positions(bounds, None, _expected_uncertainty(state, record, bound))
+
+
+def reading_gauges(state: State, step: Step, record: RecordedValue) -> dict[str, vw.GaugePositions]:
+    """The gauge of each reading, by slot. Empty if the limit is about a difference of readings."""
+    if record.judge == "spread" or isinstance(limit_in_force(state, step.id, record), EqualWithin):
+        return {}
+    found = {slot: _positions(each, record) for slot, each in reading_comparisons(state, step, record).items()}
+    empty: vw.GaugePositions | None = None
+    for slot in record.slots:
+        if slot not in found:
+            empty = empty_gauge(state, step, record, slot) if empty is None or record.by_reading else empty
+            if empty is not None:
+                found[slot] = empty
+    return found
 
 
 def reading_comparisons(state: State, step: Step, record: RecordedValue) -> dict[str, LimitComparison]:
@@ -56,7 +74,7 @@ def calculation_gauge(state: State, step: Step, work: CalculatedValue) -> vw.Gau
     results = evaluate_value(state, step, work).results
     compared = [comparison_of(state, work, work.at(slot).bound, one.measurement) for slot, one in results.items()]
     known = [one for one in compared if one is not None]
-    return None if not known else positions_of(min(known, key=_room), work)
+    return None if not known else _positions(min(known, key=_room), work)
 
 
 def _room(found: LimitComparison) -> Fraction:
@@ -69,8 +87,7 @@ def _room(found: LimitComparison) -> Fraction:
     return min(rooms)
 
 
-def positions_of(found: LimitComparison, value: RecordedValue | CalculatedValue) -> vw.GaugePositions:
-    """The gauge of one figure beside its limit."""
+def _positions(found: LimitComparison, value: RecordedValue | CalculatedValue) -> vw.GaugePositions:
     return gauge_positions(found.bounds, found.figure, found.u if value.decision == "guarded" else None)
 
 

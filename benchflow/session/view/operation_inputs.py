@@ -18,9 +18,9 @@ from benchflow.session.view import bench_view as vw
 from benchflow.session.view.further_limits import further_limit_rows
 from benchflow.session.view.gauge_positions import (
     calculation_gauge,
-    positions_of,
     reading_comparisons,
     reading_gauge,
+    reading_gauges,
 )
 from benchflow.session.view.joint_inputs import tighten_input, titles_to_redo
 from benchflow.session.view.limit_distance import combined_summary, reading_distance
@@ -59,13 +59,13 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     waived = {result.slot for result in results if result.waived is not None and not result.limit}
     in_turn = remedy_progress(state, step, record.name)
     remedies = {progress.result.slot: progress for progress in reversed(in_turn)}  # the first limit comes first
-    compared = reading_comparisons(state, step, record)
+    compared, gauges = reading_comparisons(state, step, record), reading_gauges(state, step, record)
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
         own = limit_text(state, limit_in_force(state, step.id, record, slot), record.unit) if record.by_reading else ""
         if attempt is None:
-            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own))
+            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own, gauge=gauges.get(slot)))
         else:
             count = sum(each.claims is None for each in work.readings[record.name][slot])
             held, found = remedies.get(slot) or remedies.get(WHOLE), compared.get(slot)
@@ -84,7 +84,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     own,
                     0 if held is None else held.result.limit,
                     "" if found is None else reading_distance(found, record.unit, quantity, attempt.verdict),
-                    None if found is None else positions_of(found, record),
+                    gauges.get(slot),
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)

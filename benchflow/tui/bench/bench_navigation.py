@@ -56,7 +56,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.update_entry()
 
     def action_scroll(self, by: int) -> None:
-        self.cursor.scrolled = max(self.cursor.scrolled + by, 0)
+        self.cursor.scroll(by)
         self.redraw()
 
     def action_step_out(self) -> None:

@@ -74,6 +74,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             keys=self._key_labels(),
             route=self.cursor.route.text if self.cursor.route is not None else "",
             scrolled=self.cursor.scrolled,
+            show_text=self.cursor.show_text,
         )
         if self.bench_app.large:
             from benchflow.tui.draw.large_type import (
@@ -83,6 +84,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             picture = draw_large(self.client.view, content, width, height)
         else:
             picture = draw_bench(self.client.view, content, width, height)
+        self.cursor.turn, self.cursor.hidden = picture.turn, picture.hidden
         return DrawnPage(picture.lines, (picture.place if self.cursor.has_field else None,))
 
     def _key_labels(self) -> tuple[KeyLabel, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
-from benchflow.tui.draw.input_blocks import verdict_span
+from benchflow.tui.draw.block_parts import verdict_span
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, TickInput
 from benchflow.tui.model.session_client import SessionClient
 

@@ -2,6 +2,7 @@
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import BenchView, CalculatedInput, CheckInput, TightenInput
+from benchflow.tui.draw.panel_parts import Turn
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
@@ -24,6 +25,8 @@ class BenchCursor:
     """The current task, its ``items``, and the index ``at`` of the selected item.
 
     ``typed`` is the text in the field; ``scrolled`` is the number of lines by which the instruction is scrolled.
+    ``turn`` and ``hidden`` are those of the drawn bench, if the instruction and the picture take turns; ``show_text``
+    is whose turn it is.
     ``reading_open`` is true while the field for the optional reading of a tick is open.
     """
 
@@ -34,6 +37,9 @@ class BenchCursor:
         self.items: tuple[BenchInput, ...] = ()
         self.at = 0
         self.scrolled = 0
+        self.show_text: bool | None = None
+        self.turn: Turn = ""
+        self.hidden = 0
         self.typed = TypedText()
         self.reading_open = False
         self.update()
@@ -88,6 +94,15 @@ class BenchCursor:
                 return item
         return None
 
+    def scroll(self, by: int) -> None:
+        """Scroll the instruction. From its end, and from its beginning, the keys lead to the picture and back."""
+        if by > 0 and self.turn == "text" and not self.hidden:
+            self.scrolled, self.show_text = 0, False
+        elif by < 0 and self.turn == "picture":
+            self.scrolled, self.show_text = 0, True
+        else:
+            self.scrolled = max(self.scrolled + by, 0)
+
     def update(self) -> None:
         """Use the new view of the client. If the operation has changed, select its first open item."""
         before = (self.operation, self.in_progress)
@@ -98,7 +113,7 @@ class BenchCursor:
         if with_field != self.items and (self.reading_open or self._has_draft(with_field)):
             self.items = with_field
         if (self.operation, self.in_progress) != before:
-            self.scrolled = 0
+            self.scrolled, self.show_text = 0, None
             self.at = next_input(self.items)
         self.at = min(self.at, max(len(self.items) - 1, 0))
 
@@ -130,6 +145,7 @@ class BenchCursor:
     def advance(self) -> None:
         """Select the next item to enter."""
         self.at = next_input(self.items, self.at)
+        self.show_text = None
 
     def advance_if_done(self) -> None:
         """Select the next item, unless the current one is open or out of its limit."""

@@ -7,9 +7,10 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import BenchView, OperationView
-from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
-from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_operation, draw_rework_step
+from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_rework_step
+from benchflow.tui.draw.panel_parts import Panel, Turn
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import (
     EMPTY,
@@ -40,7 +41,11 @@ class StatusMessage(Struct, frozen=True):
 
 
 class BenchContent(Struct, frozen=True):
-    """The content of the bench besides the view. ``route`` is the line about the guided route."""
+    """The content of the bench besides the view. ``route`` is the line about the guided route.
+
+    ``show_text`` says whose turn it is, if the instruction and the picture do not fit together: true for the
+    instruction, ``None`` for the instruction until something is entered.
+    """
 
     now: datetime
     task: CurrentTask = NothingToDo()
@@ -50,14 +55,19 @@ class BenchContent(Struct, frozen=True):
     keys: tuple[KeyLabel, ...] = ()
     route: str = ""  # "Guiding to 27 Time the cams: 5 steps"
     scrolled: int = 0
+    show_text: bool | None = None
 
 
 class BenchPicture(Struct, frozen=True):
-    """The drawn bench. ``place`` is the position of the field; ``hidden`` is the number of hidden instruction lines."""
+    """The drawn bench. ``place`` is the position of the field; ``hidden`` is the number of hidden instruction lines.
+
+    ``turn`` is what is shown, if the instruction and the picture take turns.
+    """
 
     lines: tuple[Line, ...]
     place: FieldPlace | None
-    hidden: int
+    hidden: int = 0
+    turn: Turn = ""
 
 
 def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
@@ -92,8 +102,8 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
         *(_inset(line, width) for line in messages),
         *(_inset(line, width) for line in keys),
     ]
-    place = panel.place and FieldPlace(panel.place.x + 1, panel.place.y + 1, panel.place.width)
-    return BenchPicture(tuple(lines[:height]), place, panel.hidden)
+    place = panel.place and panel.place.moved(1, 1)
+    return BenchPicture(tuple(lines[:height]), place, panel.hidden, panel.turn)
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
@@ -146,8 +156,8 @@ def _panel(view: BenchView, content: BenchContent, width: int, height: int) -> P
     panel = _task_panel(view, content, width, height - len(lead))
     if not lead:
         return panel
-    place = panel.place and FieldPlace(panel.place.x, panel.place.y + len(lead), panel.place.width)
-    return Panel((*lead, *panel.lines), place, panel.hidden)
+    place = panel.place and panel.place.moved(0, len(lead))
+    return Panel((*lead, *panel.lines), place, panel.hidden, panel.turn)
 
 
 def _task_panel(view: BenchView, content: BenchContent, width: int, height: int) -> Panel:
@@ -157,10 +167,8 @@ def _task_panel(view: BenchView, content: BenchContent, width: int, height: int)
         case MoveTask():
             return draw_move(content.task.move, width)
         case OperationTask():
-            now = content.task.view
-            return draw_operation(
-                now, status_line(view, now), content.item, content.typed, width, height, content.scrolled
-            )
+            now, scroll = content.task.view, Scroll(content.scrolled, content.show_text)
+            return draw_operation(now, status_line(view, now), content.item, content.typed, width, height, scroll)
         case NothingToDo():
             return Panel(tuple(_draw_no_task(view, width)))
 

@@ -3,37 +3,80 @@
 The strokes are like paint marks on a bolt head. The next fastener is between arrows.
 """
 
+from benchflow.procedure.model import NO_SIDES, JointSides
 from benchflow.session.view.bench_view import FastenerStatus, TightenInput
+from benchflow.trade.joint_picture import side_line
 from benchflow.trade.verdict import OUT_OF_LIMIT
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, styled, width_of
 
 STROKES = 5
 """Maximum number of stages drawn as strokes. With more stages, the number of stages done is shown instead."""
 
 
 def joint_pictures(joint: TightenInput, width: int) -> list[list[Line]]:
-    """Return the map in several sizes, the largest first.
+    """Return the map in several sizes, the largest first. Empty if the part is too wide for the screen.
 
-    The last one is a list in the order of the numbers, for a part that is too wide for the screen.
+    The sides of the joint are named around it, in the smallest size only if they need no further row.
     """
     grid = {(fastener.row, fastener.column): fastener for fastener in joint.fasteners}
     rows = [[grid.get((row, column)) for column in range(joint.columns)] for row in range(joint.rows)]
     tally = tally_width(joint)
+    tall, flat = max(4, tally), 4 + tally
     out: list[list[Line]] = []
-    tall = max(4, tally)
-    gap = min((width - tall * joint.columns) // max(joint.columns, 1), 4)
-    if gap >= 1:
-        numbers = [_row([_number(joint, f, tall) for f in places], tall + gap) for places in rows]
-        tallies = [_row([_tally(joint, f, tally, tall) for f in places], tall + gap) for places in rows]
-        pairs = list(zip(numbers, tallies, strict=True))
-        out.append([line for pair in pairs for line in (*pair, EMPTY)][:-1])
-        out.append([line for pair in pairs for line in pair])
-    flat = 4 + tally
+    for gap, spaced in ((6, True), (min((width - tall * joint.columns) // max(joint.columns, 1), 4), False)):
+        cell = tall + gap
+        drawn = []
+        for places in rows:
+            drawn.append(_row([_number(joint, each, tall) for each in places], cell))
+            drawn.append(_row([_tally(joint, each, tally, tall) for each in places], cell))
+            drawn.extend([EMPTY] if spaced else [])
+        if spaced and joint.rows > 1:
+            framed = _framed(drawn[:-1], joint.sides, cell * joint.columns, width)
+            out.extend([framed] if framed else [])
+        elif gap >= 1:
+            out.append(_with_sides(drawn, joint.sides, cell * joint.columns, width))
     gap = min((width - flat * joint.columns) // max(joint.columns, 1), 2)
     if gap >= 0:
         both = [[(*_number(joint, f, 4), *_tally(joint, f, tally, tally)) for f in places] for places in rows]
-        out.append([_row(cells, flat + gap) for cells in both])
-    return [*out, _list(joint, width)]
+        flat_rows = [_row(cells, flat + gap) for cells in both]
+        out.append(_with_sides(flat_rows, joint.sides, (flat + gap) * joint.columns, width))
+        if joint.sides != NO_SIDES:
+            out.append(flat_rows)
+    return out
+
+
+def _with_sides(rows: list[Line], sides: JointSides, across: int, width: int) -> list[Line]:
+    """Put the names of the sides above and below the rows: ``◄ front  ▲ exhaust side  rear ►``."""
+    above = side_line(sides, min(across, width))
+    below = f"▼ {sides.bottom}".center(across).rstrip() if sides.bottom else ""
+    return [*([styled(above, "label")] if above else []), *rows, *([styled(below, "label")] if below else [])]
+
+
+def _framed(rows: list[Line], sides: JointSides, across: int, width: int) -> list[Line]:
+    """Draw the outline of the part around the rows and the names of the sides outside of it.
+
+    Empty if the screen is too narrow.
+    """
+    before, after = len(sides.left) + bool(sides.left), len(sides.right) + bool(sides.right)
+    if before + across + 2 + after > width:
+        return []
+    middle = len(rows) // 2
+
+    def beside(y: int, row: Line) -> Line:
+        left, right = (sides.left, sides.right) if y == middle else ("", "")
+        return ((left.ljust(before), "label"), ("│", "rule"), *fit(row, across), ("│ ", "rule"), (right, "label"))
+
+    def centred(text: str) -> list[Line]:
+        return [styled(" " * before + text.center(across + 2).rstrip(), "label")] if text else []
+
+    edge, empty = "─" * across, " " * before
+    return [
+        *centred(sides.top),
+        styled(f"{empty}┌{edge}┐", "rule"),
+        *(beside(y, row) for y, row in enumerate(rows)),
+        styled(f"{empty}└{edge}┘", "rule"),
+        *centred(sides.bottom),
+    ]
 
 
 def is_drawing_down(joint: TightenInput) -> bool:
@@ -88,7 +131,8 @@ def _tally(joint: TightenInput, fastener: FastenerStatus | None, tally: int, wid
     return ((" " * left, "text"), done, ("·" * (len(joint.stages) - fastener.stage), "faint"))
 
 
-def _list(joint: TightenInput, width: int) -> list[Line]:
+def joint_list(joint: TightenInput, width: int) -> list[Line]:
+    """Draw the fasteners in the order of their numbers, for a part that is too wide or too high for the screen."""
     tally = tally_width(joint)
     out: list[Line] = []
     line: Line = ()

@@ -10,8 +10,8 @@ from benchflow.tui.draw.bench_layout import (
     status_line,
     task_text,
 )
-from benchflow.tui.draw.input_blocks import FIELD_WIDTH, LOT_FIELD_WIDTH, FieldPlace, verdict_span
-from benchflow.tui.draw.joint_map import is_drawing_down, joint_pictures
+from benchflow.tui.draw.block_parts import FIELD_WIDTH, LOT_FIELD_WIDTH, FieldPlace, verdict_span
+from benchflow.tui.draw.joint_map import is_drawing_down, joint_list, joint_pictures
 from benchflow.tui.draw.key_bar import draw_keys
 from benchflow.tui.draw.large_letters import large_fits, large_lines, large_width, large_wrapped
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
@@ -112,7 +112,8 @@ def _joint_map(item: BenchInput | None, width: int, available: int) -> list[Line
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
-    picture = next((each for each in joint_pictures(joint, width) if len(each) <= available), [])
+    sizes = (*joint_pictures(joint, width), joint_list(joint, width))
+    picture = next((each for each in sizes if len(each) <= available), [])
     return [EMPTY, *picture] if picture else []
 
 

@@ -3,24 +3,37 @@
 from collections.abc import Sequence
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import CalculatedInput, Input, MoveRow, OperationView, ReadingInput, ReworkView
-from benchflow.tui.draw.input_blocks import FieldPlace, InputBlock, blocks_of
+from benchflow.session.view.bench_view import (
+    CalculatedInput,
+    Input,
+    MoveRow,
+    OperationView,
+    ReadingInput,
+    ReworkView,
+    TightenInput,
+)
+from benchflow.tui.draw.input_blocks import current_block, other_inputs
+from benchflow.tui.draw.panel_parts import Panel, PanelParts, composed
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, counted, cut, hanging, styled, wrap
-from benchflow.tui.model.bench_inputs import BenchInput, takes_text
+from benchflow.tui.model.bench_inputs import BenchInput, input_of, takes_text
 from benchflow.tui.model.typed_text import TypedText
 
 MAX_REASONS = 4
 """Number of reasons shown on the bench for a blocked operation. Key w shows all of them."""
 
 
-class Panel(Struct, frozen=True):
-    """Drawn lines, the position of the field in them, and the number of hidden instruction lines."""
+class Scroll(Struct, frozen=True):
+    """What the builder wants to see: the lines by which the instruction is scrolled, and whose turn it is.
 
-    lines: tuple[Line, ...]
-    place: FieldPlace | None = None
-    hidden: int = 0
+    ``show_text`` is true for the instruction, false for the picture, and ``None`` for the instruction before the first
+    entry and the picture after it.
+    """
+
+    lines: int = 0
+    show_text: bool | None = None
 
 
 def draw_operation(
@@ -30,29 +43,48 @@ def draw_operation(
     typed: TypedText,
     width: int,
     height: int,
-    scrolled: int = 0,
+    scroll: Scroll,
 ) -> Panel:
-    """Draw an operation. ``status`` is the line above the title; the instruction is scrolled by ``scrolled`` lines."""
-    top: list[Line] = [styled(cut(status, width), "label")]
-    top.extend(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
-    if now.missing and not now.in_progress:
-        top.extend(
-            line for reason in now.missing[:MAX_REASONS] for line in hanging("× ", reason.message, width, "blocked")
-        )
-    top.extend(draw_cautions(now.cautions, width))
+    """Draw an operation. ``status`` is the line above the title."""
+    top = _top(now, status, width)
     instruction = [line for text in now.do for line in paragraph_lines(text, width)]
     background = _background(now, width)
-    blocks = (
-        blocks_of(now, item, typed, width, max(height - len(top) - min(len(instruction), 2), 6))
-        if now.in_progress
-        else []
-    )
-    if not now.in_progress and now.inputs:
-        background = [
-            *hanging("To enter: ", "; ".join(_input_text(each) for each in now.inputs), width, "faint"),
-            *background,
-        ]
-    return _composed(top, instruction, background, blocks, item, height, scrolled, width)
+    if item is not None:
+        parts = PanelParts(top, instruction, background, *other_inputs(now, item, width))
+        block = current_block(now, item, typed, width)
+        text_first = not _is_begun(item) if scroll.show_text is None else scroll.show_text
+        panel = composed(parts, block, height, scroll.lines, text_first)
+        return panel if takes_text(item) else replace(panel, place=None)
+    entries: list[Line] = []
+    if now.in_progress:
+        entries = other_inputs(now, None, width)[0]
+    elif now.inputs:
+        listed = "; ".join(_input_text(each) for each in now.inputs)
+        background = [*hanging("To enter: ", listed, width, "faint"), *background]
+    return composed(PanelParts(top, instruction, background, entries, []), None, height, scroll.lines, True)
+
+
+def _top(now: OperationView, status: str, width: int) -> list[Line]:
+    """Draw the status, the title, the reasons that block the operation, and the cautions."""
+    out: list[Line] = [styled(cut(status, width), "label")]
+    out.extend(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
+    if now.missing and not now.in_progress:
+        for reason in now.missing[:MAX_REASONS]:
+            out.extend(hanging("× ", reason.message, width, "blocked"))
+        if len(now.missing) > MAX_REASONS:
+            out.append(styled(f"  and {counted(len(now.missing) - MAX_REASONS, 'more reason')} (w)", "blocked"))
+    return [*out, *draw_cautions(now.cautions, width)]
+
+
+def _is_begun(item: BenchInput) -> bool:
+    """True if something is entered in the current joint or value."""
+    match input_of(item):
+        case TightenInput() as joint:
+            return bool(joint.last_entry)
+        case ReadingInput() as given:
+            return any(slot.shown for slot in given.readings)
+        case _:
+            return False
 
 
 def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
@@ -120,90 +152,3 @@ def _input_text(given: Input) -> str:
         case _:
             text = getattr(given, "text", "") or getattr(given, "title", "")
             return f"{given.role} signs" if hasattr(given, "role") else str(text)
-
-
-def _composed(
-    top: list[Line],
-    instruction: list[Line],
-    background: list[Line],
-    blocks: list[InputBlock],
-    item: BenchInput | None,
-    height: int,
-    scrolled: int,
-    width: int,
-) -> Panel:
-    """Join the parts, with blank lines between them if there are enough rows.
-
-    If there are too few rows, the background is left out first, then the blank lines. Then the instruction and the
-    other inputs are shortened. Cautions and the current input are always complete.
-    """
-    inputs, place_at, current = _stacked(blocks, item)
-    gaps = (1 if instruction else 0) + (1 if inputs else 0)
-    available = height - len(top)
-    if background and len(instruction) + len(inputs) + gaps + len(background) + 1 > available:
-        background = []
-    extra = len(background) + (1 if background else 0)
-    if len(instruction) + len(inputs) + gaps + extra > available:
-        gaps = 0
-    available -= gaps + extra
-    least = min(len(instruction), 2)
-    for_inputs = min(
-        len(inputs), max(available - len(instruction), len(range(*current)), available - len(instruction) // 2, 0)
-    )
-    for_inputs = min(for_inputs, max(available - least, 0))
-    shown_instruction, hidden = _scrolled_text(instruction, available - for_inputs, scrolled)
-    shown_inputs, cut_above = _window(inputs, current, for_inputs)
-    lines = [*top]
-    if shown_instruction:
-        lines.extend([EMPTY] * bool(gaps) + shown_instruction)
-    if shown_inputs:
-        lines.extend([EMPTY] * bool(gaps))
-        if place_at is not None:
-            row = place_at.y - cut_above
-            seen = 0 <= row < len(shown_inputs) and row + len(lines) < height
-            place_at = FieldPlace(place_at.x, row + len(lines), place_at.width) if seen else None
-        lines.extend(shown_inputs)
-    if background:
-        lines.extend([EMPTY, *background])
-    return Panel(tuple(lines[:height]), place_at if takes_text(item) else None, hidden)
-
-
-def _stacked(
-    blocks: list[InputBlock], item: BenchInput | None
-) -> tuple[list[Line], FieldPlace | None, tuple[int, int]]:
-    """Return the lines of all blocks, the position of the field, and the range of lines of the current block."""
-    lines: list[Line] = []
-    place: FieldPlace | None = None
-    current = (0, 0)
-    for block in blocks:
-        start = len(lines)
-        lines.extend(block.lines)
-        if any(role == "now" for line in block.lines[:1] for _, role in line[:1]):
-            current = (start, len(lines))
-        if block.place is not None:
-            place = FieldPlace(block.place.x, block.place.y + start, block.place.width)
-            current = (start, len(lines))
-    return lines, place, current
-
-
-def _scrolled_text(lines: list[Line], available: int, scrolled: int) -> tuple[list[Line], int]:
-    if len(lines) <= available:
-        return lines, 0
-    available = max(available, 1)
-    start = min(scrolled, len(lines) - available + 1)
-    start = max(start, 0)
-    shown = lines[start : start + available - 1]
-    left = len(lines) - start - len(shown)
-    if left:
-        return [*shown, styled(f"    ▼ {counted(left, 'more line')} (PgDn)", "attention")], left
-    return [*lines[-available + 1 :], styled("    ▲ end of the text (PgUp scrolls back)", "attention")], 0
-
-
-def _window(lines: list[Line], current: tuple[int, int], available: int) -> tuple[list[Line], int]:
-    """Return ``available`` of the lines, including the current block, and the number of lines cut off above."""
-    if len(lines) <= available:
-        return lines, 0
-    start = max(min(current[0] - 1, len(lines) - available), 0)
-    if current[1] - start > available:
-        start = max(min(current[0], len(lines) - available), 0)
-    return lines[start : start + available], start

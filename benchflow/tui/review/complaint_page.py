@@ -9,7 +9,7 @@ from textual.widgets import Input
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, ReviewedStep
-from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, justified, styled, wrap
 from benchflow.tui.review.evidence_lines import SOUND, SUSPECT
 from benchflow.tui.review.review_case import Asked, ReviewCase

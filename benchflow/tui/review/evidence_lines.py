@@ -8,8 +8,8 @@ from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.trade.verdict import OUT_OF_LIMIT
+from benchflow.tui.draw.block_parts import VERDICT_SPANS
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.input_blocks import VERDICT_SPANS
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cut, hanging, justified, rule, styled, wrap
 from benchflow.tui.review.review_case import OperationText

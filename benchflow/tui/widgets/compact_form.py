@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cell_count, counted, side_by_side, styled, wrap
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.page import DrawnPage, scrolled_lines

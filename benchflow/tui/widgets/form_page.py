@@ -11,7 +11,7 @@ from textual.widgets import Input
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop, works_here
-from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, counted, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField

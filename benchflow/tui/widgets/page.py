@@ -13,7 +13,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.tui.app.bench_app import BenchApp, ThemedScreen
 from benchflow.tui.app.navigation import HelpRequest
 from benchflow.tui.draw.bench_layout import StatusMessage, draw_message, framed
-from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import draw_keys, key_at, key_labels
 from benchflow.tui.draw.styled_lines import Line, Role, counted
 from benchflow.tui.widgets.canvas import Canvas

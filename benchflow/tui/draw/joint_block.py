@@ -1,0 +1,118 @@
+"""Draws the current joint: what is next, the number on the tool, the map, the settings and the field of a reading."""
+
+from typing import Literal
+
+from benchflow.procedure.model import NO_SIDES
+from benchflow.session.view.bench_view import TightenInput
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
+from benchflow.tui.draw.block_parts import FIELD_WIDTH, INDENT, BlockFor, FieldPlace, InputBlock, note_below
+from benchflow.tui.draw.gauge import draw_gauge
+from benchflow.tui.draw.joint_map import is_drawing_down, joint_list, joint_pictures
+from benchflow.tui.draw.large_letters import large_lines, large_width
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, hanging, styled, wrap
+from benchflow.tui.model.bench_inputs import BenchInput, TickInput
+from benchflow.tui.model.typed_text import TypedText
+
+
+def number_on_tool(joint: TightenInput) -> str:
+    """Return what to set or turn at this stage: ``52.2 N·m`` with an extension, else ``60 N·m`` or ``+90°``.
+
+    Empty while the part is drawn down, and after the last stage.
+    """
+    if is_drawing_down(joint) or joint.complete or joint.stage > len(joint.stages):
+        return ""
+    return joint.wrench_setting or printed_stage(joint)
+
+
+def printed_stage(joint: TightenInput) -> str:
+    """Return the current stage as the procedure has it, without the other unit and the group: ``60 N·m``."""
+    return joint.stages[joint.stage - 1].partition(" (")[0]
+
+
+def joint_block(item: BenchInput, joint: TightenInput, typed: TypedText, width: int) -> BlockFor:
+    """Draw a joint as large as fits. If rows are few, the large number and the title are left out first.
+
+    Then the settings are, then the names of the sides, and last the map: a list of the fasteners is left.
+    """
+    drawing = joint.draw_down
+    instruction = drawing.progress if drawing is not None and drawing.open else joint.progress
+    progress = hanging("► ", instruction, width, "ok" if joint.complete else "now")
+    title = styled(INDENT + joint.title, "strong")
+    urgent, settings = _notes(joint, instruction, width)
+    field, place = _reading_field(item, typed, width)
+    number, large = _number(joint, width), _large_number(joint, width)
+    maps = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]
+    listed = [((INDENT, "text"), *line) for line in joint_list(joint, width - 2)]
+    named, bare = (maps[:-1], maps[-1:]) if joint.sides != NO_SIDES else (maps, [])
+    few = (len(settings), 2, 1, 0)
+    sizes: list[tuple[list[Line], Literal["", "names", "picture"]]] = [
+        *(([*progress, title, EMPTY, *large, EMPTY, *each, EMPTY, *urgent, *settings], "") for each in named if large),
+        *(([*progress, *large, *each, *urgent, *settings], "") for each in named if large),
+        *(([*progress, *number, *each, *urgent, *settings], "") for each in named),
+        *(([*progress, *number, *each, *urgent, *settings[:n]], "") for each in named[-1:] for n in few[1:]),
+        *(([*progress, *number, *each, *urgent, *settings[:n]], "names") for each in bare for n in few),
+        *(([*progress, *number, *listed, *urgent, *settings[:n]], "picture" if maps else "") for n in few),
+    ]
+
+    def block(available: int) -> InputBlock:
+        above, left_out = next((each for each in sizes if len(each[0]) + len(field) <= available), sizes[-1])
+        return InputBlock((*above, *field), place and place.moved(0, len(above)), left_out)
+
+    return block
+
+
+def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line], list[Line]]:
+    """Return the lines that are always shown, and the settings."""
+    urgent: list[Line] = []
+    for text in (joint.stopped, joint.resume_text):
+        if text:
+            urgent.extend(hanging("▲ ", text, width, "attention"))
+    urgent += [styled(INDENT + part, "attention") for each in joint.warnings for part in wrap(each, width - 2)]
+    for each in joint.fasteners:
+        if each.verdict in OUT_OF_LIMIT:
+            verdict = VERDICT_TEXT[each.verdict]
+            span: Span = (f"{verdict}, deviation signed", "paused") if each.waived else (verdict, "out-of-limit")
+            urgent.append(((f"{INDENT}no. {each.number}: {each.shown} ", "text"), span))
+    urgent += [styled(INDENT + part, "attention") for part in wrap(f"{joint.advice}.", width - 2) if joint.advice]
+    lines = [each for each in joint.settings if each != instruction]
+    if joint.rest and not joint.stopped:
+        lines.append(f"p: enter the other {len(joint.rest)} of this stage together")
+    return urgent, [styled(INDENT + part) for each in lines for part in wrap(each, width - 2)]
+
+
+def _number(joint: TightenInput, width: int) -> list[Line]:
+    """Draw the number on the tool on its own line, if it is not already in the progress."""
+    if not joint.wrench_setting or not number_on_tool(joint):
+        return []
+    at_fastener = f"as set on the tool ({printed_stage(joint)} at the fastener)"
+    return [((INDENT, "text"), (f" {joint.wrench_setting} ", "next"), (f" {at_fastener}"[: max(width - 4, 0)], "text"))]
+
+
+def _large_number(joint: TightenInput, width: int) -> list[Line]:
+    """Draw the number on the tool in large letters, with the stage as printed below if it differs."""
+    text = number_on_tool(joint)
+    if not text or large_width(text) > width - 2:
+        return []
+    lines: list[Line] = [((INDENT, "text"), *line) for line in large_lines(text, "now")]
+    if joint.wrench_setting:
+        lines.append(styled(f"{INDENT}as set on the tool; {printed_stage(joint)} at the fastener", "strong"))
+    return lines
+
+
+def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list[Line], FieldPlace | None]:
+    """Draw the field for the reading that a tick needs."""
+    if not isinstance(item, TickInput) or item.value is None:
+        return [], None
+    label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
+    place = FieldPlace(len(label) + 1, 0, FIELD_WIDTH)
+    unit = f"] {item.value.unit}" if item.value.unit else "]"
+    line: Line = (
+        (label + "[", "strong"),
+        (" " * FIELD_WIDTH, "field"),
+        (unit, "strong"),
+        (f"  {item.value.limit}", "text"),
+    )
+    gauge: list[Line] = []
+    if typed.gauge is not None:
+        gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
+    return [line, *note_below(typed, place, width), *gauge], place

@@ -60,9 +60,11 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.take_over_page import TakeOverListPage
 
             return TakeOverListPage(client)
-        case (
-            to.NoteRequest() | to.ChoiceReasonRequest() | to.SignRequest() | to.DeviationRequest() | to.RemedyRequest()
-        ):
+        case to.NoteRequest():
+            from benchflow.tui.screens.note_page import NotePage
+
+            return NotePage(client, request.operation)
+        case to.ChoiceReasonRequest() | to.SignRequest() | to.DeviationRequest() | to.RemedyRequest():
             return _record_form(request, client)
         case to.WrenchRequest() | to.FigureRequest() | to.LubricantRequest():
             return _tooling_form(request, client)
@@ -73,14 +75,12 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
 
 
 def _record_form(
-    request: to.NoteRequest | to.ChoiceReasonRequest | to.SignRequest | to.DeviationRequest | to.RemedyRequest,
+    request: to.ChoiceReasonRequest | to.SignRequest | to.DeviationRequest | to.RemedyRequest,
     client: SessionClient,
 ) -> Screen[Any]:
     from benchflow.tui.screens import record_forms
 
     match request:
-        case to.NoteRequest():
-            return record_forms.NotePage(client, request.operation)
         case to.ChoiceReasonRequest():
             return record_forms.ChoiceReasonPage(client, request.name, request.take, request.why)
         case to.SignRequest():

@@ -21,6 +21,11 @@ def plain(text: str) -> str:
     return _MARKUP.sub(r"\\\1", clean_line(text))
 
 
+def _noted(text: str) -> str:
+    """A note as the text of a list item. Its lines stay apart."""
+    return "  \n  ".join(plain(line) for line in text.splitlines())
+
+
 def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     yield f"# Build sheet: {plain(sheet.title)}, {plain(sheet.unit)}"
     yield ""
@@ -54,7 +59,7 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
         yield from ("## Instruments on the day of use", "")
         yield from _table_lines(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
     if sheet.notes:
-        yield from ("## Notes", "", *(f"- {plain(note)}" for note in sheet.notes), "")
+        yield from ("## Notes", "", *(f"- {_noted(note)}" for note in sheet.notes), "")
     if sheet.follow_up:
         yield from ("## Follow-up", "")
         for item in sheet.follow_up:
@@ -98,7 +103,7 @@ def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator
     yield from (f"- **Reworked** {plain(line)}" for line in operation.redone)
     if operation.trial:
         yield f"- **Trial** {plain(operation.trial)}"
-    yield from (f"- Note by {plain(line)}" for line in operation.notes)
+    yield from (f"- Note by {_noted(line)}" for line in operation.notes)
     yield ""
 
 

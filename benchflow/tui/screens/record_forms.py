@@ -1,4 +1,4 @@
-"""Forms for a note, the reason of a choice, a signature, a deviation and a remedy."""
+"""Forms for the reason of a choice, a signature, a deviation and a remedy."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -18,27 +18,6 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
-
-
-class NotePage(FormPage, inherit_bindings=False):
-    """The form for a note on an operation."""
-
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
-    title_line = "Note"
-    form = "note"
-
-    def __init__(self, client: SessionClient, operation: str) -> None:
-        self.operation = operation
-        super().__init__(client)
-
-    def questions(self) -> Sequence[FormField]:
-        return (FormField("text", "Text of the note"),)
-
-    async def submit(self, values: dict[str, str]) -> None:
-        if not values["text"]:
-            self.show_message("Type a note, or press Esc to go back.", role="attention")
-            return
-        await self.send("Note saved.", "note", text=values["text"], operation=self.operation or None)
 
 
 class ChoiceReasonPage(FormPage, inherit_bindings=False):

@@ -43,12 +43,12 @@ class EntryField(SurvivesKeys, Input, inherit_bindings=False):
         Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-to-end"),
     ]
 
-    class PasteRefused(Message):
-        """Posted if a pasted text has several lines. Nothing was entered; ``text`` is the message for the user."""
+    class LinesPasted(Message):
+        """Posted if a pasted text has several lines. The field has taken none of them."""
 
-        def __init__(self, text: str) -> None:
+        def __init__(self, lines: tuple[str, ...]) -> None:
             super().__init__()
-            self.text = text
+            self.lines = lines
 
     def __init__(
         self, bench_theme: BenchTheme, kind: FieldKind = "text", value: str = "", *, id: str | None = None
@@ -104,9 +104,7 @@ class EntryField(SurvivesKeys, Input, inherit_bindings=False):
         if len(lines) > 1:
             event.stop()
             event.prevent_default()
-            self.post_message(
-                self.PasteRefused(f"{len(lines)} lines were pasted, but a field takes one line. Nothing was entered.")
-            )
+            self.post_message(self.LinesPasted(tuple(clean(line).rstrip() for line in event.text.splitlines())))
         elif lines:
             event.text = clean(lines[0]).strip()
             super()._on_paste(event)

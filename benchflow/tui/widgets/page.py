@@ -167,10 +167,15 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.typed(event.input)
         self.redraw()
 
-    @on(EntryField.PasteRefused)
-    def _refused_paste(self, event: EntryField.PasteRefused) -> None:
+    @on(EntryField.LinesPasted)
+    def _lines_pasted(self, event: EntryField.LinesPasted) -> None:
         event.stop()
-        self.show_message(event.text, role="alarm")
+        self.pasted(event.lines)
+
+    def pasted(self, lines: tuple[str, ...]) -> None:
+        """Handle a pasted text of several lines."""
+        count = sum(bool(line.strip()) for line in lines)
+        self.show_message(f"{count} lines were pasted, but a field takes one line. Nothing was entered.", role="alarm")
         self.app.bell()
 
     def typed(self, field: Input) -> None:

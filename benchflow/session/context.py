@@ -61,7 +61,8 @@ class Context(Struct, frozen=True):
 
     ``now`` is the time, ``shop`` the register (``None`` without one). ``pin_fits`` answers whether a typed PIN is that
     of a person; an audit answers it from the log. So does ``recorded_tool`` for the instruments.
-    ``day`` is the date, if it is not that of this machine.
+    ``day`` is the date, if it is not that of this machine. ``started_again`` is true if the program was started again,
+    and the log does not have the event of that start yet.
     """
 
     now: Now
@@ -69,6 +70,7 @@ class Context(Struct, frozen=True):
     pin_fits: "Callable[[Person, str], bool]" = _pin_matches
     recorded_tool: Callable[[State, ToolUse], RecordedTool | Refusal] | None = None
     day: date | None = None
+    started_again: bool = False
 
     @property
     def today(self) -> date:

@@ -389,8 +389,8 @@ class SessionController:
         return self.clock.now()
 
     def context(self) -> Context:
-        """The context of a view. It has only the time: a view checks no people and no instruments."""
-        return Context(self.now())
+        """The context of a view. It has no register: a view checks no people and no instruments."""
+        return Context(self.now(), started_again=self._unlogged_start and not self.read_only)
 
     def view(self) -> "BenchView":
         """The present view of the bench. The session must be open."""

@@ -85,9 +85,9 @@ def proposed_choices(state: State, step: Step) -> dict[str, list[str]]:
     }
 
 
-def joint_status(state: State, step: Step) -> dict[str, Any] | None:
+def joint_status(state: State, step: Step, context: Context) -> dict[str, Any] | None:
     """The progress of the joint of ``step``, as plain JSON; ``None`` if it has no joint."""
-    view = tighten_input(state, step)
+    view = tighten_input(state, step, context)
     if view is None:
         return None
     return {
@@ -103,6 +103,11 @@ def joint_status(state: State, step: Step) -> dict[str, Any] | None:
         "settings": [*(f"CAUTION: {text}" for text in view.warnings), *view.settings],
         "background": list(view.background),
         "words": view.progress,
+        "rest": list(view.rest),
+        "stage_again": view.stage_again,
+        "resume": view.resume_text,
+        "stopped": view.stopped,
+        "failed": {str(one.number): one.failed for one in view.fasteners if one.failed},
         "asked_stage": view.asked_stage or None,
         "remedy": None
         if view.remedied is None
@@ -149,7 +154,7 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "blocked": blocked,
         "moves": moves,
         "state": dict(state.valuation),
-        "joint": None if step is None else joint_status(state, step),
+        "joint": None if step is None else joint_status(state, step, context),
         "proposed": {} if step is None else proposed_choices(state, step),
         "missing": [] if step is None else reasons_as_json(finish_reasons(state, step, context.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),

@@ -10,7 +10,7 @@ Code = Literal[
     "interference", "too-early", "too-late", "hold-unsigned", "value-missing", "out-of-limit", "not-proven",
     "bad-quantity", "wrong-dimension", "fastener-order", "stage-not-finished", "check-open",
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",
-    "remedy-first", "check-failed", "pin-wait",
+    "remedy-first", "check-failed", "fastener-failed", "pin-wait",
     "bad-intent", "not-saved",
 ]  # fmt: skip
 """The refusal codes of the procedure format, and two more: ``bad-intent`` for an intent that cannot be read, and

@@ -27,6 +27,7 @@ _FIELDS: dict[str, tuple[Any, ...]] = {
     "about": ("limit", "hold", "gap", "twice", "caps", "caps[1]", "level"), "take": ("thin", "thick"),
     "variable": ("crank", "valves"), "instrument": ("gauge", None, None), "used": (True, False, None),
     "loosened": (True, False), "seated": (True, False), "undo": (True, False), "walk": (True, False),
+    "what": ("stripped", "broken", "turning"), "repair": ("insert fitted", ""),
     "extension": ("100 mm", "none"), "lever": ("400 mm", None), "lubricant": ("oil",), "unfinished": ("", "sold"),
 }  # fmt: skip
 
@@ -34,6 +35,8 @@ _KINDS: dict[str, tuple[str, ...]] = {
     "start": ("operation",), "pause": (), "finish": (), "move": ("move",),
     "record": ("name", "value", "reading", "place", "instrument", "used"),
     "tick": ("joint", "fastener", "value", "stretch", "stage", "loosened"), "untick": ("joint",),
+    "tick-rest": ("joint", "stage"), "stage-again": ("joint",),
+    "fastener-failed": ("joint", "fastener", "what", "value"), "repair": ("joint", "fastener", "repair"),
     "draw-down": ("joint", "fastener", "seated"), "tick-check": ("check", "answer", "undo"),
     "choose": ("name", "take"), "lot": ("consumable", "lot"), "sign": ("operation", "by"),
     "deviate": ("operation", "about", "reason", "by"), "remedy": ("name", "fastener", "reading", "place"),

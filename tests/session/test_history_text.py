@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from benchflow.session.history.event_text import EVENT_TEXTS, LogTitles, event_text, number_list, quantity_text
+from benchflow.session.history.event_text import EVENT_TEXTS, event_text
 from benchflow.session.history.history import history_text, plan_from_log
+from benchflow.session.history.log_titles import LogTitles, number_list, quantity_text
 from benchflow.session.log.journal import Draft, Journal, Line
 from benchflow.session.log.line_format import Damage, seal
 from benchflow.session.state import events as ev

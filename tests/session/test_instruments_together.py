@@ -7,7 +7,8 @@ import pytest
 
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import build_sheet
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.events import typed_event
 from benchflow.session.state.instrument_uses import instrument_uses
 from tests.driving.audited import findings_of_audit

@@ -85,7 +85,7 @@ def test_calculated_value_is_shown_with_its_numbers_and_logged_with_its_uncertai
 def inputs_of(driver: SessionDriver, step: str) -> tuple[object, ...]:
     state = driver.controller.state
     assert state is not None
-    return operation_inputs(state, state.plan.steps[step])
+    return operation_inputs(state, state.plan.steps[step], driver.controller.context())
 
 
 def test_remedies_for_a_low_value_follow_in_order_with_their_operations_to_redo(tmp_path: Path) -> None:

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.events import typed_event
 from tests.driving.script import Script, intent, open_intent, procedure_with
 

@@ -469,7 +469,7 @@ def test_preload_above_the_proof_load_is_a_caution_with_its_share(tmp_path: Path
         tmp_path, procedure_with("{id: pull, title: Pull, tighten: {joint: studs, stages: [75 N·m]}}", head=head)
     )
     script.do_all(open_intent(), intent("start", operation="pull"))
-    assert "98 % of proof load" in settings(script)
+    assert "98 % of proof load" in script.query("status")["joint"]["background"][0]
     assert "CAUTION" not in settings(script)
     script.do_all(intent("lubricant", joint="studs", lubricant="paste", nut_factor="0.09"))
     assert "CAUTION: Preload about 83 kN ± 25 %, 164 % of proof load" in settings(script)

@@ -6,7 +6,7 @@ The model knows units as factors, and stages as two fractions. All data is inven
 from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -63,10 +63,13 @@ def stages(draw: st.DrawFn, percent: int | None, degrees: int | None) -> ModelSt
     return ModelStage(written, low * factor, high * factor, ANGLES if angle else TORQUES, check)
 
 
+WholeStage = Literal["tick-rest", "stage-again"]
+
+
 class Case(NamedTuple):
     stages: list[ModelStage]
     tolerance: str
-    actions: list[tuple[int, int, str, int, bool]]
+    actions: list[tuple[int, int, str, int, bool] | WholeStage]
 
 
 @st.composite
@@ -88,7 +91,9 @@ def cases(draw: st.DrawFn) -> Case:
         st.integers(0, 3),
         st.booleans(),
     )
-    return Case([seated, *drawn], f"{{{', '.join(parts)}}}" if parts else "", draw(st.lists(action, max_size=25)))
+    whole: st.SearchStrategy[WholeStage] = st.sampled_from(["tick-rest", "stage-again"])
+    actions = draw(st.lists(st.one_of(action, action, action, whole), max_size=25))
+    return Case([seated, *drawn], f"{{{', '.join(parts)}}}" if parts else "", actions)
 
 
 class Model:
@@ -97,6 +102,7 @@ class Model:
     def __init__(self, stages: list[ModelStage]) -> None:
         self.stages = stages
         self.last: dict[tuple[int, int], str] = {}
+        self.tight: set[tuple[int, int]] = set()  # above the band, and not loosened since
 
     @property
     def stage(self) -> int:
@@ -118,7 +124,32 @@ class Model:
                 return False  # a reading within the limit is repeated
             return not (here[fastener] in ("low", "high") or fastener in unread[:1])
         open_ones = [f for f in here if here[f] != "ok"]
-        return fastener != open_ones[0] or (here[fastener] == "high" and not loosened)
+        return fastener != open_ones[0] or ((self.stage, fastener) in self.tight and not loosened)
+
+    def tick(self, fastener: int, verdict: str, loosened: bool) -> None:
+        key = (self.stage, fastener)
+        if loosened:
+            self.tight.discard(key)
+        if verdict == "high" and not self.stages[self.stage].check:
+            self.tight.add(key)
+        self.last[key] = verdict
+
+    def whole_stage(self, kind: WholeStage) -> bool:
+        """Do what the intent says. Returns false if it is refused."""
+        stage = self.stage
+        here = [f for f in (1, 2) if (stage, f) in self.last]
+        open_ones = [f for f in (1, 2) if self.last.get((stage, f)) != "ok"]
+        if kind == "stage-again":
+            if not here or (self.stages[stage].units == ANGLES and not self.stages[stage].check):
+                return False
+            for f in here:
+                del self.last[stage, f]
+            return True
+        out = any(self.last[stage, f] != "ok" for f in here)
+        if self.stages[stage].check or out or any((stage, f) in self.tight for f in open_ones):
+            return False
+        self.last.update({(stage, f): "ok" for f in open_ones})
+        return True
 
     def verdict(self, value: Fraction) -> str:
         stage = self.stages[self.stage]
@@ -157,22 +188,29 @@ def _compare(script: Script, case: Case) -> None:
     model = Model(case.stages)
     sent: list[Json] = []
     expected: list[Any] = []
-    for fastener, end, which, nudge, loosened in case.actions:
+    for action in case.actions:
         if model.stage == len(case.stages):
             break
+        if isinstance(action, str):
+            sent += [intent(action, joint="studs"), intent("status")]
+            expected += [model.whole_stage(action), (model.stage + 1, model.done())]
+            continue
+        fastener, end, which, nudge, loosened = action
         typed, value = reading(case.stages[model.stage], end, which, nudge)
         sent += [intent("tick", joint="studs", fastener=fastener, value=typed, loosened=loosened), intent("status")]
         if model.refusal(fastener, loosened):
             expected.append(None)
         else:
             verdict = model.verdict(value)
-            model.last[model.stage, fastener] = verdict
+            model.tick(fastener, verdict, loosened)
             expected.append(verdict)
         expected.append((model.stage + 1, model.done()))
     replies = script.send(*sent) if sent else []
     found: list[Any] = []
-    for reply in replies:
-        if "status" in reply:
+    for asked, reply in zip(sent, replies, strict=True):
+        if asked["intent"] in ("tick-rest", "stage-again"):
+            found.append(reply["ok"])
+        elif "status" in reply:
             joint = reply["status"]["joint"]
             found.append((joint["stage"], joint["done"]))
         else:

@@ -18,7 +18,7 @@ from benchflow.session.rules.remedy_waits import running_waits
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.fold import replay
-from benchflow.session.state.state import State
+from benchflow.session.state.state import State, Work
 from tests.driving.session_driver import ManualClock, load_text, read_procedure
 
 TEXT = """\
@@ -56,6 +56,7 @@ _FIELDS: dict[str, tuple[Any, ...]] = {
               "95 .. 99 N·m"),
     "check": (1, "tight"), "answer": ("yes", "no"), "undo": (True, False, False), "loosened": (True, False),
     "consumable": ("sleeve",), "lot": ("S1", "S2"), "from": ("bulletin 4",), "reason": ("misread",),
+    "what": ("stripped", "broken", "turning"), "repair": ("insert fitted",),
     "about": ("time", "studs", "studs[1]", "tight", "drag", "gap"), "by": ("Robin", "Kim"),
 }  # fmt: skip
 _KINDS: dict[str, tuple[str, ...]] = {
@@ -63,9 +64,10 @@ _KINDS: dict[str, tuple[str, ...]] = {
     "figure": ("joint", "stage", "value", "from"), "tick": ("joint", "fastener", "value", "stage", "loosened"),
     "untick": ("joint",), "tick-check": ("check", "answer", "undo"), "remedy": ("name",), "lot": ("consumable", "lot"),
     "correct": ("event", "value", "reason"), "deviate": ("operation", "about", "reason", "by"),
-    "rework": ("operation", "reason"), "rework-step": (),
+    "rework": ("operation", "reason"), "rework-step": (), "tick-rest": ("joint", "stage"), "stage-again": ("joint",),
+    "fastener-failed": ("joint", "fastener", "what"), "repair": ("joint", "fastener", "repair"),
 }  # fmt: skip
-_WEIGHTS = (12, 8, 1, 6, 12, 6, 18, 2, 8, 10, 5, 5, 2, 2, 4)
+_WEIGHTS = (12, 8, 1, 6, 12, 14, 24, 3, 8, 10, 5, 5, 2, 2, 4, 2, 8, 2, 16)
 
 
 def random_intent(chance: random.Random, last: int) -> dict[str, Any]:
@@ -89,6 +91,8 @@ def check_step(before: State, now: Any, intent: dict[str, Any], lines: tuple[Lin
             assert data["torque"]["value"] == format(tighten.stages[data["stage"] - 1].torque.value, "f")
             held = [each.tick.fastener for each in fastener_remedies(before, step)]
             assert data["fastener"] not in held
+            check_failed_fasteners(before.work(step.id), data["fastener"])
+            assert data.get("together", False) == (intent["intent"] == "tick-rest")
         if line.kind == "checked" and data.get("answer", "yes") == "yes" and step is not None:
             assert data["check"] not in [each.number for each in check_remedies(before, step)]
         if line.kind in ("recorded", "checked") and step is not None:
@@ -96,8 +100,16 @@ def check_step(before: State, now: Any, intent: dict[str, Any], lines: tuple[Lin
             assert data.get("name", f"check {data.get('check')}") not in waiting
         if line.kind == "finished" and step is not None:
             work = before.work(step.id)
+            assert set(work.failed_fasteners) == work.left_out
             assert all(key in work.lots for key in work.fitted)
             assert not check_remedies(before, step)
+
+
+def check_failed_fasteners(work: Work, fastener: int) -> None:
+    """Assert that ``fastener`` can be ticked: no fastener stops the joint, and this one is not left out."""
+    covered = work.covered
+    assert all(failed.seq in covered for failed in work.failed_fasteners.values())
+    assert fastener not in work.failed_fasteners
 
 
 def moved(clock: ManualClock, chance: random.Random, boots: int) -> ManualClock:
@@ -120,7 +132,7 @@ def play(path: Path, seed: int) -> set[str]:
     controller.send({"intent": "open", "by": "Robin", "unit": "job 1"})
     kinds: set[str] = set()
     for boots in range(4):
-        for _ in range(180):
+        for _ in range(260):
             clock.advance(chance.choice([1, 20, 100, 400]))
             before, saved, now = controller.state, path.read_bytes(), controller.context().now
             assert before is not None
@@ -145,3 +157,4 @@ def play(path: Path, seed: int) -> set[str]:
 def test_nothing_gets_past_a_rule(tmp_path: Path, group: int) -> None:
     kinds = set().union(*(play(tmp_path / f"{number}.jsonl", 10 * group + number) for number in range(5)))
     assert kinds >= {"recorded", "remedied", "ticked", "figure-given", "finished", "moved", "checked", "corrected"}
+    assert kinds >= {"fastener-failed", "repaired"}

@@ -25,13 +25,14 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 9
+VERSION: Final = 10
 """The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,
     "readings": f.ReadingFact,
     "stages": f.StageFact,
+    "failed_fasteners": f.FailedFastenerFact,
     "lots": f.LotFact,
     "choices": f.ChoiceFact,
     "signatures": f.SignatureFact,

@@ -7,7 +7,8 @@ import msgspec
 
 from benchflow.review.audit.audit_report import AuditFinding
 from benchflow.review.audit.intent_groups import IntentGroup, own_data
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.shop.people_record import people_changes, people_digest
 from benchflow.session.shop.register import PATH_ID, PIN_SET, Defaults, Person, Shop
 from benchflow.session.state import events as ev

@@ -88,7 +88,12 @@ _KINDS: Final = (
         "long-pause", 25, "long pause",
         f"more than {PAUSE_SECONDS / 60:.0f} min between two fasteners of one stage",
     ),
+    (
+        "fastener-failed", 24, "fastener failed",
+        "a fastener stripped, broke or turned without getting tighter, and was repaired or left out",
+    ),
     ("clock-back", 22, "computer clock set back", "the computer clock was set back while a time window ran"),
+    ("entered-together", 18, "entered together", "fasteners of one stage were entered together, not one by one"),
     (
         "retaken", 15, "measured again",
         "an earlier attempt at the reading was out of its limit, or a fastener was ticked below its band first",

@@ -81,7 +81,11 @@ def _joint_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             tool = fact.serial or fact.instrument
             words = f"{fact.joint}, stage {fact.stage} ({stage}): {count(fact.fasteners, 'fastener')}"
             words += f" with {tool}" if tool else ""
+            words += ", entered together" if fact.together else ""
             yield Evidence("joint", f"{words}, {fact.by}, {local_time(fact.last_at)}", fact.seq)
+    for failed in log.facts.failed_fasteners:
+        if failed.operation == step.id:
+            yield Evidence("joint", failed.words, failed.seq)
 
 
 def _check_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

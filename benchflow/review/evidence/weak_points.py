@@ -59,6 +59,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     yield from _too_fast_points(step, fact, finished)
     yield from _tick_points(stages)
     yield from _band_points(log, step, stages)
+    yield from _failed_fastener_points(log, step)
     if finished is not None and not taken_over and not _has_evidence(log, step, values, stages):
         yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
@@ -231,7 +232,10 @@ def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
             continue  # these ticks are counted already, with the torque
         which = f"stage {stage.stage} of {stage.joint}"
         by_hand = stage.fasteners - stage.measured
-        if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
+        if stage.together and stage.fasteners:
+            words = f"{count(stage.fasteners, 'fastener')} of {which} entered together"
+            yield WeakPoint("entered-together", words, stage.seq, stage.joint)
+        elif by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
             words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"
             yield WeakPoint("too-fast", words, stage.seq, stage.joint)
         if stage.gap > PAUSE_SECONDS:
@@ -272,6 +276,12 @@ def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
             yield WeakPoint(
                 "retaken", f"{count(replaced, 'tick')} of {which} out of the band first", seq, tighten.joint
             )
+
+
+def _failed_fastener_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    for fact in log.facts.failed_fasteners:
+        if fact.operation == step.id:
+            yield WeakPoint("fastener-failed", fact.words, fact.seq, fact.joint)
 
 
 # --- people, rework -----------------------------------------------------------------------

@@ -13,6 +13,7 @@ from benchflow.review.log.facts import (
     ChoiceFact,
     DeviationFact,
     Facts,
+    FailedFastenerFact,
     InstrumentFact,
     LogTime,
     LotFact,
@@ -81,6 +82,7 @@ class FactCollector:
         self._instruments: list[InstrumentFact] = []
         self._undone_steps: list[UndoneFact] = []
         self._remedies: list[RemedyFact] = []
+        self._failed_fasteners: dict[int, FailedFastenerFact] = {}  # by seq
         self._notes: list[NoteFact] = []
         self._stages: list[StageFact] = []
         self._clock_back = 0
@@ -119,9 +121,29 @@ class FactCollector:
                 ticks = self._progress_of(event.operation).ticks
                 for seq, verdict in event.verdicts.items():
                     ticks.corrected(before.work(event.operation).tick(int(seq)), verdict)
+            case ev.StageBegunAgain():
+                self._count_entry(event.operation, now).ticks.begun_again(event.stage)
             case ev.FastenerUnticked():
                 progress = self._count_entry(event.operation, now)
                 progress.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
+            case ev.FastenerFailed():
+                self._count_entry(event.operation, now)
+                reached = "" if event.quantity is None else event.quantity.entered
+                self._failed_fasteners[line.seq] = FailedFastenerFact(
+                    line.seq, now.at, line.by, event.operation, event.joint, event.stage, event.fastener, event.what,
+                    reached, "",
+                )  # fmt: skip
+            case ev.FastenerFailureCleared():
+                self._count_entry(event.operation, now)
+                cleared = before.work(event.operation).failed_fasteners.get(event.fastener)
+                if cleared is not None:
+                    del self._failed_fasteners[cleared.seq]
+            case ev.FastenerRepaired():
+                self._count_entry(event.operation, now).ticks.begun_again()
+                repaired = before.work(event.operation).failed_fasteners.get(event.fastener)
+                if repaired is not None:
+                    failed = self._failed_fasteners[repaired.seq]
+                    self._failed_fasteners[repaired.seq] = replace(failed, repair=event.repair)
             case (
                 ev.CheckTicked() | ev.CheckUnticked() | ev.FigureGiven()
                 | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
@@ -327,6 +349,7 @@ class FactCollector:
                 seq for (operation, about), seq in self._last_deviation.items()
                 if about in state.work(operation).deviations
             }),
+            failed_fasteners=tuple(self._failed_fasteners.values()),
             instruments=tuple(self._instruments),
             undone_steps=tuple(self._undone_steps),
             remedies=tuple(self._remedies),

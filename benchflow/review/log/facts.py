@@ -14,7 +14,9 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
 from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.state.event_basics import InstrumentShare
+from benchflow.session.state.joint_events import FastenerFailure
 
 
 class LogTime(Struct, frozen=True, array_like=True):
@@ -144,7 +146,7 @@ class ReadingFact(Struct, frozen=True):
 
 
 class StageFact(Struct, frozen=True):
-    """The ticks of one stage with one instrument by one person on one day (UTC).
+    """The ticks of one stage with one instrument by one person on one day (UTC), one by one or ``together``.
 
     ``seq`` is the first tick. ``seconds`` is the time from the first tick to the last. ``gap`` is the longest pause
     before one of the ticks, within the stage, and ``gap_seq`` is that tick. ``bad`` counts the fasteners whose last
@@ -175,6 +177,29 @@ class StageFact(Struct, frozen=True):
     low: int = 0
     high: int = 0
     loosened: int = 0
+    together: bool = False  # these ticks were entered together, not one by one
+
+
+class FailedFastenerFact(Struct, frozen=True):
+    """A fastener that failed. ``reached`` is the torque or angle, ``repair`` what was done then; ``""``: not known."""
+
+    seq: int
+    at: str
+    by: str
+    operation: str
+    joint: str
+    stage: int  # from 1; 0 before the first stage
+    fastener: int
+    what: FastenerFailure
+    reached: str
+    repair: str
+
+    @property
+    def words(self) -> str:
+        """What happened as a clause: ``studs, fastener 3 stripped at 45 N·m; repaired: insert fitted``."""
+        reached = f" at {self.reached}" if self.reached else ""
+        repair = f"; repaired: {self.repair}" if self.repair else ""
+        return f"{self.joint}, fastener {self.fastener} {FAILURE_TEXT[self.what]}{reached}{repair}"
 
 
 class LotFact(Struct, frozen=True):
@@ -295,6 +320,7 @@ class Facts(Struct, frozen=True):
     operations: tuple[OperationFact, ...]
     readings: tuple[ReadingFact, ...]
     stages: tuple[StageFact, ...]
+    failed_fasteners: tuple[FailedFastenerFact, ...]
     lots: tuple[LotFact, ...]
     choices: tuple[ChoiceFact, ...]
     signatures: tuple[SignatureFact, ...]

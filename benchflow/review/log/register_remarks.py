@@ -4,7 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from benchflow.review.formatting import count
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.events import JobResumed, PinRefused, RegisterChanged, event_of
 

@@ -9,7 +9,8 @@ from msgspec import Struct
 from benchflow.review.formatting import local_day
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.context import Context
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import event_of
 from benchflow.session.state.fold import begin, fold

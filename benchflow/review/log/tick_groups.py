@@ -1,6 +1,8 @@
 """Counts the ticks of one operation by stage, instrument, person and day, for its stage facts."""
 
+from collections import Counter
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from msgspec import Struct
 
@@ -10,8 +12,20 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.state import Tick, Work
 from benchflow.trade.verdict import NOT_ACCEPTED, Verdict
 
-_GroupKey = tuple[int, str, str, str, bool]
-"""Stage, serial, person, day (UTC), and true if the instrument measured the stretch."""
+
+class _GroupKey(NamedTuple):
+    """What the ticks of one group have in common.
+
+    ``stretch`` is true if the instrument measured the stretch. ``attempt`` counts how often the stage was begun again.
+    """
+
+    stage: int
+    serial: str
+    by: str
+    day: str  # UTC
+    stretch: bool
+    together: bool
+    attempt: int
 
 
 class _TickGroup(Struct):
@@ -45,17 +59,19 @@ class TickGroups:
         self._groups: dict[_GroupKey, _TickGroup] = {}
         self._of_tick: dict[int, list[_GroupKey]] = {}  # by seq
         self._last_in_stage: dict[int, LogTime] = {}
+        self._attempts: Counter[int] = Counter()  # how often each stage was begun again
 
     def ticked(self, event: ev.FastenerTicked, line: Line, now: LogTime) -> None:
         """Count one tick. A tick with torque and stretch counts for both instruments."""
         before = self._last_in_stage.get(event.stage)
         self._last_in_stage[event.stage] = now
         gap = 0.0 if before is None else before.seconds_until(now)
-        key = (event.stage, event.serial or "", line.by, now.at[:10], False)
+        attempt = self._attempts[event.stage]
+        key = _GroupKey(event.stage, event.serial or "", line.by, now.at[:10], False, event.together, attempt)
         self._count_tick(key, event.instrument, event, line, now, gap)
         self._of_tick[line.seq] = [key]
         if event.stretch is not None:
-            key = (event.stage, event.stretch_serial or "", line.by, now.at[:10], True)
+            key = key._replace(serial=event.stretch_serial or "", stretch=True)
             self._count_tick(key, event.stretch_instrument, event, line, now, gap)
             self._of_tick[line.seq].append(key)
 
@@ -72,6 +88,12 @@ class TickGroups:
             group.measured += 1
         group.count_verdict(event.verdict, 1)
         group.loosened += event.loosened
+
+    def begun_again(self, *stages: int) -> None:
+        """Count the next ticks of ``stages``, or of all stages, as another attempt."""
+        for stage in stages or tuple(self._last_in_stage):
+            self._attempts[stage] += 1
+            self._last_in_stage.pop(stage, None)
 
     def corrected(self, before: Tick | None, verdict: Verdict) -> None:
         """Count a corrected tick by its new verdict. ``before`` is the tick before; ``None`` if it was cleared."""
@@ -96,11 +118,11 @@ class TickGroups:
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict
         for key, group in self._groups.items():
-            stage, serial, by, day, stretch = key
             bad = sum(verdict in NOT_ACCEPTED for verdict in verdicts[key].values())
             yield StageFact(
-                group.seq, operation, group.joint, stage, work.redone, group.instrument, serial, by, day,
-                group.first.at, group.last.at, len(verdicts[key]), group.unticked, group.gap, group.gap_seq,
-                group.first.seconds_until(group.last), bad, group.measured, stretch, in_force,
-                group.low, group.high, group.loosened,
+                group.seq, operation, group.joint, key.stage, work.redone, group.instrument,
+                key.serial, key.by, key.day, group.first.at, group.last.at, len(verdicts[key]),
+                group.unticked, group.gap, group.gap_seq, group.first.seconds_until(group.last), bad, group.measured,
+                key.stretch, in_force and key.attempt == self._attempts[key.stage],
+                group.low, group.high, group.loosened, key.together,
             )  # fmt: skip

@@ -25,8 +25,9 @@ from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
-from benchflow.session.history.event_text import LogTitles, continued_text
+from benchflow.session.history.event_text import continued_text
 from benchflow.session.history.history import changed_entry, known_event, untrusted_entry
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.log.line_format import ZEROS, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
@@ -88,6 +89,7 @@ class BuildSheetOperation(Struct, frozen=True):
     deviations: tuple[str, ...]
     redone: tuple[str, ...]
     remedies: tuple[str, ...]
+    failed_fasteners: tuple[str, ...]
     notes: tuple[str, ...]
     trial: str = ""  # which operation took it apart again as planned
 
@@ -292,6 +294,9 @@ def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildS
         ),
         redone=tuple(f"{local_time(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
         remedies=tuple(f"{local_time(r.at)}, {r.by}: {r.words}" for r in facts.remedies if r.operation == step.id),
+        failed_fasteners=tuple(
+            f"{local_time(f.at)}, {f.by}: {f.words}" for f in facts.failed_fasteners if f.operation == step.id
+        ),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
         trial=_trial(log, step),
     )
@@ -382,6 +387,8 @@ def exception_lines(operations: Iterable[BuildSheetOperation], *, known: bool) -
             yield f"{head}: the builder signed the hold point for their own work, {operation.signed}"
         for remedy in operation.remedies:
             yield f"{head}: remedy, {remedy}"
+        for failed in operation.failed_fasteners:
+            yield f"{head}: fastener failed, {failed}"
         for redone in operation.redone:
             yield f"{head}: reworked, {redone}"
 

@@ -100,6 +100,7 @@ def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator
         yield f"- Hold: {plain(operation.hold)}: {signed}"
     yield from (f"- **Deviation** {plain(line)}" for line in operation.deviations)
     yield from (f"- **Remedy** {plain(line)}" for line in operation.remedies)
+    yield from (f"- **Fastener failed** {plain(line)}" for line in operation.failed_fasteners)
     yield from (f"- **Reworked** {plain(line)}" for line in operation.redone)
     if operation.trial:
         yield f"- **Trial** {plain(operation.trial)}"

@@ -19,8 +19,9 @@ from benchflow.procedure.model import (
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.rules.stage_torques import figure_source, tighten_in_force
-from benchflow.session.state.state import Tick
+from benchflow.session.state.state import Tick, Work
 from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
@@ -45,7 +46,7 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     if tighten is None:
         return None
     joint = log.procedure.joints_by_id[tighten.joint]
-    ticks = log.state.work(step.id).ticks
+    work = log.state.work(step.id)
     lubricant = log.state.lubricants.get(joint.id)
     about = [
         joint.thread,
@@ -59,7 +60,7 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         joint.title or joint.id,
         ", ".join(part for part in about if part),
         tuple(_stage_text(log, step, number, stage) for number, stage in enumerate(tighten.stages, 1)),
-        tuple(_fastener_cells(joint, tighten, ticks)),
+        tuple(_fastener_cells(joint, tighten, work)),
         tuple(_tool_lines(log, step, tighten)),
         joint.sides,
     )
@@ -72,13 +73,13 @@ def _stage_text(log: LoadedLog, step: Step, number: int, stage: Stage) -> str:
     return f"{stage.text}{only}{f' (source: {source})' if source else ''}"
 
 
-def _fastener_cells(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
-    """Each fastener with its last torque and the angles after it, or with the result of a check."""
+def _fastener_cells(joint: Joint, tighten: Tighten, work: Work) -> Iterator[FastenerCell]:
+    """Each fastener with its last torque and the angles after it, with the result of a check, or how it failed."""
     for row, cells in enumerate(joint.layout):
         for column, cell in enumerate(cells):
             if cell is None:
                 continue
-            its_ticks = {tick.stage: tick for tick in ticks if tick.fastener == cell}
+            its_ticks = {tick.stage: tick for tick in work.ticks if tick.fastener == cell}
             stages = [
                 number
                 for number, stage in enumerate(tighten.stages, 1)
@@ -87,7 +88,11 @@ def _fastener_cells(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> 
             complete = bool(stages) and all(number in its_ticks for number in stages)
             bad = any(tick.verdict in NOT_ACCEPTED for tick in its_ticks.values())
             status: FastenerStatus = "out-of-limit" if bad else "done" if complete else "open"
-            yield FastenerCell(cell, row, column, _fastener_result(tighten, its_ticks), status)
+            failed = work.failed_fasteners.get(cell)
+            if failed is not None:
+                yield FastenerCell(cell, row, column, FAILURE_TEXT[failed.what], "out-of-limit")
+            else:
+                yield FastenerCell(cell, row, column, _fastener_result(tighten, its_ticks), status)
 
 
 def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
@@ -113,6 +118,7 @@ def _tool_lines(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
         if fact.operation == step.id and fact.in_force and fact.fasteners:
             text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
             tool = tool_of(log, fact.serial, fact.instrument)
+            tool += ", entered together" if fact.together else ""
             gap = f"; longest pause {rounded_duration(fact.gap)}" if fact.gap > 600 else ""
             at = local_time(fact.last_at)
             yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {at}{gap}"

@@ -8,8 +8,9 @@ from benchflow.review.evidence.ranking import GRADE
 from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet, exception_lines
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
 from benchflow.session.history.history import known_event
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.events import EntryCorrected
 
 LEAST_GRADE: Final = GRADE["window-across"]

@@ -2,87 +2,30 @@
 
 from collections.abc import Callable
 from datetime import tzinfo
-from decimal import InvalidOperation
 from typing import Any
 
 from benchflow.base.plaintext import sentence
-from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title, variable_title
-from benchflow.procedure.model import Procedure, RecordedValue, Stage
-from benchflow.procedure.plan import Plan
-from benchflow.quantity import QuantityError, show_with_typed
+from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, variable_title
+from benchflow.session.history.joint_event_text import JOINT_EVENT_TEXTS
+from benchflow.session.history.log_titles import (
+    LogTitles,
+    instrument_text,
+    number_list,
+    quantity_text,
+    readable,
+    verdict_and_limit,
+)
 from benchflow.session.log.timestamps import BadTimestamp, local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
-from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.continued_job import ContinuedLog, OperationTakenOver
 from benchflow.trade.decision_rules import acceptance_words
-from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
-
-_NO_PROCEDURE = Procedure(id="", title="", revision="")
-
-
-class LogTitles:
-    """The titles of the procedure in a log, and the time zone for its texts.
-
-    Without a plan, the ids in the log are used as titles. ``zone`` ``None`` is the time zone of the computer.
-    """
-
-    def __init__(self, plan: Plan | None, zone: tzinfo | None = None) -> None:
-        self.zone = zone
-        self.plan = plan or Plan(_NO_PROCEDURE, {}, {})
-        self.procedure = self.plan.procedure
-
-    def step(self, step: str) -> str:
-        """The title of an operation."""
-        return step_title(self.plan, step)
-
-    def number(self, step: str) -> int | None:
-        """The number of an operation; ``None`` if the plan does not have it."""
-        return self.plan.number(step) if step in self.plan.steps else None
-
-    def record(self, step: str, name: str) -> RecordedValue | None:
-        planned = self.plan.steps.get(step)
-        return planned.record(name) if planned else None
-
-    def stage(self, step: str, number: int) -> Stage | None:
-        planned = self.plan.steps.get(step)
-        tighten = planned.operation.tighten if planned else None
-        return tighten.stages[number - 1] if tighten and 0 < number <= len(tighten.stages) else None
-
-    def check(self, step: str, number: int) -> str:
-        """The text of a check; "" if the plan does not have it."""
-        planned = self.plan.steps.get(step)
-        checks = planned.operation.check if planned else ()
-        return checks[number - 1].text if 0 < number <= len(checks) else ""
-
-    def kit(self, name: str) -> str:
-        """The title of a kit item."""
-        item = self.procedure.kit_by_id.get(name)
-        return name if item is None else item.title or name
-
-    def instrument(self, name: str) -> str:
-        """The title of an instrument need, for use inside a sentence."""
-        need = self.procedure.instruments_by_id.get(name)
-        return (in_a_sentence(need.title) if need is not None else "") or name
-
-    def joint(self, name: str) -> str:
-        """The title of a joint."""
-        joint = self.procedure.joints_by_id.get(name)
-        return name if joint is None else joint.title or name
 
 
 def event_text(event: ev.Event, titles: LogTitles) -> str:
     """The text of an event; "" for a type that is not in :data:`EVENT_TEXTS`. It may contain control characters."""
     text = EVENT_TEXTS.get(type(event))
     return text(event, titles) if text else ""
-
-
-def quantity_text(stored: ev.StoredQuantity) -> str:
-    """``0.12 mm``, or ``35.25 N·m (typed 26 ft-lb)`` rounded to the precision that was typed."""
-    try:
-        return show_with_typed(from_stored(stored))
-    except (QuantityError, InvalidOperation):  # a damaged log, or a unit of a later version
-        return f"{stored.value} {stored.unit}".strip()
 
 
 def local_time(at: str, zone: tzinfo | None) -> str:
@@ -93,32 +36,9 @@ def local_time(at: str, zone: tzinfo | None) -> str:
         return at
 
 
-def verdict_and_limit(verdict: Verdict, limit: str) -> str:
-    """``, ok, limit 0.05 .. 0.15 mm``; "" for a value without a limit."""
-    if verdict == "none":
-        return ""
-    return f", {VERDICT_TEXT[verdict]}" + (f", limit {limit}" if limit else "")
-
-
-def _instrument(event: ev.ReadingRecorded | ev.FastenerTicked, titles: LogTitles) -> str:
-    if isinstance(event, ev.ReadingRecorded) and event.tools:
-        shares = (
-            titles.instrument(share.instrument or "") + (f" (serial {share.serial})" if share.serial else "")
-            for share in event.tools
-        )
-        return f", with {' and '.join(shares)}"
-    if not event.instrument:
-        return ""
-    return f", with {titles.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")
-
-
-def _readable(name: str) -> str:
-    return name.replace("-", " ").replace("_", " ")
-
-
 def _opened(event: ev.JobOpened, titles: LogTitles) -> str:
     parts = [f"Job started: {event.unit}" if event.unit else "Job started"]
-    parts += [f"{_readable(name)}: {choice}" for name, choice in event.options.items()]
+    parts += [f"{readable(name)}: {choice}" for name, choice in event.options.items()]
     parts += [in_a_sentence(state_text(titles.procedure, name, value)) for name, value in event.start.items()]
     if event.continues is not None:
         parts.append(continued_text(event.continues))
@@ -197,8 +117,8 @@ def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
     if event.claims is not None:
         part = f" (entry {event.claims}, not read again: {'used' if event.used else 'new'} part)"
     return (
-        f"{_readable(event.name)}{which}: {quantity_text(event.quantity)}"
-        f"{verdict_and_limit(event.verdict, event.limit)}{rule}{part}{_instrument(event, titles)}"
+        f"{readable(event.name)}{which}: {quantity_text(event.quantity)}"
+        f"{verdict_and_limit(event.verdict, event.limit)}{rule}{part}{instrument_text(event, titles)}"
         f"{_earlier(event.earlier)}"
     )
 
@@ -210,7 +130,7 @@ def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
     formula = event.filled if has_result else f"{event.filled} = {shown}".removeprefix(" = ")
     slot = f", reading {event.reading}" if event.reading else ""
     judged = f"{verdict_and_limit(event.verdict, event.limit)}{guarded_text(event)}"
-    return f"{_readable(event.name)}{slot} calculated: {formula}{judged}"
+    return f"{readable(event.name)}{slot} calculated: {formula}{judged}"
 
 
 def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:
@@ -226,7 +146,7 @@ def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
         point = titles.check(event.operation, event.check)
         about = f"Check {event.check}{f' ({point})' if point else ''} answered NO"
     else:
-        about = f"{_readable(event.name)}{_remedied_entries(event, titles)} too {event.verdict}"
+        about = f"{readable(event.name)}{_remedied_entries(event, titles)} too {event.verdict}"
     parts = [
         f"{about}. Remedy done: {sentence(event.do)}",
         f"To do again: {all_of(titles.step(step) for step in others)}." if others else "",
@@ -251,54 +171,6 @@ def _remedied_entries(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
 def _has_readings(event: ev.RemedyCarriedOut, titles: LogTitles) -> bool:
     record = titles.record(event.operation, event.name)
     return record is None or len(record.slots) > 1
-
-
-def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles) -> str:
-    """One tick, or consecutive ticks of one stage."""
-    stage = titles.stage(event.operation, event.stage)
-    which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
-    parts = [quantity_text(event.quantity)] if event.quantity else [event.answer] if event.answer else []
-    parts += [f"stretch {quantity_text(event.stretch)}"] if event.stretch else []
-    out = event.verdict in OUT_OF_LIMIT
-    read = f": {', '.join(parts)}{verdict_and_limit(event.verdict, event.limit if out else '')}" if parts else ""
-    read += f" ({_readable(event.corner)})" if event.corner not in ("", "ok") else ""
-    target = f" ({quantity_text(event.torque) if event.torque else stage.text})" if stage else ""
-    done = "not done" if out else "loosened and done again" if event.loosened else "done"
-    return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} {done}{read}{_instrument(event, titles)}"
-
-
-def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
-    return f"{titles.joint(event.joint)}, stage {event.stage}: torque {event.figure}, source: {event.source}"
-
-
-def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:
-    out = sum(verdict in OUT_OF_LIMIT for verdict in event.verdicts.values())
-    return (
-        f"{titles.joint(event.joint)}, stage {event.stage}: the torque is {quantity_text(event.torque)} now. "
-        f"{len(event.verdicts)} ticks judged again, {out} out of the limit {event.limit}"
-    )
-
-
-def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:
-    """One turn, or consecutive turns of one round of the draw-down."""
-    which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
-    return f"{titles.joint(event.joint)}, draw-down round {event.round}: {which} turned"
-
-
-def number_list(numbers: list[int]) -> str:
-    """``1 to 4, 7``: the numbers in the given order, with runs of three or more shortened."""
-    spans: list[list[int]] = []
-    for number in numbers:
-        if spans and number == spans[-1][-1] + 1:
-            spans[-1] = [spans[-1][0], number]
-        else:
-            spans.append([number])
-    return ", ".join((" to " if span[-1] - span[0] > 1 else ", ").join(map(str, span)) for span in spans)
-
-
-def _seated(event: ev.PartSeated, titles: LogTitles) -> str:
-    turns = f"{event.turns} turns" if event.turns else "turns not counted"
-    return f"{titles.joint(event.joint)}: all seated and level, {turns}"
 
 
 def _instrument_used(event: ev.InstrumentUsed, titles: LogTitles) -> str:
@@ -340,7 +212,7 @@ def _proof(event: ev.HoldSigned | ev.DeviationSigned | ev.EntryCorrected | ev.St
 
 def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     subject = subject_text(event.about, titles.step)
-    name = _readable(subject) if subject == event.about else subject
+    name = readable(subject) if subject == event.about else subject
     own = " by a person who worked on this operation" if event.self_signed else ""
     return f"DEVIATION signed for {name}{own}{_proof(event)}: {event.reason}"
 
@@ -416,18 +288,6 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.ReadingRecorded: _recorded,
     ev.ValueCalculated: _calculated,
     ev.RemedyCarriedOut: _remedied,
-    ev.FigureGiven: _figure_given,
-    ev.TicksJudgedAgain: _judged_again,
-    ev.FastenerTicked: lambda event, titles: ticks_text(event, [event.fastener], titles),
-    ev.FastenerUnticked: lambda event, titles: (
-        f"{titles.joint(event.joint)}, stage {event.stage}: tick of fastener {event.fastener} cleared"
-    ),
-    ev.FastenerDrawnDown: lambda event, titles: turns_text(event, [event.fastener], titles),
-    ev.DrawDownTurnCleared: lambda event, titles: (
-        f"{titles.joint(event.joint)}, draw-down round {event.round}: turn of fastener {event.fastener} cleared"
-    ),
-    ev.PartSeated: _seated,
-    ev.SeatingCleared: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
     ev.CheckTicked: lambda event, titles: (
         f"Check answered NO: {event.text}" if event.answer == "no" else f"Check done: {event.text}"
     ),
@@ -436,13 +296,14 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.WrenchAdapterChanged: _wrench_fitted,
     ev.LubricantChanged: _lubricated,
     ev.PartChosen: lambda event, titles: (
-        f"{_readable(event.name)} chosen: {event.take}{f' ({event.reason})' if event.reason else ''}"
+        f"{readable(event.name)} chosen: {event.take}{f' ({event.reason})' if event.reason else ''}"
         f"{_earlier(event.earlier)}"
     ),
     ev.LotEntered: lambda event, titles: (
         f"{titles.kit(event.consumable)}{f' for {event.subject}' if event.subject else ''}: lot {event.lot}"
         f"{_earlier(event.earlier)}"
     ),
+    **JOINT_EVENT_TEXTS,
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,

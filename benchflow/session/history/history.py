@@ -16,7 +16,9 @@ from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from benchflow.session.history.event_text import LogTitles, event_text, local_time, ticks_text, turns_text
+from benchflow.session.history.event_text import event_text, local_time
+from benchflow.session.history.joint_event_text import ticks_text, turns_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line, UntrustedLine
@@ -198,7 +200,7 @@ def _group_key(event: ev.Event | None) -> tuple[object, ...] | None:
     Ticks of one stage without a reading become one entry, and so do the turns of one draw-down round.
     """
     if isinstance(event, ev.FastenerTicked) and event.quantity is None:
-        return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial
+        return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial, event.together
     if isinstance(event, ev.FastenerDrawnDown):
         return "turn", event.operation, event.joint, event.round
     return None

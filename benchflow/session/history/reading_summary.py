@@ -4,7 +4,7 @@ import msgspec
 
 from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Plan
-from benchflow.session.history.event_text import verdict_and_limit
+from benchflow.session.history.log_titles import verdict_and_limit
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.verdicts import combined_text, judge_value
 from benchflow.session.state import events as ev

@@ -8,6 +8,7 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.choices import choose_part
 from benchflow.session.intents.corrections import correct_entry
 from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
+from benchflow.session.intents.failed_fastener_intents import repair_fastener, report_failed_fastener
 from benchflow.session.intents.figures import give_figure
 from benchflow.session.intents.names_of_copies import with_names_of_copy
 from benchflow.session.intents.open_and_close import close_job
@@ -24,6 +25,7 @@ from benchflow.session.intents.rework_intents import do_rework_step, start_rewor
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
 from benchflow.session.intents.taking_over import take_over
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
+from benchflow.session.intents.whole_stage_intents import begin_stage_again, tick_rest
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
@@ -92,6 +94,14 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
             return give_figure(state, intent, context, by)
         case intents.TickFastener():
             return tick_fastener(state, intent, context, by)
+        case intents.TickRest():
+            return tick_rest(state, intent, context, by)
+        case intents.BeginStageAgain():
+            return begin_stage_again(state, intent, context, by)
+        case intents.ReportFailedFastener():
+            return report_failed_fastener(state, intent, context, by)
+        case intents.RepairFastener():
+            return repair_fastener(state, intent, context, by)
         case intents.UntickFastener():
             return untick_fastener(state, intent, context, by)
         case intents.DrawDown():

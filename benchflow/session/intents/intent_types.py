@@ -112,7 +112,7 @@ class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"s
 
 
 class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):
-    """Clear the last entry of a joint: a tick, the confirmation "all seated", or a draw-down turn.
+    """Clear the last entry of a joint: a failed fastener, a tick, the confirmation "all seated", or a draw-down turn.
 
     ``fastener`` and ``stage``, if given, must match the last entry.
     """
@@ -120,6 +120,44 @@ class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):
     joint: str
     fastener: int | str | None = None
     stage: int | None = None
+    operation: str | None = None
+
+
+class TickRest(BaseIntent, frozen=True, tag="tick-rest", kw_only=True):
+    """Enter the rest of the current stage as done, all fasteners together.
+
+    Each tick is logged as entered together with the others, which is weaker evidence than one by one.
+    """
+
+    joint: str
+    stage: int | None = None  # from 1; it must be the current stage
+    instrument: str | None = None
+    operation: str | None = None
+
+
+class BeginStageAgain(BaseIntent, frozen=True, tag="stage-again", kw_only=True):
+    """Begin the current stage of a joint again: all its ticks are cleared, the earlier stages stay."""
+
+    joint: str
+    operation: str | None = None
+
+
+class ReportFailedFastener(BaseIntent, frozen=True, tag="fastener-failed", kw_only=True):
+    """Log that a fastener stripped, broke or turns without getting tighter. The joint is stopped."""
+
+    joint: str
+    fastener: int | str
+    what: str  # "stripped", "broken" or "turning"
+    value: str | None = None  # the torque or angle that it reached
+    operation: str | None = None
+
+
+class RepairFastener(BaseIntent, frozen=True, tag="repair", kw_only=True):
+    """Log that a failed fastener was repaired. The joint is begun again."""
+
+    joint: str
+    fastener: int | str
+    repair: str  # such as "M10 thread insert fitted"
     operation: str | None = None
 
 
@@ -261,9 +299,10 @@ class CloseJob(BaseIntent, frozen=True, tag="close"):
 
 Intent = (
     OpenJob | AskStatus | AskWhy | AskRoute | AskReworkPlan | StartOperation | PauseOperation | FinishOperation
-    | PerformMove | RecordReading | GiveFigure | TickFastener | UntickFastener | DrawDown | TickCheck | ChoosePart
-    | EnterLot | SignHold | SignDeviation | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry
-    | SetWrenchAdapter | SetLubricant | SetState | TakeOver | CloseJob
+    | PerformMove | RecordReading | GiveFigure | TickFastener | TickRest | UntickFastener | BeginStageAgain
+    | ReportFailedFastener | RepairFastener | DrawDown | TickCheck | ChoosePart | EnterLot | SignHold | SignDeviation
+    | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry | SetWrenchAdapter | SetLubricant | SetState
+    | TakeOver | CloseJob
 )  # fmt: skip
 
 Query = AskStatus | AskWhy | AskRoute | AskReworkPlan

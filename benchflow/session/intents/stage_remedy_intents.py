@@ -17,6 +17,7 @@ from benchflow.session.rules.check_readings import fastener_number
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.done_work import discarded_items
+from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
 from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies, remedied_together
@@ -28,6 +29,8 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     """Log the remedy in turn of a fastener: the one that is named, or the only one that is held."""
     progress = joint_progress(state, step)
     assert progress is not None  # the step tightens the joint
+    if progress.failed:
+        return Refusal((stopped_reason(state, step, progress),))
     chosen = _remedy_in_turn(state, step, progress, intent)
     if isinstance(chosen, Refusal):
         return chosen

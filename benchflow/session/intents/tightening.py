@@ -1,4 +1,4 @@
-"""Handlers of the intents `tick`, `untick` and `draw-down`."""
+"""Handlers of the intents `tick`, `untick` and `draw-down`, which are about one fastener."""
 
 from benchflow.procedure.model import CheckStage, OpenTorqueStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
@@ -11,22 +11,28 @@ from benchflow.session.rules.check_readings import (
     joint_in_progress,
     tick_readings,
 )
-from benchflow.session.rules.check_stages import TickReadings, judge_tick, out_of_band_text
-from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind, need_for_stage
+from benchflow.session.rules.check_stages import TickReadings, judge_tick
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT, joint_to_tighten
+from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
+from benchflow.session.rules.stage_tools import tool_of_stage
 from benchflow.session.rules.stage_torques import torque_missing
-from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text, too_tight_text
+from benchflow.session.rules.tick_advice import (
+    not_seated_text,
+    out_of_limit_text,
+    remedy_first_text,
+    too_tight_text,
+)
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
-from benchflow.session.rules.wrench_correction import wrench_setting
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
 def tick_fastener(state: State, intent: intents.TickFastener, context: Context, by: str) -> Decision:
-    found = joint_in_progress(state, intent.operation, intent.joint)
+    found = joint_to_tighten(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
     step, progress = found
@@ -73,12 +79,12 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
         corner=result.corner,
         stretch_instrument=stretch_tool.need,
         stretch_serial=stretch_tool.serial,
-        torque=_torque_not_in_file(step, stage_number, stage),
+        torque=torque_not_in_file(step, stage_number, stage),
     )
     return (*tool.entries(by), *stretch_tool.entries(by), Entry(by, event))
 
 
-def _torque_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
+def torque_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
     """Return the torque of a stage whose figure is not in the procedure; ``None`` for any other stage."""
     written = step.operation.tighten
     is_open = written is not None and isinstance(written.stages[number - 1], OpenTorqueStage)
@@ -98,8 +104,10 @@ def _stage_of_tick(
         message = f"There is no stage {named_stage}. {title} has {stages} stage{'s' if stages > 1 else ''}, from 1"
         return _refuse_tick("unknown-name", fastener, message)
     if progress.seating_open:
-        message = f"{title} is not seated yet ({text}). Confirm that all fasteners are seated, then tighten"
-        return refuse("stage-not-finished", message, name=progress.joint.id)
+        return refuse("stage-not-finished", not_seated_text(progress), name=progress.joint.id)
+    if fastener in progress.left_out:
+        message = f"Fastener {fastener} failed, and the joint goes on without it ({text})"
+        return _refuse_tick("not-allowed", fastener, message)
     repeated, check = progress.waived_tick(fastener, named_stage), isinstance(progress.current_stage, CheckStage)
     if repeated is not None and (not progress.out or (check and not progress.later_stage)):
         return repeated.stage
@@ -146,20 +154,14 @@ def _already_ticked(progress: JointProgress, fastener: int) -> tuple[Reason, ...
 
 def _refuse_out_of_limit(state: State, step: Step, progress: JointProgress, fastener: int) -> Refusal:
     """Return the refusal of a tick while a fastener of the current stage is out of its band."""
-    first = progress.out[0]
-    text = out_of_band_text(progress.joint, progress.tighten, first)
-    message = f"Fastener {first.fastener} is out of its limit in stage {first.stage}: {text}. "
-    return _refuse_tick("out-of-limit", fastener, message + out_of_band_advice(state, step, progress, first))
+    return _refuse_tick("out-of-limit", fastener, out_of_limit_text(state, step, progress, progress.out[0]))
 
 
 def _refuse_held(state: State, step: Step, progress: JointProgress, held: FastenerRemedy) -> Refusal:
     """Return the refusal of a tick, or of clearing one, before its remedy was carried out, or after the last one."""
     if not held.final:
         return _refuse_tick("remedy-first", held.tick.fastener, remedy_first_text(progress, held))
-    text = out_of_band_text(progress.joint, progress.tighten, held.tick)
-    message = f"Fastener {held.tick.fastener} is out of its limit in stage {held.tick.stage}: {text}. "
-    advice = out_of_band_advice(state, step, progress, held.tick)
-    return _refuse_tick("out-of-limit", held.tick.fastener, message + advice)
+    return _refuse_tick("out-of-limit", held.tick.fastener, out_of_limit_text(state, step, progress, held.tick))
 
 
 def _refuse_tick(code: Code, fastener: int, message: str) -> Refusal:
@@ -171,9 +173,7 @@ def _tools_of_tick(
     read: TickReadings,
 ) -> tuple[Tool, Tool] | Refusal:  # fmt: skip
     """Return the tool of a tick, and the gauge for the stretch (``NO_TOOL`` if no stretch was read)."""
-    torque = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
-    need = need_for_stage(state, step, stage, progress.tighten.instrument)
-    tool = choose_tool(state, context, need, intent.instrument, read.value if isinstance(stage, CheckStage) else torque)
+    tool = tool_of_stage(state, context, step, progress, stage, intent.instrument, read.value)
     if isinstance(tool, Refusal):
         return tool
     if read.stretch is None:
@@ -184,7 +184,7 @@ def _tools_of_tick(
 
 
 def untick_fastener(state: State, intent: intents.UntickFastener, context: Context, by: str) -> Decision:
-    """Clear the last entry of the joint: a tick, the confirmation "all seated", or a draw-down turn."""
+    """Clear the last entry of the joint: a failed fastener, a tick, the confirmation "all seated", or a turn."""
     found = joint_in_progress(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
@@ -193,7 +193,12 @@ def untick_fastener(state: State, intent: intents.UntickFastener, context: Conte
     event: ev.Event
     fastener: int | None
     stage = 0  # of a draw-down entry
-    if progress.last is not None:
+    if progress.failed:
+        failed = max(progress.failed, key=lambda one: one.seq)
+        fastener, stage = failed.fastener, failed.stage
+        last_entry = f"fastener {fastener}, {FAILURE_TEXT[failed.what]}"
+        event = ev.FastenerFailureCleared(step.id, joint, fastener, failed.what)
+    elif progress.last is not None:
         fastener, stage = progress.last.fastener, progress.last.stage
         last_entry = f"fastener {fastener}, stage {stage}"
         held = remedy_of_tick(state, step, progress.last)
@@ -219,7 +224,7 @@ def untick_fastener(state: State, intent: intents.UntickFastener, context: Conte
 
 def draw_down(state: State, intent: intents.DrawDown, context: Context, by: str) -> Decision:
     """Enter a draw-down turn of the next fastener, or confirm that all are seated. Entering turns is optional."""
-    found = joint_in_progress(state, intent.operation, intent.joint)
+    found = joint_to_tighten(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
     step, progress = found

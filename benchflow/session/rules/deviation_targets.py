@@ -45,7 +45,7 @@ def deviation_targets(state: State, step: Step, about: str) -> tuple[DeviationTa
     if chosen and (chosen[0].open or not _missing(state, step, about)):
         return tuple(chosen)
     if fasteners_named(state, step, about):
-        message = f"No tick of {about} is out of its limit, so there is nothing to deviate from"
+        message = f"{about}: no tick is out of its limit, and no fastener failed. There is nothing to deviate from"
         return refuse("value-missing", message, operation=step.id, name=about)
     title = value_title(step, about)
     message = f"{title} is not entered yet. A deviation covers only what is entered when it is signed. Enter it first"
@@ -86,11 +86,12 @@ def _targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
 
 
 def _joint_targets(state: State, step: Step, about: str) -> list[DeviationTarget]:
-    """The ticks that are out of their band: of the whole joint, or of one fastener."""
+    """The ticks that are out of their band, and the failed fasteners: of the whole joint, or one fastener."""
     fasteners, work = fasteners_named(state, step, about), state.work(step.id)
     out = [tick for tick in work.ticks_in_force.values() if tick.fastener in fasteners and tick.verdict in OUT_OF_LIMIT]
-    still_open = not {tick.entry for tick in out} <= work.covered
-    return [DeviationTarget(about, frozenset(tick.entry for tick in out), still_open)] if out else []
+    failed = [one for number, one in work.failed_fasteners.items() if number in fasteners]
+    entries = frozenset((*(tick.entry for tick in out), *(one.seq for one in failed)))
+    return [DeviationTarget(about, entries, not entries <= work.covered)] if entries else []
 
 
 def _match_targets(state: State, step: Step, match: PartMatching, place: str | None) -> list[DeviationTarget]:

@@ -1,25 +1,27 @@
 """The progress of a joint: the stage and fastener that are next, calculated from the entries."""
 
+from collections.abc import Iterable
+
 from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.stage_torques import tighten_in_force
-from benchflow.session.state.state import State, Tick, Turn, Work
+from benchflow.session.state.state import FailedFastener, State, Tick, Turn, Work
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
 
 class DrawDownCount(Struct, frozen=True):
     """The turns of a draw-down: the part is pulled down level, turn by turn, before the first stage.
 
-    ``turn`` is the instruction in the procedure, ``count`` the number of fasteners. The draw-down ends when all are
+    ``turn`` is the instruction in the procedure, ``fasteners`` are those to turn. The draw-down ends when all are
     confirmed as ``seated``, or with the first tick of a stage (``stage_ticked``).
     """
 
     turn: str
     turns: tuple[Turn, ...]
-    count: int
+    fasteners: tuple[int, ...]
     seated: bool
     stage_ticked: bool
 
@@ -31,17 +33,28 @@ class DrawDownCount(Struct, frozen=True):
     @property
     def round(self) -> int:
         """The current round, from 1."""
-        return len(self.turns) // self.count + 1
+        last = self.turns[-1].round if self.turns else 1
+        return last if self._to_turn(last) else last + 1
+
+    def _to_turn(self, round_: int) -> tuple[int, ...]:
+        """The fasteners that are not turned yet in a round."""
+        turned = {turn.fastener for turn in self.turns if turn.round == round_}
+        return tuple(fastener for fastener in self.fasteners if fastener not in turned)
+
+    @property
+    def count(self) -> int:
+        """The number of fasteners to turn in a round."""
+        return len(self.fasteners)
 
     @property
     def done(self) -> int:
         """The number of fasteners turned in the current round."""
-        return len(self.turns) % self.count
+        return self.count - len(self._to_turn(self.round))
 
     @property
     def next(self) -> int | None:
         """The fastener to turn next; ``None`` after the end."""
-        return self.done + 1 if self.open else None
+        return next(iter(self._to_turn(self.round)), None) if self.open else None
 
     @property
     def last(self) -> int | None:
@@ -59,7 +72,7 @@ class DrawDownCount(Struct, frozen=True):
 
     @property
     def _rounds_and_turns(self) -> str:
-        rounds, rest = divmod(len(self.turns), self.count)
+        rounds, rest = self.round - 1, self.done
         parts = [f"{rounds} round{'s' if rounds > 1 else ''}"] if rounds else []
         return " and ".join(parts + ([f"{rest} turn{'s' if rest > 1 else ''}"] if rest else []))
 
@@ -75,6 +88,9 @@ class JointProgress(Struct, frozen=True):
     are done. ``last`` is the last tick of any stage. ``ticked_stages`` are the stages that have ticks. ``waived`` are
     ticks that are out of their band, that a deviation covers, and that no tick of a later stage follows: they can be
     done again. ``too_tight`` are the ticks after which a fastener has to be loosened, by (stage, fastener).
+
+    ``failed`` are the fasteners that stop the joint: they failed, and are neither repaired nor covered by a deviation.
+    ``left_out`` are those that a deviation covers: no stage includes them.
 
     ``read_again`` are the readings of a check stage within its limit, by (stage, fastener), that can be repeated:
     nothing is out, and no tick of a later stage follows.
@@ -96,6 +112,12 @@ class JointProgress(Struct, frozen=True):
     waived: tuple[Tick, ...] = ()
     too_tight: dict[tuple[int, int], Tick] = {}
     read_again: frozenset[tuple[int, int]] = frozenset()
+    failed: tuple[FailedFastener, ...] = ()
+    left_out: frozenset[int] = frozenset()
+
+    def order_of(self, stage: Stage) -> tuple[int, ...]:
+        """The fasteners of a stage in tightening order, without those that are left out."""
+        return _without(stage_order(self.joint, stage), self.left_out)
 
     @property
     def complete(self) -> bool:
@@ -157,6 +179,10 @@ def stage_order(joint: Joint, stage: Stage) -> tuple[int, ...]:
     return tuple(sorted(joint.groups[stage.only]))
 
 
+def _without(fasteners: Iterable[int], left_out: frozenset[int]) -> tuple[int, ...]:
+    return tuple(fastener for fastener in fasteners if fastener not in left_out)
+
+
 def fasteners_named(state: State, step: Step, about: str) -> tuple[int, ...]:
     """The fasteners that the subject of a deviation names: all for the joint, one for ``studs[3]``, none otherwise."""
     tighten = step.operation.tighten
@@ -169,11 +195,18 @@ def fasteners_named(state: State, step: Step, about: str) -> tuple[int, ...]:
 
 
 def open_out_ticks(work: Work) -> tuple[Tick, ...]:
-    """The ticks in force that are out of their band and that no deviation covers, in the order of the stages."""
+    """The ticks in force that are out of their band and that no deviation covers, in the order of the stages.
+
+    A fastener that is left out has none.
+    """
     last = work.ticks_in_force
-    covered = work.covered
+    covered, left_out = work.covered, work.left_out
     return tuple(
-        last[key] for key in sorted(last) if last[key].verdict in OUT_OF_LIMIT and last[key].entry not in covered
+        last[stage, fastener]
+        for stage, fastener in sorted(last)
+        if last[stage, fastener].verdict in OUT_OF_LIMIT
+        and last[stage, fastener].entry not in covered
+        and fastener not in left_out
     )
 
 
@@ -184,9 +217,12 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
         return None
     joint, work = joint_of(state, tighten.joint), state.work(step.id)
     last = work.ticks[-1] if work.ticks else None
+    left_out = work.left_out
+    failed = tuple(one for number, one in sorted(work.failed_fasteners.items()) if number not in left_out)
     draw_down = None
     if tighten.draw_down:
-        draw_down = DrawDownCount(tighten.draw_down, work.turns, joint.count, work.seated, bool(work.ticks))
+        turned = _without(range(1, joint.count + 1), left_out)
+        draw_down = DrawDownCount(tighten.draw_down, work.turns, turned, work.seated, bool(work.ticks))
     out = {(tick.stage, tick.fastener): tick for tick in open_out_ticks(work)}
     accepted = work.ticks_in_force.keys() - out.keys()
     ticked, tight = frozenset(tick.stage for tick in work.ticks), work.too_tight
@@ -201,18 +237,20 @@ def joint_progress(state: State, step: Step) -> JointProgress | None:
         if not out and key[0] == max(ticked) and isinstance(tighten.stages[key[0] - 1], CheckStage)
     )
     for number, stage in enumerate(tighten.stages, 1):
-        order = stage_order(joint, stage)
+        order = _without(stage_order(joint, stage), left_out)
         done = frozenset(fastener for fastener in order if (number, fastener) in accepted)
         if len(done) < len(order):
             here = tuple(out[number, fastener] for fastener in order if (number, fastener) in out)
             following = _next_fastener(stage, order, done, here)
             return JointProgress(
-                joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived, tight, again
-            )
+                joint, tighten, number, order, done, here, following, last, draw_down, ticked, waived, tight, again,
+                failed, left_out,
+            )  # fmt: skip
     finished = len(tighten.stages) + 1
     return JointProgress(
-        joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived, tight, again
-    )
+        joint, tighten, finished, (), frozenset(), (), None, last, draw_down, ticked, waived, tight, again,
+        failed, left_out,
+    )  # fmt: skip
 
 
 def _next_fastener(stage: Stage, order: tuple[int, ...], done: frozenset[int], out: tuple[Tick, ...]) -> int:
@@ -225,14 +263,17 @@ def _next_fastener(stage: Stage, order: tuple[int, ...], done: frozenset[int], o
 
 def progress_text(progress: JointProgress) -> str:
     """The progress in a few words: ``7 of 10, stage 2 of 3: 60 N·m``."""
+    without = f", without no. {', '.join(map(str, sorted(progress.left_out)))}" if progress.left_out else ""
     if progress.seating_open and progress.draw_down is not None:
         return progress.draw_down.text
     stages = len(progress.tighten.stages)
     if progress.complete:
-        return f"all {progress.joint.count} tightened, {stages} of {stages} stages"
+        count = progress.joint.count - len(progress.left_out)
+        return f"all {count} tightened{without}, {stages} of {stages} stages"
     stage = progress.tighten.stages[progress.stage_number - 1]
     only = f" ({stage.only} only)" if stage.only else ""
-    text = f"{progress.done} of {len(progress.order)}, stage {progress.stage_number} of {stages}: {stage.text}{only}"
+    done = f"{progress.done} of {len(progress.order)}"
+    text = f"{done}, stage {progress.stage_number} of {stages}: {stage.text}{only}{without}"
     if not progress.out:
         return text
     out = ", ".join(f"{tick.fastener} {VERDICT_TEXT[tick.verdict]}" for tick in progress.out)

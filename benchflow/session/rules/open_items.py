@@ -11,13 +11,13 @@ from benchflow.session.rules.check_remedies import answer_is_waived, check_held_
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.findings import answer_no_decides
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
     open_out_ticks,
     progress_text,
-    stage_order,
 )
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
@@ -95,6 +95,9 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
     if progress is None:
         return
     title = progress.joint.title or progress.joint.id
+    if progress.failed:
+        yield stopped_reason(state, step, progress)
+        return
     if not progress.complete and not _all_ticked(state, step, progress):
         draw_down = progress.draw_down if progress.seating_open else None
         stage = progress.current_stage
@@ -123,7 +126,7 @@ def _all_ticked(state: State, step: Step, progress: JointProgress) -> bool:
     return all(
         (number, fastener) in ticked
         for number, stage in enumerate(progress.tighten.stages, 1)
-        for fastener in stage_order(progress.joint, stage)
+        for fastener in progress.order_of(stage)
     )
 
 

@@ -5,7 +5,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
-from benchflow.session.rules.joint_progress import JointProgress
+from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.open_values import stop_text
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
 from benchflow.session.rules.waivers import deviation_advice, rework_advice
@@ -23,6 +23,19 @@ def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: 
     else:
         remedy = f"Carry out the remedy: {held.instruction}" if held is not None else _remedy_of(progress, tick)
     return f"{_extension_hint(state, tick)}{remedy}{f', or {sign}' if sign else ''}"
+
+
+def out_of_limit_text(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:
+    """Why no other fastener can be ticked while ``tick`` is out of its band, and what to do about it."""
+    text = out_of_band_text(progress.joint, progress.tighten, tick)
+    message = f"Fastener {tick.fastener} is out of its limit in stage {tick.stage}: {text}. "
+    return message + out_of_band_advice(state, step, progress, tick)
+
+
+def not_seated_text(progress: JointProgress) -> str:
+    """Why no stage can be ticked during the draw-down."""
+    title = progress.joint.title or progress.joint.id
+    return f"{title} is not seated yet ({progress_text(progress)}). Confirm that all fasteners are seated, then tighten"
 
 
 def remedy_first_text(progress: JointProgress, held: FastenerRemedy) -> str:

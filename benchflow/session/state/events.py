@@ -22,11 +22,16 @@ from benchflow.session.state.event_basics import StoredQuantity as StoredQuantit
 from benchflow.session.state.joint_events import CheckAnswer as CheckAnswer
 from benchflow.session.state.joint_events import DrawDownTurnCleared as DrawDownTurnCleared
 from benchflow.session.state.joint_events import FastenerDrawnDown as FastenerDrawnDown
+from benchflow.session.state.joint_events import FastenerFailed as FastenerFailed
+from benchflow.session.state.joint_events import FastenerFailure as FastenerFailure
+from benchflow.session.state.joint_events import FastenerFailureCleared as FastenerFailureCleared
+from benchflow.session.state.joint_events import FastenerRepaired as FastenerRepaired
 from benchflow.session.state.joint_events import FastenerTicked as FastenerTicked
 from benchflow.session.state.joint_events import FastenerUnticked as FastenerUnticked
 from benchflow.session.state.joint_events import FigureGiven as FigureGiven
 from benchflow.session.state.joint_events import PartSeated as PartSeated
 from benchflow.session.state.joint_events import SeatingCleared as SeatingCleared
+from benchflow.session.state.joint_events import StageBegunAgain as StageBegunAgain
 from benchflow.session.state.joint_events import TicksJudgedAgain as TicksJudgedAgain
 from benchflow.trade.verdict import RemedySide, Verdict
 
@@ -371,7 +376,8 @@ AnyEvent = (
     | OperationStarted | OperationPaused | OperationFinished | MoveMade
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
     | FigureGiven | TicksJudgedAgain
-    | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
+    | FastenerTicked | FastenerUnticked | StageBegunAgain | FastenerFailed | FastenerFailureCleared | FastenerRepaired
+    | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
     | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected | EvidenceChanged
     | InstrumentUsed | WrenchAdapterChanged | LubricantChanged | StateSet | ClockWentBack | JobClosed

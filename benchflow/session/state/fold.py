@@ -126,6 +126,14 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return fold_joints.fold_judged_again(state, event)
         case ev.FastenerUnticked():
             return fold_joints.fold_unticked(state, event, line)
+        case ev.StageBegunAgain():
+            return fold_joints.fold_stage_again(state, event, line)
+        case ev.FastenerFailed():
+            return fold_joints.fold_fastener_failed(state, event, line)
+        case ev.FastenerFailureCleared():
+            return fold_joints.fold_failure_cleared(state, event, line)
+        case ev.FastenerRepaired():
+            return fold_joints.fold_repaired(state, event, line)
         case ev.CheckUnticked():
             return fold_entries.fold_unchecked(state, event, line)
         case ev.HoldSigned():
@@ -160,7 +168,7 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return replace(state, closed=line.at)
         case ev.JobResumed():
             had_people = bool(event.people) or (state.had_people and event.register is not None)
-            return replace(state, register=event.register, people=event.people, had_people=had_people)
+            return replace(state, register=event.register, people=event.people, had_people=had_people, resumed=line.seq)
         case ev.RegisterChanged():
             return _fold_register_changed(state, event)
         case ev.PinRefused():

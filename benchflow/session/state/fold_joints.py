@@ -1,4 +1,4 @@
-"""Fold of the events of a joint: its torques, ticks and draw-down. Each function returns the new state."""
+"""Fold of the events of a joint: torques, ticks, failed fasteners, draw-down. Each function returns the new state."""
 
 from typing import Any
 
@@ -7,8 +7,23 @@ from msgspec.structs import replace
 from benchflow.procedure.model import CheckStage
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import EntryRef, GivenFigure, State, Tick, Turn
-from benchflow.session.state.state_changes import waits_without, with_correctable, with_entry, with_work
+from benchflow.session.state.state import (
+    EntryRef,
+    FailedFastener,
+    GivenFigure,
+    State,
+    Tick,
+    Turn,
+    check_key,
+    lot_item,
+)
+from benchflow.session.state.state_changes import (
+    waits_without,
+    with_correctable,
+    with_entry,
+    with_work,
+    without_deviations_for,
+)
 
 
 def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
@@ -23,13 +38,14 @@ def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
         loosened=event.loosened,
         check=_is_check(state, event),
         torque=event.torque,
+        at=state.last,
     )
     replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
     work = state.work(event.operation)
     waits = waits_without(work, event.joint, str(event.fastener))
     state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), waits=waits)
     if replaced is not None:
-        state = _without_waiver_of(state, event.operation, replaced)
+        state = _without_waiver_of(state, event.operation, replaced.entry)
     if event.quantity is None and not event.answer:
         return state
     return with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
@@ -72,7 +88,7 @@ def fold_judged_again(state: State, event: ev.TicksJudgedAgain) -> State:
     ticks, cleared_high = tuple(map(judged, work.ticks)), tuple(map(judged, work.cleared_high))
     state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
     for tick in changed:
-        state = _without_waiver_of(state, event.operation, tick)
+        state = _without_waiver_of(state, event.operation, tick.entry)
     return state
 
 
@@ -86,7 +102,7 @@ def fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected,
         for ticks in (work.ticks, work.cleared_high)
     )
     state = with_entry(state, entry.operation, line.by, ticks=ticks, cleared_high=cleared_high)
-    return state if before is None else _without_waiver_of(state, entry.operation, before)
+    return state if before is None else _without_waiver_of(state, entry.operation, before.entry)
 
 
 def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
@@ -102,20 +118,66 @@ def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State
     if gone.verdict == "high":
         cleared_high = (*cleared_high, gone)
     state = with_entry(state, event.operation, line.by, ticks=kept, cleared_high=cleared_high)
-    return _without_waiver_of(state, event.operation, gone)
+    return _without_waiver_of(state, event.operation, gone.entry)
 
 
-def _without_waiver_of(state: State, step: str, gone: Tick) -> State:
-    """Return the state in which no deviation covers the tick ``gone``, which was replaced, corrected or cleared.
+def fold_stage_again(state: State, event: ev.StageBegunAgain, line: Line) -> State:
+    work = state.work(event.operation)
+    gone = [tick for tick in work.ticks if tick.stage == event.stage]
+    kept = tuple(tick for tick in work.ticks if tick.stage != event.stage)
+    cleared_high = (*work.cleared_high, *(tick for tick in gone if tick.verdict == "high"))
+    state = with_entry(state, event.operation, line.by, ticks=kept, cleared_high=cleared_high)
+    for tick in gone:
+        state = _without_waiver_of(state, event.operation, tick.entry)
+    return state
 
-    A deviation still covers its other ticks. It lapses with the last one.
+
+def fold_fastener_failed(state: State, event: ev.FastenerFailed, line: Line) -> State:
+    failed = FailedFastener(line.seq, event.fastener, event.stage, event.what, event.quantity)
+    found = {**state.work(event.operation).failed_fasteners, event.fastener: failed}
+    return with_entry(state, event.operation, line.by, failed_fasteners=found)
+
+
+def fold_failure_cleared(state: State, event: ev.FastenerFailureCleared, line: Line) -> State:
+    return _without_failure(state, event.operation, event.fastener, line)
+
+
+def _without_failure(state: State, step: str, fastener: int, line: Line) -> State:
+    """Return the state in which ``fastener`` has not failed, and no deviation covers that it had."""
+    left = {**state.work(step).failed_fasteners}
+    gone = left.pop(fastener, None)
+    state = with_entry(state, step, line.by, failed_fasteners=left)
+    return state if gone is None else _without_waiver_of(state, step, gone.seq)
+
+
+def fold_repaired(state: State, event: ev.FastenerRepaired, line: Line) -> State:
+    """Return the state in which the joint is begun again. Checks that were answered since its first tick are open."""
+    state, ticks = _without_failure(state, event.operation, event.fastener, line), state.work(event.operation).ticks
+    for tick in ticks:
+        state = _without_waiver_of(state, event.operation, tick.entry)
+    work = state.work(event.operation)
+    first = ticks[0].seq if ticks else line.seq
+    checks = frozenset(number for number in work.checks if work.entered[check_key(number)].seq < first)
+    failed = {number: seq for number, seq in work.failed.items() if seq < first}
+    waits = {key: wait for key, wait in work.waits.items() if key.name != event.joint}
+    lots = {key: lot for key, lot in work.lots.items() if lot_item(key) not in event.discard}
+    begun = replace(
+        work, ticks=(), cleared_high=(), turns=(), seated=False, checks=checks, failed=failed, waits=waits, lots=lots
+    )
+    return without_deviations_for(with_work(state, event.operation, begun), work.entries - begun.entries)
+
+
+def _without_waiver_of(state: State, step: str, gone: int) -> State:
+    """Return the state in which no deviation covers the entry ``gone`` of a joint, which was replaced or cleared.
+
+    ``gone`` is the ``seq`` of the entry. A deviation still covers its other entries. It lapses with the last one.
     """
     work = state.work(step)
-    if gone.entry not in work.covered:
+    if gone not in work.covered:
         return state
     deviations, lapsed = {}, dict(work.lapsed)
     for about, deviation in work.deviations.items():
-        left = deviation.entries - {gone.entry}
+        left = deviation.entries - {gone}
         if left or not deviation.entries:
             deviations[about] = replace(deviation, entries=left)
         else:
@@ -140,7 +202,7 @@ def without_remedied_ticks(state: State, event: ev.RemedyCarriedOut) -> State:
     gone = [tick for tick in work.ticks if void(tick)]
     state = with_work(state, event.operation, replace(work, ticks=ticks, cleared_high=cleared_high))
     for tick in gone:
-        state = _without_waiver_of(state, event.operation, tick)
+        state = _without_waiver_of(state, event.operation, tick.entry)
     return state
 
 

@@ -1,4 +1,7 @@
-"""The events of a joint: its torques, ticks and draw-down. They are part of :mod:`benchflow.session.state.events`."""
+"""The events of a joint: its torques, ticks, failed fasteners and draw-down.
+
+They are part of :mod:`benchflow.session.state.events`.
+"""
 
 from typing import Literal
 
@@ -7,6 +10,9 @@ from benchflow.trade.verdict import Verdict
 
 CheckAnswer = Literal["", "held", "moved"]
 """The answer of a click wrench at a check stage: the fastener held its torque, or it moved."""
+
+FastenerFailure = Literal["stripped", "broken", "turning"]
+"""What happened to a fastener that cannot be tightened. ``turning``: it turns without getting tighter."""
 
 
 class FastenerTicked(Event, frozen=True, tag="ticked"):
@@ -28,6 +34,7 @@ class FastenerTicked(Event, frozen=True, tag="ticked"):
     stretch_instrument: str | None = None
     stretch_serial: str | None = None
     torque: StoredQuantity | None = None  # of the stage, if its figure is not in the procedure
+    together: bool = False  # entered together with the rest of the stage, not one by one
 
 
 class FigureGiven(Event, frozen=True, tag="figure-given"):
@@ -59,6 +66,48 @@ class FastenerUnticked(Event, frozen=True, tag="unticked"):
     joint: str
     stage: int
     fastener: int
+
+
+class StageBegunAgain(Event, frozen=True, tag="stage-again"):
+    """The current stage was begun again: all its ticks were cleared. The earlier stages stay."""
+
+    operation: str
+    joint: str
+    stage: int  # from 1
+    cleared: int  # number of ticks
+
+
+class FastenerFailed(Event, frozen=True, tag="fastener-failed"):
+    """A fastener stripped, broke or turned without getting tighter. The joint is stopped."""
+
+    operation: str
+    joint: str
+    stage: int  # the stage in which it failed, from 1; 0 before the first stage
+    fastener: int
+    what: FastenerFailure
+    quantity: StoredQuantity | None = None  # the torque or angle that it reached
+
+
+class FastenerFailureCleared(Event, frozen=True, tag="failure-cleared"):
+    """The entry that a fastener failed was cleared, because it was wrong."""
+
+    operation: str
+    joint: str
+    fastener: int
+    what: FastenerFailure
+
+
+class FastenerRepaired(Event, frozen=True, tag="repaired"):
+    """A failed fastener was repaired. The joint is begun again: its ticks, its draw-down and its later checks are void.
+
+    The lots of the parts ``discard`` are void, too.
+    """
+
+    operation: str
+    joint: str
+    fastener: int
+    repair: str  # such as "M10 thread insert fitted"
+    discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again once the joint is loosened
 
 
 class FastenerDrawnDown(Event, frozen=True, tag="drawn-down"):

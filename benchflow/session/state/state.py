@@ -14,6 +14,7 @@ from benchflow.session.state.clock import BootSpan, EventTime
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.events import (
     CheckAnswer,
+    FastenerFailure,
     InstrumentShare,
     InstrumentUsed,
     JobOpened,
@@ -54,11 +55,22 @@ class Tick(Struct, frozen=True):
     check: bool = False  # true in a check stage, which only measures
     torque: StoredQuantity | None = None  # of the stage when it was made, if that is not in the procedure
     judged_by: StoredQuantity | None = None  # the torque that it was judged by again
+    at: EventTime | None = None  # when it was made
 
     @property
     def entry(self) -> int:
         """The ``seq`` of the event with its present values. A deviation names it."""
         return self.corrected or self.seq
+
+
+class FailedFastener(Struct, frozen=True):
+    """A fastener that failed and was not repaired. The joint is stopped until a deviation covers the entry."""
+
+    seq: int
+    fastener: int
+    stage: int  # in which it failed, from 1; 0 before the first stage
+    what: FastenerFailure
+    quantity: StoredQuantity | None = None  # the torque or angle that it reached
 
 
 class GivenFigure(Struct, frozen=True):
@@ -157,6 +169,7 @@ class Work(Struct, frozen=True):
     readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}  # attempts by value and reading, oldest first
     ticks: tuple[Tick, ...] = ()
     cleared_high: tuple[Tick, ...] = ()  # cleared ticks that were above their band; the fastener is still too tight
+    failed_fasteners: dict[int, FailedFastener] = {}  # by fastener; kept when it is undone
     figures: dict[int, GivenFigure] = {}  # by stage, from 1
     turns: tuple[Turn, ...] = ()  # of the draw-down
     seated: bool = False  # the part was confirmed to be down
@@ -189,10 +202,14 @@ class Work(Struct, frozen=True):
 
     @property
     def entries(self) -> frozenset[int]:
-        """The ``seq`` of every entry that a deviation can cover: last attempts, ticks, choices, answers no."""
+        """The ``seq`` of every entry that a deviation can cover.
+
+        They are the last attempts, ticks, failed fasteners, choices and answers no.
+        """
         readings = (attempts[-1].seq for slots in self.readings.values() for attempts in slots.values() if attempts)
         ticks = (tick.seq for tick in self.ticks)
-        return frozenset((*readings, *ticks, *self.choice_seqs.values(), *self.failed.values()))
+        failed = (one.seq for one in self.failed_fasteners.values())
+        return frozenset((*readings, *ticks, *failed, *self.choice_seqs.values(), *self.failed.values()))
 
     def attempt(self, entry: "EntryRef", seq: int) -> Attempt | None:
         """The attempt of event ``seq`` at the reading ``entry``; ``None`` if it was cleared."""
@@ -238,6 +255,12 @@ class Work(Struct, frozen=True):
     def covered(self) -> frozenset[int]:
         """The ``seq`` of every entry that a signed deviation covers."""
         return frozenset().union(*(deviation.entries for deviation in self.deviations.values()))
+
+    @property
+    def left_out(self) -> frozenset[int]:
+        """The failed fasteners that a signed deviation covers: the joint goes on without them."""
+        covered = self.covered
+        return frozenset(number for number, failed in self.failed_fasteners.items() if failed.seq in covered)
 
 
 class VariableWrite(Struct, frozen=True):
@@ -298,6 +321,7 @@ class State(Struct, frozen=True):
     done: dict[str, EventTime] = {}  # finished operations by step id, in the order of finishing
     in_progress: str | None = None  # step id of the operation in progress
     started: EventTime | None = None  # when the operation in progress was started
+    resumed: int = 0  # ``seq`` of the event with which the program was started last; 0 if only the job was opened
     works: dict[str, Work] = {}  # by step id
     to_undo: tuple[str, ...] = ()  # reopened by a remedy, but what they set is still in force; in the order of undoing
     reopened_holds: frozenset[str] = frozenset()  # finished operations whose hold has to be signed again

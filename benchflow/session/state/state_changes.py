@@ -178,6 +178,7 @@ def operation_cleared(state: State, step: str, discard: Collection[str]) -> Stat
         lots=lots,
         fitted=fitted,
         waits=work.waits,
+        failed_fasteners=work.failed_fasteners,
         people=work.people,
         before=round_before(state, work),
     )
@@ -195,6 +196,7 @@ def operation_voided(state: State, step: str) -> State:
     """Return the state in which ``step`` is not done, and all its entries are void.
 
     Its tries and waits of remedies are kept, and so are the parts that they have fitted, except those for one use only.
+    A fastener that failed still has to be repaired.
     """
     if state.in_progress == step:
         state = replace(state, in_progress=None, started=None)
@@ -208,6 +210,7 @@ def operation_voided(state: State, step: str) -> State:
         lots={key: lot for key, lot in work.lots.items() if key in fitted},
         fitted=fitted,
         waits=work.waits,
+        failed_fasteners=work.failed_fasteners,
         before=round_before(state, work),
     )
     state = with_work(replace(state, done=done), step, void)

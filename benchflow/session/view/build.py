@@ -55,8 +55,9 @@ def bench_view(state: State, context: Context, *, saved: int, read_only: str) ->
 
 
 ENTRY_KINDS = frozenset({
-    "recorded", "calculated", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
-    "unchecked", "chosen", "lot", "signed", "noted", "instrument-used", "wrench-fitted", "lubricated",
+    "recorded", "calculated", "ticked", "unticked", "stage-again", "fastener-failed", "failure-cleared", "repaired",
+    "drawn-down", "undrawn", "seated", "unseated", "checked", "unchecked", "chosen", "lot", "signed", "noted",
+    "instrument-used", "wrench-fitted", "lubricated",
 })  # fmt: skip
 """Kinds of event that change only the operation in progress."""
 
@@ -174,7 +175,7 @@ def operation_view(state: State, context: Context, name: str) -> OperationView:
         do=tuple(line.strip() for line in operation.do.splitlines() if line.strip()),
         because=operation.because,
         uses=tuple(used_items(state, step)),
-        inputs=operation_inputs(state, step),
+        inputs=operation_inputs(state, step, context),
         in_progress=in_progress,
         missing=finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context),
         pause_allowed=not step.during,

@@ -7,20 +7,23 @@ from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.model import CheckStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import dimension_of
+from benchflow.session.context import Context
+from benchflow.session.rules.break_in_stage import resume_text
 from benchflow.session.rules.check_stages import band_in_force, limit_unit, quantity_name
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT, stopped_reason
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import (
     DrawDownCount,
     JointProgress,
     joint_progress,
     progress_text,
-    stage_order,
 )
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
 from benchflow.session.rules.stage_torques import figure_source, torque_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
+from benchflow.session.rules.whole_stage import rest_of_stage, rest_reasons, stage_again_reasons
 from benchflow.session.rules.wrench_correction import (
     background_lines,
     extension_lines,
@@ -33,7 +36,7 @@ from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
 
 
-def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
+def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput | None:
     """The joint that ``step`` tightens; ``None`` if it tightens none."""
     progress = joint_progress(state, step)
     if progress is None:
@@ -51,7 +54,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         stage=progress.stage_number,
         next=progress.next,
         done=progress.done,
-        of=len(stage_order(joint, stages[min(progress.stage_number, len(stages)) - 1])),
+        of=len(progress.order_of(stages[min(progress.stage_number, len(stages)) - 1])),
         progress=progress_text(progress),
         last=None if progress.last is None else progress.last.fastener,
         settings=(
@@ -79,6 +82,10 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         must_stop=held is not None and held.final,
         redo=() if held is None else titles_to_redo(state, step, held),
         sides=joint.sides,
+        resume_text=resume_text(state, step, progress, context.now, started_again=context.started_again),
+        rest=() if rest_reasons(state, step, progress, context.now) else rest_of_stage(progress),
+        stage_again=not stage_again_reasons(state, step, progress),
+        stopped=stopped_reason(state, step, progress).message if progress.failed else "",
     )
 
 
@@ -149,7 +156,7 @@ def _band_line(progress: JointProgress) -> tuple[str, ...]:
 
 def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tuple[vw.FastenerStatus, ...]:
     joint, work = progress.joint, state.work(step.id)
-    in_stage = set(progress.order) if not progress.complete else set(range(1, joint.count + 1))
+    in_stage = set(range(1, joint.count + 1)) - progress.left_out if progress.complete else set(progress.order)
     turns = Counter(turn.fastener for turn in work.turns)
     covered = work.covered
     last: dict[int, Tick] = {}
@@ -169,7 +176,8 @@ def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tup
             turns[number],
             _readings_text(last_read.get(number)),
             _shown_verdict(last_read.get(number)),
-            number in last_read and last_read[number].entry in covered,
+            (number in last_read and last_read[number].entry in covered) or number in progress.left_out,
+            FAILURE_TEXT[work.failed_fasteners[number].what] if number in work.failed_fasteners else "",
         )
         for row, cells in enumerate(joint.layout)
         for column, number in enumerate(cells)
@@ -245,6 +253,9 @@ def _draw_down_progress(drawing: DrawDownCount) -> vw.DrawDownProgress:
 
 def _last_entry(progress: JointProgress) -> str:
     """The entry that the intent `untick` clears if it names no fastener; "" for none."""
+    if progress.failed:
+        failed = max(progress.failed, key=lambda one: one.seq)
+        return f"fastener {failed.fastener}, {FAILURE_TEXT[failed.what]}"
     if progress.last is not None:
         return f"fastener {progress.last.fastener}, stage {progress.last.stage}"
     if progress.draw_down is None or progress.draw_down.stage_ticked:

@@ -4,6 +4,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue, written_limit
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
+from benchflow.session.context import Context
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
@@ -28,7 +29,7 @@ from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
 
 
-def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
+def operation_inputs(state: State, step: Step, context: Context) -> tuple[vw.Input, ...]:
     """The inputs of ``step``: lots, readings, calculated values, choices, the joint, checks, the hold."""
     operation = step.operation
     inputs: list[vw.Input] = [_lot_input(state, step, name) for name in required_lots(state, step)]
@@ -36,7 +37,7 @@ def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     inputs += [_calculated_input(state, step, work) for work in unmatched_calculations(step)]
     inputs += [_choice_input(state, step, index) for index in range(len(operation.choose))]
     inputs += match_inputs(state, step)
-    joint = tighten_input(state, step)
+    joint = tighten_input(state, step, context)
     if joint is not None:
         inputs.append(joint)
     inputs += [_check_input(state, step, n, point) for n, point in enumerate(operation.check, 1)]

@@ -91,6 +91,7 @@ def draw_operation(operation: BuildSheetOperation, reasons: Sequence[WeakPoint],
     if not any(reason.kind == "deviation" for reason in reasons):
         lines.extend(_texts("× ", "out-of-limit", operation.deviations, "deviation ", width))
     lines.extend(_texts("→ ", "attention", operation.remedies, "remedy: ", width))
+    lines.extend(_texts("→ ", "attention", operation.failed_fasteners, "fastener failed: ", width))
     lines.extend(_texts("↺ ", "attention", operation.redone, "reworked: ", width))
     lines.extend(_texts("↺ ", "text", (operation.trial,) if operation.trial else (), "", width))
     for value in operation.values:

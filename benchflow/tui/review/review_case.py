@@ -16,7 +16,8 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import Frame, Replay, StepSize
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet
 from benchflow.session.context import Context
-from benchflow.session.history.event_text import LogTitles, event_text
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import Event, FastenerTicked, FastenerUnticked, event_of

@@ -1,0 +1,68 @@
+"""A failed fastener: it stripped, broke or turns without getting tighter, and stops its joint until it is repaired."""
+
+from typing import Final
+
+from benchflow.ordering.wording import all_of
+from benchflow.procedure.plan import Step
+from benchflow.quantity import show
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.check_readings import joint_in_progress
+from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.joint_progress import JointProgress
+from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.planned_disassembly import used_once_items
+from benchflow.session.rules.waivers import deviation_advice
+from benchflow.session.state.events import FastenerFailure
+from benchflow.session.state.state import FailedFastener, State
+
+FAILURES: Final[dict[str, FastenerFailure]] = {"stripped": "stripped", "broken": "broken", "turning": "turning"}
+"""What can happen to a fastener, by its name in an intent."""
+
+FAILURE_TEXT: Final[dict[FastenerFailure, str]] = {
+    "stripped": "stripped",
+    "broken": "broken",
+    "turning": "turns without getting tighter",
+}
+"""What happened to a fastener, for people."""
+
+
+def joint_to_tighten(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
+    """The operation in progress and the progress of its joint; a refusal if a failed fastener stops the joint."""
+    found = joint_in_progress(state, operation, joint)
+    if isinstance(found, Refusal):
+        return found
+    step, progress = found
+    return Refusal((stopped_reason(state, step, progress),)) if progress.failed else found
+
+
+def stopped_reason(state: State, step: Step, progress: JointProgress) -> Reason:
+    """The reason that the joint is stopped, with the ways on. At least one of its fasteners has failed."""
+    joint, failed = progress.joint, progress.failed[0]
+    message = f"{joint.title or joint.id}: {failed_text(progress, failed)}. The joint is stopped. "
+    message += f"Repair fastener {failed.fastener} and enter the repair, then begin the joint again"
+    discarded = used_once_items(state, step.id)
+    if discarded:
+        message += f" with new parts ({parts_text(state, discarded)})"
+    subject = fastener_subject(joint.id, failed.fastener)
+    sign = deviation_advice(state, step, subject)
+    message += f". Or {sign} about {subject} and go on without it" if sign else ""
+    return Reason("fastener-failed", message, operation=step.id, name=str(failed.fastener))
+
+
+def failed_text(progress: JointProgress, failed: FailedFastener) -> str:
+    """What happened to a fastener, and where: ``fastener 3 is stripped (stage 2: 60 N·m, at 45 N·m)``."""
+    stages = progress.tighten.stages
+    where = f"stage {failed.stage}: {stages[failed.stage - 1].text}" if failed.stage else "before stage 1"
+    reached = "" if failed.quantity is None else f", at {show(from_stored(failed.quantity))}"
+    return f"fastener {failed.fastener} {failure_clause(failed.what)} ({where}{reached})"
+
+
+def failure_clause(what: FastenerFailure) -> str:
+    """What happened to a fastener, as the rest of a sentence about it: ``is stripped``."""
+    return FAILURE_TEXT[what] if what == "turning" else f"is {FAILURE_TEXT[what]}"
+
+
+def parts_text(state: State, items: tuple[str, ...]) -> str:
+    """The titles of kit items inside a sentence."""
+    kit = state.plan.procedure.kit_by_id
+    return all_of(kit[item].title or item for item in items)

@@ -75,7 +75,7 @@ class Hands(Protocol):
         """The events that were logged since the last call."""
 
     def state(self) -> State | None:
-        """The state of the job, ``None`` before it is started."""
+        """The state of the job, ``None`` before it is started. It is asked only after a key was chosen."""
 
     async def press(self, name: str) -> None:
         """Press the key with this name in the key bar."""
@@ -114,13 +114,15 @@ class Robot:
     """Works a job with the keys of the screen. ``gauge`` gives the readings.
 
     ``findings`` is ``None`` to fail at the first entry that the screen did not announce, or a list that takes them.
+    ``tries_greyed`` is false to leave greyed keys alone.
     """
 
-    def __init__(self, hands: Hands, gauge: Gauge, findings: list[str] | None = None) -> None:
-        self.hands, self.gauge, self.findings = hands, gauge, findings
+    def __init__(
+        self, hands: Hands, gauge: Gauge, findings: list[str] | None = None, *, tries_greyed: bool = True
+    ) -> None:
+        self.hands, self.gauge, self.findings, self.tries_greyed = hands, gauge, findings, tries_greyed
         self.count = KeyCount()
         self.screen = self._bench = hands.see()  # `_bench` is the last screen that was no page
-        self._state: State | None = None
         self._read: frozenset[str] = frozenset()  # the lines on the screen at the last Enter
         self._run = 0
         self._answered = False  # a text was typed or a choice taken since the last Enter
@@ -149,7 +151,8 @@ class Robot:
         elif self._read_whole != screen.task:
             await self._press("PgDn")
         else:
-            await self._try_greyed_keys()
+            if self.tries_greyed:
+                await self._try_greyed_keys()
             await self._work_operation(screen)
 
     # --- the bench -------------------------------------------------------------------------------
@@ -234,7 +237,6 @@ class Robot:
         shown = _key_with(before, name)
         assert shown is not None, self._report(f"The key bar has no key {name}")
         assert shown.enabled, self._report(f"The key {name} ({shown.label}) is greyed")
-        self._state = self.hands.state()
         self._count_run(before, name)
         self._pause()
         await self.hands.press(name)
@@ -282,10 +284,12 @@ class Robot:
     def _check_objects(self, events: list[dict[str, Any]], before: SeenScreen, key: ShownKey) -> None:
         """Fail if an event is about something that was not the current item on the screen before the key."""
         self._bench = before if before.on_bench else self._bench
-        if self._state is None:
+        if not events:
             return
+        state = self.hands.state()
+        assert state is not None  # there are events only in an open job
         for event in events:
-            for missing in missing_objects(self._state, event, before):
+            for missing in missing_objects(state, event, before):
                 self._find(f"{before.title}: key {key.key} ({key.label}): {missing}", before)
             if event["kind"] in ("checked", "signed") and self._bench.open_joint:
                 what = f"{event['kind']} while the joint is open: {self._bench.open_joint}"

@@ -17,7 +17,7 @@ from tests.driving.entries import valid_reading, value_inside
 from tests.driving.session_driver import ManualClock
 from tests.driving.shipped import EVENING
 from tests.tui.app_driver import AppDriver, drive_app
-from tests.tui.robot import Robot
+from tests.tui.robot import Hands, Robot
 from tests.tui.seen_screen import SeenScreen, squeezed
 
 KEYS = {
@@ -70,7 +70,7 @@ class AppHands:
 class Gauge:
     """The gauges and tubes on the bench: the reading or lot that title and question on the screen ask for."""
 
-    def __init__(self, hands: AppHands) -> None:
+    def __init__(self, hands: Hands) -> None:
         self.hands = hands
 
     def __call__(self, screen: SeenScreen) -> str:

@@ -6,17 +6,18 @@ It is made from the text of the screen alone.
 import re
 from collections.abc import Iterable, Sequence
 from functools import cached_property
+from itertools import pairwise
 
 from msgspec import Struct
 
-KEY = re.compile(r"(Enter|Esc|Space|⌫|↑↓|←→|PgUp PgDn|PgUp|PgDn|Home End|Del|Tab|Ctrl \w|F\d+|[\w?/=]) (\S.*)")
+KEY = re.compile(r"(Enter|Esc|Space|⌫|↑↓|←→|PgUp PgDn|PgUp|PgDn|Home End|Del|Tab|Ctrl \w|F\d+|[\w?/=]) (\S.*[^.])")
 STATUS = re.compile(r"(Ready to start|Reopened|In progress|Blocked|Paused|Finished|Done|Do now|Rework: step)\b")
 SIGNAL = re.compile(r" (DANGER|WARNING|CAUTION) ")
 FIELD = re.compile(r"^\s+(?P<label>[^\[]*)\[(?P<text>[^\[\]]{8,})\](?: (?P<unit>\S+))?(?:  (?P<limit>.*))?$")
-SLOT = re.compile(r"►(?! )([^►◄]+?) +____")
+SLOT = re.compile(r"► ?([^►◄\n]+?) +____")
 FASTENER = re.compile(r"►(\d+)◄")
 STAGE = re.compile(r"\bstage (\d+) of \d+")
-OPEN_JOINT = re.compile(r"^ {1,3}○ .+ \d+ of \d+, stage \d")
+PROGRESS = re.compile(r"\b\d+ of \d+, stage \d")
 NEXT_ITEM = re.compile(r"^ {1,3}(○|●|×|\[[ x]\]|\[NO\]) ")
 CHOICE = re.compile(r"(?: (\d) | )([○●]) (.+?)(?:  (by the table|best fit))?(?=  |$)")
 BESIDE = re.compile(r"\S +(?:\[|[○●] )")
@@ -237,8 +238,11 @@ class SeenScreen:
 
     @property
     def open_joint(self) -> str:
-        """The row of a joint that is not complete and not the current item; empty if there is none."""
-        return next((row.strip() for row in self.panel if OPEN_JOINT.match(row)), "")
+        """Title and progress of a joint that is not complete and not the current item; empty if there is none."""
+        for row, below in pairwise((*self.panel, "")):
+            if row.lstrip().startswith("○ ") and PROGRESS.search(row + below):
+                return row.strip() if PROGRESS.search(row) else f"{row.strip()} {below.strip()}"
+        return ""
 
     @property
     def choices(self) -> tuple[ShownChoice, ...]:

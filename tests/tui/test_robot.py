@@ -6,8 +6,14 @@ from typing import Any
 import pytest
 
 from benchflow.tui.bench.bench_screen import BenchScreen
-from tests.tui.robot_hands import robot_at
+from tests.driving.log_files import events_in
+from tests.tui.robot import Robot
+from tests.tui.robot_hands import Gauge, robot_at
+from tests.tui.robot_terminal import TerminalHands
 from tests.tui.seen_screen import SeenScreen, ShownChoice, ShownField, ShownKey, seconds_in
+from tests.tui.terminal import Terminal
+
+RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
 
 PROCEDURE = """\
 benchflow: 1
@@ -86,6 +92,25 @@ def test_screen_is_read_as_it_is_written() -> None:
     assert "ThegapGap" not in seen.lines_to_read
 
 
+def test_current_reading_is_read_in_a_table() -> None:
+    table = [
+        " Bench",
+        " ► Gap",
+        "   place  reading",
+        " ► far left   ____",
+        "   right      ____",
+        "─" * 64,
+        " Enter record",
+    ]
+    assert SeenScreen(table).slot == "far left"
+
+
+def test_progress_of_an_open_joint_is_read_beside_or_below_its_title() -> None:
+    below = [" Bench", "   ○ Head nuts", "     1 of 10, stage 1 of 1: check at…", " ► [ ] All ten nuts have a line"]
+    assert SeenScreen(below).open_joint == "○ Head nuts 1 of 10, stage 1 of 1: check at…"
+    assert SeenScreen([" Bench", "   ● Head nuts  10 of 10, stage 1 of 1"]).open_joint == ""
+
+
 def test_choices_and_fasteners_are_read() -> None:
     rule = "─" * 64
     choice = [
@@ -112,6 +137,18 @@ async def test_robot_counts_the_keys_of_a_job(tmp_path: Path, plate: Path) -> No
     typed = "R. Tiller", "2417", "A-0042", "0.19", "0.19", "K. Lathe"
     assert count.typed == sum(map(len, typed))
     assert count.keys == count.typed + count.enters
+
+
+async def test_robot_works_in_a_terminal(tmp_path: Path, plate: Path) -> None:
+    folder = tmp_path / "home/data/sessions"
+    with Terminal([*RUN, str(plate)], env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
+        terminal.wait_for("► Unit", "Enter next")
+        hands = TerminalHands(terminal, folder)
+        robot = Robot(hands, Gauge(hands), tries_greyed=False)
+        await robot.work()
+    (log,) = folder.glob("*.jsonl")
+    assert events_in(log)[-1]["kind"] == "closed"
+    assert robot.count.operations == 4
 
 
 async def test_robot_fails_if_a_key_ticks_another_check_than_the_marked_one(

@@ -44,6 +44,7 @@ from benchflow.session.state.fold import begin, fold, replay
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
+    from benchflow.session.correction_preview import CorrectionPreview
     from benchflow.session.shop.register import Shop
     from benchflow.session.view.bench_view import BenchView
 
@@ -399,6 +400,15 @@ class SessionController:
         with self._lock:
             assert self.state is not None
             return bench_view(self.state, self.context(), saved=self.saved, read_only=self.read_only)
+
+    def preview_correction(self, event: int, value: str, stretch: str | None) -> "CorrectionPreview | Refusal":
+        """What the correction of an entry would lead to, or why it is not possible. Nothing is logged."""
+        from benchflow.session.correction_preview import correction_preview
+
+        with self._lock:
+            assert self.state is not None
+            intent = intents.CorrectEntry(event=event, value=value, reason="preview", stretch=stretch)
+            return correction_preview(self.state, intent, self.context())
 
     def reread(self) -> bool:
         """Read the events that another program has added to a log opened read-only. Returns true if there were any."""

@@ -3,11 +3,14 @@
 from collections.abc import Iterator, Sequence
 from typing import ClassVar
 
+import msgspec
 from msgspec import Struct
 from textual.binding import BindingType
 
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
+from benchflow.session.correction_preview import CorrectionPreview, entered_reading
+from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import ANSWERS
 from benchflow.session.rules.check_stages import band_in_force, readings_of
 from benchflow.session.rules.correction_signatures import roles_for_corrections
@@ -17,13 +20,18 @@ from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
+from benchflow.tui.draw.block_parts import VERDICT_SPANS, verdict_span
+from benchflow.tui.draw.gauge import draw_gauge
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
+from benchflow.tui.widgets.compact_form import CompactFormPage
+from benchflow.tui.widgets.form_page import FormField, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 _SIGNED = "A correction that makes good what is out of its limit needs the signature that a deviation needs."
+
+GAUGE_WIDTH = 60
 
 
 class LoggedEntry(Struct, frozen=True):
@@ -141,8 +149,8 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
             self.dismiss(message)
 
 
-class CorrectionPage(FormPage, inherit_bindings=False):
-    """The form for the correct value and the reason."""
+class CorrectionPage(CompactFormPage, inherit_bindings=False):
+    """The form for the correct value and the reason. It judges the value while it is typed."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("correct")
     title_line = "Correct an entry"
@@ -155,6 +163,7 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         self.roles = roles_for_corrections(client.state)
         self.signer = self._signature_fields(client)
         self.limit = next((reading.limit for reading in readings), entry.limit)
+        self.entered = entered_reading(client.state, entry.seq, client.controller.context())
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
@@ -174,23 +183,68 @@ class CorrectionPage(FormPage, inherit_bindings=False):
         label = f"Signed by ({' and '.join(self.roles)})" if self.roles else "Signed by"
         return signature_fields(client, label, self.roles[0] if len(self.roles) == 1 else "", client.view.by)
 
+    # --- drawing ------------------------------------------------------------------------------
+
     def intro(self, width: int) -> list[Line]:
         each = self.entry
+        verdict: Span = ("", "text") if self.entered is None else verdict_span(self.entered.reading)
         return [
-            EMPTY,
-            styled(each.operation, "label"),
+            *(styled(part, "label") for part in wrap(each.operation, width)),
             *(styled(part, "title") for part in wrap(each.what, width)),
-            (("Entered: ", "text"), (each.shown, "strong")),
+            (("Entered: ", "text"), (each.shown, "strong"), ("  ", "text"), verdict),
             *([styled(f"Limit: {self.limit}")] if self.limit else []),
+            *self._preview_lines(width),
             *(styled(part, "faint") for part in wrap(_SIGNED, width) if self.roles is not None),
-            EMPTY,
         ]
 
+    def _preview_lines(self, width: int) -> list[Line]:
+        """Draw the typed value in its limit with its verdict, or what is wrong with it. The height stays the same."""
+        preview, gauge_width = self._preview(), min(width, GAUGE_WIDTH)
+        if isinstance(preview, Refusal):
+            error, *_ = preview.refused
+            return [EMPTY, *hanging("× ", error.message, width, "attention")]
+        if preview is None:
+            gauge = None if self.entered is None else self.entered.reading.gauge
+            drawn = EMPTY if gauge is None else draw_gauge(msgspec.structs.replace(gauge, value=None), gauge_width)
+            return [drawn, EMPTY]
+        reading, (word, role) = preview.reading, verdict_span(preview.reading)
+        drawn = EMPTY if reading.gauge is None else draw_gauge(reading.gauge, gauge_width, role if word else "strong")
+        lines = [drawn, (("Corrected: ", "text"), (reading.shown, "strong"), (f"  {word}", role))]
+        if preview.summary:
+            _, role = VERDICT_SPANS.get(preview.summary_verdict, ("", "strong"))
+            lines.append(styled(preview.summary, role))
+        return lines
+
+    def _preview(self) -> CorrectionPreview | Refusal | None:
+        """What the typed value leads to, ``None`` while there is none or it is not typed to its end."""
+        assert self.client is not None  # set by the caller
+        typed = self.fields["value"].value if self.fields else ""
+        stretch = self.fields["stretch"].value if self.entry.stretch_unit and self.fields else ""
+        if self.entered is None or not typed.strip() or (self.entry.stretch_unit and not stretch.strip()):
+            return None
+        found = self.client.controller.preview_correction(self.entry.seq, *self._with_units(typed, stretch))
+        if isinstance(found, Refusal):
+            at = found.refused[0].at
+            return None if at is not None and at >= len(typed.rstrip()) - 1 else found
+        return found
+
+    def _with_units(self, value: str, stretch: str) -> tuple[str, str | None]:
+        """The typed value and stretch with their units."""
+        value = value.strip()
+        return (
+            value if value in ANSWERS else with_own_unit(value, self.entry.unit),
+            with_own_unit(stretch, self.entry.stretch_unit) if self.entry.stretch_unit else None,
+        )
+
     async def submit(self, values: dict[str, str]) -> None:
-        typed, message = values["value"].strip(), f"Corrected: {self.entry.what}"
-        value = typed if typed in ANSWERS else with_own_unit(typed, self.entry.unit)
-        fields = {"value": value, "reason": values["reason"]}
-        if self.entry.stretch_unit:
-            fields["stretch"] = with_own_unit(values["stretch"], self.entry.stretch_unit)
-        signed = {name: values.get(name) or None for name in ("by", "pin")}
-        await self.send(message, "correct", event=self.entry.seq, **signed, **fields)
+        value, stretch = self._with_units(values["value"], values.get("stretch", ""))
+        await self.send(
+            f"Corrected: {self.entry.what}",
+            "correct",
+            event=self.entry.seq,
+            value=value,
+            reason=values["reason"],
+            by=values.get("by") or None,
+            pin=values.get("pin") or None,
+            **({} if stretch is None else {"stretch": stretch}),
+        )

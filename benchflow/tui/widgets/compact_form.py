@@ -17,7 +17,7 @@ LEAST_TEXT_ROWS = 4
 
 
 class CompactFormPage(FormPage, inherit_bindings=False):
-    """A form in which every question needs an answer. Enter goes to the next one without, and submits after the last.
+    """A form whose questions need an answer. Enter goes to the next one without, and submits after the last.
 
     ``intro`` is the text: above the form, or beside it on a wide screen.
     """
@@ -126,23 +126,32 @@ class CompactFormPage(FormPage, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action in ("next", "submit"):
-            # Enter goes on while the current question, or another one, has no answer.
+            # Enter goes on while the current question, or another one, waits for its answer.
             waits = not self._is_answered(self.at) or self._next_index(self.at) is not None
             return waits if action == "next" else not waits
         return super().check_action(action, parameters)
 
     def _is_answered(self, index: int) -> bool:
+        """True if the question has an answer or needs none."""
         question = self.form_fields[index]
+        return question.optional or self._has_text(question)
+
+    def _has_text(self, question: FormField) -> bool:
         if question.choices:
             return bool(self.picked[question.name])
         field = self.fields.get(question.name)
         return bool((question.value if field is None else field.value).strip())
 
     def _next_index(self, after: int) -> int | None:
-        """Return the index of the next question without an answer, ``None`` if every question has one."""
-        count = len(self.form_fields)
-        order = [index % count for index in range(after + 1, after + 1 + count)]
-        return next((index for index in order if not self._is_answered(index)), None)
+        """Return the index of the next question that waits for its answer, ``None`` if there is none.
+
+        An optional question waits only until Enter has passed it.
+        """
+        below = range(after + 1, len(self.form_fields))
+        found = next((index for index in below if not self._has_text(self.form_fields[index])), None)
+        if found is not None:
+            return found
+        return next((index for index in range(after + 1) if not self._is_answered(index)), None)
 
     def missing_text(self, question: FormField) -> str:
         """Return the message for a question that has no answer when Enter is pressed."""

@@ -23,7 +23,7 @@ class FormField(Struct, frozen=True):
 
     ``choices`` are pairs of value and label; a question without choices has a text field. ``value`` is the initial
     value. If it is ``offered``, Enter passes the question by, and a letter typed into its field replaces it. If
-    ``keep`` is true, the draft is kept when the form is left.
+    ``keep`` is true, the draft is kept when the form is left. An ``optional`` question needs no answer.
     """
 
     name: str
@@ -33,6 +33,7 @@ class FormField(Struct, frozen=True):
     secret: bool = False
     keep: bool = True
     offered: bool = False
+    optional: bool = False
 
 
 def person_field(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
@@ -59,7 +60,7 @@ def signature_fields(client: SessionClient, label: str, role: str = "", name: st
     person = person_field(client.shop(), label, client.usual_signer(role) if role else name, role, keep=False)
     if not client.has_register:
         return (person,)
-    return person, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
+    return person, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False, optional=True)
 
 
 def form_keys(submit: str, scrolls: bool = False) -> list[BindingType]:

@@ -32,6 +32,10 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.operation_list_page import OperationListPage
 
             return OperationListPage(client)
+        case to.FindRequest():
+            from benchflow.tui.screens.find_page import FindPage
+
+            return FindPage(client)
         case to.CalculationRequest():
             from benchflow.tui.screens.calculation_page import CalculationListPage
 

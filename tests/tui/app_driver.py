@@ -21,7 +21,13 @@ from benchflow.tui.widgets.canvas import Canvas
 from benchflow.tui.widgets.page import Page
 from tests.driving.log_files import events_in
 
-CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
+CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "=", "slash": "/"}
+
+PERSON = 1.0
+"""Time in seconds between two keys of a person, by the time of the key events. Nobody waits for it."""
+
+SCANNER = 0.005
+"""Time in seconds between two keys of a gauge or a scanner."""
 
 
 class AppDriver:
@@ -29,25 +35,29 @@ class AppDriver:
 
     def __init__(self, app: BenchApp, pilot: Pilot[int]) -> None:
         self.app, self.pilot = app, pilot
+        self.time = 0.0
 
-    async def press(self, *keys: str) -> None:
-        """Press keys in one burst, and wait until they are handled."""
-        self._post(*keys)
+    async def press(self, *keys: str, pause: float = PERSON) -> None:
+        """Press keys one after the other as a person does, and wait until they are handled."""
+        for key in keys:
+            self._post(key, pause)
         await self._settled()
 
-    async def press_and_paint(self, *keys: str) -> None:
-        """Press keys in one burst, and wait until the screen is painted. Faster: it does not wait for other work."""
-        self._post(*keys)
+    async def press_and_paint(self, *keys: str, pause: float = PERSON) -> None:
+        """Press keys as a person does, and wait for the paint. Faster than `press`: it does not wait for other work."""
+        for key in keys:
+            self._post(key, pause)
         await self._handled()
         await self.pilot._wait_for_screen()
         self.app.screen._on_timer_update()
         self._raise_key_errors()
 
-    def _post(self, *keys: str) -> None:
-        for key in keys:
-            character = CHARACTERS.get(key, key if len(key) == 1 else None)
-            name = _character_to_key(key) if len(key) == 1 else key
-            self.app.post_message(events.Key(name, character))
+    def _post(self, key: str, pause: float) -> None:
+        character = CHARACTERS.get(key, key if len(key) == 1 else None)
+        event = events.Key(_character_to_key(key) if len(key) == 1 else key, character)
+        self.time += pause
+        event.time = self.time
+        self.app.post_message(event)
 
     async def paste(self, text: str) -> None:
         """Paste a text, and wait until it is handled."""
@@ -70,8 +80,9 @@ class AppDriver:
             raise error
 
     async def type(self, text: str) -> None:
-        """Type a text character by character. A line break is Enter."""
-        await self.press(*("enter" if char == "\n" else char for char in text))
+        """Type a text in one burst, as a gauge or a scanner does. A line break is Enter."""
+        self.time += PERSON
+        await self.press(*("enter" if char == "\n" else char for char in text), pause=SCANNER)
 
     async def timer_tick(self) -> None:
         """Run the timer of the bench once, without waiting for it."""
@@ -109,6 +120,10 @@ class AppDriver:
     def kinds(self) -> list[str]:
         """The kinds of the events."""
         return [event["kind"] for event in self.events]
+
+    def last_of(self, kind: str) -> dict[str, Any]:
+        """Data of the last event of this kind."""
+        return next(dict(event["data"]) for event in reversed(self.events) if event["kind"] == kind)
 
     @property
     def last(self) -> dict[str, Any]:

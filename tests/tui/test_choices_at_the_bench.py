@@ -33,4 +33,4 @@ async def test_preferred_part_needs_no_reason(tmp_path: Path) -> None:
         driver.do("record", name="stock", reading=number, value=size)
     async with drive_app(driver.controller) as bench:
         await bench.press("enter")
-        assert (bench.last["kind"], bench.last["take"]) == ("chosen", "3")
+        assert bench.last_of("chosen")["take"] == "3"

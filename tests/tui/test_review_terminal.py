@@ -40,7 +40,9 @@ def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchang
         t.wait_for("grade  90", "Set the head down")
         t.type("m")
         t.wait_for("DEVIATION signed for the time window")
-        t.type("qq\x03")
+        t.type("q")
+        t.wait_for("grade  90")
+        t.type("q\x03")
         assert t.wait_end() == 0
     assert files_in(logs) == before
 

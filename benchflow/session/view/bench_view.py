@@ -139,6 +139,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     summary_verdict: ShownVerdict = ""  # the verdict in the summary
     acceptance: str = ""  # the values that guarded acceptance accepts, known with the first reading
     further: tuple[FurtherLimitRow, ...] = ()
+    of_difference: bool = False  # the limit is about the differences of the readings, not about their size
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):
@@ -315,6 +316,8 @@ class OperationView(Struct, frozen=True):
     in_progress: bool
     missing: tuple[Reason, ...]  # why it cannot be finished; if it is not in progress, why it cannot start
     pause_allowed: bool = True
+    starts_by_entry: bool = False  # the first entry may start it: nothing has to be read or waited for before
+    finishes_by_entry: bool = False  # the last entry may finish it: no signature is open
 
 
 class MoveRow(Struct, frozen=True):

@@ -179,7 +179,21 @@ def operation_view(state: State, context: Context, name: str) -> OperationView:
         in_progress=in_progress,
         missing=finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context),
         pause_allowed=not step.during,
+        starts_by_entry=not in_progress and starts_by_entry(step),
+        finishes_by_entry=in_progress and (operation.hold is None or state.work(name).signed is not None),
     )
+
+
+def starts_by_entry(step: Step) -> bool:
+    """True if the first entry may start the operation, so that no key of its own is needed.
+
+    An operation with a danger or warning, a temporary setting or a time window has one, and so has an operation
+    without a reading, choice, check or joint.
+    """
+    operation = step.operation
+    hazard = any(caution.signal in ("danger", "warning") for caution in operation.cautions)
+    entries = operation.record or operation.choose or operation.match or operation.check or operation.tighten
+    return bool(entries) and not (hazard or step.during or step.time)
 
 
 def used_items(state: State, step: Step) -> Iterator[str]:

@@ -1,7 +1,7 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CalculatedValue, CheckPoint, RecordedValue, written_limit
+from benchflow.procedure.model import CalculatedValue, CheckPoint, EqualWithin, RecordedValue, written_limit
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.session.context import Context
@@ -106,6 +106,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         summary_verdict=summary_verdict,
         acceptance=verdict.acceptance,
         further=further_limit_rows(state, step, record, results, in_turn),
+        of_difference=record.judge == "spread" or isinstance(bound, EqualWithin),
     )
 
 

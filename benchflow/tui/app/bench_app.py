@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
 
+from textual import events
 from textual.binding import BindingType
 from textual.screen import Screen
 from textual.theme import Theme
@@ -33,6 +34,14 @@ ScreenFactory = Callable[[Any, SessionClient | None], Screen[Any]]
 
 class ThemedScreen(SurvivesKeys, Screen[Result]):
     """Base of all screens: the app can change their theme and redraw them."""
+
+    def takes_text(self, event: events.Key) -> bool:
+        """True if the screen passes this key to a field although the field does not have the focus."""
+        return False
+
+    def refuse_burst(self, text: str) -> None:
+        """Show that ``text`` was typed by a scanner or a gauge, and that no field takes it."""
+        raise NotImplementedError
 
     def apply_theme(self) -> None:
         """Use the theme of the app from now on."""
@@ -142,6 +151,15 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
             messages += (f"An internal error is in {shown_path(self.crash_file)}. Please report it.",)
         self.last_messages = messages
         self.exit(status, return_code=status)
+
+    def takes_text(self, event: events.Key) -> bool:
+        screen = self.screen
+        return super().takes_text(event) or (isinstance(screen, ThemedScreen) and screen.takes_text(event))
+
+    def refuse_burst(self, text: str) -> None:
+        if isinstance(self.screen, ThemedScreen):
+            self.screen.refuse_burst(text)
+            self.bell()
 
     def report_key_failure(self, error: Exception) -> bool:
         """Write the error to the crash file, and show it with the path of the log at the foot of the screen."""

@@ -44,6 +44,10 @@ class OperationListRequest(ScreenRequest, frozen=True, tag="operations"):
     """Request for the list of all operations. Its result is the operation to show on the bench."""
 
 
+class FindRequest(ScreenRequest, frozen=True, tag="find"):
+    """Request for the search for an operation by number or words. Its result is the operation to show on the bench."""
+
+
 class CalculationRequest(ScreenRequest, frozen=True, tag="calculation"):
     """Request for the list of calculations. With ``takes_result``, its result is text for the field on the bench."""
 
@@ -148,6 +152,7 @@ JobRequest = (
     | BenchRequest
     | WhyRequest
     | OperationListRequest
+    | FindRequest
     | CalculationRequest
     | MoveRequest
     | StateRequest

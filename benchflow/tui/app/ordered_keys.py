@@ -4,12 +4,15 @@ A keyboard-wedge gauge types a reading and Enter as one burst. Textual handles E
 so later keys of the burst overtake it and two readings become one. This app dispatches a key or a paste only after the
 previous one is handled completely, by the focused widget and by every widget above it. That includes the messages it
 posted, the screen it opened and the answer it waited for.
+
+It also knows which keys belong together (:mod:`benchflow.tui.app.key_timing`): a line end of a gauge is Enter, and a
+burst that arrives where no field takes it is refused whole.
 """
 
 import asyncio
 from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any, TypeVar
 
 from textual import events
@@ -18,6 +21,8 @@ from textual.dom import DOMNode
 from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.worker import WorkerFailed
+
+from benchflow.tui.app.key_timing import BURST_GAP, EnterTiming, LineEnds, belongs_to_burst
 
 Result = TypeVar("Result")
 
@@ -50,12 +55,21 @@ class OrderedApp(SurvivesKeys, App[Result]):
     _released: asyncio.Event
     _failures: int = 0
     _clicked: bool = False
+    enter_timing: EnterTiming
+    """The time between the last two Enter keys."""
     key_errors: list[Exception]
     """The errors of key events so far."""
 
     def report_key_failure(self, error: Exception) -> bool:
         """Tell the person that a key failed with ``error``. Returns false if that is not possible."""
         return False
+
+    def takes_text(self, event: events.Key) -> bool:
+        """True if a field takes this key as text. Otherwise the key is a command, unless it is part of a burst."""
+        return self.focused is not None and self.focused.check_consume_key(event.key, event.character)
+
+    def refuse_burst(self, text: str) -> None:
+        """Tell the person that a burst was refused, because no field takes ``text``."""
 
     def key_failed(self, error: Exception) -> bool:
         """Report an error that a key event led to. Returns false if the program has to end instead.
@@ -76,16 +90,25 @@ class OrderedApp(SurvivesKeys, App[Result]):
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         self.key_errors = []
+        self.enter_timing = EnterTiming()
+        self._line_ends = LineEnds()
+        self._key_queue = deque()
+        self._key_arrived = asyncio.Event()
         super().__init__(*arguments, **options)
 
     async def on_event(self, event: events.Event) -> None:
-        self._clicked = self._clicked or isinstance(event, events.MouseEvent)
+        if isinstance(event, events.MouseEvent):
+            self._clicked = True
+            self.enter_timing.clicked()
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
+            typed = self._line_ends.as_typed(event) if isinstance(event, events.Key) else event
+            if typed is None:
+                return
+            self._key_queue.append(typed)
+            self._key_arrived.set()
             if self._dispatching is None:
-                self._key_queue = deque()
                 self._released = asyncio.Event()
                 self._dispatching = asyncio.create_task(self._dispatch(), name="keys in order")
-            self._key_queue.append(event)
         else:
             await super().on_event(event)
 
@@ -112,14 +135,47 @@ class OrderedApp(SurvivesKeys, App[Result]):
                 await asyncio.sleep(0)
                 if not self._key_queue:
                     return
-                await self._dispatch_one(self._key_queue.popleft())
+                event = self._key_queue.popleft()
+                burst = await self._refused_burst(event) if isinstance(event, events.Key) else ""
+                if burst:
+                    self.refuse_burst(burst)
+                else:
+                    await self._dispatch_one(event)
                 await self._settle()
         finally:
             self._dispatching = None
 
-    async def _dispatch_one(self, event: events.Event) -> None:
+    async def _refused_burst(self, first: events.Key) -> str:
+        """Return the text of the burst that begins with ``first`` if no field takes it, and remove it from the queue.
+
+        Without a burst, return an empty string: the key is a command.
+        """
+        if first.character is None or not first.is_printable or first.key == "space" or self.takes_text(first):
+            return ""
+        text, last = first.character, first
+        while (following := await self._next_of_burst(last)) is not None:
+            if following.key == "enter" and last is first:
+                return ""  # a key and Enter, as a keypad with macros sends them
+            self._key_queue.popleft()
+            self.enter_timing.pressed(following)
+            text += following.character or ""
+            last = following
+        return text.strip() if last is not first else ""
+
+    async def _next_of_burst(self, last: events.Key) -> events.Key | None:
+        """Return the next key in the queue if it belongs to the same burst as ``last``. Wait a moment for it."""
+        if not self._key_queue:
+            self._key_arrived.clear()
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._key_arrived.wait(), BURST_GAP)
+        following = self._key_queue[0] if self._key_queue else None
+        return following if isinstance(following, events.Key) and belongs_to_burst(last, following) else None
+
+    async def _dispatch_one(self, event: events.Key | events.Paste) -> None:
         self._failures = 0
         self._clicked = False
+        if isinstance(event, events.Key) and not self.takes_text(event):
+            self.enter_timing.pressed(event)
         try:
             await super().on_event(event)
         except Exception as error:  # noqa: BLE001 - BORDER: one key event

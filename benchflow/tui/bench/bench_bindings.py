@@ -34,9 +34,12 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "remedy_here", "remedy", id="bench.remedy-here"),
     Binding(ENTER, "finish", "finish", id="bench.finish"),
     Binding(ENTER, "end", "end the job", id="bench.end"),
+    Binding(ENTER, "back_from_done", "back to what is next", id="bench.back-from-done"),
     *(Binding(str(n), f"choose({n})", f"choose no. {n}", id=f"bench.choose-{n}", show=False) for n in range(1, 10)),
     Binding("backspace", "untick", "clear last tick", id="bench.untick"),
     Binding("escape", "step_out", "leave field", id="bench.step-out"),
+    Binding("escape", "back_to_next", "what is next", id="bench.back-to-next"),
+    Binding("escape", "stay", "", id="bench.stay", show=False),
     Binding("up,shift+tab", "line(-1)", "", id="bench.up", show=False),
     Binding("down,tab", "line(1)", "select", id="bench.down", key_display="↑↓"),
     Binding(letter("r"), "remedy", "remedy", id="bench.remedy"),
@@ -45,6 +48,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("g"), "guide", "guide me there", id="bench.guide"),
     Binding(letter("g"), "stop_guiding", "stop guiding", id="bench.stop-guiding"),
     Binding(letter("o"), "operations", "list", id="bench.operations"),
+    Binding("slash," + letter("j"), "find", "find", id="bench.find"),
     Binding(letter("m"), "moves", "moves", id="bench.moves"),
     Binding(letter("a"), "pause", "pause", id="bench.pause"),
     Binding(letter("n"), "note", "note", id="bench.note"),
@@ -61,7 +65,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
     Binding("pagedown", "scroll(3)", "scroll", id="bench.scroll-down", show=False, key_display="PgUp PgDn"),
     Binding("pageup", "scroll(-3)", "", id="bench.scroll-up", show=False),
-    Binding(letter("q") + ",escape,f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
+    Binding(letter("q") + ",f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
 ]
 """The bindings of the bench. Several share a key: one is active, and the others are hidden."""
 
@@ -115,13 +119,17 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
 def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """Return the states of the actions that start a task or open a screen."""
     view = cursor.client.view
-    offered = cursor.operation_task is not None and not cursor.in_progress
-    idle = not cursor.in_progress and view.rework is None
-    paused = any(row.status == "paused" for row in view.operations if row.operation == cursor.operation)
+    startable = cursor.operation_task is not None and not (
+        cursor.in_progress or cursor.only_looking or cursor.blocked or cursor.entry_starts
+    )
+    now_in_progress = view.now is not None and view.now.in_progress
+    idle = not now_in_progress and view.rework is None
     ended = isinstance(cursor.task, NothingToDo) and view.finished and not view.closed
     return {
-        "start": offered and not cursor.blocked and not paused,
-        "continue": offered and not cursor.blocked and paused,
+        "start": startable and not cursor.paused,
+        "continue": startable and cursor.paused,
+        "back_from_done": cursor.only_looking,
+        "back_to_next": cursor.looking,
         "blocked": cursor.blocked,
         "why": True if cursor.operation_task else None,
         "move_now": isinstance(cursor.task, MoveTask) and (None if cursor.task.move.refused else True),
@@ -140,9 +148,10 @@ def _any_paused(cursor: BenchCursor) -> bool:
     return any(row.status == "paused" for row in cursor.client.view.operations)
 
 
-VIEW_ONLY = frozenset(
-    {"why", "line", "operations", "scroll", "back", "help", "step_out", "blocked", "calculation", "go_on_here"}
-)
+VIEW_ONLY = frozenset({
+    "why", "line", "operations", "find", "back_to_next", "back_from_done", "stay", "scroll", "back", "help", "step_out",
+    "blocked", "calculation", "go_on_here",
+})  # fmt: skip
 """Actions that are active in a view-only job."""
 
 

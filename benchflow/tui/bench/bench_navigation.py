@@ -7,6 +7,7 @@ from benchflow.tui.app.navigation import (
     DeviationRequest,
     EndJobRequest,
     FigureRequest,
+    FindRequest,
     FolderRequest,
     LeaveRequest,
     LubricantRequest,
@@ -47,10 +48,6 @@ class BenchNavigation(Page[None], inherit_bindings=False):
             self.show_message(message)
         self.update_entry()
 
-    def show_operation(self, operation: str) -> None:
-        """Show an operation instead of the next one. With an empty name, show the next one again."""
-        self.client.selected = operation
-
     def action_line(self, by: int) -> None:
         self.cursor.step(by)
         self.update_entry()
@@ -79,18 +76,32 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     action_blocked = action_why
 
     def action_operations(self) -> None:
-        self.bench_app.open(OperationListRequest(), self._operation_chosen)
+        self.bench_app.open(OperationListRequest(), self._look_at)
 
-    def _operation_chosen(self, operation: str | None) -> None:
+    def action_find(self) -> None:
+        self.bench_app.open(FindRequest(), self._look_at)
+
+    def _look_at(self, operation: str | None) -> None:
+        """Show an operation instead of the next one. Do nothing if ``operation`` is ``None``."""
         if operation:
             self.client.drafts.goal = ""
-            self.show_operation(operation)
+            self.client.selected = operation
         self.on_return(None)
+
+    def action_back_to_next(self) -> None:
+        self.client.selected = ""
+        self.on_return(None)
+
+    action_back_from_done = action_back_to_next
+
+    def action_stay(self) -> None:
+        self.show_message("This is what is next. To leave the bench, press q.")
 
     def _guide_to(self, goal: str | None) -> None:
         """Guide the user to an operation. Do nothing if ``goal`` is ``None``."""
         if goal:
             self.client.drafts.goal = goal
+            self.client.selected = ""
         self.on_return(None)
 
     def action_guide(self) -> None:
@@ -144,6 +155,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
                 self.cursor.delete_drafts(tuple(entered - self._entered_readings()))
                 # The route leads through the work to do again, back to the measurement.
                 self.client.drafts.goal = operation
+                self.client.selected = ""
             self.on_return(message)
 
         self.bench_app.open(RemedyRequest(item), on_remedy)

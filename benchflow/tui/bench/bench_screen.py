@@ -18,8 +18,8 @@ from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, DrawnPage
 
-BURST_GAP = 0.1
-"""Longest time in seconds between two keys that are typed by a gauge or scanner."""
+READING_STARTS = "0123456789.-+−"
+"""The characters that a reading begins with."""
 
 
 class BenchScreen(EntryActions, inherit_bindings=False):
@@ -30,7 +30,6 @@ class BenchScreen(EntryActions, inherit_bindings=False):
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__(client)
-        self._stray_at = 0.0
         self._clock: Timer | None = None
         self._states: dict[str, KeyState] = {}
         self._states_of: tuple[object, ...] = (None,) * 6
@@ -137,40 +136,23 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         return blocked_messages(self.cursor, action)
 
-    # --- text typed where there is no field -----------------------------------------------------
+    # --- text typed without a focused field ------------------------------------------------------
 
-    async def on_key(self, event: events.Key) -> None:
-        """Pass a typed digit to the field even if the field does not have the focus.
+    def takes_text(self, event: events.Key) -> bool:
+        """True for what a reading begins with, if the current item has a field for it."""
+        reading = event.character is not None and event.character in READING_STARTS
+        return reading and (self.cursor.has_field or self.cursor.has_optional_field)
 
-        If there is no field, the typed text is shown in a message, and its Enter has no effect.
-        """
-        burst = bool(self.stray_text) and event.time - self._stray_at < BURST_GAP
-        if self.stray_text and event.key == "enter":
-            self.discard_key(
-                event, f"“{self.stray_text}” was typed, but there is no field for it. Nothing was entered."
-            )
-            self.app.bell()
-            self.stray_text = ""
-        elif not burst and self.show_blocked(event.key):
-            self.stray_text = ""
-        elif not event.is_printable or event.character is None:
-            return
-        elif event.key in self.active_bindings and not burst:
-            self.stray_text = ""
-        elif self.focused is not None:
-            return
-        elif self.cursor.has_field or (event.character in "0123456789." and self.cursor.open_reading()):
-            event.stop()
-            self.update_entry()
-            self.focus_on(self.entry)
-            self.entry.insert_text_at_cursor(event.character)
-        else:
-            self.stray_text, self._stray_at = self.stray_text + event.character, event.time
-            self.discard_key(event, f"“{self.stray_text}” was typed, but there is no field for it.")
+    def pass_to_field(self, character: str) -> None:
+        self.cursor.open_reading()
+        self.update_entry()
+        self.focus_on(self.entry)
+        self.entry.insert_text_at_cursor(character)
 
     def typed(self, field: Input) -> None:
         self.cursor.set_text(field.value)
-        if self.message.texts == (NOT_ENTERED,) and not self.cursor.typed.error:
+        if self.cursor.asked or (self.message.texts == (NOT_ENTERED,) and not self.cursor.typed.error):
+            self.cursor.asked = ""
             self.show_message()
         self.bench_app.save_soon()
 

@@ -8,7 +8,9 @@ from benchflow.tui.model.bench_inputs import (
     SlotInput,
     TickInput,
     bench_inputs,
+    can_start_by_entry,
     draft_key,
+    index_of,
     input_of,
     is_open,
     is_out_of_limit,
@@ -18,7 +20,7 @@ from benchflow.tui.model.bench_inputs import (
 )
 from benchflow.tui.model.current_task import CurrentTask, GuidedRoute, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.model.typed_text import TypedText, typed_text
+from benchflow.tui.model.typed_text import TypedText, far_text, typed_text
 
 
 class BenchCursor:
@@ -27,7 +29,8 @@ class BenchCursor:
     ``typed`` is the text in the field; ``scrolled`` is the number of lines by which the instruction is scrolled.
     ``turn`` and ``hidden`` are those of the drawn bench, if the instruction and the picture take turns; ``show_text``
     is whose turn it is.
-    ``reading_open`` is true while the field for the optional reading of a tick is open.
+    ``reading_open`` is true while the field for the optional reading of a tick is open. ``asked`` is the draft and the
+    text of a reading far from its limit, while the bench asks if it is right.
     """
 
     def __init__(self, client: SessionClient) -> None:
@@ -42,6 +45,7 @@ class BenchCursor:
         self.hidden = 0
         self.typed = TypedText()
         self.reading_open = False
+        self.asked = ""
         self.update()
 
     @property
@@ -65,11 +69,37 @@ class BenchCursor:
         return bool(self.operation_task and self.operation_task.view.in_progress)
 
     @property
+    def done(self) -> bool:
+        """True if the operation shown is done."""
+        return self._status == "done"
+
+    @property
+    def paused(self) -> bool:
+        """True if the operation shown is paused."""
+        return self._status == "paused"
+
+    @property
+    def _status(self) -> str:
+        rows = self.client.view.operations
+        return next((row.status for row in rows if row.operation == self.operation), "")
+
+    @property
+    def looking(self) -> bool:
+        """True if another operation is shown than the next one: the builder looks at it."""
+        return bool(self.operation) and self.client.selected == self.operation
+
+    @property
+    def only_looking(self) -> bool:
+        """True if nothing can be entered for the operation shown: it is done, or another one is in progress."""
+        now = self.client.view.now
+        other = now is not None and now.in_progress and now.operation != self.operation
+        return bool(self.operation) and (self.done or other)
+
+    @property
     def blocked(self) -> bool:
         """True if the operation shown is blocked."""
-        return bool(
-            self.operation_task and not self.operation_task.view.in_progress and self.operation_task.view.missing
-        )
+        task = self.operation_task
+        return bool(task and not task.view.in_progress and task.view.missing and not self.only_looking)
 
     @property
     def has_field(self) -> bool:
@@ -106,9 +136,12 @@ class BenchCursor:
     def update(self) -> None:
         """Use the new view of the client. If the operation has changed, select its first open item."""
         before = (self.operation, self.in_progress)
+        if self.client.selected == _in_progress(self.client.view):
+            self.client.selected = ""
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
-        self.items = bench_inputs(self.operation_task.view) if self.operation_task else ()
+        task = self.operation_task
+        self.items = bench_inputs(task.view) if task and not self.only_looking else ()
         with_field = tuple(with_optional_field(item) for item in self.items)
         if with_field != self.items and (self.reading_open or self._has_draft(with_field)):
             self.items = with_field
@@ -121,14 +154,18 @@ class BenchCursor:
         """True if a reading of a tick was typed and not entered."""
         return any(isinstance(each, TickInput) and self.client.drafts.text(self.draft_of(each)) for each in items)
 
-    def open_reading(self) -> bool:
-        """Open the field for the optional reading of a tick. Return false if the selected item has none."""
+    @property
+    def has_optional_field(self) -> bool:
+        """True if a field for the optional reading of a tick can be opened (:meth:`open_reading`)."""
         view = self.client.view
-        if self.item is None or view.read_only or view.closed or with_optional_field(self.item) == self.item:
-            return False
-        self.reading_open = True
-        self.update()
-        return True
+        closed = self.item is not None and with_optional_field(self.item) != self.item
+        return closed and not (view.read_only or view.closed)
+
+    def open_reading(self) -> None:
+        """Open the field for the optional reading of a tick, if the selected item has one."""
+        if self.has_optional_field:
+            self.reading_open = True
+            self.update()
 
     def close_reading(self) -> None:
         """Close the field for the optional reading of a tick, and delete its text."""
@@ -142,10 +179,28 @@ class BenchCursor:
         """Select an item above (negative) or below."""
         self.at = min(max(self.at + by, 0), max(len(self.items) - 1, 0))
 
+    @property
+    def entry_starts(self) -> bool:
+        """True if an entry of the selected item starts the operation shown."""
+        task = self.operation_task
+        return task is not None and self.item is not None and can_start_by_entry(task.view)
+
+    def select(self, item: BenchInput) -> None:
+        """Select this item in the present view."""
+        index = index_of(self.items, item)
+        self.at = self.at if index is None else index
+
     def advance(self) -> None:
         """Select the next item to enter."""
         self.at = next_input(self.items, self.at)
         self.show_text = None
+
+    def far_text(self, ask_again: bool) -> str:
+        """Return the question about a reading far from its limit. It is asked once for a text, unless ``ask_again``."""
+        question = far_text(self.item, self.typed.text)
+        asked = f"{self.draft_of(self.item)} {self.typed.text}" if question and self.item is not None else ""
+        answered, self.asked = asked == self.asked, asked
+        return "" if answered and not ask_again else question
 
     def advance_if_done(self) -> None:
         """Select the next item, unless the current one is open or out of its limit."""
@@ -204,18 +259,18 @@ def route_of(client: SessionClient) -> GuidedRoute | None:
 def task_of(client: SessionClient, route: GuidedRoute | None) -> CurrentTask:
     """Return the task to show.
 
-    It is the rework step, else the operation in progress, the next step of the route, the selected operation, or the
-    next operation.
+    It is the rework step, else the operation that the builder looks at, the one in progress, the next step of the
+    route, or the next operation.
     """
     view = client.view
     if view.rework is not None:
         return ReworkTask(view.rework)
+    if client.selected:
+        return OperationTask(client.operation(client.selected))
     if view.now is not None and view.now.in_progress:
         return OperationTask(view.now)
     if route is not None:
         return _task_for_step(view, route.steps[0], client)
-    if client.selected and _not_done(view, client.selected):
-        return OperationTask(client.operation(client.selected))
     return NothingToDo() if view.now is None else OperationTask(view.now)
 
 
@@ -226,5 +281,5 @@ def _task_for_step(view: BenchView, step: str, client: SessionClient) -> Current
     return OperationTask(client.operation(step))
 
 
-def _not_done(view: BenchView, operation: str) -> bool:
-    return any(row.operation == operation and row.status != "done" for row in view.operations)
+def _in_progress(view: BenchView) -> str:
+    return view.now.operation if view.now is not None and view.now.in_progress else ""

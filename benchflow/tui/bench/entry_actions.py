@@ -1,7 +1,7 @@
 """The actions of the bench that make entries. Each sends an intent for the current item and its text."""
 
 import asyncio
-from collections.abc import Coroutine
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from benchflow.session.controller import Accepted
@@ -18,7 +18,8 @@ from benchflow.tui.bench.intent_fields import (
     reading_fields,
     tick_fields,
 )
-from benchflow.tui.model.bench_inputs import SlotInput, TickInput, WholeInput
+from benchflow.tui.draw.styled_lines import Role
+from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, TickInput, WholeInput
 from benchflow.tui.model.current_task import MoveTask
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import error_in, with_own_unit
@@ -30,7 +31,15 @@ if TYPE_CHECKING:
 SLOW = 0.4
 """Seconds to wait for the disk before a message is shown."""
 
+Message = Callable[[Accepted], tuple[tuple[str, ...], Role]]
+"""Makes the message about an accepted entry from the answer and the new view."""
+
 NOT_ENTERED = "Not entered. The arrow shows what is wrong."
+
+
+def says(*texts: str) -> Message:
+    """Return a message with these texts."""
+    return lambda _: (texts, "text")
 
 
 class EntryActions(BenchNavigation, inherit_bindings=False):
@@ -134,35 +143,84 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.cursor.delete_drafts(drafts)
         self.bench_app.save_soon()
 
+    # --- sending ----------------------------------------------------------------------------------
+
+    def _refused_bounce(self) -> bool:
+        """True if Enter came too soon after the one before, as from a bouncing or held foot switch. Say so."""
+        timing = self.bench_app.enter_timing
+        if not timing.bounced:
+            return False
+        text = f"Enter came {timing.pause:.1f} s after the one before, so nothing was entered. Press it again."
+        self.show_message(text, role="attention")
+        self.app.bell()
+        return True
+
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
-        """Send one intent. After it is on disk, show the message and select the next item."""
+        """Send one intent that is no entry. After it is on disk, show the message."""
 
         async def work() -> None:
-            here = (self.cursor.operation, self.cursor.in_progress)
-            drafts = self.cursor.drafts_of_item()
             if await self._send(intent, **fields) is not None:
-                self._delete_drafts(drafts)
-                if here == (self.cursor.operation, self.cursor.in_progress):
-                    self.cursor.advance()
                 self.show_message(message)
                 self.update_entry()
 
         self.run_holding_keys(work())
 
+    def _enter(self, message: Message, intent: str, **fields: Any) -> None:
+        """Make an entry for the selected item, and show the message after it is on disk.
+
+        The first entry starts the operation, if nothing has to be read before. The last one finishes it, if nothing is
+        open; a lot does not.
+        """
+        item = self.cursor.item
+        assert item is not None
+        if self.cursor.entry_starts and self._refused_bounce():
+            return
+        self.run_holding_keys(self._entry(item, message, intent, fields))
+
+    async def _entry(self, item: BenchInput, message: Message, intent: str, fields: dict[str, Any]) -> None:
+        if self.cursor.entry_starts:
+            if await self._send("start", operation=self.cursor.operation) is None:
+                return
+            self.cursor.select(item)
+        operation, drafts = self.cursor.operation, self.cursor.drafts_of_item()
+        answer = await self._send(intent, **fields, **chosen_instruments(self.client, item, fields))
+        if answer is not None:
+            self._delete_drafts(drafts)
+            texts, role = message(answer)
+            if self.cursor.operation == operation:
+                self.cursor.select(item)
+                self.cursor.advance()
+            finished = await self.finish_if_complete() if intent != "lot" else ""
+            self.show_message(*texts, *filter(None, (finished,)), role=role)
+        self.update_entry()
+
+    async def finish_if_complete(self) -> str:
+        """Finish the operation in progress if nothing is open in it. Return the message, empty if it was not."""
+        task = self.cursor.operation_task
+        if task is None or not task.view.finishes_by_entry or task.view.missing:
+            return ""
+        if await self._send("finish") is None:
+            return ""
+        return f"Finished: {task.view.number} {task.view.title}"
+
     def action_start(self) -> None:
-        self.show_operation("")
-        self._send_and_show("", "start", operation=self.cursor.operation)
+        if not self._refused_bounce():
+            self._send_and_show("", "start", operation=self.cursor.operation)
 
     action_continue = action_start
 
     def action_move_now(self) -> None:
         assert isinstance(self.cursor.task, MoveTask)
         move = self.cursor.task.move
-        self._send_and_show(f"Done: {move.title}", "move", move=move.move)
+        if not self._refused_bounce():
+            self._send_and_show(f"Done: {move.title}", "move", move=move.move)
 
     def action_rework_step(self) -> None:
         step = self.client.view.rework
-        self._send_and_show(f"Undone: {step.title}" if step and not step.is_move else "Done.", "rework-step")
+        if not self._refused_bounce():
+            self._send_and_show(f"Undone: {step.title}" if step and not step.is_move else "Done.", "rework-step")
+
+    # --- entries ----------------------------------------------------------------------------------
 
     def action_record(self) -> None:
         item = self.cursor.item
@@ -170,22 +228,10 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             return
         if isinstance(item, WholeInput) and isinstance(item.input, LotInput):
             lot = self.entry.value.strip()
-            self._send_and_show(f"Lot recorded: {lot}", "lot", consumable=item.input.consumable, lot=lot)
+            self._enter(says(f"Lot recorded: {lot}"), "lot", consumable=item.input.consumable, lot=lot)
         elif isinstance(item, SlotInput):
-            self.run_holding_keys(self._record(item, self.entry.value))
-
-    def _record(self, item: SlotInput, text: str) -> Coroutine[Any, Any, None]:
-        async def work() -> None:
-            drafts = self.cursor.drafts_of_item()
-            fields = reading_fields(item, text)
-            if await self._send("record", **fields, **chosen_instruments(self.client, item, fields)) is None:
-                return
-            self._delete_drafts(drafts)
-            self.show_message(*reading_message(self.cursor.items, item))
-            self.cursor.advance()
-            self.update_entry()
-
-        return work()
+            fields = reading_fields(item, self.entry.value)
+            self._enter(lambda _: (reading_message(self.cursor.items, item), "text"), "record", **fields)
 
     def action_next_value(self) -> None:
         """Go to the next reading of a tick. The first one is kept as a draft until the last one is typed."""
@@ -194,17 +240,18 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self.update_entry()
 
     def action_tick(self) -> None:
-        self._tick()
+        if not self._refused_bounce():
+            self._tick()
 
     def action_tick_loosened(self) -> None:
-        self._tick(loosened=True)
+        if not self._refused_bounce():
+            self._tick(loosened=True)
 
     def action_answer(self, answer: str) -> None:
         """Enter the answer of a click wrench at a check stage: ``held`` or ``moved``."""
         item = self.cursor.item
         assert isinstance(item, TickInput)
-        fields = {"joint": item.input.joint, "fastener": item.fastener, "stage": item.stage, "answer": answer}
-        self.run_holding_keys(self._send_tick(item, fields))
+        self._send_tick(item, joint=item.input.joint, fastener=item.fastener, stage=item.stage, answer=answer)
 
     def _tick(self, **more: bool) -> None:
         item = self.cursor.item
@@ -216,25 +263,17 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         for each in self.cursor.items:
             if isinstance(each, TickInput) and each.value is not None:
                 texts[each.value.field] = self.client.drafts.text(self.cursor.draft_of(each))
-        self.run_holding_keys(self._send_tick(item, {**tick_fields(item, texts), **more}))
+        self._send_tick(item, **tick_fields(item, texts), **more)
 
-    def _send_tick(self, item: TickInput, fields: dict[str, Any]) -> Coroutine[Any, Any, None]:
-        async def work() -> None:
-            here, drafts = (self.cursor.operation, self.cursor.in_progress), self.cursor.drafts_of_item()
-            answer = await self._send("tick", **fields, **chosen_instruments(self.client, item, fields))
-            if answer is None:
-                return
+    def _send_tick(self, item: TickInput, **fields: Any) -> None:
+        def message(answer: Accepted) -> tuple[tuple[str, ...], Role]:
             ticked = answer.lines[-1].data
             out = ticked.get("verdict") in OUT_OF_LIMIT
-            self._delete_drafts(drafts)
-            if here == (self.cursor.operation, self.cursor.in_progress):
-                self.cursor.advance()
-            self.show_message(*tick_message(item, ticked), role="alarm" if out else "text")
             if out:
                 self.app.bell()
-            self.update_entry()
+            return tick_message(item, ticked), "alarm" if out else "text"
 
-        return work()
+        self._enter(message, "tick", **fields)
 
     def _check_entry(self) -> bool:
         """True if the text can be entered. If not, show the error and keep the text."""
@@ -244,10 +283,14 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self.show_message("Type a value, then press Enter.", role="attention")
             return False
         wrong = error_in(self.cursor.item, text)
-        if wrong is None:
-            return True
-        self.cursor.typed = wrong
-        self.show_message(NOT_ENTERED, role="alarm")
+        if wrong is not None:
+            self.cursor.typed = wrong
+            return self._not_entered(NOT_ENTERED)
+        far = self.cursor.far_text(ask_again=self.bench_app.enter_timing.bounced)
+        return self._not_entered(far) if far else True
+
+    def _not_entered(self, message: str) -> bool:
+        self.show_message(message, role="alarm")
         self.app.bell()
         return False
 
@@ -259,51 +302,55 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_draw_down(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show("", "draw-down", joint=joint.joint)
+        if not self._refused_bounce():
+            self._enter(says(), "draw-down", joint=joint.joint)
 
     def action_seated(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show("All seated. The first stage begins.", "draw-down", joint=joint.joint, seated=True)
+        self._enter(says("All seated. The first stage begins."), "draw-down", joint=joint.joint, seated=True)
 
     def action_check(self) -> None:
-        self._tick_check(False)
+        if not self._refused_bounce():
+            check = self._selected_check()
+            self._enter(says(f"Ticked: {check.text}"), "tick-check", check=check.number)
 
     def action_uncheck(self) -> None:
-        self._tick_check(True)
+        if not self._refused_bounce():
+            self._send_and_show("Tick cleared", "tick-check", check=self._selected_check().number, undo=True)
 
     def action_check_no(self) -> None:
-        item = self.cursor.item
-        assert isinstance(item, WholeInput)
-        assert isinstance(item.input, CheckInput)
-        message = f"Answered no: {item.input.text}"
-        self._send_and_show(message, "tick-check", check=item.input.number, answer="no")
+        check = self._selected_check()
+        self._enter(says(f"Answered no: {check.text}"), "tick-check", check=check.number, answer="no")
 
-    def _tick_check(self, undo: bool) -> None:
+    def _selected_check(self) -> CheckInput:
         item = self.cursor.item
         assert isinstance(item, WholeInput)
         assert isinstance(item.input, CheckInput)
-        message = "Tick cleared" if undo else f"Ticked: {item.input.text}"
-        self._send_and_show(message, "tick-check", check=item.input.number, undo=undo)
+        return item.input
 
     def action_choose(self, number: int) -> None:
         item = self.cursor.item
         assert isinstance(item, WholeInput)
         assert isinstance(item.input, ChoiceInput)
+        typed = self.entry.value.strip() if item.input.other_unit else ""
         if number:
             take = item.input.choices[number - 1]
-        elif item.input.other_unit and (self.entry.value.strip() or not item.input.proposed):
+        elif typed or not item.input.proposed:
             if not self._check_entry():
                 return
             take = with_own_unit(self.entry.value, item.input.other_unit)
+        elif self._refused_bounce():
+            return
         else:
             take = item.input.proposed[0]
-        self._send_and_show(f"Chosen: {take}", "choose", name=item.input.name, take=take)
+        self._enter(says(f"Chosen: {take}"), "choose", name=item.input.name, take=take)
 
     def action_finish(self) -> None:
-        self._send_and_show(
-            f"Finished: {self.cursor.operation_task.view.title}" if self.cursor.operation_task else "", "finish"
-        )
+        if self._refused_bounce():
+            return
+        task = self.cursor.operation_task
+        self._send_and_show(f"Finished: {task.view.number} {task.view.title}" if task else "", "finish")
 
     def action_pause(self) -> None:
         self._send_and_show("Paused. All entries are kept.", "pause")

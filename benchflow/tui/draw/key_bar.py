@@ -31,8 +31,9 @@ NAMES = {
     "ctrl+u": "Ctrl U",
     "ctrl+k": "Ctrl K",
     "equals_sign": "=",
+    "slash": "/",
 }
-CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
+CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "=", "slash": "/"}
 
 
 def character_of(key: str) -> str | None:

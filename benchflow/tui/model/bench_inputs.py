@@ -65,8 +65,12 @@ class FieldSpec(Struct, frozen=True):
 
 
 def bench_inputs(now: OperationView | None) -> tuple[BenchInput, ...]:
-    """Return all items in the author's order, with the finish last. Empty if the operation is not in progress."""
-    if now is None or not now.in_progress:
+    """Return all items in the author's order, with the finish last.
+
+    Before the operation is started or continued, these are the open items whose entry starts it. A lot, a signature and
+    the finish are not among them.
+    """
+    if now is None or not (now.in_progress or can_start_by_entry(now)):
         return ()
     out: list[BenchInput] = []
     for given in now.inputs:
@@ -74,9 +78,14 @@ def bench_inputs(now: OperationView | None) -> tuple[BenchInput, ...]:
             out.extend(SlotInput(given, slot) for slot in given.readings)
         elif isinstance(given, TightenInput):
             out.extend(_joint_inputs(given))
-        else:
+        elif now.in_progress or isinstance(given, ChoiceInput | CheckInput):
             out.append(WholeInput(given))
-    return (*out, FinishInput())
+    return (*out, FinishInput()) if now.in_progress else tuple(filter(is_open, out))
+
+
+def can_start_by_entry(now: OperationView) -> bool:
+    """True if the operation is not in progress, not blocked, and the first entry may start it."""
+    return now.starts_by_entry and not now.in_progress and not now.missing
 
 
 def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
@@ -170,17 +179,39 @@ def _needs_entry(item: BenchInput) -> bool:
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
     """Return the index of the item to select next.
 
-    The search begins after index ``after`` and continues from the first item. It looks for an open item, then for an
-    item out of its limit. If there is neither, it returns the last item, which finishes the operation. A gauge that
-    types one reading after another therefore fills the open fields in order.
+    A joint that is begun comes first: it stays in progress until its last stage. Else the search begins after index
+    ``after`` and continues from the first item. It looks for an open item, then for an item out of its limit. If there
+    is neither, it returns the last item, which finishes the operation. A gauge that types one reading after another
+    therefore fills the open fields in order.
     """
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
-    tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_out_of_limit)
+    tests: tuple[Callable[[BenchInput], bool], ...] = (_is_begun_joint, _needs_entry, is_out_of_limit)
     for fits in tests:
         found = next((index for index in order if fits(items[index])), None)
         if found is not None:
             return found
     return max(len(items) - 1, 0)
+
+
+def _is_begun_joint(item: BenchInput) -> bool:
+    joint = input_of(item)
+    if not isinstance(joint, TightenInput) or joint.complete:
+        return False
+    return bool(joint.last_entry) and not joint.remedy
+
+
+def index_of(items: tuple[BenchInput, ...], item: BenchInput) -> int | None:
+    """Return the index of an item in the items of a new view, ``None`` if it is not among them.
+
+    A joint is found by its next fastener, whatever it is.
+    """
+    joint = input_of(item)
+    for index, each in enumerate(items):
+        other = input_of(each)
+        same_joint = isinstance(joint, TightenInput) and isinstance(other, TightenInput) and joint.joint == other.joint
+        if same_joint or draft_key(each) == draft_key(item):
+            return index
+    return None
 
 
 def takes_text(item: BenchInput | None) -> bool:

@@ -17,7 +17,8 @@ from benchflow.quantity import (
 from benchflow.quantity.shown import with_unit
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
-from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
+from benchflow.trade.far_readings import is_far_off, other_unit_of
+from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, SlotInput, field_spec
 
 
 class TypedText(Struct, frozen=True):
@@ -59,6 +60,28 @@ def error_in(item: BenchInput | None, text: str) -> TypedText | None:
     except QuantityError as error:
         return _wrong(text, error)
     return None
+
+
+def far_text(item: BenchInput | None, text: str) -> str:
+    """Return the question before a reading far from its limit is recorded; empty if it is not far, or has no limit."""
+    field = field_spec(item)
+    about_difference = isinstance(item, SlotInput) and item.input.of_difference
+    if field is None or field.is_text or not field.limit or about_difference:
+        return ""
+    try:
+        reading, expected = _read(field, text), interval(_limit_in_numbers(field.limit, field.unit))
+    except BenchflowError:
+        return ""
+    other, far = other_unit_of(reading, expected), is_far_off(reading, expected)
+    if not other and not far:
+        return ""
+    shown = with_own_unit(text.strip(), field.unit)
+    question = (
+        f"{shown} is far from the limit {field.limit}." if far else f"{shown} is outside the limit {field.limit}."
+    )
+    if other:
+        question += f" {reading.value} {other} would be inside it."
+    return f"{question} Correct it, or press Enter to record it as it is."
 
 
 def _read(field: FieldSpec, text: str) -> Quantity:

@@ -51,17 +51,6 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
         each = self.rows[self.at] if self.rows else None
         return hanging("× ", each.reason, width, "blocked") if each is not None and each.reason else []
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "choose" and self.rows:
-            busy = self.client.view.now is not None and self.client.view.now.in_progress
-            return True if self.rows[self.at].status in ("ready", "blocked", "paused") and not busy else None
-        return True
-
-    def blocked_messages(self, action: str) -> tuple[str, ...]:
-        if self.rows and self.rows[self.at].status == "done":
-            return ("This operation is done. To do it again, rework it on the bench (u).",)
-        return ("Finish the operation in progress first, or pause it on the bench (a).",)
-
     def open_selected(self) -> None:
         self.dismiss(self.rows[self.at].operation)
 

@@ -30,6 +30,11 @@ def letter(key: str) -> str:
     return f"{key},{key.upper()}"
 
 
+def no_field_for(text: str) -> str:
+    """Return the message for text that was typed where there is no field."""
+    return f"“{text}” was typed, but there is no field for it."
+
+
 class DrawnPage(Struct, frozen=True):
     """The lines of a screen, and the position of each field in them (``None``: hidden)."""
 
@@ -184,21 +189,31 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     # --- text typed where there is no field ---------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
-        """Discard what a gauge or scanner types where there is no field. Its Enter must not confirm anything."""
-        if self.focused is not None:
-            self.stray_text = ""
-        elif self.stray_text and event.key == "enter":
-            self.discard_key(
-                event, f"“{self.stray_text}” was typed, but there is no field for it. Nothing was entered."
-            )
+        """Discard what is typed where there is no field. Its Enter must not confirm anything."""
+        if self.stray_text and event.key == "enter":
+            self.discard_key(event, no_field_for(self.stray_text) + " Nothing was entered.")
             self.app.bell()
             self.stray_text = ""
-        elif not event.is_printable or event.character is None or event.key in self.active_bindings:
-            self.stray_text = ""
+        elif (
             self.show_blocked(event.key)
+            or self.focused is not None
+            or not event.is_printable
+            or event.key in self.active_bindings
+        ):
+            self.stray_text = ""
+        elif self.takes_text(event):
+            event.stop()
+            self.pass_to_field(event.character or "")
         else:
-            self.stray_text += event.character
-            self.discard_key(event, f"“{self.stray_text}” was typed, but there is no field for it.")
+            self.stray_text += event.character or ""
+            self.discard_key(event, no_field_for(self.stray_text))
+
+    def pass_to_field(self, character: str) -> None:
+        """Give the focus to the field that takes this character (:meth:`takes_text`), and put it there."""
+        raise NotImplementedError
+
+    def refuse_burst(self, text: str) -> None:
+        self.show_message(no_field_for(text) + " Nothing was entered.", role="alarm")
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         """Return why an action is blocked now."""

@@ -4,19 +4,17 @@ from typing import Any
 
 import msgspec
 
-from benchflow.ordering.route import NoRoute
-from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, unknown_operation
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.log.line_format import Damage
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
-from benchflow.session.rules.blocking import as_refusal_reason
 from benchflow.session.rules.choice_tables import table_proposal
-from benchflow.session.rules.deferred_undos import plan_for_routes
 from benchflow.session.rules.open_items import finish_reasons
+from benchflow.session.rules.reopened_operations import done_operations, reopened_operations
 from benchflow.session.rules.rework_plans import rework_plan
+from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.rules.takeover_list import operations_to_take_over
 from benchflow.session.state.state import State
 from benchflow.session.view.clock_rows import clock_rows, latest_start_times
@@ -55,13 +53,17 @@ def reasons_as_json(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
 
 
 def why(state: State, step_id: str, context: Context) -> tuple[Reason, ...] | Refusal:
-    """The reasons why an operation cannot start; if it is in progress, why it cannot be finished."""
+    """The reasons why an operation cannot start; if it is in progress, why it cannot be finished.
+
+    Of one that is reopened, the first reasons are why.
+    """
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown_operation(state, step_id)
     if state.in_progress == step_id:
         return finish_reasons(state, step, context.now)
-    return start_reasons(state, step_id, context)
+    reopened = reopened_operations(state)
+    return (*reopened.get(step_id, ()), *start_reasons(state, step_id, context, reopened))
 
 
 def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
@@ -69,10 +71,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown_operation(state, step_id)
-    result = find_route(plan_for_routes(state), state.configuration(), step_id)
-    if isinstance(result, NoRoute):
-        return Refusal(tuple(as_refusal_reason(state, reason) for reason in result.reasons))
-    return tuple(action.id for action in result.steps)
+    return safe_route(state, step_id)
 
 
 def proposed_choices(state: State, step: Step) -> dict[str, list[str]]:
@@ -121,19 +120,19 @@ def damage_status(state: State, damage: Damage, untrusted: int) -> dict[str, Any
         "line": damage.line,
         "what": damage.what,
         "untrusted": untrusted,
-        "words": f"at least {len(state.done)} of {len(state.plan.steps)} done, the rest is not known",
+        "words": f"at least {len(done_operations(state))} of {len(state.plan.steps)} done, the rest is not known",
     }
 
 
 def status(state: State, context: Context) -> dict[str, Any]:
     """The state of the job, as plain JSON."""
-    plan = state.plan
+    plan, reopened = state.plan, reopened_operations(state)
     blocked: dict[str, list[dict[str, Any]]] = {}
     available: list[str] = []
     for name in plan.steps:
-        if name in state.done or name == state.in_progress:
+        if (name in state.done and name not in reopened) or name == state.in_progress:
             continue
-        reasons = tuple(r for r in start_reasons(state, name, context) if r.code != "operation-in-progress")
+        reasons = tuple(r for r in start_reasons(state, name, context, reopened) if r.code != "operation-in-progress")
         if reasons:
             blocked[name] = reasons_as_json(reasons)
         else:
@@ -147,7 +146,8 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "by": state.by,
         "options": dict(plan.options),
         "operations": list(plan.steps),
-        "done": list(state.done),
+        "done": [name for name in state.done if name not in reopened],
+        "reopened": {name: reasons_as_json(reasons) for name, reasons in reopened.items()},
         "in_progress": state.in_progress,
         "paused": list(state.paused),
         "available": available,

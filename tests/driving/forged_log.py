@@ -44,7 +44,11 @@ class ForgedLog:
 
         The times stay in their places.
         """
-        intent, place = self.event(kind, number)["intent"], self.at(before)
+        self.move_to(kind, number, self.at(before))
+
+    def move_to(self, kind: str, number: int, place: int) -> None:
+        """Move the intent that wrote one event to before the event at ``place``. The times stay in their places."""
+        intent = self.event(kind, number)["intent"]
         times = [(draft.at, draft.data.get("clock")) for draft in self.drafts]
         moved = [draft for draft in self.drafts if draft.data["intent"] == intent]
         kept = [draft for draft in self.drafts if draft.data["intent"] != intent]

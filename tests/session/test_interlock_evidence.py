@@ -113,7 +113,7 @@ def test_proof_corrected_after_the_finish_makes_the_variable_unknown(tmp_path: P
     (event,) = script.do("record", name="t", value="35 °C")
     script.do("finish")
     script.do("correct", event=event["seq"], value="95 °C", reason="misread")
-    assert script.refused("start", operation="fit") == ["interference"]
+    assert script.refused("start", operation="fit") == ["interference", "out-of-limit"]
     (last,) = [each for each in script.log() if each["kind"] == "corrected"]
     script.do("correct", event=last["seq"], value="35 °C", reason="it was right at first")
     script.do("start", operation="fit")

@@ -1,6 +1,7 @@
 """Random entries, remedies, deviations and corrections: the answers equal a small model written apart from the program.
 
-The model keeps one value with two readings, and one value calculated from a third. All data is invented.
+The model keeps one value with two readings, and one value calculated from a third. A correction after the finish can
+reopen the operation, which is then started again. All data is invented.
 """
 
 from pathlib import Path
@@ -22,6 +23,7 @@ PROCEDURE = procedure_with(
     "above: [{do: A, tries: 2}, {do: B, redo: [fit]}, {do: C, stop: true}], below: [{do: D}, {do: E, fresh: true}]}, "
     "width: {ask: Width, unit: mm}}, "
     "work-out: {total: {is: 2 * width, unit: mm, limit: at most 1 mm, above: [{do: W, tries: 2}]}}}",
+    "{id: next, title: Next, after: [one], undo: {do: Off}}",
 )
 ABOVE, BELOW = ("A", "A", "B", "C"), ("D", "E")
 VALUES = {"low": "0.05 mm", "ok": "0.15 mm", "high": "0.90 mm"}
@@ -119,7 +121,8 @@ class Model:
         return self.in_turn(subject) if self.out(subject) else ""
 
     def deviate(self, name: str) -> set[str]:
-        if self.done:
+        about = ["gap[1]", "gap[2]"] if name == "gap" else [name]
+        if self.done and not any(self.out(each) for each in about):
             return {"already-done"}
         if name == "total":
             if "width" not in self.entered:
@@ -144,6 +147,29 @@ class Model:
         self.done = not codes
         return codes
 
+    @property
+    def reopened(self) -> bool:
+        """True if the operation was finished and is out of a limit again."""
+        return self.done and any(self.out(subject) for subject in ("gap[1]", "gap[2]", "total"))
+
+    def start(self) -> set[str]:
+        if not self.fitted:
+            return {"after-missing"}
+        if not self.done:
+            return {"operation-in-progress"}
+        if not self.reopened:
+            return {"already-done"}
+        self.done = False
+        return set()
+
+    def start_next(self) -> set[str]:
+        """The refusal of an operation that comes after it."""
+        if not self.fitted:
+            return {"after-missing"}
+        if not self.done:
+            return {"operation-in-progress", "after-missing"}
+        return {"out-of-limit"} if self.reopened else set()
+
 
 SUBJECTS = ("gap", "gap[1]", "gap[2]", "total")
 ACTIONS = st.sampled_from(
@@ -155,7 +181,9 @@ ACTIONS = st.sampled_from(
         *[("deviate", subject, "") for subject in SUBJECTS],
         *[("correct", reading, side) for reading in READINGS for side in VALUES],
         *[("fit", "", "")] * 4,
-        ("finish", "", ""),
+        *[("finish", "", "")] * 4,
+        *[("start", "", "")] * 4,
+        *[("start-next", "", "")] * 2,
         ("resume", "", ""),
     ]
 )
@@ -181,15 +209,14 @@ def last_seq(driver: SessionDriver, reading: str) -> int | None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(ACTIONS, min_size=60, max_size=150))
-def test_answers_to_random_entries_equal_the_model(actions: list[tuple[str, str, str]]) -> None:
+@given(st.lists(ACTIONS, min_size=60, max_size=150), st.booleans())
+def test_answers_to_random_entries_equal_the_model(actions: list[tuple[str, str, str]], begin_finished: bool) -> None:
     model = Model()
     with TemporaryDirectory() as folder:
         driver: SessionDriver = start_session(Path(folder), PROCEDURE, options={}, start={})
         fit(driver)
-        for kind, subject, side in actions:
-            if model.done:
-                break
+        within = [*(("record", reading, "ok") for reading in READINGS), ("finish", "", "")]
+        for kind, subject, side in (*(within if begin_finished else ()), *actions):
             if kind == "record":
                 assert answered(driver, "record", name=subject, value=VALUES[side]) == model.record(subject, side)
             elif kind == "remedy":
@@ -199,6 +226,14 @@ def test_answers_to_random_entries_equal_the_model(actions: list[tuple[str, str,
                 assert answered(driver, "deviate", **fields) == model.deviate(subject)
             elif kind == "finish":
                 assert answered(driver, "finish") == model.finish()
+            elif kind == "start":
+                assert answered(driver, "start", operation="one") == model.start()
+            elif kind == "start-next":
+                refused = answered(driver, "start", operation="next")
+                assert refused == model.start_next()
+                if not refused:
+                    driver.do("finish")
+                    driver.do("rework", operation="next", reason="to try it again")
             elif kind == "correct":
                 seq = last_seq(driver, subject)
                 assert (seq is not None) == (subject in model.entered)
@@ -212,4 +247,11 @@ def test_answers_to_random_entries_equal_the_model(actions: list[tuple[str, str,
                 before = driver.state
                 driver = resume_session(driver)
                 assert (driver.state.works, driver.state.done) == (before.works, before.done)
+            view = driver.controller.view()
+            (row,) = [each for each in view.operations if each.operation == "one"]
+            assert (row.status == "reopened", row.status == "done") == (
+                model.reopened,
+                model.done and not model.reopened,
+            )
+            assert view.finished == (len(driver.state.done) == len(view.operations) and not model.reopened)
         driver.controller.close()

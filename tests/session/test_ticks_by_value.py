@@ -412,7 +412,7 @@ def test_correction_after_finish_advises_what_is_possible(tmp_path: Path) -> Non
     script.do_all(open_intent(), intent("start", operation="pull"), tick(1, "80 ft-lb"), tick(2), intent("finish"))
     script.do_all(intent("correct", event=3, value="60 ft-lb", reason="misread"))
     (reply,) = script.send(intent("close"))
-    assert "Rework step 1, or sign a deviation" in reply["refused"][0]["message"]
+    assert "Start step 1 again and put it right, or sign a deviation" in reply["refused"][0]["message"]
     script.do_all(waive("studs[1]"), intent("close"))
 
 
@@ -424,7 +424,7 @@ def test_corrected_value_after_finish_advises_what_is_possible(tmp_path: Path) -
     script.do_all(open_intent(), intent("start", operation="gap"), intent("record", name="gap", value="1 mm"))
     script.do_all(intent("finish"), intent("correct", event=3, value="2 mm", reason="misread"))
     (reply,) = script.send(intent("close"))
-    assert "Rework step 1, or sign a deviation" in reply["refused"][0]["message"]
+    assert "Start step 1 again and put it right, or sign a deviation" in reply["refused"][0]["message"]
 
 
 # --- what the bench shows -------------------------------------------------------------------------------

@@ -14,7 +14,9 @@ from benchflow.review.audit.audit_log import audit_log
 from benchflow.session.controller import Accepted, SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.check_remedies import check_remedies
+from benchflow.session.rules.done_work import steps_before
 from benchflow.session.rules.remedy_waits import running_waits
+from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.fold import replay
@@ -98,6 +100,8 @@ def check_step(before: State, now: Any, intent: dict[str, Any], lines: tuple[Lin
         if line.kind in ("recorded", "checked") and step is not None:
             waiting = {each.name for each in running_waits(before, step, now)}
             assert data.get("name", f"check {data.get('check')}") not in waiting
+        if line.kind == "started":
+            assert reopened_operations(before).keys().isdisjoint(steps_before(before, data["operation"]))
         if line.kind == "finished" and step is not None:
             work = before.work(step.id)
             assert set(work.failed_fasteners) == work.left_out

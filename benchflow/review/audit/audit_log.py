@@ -12,7 +12,14 @@ from msgspec.structs import replace
 from benchflow import __version__
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import Procedure
-from benchflow.review.audit.audit_report import ALWAYS_WRONG, AuditFinding, AuditKind, AuditReport, kind_of_refusal
+from benchflow.review.audit.audit_report import (
+    ALWAYS_WRONG,
+    AuditFinding,
+    AuditKind,
+    AuditReport,
+    kind_of_refusal,
+    known_to_rules,
+)
 from benchflow.review.audit.intent_groups import IntentGroup, clock_findings, group_findings, intent_groups, own_data
 from benchflow.review.audit.old_log_audit import old_log_findings
 from benchflow.review.audit.people_audit import digest_findings, leading_findings, register_notes, shop_of_log
@@ -162,7 +169,8 @@ class _IntentAudit:
             return
         if isinstance(decision, Refusal):
             codes = tuple(dict.fromkeys(reason.code for reason in decision.refused))
-            kind = kind_of_refusal(decision.refused)
+            starts = isinstance(intent, intents.StartOperation)
+            kind = kind_of_refusal(known_to_rules(decision.refused, self._rules) if starts else decision.refused)
             yield self._finding(group, kind, f"{name} would be refused: {_messages(decision)}", codes)
             return
         for line, text in _differences(decision, group, same_version=self._version == __version__):

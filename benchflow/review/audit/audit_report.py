@@ -85,6 +85,16 @@ ALWAYS_WRONG: tuple[AuditKind, ...] = ("interference", "order", "evidence")
 """What is wrong under older rules too, the gravest first."""
 
 
+_REOPENED_SINCE = 3
+"""The rules from which on a finished operation that is out of its limit again blocks what comes after it."""
+
+
+def known_to_rules(start_reasons: Iterable[Reason], rules: int) -> tuple[Reason, ...]:
+    """The reasons against the start of an operation that the ``rules`` of a log had."""
+    since_reopened = () if rules >= _REOPENED_SINCE else ("out-of-limit", "not-proven")
+    return tuple(reason for reason in start_reasons if reason.code not in since_reopened)
+
+
 def kind_of_refusal(reasons: Iterable[Reason]) -> AuditKind:
     """What a refused intent is about: the gravest of its reasons."""
     kinds = {_KIND_OF_CODE.get(reason.code, "refused") for reason in reasons}

@@ -6,7 +6,7 @@ import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import Procedure
-from benchflow.review.audit.audit_report import ALWAYS_WRONG, AuditFinding, kind_of_refusal
+from benchflow.review.audit.audit_report import ALWAYS_WRONG, AuditFinding, kind_of_refusal, known_to_rules
 from benchflow.review.formatting import count
 from benchflow.session.context import Context
 from benchflow.session.log.line_format import Line
@@ -54,7 +54,7 @@ def _reasons(state: State, event: ev.AnyEvent | None, line: Line) -> tuple[Reaso
     context = Context(Now(line.at, time.boot, time.ms))
     match event:
         case ev.OperationStarted() if event.operation in state.plan.steps:
-            return start_reasons(state, event.operation, context)
+            return known_to_rules(start_reasons(state, event.operation, context), rules=0)
         case ev.OperationFinished() if event.operation in state.plan.steps:
             if state.in_progress != event.operation:
                 return (Reason("not-started", f"{event.operation} was finished but is not in progress"),)

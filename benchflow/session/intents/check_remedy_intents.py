@@ -16,8 +16,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.done_work import discarded_items
-from benchflow.session.rules.open_values import stop_text
-from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
+from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo, stop_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State, check_key

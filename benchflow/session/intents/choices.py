@@ -11,7 +11,6 @@ from benchflow.session.context import (
     Context,
     Decision,
     Entry,
-    operation_in_progress,
     refuse,
     unknown_name,
     unreadable_quantity,
@@ -19,6 +18,7 @@ from benchflow.session.context import (
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.choice_tables import lookup_values, outside_reason
+from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.part_matching import match_place, measured_parts, unit_of_parts
 from benchflow.session.rules.part_preference import not_preferred
 from benchflow.session.state import events as ev

@@ -17,7 +17,6 @@ from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import combined_share, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title
 from benchflow.session.rules.open_values import value_title
-from benchflow.session.rules.proof_corrections import evidence_entries
 from benchflow.session.rules.reading_instruments import shares_of_correction, uncertainty_again
 from benchflow.session.rules.stage_torques import tighten_in_force, torque_missing
 from benchflow.session.rules.typed_values import read_value
@@ -36,8 +35,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
         return found
     if state.correctable[intent.event].kind == "reading":
         step = state.plan.steps[event.operation]
-        calculated = calculated_entries(state, step, found, context, by)
-        found = (*found, *calculated, *evidence_entries(state, found, context, by))
+        found = (*found, *calculated_entries(state, step, found, context, by))
     return refusal_or_none(tuple(finding_change_reasons(state, found, context))) or found
 
 

@@ -29,6 +29,7 @@ from benchflow.session.intents.whole_stage_intents import begin_stage_again, tic
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
+from benchflow.session.rules.proof_corrections import with_evidence_changed
 from benchflow.session.rules.ticks_judged_again import with_ticks_judged_again
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import PIN_WAIT, elapsed
@@ -38,15 +39,16 @@ from benchflow.session.state.state import State
 def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event.
 
-    Among the events are the undos of a remedy that had to wait for this intent, and the verdicts on ticks whose torque
-    it changes.
+    Among the events are the undos of a remedy that had to wait for this intent, the verdicts on ticks whose torque it
+    changes, and the proofs of states that it changes in finished operations.
     """
     intent = with_names_of_copy(state, intent)
     waiting = _pin_wait(state, intent, context)
     decision = _decide(state, intent, context) if waiting is None else waiting
     if isinstance(decision, Refusal):
         return decision
-    return with_undos_due(state, with_ticks_judged_again(state, decision, context), context)
+    entries = with_ticks_judged_again(state, with_evidence_changed(state, decision, context), context)
+    return with_undos_due(state, entries, context)
 
 
 def refused_pin_entries(intent: intents.Intent, refusal: Refusal) -> tuple[Entry, ...]:

@@ -12,7 +12,6 @@ from benchflow.session.context import (
     Context,
     Decision,
     Entry,
-    operation_in_progress,
     quoted_title,
     refusal_or_none,
     refuse,
@@ -25,10 +24,11 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_remedies import check_held_reason, remedy_of_check
+from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.reading_instruments import tools_for
-from benchflow.session.rules.remedy_progress import holding
+from benchflow.session.rules.remedy_progress import holding, stop_text
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_torques import ticked_by
 from benchflow.session.rules.typed_values import read_value
@@ -125,7 +125,7 @@ def _held_reading(state: State, step: Step, record: RecordedValue, slot: str) ->
         return None
     title = open_values.result_title(step, held.result)
     if held.final:
-        message = f"{title} is out of its limit. {open_values.stop_text(held)}"
+        message = f"{title} is out of its limit. {stop_text(held)}"
         return refuse("out-of-limit", message, operation=step.id, name=held.result.name)
     return Refusal((open_values.remedy_first(step, title, (held,)),))
 

@@ -7,7 +7,6 @@ from benchflow.session.context import (
     Context,
     Decision,
     Entry,
-    operation_in_progress,
     quoted_title,
     refusal_or_none,
     refuse,
@@ -18,6 +17,7 @@ from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
+from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.findings import findings_made
 from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.rules.planned_disassembly import parts_thrown_away

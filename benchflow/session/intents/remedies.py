@@ -6,7 +6,7 @@ from benchflow.ordering.remedy_scope import steps_called
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Remedy
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, unknown_name
+from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.check_remedy_intents import carry_out_check_remedy, check_named
 from benchflow.session.intents.reading_names import named_reading
@@ -18,13 +18,13 @@ from benchflow.session.intents.remedy_steps import (
 )
 from benchflow.session.intents.stage_remedy_intents import carry_out_stage_remedy
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.open_values import (
     limit_base_missing,
     remedy_first,
     result_title,
-    stop_text,
     value_title,
 )
 from benchflow.session.rules.remedy_progress import (
@@ -34,6 +34,7 @@ from benchflow.session.rules.remedy_progress import (
     served_together,
     steps_to_redo,
     steps_without_undo,
+    stop_text,
 )
 from benchflow.session.rules.remedy_waits import readings_waited_for
 from benchflow.session.rules.value_results import (

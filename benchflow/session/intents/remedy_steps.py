@@ -9,8 +9,8 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.open_items import lot_title
-from benchflow.session.rules.open_values import result_title, stop_text, value_title
-from benchflow.session.rules.remedy_progress import remedy_progress
+from benchflow.session.rules.open_values import result_title, value_title
+from benchflow.session.rules.remedy_progress import remedy_progress, stop_text
 from benchflow.session.rules.remedy_waits import WaitedFor, stored_wait
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
 from benchflow.session.state.events import StoredQuantity

@@ -1,6 +1,6 @@
 """Every reason why an operation cannot start, a move cannot be made, or the job cannot be closed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from msgspec.structs import replace
 
@@ -14,13 +14,21 @@ from benchflow.session.rules.blocking import move_interlock_reasons, step_interl
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
 from benchflow.session.rules.done_work import steps_before
 from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
+from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.state.state import State
 
+Reopened = Mapping[str, tuple[Reason, ...]]
+"""The finished operations that are reopened, with the reasons (:func:`reopened_operations`)."""
 
-def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason, ...]:
-    """Every reason why an operation cannot start now."""
+
+def start_reasons(state: State, step_id: str, context: Context, reopened: Reopened | None = None) -> tuple[Reason, ...]:
+    """Every reason why an operation cannot start now. One that is reopened can be started again.
+
+    ``reopened`` spares the work of finding them, where several operations are asked about.
+    """
     step = state.plan.steps[step_id]
-    if step_id in state.done:
+    reopened = reopened_operations(state) if reopened is None else reopened
+    if step_id in state.done and step_id not in reopened:
         message = f"{quoted_title(state, step_id)} is already done. Start a rework to do it again"
         return (Reason("already-done", message, operation=step_id),)
     reasons: list[Reason] = []
@@ -33,7 +41,7 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
         reasons.append(_rework_in_progress(state))
     reasons += waiting_undo_reasons(state, step_id)
     reasons += _with_condition(state, step, step_interlock_reasons(state, step_id))
-    reasons += _holds_reopened_before(state, step_id)
+    reasons += _reopened_before(state, step_id, reopened)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)
     return tuple(reasons)
@@ -49,12 +57,14 @@ def _with_condition(state: State, step: Step, reasons: tuple[Reason, ...]) -> It
         yield reason
 
 
-def _holds_reopened_before(state: State, step_id: str) -> Iterator[Reason]:
-    """A reason for each finished operation that ``step_id`` comes after, and whose hold is open again."""
-    if state.reopened_holds:
+def _reopened_before(state: State, step_id: str, reopened: Reopened) -> Iterator[Reason]:
+    """The reasons of each finished operation that ``step_id`` comes after, and that or whose hold is open again."""
+    if state.reopened_holds or reopened:
         before = steps_before(state, step_id)
         for name in state.plan.steps:
-            if name in state.reopened_holds and name in before:
+            if name in before and name in reopened:
+                yield from reopened[name]
+            if name in before and name in state.reopened_holds:
                 yield from hold_reasons(state, state.plan.steps[name])
 
 

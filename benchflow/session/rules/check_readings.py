@@ -3,9 +3,10 @@
 from benchflow.procedure.model import CheckStage, HandStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
-from benchflow.session.context import operation_in_progress, refuse, unknown_name, unreadable_quantity
+from benchflow.session.context import refuse, unknown_name, unreadable_quantity
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_stages import TickReadings, limit_unit, quantity_name
+from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.instrument_fitness import Tool
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
 from benchflow.session.rules.typed_values import read_quantity, whole_number

@@ -6,8 +6,7 @@ The same rules hold as for a value: yes counts only after the remedy in turn, an
 from benchflow.procedure.plan import Step
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import covering_deviation
-from benchflow.session.rules.open_values import stop_text
-from benchflow.session.rules.remedy_progress import RemedyInTurn, next_remedy
+from benchflow.session.rules.remedy_progress import RemedyInTurn, next_remedy, stop_text
 from benchflow.session.state.state import RemedyKey, State, check_key
 
 

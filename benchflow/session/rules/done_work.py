@@ -1,6 +1,7 @@
 """The work that is done and can be taken back, and the parts that are thrown away with it."""
 
 from collections.abc import Iterable, Mapping
+from math import inf
 
 from benchflow.ordering import rework
 from benchflow.session.rules.planned_disassembly import parts_thrown_away, used_once_items
@@ -55,10 +56,11 @@ def discarded_items(state: State, step_id: str) -> tuple[str, ...]:
 def done_work(state: State) -> rework.DoneWork:
     """The input of the rework planner: the operations done, in order, and the values written to state variables.
 
-    Operations that are paused or in progress count as done.
+    Operations that are paused or in progress count as done. One that was done before keeps its place.
     """
     writes: Mapping[str, tuple[rework.StateWrite, ...]] = {
         name: tuple(rework.StateWrite(write.step, write.value) for write in past) for name, past in state.writes.items()
     }
     current = () if state.in_progress is None else (state.in_progress,)
-    return rework.DoneWork((*state.done, *state.paused, *current), dict(writes))
+    finished = sorted((*state.done, *state.paused, *current), key=lambda name: state.work(name).finished or inf)
+    return rework.DoneWork(tuple(finished), dict(writes))

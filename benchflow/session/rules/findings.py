@@ -65,13 +65,33 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
         return
     after = state_after(state, entries, context)
     for name in state.done:
-        step = state.plan.steps[name]
-        known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step)}
-        changed = [key for key, found in findings_made(after, step).items() if known[key] not in (None, found)]
-        changed += [key for key in known if key in _choices_against_tables(after, step)]
-        if changed:
+        finding = _changed_finding(after, state.plan.steps[name])
+        if finding:
             message = (
-                f"This correction would change the finding {changed[0]} of {quoted_title(state, name)}, which decides "
+                f"This correction would change the finding {finding} of {quoted_title(state, name)}, which decides "
                 f"what is done. Start a rework of {quoted_title(state, name)} instead, and do it again"
             )
-            yield Reason("not-allowed", message, operation=name, name=changed[0])
+            yield Reason("not-allowed", message, operation=name, name=finding)
+
+
+def findings_changed_again(state: State, step: Step) -> Iterator[Reason]:
+    """A reason for each finding that was made and is another one since ``step``, which was done, was started again."""
+    if not state.plan.findings.answers or not state.work(step.id).finished:
+        return
+    for name in (*state.done, step.id):
+        finding = _changed_finding(state, state.plan.steps[name])
+        if finding:
+            title = quoted_title(state, name)
+            message = (
+                f"The finding {finding} of {title} is another one now, and it decides what is done. Pause "
+                f"{quoted_title(state, step.id)} and rework {title}, or enter the value again if it was misread"
+            )
+            yield Reason("not-allowed", message, operation=name, name=finding)
+
+
+def _changed_finding(state: State, step: Step) -> str:
+    """The first finding of ``step`` that decides what is done and would be another one now; empty if there is none."""
+    known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step)}
+    changed = [key for key, found in findings_made(state, step).items() if known[key] not in (None, found)]
+    changed += [key for key in known if key in _choices_against_tables(state, step)]
+    return next(iter(changed), "")

@@ -12,7 +12,7 @@ from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.failed_fasteners import stopped_reason
-from benchflow.session.rules.findings import answer_no_decides
+from benchflow.session.rules.findings import answer_no_decides, findings_changed_again
 from benchflow.session.rules.joint_progress import (
     JointProgress,
     joint_progress,
@@ -65,7 +65,8 @@ def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
         *value_wait_reasons(state, step, now),
     )
     unproven = () if entries else unproven_variables(state, step)
-    return (*entries, *finish_interlock_reasons(state, step, unproven), *hold_reasons(state, step))
+    changed = () if entries else findings_changed_again(state, step)
+    return (*entries, *changed, *finish_interlock_reasons(state, step, unproven), *hold_reasons(state, step))
 
 
 def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:

@@ -9,10 +9,11 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
 from benchflow.session.rules.findings import verdict_decides
-from benchflow.session.rules.remedy_progress import RemedyInTurn, RemedyProgress, remedy_progress, served_together
+from benchflow.session.rules.put_right_advice import put_right_advice
+from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together, stop_text
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
-from benchflow.session.rules.waivers import deviation_advice, rework_advice
+from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT
 
@@ -107,16 +108,9 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequ
         return f"{lapsed}. {stop_text(final)}"
     advice = "Carry out the remedy" if held else "Measure again"
     if step.id in state.done:
-        advice = rework_advice(state, step)
+        advice = put_right_advice(state, step)
     sign = deviation_advice(state, step, results[0].name)
     return f"{lapsed}. {advice}{f', or {sign}' if sign else ''}"
-
-
-def stop_text(progress: RemedyInTurn) -> str:
-    """Why the work stops at a value, and what is possible."""
-    return (
-        f"{progress.instruction.rstrip('. ')}. Sign a deviation, start a rework, or correct the entry if it was misread"
-    )
 
 
 def _remedy_first_reasons(state: State, step: Step, title: str, held: Sequence[RemedyProgress]) -> Iterator[Reason]:

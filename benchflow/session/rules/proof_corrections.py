@@ -1,4 +1,4 @@
-"""Corrections of entries that prove a state variable: what is known afterwards."""
+"""Entries that prove a state variable and are changed after their operation was finished: what is known afterwards."""
 
 from benchflow.session.context import Context, Entry
 from benchflow.session.rules.proofs import proved_by, unproven_variables
@@ -7,15 +7,22 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
-def evidence_entries(state: State, entries: tuple[Entry, ...], context: Context, by: str) -> tuple[Entry, ...]:
-    """An entry for each finished operation whose proof of a state variable changes with ``entries``."""
-    proving = [step for step in state.plan.steps.values() if step.id in state.done and proved_by(step)]
+def with_evidence_changed(state: State, entries: tuple[Entry, ...], context: Context) -> tuple[Entry, ...]:
+    """``entries``, and one more for each operation that was finished and whose proof of a state variable they change.
+
+    Only a correction, or an entry in an operation that was started again, can do that.
+    """
+    corrects = any(isinstance(entry.event, ev.EntryCorrected) for entry in entries)
+    started_again = state.in_progress is not None and state.work(state.in_progress).finished
+    if not entries or not (corrects or started_again):
+        return entries
+    proving = [step for step in state.plan.steps.values() if state.work(step.id).finished and proved_by(step)]
     if not proving:
-        return ()
-    after = state_after(state, entries, context)
+        return entries
+    after, by = state_after(state, entries, context), entries[-1].by
     found = []
     for step in proving:
         unknown = unproven_variables(after, step)
-        if unknown != unproven_variables(state, step):
+        if after.work(step.id).finished and unknown != unproven_variables(state, step):
             found.append(Entry(by, ev.EvidenceChanged(step.id, unknown)))
-    return tuple(found)
+    return (*entries, *found)

@@ -40,6 +40,11 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     return found
 
 
+def can_be_reworked(state: State, step_id: str) -> bool:
+    """True if ``step_id``, which is done, can be undone in the present state once no operation is in progress."""
+    return isinstance(_plan_with_parts(state, step_id), rework.ReworkPlan)
+
+
 def _plan_with_parts(state: State, step_id: str) -> rework.ReworkPlan | rework.NoRework:
     """The plan to undo ``step_id``, and to do again every operation that a discarded part was entered in.
 

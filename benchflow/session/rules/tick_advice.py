@@ -6,9 +6,10 @@ from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
-from benchflow.session.rules.open_values import stop_text
+from benchflow.session.rules.put_right_advice import put_right_advice
+from benchflow.session.rules.remedy_progress import stop_text
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
-from benchflow.session.rules.waivers import deviation_advice, rework_advice
+from benchflow.session.rules.waivers import deviation_advice
 from benchflow.session.state.state import State, Tick
 
 
@@ -17,7 +18,7 @@ def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: 
     held = remedy_of_tick(state, step, tick)
     sign = deviation_advice(state, step, fastener_subject(progress.joint.id, tick.fastener))
     if step.id in state.done:
-        remedy = rework_advice(state, step)
+        remedy = put_right_advice(state, step)
     elif held is not None and held.final:
         return stop_text(held)
     else:

@@ -106,13 +106,6 @@ def deviation_advice(state: State, step: Step, about: str) -> str:
     return f"have a deviation signed (role: {' and '.join(roles)})" if roles else "sign a deviation"
 
 
-def rework_advice(state: State, step: Step) -> str:
-    """What to do about an entry of ``step``, which is done: rework it, if the procedure says how it is undone."""
-    if step.operation.undo is None:
-        return "If it was misread, correct it"
-    return f"Rework step {state.plan.number(step.id)}"
-
-
 def worked_on(state: State, step: Step, signer: str, shop: "Shop | None") -> bool:
     """True if ``signer`` started the operation or entered something in it."""
     people = state.work(step.id).people or {state.by}

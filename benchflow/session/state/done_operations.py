@@ -5,8 +5,8 @@ from collections.abc import Iterable
 from benchflow.session.state import events as ev
 from benchflow.session.state.continued_job import OperationTakenOver
 
-KINDS = frozenset({"finished", "taken-over", "undone", "remedied", "rework-started"})
-"""The kinds of events that finish or reopen operations."""
+KINDS = frozenset({"started", "finished", "taken-over", "undone", "remedied", "rework-started"})
+"""The kinds of events that finish or reopen operations. One that is done is started again if it was reopened."""
 
 
 def finished_by(event: ev.AnyEvent) -> tuple[str, ...]:
@@ -31,6 +31,8 @@ def done_after(events: Iterable[ev.AnyEvent]) -> set[str]:
     """The step ids of the operations that are done after all ``events`` of a job."""
     done: set[str] = set()
     for event in events:
+        if isinstance(event, ev.OperationStarted):
+            done.discard(event.operation)
         done.difference_update(reopened_by(event))
         done.update(finished_by(event))
     return done

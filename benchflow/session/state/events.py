@@ -38,7 +38,7 @@ from benchflow.trade.verdict import RemedySide, Verdict
 FORMAT = 3
 """The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
 
-RULES = 2
+RULES = 3
 """The number of the rules that decide on intents. It grows when a rule gets stricter."""
 
 
@@ -307,7 +307,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
 
 
 class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):
-    """A correction changed the proof of state variables in a finished operation."""
+    """A later entry changed the proof of state variables in an operation that is done, or was done before."""
 
     operation: str
     unknown: tuple[str, ...] = ()  # the variables that are not known now; the others are as the operation sets them

@@ -28,8 +28,10 @@ from benchflow.session.state.state_changes import (
     operation_voided,
     with_clocks_restarted,
     with_evidence,
+    with_hold_closed,
     with_work,
     with_writes,
+    without_writes,
 )
 from benchflow.session.state.state_times import first_values, with_state_times
 
@@ -194,13 +196,21 @@ def _fold_register_changed(state: State, event: ev.RegisterChanged) -> State:
 
 
 def _fold_started(state: State, event: ev.OperationStarted, line: Line) -> State:
+    """An operation that is done is started again if a correction has reopened it. Its entries and states are kept."""
     work = state.work(event.operation)
     state = with_work(state, event.operation, replace(work, people=work.people | {line.by}))
+    if event.operation in state.done:
+        done = {name: time for name, time in state.done.items() if name != event.operation}
+        state = with_hold_closed(replace(state, done=done), event.operation)
     return replace(state, in_progress=event.operation, started=event_time(line))
 
 
 def _fold_finished(state: State, event: ev.OperationFinished, line: Line) -> State:
-    step = state.plan.steps.get(event.operation)
+    step, work = state.plan.steps.get(event.operation), state.work(event.operation)
+    if work.finished:
+        state = without_writes(state, event.operation)
+    else:
+        state = with_work(state, event.operation, replace(work, finished=line.seq))
     if step is not None and (step.sets or event.unknown):
         settings = {**step.sets, **dict.fromkeys(event.unknown)}
         state = with_writes(state, line.seq, event.operation, settings)

@@ -40,8 +40,10 @@ def fold_taken_over(state: State, event: OperationTakenOver, line: Line) -> Stat
     enterers = work.enterers if earlier is None else work.enterers | set(earlier.enterers)
     signed = Signature(line.by, line.at, self_signed=False) if event.role else None
     takeover = Takeover(line.by, line.at, line.seq, event)
-    work = replace(work, people=people, enterers=enterers, signed=signed, takeover=takeover)
-    state = with_findings_made(with_work(replace(state, done=done), event.operation, work), event.findings)
+    work = replace(work, people=people, enterers=enterers, signed=signed, takeover=takeover, finished=line.seq)
+    changed_later = {**state.changed_later, event.operation: line.seq}  # no deviation was signed in this log
+    state = replace(state, done=done, changed_later=changed_later)
+    state = with_findings_made(with_work(state, event.operation, work), event.findings)
     return state if step is None else _with_writes_below(state, event, step.sets, line.seq)
 
 

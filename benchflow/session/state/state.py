@@ -194,6 +194,7 @@ class Work(Struct, frozen=True):
     results: dict[str, dict[str, LoggedResult]] = {}  # of the calculated values that some `before` names
     before: RoundBefore = RoundBefore()  # kept when the operation is undone
     takeover: Takeover | None = None  # set if it was done under the log that this job continues
+    finished: int = 0  # ``seq`` of the event that finished it first; 0 before that. Kept when it is started again
 
     @property
     def touched(self) -> bool:
@@ -325,6 +326,7 @@ class State(Struct, frozen=True):
     works: dict[str, Work] = {}  # by step id
     to_undo: tuple[str, ...] = ()  # reopened by a remedy, but what they set is still in force; in the order of undoing
     reopened_holds: frozenset[str] = frozenset()  # finished operations whose hold has to be signed again
+    changed_later: dict[str, int] = {}  # by step id, the last event that changed an entry after it was finished
     writes: dict[str, tuple[VariableWrite, ...]] = {}  # for each variable, every write not withdrawn, oldest first
     valuation: Valuation = {}  # present value of each state variable
     value_times: dict[str, tuple[ValueSince, ...]] = {}  # of variables that a `while` names: every value, oldest first
@@ -357,11 +359,6 @@ class State(Struct, frozen=True):
             for name in self.plan.steps
             if name in self.works and name not in self.done and name != self.in_progress and self.works[name].touched
         )
-
-    @property
-    def finished(self) -> bool:
-        """True if every operation is finished."""
-        return len(self.done) == len(self.plan.steps)
 
 
 def fastener_slot(stage: int, fastener: int) -> str:

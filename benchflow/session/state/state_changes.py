@@ -29,9 +29,12 @@ def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
     """Return the state after ``by`` entered something for ``step``. ``changes`` are fields of its :class:`Work`.
 
     ``by`` is added to the people who worked on the operation. An earlier signature for the hold becomes invalid, and so
-    does an earlier waiver of it. If the operation is done, its hold is open again.
+    does an earlier waiver of it. If the operation is done, its hold is open again, and a value in it may be out of its
+    limit again.
     """
     state, work = _with_hold_open(state, step)
+    if work.finished:
+        state = replace(state, changed_later={**state.changed_later, step: state.seq})
     if by not in work.people:
         changes["people"] = work.people | {by}
     if by not in work.enterers:
@@ -131,17 +134,20 @@ def without_writes(state: State, step: str) -> State:
 
 
 def with_evidence(state: State, step: str, unknown: tuple[str, ...]) -> State:
-    """Return the state in which the finished ``step`` does not prove the variables ``unknown``, but proves all others.
+    """Return the state in which ``step`` does not prove the variables ``unknown``, but proves all others.
 
-    Writes that came after it stay: the last write of a variable decides.
+    The step is done, or was started again after it was done. Writes that came after it stay: the last write of a
+    variable decides.
     """
-    plan_step, time = state.plan.steps.get(step), state.done.get(step)
-    if plan_step is None or time is None:
+    plan_step, finished = state.plan.steps.get(step), state.work(step).finished
+    if plan_step is None or not finished:
         return state
     settings = {**plan_step.sets, **dict.fromkeys(unknown)}
+    own = [write.seq for past in state.writes.values() for write in past if write.step == step]
+    seq = max(own, default=finished)
     writes = {name: tuple(write for write in past if write.step != step) for name, past in state.writes.items()}
     for name, value in settings.items():
-        past = [*writes.get(name, ()), VariableWrite(time.seq, step, value)]
+        past = [*writes.get(name, ()), VariableWrite(seq, step, value)]
         writes[name] = tuple(sorted(past, key=lambda write: write.seq))
     valuation = {name: past[-1].value for name, past in writes.items() if past}
     return replace(state, writes=writes, valuation=valuation)
@@ -181,6 +187,7 @@ def operation_cleared(state: State, step: str, discard: Collection[str]) -> Stat
         failed_fasteners=work.failed_fasteners,
         people=work.people,
         before=round_before(state, work),
+        finished=work.finished,
     )
     return without_deviations_for(with_work(state, step, kept), work.entries)
 

@@ -76,8 +76,8 @@ class OperationRow(Struct, frozen=True):
     operation: str
     number: int
     title: str
-    status: Literal["ready", "blocked", "paused", "in-progress", "done"]
-    reason: str = ""  # the first reason, if blocked
+    status: Literal["ready", "blocked", "paused", "in-progress", "reopened", "done"]
+    reason: str = ""  # the first reason, if blocked or reopened
     section: str = ""
 
 
@@ -303,7 +303,11 @@ Input = ReadingInput | CalculatedInput | ChoiceInput | CheckInput | LotInput | T
 
 
 class OperationView(Struct, frozen=True):
-    """One operation with its inputs: the one in progress, or the one to do next (``in_progress`` is false)."""
+    """One operation with its inputs: the one in progress, or the one to do next (``in_progress`` is false).
+
+    It is ``reopened`` if it was finished and a later entry has put a value in it out of its limit. It is then started
+    again, and not ``done``.
+    """
 
     operation: str
     number: int
@@ -318,6 +322,8 @@ class OperationView(Struct, frozen=True):
     pause_allowed: bool = True
     starts_by_entry: bool = False  # the first entry may start it: nothing has to be read or waited for before
     finishes_by_entry: bool = False  # the last entry may finish it: no signature is open
+    reopened: bool = False
+    done: bool = False
 
 
 class MoveRow(Struct, frozen=True):
@@ -352,7 +358,7 @@ class BenchView(Struct, frozen=True):
     saved: int  # number of events on disk
     simulated: bool
     read_only: str  # why the log cannot be written; "" if it can
-    done: int
+    done: int  # operations that are done and not reopened
     of: int
     now: OperationView | None  # None if all operations are done or the job is closed
     rework: ReworkView | None
@@ -361,4 +367,4 @@ class BenchView(Struct, frozen=True):
     operations: tuple[OperationRow, ...]  # all operations, in the order of the procedure
     moves: tuple[MoveRow, ...]
     closed: bool = False
-    finished: bool = False  # all operations are done
+    finished: bool = False  # all operations are done, and none is reopened

@@ -6,15 +6,15 @@ import msgspec
 
 from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import variable_title, variable_value_text
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context
-from benchflow.session.refusal import Reason
-from benchflow.session.rules.action_reasons import move_reasons, start_reasons
-from benchflow.session.rules.deferred_undos import plan_for_routes
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.action_reasons import Reopened, move_reasons, start_reasons
 from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
+from benchflow.session.rules.reopened_operations import reopened_operations
+from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
     BenchView,
@@ -33,7 +33,8 @@ def bench_view(state: State, context: Context, *, saved: int, read_only: str) ->
 
     ``saved`` is the number of events on disk. ``read_only`` is why the log cannot be written; "" if it can.
     """
-    rows = tuple(operation_rows(state, context))
+    reopened = reopened_operations(state)
+    rows = tuple(operation_rows(state, context, reopened))
     return BenchView(
         title=state.plan.procedure.title,
         unit=state.opened.unit,
@@ -41,16 +42,16 @@ def bench_view(state: State, context: Context, *, saved: int, read_only: str) ->
         saved=saved,
         simulated=state.opened.simulated,
         read_only=read_only,
-        done=len(state.done),
+        done=len(state.done) - len(reopened),
         of=len(state.plan.steps),
-        now=now_view(state, context, rows),
+        now=now_view(state, context, rows, reopened),
         rework=rework_view(state),
         state_rows=tuple(state_rows(state)),
         clocks=tuple(clock_rows(state, context)),
         operations=rows,
         moves=tuple(move_rows(state)),
         closed=bool(state.closed),
-        finished=state.finished,
+        finished=len(state.done) == len(state.plan.steps) and not reopened,
     )
 
 
@@ -59,7 +60,7 @@ ENTRY_KINDS = frozenset({
     "drawn-down", "undrawn", "seated", "unseated", "checked", "unchecked", "chosen", "lot", "signed", "noted",
     "instrument-used", "wrench-fitted", "lubricated",
 })  # fmt: skip
-"""Kinds of event that change only the operation in progress."""
+"""Kinds of event that change only the operation in progress, unless that was done before."""
 
 
 def view_after_entries(view: BenchView, state: State, context: Context, *, saved: int) -> BenchView:
@@ -67,9 +68,10 @@ def view_after_entries(view: BenchView, state: State, context: Context, *, saved
 
     The rest of ``view``, including the clocks, is not changed.
     """
-    if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
+    in_progress = state.in_progress
+    if in_progress is None or view.now is None or view.now.operation != in_progress or state.work(in_progress).finished:
         return bench_view(state, context, saved=saved, read_only=view.read_only)
-    now = operation_view(state, context, state.in_progress)
+    now = operation_view(state, context, in_progress)
     return msgspec.structs.replace(view, saved=saved, now=now)
 
 
@@ -97,48 +99,50 @@ def state_rows(state: State) -> Iterator[StateRow]:
         )
 
 
-def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
+def operation_rows(state: State, context: Context, reopened: Reopened) -> Iterator[OperationRow]:
     """All operations with their status, in the order of the procedure."""
     sections = {section.id: section.title for section in state.plan.procedure.sections}
     paused = set(state.paused)
     for name, step in state.plan.steps.items():
         number = state.plan.number(name)
         section = sections.get(step.operation.section, "")
-        if name in state.done:
+        if name in reopened:
+            yield OperationRow(name, number, step.title, "reopened", reopened[name][0].message, section)
+        elif name in state.done:
             yield OperationRow(name, number, step.title, "done", section=section)
         elif name == state.in_progress:
             yield OperationRow(name, number, step.title, "in-progress", section=section)
         else:
-            reasons = start_blocked(state, name, context)
+            reasons = start_blocked(state, name, context, reopened)
             if reasons:
                 yield OperationRow(name, number, step.title, "blocked", reasons[0].message, section)
             else:
                 yield OperationRow(name, number, step.title, "paused" if name in paused else "ready", section=section)
 
 
-def start_blocked(state: State, step_id: str, context: Context) -> tuple[Reason, ...]:
+def start_blocked(state: State, step_id: str, context: Context, reopened: Reopened) -> tuple[Reason, ...]:
     """The reasons why an operation cannot start. An operation in progress is not such a reason here."""
-    return tuple(r for r in start_reasons(state, step_id, context) if r.code != "operation-in-progress")
+    return tuple(r for r in start_reasons(state, step_id, context, reopened) if r.code != "operation-in-progress")
 
 
 def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, ...]) -> str | None:
     """The operation that the bench screen shows; ``None`` if all are done.
 
     The first of these that exists: the one in progress; the one with the nearest deadline, or the first on the route
-    to it; a paused one; one that can start; a blocked one.
+    to it; one that is reopened; a paused one; one that can start; a blocked one.
     """
     if state.in_progress is not None:
         return state.in_progress
-    can_start = {row.operation for row in rows if row.status in ("paused", "ready")}
+    can_start = {row.operation for row in rows if row.status in ("reopened", "paused", "ready")}
     for name in operations_by_deadline(state, context):
         if name in can_start:
             return name
-        shortest = route(plan_for_routes(state), state.configuration(), name)
-        if not isinstance(shortest, NoRoute):
-            first = next((action.id for action in shortest.steps if action.id in can_start), None)
+        route = safe_route(state, name)
+        if not isinstance(route, Refusal):
+            first = next((action for action in route if action in can_start), None)
             if first is not None:
                 return first
-    for status in ("paused", "ready", "blocked"):
+    for status in ("reopened", "paused", "ready", "blocked"):
         for row in rows:
             if row.status == status:
                 return row.operation
@@ -156,17 +160,20 @@ def operations_by_deadline(state: State, context: Context) -> list[str]:
     return sorted(seconds_left, key=seconds_left.__getitem__)
 
 
-def now_view(state: State, context: Context, rows: tuple[OperationRow, ...]) -> OperationView | None:
+def now_view(
+    state: State, context: Context, rows: tuple[OperationRow, ...], reopened: Reopened
+) -> OperationView | None:
     """The view of the operation to show; ``None`` if all are done or the job is closed."""
     name = None if state.closed else operation_to_show(state, context, rows)
-    return None if name is None else operation_view(state, context, name)
+    return None if name is None else operation_view(state, context, name, reopened)
 
 
-def operation_view(state: State, context: Context, name: str) -> OperationView:
-    """The view of one operation, in progress or not."""
+def operation_view(state: State, context: Context, name: str, reopened: Reopened | None = None) -> OperationView:
+    """The view of one operation, in progress or not. ``reopened`` spares the work of finding the reopened ones."""
     step = state.plan.steps[name]
     operation = step.operation
     in_progress = state.in_progress == name
+    reopened = reopened_operations(state) if reopened is None else reopened
     return OperationView(
         operation=name,
         number=state.plan.number(name),
@@ -177,10 +184,14 @@ def operation_view(state: State, context: Context, name: str) -> OperationView:
         uses=tuple(used_items(state, step)),
         inputs=operation_inputs(state, step, context),
         in_progress=in_progress,
-        missing=finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context),
+        missing=finish_reasons(state, step, context.now)
+        if in_progress
+        else start_blocked(state, name, context, reopened),
         pause_allowed=not step.during,
         starts_by_entry=not in_progress and starts_by_entry(step),
         finishes_by_entry=in_progress and (operation.hold is None or state.work(name).signed is not None),
+        reopened=name in reopened,
+        done=name in state.done and name not in reopened,
     )
 
 

@@ -12,6 +12,7 @@ STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
     "blocked": ("×", "blocked", "blocked"),
     "paused": ("◊", "paused", "paused"),
     "in-progress": ("►", "now", "in progress"),
+    "reopened": ("◐", "attention", "reopened"),
     "done": ("●", "done", "done"),
 }
 """Shape, role and word of each status."""

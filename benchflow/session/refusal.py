@@ -35,6 +35,7 @@ class Reason(Struct, frozen=True, omit_defaults=True):
     rule: int | None = None  # index into Procedure.interference
     name: str | None = None  # name of a value, a joint, a field and so on
     at: int | None = None  # index of the wrong character in the typed text
+    rework: str | None = None  # step id of the operation that the message says to do again by a rework
 
     def __post_init__(self) -> None:
         if self.at is None and not self.message.endswith(END_MARKS):

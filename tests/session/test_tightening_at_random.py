@@ -69,7 +69,7 @@ _KINDS: dict[str, tuple[str, ...]] = {
     "rework": ("operation", "reason"), "rework-step": (), "tick-rest": ("joint", "stage"), "stage-again": ("joint",),
     "fastener-failed": ("joint", "fastener", "what"), "repair": ("joint", "fastener", "repair"),
 }  # fmt: skip
-_WEIGHTS = (12, 8, 1, 6, 12, 14, 24, 3, 8, 10, 5, 5, 2, 2, 4, 2, 8, 2, 16)
+_WEIGHTS = (14, 10, 1, 5, 16, 14, 24, 3, 8, 10, 5, 12, 4, 2, 3, 2, 8, 2, 16)
 
 
 def random_intent(chance: random.Random, last: int) -> dict[str, Any]:

@@ -58,9 +58,10 @@ def _changed_since(state: State, step_id: str) -> Iterator[Reason]:
         if later:
             now = state_text(state.plan.procedure, name, state.valuation.get(name))
             message = f"{quoted_title(state, later[-1])} has changed the state since. {now}"
-            if step.operation.undo is not None:
+            rework = None if step.operation.undo is None else step_id
+            if rework is not None:
                 message += f". Rework step {state.plan.number(step_id)} instead"
-            yield Reason("state-not-met", message, state=name)
+            yield Reason("state-not-met", message, state=name, rework=rework)
 
 
 def move_interlock_reasons(state: State, move_id: str) -> tuple[Reason, ...]:

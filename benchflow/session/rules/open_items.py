@@ -23,6 +23,7 @@ from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.part_preference import preference_reasons
 from benchflow.session.rules.proofs import unproven_variables
+from benchflow.session.rules.put_right_advice import rework_asked
 from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
@@ -114,7 +115,8 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
             f"{_other_tick_waived(state, step, progress.joint.id, tick)}. "
             f"{out_of_band_advice(state, step, progress, tick)}"
         )
-        yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
+        rework = rework_asked(state, step)
+        yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id, rework=rework)
     for held in () if step.id in state.done else fastener_remedies(state, step):
         if not held.final:
             message = remedy_first_text(progress, held)

@@ -9,7 +9,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
 from benchflow.session.rules.findings import verdict_decides
-from benchflow.session.rules.put_right_advice import put_right_advice
+from benchflow.session.rules.put_right_advice import put_right_advice, rework_asked
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together, stop_text
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
@@ -75,14 +75,15 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     held = () if step.id in state.done else tuple(each for each in held if each.result not in decided)
     if out:
         message = f"{title}: {label}{_out_text(out)}{_advice(state, step, out, held)}"
-        yield Reason("out-of-limit", message, operation=step.id, name=name)
+        yield Reason("out-of-limit", message, operation=step.id, name=name, rework=rework_asked(state, step))
         yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
         shown, verdict = label + ", ".join(map(result_text, doubtful)), doubtful[0].verdict
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
-        yield Reason("not-proven", f"{message}{_advice(state, step, doubtful)}", operation=step.id, name=name)
+        message += _advice(state, step, doubtful)
+        yield Reason("not-proven", message, operation=step.id, name=name, rework=rework_asked(state, step))
 
 
 def _is_decided(state: State, step: Step, name: str, result: ValueResult) -> bool:

@@ -2,7 +2,7 @@
 
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.blocking import step_interlock_reasons
-from benchflow.session.rules.rework_plans import can_be_reworked
+from benchflow.session.rules.rework_plans import undo_is_written
 from benchflow.session.state.state import State
 
 
@@ -11,6 +11,11 @@ def put_right_advice(state: State, step: Step) -> str:
     number = state.plan.number(step.id)
     if not step_interlock_reasons(state, step.id):
         return f"Start step {number} again and put it right"
-    if can_be_reworked(state, step.id):
-        return f"Rework step {number}"
-    return "If it was misread, correct it"
+    return "If it was misread, correct it" if rework_asked(state, step) is None else f"Rework step {number}"
+
+
+def rework_asked(state: State, step: Step) -> str | None:
+    """The id of ``step`` if it is done and the advice is to rework it; otherwise ``None``."""
+    if step.id not in state.done or not step_interlock_reasons(state, step.id):
+        return None
+    return step.id if undo_is_written(state, step.id) else None

@@ -40,9 +40,14 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     return found
 
 
-def can_be_reworked(state: State, step_id: str) -> bool:
-    """True if ``step_id``, which is done, can be undone in the present state once no operation is in progress."""
-    return isinstance(_plan_with_parts(state, step_id), rework.ReworkPlan)
+def undo_is_written(state: State, step_id: str) -> bool:
+    """True if the procedure says how to undo ``step_id``, which is done, and everything that depends on it.
+
+    The plan itself is not made, since messages ask for this often.
+    """
+    history = undo_history(state)
+    undone = rework.with_dependents(state.plan, history, (step_id,))
+    return all(name in history.only_written or state.step(name).operation.undo is not None for name in undone)
 
 
 def _plan_with_parts(state: State, step_id: str) -> rework.ReworkPlan | rework.NoRework:

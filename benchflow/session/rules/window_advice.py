@@ -7,6 +7,7 @@ from benchflow.procedure.plan import Step, TimeWindow
 from benchflow.session.log.timestamps import clock_time_after
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import window_subject
+from benchflow.session.rules.rework_plans import undo_is_written
 from benchflow.session.rules.running_clocks import RunningClock, since_text
 from benchflow.session.rules.waivers import deviation_advice, window_deviations
 from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, TOLERANCE, Now
@@ -25,7 +26,7 @@ def too_late_reason(state: State, step: Step, clock: RunningClock) -> Reason:
         advice = not_known_advice(state, step, window)
     for before in window_deviations(state, step, window):
         late += f". The deviation signed by {before.by} was for an earlier time"
-    return Reason("too-late", f"{late}. {advice}", operation=window.operation)
+    return Reason("too-late", f"{late}. {advice}", operation=window.operation, rework=_to_redo(state, clock))
 
 
 def too_early_reason(state: State, step: Step, clock: RunningClock, now: Now) -> Reason:
@@ -44,7 +45,24 @@ def too_early_reason(state: State, step: Step, clock: RunningClock, now: Now) ->
     else:
         early = f"{not_known_text(state, clock)}. So the wait ({window.text}) counts as not over"
         advice = not_known_advice(state, step, window)
-    return Reason("too-early", f"{early}. {advice}", operation=window.operation)
+    rework = None if clock.known else _to_redo(state, clock)
+    return Reason("too-early", f"{early}. {advice}", operation=window.operation, rework=rework)
+
+
+def _to_redo(state: State, clock: RunningClock) -> str | None:
+    """The operation that the advice about a window says to redo; ``None`` if it says something else."""
+    window = clock.window
+    if (clock.known and restart_advice(state, window)) or not undo_is_written(state, window.operation):
+        return None
+    return window.operation
+
+
+def _redo_text(state: State, step: Step, earlier: Step) -> str:
+    """How to redo ``earlier``, which a window of ``step`` counts from: ``redo step 33``."""
+    redo = f"redo step {state.plan.number(earlier.id)}"
+    if state.in_progress != step.id:
+        return redo
+    return f"{'rework' if step.during else 'pause'} step {state.plan.number(step.id)} and {redo}"
 
 
 def _state_text(state: State, window: TimeWindow) -> str:
@@ -115,8 +133,8 @@ def not_known_advice(state: State, step: Step, window: TimeWindow) -> str:
     """What to do about a window whose time is not known."""
     earlier = state.plan.steps[window.operation]
     ways = ["Set the computer clock right"]
-    if earlier.operation.undo is not None:
-        ways.append(f"redo step {state.plan.number(earlier.id)}")
+    if undo_is_written(state, earlier.id):
+        ways.append(_redo_text(state, step, earlier))
     sign = deviation_advice(state, step, window_subject(earlier.id))
     ways += [sign] if sign else []
     return ways[0] if len(ways) == 1 else f"{', '.join(ways[:-1])}, or {ways[-1]}"
@@ -125,13 +143,10 @@ def not_known_advice(state: State, step: Step, window: TimeWindow) -> str:
 def missed_window_advice(state: State, step: Step, window: TimeWindow) -> str:
     """What to do about a window that has closed: do the earlier operation again, or have a deviation signed."""
     earlier = state.plan.steps[window.operation]
-    number = state.plan.number(earlier.id)
-    sign = deviation_advice(state, step, window_subject(earlier.id))
-    again = restart_advice(state, window)
-    if again:
-        return f"{again[:1].upper()}{again[1:]}{f', or {sign}' if sign else ''}"
-    if earlier.operation.undo is not None:
-        return f"Redo step {number}{f', or {sign}' if sign else ''}"
-    if sign:
-        return f"{sign[:1].upper()}{sign[1:]}"
-    return f"Nobody can waive it, and the procedure does not say how to undo step {number}"
+    ways = [restart_advice(state, window), deviation_advice(state, step, window_subject(earlier.id))]
+    if not ways[0] and undo_is_written(state, earlier.id):
+        ways[0] = _redo_text(state, step, earlier)
+    advice = ", or ".join(filter(None, ways))
+    if advice:
+        return f"{advice[:1].upper()}{advice[1:]}"
+    return f"Nobody can waive it, and the procedure does not say how to undo step {state.plan.number(earlier.id)}"

@@ -324,6 +324,7 @@ class OperationView(Struct, frozen=True):
     finishes_by_entry: bool = False  # the last entry may finish it: no signature is open
     reopened: bool = False
     done: bool = False
+    rework: str = ""  # the operation whose rework puts it right and is possible now; "" if there is none
 
 
 class MoveRow(Struct, frozen=True):

@@ -1,6 +1,6 @@
 """Builds the bench view from the state."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import msgspec
 
@@ -14,6 +14,7 @@ from benchflow.session.rules.action_reasons import Reopened, move_reasons, start
 from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
 from benchflow.session.rules.reopened_operations import reopened_operations
+from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
@@ -129,7 +130,7 @@ def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, 
     """The operation that the bench screen shows; ``None`` if all are done.
 
     The first of these that exists: the one in progress; the one with the nearest deadline, or the first on the route
-    to it; one that is reopened; a paused one; one that can start; a blocked one.
+    to it; one that is reopened; one whose time window has closed; a paused one; one that can start; a blocked one.
     """
     if state.in_progress is not None:
         return state.in_progress
@@ -142,11 +143,10 @@ def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, 
             first = next((action for action in route if action in can_start), None)
             if first is not None:
                 return first
-    for status in ("reopened", "paused", "ready", "blocked"):
-        for row in rows:
-            if row.status == status:
-                return row.operation
-    return None
+    too_late = operations_too_late(state, context)
+    kinds = {row.operation: "too-late" if row.operation in too_late else row.status for row in rows}
+    in_turn = ("reopened", "too-late", "paused", "ready", "blocked")
+    return next((name for kind in in_turn for name, found in kinds.items() if found == kind), None)
 
 
 def operations_by_deadline(state: State, context: Context) -> list[str]:
@@ -158,6 +158,15 @@ def operations_by_deadline(state: State, context: Context) -> list[str]:
                 if clock.open_left is not None and not clock.missed:
                     seconds_left[name] = min(clock.open_left, seconds_left.get(name, clock.open_left))
     return sorted(seconds_left, key=seconds_left.__getitem__)
+
+
+def operations_too_late(state: State, context: Context) -> set[str]:
+    """The operations that are not done and whose time window has closed."""
+    return {
+        name
+        for name, step in state.plan.steps.items()
+        if name not in state.done and any(clock.missed for clock in unwaived_clocks(state, step, context.now))
+    }
 
 
 def now_view(
@@ -174,6 +183,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
     operation = step.operation
     in_progress = state.in_progress == name
     reopened = reopened_operations(state) if reopened is None else reopened
+    missing = finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context, reopened)
     return OperationView(
         operation=name,
         number=state.plan.number(name),
@@ -184,14 +194,13 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         uses=tuple(used_items(state, step)),
         inputs=operation_inputs(state, step, context),
         in_progress=in_progress,
-        missing=finish_reasons(state, step, context.now)
-        if in_progress
-        else start_blocked(state, name, context, reopened),
+        missing=missing,
         pause_allowed=not step.during,
         starts_by_entry=not in_progress and starts_by_entry(step),
         finishes_by_entry=in_progress and (operation.hold is None or state.work(name).signed is not None),
         reopened=name in reopened,
         done=name in state.done and name not in reopened,
+        rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
     )
 
 
@@ -205,6 +214,12 @@ def starts_by_entry(step: Step) -> bool:
     hazard = any(caution.signal in ("danger", "warning") for caution in operation.cautions)
     entries = operation.record or operation.choose or operation.match or operation.check or operation.tighten
     return bool(entries) and not (hazard or step.during or step.time)
+
+
+def _rework_asked(state: State, reasons: Iterable[Reason]) -> str:
+    """The first operation that a reason says to rework, and whose rework is possible now."""
+    asked = dict.fromkeys(reason.rework for reason in reasons if reason.rework is not None)
+    return next((name for name in asked if not isinstance(rework_plan(state, name), Refusal)), "")
 
 
 def used_items(state: State, step: Step) -> Iterator[str]:

@@ -6,7 +6,8 @@ from benchflow.session.context import Context, Decision, Entry, refuse, unknown_
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.remedy_steps import stopped_fastener
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.check_readings import fastener_number, joint_in_progress
+from benchflow.session.rules.check_readings import fastener_number
+from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.failed_fasteners import FAILURES, failed_text
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.planned_disassembly import used_once_items

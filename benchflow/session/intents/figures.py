@@ -7,7 +7,7 @@ from benchflow.quantity import QuantityError
 from benchflow.session.context import Context, Decision, Entry, refuse, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.check_readings import joint_in_progress
+from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State

@@ -5,14 +5,10 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Code, Reason, Refusal
-from benchflow.session.rules.check_readings import (
-    NO_TOOL,
-    fastener_number,
-    joint_in_progress,
-    tick_readings,
-)
+from benchflow.session.rules.check_readings import NO_TOOL, fastener_number, tick_readings
 from benchflow.session.rules.check_stages import TickReadings, judge_tick
-from benchflow.session.rules.failed_fasteners import FAILURE_TEXT, joint_to_tighten
+from benchflow.session.rules.current_operation import joint_in_progress, joint_to_tighten
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.rules.instrument_fitness import Tool, choose_tool, need_for_kind
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.remedy_waits import wait_reasons

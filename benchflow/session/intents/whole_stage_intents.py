@@ -4,7 +4,7 @@ from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.tightening import torque_not_in_file
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.check_readings import joint_in_progress
+from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.joint_progress import progress_text
 from benchflow.session.rules.stage_tools import tool_of_stage
 from benchflow.session.rules.whole_stage import rest_of_stage, rest_reasons, stage_again_reasons

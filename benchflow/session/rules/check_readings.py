@@ -1,34 +1,20 @@
 """Readings entered with a tick."""
 
 from benchflow.procedure.model import CheckStage, HandStage, LoosenStage, Stage, TorqueStage
-from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
 from benchflow.session.context import refuse, unknown_name, unreadable_quantity
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_stages import TickReadings, limit_unit, quantity_name
-from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.instrument_fitness import Tool
-from benchflow.session.rules.joint_progress import JointProgress, joint_progress
+from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.state.events import CheckAnswer
-from benchflow.session.state.state import State
 
 ANSWERS = ("held", "moved")
 """The answers of a click wrench, which shows no reading: the fastener held the torque, or it moved."""
 
 NO_TOOL = Tool(None, None)
 """The tool of a reading without an instrument."""
-
-
-def joint_in_progress(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
-    """The operation in progress and the progress of its joint; a refusal if it does not tighten ``joint``."""
-    step = operation_in_progress(state, operation)
-    if isinstance(step, Refusal):
-        return step
-    progress = joint_progress(state, step)
-    if progress is None or progress.joint.id != joint:
-        return unknown_name("joint in this operation", joint, [] if progress is None else [progress.joint.id])
-    return step, progress
 
 
 def fastener_number(progress: JointProgress, given: int | str) -> int | Refusal:

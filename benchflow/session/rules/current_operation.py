@@ -1,8 +1,10 @@
-"""The operation that an entry is for."""
+"""The operation that an entry is for, and its joint."""
 
 from benchflow.procedure.plan import Step
-from benchflow.session.context import quoted_title, refuse, unknown_operation
+from benchflow.session.context import quoted_title, refuse, unknown_name, unknown_operation
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.failed_fasteners import stopped_reason
+from benchflow.session.rules.joint_progress import JointProgress, joint_progress
 from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.state.state import State
 
@@ -29,3 +31,23 @@ def operation_in_progress(state: State, named: str | None) -> Step | Refusal:
         message = f"{quoted_title(state, named)} is not in progress. Finish or pause {current} first"
         return refuse("not-started", message, operation=named)
     return state.plan.steps[state.in_progress]
+
+
+def joint_in_progress(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
+    """The operation in progress and the progress of its joint; a refusal if it does not tighten ``joint``."""
+    step = operation_in_progress(state, operation)
+    if isinstance(step, Refusal):
+        return step
+    progress = joint_progress(state, step)
+    if progress is None or progress.joint.id != joint:
+        return unknown_name("joint in this operation", joint, [] if progress is None else [progress.joint.id])
+    return step, progress
+
+
+def joint_to_tighten(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
+    """The operation in progress and the progress of its joint; a refusal if a failed fastener stops the joint."""
+    found = joint_in_progress(state, operation, joint)
+    if isinstance(found, Refusal):
+        return found
+    step, progress = found
+    return Refusal((stopped_reason(state, step, progress),)) if progress.failed else found

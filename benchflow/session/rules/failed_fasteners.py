@@ -5,8 +5,7 @@ from typing import Final
 from benchflow.ordering.wording import all_of
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
-from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.check_readings import joint_in_progress
+from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.measurements import from_stored
@@ -24,15 +23,6 @@ FAILURE_TEXT: Final[dict[FastenerFailure, str]] = {
     "turning": "turns without getting tighter",
 }
 """What happened to a fastener, for people."""
-
-
-def joint_to_tighten(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
-    """The operation in progress and the progress of its joint; a refusal if a failed fastener stops the joint."""
-    found = joint_in_progress(state, operation, joint)
-    if isinstance(found, Refusal):
-        return found
-    step, progress = found
-    return Refusal((stopped_reason(state, step, progress),)) if progress.failed else found
 
 
 def stopped_reason(state: State, step: Step, progress: JointProgress) -> Reason:

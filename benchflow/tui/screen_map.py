@@ -72,6 +72,14 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             return _record_form(request, client)
         case to.WrenchRequest() | to.FigureRequest() | to.LubricantRequest():
             return _tooling_form(request, client)
+        case to.FastenerFailedRequest():
+            from benchflow.tui.screens.failed_fastener_pages import FailedFastenerPage
+
+            return FailedFastenerPage(client, request.joint, request.title, request.fastener)
+        case to.RepairRequest():
+            from benchflow.tui.screens.failed_fastener_pages import RepairPage
+
+            return RepairPage(client, request.joint, request.title, request.fastener)
         case to.FolderRequest() | to.LeaveRequest() | to.EndJobRequest():
             return _leaving_screen(request, client)
         case _:

@@ -117,6 +117,22 @@ class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):
     title: str
 
 
+class FastenerFailedRequest(ScreenRequest, frozen=True, tag="fastener-failed"):
+    """Request for the form for a fastener that failed. ``fastener`` is the one in turn, ``None`` if there is none."""
+
+    joint: str
+    title: str
+    fastener: int | None
+
+
+class RepairRequest(ScreenRequest, frozen=True, tag="repair"):
+    """Request for the form for the repair of a failed fastener."""
+
+    joint: str
+    title: str
+    fastener: int
+
+
 class InstrumentRequest(ScreenRequest, frozen=True, tag="instrument"):
     """Request for the list of instruments. Its result is the serial number of the chosen one.
 
@@ -165,6 +181,8 @@ JobRequest = (
     | WrenchRequest
     | FigureRequest
     | LubricantRequest
+    | FastenerFailedRequest
+    | RepairRequest
     | InstrumentRequest
     | ReworkRequest
     | TakeOverRequest

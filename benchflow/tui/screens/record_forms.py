@@ -118,12 +118,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
                     out.append((given.name, f"{given.title} ({given.limit})" if given.limit else given.title))
                 case TightenInput():
                     out.append((given.joint, given.title))
-                    out_now = [each for each in given.fasteners if each.verdict in OUT_OF_LIMIT and not each.waived]
-                    if len(out_now) > 1:
-                        one = (
-                            (f"{given.joint}[{each.number}]", f"{given.title}, no. {each.number}") for each in out_now
-                        )
-                        out.extend(one)
+                    out.extend(_waivable_fasteners(given))
                 case HoldInput():
                     out.append(("hold", f"hold point: {given.role} signs"))
                 case CheckInput() if given.failed:
@@ -148,7 +143,10 @@ class DeviationPage(FormPage, inherit_bindings=False):
             for given in self.now.inputs
             if isinstance(given, CalculatedInput) and not given.complete and given.verdict in NOT_ACCEPTED
         ]
-        out_of_limit += [given.joint for given in self.now.inputs if isinstance(given, TightenInput) and given.advice]
+        joints = [given for given in self.now.inputs if isinstance(given, TightenInput)]
+        out_of_limit += [given.joint for given in joints if given.advice and not given.stopped]
+        failed = [(given, each) for given in joints for each in given.fasteners if each.failed and not each.waived]
+        out_of_limit += [f"{given.joint}[{each.number}]" for given, each in failed]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
             out_of_limit.append("time")
         named = out_of_limit or [name for name, _ in about]
@@ -185,6 +183,16 @@ class DeviationPage(FormPage, inherit_bindings=False):
             by=values["by"] or None,
             pin=values.get("pin") or None,
         )
+
+
+def _waivable_fasteners(joint: TightenInput) -> list[tuple[str, str]]:
+    """Subject and title of each fastener that a deviation can be about: failed, or one of several out of their band."""
+    failed = [each for each in joint.fasteners if each.failed and not each.waived]
+    out = [each for each in joint.fasteners if each.verdict in OUT_OF_LIMIT and not each.waived and not each.failed]
+    return [
+        *((f"{joint.joint}[{each.number}]", f"{joint.title}, no. {each.number}: {each.failed}") for each in failed),
+        *((f"{joint.joint}[{each.number}]", f"{joint.title}, no. {each.number}") for each in out if len(out) > 1),
+    ]
 
 
 class RemedyPage(FormPage, inherit_bindings=False):

@@ -101,6 +101,7 @@ def joint_status(state: State, step: Step, context: Context) -> dict[str, Any] |
         "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
         "settings": [*(f"CAUTION: {text}" for text in view.warnings), *view.settings],
         "background": list(view.background),
+        "wrench_setting": view.wrench_setting,
         "words": view.progress,
         "rest": list(view.rest),
         "stage_again": view.stage_again,

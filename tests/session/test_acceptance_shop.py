@@ -111,14 +111,21 @@ def test_person_outside_the_register_cannot_open_a_job_or_sign_a_deviation(tmp_p
     assert refused(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
 
 
-@pytest.mark.parametrize(("serial", "why"), [("W-2", "calibration"), ("W-3", "range"), ("large", "20 %")])
-def test_unfit_wrench_is_refused_and_a_fit_one_is_named(script: Script, serial: str, why: str) -> None:
+@pytest.mark.parametrize(
+    ("serial", "why", "fit"),
+    [
+        ("W-2", "calibration", "Fit for"),
+        ("W-3", "above the range 2 .. 25 N·m", "Use a larger wrench"),
+        ("large", "20 %", "Fit for"),
+    ],
+)
+def test_unfit_wrench_is_refused_and_a_fit_one_is_named(script: Script, serial: str, why: str, fit: str) -> None:
     accepted(script, "start", operation="pull")
     (reply,) = script.send(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
     assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
     assert why in reply["refused"][0]["message"]
-    assert "Fit for" in reply["refused"][0]["message"]
-    assert "W-1" in reply["refused"][0]["message"].partition("Fit for")[2]
+    assert fit in reply["refused"][0]["message"]
+    assert "W-1" in reply["refused"][0]["message"].partition(fit)[2]
     assert refused(script, "tick", joint="studs", fastener=1, instrument="W-99") == ["unknown-name"]
 
 

@@ -305,7 +305,10 @@ _UNCERTAINTY = Key(
     examples=("at most 4 %",),
 )
 _UNFIT = Key(
-    "unfit", WordShape("refuse", "warn"), "The reaction to an unfit instrument: `refuse` (the default) or `warn`."
+    "unfit",
+    WordShape("refuse", "warn"),
+    "The reaction to an unfit instrument: `refuse` (the default) or `warn`. A setting outside the range of a torque "
+    "wrench is always refused.",
 )
 
 

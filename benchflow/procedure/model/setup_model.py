@@ -88,7 +88,7 @@ class InstrumentNeed(Struct, frozen=True):
 
     ``covers`` is the measuring range that is needed. ``uncertainty`` is the largest accepted expanded uncertainty: a
     percentage of the reading (``at most 4 %``) or a quantity. ``unfit`` decides if an unfit instrument is refused or
-    only warned about.
+    only warned about. A setting outside the range of a torque wrench is always refused.
     """
 
     id: str

@@ -9,10 +9,12 @@ from functools import lru_cache
 from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
-from benchflow.quantity import Limit, Quantity, QuantityError, parse_limit
+from benchflow.quantity import Quantity, QuantityError
 from benchflow.session.context import RecordedTool, ToolUse, refuse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.wrench_range import is_outside_range
+from benchflow.session.rules.wrench_scale import range_of_used
 from benchflow.session.shop.register_reader import ShareOfScale, parse_uncertainty
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -94,9 +96,14 @@ class RecordedUses(Struct, frozen=True):
         self, need: InstrumentNeed, described: ev.InstrumentUsed, required: Quantity | None, *, together: bool
     ) -> str:
         """Why the instrument was not fit by its recorded data; "" if it was, or if the log has a warning about it."""
+        instrument = _instrument(need, described)
+        if described.warnings and need.unfit == "refuse":
+            return ". ".join(described.warnings)
         if described.warnings:
-            return ". ".join(described.warnings) if need.unfit == "refuse" else ""
-        reasons = fitness(_instrument(need, described), need, required, self.day, together=together)
+            ticked = any(isinstance(event, ev.FastenerTicked) for event in self.events)
+            outside = ticked and required is not None and is_outside_range(instrument, required)
+            return f"The setting is outside its range, {described.range}" if outside else ""
+        reasons = fitness(instrument, need, required, self.day, together=together)
         kinds: tuple[type, ...] = (CalibrationOver, NoCalibration, OutOfRange)
         if described.uncertainty and not _share_of_scale(described):
             kinds = (*kinds, TooUncertain)
@@ -110,7 +117,7 @@ def _instrument(need: InstrumentNeed, described: ev.InstrumentUsed) -> Instrumen
         need.kind,
         described.title,
         described.serial,
-        range=_range(described.range),
+        range=range_of_used(described),
         uncertainty=_expanded_uncertainty(described.uncertainty),
         k=_factor(described.k),
         calibrated=_day(described.calibrated),
@@ -127,13 +134,6 @@ def _uncertainty(described: ev.InstrumentUsed, reading: Quantity, stored: ev.Sto
         return from_stored(stored) if stored is not None and stored.entered == ending else None
     need = InstrumentNeed(described.need, described.title, "")
     return standard_uncertainty(_instrument(need, described), reading)
-
-
-@lru_cache(256)
-def _range(text: str) -> Limit | None:
-    with suppress(QuantityError):
-        return parse_limit(text, nominal=False) if text else None
-    return None
 
 
 @lru_cache(256)

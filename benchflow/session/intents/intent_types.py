@@ -264,6 +264,7 @@ class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):
     extension: str  # from the square drive to the middle of the fastener
     lever: str | None = None  # from the square drive to the middle of the grip
     angle: str | None = None  # between the two; in line if not given
+    instrument: str | None = None  # the wrench: serial number or id in the register; the one in use if not given
 
 
 class SetLubricant(BaseIntent, frozen=True, tag="lubricant", kw_only=True, rename={"nut_factor": "nut-factor"}):

@@ -2,14 +2,20 @@
 
 from decimal import Decimal, InvalidOperation
 
+from msgspec.structs import replace
+
 from benchflow.base.plaintext import clean
 from benchflow.quantity import Quantity, QuantityError, parse_quantity
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.refusal import Refusal
+from benchflow.session.rules.instrument_fitness import need_for_stage
+from benchflow.session.rules.joint_progress import joint_progress
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.rules.wrench_correction import NO_EXTENSION
+from benchflow.session.rules.wrench_range import torques_of_stage, wrench_range_refusal
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.trade.calculations.result import CalculationError
@@ -49,7 +55,21 @@ def set_wrench_adapter(state: State, intent: intents.SetWrenchAdapter, context: 
         )
     except CalculationError as error:
         return refuse("bad-quantity", str(error), name="extension")
-    return (Entry(by, ev.WrenchAdapterChanged(stored["extension"], stored["lever"], angle)),)
+    event = ev.WrenchAdapterChanged(stored["extension"], stored["lever"], angle)
+    return _outside_range(state, event, context, intent.instrument) or (Entry(by, event),)
+
+
+def _outside_range(
+    state: State, event: ev.WrenchAdapterChanged, context: Context, instrument: str | None
+) -> Refusal | None:
+    """A refusal if the adapter takes the setting of the current stage out of the range of the wrench."""
+    step = None if state.in_progress is None else state.plan.steps[state.in_progress]
+    progress = None if step is None else joint_progress(state, step)
+    if step is None or progress is None or progress.current_stage is None:
+        return None
+    stage, fitted = progress.current_stage, replace(state, wrench=event)
+    need = need_for_stage(state, step, stage, progress.tighten.instrument)
+    return wrench_range_refusal(fitted, context, need, instrument, torques_of_stage(stage))
 
 
 def set_lubricant(state: State, intent: intents.SetLubricant, context: Context, by: str) -> Decision:

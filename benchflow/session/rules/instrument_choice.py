@@ -13,8 +13,9 @@ from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.instrument_fitness import need_for_kind, need_for_stage
 from benchflow.session.rules.joint_progress import joint_progress
 from benchflow.session.rules.measurements import next_open_slot
+from benchflow.session.rules.stage_tools import shown_on_tool
 from benchflow.session.rules.typed_values import read_quantity
-from benchflow.session.rules.wrench_correction import wrench_setting
+from benchflow.session.rules.wrench_range import is_outside_range
 from benchflow.session.shop.register import fit_instruments
 from benchflow.session.state.state import State
 from benchflow.trade.instruments import Instrument
@@ -89,21 +90,30 @@ def tools_for_joint(
     stage, typed = progress.tighten.stages[stage_number - 1], typed or {}
     read = tick_readings(stage, 1, typed.get("value") or None, typed.get("stretch") or None)
     value, stretch = (None, None) if isinstance(read, Refusal) else (read.value, read.stretch)
-    required = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
+    required = shown_on_tool(state, stage, value) if isinstance(stage, TorqueStage | CheckStage) else value
     main = need_for_stage(state, step, stage, progress.tighten.instrument)
     if not isinstance(stage, CheckStage) or stage.stretch is None:
-        return _tool_lists(state, context, ("instrument", main, required))
+        return _tool_lists(state, context, ("instrument", main, required), set_to=required)
     gauge = need_for_kind(state, step, "stretch")
-    return _tool_lists(state, context, ("instrument", main, required), ("stretch-instrument", gauge, stretch))
+    fields: tuple[tuple[Field, str | None, Quantity | None], ...]
+    fields = (("instrument", main, required), ("stretch-instrument", gauge, stretch))
+    return _tool_lists(state, context, *fields, set_to=required)
 
 
 def _tool_lists(
-    state: State, context: Context, *fields: tuple[Field, str | None, Quantity | None], together: bool = False
+    state: State,
+    context: Context,
+    *fields: tuple[Field, str | None, Quantity | None],
+    together: bool = False,
+    set_to: Quantity | None = None,
 ) -> tuple[ToolList, ...]:
-    """A list for each field with its need and the setting or reading; unknown needs are left out."""
+    """A list for each field with its need and the setting or reading; unknown needs are left out.
+
+    ``set_to`` is the setting of the wrench: one with another range is never allowed.
+    """
     needs = state.plan.procedure.instruments_by_id
     found = [
-        _tool_list(state, context, needs[name], field, required, together=together)
+        _tool_list(state, context, needs[name], field, required, together=together, set_to=set_to)
         for field, name, required in fields
         if name in needs
     ]
@@ -111,7 +121,14 @@ def _tool_lists(
 
 
 def _tool_list(
-    state: State, context: Context, need: InstrumentNeed, field: Field, required: Quantity | None, *, together: bool
+    state: State,
+    context: Context,
+    need: InstrumentNeed,
+    field: Field,
+    required: Quantity | None,
+    *,
+    together: bool,
+    set_to: Quantity | None,
 ) -> ToolList | None:
     if context.shop is None:
         return None
@@ -120,7 +137,8 @@ def _tool_list(
 
     def row(instrument: Instrument, reasons: tuple[str, ...]) -> ToolRow:
         serial = instrument.serial or instrument.id
-        allowed = not reasons or (need.unfit == "warn" and instrument.retired is None)
+        refused = set_to is not None and is_outside_range(instrument, set_to)
+        allowed = not reasons or (need.unfit == "warn" and instrument.retired is None and not refused)
         return ToolRow(serial, instrument.title or instrument.id, reasons, allowed, serial == used)
 
     rows = [row(instrument, ()) for instrument in fitting.fit]

@@ -1,12 +1,11 @@
 """The wrench setting with an extension, and the lines on the setting that the bench shows."""
 
 from decimal import Decimal
-from fractions import Fraction
 
 import msgspec
 
 from benchflow.procedure.model import CheckStage, Joint, TorqueStage
-from benchflow.quantity import Quantity, show, show_converted
+from benchflow.quantity import Quantity, base, show, show_converted
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 from benchflow.session.rules.check_stages import band_in_force, quantity_name
@@ -21,8 +20,8 @@ NO_EXTENSION = ("none", "off", "-", "0")
 """The words for a wrench without an extension."""
 
 
-def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
-    """The lines on the current stage: wrench setting, lubricant, draw-down."""
+def setting_lines(state: State, progress: JointProgress, unit: str | None) -> tuple[str, ...]:
+    """The lines on the current stage: wrench setting, lubricant, draw-down. ``unit`` is that of the wrench."""
     joint, stage = progress.joint, progress.current_stage
     lines: list[str] = []
     if joint.left_hand:
@@ -30,16 +29,22 @@ def setting_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
     if isinstance(stage, TorqueStage):
         torque = stage.torque
         lines += [
-            *_setting_line(state, torque),
+            *_setting_line(state, torque, unit),
             *_lubricant_note(state, joint, torque),
         ]
     if isinstance(stage, CheckStage):
-        lines += _check_reading_line(state, stage)
+        lines += _check_reading_line(state, stage, unit)
     if joint.lubricant and joint.id not in state.lubricants:
         lines.append(f"Lubricant: {joint.lubricant}")
     if progress.draw_down is not None:
         lines.append(progress.draw_down.text)
     return tuple(lines)
+
+
+def extension_is_fitted(state: State) -> bool:
+    """True if an extension on the torque wrench changes its setting."""
+    fitted = state.wrench
+    return fitted is not None and fitted.extension is not None and fitted.lever is not None
 
 
 def wrench_setting(state: State, torque: Quantity) -> Quantity:
@@ -51,37 +56,40 @@ def wrench_setting(state: State, torque: Quantity) -> Quantity:
     return setting(torque, from_stored(fitted.lever), from_stored(fitted.extension), angle)
 
 
-def setting_on_scale(state: State, progress: JointProgress) -> str:
-    """The wrench setting for the current stage (``22.2 ft-lb``); empty without an extension."""
-    fitted, stage = state.wrench, progress.current_stage
-    if fitted is None or fitted.extension is None or fitted.lever is None or not isinstance(stage, TorqueStage):
+def setting_on_scale(state: State, progress: JointProgress, unit: str | None) -> str:
+    """The wrench setting for the current stage (``22.2 ft-lb``) in the ``unit`` of the wrench; "" without an extension.
+
+    Without a unit it is in that of the stage.
+    """
+    stage = progress.current_stage
+    if not extension_is_fitted(state) or not isinstance(stage, TorqueStage):
         return ""
-    return _setting_text(state, stage.torque)
+    return setting_text(state, stage.torque, unit)
 
 
-def _setting_line(state: State, torque: Quantity) -> list[str]:
-    """The wrench setting with an extension; nothing without one."""
+def _setting_line(state: State, torque: Quantity, unit: str | None) -> list[str]:
+    """The wrench setting, if an extension or the unit of the wrench changes it; otherwise nothing."""
     fitted = state.wrench
     if fitted is None or fitted.extension is None or fitted.lever is None:
-        return []
+        return [f"SET THE WRENCH TO {setting_text(state, torque, unit)}"] if unit not in (None, torque.unit) else []
     angle = f" at {fitted.angle.entered}" if fitted.angle is not None else ""
     parts = f"extension {fitted.extension.entered}{angle}, lever {fitted.lever.entered}"
-    return [f"SET THE WRENCH TO {_setting_text(state, torque)} ({parts})"]
+    return [f"SET THE WRENCH TO {setting_text(state, torque, unit)} ({parts})"]
 
 
-def _check_reading_line(state: State, stage: CheckStage) -> list[str]:
+def _check_reading_line(state: State, stage: CheckStage, unit: str | None) -> list[str]:
     """The wrench readings at the ends of a torque limit, with the fitted extension."""
     fitted, ends = state.wrench, (stage.limit.low, stage.limit.high)
     if fitted is None or fitted.extension is None or quantity_name(stage.limit) != "torque":
         return []
-    shown = [f"{_setting_text(state, end)} for {show(end)}" for end in ends if end is not None]
+    shown = [f"{setting_text(state, end, unit)} for {show(end)}" for end in ends if end is not None]
     return [
         f"With the extension of {fitted.extension.entered}, the wrench reads {' and '.join(shown)}. "
         "Enter the torque at the fastener"
     ]
 
 
-def extension_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
+def extension_lines(state: State, progress: JointProgress, unit: str | None) -> tuple[str, ...]:
     """With an extension: the readings of the wrench at the ends of the band of a torque stage."""
     fitted, stage = state.wrench, progress.current_stage
     if fitted is None or fitted.extension is None or not isinstance(stage, TorqueStage):
@@ -90,21 +98,24 @@ def extension_lines(state: State, progress: JointProgress) -> tuple[str, ...]:
     if band is None:
         return ()
     ends = [
-        _setting_text(state, Quantity(decimal(from_base(end, stage.torque.unit)), stage.torque.unit, ""))
+        setting_text(state, Quantity(decimal(from_base(end, stage.torque.unit)), stage.torque.unit, ""), unit)
         for end in (band.exact.low, band.exact.high)
         if end is not None
     ]
     return (f"Enter the torque at the fastener. There the wrench shows {' to '.join(ends)}",)
 
 
-def _setting_text(state: State, torque: Quantity) -> str:
-    """The setting for ``torque``, with one decimal more than the torque has and at least three digits."""
-    exact = Fraction(wrench_setting(state, torque).value)
+def setting_text(state: State, torque: Quantity, unit: str | None = None) -> str:
+    """The setting for ``torque`` in ``unit``, or in its own unit without one.
+
+    It has at least three digits; in its own unit, at least one decimal more than the torque has.
+    """
+    shown_in = unit or torque.unit
+    exact = from_base(base(wrench_setting(state, torque)), shown_in)
     exponent = torque.value.as_tuple().exponent
-    stated = -exponent if isinstance(exponent, int) else 0
-    places = max(stated + 1, 2 - magnitude(exact) if exact else 0, 0)
-    value = round_half_up(exact, places)
-    return with_unit(f"{value.normalize() if value == value.to_integral_value() else value:f}", torque.unit)
+    least = 1 - exponent if isinstance(exponent, int) and shown_in == torque.unit else 0
+    value = round_half_up(exact, max(least, 2 - magnitude(exact) if exact else 0, 0))
+    return with_unit(f"{value.normalize() if value == value.to_integral_value() else value:f}", shown_in)
 
 
 def _lubricant_note(state: State, joint: Joint, torque: Quantity) -> list[str]:

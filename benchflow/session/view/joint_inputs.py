@@ -31,6 +31,8 @@ from benchflow.session.rules.wrench_correction import (
     setting_on_scale,
     stage_warnings,
 )
+from benchflow.session.rules.wrench_range import range_text, torques_of_stage
+from benchflow.session.rules.wrench_scale import scale_in_use, unit_of_tool
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
@@ -42,6 +44,8 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
     if progress is None:
         return None
     joint, stages = progress.joint, progress.tighten.stages
+    need = _need(state, step, progress)
+    unit = unit_of_tool(state, need)
     held = _next_remedy(state, step, progress)
     repeatable = () if progress.later_stage else progress.out
     return vw.TightenInput(
@@ -58,20 +62,20 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
         progress=progress_text(progress),
         last=None if progress.last is None else progress.last.fastener,
         settings=(
-            *setting_lines(state, progress),
-            *_instrument_line(state, step, progress),
+            *setting_lines(state, progress, unit),
+            *_instrument_line(state, need),
             *_source_line(state, step, progress),
             *_band_line(progress),
-            *extension_lines(state, progress),
+            *extension_lines(state, progress, unit),
         ),
         background=background_lines(state, progress),
-        warnings=stage_warnings(state, progress),
+        warnings=(*_range_warning(state, progress, need), *stage_warnings(state, progress)),
         complete=progress.complete,
         tick_values=_tick_values(progress),
         optional_value=_optional_value(progress),
         advice=_advice(state, step, progress),
         loosen_first=progress.next_too_tight is not None,
-        wrench_setting=setting_on_scale(state, progress),
+        wrench_setting=setting_on_scale(state, progress, unit),
         draw_down=None if progress.draw_down is None else _draw_down_progress(progress.draw_down),
         reread=tuple(tick.fastener for tick in repeatable),
         reread_stage=progress.stage_number if repeatable else 0,
@@ -128,10 +132,23 @@ def _numbered_title(state: State, step_id: str) -> str:
     return f"{plan.number(step_id)} {step_title(plan, step_id)}"
 
 
-def _instrument_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
-    """A line with the registered instrument for the next tick; empty if there is none."""
+def _need(state: State, step: Step, progress: JointProgress) -> str | None:
+    """The id of the instrument for the next tick; ``None`` if the procedure names none."""
     stage = progress.current_stage
-    need = None if stage is None else need_for_stage(state, step, stage, progress.tighten.instrument)
+    return None if stage is None else need_for_stage(state, step, stage, progress.tighten.instrument)
+
+
+def _range_warning(state: State, progress: JointProgress, need: str | None) -> tuple[str, ...]:
+    """The warning that the setting is outside the range of the wrench in use; empty if it is not."""
+    scale, torques = scale_in_use(state, need), torques_of_stage(progress.current_stage)
+    if scale is not None and not scale.measured and state.register is not None:
+        return ()  # the wrench of the register is not known yet
+    found = (range_text(state, torque, scale) for torque in torques)
+    return tuple(text for text in found if text)[:1]
+
+
+def _instrument_line(state: State, need: str | None) -> tuple[str, ...]:
+    """A line with the registered instrument for the next tick; empty if there is none."""
     used = None if need is None else state.tools.get(need)
     return () if used is None else (f"Instrument: {used.title or used.need}, serial {used.serial}",)
 

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
+from benchflow.trade.instruments import is_torque
 from benchflow.tui.draw.styled_lines import EMPTY, Line, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
@@ -21,13 +22,18 @@ class WrenchPage(FormPage, inherit_bindings=False):
     form = "wrench"
 
     def questions(self) -> Sequence[FormField]:
-        return (
+        fields = (
             FormField(
                 "extension", "Extension, from the square to the fastener, in mm (empty: no extension)", keep=False
             ),
             FormField("lever", "Lever, from the square to the middle of the grip, in mm", keep=False),
             FormField("angle", "Angle between them, in ° (empty: in line)", keep=False),
         )
+        shop = None if self.client is None else self.client.shop()
+        wrenches = [] if shop is None else [one for one in shop.instruments if is_torque(one.kind)]
+        if len(wrenches) < 2:
+            return fields
+        return (*fields, FormField("instrument", "Wrench, serial number (empty: the one in use)", keep=False))
 
     def intro(self, width: int) -> list[Line]:
         text = (
@@ -45,6 +51,8 @@ class WrenchPage(FormPage, inherit_bindings=False):
             fields["lever"] = with_own_unit(values["lever"], "mm")
         if values["angle"]:
             fields["angle"] = with_own_unit(values["angle"], "°")
+        if values.get("instrument"):
+            fields["instrument"] = values["instrument"]
         await self.send("Wrench with extension. Use the wrench setting that is shown.", "wrench", **fields)
 
 

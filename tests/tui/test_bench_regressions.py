@@ -264,7 +264,7 @@ async def test_with_an_extension_the_wrench_setting_is_shown(tmp_path: Path, lar
     async with drive_app(driver.controller) as bench:
         if large:
             await bench.press("f5")
-            assert "WRENCH SETTING WITH EXTENSION" in bench.text
+            assert "AS SET ON THE TOOL" in bench.text
         else:
             assert "SET THE WRENCH TO 22.2 N·m" in bench.text
 

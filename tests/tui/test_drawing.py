@@ -9,10 +9,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.view.bench_view import ClockRow, GaugePositions, OperationRow, StateRow, TightenInput
+from benchflow.procedure.model import NO_SIDES, JointSides
+from benchflow.session.view.bench_view import (
+    ClockRow,
+    GaugePositions,
+    OperationRow,
+    Reading,
+    StateRow,
+    TightenInput,
+)
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.joint_map import joint_list, joint_pictures
+from benchflow.tui.draw.joint_map import joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_wrapped
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.side_column import draw_side
@@ -86,10 +94,20 @@ def test_next_fastener_and_all_numbers_are_visible_on_the_smallest_screen(size: 
 
 def test_strokes_show_the_stages_done_of_a_fastener() -> None:
     (_, second, *_) = joint_pictures(joint(done=1, stage=2), 60)
-    rows = texts(second).splitlines()
+    rows = texts(second.lines).splitlines()
     column = rows[0].index("1 ") - 1
     assert rows[1][column:].strip().startswith("||·")
     assert "|··" in rows[1]
+
+
+@pytest.mark.parametrize("sides", [NO_SIDES, JointSides("front"), JointSides("front", "rear", "top", "bottom")])
+@pytest.mark.parametrize("width", [12, 40, 60, 100])
+def test_picture_of_a_joint_has_the_rows_that_it_announces(sides: JointSides, width: int) -> None:
+    drawn = msgspec.structs.replace(joint(), sides=sides)
+    for picture in joint_pictures(drawn, width):
+        assert len(picture.lines) == picture.height
+        assert all(width_of(line) <= width for line in picture.lines)
+    assert len(joint_list(drawn, width)) == list_height(drawn, width)
 
 
 def test_joint_too_wide_for_the_screen_is_drawn_as_a_list() -> None:
@@ -99,7 +117,7 @@ def test_joint_too_wide_for_the_screen_is_drawn_as_a_list() -> None:
 
 def test_stages_are_shown_as_a_digit_if_there_are_too_many_for_strokes() -> None:
     many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
-    assert "6" in texts(joint_pictures(many, 70)[1]).splitlines()[1]
+    assert "6" in texts(joint_list(many, 70))
 
 
 @pytest.mark.parametrize(
@@ -174,6 +192,141 @@ def test_lines_never_exceed_the_screen_for_any_text_and_size(
     picture = (draw_large if large else draw_bench)(view(shown, (CLOSING,)), scene, width, height)
     assert len(picture.lines) <= height
     assert all(width_of(line) <= width for line in picture.lines)
+
+
+def test_large_type_enlarges_the_step_and_not_the_title() -> None:
+    for shown in (now(FLOAT, in_progress=False), now(CHECK)):
+        item = next(iter(bench_inputs(shown)), None)
+        words = texts(draw_large(view(shown), BenchContent(NOON, OperationTask(shown), item), 80, 30).lines)
+        step = "The cam turns freely" if item else "1 Oil the journals"
+        assert plain(large_lines(step[:8])[1]).rstrip() in words
+        assert plain(large_lines("Seat the")[1]).rstrip() not in words
+        assert "23 Seat the intake cam" in words
+
+
+def test_large_type_enlarges_the_countdown_beside_the_step() -> None:
+    shown = now(FLOAT, in_progress=False)
+    words = texts(draw_large(view(shown, (CLOSING,)), BenchContent(NOON, OperationTask(shown)), 80, 30).lines)
+    assert all(plain(line).strip() in words for line in large_lines("0:44"))
+
+
+def test_large_type_says_how_many_instruction_lines_are_hidden() -> None:
+    shown = msgspec.structs.replace(now(FLOAT), do=tuple(f"{n} Line {n}." for n in range(1, 21)))
+    picture = draw_large(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), 80, 24)
+    words = texts(picture.lines)
+    seen = sum(f"Line {n}." in words for n in range(1, 21))
+    assert picture.hidden == 20 - seen > 0
+    assert f"▼ {picture.hidden} more lines (PgDn)" in words
+
+
+WIDE_SIZES = ((120, 40), (200, 50))
+
+
+@pytest.mark.parametrize("size", WIDE_SIZES)
+def test_wide_screen_has_the_number_on_the_tool_in_large_letters(size: tuple[int, int]) -> None:
+    with_extension = msgspec.structs.replace(joint(), wrench_setting="52.2 N·m")
+    for drawn, number in ((joint(), "60 N·m"), (with_extension, "52.2 N·m")):
+        shown = now(drawn)
+        scene = BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0])
+        words = texts(draw_bench(view(shown), scene, *size).lines)
+        assert all(plain(line).strip() in words for line in large_lines(number)), number
+    assert "as set on the tool; 60 N·m at the fastener" in words
+
+
+def test_wrench_setting_has_its_own_line_on_a_small_screen() -> None:
+    shown = now(msgspec.structs.replace(joint(), wrench_setting="52.2 N·m"))
+    scene = BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0])
+    lines = draw_bench(view(shown, (CLOSING,)), scene, 80, 24).lines
+    (row,) = (line for line in lines if "as set on the tool" in plain(line))
+    assert (" 52.2 N·m ", "next") in row
+
+
+@pytest.mark.parametrize("size", WIDE_SIZES)
+def test_wide_screen_shows_all_sections_and_the_operations_of_the_current_one(size: tuple[int, int]) -> None:
+    rows = tuple(
+        OperationRow(f"o{n}", n, f"Operation {n}", "done" if n < 5 else "ready", section=f"Section {(n - 1) // 4 + 1}")
+        for n in range(1, 13)
+    )
+    shown = msgspec.structs.replace(now(FLOAT), operation="o6")
+    whole = msgspec.structs.replace(view(shown), operations=rows)
+    words = texts(draw_bench(whole, BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), *size).lines)
+    for section, done in (("● Section 1", "4 of 4"), ("► Section 2", "0 of 4"), ("○ Section 3", "0 of 4")):
+        assert re.search(rf"{section} +{done}", words), section
+    assert "SECTION 2 ─" in words
+    assert "►  6 Operation 6" in words
+    assert "○  8 Operation 8" in words
+
+
+@pytest.mark.parametrize("size", WIDE_SIZES)
+def test_wide_screen_has_a_table_of_the_readings(size: tuple[int, int]) -> None:
+    gauge = GaugePositions(0.25, 0.75, None, None, 0.9)
+    out = Reading("front", "0.18 mm", "high", distance="by 0.03 mm", gauge=gauge)
+    inside = Reading("rear", "0.10 mm", "ok", gauge=msgspec.structs.replace(gauge, value=0.5))
+    shown = now(msgspec.structs.replace(FLOAT, readings=(out, inside)))
+    lines = draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), *size).lines
+    table = texts(lines)
+    assert re.search(r"► front  0\.18 mm  HIGH by 0\.03 mm +─+\[━+\]─+●─+", table), table
+    assert re.search(r"  rear   0\.10 mm  ok +─+\[━+●━+\]─+", table)
+    assert any(("HIGH by 0.03 mm", "out-of-limit") in line for line in lines)
+
+
+@pytest.mark.parametrize("size", WIDE_SIZES)
+def test_wide_screen_draws_the_part_with_its_sides(size: tuple[int, int]) -> None:
+    sides = JointSides("front", "rear", "exhaust side", "intake side")
+    shown = now(msgspec.structs.replace(joint(), sides=sides))
+    scene = BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0])
+    rows = texts(draw_bench(view(shown), scene, *size).lines).splitlines()
+    top, bottom = (next(y for y, row in enumerate(rows) if side in row) for side in ("exhaust side", "intake side"))
+    assert "┌" in rows[top + 1]
+    assert "└" in rows[bottom - 1]
+    assert any(re.search(r"front │.*│ rear", row) for row in rows[top:bottom])
+
+
+def test_failed_fastener_has_a_mark_and_the_joint_says_what_to_do() -> None:
+    whole = joint()
+    broken = msgspec.structs.replace(whole.fasteners[0], failed="broken")
+    stopped = msgspec.structs.replace(
+        whole, fasteners=(broken, *whole.fasteners[1:]), stopped="No. 8 broke. Repair it."
+    )
+    shown = now(stopped)
+    words = texts(
+        draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), 80, 24).lines
+    )
+    assert "▲ No. 8 broke. Repair it." in words
+    assert re.search(r" 8 +!!", words)
+
+
+def test_break_within_a_stage_is_said_at_the_joint() -> None:
+    shown = now(msgspec.structs.replace(joint(), resume_text="last: no. 6. Check no. 6, then no. 7."))
+    words = texts(
+        draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), 80, 24).lines
+    )
+    assert "▲ last: no. 6. Check no. 6, then no. 7." in words
+
+
+@pytest.mark.parametrize("size", [(80, 24), *WIDE_SIZES])
+def test_finished_operation_shows_its_entries(size: tuple[int, int]) -> None:
+    read = msgspec.structs.replace(FLOAT, readings=(Reading("1", "0.11 mm", "ok"),), complete=True)
+    shown = msgspec.structs.replace(now(read, in_progress=False), done=True)
+    words = texts(draw_bench(view(shown), BenchContent(NOON, OperationTask(shown)), *size).lines)
+    assert "Done · 22 of 48 done" in words
+    assert "0.11 mm  ok" in words
+    assert "To enter" not in words
+
+
+@pytest.mark.parametrize("size", [(80, 24), *WIDE_SIZES])
+def test_reopened_operation_says_so_and_names_the_rework(size: tuple[int, int]) -> None:
+    shown = msgspec.structs.replace(now(FLOAT, in_progress=False), done=True, reopened=True, rework="a")
+    words = texts(draw_bench(view(shown), BenchContent(NOON, OperationTask(shown)), *size).lines)
+    assert "Reopened · 22 of 48 done" in words
+    assert "→ Rework 22 Fit the followers (u)" in words
+
+
+def test_long_wait_is_told_as_a_clock_time() -> None:
+    wait = ClockRow("run", "Run the engine", "Apply sealant", "wait", 86000.0, "", until="Sun 16:04")
+    assert "wait until Sun 16:04" in texts(draw_side(view(now(), (wait,)), 40, 30))
+    soon = msgspec.structs.replace(wait, seconds=600.0)
+    assert "10:00 to wait" in texts(draw_side(view(now(), (soon,)), 40, 30))
 
 
 def test_large_type_enlarges_the_figure_and_leaves_rows_for_the_instruction() -> None:

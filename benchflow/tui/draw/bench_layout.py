@@ -9,8 +9,9 @@ from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
-from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_rework_step
+from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_operation_apart, draw_rework_step
 from benchflow.tui.draw.panel_parts import Panel, Turn
+from benchflow.tui.draw.section_progress import draw_section
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import (
     EMPTY,
@@ -31,6 +32,9 @@ from benchflow.tui.model.typed_text import TypedText
 
 NARROW = 70
 """On a screen with fewer columns, the side column is below the operation."""
+
+WIDE = 150
+"""On a screen with at least so many columns, the current input has its own column."""
 
 
 class StatusMessage(Struct, frozen=True):
@@ -75,26 +79,7 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
     keys = draw_keys(content.keys, width - 2, 2)
     messages = [*draw_alarms(view, width - 2), *draw_message(content.message, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(messages)
-    if width < NARROW:
-        panel = _panel(view, content, width - 2, max(body - 6, min(body, 10), 1))
-        side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
-        middle = [*panel.lines, EMPTY, *side]
-        rows = [_inset(line, width) for line in (middle + [EMPTY] * body)[:body]]
-    else:
-        right = min(max(width // 3, 28), 46)
-        left = width - right - 5
-        panel = _panel(view, content, left, body)
-        side = draw_side(view, right, body)
-        rows = [
-            (
-                (" ", "text"),
-                *fit(panel.lines[y] if y < len(panel.lines) else EMPTY, left),
-                (" │ ", "rule"),
-                *fit(side[y] if y < len(side) else EMPTY, right),
-                (" ", "text"),
-            )
-            for y in range(body)
-        ]
+    panel, rows = _body(view, content, width, body)
     lines = [
         draw_header(view, content.now, width),
         *rows,
@@ -104,6 +89,54 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
     ]
     place = panel.place and panel.place.moved(1, 1)
     return BenchPicture(tuple(lines[:height]), place, panel.hidden, panel.turn)
+
+
+def _body(view: BenchView, content: BenchContent, width: int, height: int) -> tuple[Panel, list[Line]]:
+    """Draw what is between the header and the messages, in one to three columns.
+
+    The panel that is returned has the field, in cells from the left edge.
+    """
+    if width < NARROW:
+        panel = _panel(view, content, width - 2, max(height - 6, min(height, 10), 1))
+        side = draw_side(view, width - 2, max(height - len(panel.lines) - 1, 0))
+        middle = [*panel.lines, EMPTY, *side]
+        return panel, [_inset(line, width) for line in (middle + [EMPTY] * height)[:height]]
+    right = min(max(width // 3, 28), 46)
+    left = width - right - 5
+    side = draw_side(view, right, height)
+    if width < WIDE or not isinstance(content.task, OperationTask):
+        panel = _panel(view, content, left, height)
+        lines = _with_section(view, panel.lines, left, height)
+        return panel, columns(((lines, left), (side, right)), height)
+    text = (left - 3) * 3 // 8
+    beside = left - 3 - text
+    now, scroll = content.task.view, Scroll(content.scrolled, content.show_text)
+    lead = _lead_lines(view, content, text)
+    first, second = draw_operation_apart(
+        now, status_line(view, now), content.item, content.typed, (text, beside), height - len(lead), scroll
+    )
+    texts = _with_section(view, (*lead, *first.lines), text, height)
+    rows = columns(((texts, text), (second.lines, beside), (side, right)), height)
+    return Panel(second.lines, second.place and second.place.moved(text + 3, 0), first.hidden), rows
+
+
+def _with_section(view: BenchView, lines: Sequence[Line], width: int, height: int) -> list[Line]:
+    """Draw the operations of the section at the foot of a column, if there are enough rows."""
+    here = view.now.operation if view.now is not None else ""
+    section = draw_section(view.operations, here, width, height - len(lines) - 1)
+    return [*lines, *([EMPTY] * (height - len(lines) - len(section))), *section]
+
+
+def columns(parts: Sequence[tuple[Sequence[Line], int]], height: int) -> list[Line]:
+    """Put columns next to each other, each with its width, with a line between them and a margin at both ends."""
+    rows: list[Line] = []
+    for y in range(height):
+        row: Line = ((" ", "text"),)
+        for index, (lines, width) in enumerate(parts):
+            row += ((" │ ", "rule"),) if index else ()
+            row += fit(lines[y] if y < len(lines) else EMPTY, width)
+        rows.append((*row, (" ", "text")))
+    return rows
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
@@ -152,12 +185,22 @@ def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line
 
 
 def _panel(view: BenchView, content: BenchContent, width: int, height: int) -> Panel:
-    lead: list[Line] = [*hanging("→ ", content.route, width, "attention")] if content.route else []
+    lead = _lead_lines(view, content, width)
     panel = _task_panel(view, content, width, height - len(lead))
     if not lead:
         return panel
     place = panel.place and panel.place.moved(0, len(lead))
     return Panel((*lead, *panel.lines), place, panel.hidden, panel.turn)
+
+
+def _lead_lines(view: BenchView, content: BenchContent, width: int) -> list[Line]:
+    """Draw the guided route, and the rework that the operation asks for."""
+    out = hanging("→ ", content.route, width, "attention") if content.route else []
+    asked = content.task.view.rework if isinstance(content.task, OperationTask) else ""
+    row = next((row for row in view.operations if row.operation == asked), None)
+    if row is not None:
+        out = [*out, *hanging("→ ", f"Rework {row.number} {row.title} (u)", width, "attention")]
+    return out
 
 
 def _task_panel(view: BenchView, content: BenchContent, width: int, height: int) -> Panel:
@@ -191,9 +234,15 @@ def status_line(view: BenchView, now: OperationView) -> str:
     row = next((row for row in view.operations if row.operation == now.operation), None)
     section = "" if row is None else row.section
     paused = row is not None and row.status == "paused"
-    status = (
-        "In progress" if now.in_progress else "Blocked" if now.missing else "Paused" if paused else "Ready to start"
+    words = (
+        (now.in_progress, "In progress"),
+        (now.reopened, "Reopened"),
+        (now.done, "Done"),
+        (bool(now.missing), "Blocked"),
+        (paused, "Paused"),
+        (True, "Ready to start"),
     )
+    status = next(word for applies, word in words if applies)
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 

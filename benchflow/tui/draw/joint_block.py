@@ -1,17 +1,30 @@
 """Draws the current joint: what is next, the number on the tool, the map, the settings and the field of a reading."""
 
-from typing import Literal
+from functools import partial
+from typing import Literal, NamedTuple
 
-from benchflow.procedure.model import NO_SIDES
 from benchflow.session.view.bench_view import TightenInput
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.block_parts import FIELD_WIDTH, INDENT, BlockFor, FieldPlace, InputBlock, note_below
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.joint_map import is_drawing_down, joint_list, joint_pictures
+from benchflow.tui.draw.joint_map import JointPicture, is_drawing_down, joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_width
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput
 from benchflow.tui.model.typed_text import TypedText
+
+
+class JointSize(NamedTuple):
+    """A joint drawn in one size: the lines above the map, the map, and those below it."""
+
+    above: list[Line]
+    picture: JointPicture
+    below: list[Line]
+    left_out: Literal["", "names", "picture"] = ""
+
+    @property
+    def height(self) -> int:
+        return len(self.above) + self.picture.height + len(self.below)
 
 
 def number_on_tool(joint: TightenInput) -> str:
@@ -41,24 +54,33 @@ def joint_block(item: BenchInput, joint: TightenInput, typed: TypedText, width: 
     urgent, settings = _notes(joint, instruction, width)
     field, place = _reading_field(item, typed, width)
     number, large = _number(joint, width), _large_number(joint, width)
-    maps = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]
-    listed = [((INDENT, "text"), *line) for line in joint_list(joint, width - 2)]
-    named, bare = (maps[:-1], maps[-1:]) if joint.sides != NO_SIDES else (maps, [])
+    maps = joint_pictures(joint, width - 2)
+    named, bare = [each for each in maps if each.named], [each for each in maps if not each.named]
     few = (len(settings), 2, 1, 0)
-    sizes: list[tuple[list[Line], Literal["", "names", "picture"]]] = [
-        *(([*progress, title, EMPTY, *large, EMPTY, *each, EMPTY, *urgent, *settings], "") for each in named if large),
-        *(([*progress, *large, *each, *urgent, *settings], "") for each in named if large),
-        *(([*progress, *number, *each, *urgent, *settings], "") for each in named),
-        *(([*progress, *number, *each, *urgent, *settings[:n]], "") for each in named[-1:] for n in few[1:]),
-        *(([*progress, *number, *each, *urgent, *settings[:n]], "names") for each in bare for n in few),
-        *(([*progress, *number, *listed, *urgent, *settings[:n]], "picture" if maps else "") for n in few),
+    generous = [*progress, title, *_stages(joint, width), EMPTY, *large, EMPTY]
+    listed = JointPicture(list_height(joint, width - 2), partial(joint_list, joint, width - 2))
+    sizes = [
+        *(JointSize(generous, each, [EMPTY, *urgent, *settings]) for each in named if large),
+        *(JointSize([*progress, *large], each, [*urgent, *settings]) for each in named if large),
+        *(JointSize([*progress, *number], each, [*urgent, *settings]) for each in named),
+        *(JointSize([*progress, *number], each, [*urgent, *settings[:n]]) for each in named[-1:] for n in few[1:]),
+        *(JointSize([*progress, *number], each, [*urgent, *settings[:n]], "names") for each in bare for n in few),
     ]
+    sizes += [JointSize([*progress, *number], listed, [*urgent, *settings[:n]], "picture" if maps else "") for n in few]
 
     def block(available: int) -> InputBlock:
-        above, left_out = next((each for each in sizes if len(each[0]) + len(field) <= available), sizes[-1])
-        return InputBlock((*above, *field), place and place.moved(0, len(above)), left_out)
+        size = next((each for each in sizes if each.height + len(field) <= available), sizes[-1])
+        above = [*size.above, *(((INDENT, "text"), *line) for line in size.picture.lines), *size.below]
+        return InputBlock((*above, *field), place and place.moved(0, len(above)), size.left_out)
 
     return block
+
+
+def _stages(joint: TightenInput, width: int) -> list[Line]:
+    """Draw all stages in a row, with the mark of what is done: ``● 30 N·m   ► 55 N·m   ○ +60°``."""
+    marks = ["●" if n < joint.stage else "►" if n == joint.stage else "○" for n in range(1, len(joint.stages) + 1)]
+    text = "   ".join(f"{mark} {stage}" for mark, stage in zip(marks, joint.stages, strict=True))
+    return [styled(INDENT + part) for part in wrap(text, width - 2)] if len(joint.stages) > 1 else []
 
 
 def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line], list[Line]]:

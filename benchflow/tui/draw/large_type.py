@@ -11,12 +11,26 @@ from benchflow.tui.draw.bench_layout import (
     task_text,
 )
 from benchflow.tui.draw.block_parts import FIELD_WIDTH, LOT_FIELD_WIDTH, FieldPlace, verdict_span
-from benchflow.tui.draw.joint_map import is_drawing_down, joint_list, joint_pictures
+from benchflow.tui.draw.joint_block import number_on_tool, printed_stage
+from benchflow.tui.draw.joint_map import is_drawing_down, joint_list, joint_pictures, list_height
 from benchflow.tui.draw.key_bar import draw_keys
-from benchflow.tui.draw.large_letters import large_fits, large_lines, large_width, large_wrapped
+from benchflow.tui.draw.large_letters import ROWS, large_fits, large_lines, large_width, large_wrapped
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
-from benchflow.tui.draw.side_column import STATUS_MARKS, URGENCY, clock_text
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, justified, rule, styled, width_of, wrap
+from benchflow.tui.draw.panel_parts import scrolled_text
+from benchflow.tui.draw.side_column import URGENCY, clock_text
+from benchflow.tui.draw.styled_lines import (
+    EMPTY,
+    STATUS_MARKS,
+    Line,
+    Role,
+    cut,
+    fit,
+    justified,
+    rule,
+    styled,
+    width_of,
+    wrap,
+)
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     FinishInput,
@@ -29,20 +43,34 @@ from benchflow.tui.model.bench_inputs import (
 )
 from benchflow.tui.model.current_task import OperationTask
 
+LEAST_TEXT = 2
+"""Rows for the instruction that the large letters leave free."""
+
+MOST_LINES = 3
+"""The most lines of large letters for what to do."""
+
 
 def draw_large(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
-    """Draw the bench. The main figure is in large letters, or the title if there is no figure."""
+    """Draw the bench. In large letters is the number of the current input, or else what to do."""
     inner = width - 2
     keys = draw_keys(content.keys, inner, 1)
     foot = [*draw_alarms(view, inner), *draw_message(content.message, inner, 2)]
     state = [*draw_state_short(view, inner), *_next(view, inner)]
     available = height - 3 - len(keys) - len(foot) - len(state)
-    figure, place = _figure(view, content, inner)
-    top = _top(view, content, inner, available - len(figure) - 1)
-    figure = [*figure, *_joint_map(content.item, inner, available - len(top) - len(figure) - 2)]
-    spare = max(available - len(top) - len(figure), 0)
-    gap = 1 if spare else 0
-    body = [*top, *([EMPTY] * gap), *figure]
+    title, cautions, instruction = task_text(view, content)
+    over = status_line(view, content.task.view) if isinstance(content.task, OperationTask) else content.route
+    head = [styled(cut(over, inner), "label"), *(styled(part, "strong") for part in wrap(title, inner))]
+    head.extend(draw_cautions(cautions, inner))
+    figure, place = _figure(view, content, instruction, inner, available - len(head) - LEAST_TEXT)
+    left = available - len(head) - len(figure)
+    if content.item is None:  # the first paragraph is in large letters
+        text, hidden = _instruction(instruction[1:], inner, left, content.scrolled)
+        above, below = head, text
+    else:
+        text, hidden = _instruction(instruction, inner, left, content.scrolled)
+        above, below = [*head, *text], _joint_map(content.item, inner, left - len(text) - 2)
+    gap = 1 if available > len(above) + len(figure) + len(below) else 0
+    body = [*above, *([EMPTY] * gap), *figure, *below]
     body = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     lines = [
         draw_header(view, content.now, width),
@@ -52,59 +80,66 @@ def draw_large(view: BenchView, content: BenchContent, width: int, height: int) 
         rule(width),
         *(_inset(line, width) for line in keys),
     ]
-    if place is not None:
-        place = FieldPlace(place.x + 1, place.y + 1 + len(top) + gap, place.width)
-    return BenchPicture(tuple(lines[:height]), place, 0)
+    return BenchPicture(tuple(lines[:height]), place and place.moved(1, 1 + len(above) + gap), hidden)
 
 
 def _inset(line: Line, width: int) -> Line:
     return ((" ", "text"), *fit(line, width - 2), (" ", "text"))
 
 
-def _top(view: BenchView, content: BenchContent, width: int, available: int) -> list[Line]:
-    """Draw the title, the cautions, and as much of the instruction as fits.
+def _instruction(texts: tuple[str, ...], width: int, available: int, scrolled: int) -> tuple[list[Line], int]:
+    """Draw the instruction, scrolled if it does not fit. Also return the number of lines hidden below."""
+    lines = [line for text in texts for line in paragraph_lines(text, width)]
+    if not lines:
+        return [], 0
+    gap = [EMPTY] if len(lines) < available else []
+    text, hidden = scrolled_text(lines, max(available - len(gap), 1), scrolled)
+    return [*gap, *text], hidden
 
-    The title is in large letters only if the current input has no figure.
+
+def _figure(
+    view: BenchView, content: BenchContent, instruction: tuple[str, ...], width: int, available: int
+) -> tuple[list[Line], FieldPlace | None]:
+    """Draw the number of the current input, or what to do, in large letters beside the most urgent clock.
+
+    Without rows for large letters, they are of normal size. The field is below.
     """
-    title, cautions, instruction = task_text(view, content)
-    warnings = draw_cautions(cautions, width)
-    over = status_line(view, content.task.view) if isinstance(content.task, OperationTask) else content.route
-    head = [styled(cut(over, width), "label")]
-    lines = 2 if available - len(head) - len(warnings) >= 8 else 1
-    with_figure = bool(large_figure(content.item, content.typed.text)[0])
-    drawn = [] if with_figure else large_wrapped(title, width, lines)
-    complete = not with_figure and large_fits(title, width, lines)
-    whole = [] if complete else [styled(part, "strong") for part in wrap(title, width)]
-    out = [*head, *drawn, *whole, *warnings]
-    left = available - len(out) - 1
-    rest = [line for text in instruction for line in paragraph_lines(text, width)]
-    if left > 0 and rest:
-        out.extend([EMPTY, *rest[:left]])
-    return out
-
-
-def _figure(view: BenchView, content: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
-    """Draw the current input and the most urgent clock in large letters, and the field below."""
     item = content.item
     text, caption = large_figure(item, content.typed.text)
+    words = "" if text else caption or next(iter(instruction), "")
     running = (row for row in view.clocks if row.phase != "wait" or not row.known)
     clock = min(running, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_text(clock) if clock is not None else ("", "text")
     short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")
-    right = large_lines(short, time_role) if time and large_width(text + "  " + short) <= width else []
-    left = large_wrapped(text, width - (large_width(short) + 2 if right else 0), 1, "now") if text else []
-    rows = max(len(left), len(right))
+    fits = available >= ROWS and large_width(f"{text}  {short}") <= width - (width // 2 if words else 0)
+    right = large_lines(short, time_role) if time and fits else []
+    beside = width - (large_width(short) + 2 if right else 0)
+    left = _words(words, beside, available) if words else large_wrapped(text, beside, 1, "now")
+    if not words and available < len(left):
+        left = [styled(text, "now")]
     out: list[Line] = [
         justified(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width)
-        for y in range(rows)
+        for y in range(max(len(left), len(right)))
     ]
-    message: Line = (("► " if caption else "", "now"), (caption, "strong"))
+    message: Line = () if words else (("► ", "now"), (caption, "strong"))
     whole = f"{time} for {clock.title}" if clock is not None else ""
     side_by_side = next((each for each in (whole, time) if width_of(message) + len(each) + 2 <= width), "")
-    out.append(justified(message, ((side_by_side, time_role),), width))
+    if message or side_by_side:
+        out.append(justified(message, ((side_by_side, time_role),), width))
     if item is None or not takes_text(item):
         return out, None
     return _field(item, content, out, width)
+
+
+def _words(words: str, width: int, available: int) -> list[Line]:
+    """Draw what to do in large letters, in as many lines as there is space for, and whole below if it is cut off."""
+    most = min((available - 1) // ROWS, MOST_LINES)
+    if most < 1:
+        return [styled(part, "now") for part in wrap(words, width)]
+    drawn = large_wrapped(words, width, most, "now")
+    return (
+        drawn if large_fits(words, width, most) else [*drawn, *(styled(part, "strong") for part in wrap(words, width))]
+    )
 
 
 def _joint_map(item: BenchInput | None, width: int, available: int) -> list[Line]:
@@ -112,8 +147,9 @@ def _joint_map(item: BenchInput | None, width: int, available: int) -> list[Line
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
-    sizes = (*joint_pictures(joint, width), joint_list(joint, width))
-    picture = next((each for each in sizes if len(each) <= available), [])
+    picture = next((each.lines for each in joint_pictures(joint, width) if each.height <= available), [])
+    if not picture and list_height(joint, width) <= available:
+        picture = joint_list(joint, width)
     return [EMPTY, *picture] if picture else []
 
 
@@ -144,9 +180,9 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
             word, _ = verdict_span(item.slot)
             return (typed or shown, f"{item.input.ask}{which}" + (f": {word}" if word and not typed else ""))
         case TickInput(input=joint):
-            stage = typed or joint.wrench_setting or joint.stages[item.stage - 1].partition(" (")[0]
-            with_extension = "WRENCH SETTING WITH EXTENSION · " if joint.wrench_setting and not typed else ""
-            return (f"►{item.fastener}  {stage}", with_extension + joint.progress)
+            number = typed or number_on_tool(joint) or printed_stage(joint)
+            on_tool = "AS SET ON THE TOOL · " if joint.wrench_setting and not typed else ""
+            return (f"►{item.fastener}  {number}", on_tool + joint.progress)
         case WholeInput(input=TightenInput() as joint) if joint.draw_down is not None and is_drawing_down(joint):
             return (f"►{joint.draw_down.next}", joint.draw_down.progress)
         case WholeInput():
@@ -154,7 +190,7 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
             text = getattr(given, "text", "") or getattr(given, "title", "")
             return ("", str(text))
         case FinishInput():
-            return ("Finish", "Everything is entered.")
+            return ("", "Finish")
         case None:
             return ("", "")
 

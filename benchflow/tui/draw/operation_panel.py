@@ -15,9 +15,12 @@ from benchflow.session.view.bench_view import (
     ReworkView,
     TightenInput,
 )
-from benchflow.tui.draw.input_blocks import current_block, other_inputs
+from benchflow.tui.draw.block_parts import INDENT
+from benchflow.tui.draw.input_blocks import current_block, other_inputs, summary_of
+from benchflow.tui.draw.joint_map import joint_pictures
 from benchflow.tui.draw.panel_parts import Panel, PanelParts, composed
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, counted, cut, hanging, styled, wrap
+from benchflow.tui.draw.reading_block import readings_table
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, counted, cut, hanging, rule, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, input_of, takes_text
 from benchflow.tui.model.typed_text import TypedText
 
@@ -56,12 +59,56 @@ def draw_operation(
         panel = composed(parts, block, height, scroll.lines, text_first)
         return panel if takes_text(item) else replace(panel, place=None)
     entries: list[Line] = []
-    if now.in_progress:
+    if now.in_progress or now.done:
         entries = other_inputs(now, None, width)[0]
     elif now.inputs:
         listed = "; ".join(_input_text(each) for each in now.inputs)
         background = [*hanging("To enter: ", listed, width, "faint"), *background]
     return composed(PanelParts(top, instruction, background, entries, []), None, height, scroll.lines, True)
+
+
+def draw_operation_apart(
+    now: OperationView, status: str, item: BenchInput | None, typed: TypedText, widths: tuple[int, int], height: int,
+    scroll: Scroll,
+) -> tuple[Panel, Panel]:  # fmt: skip
+    """Draw an operation in two columns: its text with all inputs in short, and the current input in full.
+
+    Without a current input, the second column has the inputs of the operation, as they will be entered.
+    """
+    width, beside = widths
+    chosen = None if item is None else input_of(item)
+    entries = [
+        (("► ", "now"), *line) if given == chosen and index == 0 else ((INDENT, "text"), *line)
+        for given in now.inputs
+        for index, line in enumerate(summary_of(given, width - 2))
+    ]
+    instruction = [line for text in now.do for line in paragraph_lines(text, width)]
+    parts = PanelParts(_top(now, status, width), instruction, _background(now, width), entries, [])
+    left = composed(parts, None, height, scroll.lines, True)
+    if item is None:
+        return left, Panel(tuple(draw_preview(now, beside, height)))
+    block = current_block(now, item, typed, beside)(height)
+    place = block.place if takes_text(item) else None
+    return left, Panel(block.lines[:height], place)
+
+
+def draw_preview(now: OperationView, width: int, height: int) -> list[Line]:
+    """Draw the inputs before the start: each joint as a map, each value with its readings and limits."""
+    out: list[Line] = [rule(width, "ENTERED" if now.in_progress or now.done else "TO ENTER")] if now.inputs else []
+    for given in now.inputs:
+        lines = summary_of(given, width)
+        match given:
+            case TightenInput() as joint:
+                stages = " · ".join(joint.stages)
+                sizes = joint_pictures(joint, width - 2)
+                left = height - len(out) - len(lines) - 4
+                picture = next((each.lines for each in sizes if each.height <= left), [])
+                lines = [*lines, *hanging("  Stages: ", stages, width), *picture]
+            case ReadingInput() if len(given.readings) > 1:
+                table = readings_table(given, None, width)
+                lines = [lines[0], *table] if table and len(out) + len(table) + 2 <= height else lines
+        out.extend([*lines, EMPTY])
+    return out[:height]
 
 
 def _top(now: OperationView, status: str, width: int) -> list[Line]:

@@ -17,7 +17,8 @@ from benchflow.tui.draw.block_parts import (
     verdict_span,
 )
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.styled_lines import Line, Role, Span, cell_count, fit, hanging, styled, wrap
+from benchflow.tui.draw.large_letters import ROWS, large_fits, large_wrapped
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cell_count, fit, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import SlotInput
 from benchflow.tui.model.typed_text import TypedText
 
@@ -87,6 +88,7 @@ def reading_block(item: SlotInput, typed: TypedText, width: int) -> BlockFor:
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {slot.limit or given.limit}", "text")]
     field: Line = ((INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), ("]", "strong"), *tail)
     several = len(given.readings) > 1
+    figure = typed.text or slot.shown or slot.limit or given.limit
     table = readings_table(given, slot, width) if several else []
     packed = _packed(given, slot, width) if several else []
 
@@ -95,7 +97,11 @@ def reading_block(item: SlotInput, typed: TypedText, width: int) -> BlockFor:
         every = table if table and len(table) <= space else packed
         if len(every) <= space:
             above = [*head, *every]
-            return InputBlock((*above, field, *below), place.moved(0, len(above)))
+            foot: list[Line] = []
+            if space >= len(every) + ROWS + 2 and large_fits(figure, width - 2, 1):
+                role: Role = "strong" if typed.text else "text"
+                foot = [EMPTY, *(((INDENT, "text"), *line) for line in large_wrapped(figure, width - 2, 1, role))]
+            return InputBlock((*above, field, *below, *foot), place.moved(0, len(above)))
         complete = space >= LEAST_READINGS
         space = space if complete else max(available - len(head) - 1 - len(brief), min(LEAST_READINGS, len(every)))
         at = next((y for y, line in enumerate(every) if any(role == "now" for _, role in line)), 0)

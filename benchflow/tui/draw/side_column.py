@@ -5,17 +5,19 @@ from collections.abc import Sequence
 from benchflow.base.durations import countdown
 from benchflow.session.state.clock import BY_WALL_CLOCK
 from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow, rows_by_variable
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
-
-STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
-    "ready": ("○", "ready", "ready"),
-    "blocked": ("×", "blocked", "blocked"),
-    "paused": ("◊", "paused", "paused"),
-    "in-progress": ("►", "now", "in progress"),
-    "reopened": ("◐", "attention", "reopened"),
-    "done": ("●", "done", "done"),
-}
-"""Shape, role and word of each status."""
+from benchflow.tui.draw.section_progress import draw_sections
+from benchflow.tui.draw.styled_lines import (
+    EMPTY,
+    STATUS_MARKS,
+    Line,
+    Role,
+    cell_count,
+    cut,
+    hanging,
+    rule,
+    styled,
+    wrap,
+)
 
 URGENCY = ("closing", "missed", "open", "wait")
 """Phases of a clock, the most urgent first."""
@@ -25,6 +27,12 @@ USUAL_NEXT_ROWS = 5
 
 MIN_NEXT_ROWS = 2
 """Minimum number of rows for NEXT. Key o lists all operations."""
+
+ROWS_BESIDE_SECTIONS = 12
+"""Rows that are left for NEXT and BLOCKED, if the sections are shown."""
+
+LONG_WAIT = 3600
+"""A wait of at least so many seconds is told by the clock time of its end."""
 
 REASONS = 3
 """Number of blocked operations shown with their reason. Keys w and o show the reasons of all."""
@@ -43,6 +51,10 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     out = [*state, *(gap if state else [])]
     if clocks:
         out.extend([*clocks, *gap])
+    here = view.now.operation if view.now is not None else ""
+    sections = draw_sections(view.operations, here, width, height - len(out) - ROWS_BESIDE_SECTIONS)
+    if sections:
+        out.extend([*sections, *gap])
     if height - len(out) >= 2:  # no heading without content
         out.extend(draw_next(view, width, height - len(out)))
     return out[:height]
@@ -73,11 +85,13 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
 
 
 def clock_text(row: ClockRow) -> tuple[str, Role]:
-    """Return the text of a clock: ``▲ 0:45 left``, ``× closed 0:10 ago``, or ``× time not known``."""
+    """Return the text of a clock: ``▲ 0:45 left``, ``wait until Sun 16:04``, ``× closed 0:10 ago``."""
     if row.seconds is None:
         return ("× time not known", "alarm")
     left = row.seconds
     match row.phase:
+        case "wait" if left >= LONG_WAIT and row.until:
+            return (f"wait until {row.until}", "strong")
         case "wait" if left > 0:
             return (f"{countdown(left)} to wait", "strong")
         case "wait":
@@ -98,6 +112,8 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     for index, row in enumerate(rows):
         text = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
         text = f"after {row.since}" if row.remedy else text
+        if row.until and row.phase in ("open", "closing"):
+            text = f"{text}, until {row.until}"
         lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(text, width - 2)[:2])]
         if row.by_wall:
             lines.extend(styled("  " + part, "faint") for part in wrap(BY_WALL_CLOCK, width - 2))
@@ -141,7 +157,11 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
 
 
 def _listed(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
-    lines = [_next_line(row, width) for row in rows[:height]]
+    """Draw the titles, whole if there are enough rows, else each in one row."""
+    whole = [line for row in rows for line in _next_lines(row, width, cut_off=False)]
+    if len(whole) <= height:
+        return whole
+    lines = [line for row in rows[:height] for line in _next_lines(row, width, cut_off=True)]
     if len(rows) > height > 2:
         lines[-1] = styled(f"and {len(rows) - height + 1} more (o)", "faint")
     return lines
@@ -155,15 +175,18 @@ def _blocked_rows(rows: Sequence[OperationRow], width: int, height: int) -> list
         if len(out) + 1 >= height and left > 1:
             hidden = f"and {left} more (o)" if out else f"{left} operations (o)"
             return [*out, styled(hidden, "faint")][:height]
-        out.append(_next_line(row, width))
         reason = [styled("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
-        if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:
-            out.extend(reason)
+        title = _next_lines(row, width, cut_off=False)
+        if index >= REASONS or len(out) + len(title) + len(reason) + (1 if left > 1 else 0) > height:
+            title, reason = _next_lines(row, width, cut_off=True), []
+        out.extend([*title, *reason])
     return out
 
 
-def _next_line(row: OperationRow, width: int) -> Line:
+def _next_lines(row: OperationRow, width: int, *, cut_off: bool) -> list[Line]:
     shape, role, word = STATUS_MARKS[row.status]
-    tail = f"  {word}" if row.status == "paused" else ""
-    available = width - 2 - len(tail)
-    return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", available), "text"), (tail, role))
+    tail = f"  {word}" if row.status in ("paused", "reopened") else ""
+    mark, text = f"{shape} ", f"{row.number:>2} {row.title}"
+    if cut_off or cell_count(mark + text + tail) <= width:
+        return [((mark, role), (cut(text, width - 2 - len(tail)), "text"), (tail, role))]
+    return hanging(f"{mark}{row.number:>2} ", row.title + tail, width, "text", role)

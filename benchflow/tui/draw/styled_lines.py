@@ -21,6 +21,17 @@ Line = tuple[Span, ...]
 EMPTY: Line = ()
 
 
+STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
+    "ready": ("○", "ready", "ready"),
+    "blocked": ("×", "blocked", "blocked"),
+    "paused": ("◊", "paused", "paused"),
+    "in-progress": ("►", "now", "in progress"),
+    "reopened": ("◐", "attention", "reopened"),
+    "done": ("●", "done", "done"),
+}
+"""Shape, role and word of each status of an operation."""
+
+
 def styled(text: str, role: Role = "text") -> Line:
     """Return a line of one piece."""
     return ((text, role),)

@@ -8,8 +8,8 @@ from benchflow.review.evidence.ranking import SUSPECT, WEAK_POINT_KINDS, WeakPoi
 from benchflow.review.evidence.ranking import rule as ranking_rule
 from benchflow.review.sheets.build_sheet import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
-from benchflow.tui.draw.side_column import STATUS_MARKS, draw_clocks, draw_state
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
+from benchflow.tui.draw.side_column import draw_clocks, draw_state
+from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, hanging, rule, styled, wrap
 from benchflow.tui.review.evidence_lines import draw_operation, draw_operation_text
 from benchflow.tui.review.review_case import OperationText, ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, REPLAY, TEXT, ReviewNavigation

@@ -9,8 +9,7 @@ from textual.widgets import Input
 from benchflow.base.plaintext import folded
 from benchflow.session.view.bench_view import OperationRow
 from benchflow.tui.draw.block_parts import FieldPlace
-from benchflow.tui.draw.side_column import STATUS_MARKS
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled
+from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, styled
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page

@@ -4,8 +4,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.tui.draw.side_column import STATUS_MARKS
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
+from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, hanging, styled
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.why_page import WhyPage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys

@@ -6,8 +6,7 @@ from typing import Any, ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.side_column import STATUS_MARKS
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys

@@ -1,0 +1,68 @@
+"""Draws how far the job is: all sections with their operations done, and the operations of the current section."""
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from benchflow.session.view.bench_view import OperationRow
+from benchflow.tui.draw.styled_lines import (
+    STATUS_MARKS,
+    Line,
+    Role,
+    counted,
+    cut,
+    justified,
+    rule,
+    styled,
+)
+
+LEAST_ROWS = 4
+"""With fewer rows, the operations of the section are not drawn."""
+
+
+def draw_sections(rows: Sequence[OperationRow], here: str, width: int, height: int) -> list[Line]:
+    """Draw a line for each section, ``► Cams  3 of 9``, those around the section of the operation ``here``."""
+    lines: list[Line] = []
+    at = 0
+    for title, members in groupby(rows, key=lambda row: row.section):
+        group = list(members)
+        done = sum(row.status == "done" for row in group)
+        current = any(row.operation == here for row in group)
+        at = len(lines) if current else at
+        status = "in-progress" if current else "done" if done == len(group) else "ready"
+        shape, role, _ = STATUS_MARKS[status]
+        count = f" {done} of {len(group)}"
+        name = cut(title, max(width - 2 - len(count), 0))
+        lines.append(
+            justified(((f"{shape} ", role), (name, "strong" if current else "text")), ((count, "text"),), width)
+        )
+    if len(lines) < 2 or height < 3:
+        return []
+    return [rule(width, "SECTIONS"), *_around(lines, at, height - 1, "section")]
+
+
+def draw_section(rows: Sequence[OperationRow], here: str, width: int, height: int) -> list[Line]:
+    """Draw the operations of the section of ``here``, each with its mark. Empty if there are too few rows."""
+    section = next((row.section for row in rows if row.operation == here), "")
+    inside = [row for row in rows if row.section == section]
+    if height < LEAST_ROWS or len(inside) < 2:
+        return []
+    lines: list[Line] = []
+    at = 0
+    for row in inside:
+        shape, role, word = STATUS_MARKS[row.status]
+        if row.operation == here:
+            at, shape, role = len(lines), "►", "now"
+        tail = f"  {word}" if row.status in ("paused", "reopened") else ""
+        text_role: Role = "strong" if row.operation == here else "done" if row.status == "done" else "text"
+        lines.append(
+            ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", width - 2 - len(tail)), text_role), (tail, role))
+        )
+    return [rule(width, section.upper()), *_around(lines, at, height - 1, "operation")]
+
+
+def _around(lines: list[Line], at: int, available: int, what: str) -> list[Line]:
+    if len(lines) <= available:
+        return lines
+    start = max(0, min(at - available // 2, len(lines) - available + 1))
+    hidden = len(lines) - available + 1
+    return [*lines[start : start + available - 1], styled(f"and {counted(hidden, f'more {what}')} (o)", "faint")]

@@ -5,8 +5,10 @@ from tempfile import TemporaryDirectory
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.view.bench_view import BenchView, TightenInput
 from tests.driving.script import Json, intent, load_text, read_procedure
 from tests.driving.session_driver import ManualClock
 
@@ -96,6 +98,12 @@ intents: st.SearchStrategy[Json] = st.one_of(
     ),
     intent_strategy("tick", joint=st.just("caps"), fastener=fastener, value=value, loosened=st.booleans()),
     intent_strategy("untick", joint=st.just("caps")),
+    intent_strategy("tick-rest", joint=st.just("caps")),
+    intent_strategy("stage-again", joint=st.just("caps")),
+    intent_strategy(
+        "fastener-failed", joint=st.just("caps"), fastener=fastener, what=st.sampled_from(["stripped", "turning"])
+    ),
+    intent_strategy("repair", joint=st.just("caps"), fastener=fastener, repair=st.just("insert fitted")),
     intent_strategy("draw-down", joint=st.just("caps"), seated=st.booleans()),
     intent_strategy("tick-check", check=st.just(1), undo=st.booleans()),
     intent_strategy("sign", operation=operation, by=st.sampled_from(["Robin", "Kim"])),
@@ -116,6 +124,14 @@ intents: st.SearchStrategy[Json] = st.one_of(
 FIRST_INTENTS: list[Json] = [
     intent("start", operation="fit"), intent("lot", consumable="oil", lot="7"), intent("finish"),
 ]  # fmt: skip
+
+
+def without_break(view: BenchView) -> BenchView:
+    """The view without what is told after a break within a stage: a new start of the program is one."""
+    if view.now is None:
+        return view
+    inputs = tuple(replace(one, resume_text="") if isinstance(one, TightenInput) else one for one in view.now.inputs)
+    return replace(view, now=replace(view.now, inputs=inputs))
 
 
 @settings(max_examples=40, deadline=None)
@@ -141,5 +157,5 @@ def test_after_random_intents_the_view_is_built_and_a_resumed_session_is_equal(s
         controller.close()
         again = SessionController.resume(path, read=read_procedure, clock=clock)
         assert again.state == state
-        assert again.view() == seen
+        assert without_break(again.view()) == without_break(seen)
         again.close()

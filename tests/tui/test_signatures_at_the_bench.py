@@ -156,3 +156,24 @@ async def test_offered_name_without_a_register_is_confirmed_or_replaced_by_typin
         assert bench.field == "Ines"
         await bench.press("escape", "enter", "enter")
         assert (bench.last["kind"], bench.last["by"]) == ("signed", "Ida")
+
+
+async def test_enter_that_bounces_signs_nothing_with_the_offered_name(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one")
+    async with drive_app(driver.controller) as bench:
+        assert bench.app.client is not None
+        bench.app.client.preferences.remember_signer(bench.app.client.state.plan.procedure.id, "inspector", "Ida")
+        await bench.press("enter")
+        await bench.press("enter", pause=0.3)
+        assert "signed" not in bench.kinds
+        assert "Enter came 0.3 s after the one before" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["by"]) == ("signed", "Ida")
+
+
+async def test_pin_of_a_badge_reader_signs_though_it_is_quick(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one", shop=SHOP)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.press(*"2417", "enter", pause=0.01)
+        assert (bench.last["kind"], bench.last["proven"]) == ("signed", "pin")

@@ -145,16 +145,6 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
 
     # --- sending ----------------------------------------------------------------------------------
 
-    def _refused_bounce(self) -> bool:
-        """True if Enter came too soon after the one before, as from a bouncing or held foot switch. Say so."""
-        timing = self.bench_app.enter_timing
-        if not timing.bounced:
-            return False
-        text = f"Enter came {timing.pause:.1f} s after the one before, so nothing was entered. Press it again."
-        self.show_message(text, role="attention")
-        self.app.bell()
-        return True
-
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
         """Send one intent that is no entry. After it is on disk, show the message."""
 

@@ -100,6 +100,7 @@ class FormPage(Page[str], inherit_bindings=False):
             question.name: question.value for question in self.form_fields if question.choices
         }
         self.fields: dict[str, EntryField] = {}
+        self._opened_with: dict[str, str] = {}
         self._owners: dict[int, tuple[int, str]] = {}
 
     # --- implemented by each form ----------------------------------------------------------------------
@@ -160,6 +161,7 @@ class FormPage(Page[str], inherit_bindings=False):
 
     def on_mount(self) -> None:
         super().on_mount()
+        self._opened_with = self._answers()
         self.at = self._next_index(-1) or 0
         self._focus_current()
 
@@ -286,7 +288,16 @@ class FormPage(Page[str], inherit_bindings=False):
         self.scrolled = max(self.scrolled + by, 0)
         self.redraw()
 
+    def _is_untouched(self) -> bool:
+        """True if no answer was changed since the form was opened."""
+        return self._opened_with == self._answers()
+
+    def _answers(self) -> dict[str, str]:
+        return {name: field.value for name, field in self.fields.items()} | self.picked
+
     def action_submit(self) -> None:
+        if self._is_untouched() and self._refused_bounce():
+            return  # it is the Enter that opened the form, once more
         for index, question in enumerate(self.form_fields):
             if question.choices and not self.picked[question.name]:
                 self.at = index

@@ -245,6 +245,16 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.show_message(*(reason.message for reason in refusal.refused), role="alarm")
         self.app.bell()
 
+    def _refused_bounce(self) -> bool:
+        """True if Enter came too soon after the one before, as from a bouncing or held foot switch. Say so."""
+        timing = self.bench_app.enter_timing
+        if not timing.bounced:
+            return False
+        text = f"Enter came {timing.pause:.1f} s after the one before, so nothing was entered. Press it again."
+        self.show_message(text, role="attention")
+        self.app.bell()
+        return True
+
     def run_holding_keys(self, work: Coroutine[Any, Any, None]) -> None:
         """Run a coroutine in a worker. Keys typed meanwhile are handled after it, in order."""
         hold = self.bench_app.hold_keys()

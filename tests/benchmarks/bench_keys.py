@@ -46,7 +46,7 @@ def main() -> None:
             print(row_of(procedure, count), flush=True)
             if arguments.labels:
                 print(f"    without: {', '.join(f'{label} {n}' for label, n in count.without.most_common())}")
-                print(f"    longest run at: {count.longest_run_at}")
+                print(f"    longest run at: {count.longest_run_at[:60]}")
             findings.extend(f"{procedure}: {each}" for each in found)
     print(*(f"- {each}" for each in findings), sep="\n")
 

@@ -7,9 +7,9 @@ decimals as the limit on the screen, and fails if it is not within that limit. I
 reads the hidden lines of an instruction that it has not seen whole.
 
 After each key it looks in the log what the key has done. It fails if an event is about something that the screen had
-not shown as the current item (:mod:`tests.tui.evidence_objects`), or if a check is ticked or a hold signed while a
-joint of the operation is open. It presses each greyed key once, and fails if the screen does not answer. It fails if
-the screen offers nothing that goes on.
+not shown as the current item (:mod:`tests.tui.evidence_objects`), if a check is ticked while a joint of the operation
+is open, or if a hold is signed while anything is. It presses each greyed key once, and fails if the screen does not
+answer. It fails if the screen offers nothing that goes on.
 
 **Counted** are all keys from the first page to the end of the job: each typed character, each Enter, each letter.
 The trials of greyed keys are not counted.
@@ -161,6 +161,8 @@ class Robot:
         seated, held = screen.key_for("all seated"), screen.key_for("held")
         if screen.status == "Blocked":
             await self._leave_block(screen)
+        elif held is not None:  # a click wrench shows no reading
+            await self._press(held.key)
         elif screen.choices:
             proposed = any(each.proposed for each in screen.choices)
             await self._press("Enter" if proposed else screen.choices[0].number)
@@ -168,8 +170,6 @@ class Robot:
             await self._read_gauge(screen)
         elif seated is not None and screen.task in self._turned:
             await self._press(seated.key)
-        elif held is not None:
-            await self._press(held.key)
         else:
             if seated is not None:
                 self._turned.add(screen.task)
@@ -291,9 +291,20 @@ class Robot:
         for event in events:
             for missing in missing_objects(state, event, before):
                 self._find(f"{before.title}: key {key.key} ({key.label}): {missing}", before)
-            if event["kind"] in ("checked", "signed") and self._bench.open_joint:
-                what = f"{event['kind']} while the joint is open: {self._bench.open_joint}"
+            still_open = self._open_before(event["kind"])
+            if still_open:
+                what = f"{event['kind']} while this is open: {still_open}"
                 self._find(f"{before.title}: key {key.key} ({key.label}): {self._bench.current}: {what}", self._bench)
+
+    def _open_before(self, kind: str) -> str:
+        """What has to be entered before an entry of this kind, and is still open on the bench."""
+        match kind:
+            case "checked":
+                return self._bench.open_joint
+            case "signed":
+                return ", ".join(self._bench.open_items)
+            case _:
+                return ""
 
     async def _try_greyed_keys(self) -> None:
         """Press each greyed key once, and fail if nothing says why it is blocked."""

@@ -18,6 +18,7 @@ SLOT = re.compile(r"► ?([^►◄\n]+?) +____")
 FASTENER = re.compile(r"►(\d+)◄")
 STAGE = re.compile(r"\bstage (\d+) of \d+")
 PROGRESS = re.compile(r"\b\d+ of \d+, stage \d")
+OPEN_ITEM = re.compile(r"^ {1,3}(○|\[ \]) \S")
 NEXT_ITEM = re.compile(r"^ {1,3}(○|●|×|\[[ x]\]|\[NO\]) ")
 CHOICE = re.compile(r"(?: (\d) | )([○●]) (.+?)(?:  (by the table|best fit))?(?=  |$)")
 BESIDE = re.compile(r"\S +(?:\[|[○●] )")
@@ -243,6 +244,12 @@ class SeenScreen:
             if row.lstrip().startswith("○ ") and PROGRESS.search(row + below):
                 return row.strip() if PROGRESS.search(row) else f"{row.strip()} {below.strip()}"
         return ""
+
+    @property
+    def open_items(self) -> tuple[str, ...]:
+        """The first row of each item that is open, apart from the current one and the hold."""
+        rows = (row.strip() for row in self.panel if OPEN_ITEM.match(row))
+        return tuple(row for row in rows if not row.startswith("○ Hold point"))
 
     @property
     def choices(self) -> tuple[ShownChoice, ...]:

@@ -1,4 +1,4 @@
-"""Shipped procedures are worked from start to end by what the screen shows (:mod:`tests.tui.robot`).
+"""Shipped procedures are worked from start to end by what the screen shows, in few keys (:mod:`tests.tui.robot`).
 
 ``tests/benchmarks/bench_keys.py`` does it for all of them.
 """
@@ -11,8 +11,12 @@ from tests.driving.shipped import LIBRARY
 from tests.tui.robot_hands import robot_at
 
 
-@pytest.mark.parametrize("procedure", ["wheel-hub"])
-async def test_shipped_procedure_can_be_worked_by_what_the_screen_shows(tmp_path: Path, procedure: str) -> None:
+@pytest.mark.parametrize(("procedure", "most_keys", "most_without"), [("cam-timing", 125, 6)])
+async def test_job_takes_few_keys_and_few_of_them_carry_no_information(
+    tmp_path: Path, procedure: str, most_keys: int, most_without: float
+) -> None:
+    """``most_without`` is in a hundred keys."""
     async with robot_at(tmp_path / "logs", LIBRARY / f"{procedure}.yaml") as robot:
         count = await robot.work()
-    assert count.operations >= 31
+    assert count.keys <= most_keys
+    assert count.per_hundred <= most_without

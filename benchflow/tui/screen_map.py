@@ -52,6 +52,10 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.correction_page import CorrectionListPage
 
             return CorrectionListPage(client)
+        case to.ReadAgainRequest():
+            from benchflow.tui.screens.read_again_page import ReadAgainPage
+
+            return ReadAgainPage(client, request.event)
         case to.InstrumentRequest():
             from benchflow.tui.screens.instrument_page import InstrumentPage
 

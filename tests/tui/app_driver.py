@@ -122,8 +122,8 @@ class AppDriver:
         return [event["kind"] for event in self.events]
 
     def last_of(self, kind: str) -> dict[str, Any]:
-        """Data of the last event of this kind."""
-        return next(dict(event["data"]) for event in reversed(self.events) if event["kind"] == kind)
+        """Person and data of the last event of this kind."""
+        return next({"by": event["by"], **event["data"]} for event in reversed(self.events) if event["kind"] == kind)
 
     @property
     def last(self) -> dict[str, Any]:

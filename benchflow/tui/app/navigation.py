@@ -92,6 +92,12 @@ class CorrectionRequest(ScreenRequest, frozen=True, tag="correction"):
     """Request for the list of entries that can be corrected."""
 
 
+class ReadAgainRequest(ScreenRequest, frozen=True, tag="read-again"):
+    """Request for the reasons for reading an entry again. ``event`` is the number of its event in the log."""
+
+    event: int
+
+
 class RemedyRequest(ScreenRequest, frozen=True, tag="remedy"):
     """Request for the remedy for a value out of its limit."""
 
@@ -177,6 +183,7 @@ JobRequest = (
     | SignRequest
     | DeviationRequest
     | CorrectionRequest
+    | ReadAgainRequest
     | RemedyRequest
     | WrenchRequest
     | FigureRequest

@@ -43,6 +43,9 @@ BENCH_KEYS: list[BindingType] = [
     Binding("up,shift+tab", "line(-1)", "", id="bench.up", show=False),
     Binding("down,tab", "line(1)", "select", id="bench.down", key_display="↑↓"),
     Binding(letter("r"), "remedy", "remedy", id="bench.remedy"),
+    Binding(letter("y"), "read_again", "read again", id="bench.read-again"),
+    Binding(letter("p"), "tick_rest", "rest together", id="bench.tick-rest"),
+    Binding(letter("b"), "stage_again", "begin the stage again", id="bench.stage-again"),
     Binding(letter("f"), "folder", "another folder", id="bench.folder"),
     Binding(letter("w"), "why", "why", id="bench.why"),
     Binding(letter("g"), "guide", "guide me there", id="bench.guide"),
@@ -98,6 +101,8 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "seated": joint is not None and is_drawing_down(joint) and not cursor.client.view.read_only,
         "go_on_here": cursor.client.holder_left,
         "untick": joint is not None and bool(joint.last_entry),
+        "tick_rest": joint is not None and len(joint.rest) > 1,
+        "stage_again": joint is not None and joint.stage_again and bool(joint.resume_text),
         "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,
@@ -108,11 +113,12 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "sign": hold is not None and not hold.complete,
         "remedy_here": remedy_here,
         "remedy": cursor.remedy_item is not None and not remedy_here,
+        "read_again": cursor.entry_to_read_again is not None,
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
         "pause": cursor.in_progress
         and (True if cursor.operation_task and cursor.operation_task.view.pause_allowed else None),
-        "deviate": cursor.operation_task is not None or None,
+        "deviate": cursor.operation_task is not None,
     }
 
 
@@ -131,10 +137,10 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "back_from_done": cursor.only_looking,
         "back_to_next": cursor.looking,
         "blocked": cursor.blocked,
-        "why": True if cursor.operation_task else None,
+        "why": cursor.operation_task is not None,
         "move_now": isinstance(cursor.task, MoveTask) and (None if cursor.task.move.refused else True),
         "rework_step": isinstance(cursor.task, ReworkTask),
-        "guide": False if cursor.route else (True if cursor.blocked else None),
+        "guide": cursor.blocked and cursor.route is None,
         "stop_guiding": cursor.route is not None,
         "moves": (idle or None) if view.moves else False,
         "rework": (idle and bool(view.done or _any_paused(cursor))) or None,
@@ -209,10 +215,6 @@ def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
             return ("This is possible only between operations. Finish the operation in progress, or pause it (a).",)
         case "rework":
             return ("No operation is done yet, so there is nothing to rework.",)
-        case "guide" if task is not None:
-            return ("This operation is not blocked. To get a route to a blocked one, choose it in the list (o).",)
-        case "why" | "guide" | "deviate":
-            return ("No operation is shown. Choose one in the list (o).",)
         case "instrument" if not cursor.client.has_register:
             return ("There is no shop register, so there is no instrument to choose.",)
         case "instrument":

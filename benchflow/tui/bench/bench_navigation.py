@@ -14,6 +14,7 @@ from benchflow.tui.app.navigation import (
     MoveRequest,
     NoteRequest,
     OperationListRequest,
+    ReadAgainRequest,
     RemedyRequest,
     ReworkRequest,
     SignRequest,
@@ -134,7 +135,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(NoteRequest(self.cursor.operation), self.on_return)
 
     def action_sign(self) -> None:
-        self.bench_app.open(SignRequest(self.cursor.operation), self.on_return)
+        self.bench_app.open(SignRequest(self.cursor.operation), self.on_signed)
+
+    def on_signed(self, message: str | None) -> None:
+        """Update the bench after the form for a signature has closed."""
+        raise NotImplementedError
 
     def action_deviate(self) -> None:
         self.bench_app.open(DeviationRequest(self.cursor.operation), self.on_return)
@@ -161,6 +166,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(RemedyRequest(item), on_remedy)
 
     action_remedy_here = action_remedy
+
+    def action_read_again(self) -> None:
+        event = self.cursor.entry_to_read_again
+        assert event is not None  # otherwise the key is hidden
+        self.bench_app.open(ReadAgainRequest(event), self.on_return)
 
     def _entered_readings(self) -> set[str]:
         """Return the names of the drafts of the readings that are entered."""

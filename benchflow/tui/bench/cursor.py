@@ -7,6 +7,7 @@ from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
     TickInput,
+    WholeInput,
     bench_inputs,
     can_start_by_entry,
     draft_key,
@@ -132,6 +133,34 @@ class BenchCursor:
             self.scrolled, self.show_text = 0, True
         else:
             self.scrolled = max(self.scrolled + by, 0)
+
+    @property
+    def entry_to_read_again(self) -> int | None:
+        """The number of the event whose reading, tick or answer is out, and can be read again; ``None`` if none is.
+
+        While something waits for a remedy, every reading of the operation can be read again: a calculated value may be
+        out because one of them was misread.
+        """
+        item, joint = self.item, self.joint
+        if not self.in_progress or item is None:
+            return None
+        if isinstance(item, SlotInput) and item.slot.shown and (is_out_of_limit(item) or self.remedy_item is not None):
+            return self._last_entry("reading", item.input.name, item.slot.slot)
+        if joint is not None and joint.remedied is not None:
+            ticks = reversed(self.client.state.work(self.operation).ticks)
+            return next((tick.seq for tick in ticks if tick.fastener == joint.remedied), None)
+        given = item.input if isinstance(item, WholeInput) else None
+        if isinstance(given, CheckInput) and given.failed:
+            return self.client.state.work(self.operation).failed.get(given.number)
+        return None
+
+    def _last_entry(self, kind: str, name: str, reading: str) -> int | None:
+        found = (
+            seq
+            for seq, each in self.client.state.correctable.items()
+            if (each.operation, each.kind, each.name, each.reading) == (self.operation, kind, name, reading)
+        )
+        return max(found, default=None)
 
     def update(self) -> None:
         """Use the new view of the client. If the operation has changed, select its first open item."""

@@ -193,6 +193,17 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             return ""
         return f"Finished: {task.view.number} {task.view.title}"
 
+    def on_signed(self, message: str | None) -> None:
+        self.on_return(message)
+        if message:
+            self.run_holding_keys(self._finish_signed(message))
+
+    async def _finish_signed(self, message: str) -> None:
+        finished = await self.finish_if_complete()
+        if finished:
+            self.show_message(message, finished)
+            self.update_entry()
+
     def action_start(self) -> None:
         if not self._refused_bounce():
             self._send_and_show("", "start", operation=self.cursor.operation)
@@ -288,6 +299,22 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         joint = self.cursor.joint
         assert joint is not None
         self._send_and_show(f"Tick cleared: {joint.last_entry}", "untick", joint=joint.joint)
+
+    def action_tick_rest(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        numbers = ", ".join(map(str, joint.rest))
+        self._enter(
+            says(f"Entered together: no. {numbers}, {joint.stages[joint.stage - 1]}"), "tick-rest",
+            joint=joint.joint, stage=joint.stage,
+        )  # fmt: skip
+
+    def action_stage_again(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self._send_and_show(
+            f"Stage {joint.stage} begins again at its first fastener.", "stage-again", joint=joint.joint
+        )
 
     def action_draw_down(self) -> None:
         joint = self.cursor.joint

@@ -150,14 +150,18 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
 
 
 class CorrectionPage(CompactFormPage, inherit_bindings=False):
-    """The form for the correct value and the reason. It judges the value while it is typed."""
+    """The form for the correct value and the reason. It judges the value while it is typed.
+
+    If the ``reason`` is known already, it is not asked for: the value was read again.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("correct")
     title_line = "Correct an entry"
     form = "correct"
 
-    def __init__(self, client: SessionClient, entry: LoggedEntry) -> None:
+    def __init__(self, client: SessionClient, entry: LoggedEntry, reason: str = "") -> None:
         self.entry = entry
+        self.reason = reason
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
         self.roles = roles_for_corrections(client.state)
@@ -170,9 +174,9 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
         stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
         return (
-            FormField("value", f"Correct value{unit}", keep=False),
+            FormField("value", f"{'New reading' if self.reason else 'Correct value'}{unit}", keep=False),
             *((stretch,) if self.entry.stretch_unit else ()),
-            FormField("reason", "What was wrong?", keep=False),
+            *(() if self.reason else (FormField("reason", "What was wrong?", keep=False),)),
             *self.signer,
         )
 
@@ -239,11 +243,11 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
     async def submit(self, values: dict[str, str]) -> None:
         value, stretch = self._with_units(values["value"], values.get("stretch", ""))
         await self.send(
-            f"Corrected: {self.entry.what}",
+            f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}",
             "correct",
             event=self.entry.seq,
             value=value,
-            reason=values["reason"],
+            reason=self.reason or values["reason"],
             by=values.get("by") or None,
             pin=values.get("pin") or None,
             **({} if stretch is None else {"stretch": stretch}),

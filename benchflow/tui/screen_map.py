@@ -64,6 +64,10 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.rework_page import ReworkPage
 
             return ReworkPage(client)
+        case to.ReworkPlanRequest():
+            from benchflow.tui.screens.rework_page import ReworkPlanPage
+
+            return ReworkPlanPage(client, request.operation, request.plan)
         case to.TakeOverRequest():
             from benchflow.tui.screens.take_over_page import TakeOverListPage
 

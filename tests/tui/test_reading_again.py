@@ -72,15 +72,12 @@ async def test_after_a_break_the_last_fastener_is_named_and_the_stage_can_begin_
         driver.do("tick", joint="flange", fastener=fastener)
     async with drive_app(driver.controller) as bench:
         assert "begin the stage again" not in bench.text
-        driver.clock.advance(3600)
-        assert bench.app.client is not None
-        bench.app.client.refresh()
-        await bench.press("down")
-        print(bench.text)
+        driver.clock.advance(3660)
+        await bench.timer_tick()
         assert "last: no. 2. Check no. 2, then no. 3." in bench.text
         assert "b begin the stage again" in bench.text
         await bench.press("b")
-        assert bench.kinds[-1] == "stage-begun-again"
+        assert bench.kinds[-1] == "stage-again"
         assert "►1◄" in bench.text
 
 
@@ -89,3 +86,27 @@ async def test_stage_without_ticks_is_not_begun_again(tmp_path: Path) -> None:
         before = bench.events
         await bench.press("b")
         assert bench.events == before
+
+
+async def test_after_a_pause_the_last_fastener_is_named_before_the_next_one_is_ticked(tmp_path: Path) -> None:
+    async with drive_app(started(tmp_path, FLANGE, head=FLANGE_HEAD).controller) as bench:
+        await bench.press("enter", "enter", "a")
+        assert "Paused" in bench.text
+        assert "last: no. 2. Check no. 2, then no. 3." in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-2:] == ["started", "ticked"]
+
+
+async def test_failed_fastener_stops_the_joint_until_its_repair_is_entered(tmp_path: Path) -> None:
+    async with drive_app(started(tmp_path, FLANGE, head=FLANGE_HEAD).controller) as bench:
+        await bench.press("enter", "enter", "z", "enter", "right", "enter", "enter")
+        assert (bench.last["kind"], bench.last["fastener"], bench.last["what"]) == ("fastener-failed", 3, "stripped")
+        assert "The joint is stopped" in bench.text
+        assert "Enter enter the repair" in bench.text
+        before = bench.kinds.count("ticked")
+        await bench.press("enter")
+        assert bench.screen.title_line == "Repair of a fastener"
+        await bench.press("right", "enter", "enter")
+        assert (bench.last["kind"], bench.last["repair"]) == ("repaired", "Thread insert fitted")
+        assert bench.kinds.count("ticked") == before
+        assert "►1◄" in bench.text

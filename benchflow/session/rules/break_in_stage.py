@@ -16,11 +16,11 @@ def resume_text(state: State, step: Step, progress: JointProgress, now: Now, *, 
     than :data:`BREAK_SECONDS` since the last tick.
     """
     last = progress.last
-    if state.in_progress != step.id or last is None or last.stage != progress.stage_number:
+    if last is None or last.stage != progress.stage_number:
         return ""
     if progress.next is None or progress.out or progress.failed:
         return ""
-    paused = state.started is not None and state.started.seq > last.seq
+    paused = step.id in state.paused or (state.started is not None and state.started.seq > last.seq)
     if not (started_again or paused or state.resumed > last.seq or _long_ago(state, last.at, now)):
         return ""
     return f"last: no. {last.fastener}. Check no. {last.fastener}, then no. {progress.next}."

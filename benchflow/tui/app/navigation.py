@@ -5,7 +5,7 @@ creates the screen: :func:`benchflow.tui.screen_map.screen_for`, or
 :func:`benchflow.tui.review.review_screens.review_screen_for` in a review.
 """
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
@@ -153,6 +153,13 @@ class ReworkRequest(ScreenRequest, frozen=True, tag="rework"):
     """Request for the list of operations that can be reworked."""
 
 
+class ReworkPlanRequest(ScreenRequest, frozen=True, tag="rework-plan"):
+    """Request for the plan of one rework, and the form that begins it. ``plan`` is the answer of the query."""
+
+    operation: str
+    plan: dict[str, Any]
+
+
 class TakeOverRequest(ScreenRequest, frozen=True, tag="take-over"):
     """Request for the list of what can be taken over from the log that the job continues."""
 
@@ -192,6 +199,7 @@ JobRequest = (
     | RepairRequest
     | InstrumentRequest
     | ReworkRequest
+    | ReworkPlanRequest
     | TakeOverRequest
     | FolderRequest
     | LeaveRequest

@@ -1,11 +1,13 @@
 """The actions of the bench that open other screens."""
 
 from benchflow.base.errors import BenchflowError
+from benchflow.session.refusal import Refusal
 from benchflow.tui.app.navigation import (
     CalculationRequest,
     CorrectionRequest,
     DeviationRequest,
     EndJobRequest,
+    FastenerFailedRequest,
     FigureRequest,
     FindRequest,
     FolderRequest,
@@ -16,6 +18,8 @@ from benchflow.tui.app.navigation import (
     OperationListRequest,
     ReadAgainRequest,
     RemedyRequest,
+    RepairRequest,
+    ReworkPlanRequest,
     ReworkRequest,
     SignRequest,
     StateRequest,
@@ -24,6 +28,7 @@ from benchflow.tui.app.navigation import (
     WrenchRequest,
 )
 from benchflow.tui.bench.cursor import BenchCursor
+from benchflow.tui.draw.joint_map import next_fastener
 from benchflow.tui.model.bench_inputs import SlotInput, is_quantity
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.page import Page
@@ -185,6 +190,17 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         assert joint is not None
         self.bench_app.open(FigureRequest(joint.joint, joint.title, joint.asked_stage), self.on_return)
 
+    def action_fastener_failed(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self.bench_app.open(FastenerFailedRequest(joint.joint, joint.title, next_fastener(joint)), self.on_return)
+
+    def action_repair(self) -> None:
+        joint, failed = self.cursor.joint, self.cursor.failed_fastener
+        assert joint is not None
+        assert failed is not None
+        self.bench_app.open(RepairRequest(joint.joint, joint.title, failed), self.on_return)
+
     def action_lubricant(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
@@ -195,6 +211,16 @@ class BenchNavigation(Page[None], inherit_bindings=False):
 
     def action_rework(self) -> None:
         self.bench_app.open(ReworkRequest(), self.on_return)
+
+    def action_rework_here(self) -> None:
+        """Show the plan of the rework that puts the operation shown right."""
+        task = self.cursor.operation_task
+        assert task is not None
+        plan = self.client.query("rework-plan", task.view.rework)
+        if isinstance(plan, Refusal):
+            self.refused(plan)
+        else:
+            self.bench_app.open(ReworkPlanRequest(task.view.rework, plan), self.on_return)
 
     def action_go_on_here(self) -> None:
         """Open the log for writing, after the window that had it open has left."""

@@ -31,6 +31,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     def __init__(self, client: SessionClient) -> None:
         super().__init__(client)
         self._clock: Timer | None = None
+        self._minute = client.now.minute
         self._states: dict[str, KeyState] = {}
         self._states_of: tuple[object, ...] = (None,) * 6
         self._keys: tuple[KeyLabel, ...] = ()
@@ -112,6 +113,9 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self.cursor.update()
             if _alarms(self.client) - before:
                 self.app.bell()
+        elif self._minute != self.client.now.minute and self.client.update_operation():
+            self.cursor.update()
+        self._minute = self.client.now.minute
         if self.is_current:
             self.redraw()
         self._start_timer()

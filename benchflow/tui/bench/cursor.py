@@ -115,6 +115,14 @@ class BenchCursor:
         return given if isinstance(given, TightenInput) else None
 
     @property
+    def failed_fastener(self) -> int | None:
+        """The number of the fastener that stops the joint of the selected item, ``None`` if none does."""
+        joint = self.joint
+        if joint is None or not joint.stopped:
+            return None
+        return next(each.number for each in joint.fasteners if each.failed)
+
+    @property
     def remedy_item(self) -> BenchInput | None:
         """The selected item if it has a remedy, otherwise the first input with one."""
         for item in (self.item, *self.items):

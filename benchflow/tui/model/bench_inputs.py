@@ -91,7 +91,7 @@ def can_start_by_entry(now: OperationView) -> bool:
 def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
     if joint.draw_down is not None and joint.draw_down.open:
         return [WholeInput(joint)]
-    if joint.asked_stage:
+    if joint.asked_stage or joint.stopped:
         return [WholeInput(joint)]
     if joint.next is not None:
         if not joint.tick_values:

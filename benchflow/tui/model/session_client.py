@@ -140,6 +140,17 @@ class SessionClient:
         self.view = self._with_builder(self.controller.view())
         return True
 
+    def update_operation(self) -> bool:
+        """Update the operation in progress, whose texts depend on the time. Return true if it has changed."""
+        now = self.view.now
+        if self.busy or now is None or not now.in_progress:
+            return False
+        again = self.operation(now.operation)
+        if again == now:
+            return False
+        self.view = msgspec.structs.replace(self.view, now=again)
+        return True
+
     async def read_new_lines(self) -> str:
         """Read what another window has added to the log. Return an error message, or an empty string."""
         try:

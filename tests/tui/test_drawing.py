@@ -13,6 +13,7 @@ from benchflow.procedure.model import NO_SIDES, JointSides
 from benchflow.session.view.bench_view import (
     ClockRow,
     GaugePositions,
+    Input,
     OperationRow,
     Reading,
     StateRow,
@@ -23,6 +24,7 @@ from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_wrapped
 from benchflow.tui.draw.large_type import draw_large
+from benchflow.tui.draw.section_progress import draw_sections
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import Line, cut, plain, width_of, wrap
 from benchflow.tui.model.bench_inputs import bench_inputs, next_input
@@ -320,6 +322,41 @@ def test_reopened_operation_says_so_and_names_the_rework(size: tuple[int, int]) 
     words = texts(draw_bench(view(shown), BenchContent(NOON, OperationTask(shown)), *size).lines)
     assert "Reopened · 22 of 48 done" in words
     assert "→ Rework 22 Fit the followers (u)" in words
+
+
+def test_reason_that_is_too_long_ends_with_an_ellipsis() -> None:
+    row = OperationRow(
+        "a", 1, "First", "blocked", "Do the second, the third, the fourth, the fifth and the sixth first."
+    )
+    words = texts(draw_side(msgspec.structs.replace(view(None), operations=(row,), state_rows=()), 29, 12))
+    assert "the fourth, the fifth and…" in words
+
+
+def test_current_section_is_among_those_shown() -> None:
+    rows = [OperationRow(f"o{n}", n, f"Operation {n}", "ready", section=f"Section {n}") for n in range(1, 21)]
+    words = texts(draw_sections(rows, "o15", 40, 6))
+    assert "► Section 15" in words
+    assert "and 16 more sections (o)" in words
+    assert draw_sections(rows, "o15", 40, 5) == []
+
+
+@pytest.mark.parametrize("inputs", [(CHECK,), (HOLD,), ()])
+def test_very_wide_screen_has_the_section_where_there_is_no_picture(inputs: tuple[Input, ...]) -> None:
+    rows = tuple(OperationRow(f"o{n}", n, f"Operation {n}", "ready", section="All of it") for n in range(1, 10))
+    shown = msgspec.structs.replace(now(*inputs), operation="o6")
+    whole = msgspec.structs.replace(view(shown), operations=rows)
+    item = next(iter(bench_inputs(shown)), None)
+    lines = draw_bench(whole, BenchContent(NOON, OperationTask(shown), item), 200, 50).lines
+    first = plain(lines[1])
+    assert first.index("In progress") < first.index("ALL OF IT") < first.index("STATE")
+
+
+def test_map_of_the_joint_stays_on_a_very_wide_screen_while_its_check_is_ticked() -> None:
+    shown = now(msgspec.structs.replace(joint(), sides=JointSides("front")), CHECK)
+    check = bench_inputs(shown)[1]
+    words = texts(draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), check), 200, 50).lines)
+    assert "► [ ] The cam turns freely" in words
+    assert "front │" in words
 
 
 def test_long_wait_is_told_as_a_clock_time() -> None:

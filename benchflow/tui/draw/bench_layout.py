@@ -6,7 +6,7 @@ from datetime import datetime
 from msgspec import Struct
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import BenchView, OperationView
+from benchflow.session.view.bench_view import BenchView, OperationView, ReadingInput, TightenInput
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
 from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_operation_apart, draw_rework_step
@@ -106,24 +106,31 @@ def _body(view: BenchView, content: BenchContent, width: int, height: int) -> tu
     side = draw_side(view, right, height)
     if width < WIDE or not isinstance(content.task, OperationTask):
         panel = _panel(view, content, left, height)
-        lines = _with_section(view, panel.lines, left, height)
-        return panel, columns(((lines, left), (side, right)), height)
+        return panel, columns(((_with_section(view, content, panel.lines, left, height), left), (side, right)), height)
+    now = content.task.view
+    if not any(isinstance(given, TightenInput | ReadingInput) for given in now.inputs):  # nothing to draw
+        text = (left - 3) * 5 // 8
+        panel, section = _panel(view, content, text, height), _section(view, content, left - 3 - text, height)
+        return panel, columns(((panel.lines, text), (section, left - 3 - text), (side, right)), height)
     text = (left - 3) * 3 // 8
     beside = left - 3 - text
-    now, scroll = content.task.view, Scroll(content.scrolled, content.show_text)
-    lead = _lead_lines(view, content, text)
+    lead, scroll = _lead_lines(view, content, text), Scroll(content.scrolled, content.show_text)
     first, second = draw_operation_apart(
         now, status_line(view, now), content.item, content.typed, (text, beside), height - len(lead), scroll
     )
-    texts = _with_section(view, (*lead, *first.lines), text, height)
+    texts = _with_section(view, content, (*lead, *first.lines), text, height)
     rows = columns(((texts, text), (second.lines, beside), (side, right)), height)
     return Panel(second.lines, second.place and second.place.moved(text + 3, 0), first.hidden), rows
 
 
-def _with_section(view: BenchView, lines: Sequence[Line], width: int, height: int) -> list[Line]:
+def _section(view: BenchView, content: BenchContent, width: int, height: int) -> list[Line]:
+    here = content.task.view.operation if isinstance(content.task, OperationTask) else ""
+    return draw_section(view.operations, here, width, height)
+
+
+def _with_section(view: BenchView, content: BenchContent, lines: Sequence[Line], width: int, height: int) -> list[Line]:
     """Draw the operations of the section at the foot of a column, if there are enough rows."""
-    here = view.now.operation if view.now is not None else ""
-    section = draw_section(view.operations, here, width, height - len(lines) - 1)
+    section = _section(view, content, width, height - len(lines) - 1)
     return [*lines, *([EMPTY] * (height - len(lines) - len(section))), *section]
 
 

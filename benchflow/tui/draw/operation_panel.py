@@ -89,7 +89,10 @@ def draw_operation_apart(
         return left, Panel(tuple(draw_preview(now, beside, height)))
     block = current_block(now, item, typed, beside)(height)
     place = block.place if takes_text(item) else None
-    return left, Panel(block.lines[:height], place)
+    lines = list(block.lines)
+    if not isinstance(chosen, TightenInput | ReadingInput):
+        lines.extend([EMPTY, *draw_preview(now, beside, max(height - len(lines) - 1, 0))])
+    return left, Panel(tuple(lines[:height]), place)
 
 
 def draw_preview(now: OperationView, width: int, height: int) -> list[Line]:

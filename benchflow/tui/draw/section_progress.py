@@ -15,8 +15,8 @@ from benchflow.tui.draw.styled_lines import (
     styled,
 )
 
-LEAST_ROWS = 4
-"""With fewer rows, the operations of the section are not drawn."""
+LEAST_ROWS = 6
+"""With fewer rows, neither the sections nor the operations of a section are drawn."""
 
 
 def draw_sections(rows: Sequence[OperationRow], here: str, width: int, height: int) -> list[Line]:
@@ -35,7 +35,7 @@ def draw_sections(rows: Sequence[OperationRow], here: str, width: int, height: i
         lines.append(
             justified(((f"{shape} ", role), (name, "strong" if current else "text")), ((count, "text"),), width)
         )
-    if len(lines) < 2 or height < 3:
+    if len(lines) < 2 or height < min(LEAST_ROWS, len(lines) + 1):
         return []
     return [rule(width, "SECTIONS"), *_around(lines, at, height - 1, "section")]
 
@@ -63,6 +63,6 @@ def draw_section(rows: Sequence[OperationRow], here: str, width: int, height: in
 def _around(lines: list[Line], at: int, available: int, what: str) -> list[Line]:
     if len(lines) <= available:
         return lines
-    start = max(0, min(at - available // 2, len(lines) - available + 1))
+    start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))
     hidden = len(lines) - available + 1
     return [*lines[start : start + available - 1], styled(f"and {counted(hidden, f'more {what}')} (o)", "faint")]

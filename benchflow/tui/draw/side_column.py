@@ -175,7 +175,9 @@ def _blocked_rows(rows: Sequence[OperationRow], width: int, height: int) -> list
         if len(out) + 1 >= height and left > 1:
             hidden = f"and {left} more (o)" if out else f"{left} operations (o)"
             return [*out, styled(hidden, "faint")][:height]
-        reason = [styled("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
+        first, *more = wrap(row.reason, width - 2)
+        parts = [first, *([cut(" ".join(more), width - 2)] if more else [])]
+        reason = [styled(f"  {part}", "blocked") for part in parts]
         title = _next_lines(row, width, cut_off=False)
         if index >= REASONS or len(out) + len(title) + len(reason) + (1 if left > 1 else 0) > height:
             title, reason = _next_lines(row, width, cut_off=True), []

@@ -78,7 +78,7 @@ LIGHT: dict[Role, str] = {
 }
 
 # Most roles use the terminal's own foreground and background, so the theme is readable on dark and on light terminals.
-# A colour needs its own background. Magenta and green do not, because they are readable on both.
+# A colour needs its own background. Green does not, because it is readable on both.
 SIXTEEN: dict[Role, str] = {
     "text": "",
     "strong": "bold",
@@ -92,7 +92,7 @@ SIXTEEN: dict[Role, str] = {
     "key-off": "",
     "now": "bold",
     "ready": "",
-    "blocked": "magenta",
+    "blocked": "",
     "done": "",
     "paused": "",
     "danger": "bold white on red",
@@ -105,20 +105,18 @@ SIXTEEN: dict[Role, str] = {
     "field": "underline",
     "cursor": "reverse",
     "next": "reverse bold",
-    "alarm": "bold magenta",
+    "alarm": "bold",
     "chosen": "reverse",
 }
 
 PLAIN: dict[Role, str] = {
     **SIXTEEN,
-    "blocked": "",
     "danger": "reverse bold",
     "warning": "reverse bold",
     "caution": "reverse bold",
     "notice": "reverse bold",
     "ok": "bold",
     "out-of-limit": "reverse bold",
-    "alarm": "bold",
 }
 
 

@@ -3,8 +3,11 @@
 Nothing in the log says so. It follows from the entries, so another correction or a deviation ends it.
 """
 
-from benchflow.procedure.model import AboveReading, bounds_of
-from benchflow.procedure.plan import Step
+from collections.abc import Iterator
+
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import AboveReading, CalculatedValue, RecordedValue, bounds_of, values_of
+from benchflow.procedure.plan import Plan, Step
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.open_items import limit_reasons
 from benchflow.session.state.state import State
@@ -12,9 +15,13 @@ from benchflow.session.state.state import State
 
 def reopened_operations(state: State) -> dict[str, tuple[Reason, ...]]:
     """The finished operations that are reopened, by step id, each with every reason."""
-    found = {}
-    for name, step in state.plan.steps.items() if state.changed_later else ():
-        if name in state.done and _changed_since(state, step):
+    if not state.changed_later:
+        return {}
+    found, changed = {}, _names_changed(state)
+    for name, step in state.plan.steps.items():
+        if name in state.done and (
+            name in state.changed_later or not changed.isdisjoint(_names_used(state.plan, step))
+        ):
             reasons = limit_reasons(state, step)
             if reasons:
                 found[name] = reasons
@@ -27,20 +34,38 @@ def done_operations(state: State) -> tuple[str, ...]:
     return tuple(name for name in state.done if name not in reopened)
 
 
-def _changed_since(state: State, step: Step) -> bool:
-    """True if an entry that the verdicts of ``step`` can depend on was changed after it was finished."""
-    own, anywhere = state.changed_later.get(step.id, 0), max(state.changed_later.values())
-    return (anywhere if _uses_other_values(step) else own) >= state.done[step.id].seq
+def _names_changed(state: State) -> set[str]:
+    """The values, without places, of the operations with later changes, and all that is calculated from them."""
+    steps = state.plan.steps
+    changed = {
+        ValueRef.parse(value.name).name
+        for name in state.changed_later
+        if name in steps
+        for value in values_of(steps[name].operation)
+    }
+    works = [(ValueRef.parse(work.name).name, work) for step in steps.values() for work in step.operation.work_out]
+    while True:
+        wider = changed | {name for name, work in works if not changed.isdisjoint(_names_in_formula(state.plan, work))}
+        if wider == changed:
+            return changed
+        changed = wider
 
 
-def _uses_other_values(step: Step) -> bool:
-    """True if values of other operations can decide on a verdict of ``step``."""
+def _names_used(plan: Plan, step: Step) -> Iterator[str]:
+    """The values, without places, that can decide on a verdict of ``step`` besides its own readings."""
     operation = step.operation
-    if operation.work_out or operation.choose or operation.match:
-        return True
-    return any(
-        isinstance(bound, AboveReading)
-        for record in operation.record
-        for one in record.by_limit
-        for bound in bounds_of(one)
-    )
+    for work in operation.work_out:
+        yield from _names_in_formula(plan, work)
+    limited: list[RecordedValue | CalculatedValue] = [*operation.work_out]
+    limited += (one for record in operation.record for one in record.by_limit)
+    for bound in (bound for value in limited for bound in bounds_of(value)):
+        if isinstance(bound, AboveReading):
+            yield plan.ref(bound.name).name
+    yield from (plan.ref(choose.by).name for choose in operation.choose)
+    yield from (ValueRef.parse(match.measured).name for match in operation.match)
+
+
+def _names_in_formula(plan: Plan, work: CalculatedValue) -> set[str]:
+    from benchflow.procedure.formula import names  # late import: most jobs need no formula
+
+    return {ref.name for ref in names(plan.formula(work))}

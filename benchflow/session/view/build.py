@@ -178,11 +178,15 @@ def now_view(
 
 
 def operation_view(state: State, context: Context, name: str, reopened: Reopened | None = None) -> OperationView:
-    """The view of one operation, in progress or not. ``reopened`` spares the work of finding the reopened ones."""
+    """The view of one operation, in progress or not. ``reopened`` spares the work of finding the reopened ones.
+
+    For the operation in progress it is not needed.
+    """
     step = state.plan.steps[name]
     operation = step.operation
     in_progress = state.in_progress == name
-    reopened = reopened_operations(state) if reopened is None else reopened
+    if reopened is None:
+        reopened = {} if in_progress else reopened_operations(state)
     missing = finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context, reopened)
     return OperationView(
         operation=name,

@@ -140,6 +140,13 @@ def unreadable_quantity(error: QuantityError, name: str) -> Refusal:
     return Refusal((Reason(code, str(error), name=name, at=error.at),))
 
 
+def finish_first(state: State) -> str:
+    """What to do about the operation in progress before something else: ``Finish or pause “Lower the head” first``."""
+    assert state.in_progress is not None  # the caller has found one in progress
+    ways = "Finish" if state.step(state.in_progress).during else "Finish or pause"
+    return f"{ways} {quoted_title(state, state.in_progress)} first"
+
+
 def quoted_title(state: State, step_id: str) -> str:
     """The title of an operation in quotation marks, for messages."""
     step = state.plan.steps.get(step_id)

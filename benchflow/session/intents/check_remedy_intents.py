@@ -16,7 +16,8 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.deferred_undos import undos_that_wait
 from benchflow.session.rules.done_work import discarded_items
-from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo, stop_text
+from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
+from benchflow.session.rules.stop_advice import stop_text
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State, check_key
@@ -57,7 +58,7 @@ def carry_out_check_remedy(state: State, step: Step, number: int, intent: intent
         return refuse("not-allowed", message, operation=step.id, name=name)
     remedy = held.remedy
     if remedy is None or remedy.stop:
-        message = f"{held.title} was answered no. {stop_text(held)}"
+        message = f"{held.title} was answered no. {stop_text(state, step, held, check_key(held.number))}"
         return refuse("not-allowed", message, operation=step.id, name=name)
     open_lot = lot_before_remedy(state, step, remedy)
     if open_lot is not None:

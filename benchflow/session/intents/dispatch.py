@@ -27,6 +27,7 @@ from benchflow.session.intents.taking_over import take_over
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.whole_stage_intents import begin_stage_again, tick_rest
 from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
+from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
 from benchflow.session.rules.proof_corrections import with_evidence_changed
@@ -59,6 +60,11 @@ def refused_pin_entries(intent: intents.Intent, refusal: Refusal) -> tuple[Entry
     return (Entry(wrong.person, ev.PinRefused(wrong.person, wrong.role, getattr(intent, "operation", None))),)
 
 
+def _local(at: str) -> str:
+    """A timestamp of the log as local date and time."""
+    return f"{local_time_of(at):%Y-%m-%d %H:%M}"
+
+
 def _pin_wait(state: State, intent: intents.Intent, context: Context) -> Refusal | None:
     if state.pin_refused is None or not getattr(intent, "pin", None):
         return None
@@ -75,11 +81,11 @@ def refused_too_soon() -> Refusal:
 
 def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     if state.closed and not isinstance(intent, intents.AddNote | intents.OpenJob | intents.Query):
-        return refuse("not-open", f"This job was closed on {state.closed}. Only notes can be added")
+        return refuse("not-open", f"This job was closed on {_local(state.closed)}. Only notes can be added")
     by = clean(intent.by or "").strip() or state.by
     match intent:
         case intents.OpenJob():
-            return refuse("already-open", f"This job was already opened on {state.opened_at} by {state.by}")
+            return refuse("already-open", f"This job was already opened on {_local(state.opened_at)} by {state.by}")
         case intents.AskStatus() | intents.AskWhy() | intents.AskRoute() | intents.AskReworkPlan():
             return ()
         case intents.StartOperation():

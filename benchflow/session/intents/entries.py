@@ -23,14 +23,15 @@ from benchflow.session.intents.reading_names import named_reading
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules import open_values
 from benchflow.session.rules.calculated_values import calculated_entries
-from benchflow.session.rules.check_remedies import check_held_reason, remedy_of_check
+from benchflow.session.rules.check_remedies import remedy_of_check
 from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.reading_instruments import tools_for
-from benchflow.session.rules.remedy_progress import holding, stop_text
+from benchflow.session.rules.remedy_progress import holding
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_torques import ticked_by
+from benchflow.session.rules.stop_advice import check_held_reason, stop_text
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import (
     acceptance_text,
@@ -125,7 +126,7 @@ def _held_reading(state: State, step: Step, record: RecordedValue, slot: str) ->
         return None
     title = open_values.result_title(step, held.result)
     if held.final:
-        message = f"{title} is out of its limit. {stop_text(held)}"
+        message = f"{title} is out of its limit. {stop_text(state, step, held, held.result.subject)}"
         return refuse("out-of-limit", message, operation=step.id, name=held.result.name)
     return Refusal((open_values.remedy_first(step, title, (held,)),))
 
@@ -191,7 +192,7 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
         return unknown_name("check in this operation", str(intent.check), [point.text for point in checks])
     text, work = checks[number - 1].text, state.work(step.id)
     remedy = remedy_of_check(state, step, number)
-    held = () if remedy is None else (check_held_reason(step, remedy),)
+    held = () if remedy is None else (check_held_reason(state, step, remedy),)
     if intent.undo:
         if number not in work.checks and number not in work.failed:
             return refuse("check-open", f"Check {number} ({text}) is not ticked. There is no tick to clear")

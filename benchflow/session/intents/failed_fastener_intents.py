@@ -81,6 +81,6 @@ def repair_fastener(state: State, intent: intents.RepairFastener, context: Conte
         return refuse("value-missing", message, name="repair")
     for held in fastener_remedies(state, step):
         if held.final:
-            return stopped_fastener(step, progress.joint.id, held)
+            return stopped_fastener(state, step, progress.joint.id, held)
     discarded = used_once_items(state, step.id)
     return (Entry(by, ev.FastenerRepaired(step.id, progress.joint.id, fastener, repair, discarded)),)

@@ -1,6 +1,7 @@
 """Handlers of the intents `start`, `pause`, `finish`, `move`, `note` and `set-state`."""
 
 from benchflow.base.plaintext import clean
+from benchflow.ordering.wording import all_of, in_a_sentence, state_text
 from benchflow.procedure.evidence import ANYONE, NEVER
 from benchflow.procedure.model import Variable
 from benchflow.session.context import (
@@ -43,7 +44,8 @@ def pause_operation(state: State, intent: intents.PauseOperation, context: Conte
     if isinstance(step, Refusal):
         return step
     if step.during:
-        settings = " and ".join(f"{name} is {value}" for name, value in step.during.items())
+        procedure = state.plan.procedure
+        settings = all_of(in_a_sentence(state_text(procedure, name, value)) for name, value in step.during.items())
         title = quoted_title(state, step.id)
         message = f"{title} cannot be paused, because {settings} only while it is in progress. Finish it"
         return refuse("not-allowed", message, operation=step.id)

@@ -27,6 +27,7 @@ from benchflow.session.rules.open_values import (
     result_title,
     value_title,
 )
+from benchflow.session.rules.put_right_advice import limit_advice
 from benchflow.session.rules.remedy_progress import (
     RemedyProgress,
     readings_made_void,
@@ -34,9 +35,9 @@ from benchflow.session.rules.remedy_progress import (
     served_together,
     steps_to_redo,
     steps_without_undo,
-    stop_text,
 )
 from benchflow.session.rules.remedy_waits import readings_waited_for
+from benchflow.session.rules.stop_advice import stop_text
 from benchflow.session.rules.value_results import (
     WHOLE,
     ReadingRef,
@@ -71,7 +72,7 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
         return chosen
     remedy, title = chosen.remedy, result_title(step, chosen.result)
     if remedy is None or remedy.stop:
-        message = f"{title} is out of its limit. {stop_text(chosen)}"
+        message = f"{title} is out of its limit. {stop_text(state, step, chosen, chosen.result.subject)}"
         return refuse("not-allowed", message, operation=step.id, name=name)
     open_lot = lot_before_remedy(state, step, remedy)
     if open_lot is not None:
@@ -149,7 +150,8 @@ def _remedy_in_turn(state: State, step: Step, name: str, slot: str | None) -> Re
     results = [result for result in results_of(state, step, name) if slot is None or result.slot in (slot, WHOLE)]
     found = [p for p in remedy_progress(state, step, name) if slot is None or p.result.slot in (slot, WHOLE)]
     if not found and any(result.out for result in results):
-        message = f"{title} is out of its limit. The procedure gives no remedy. Measure again, or sign a deviation"
+        advice = limit_advice(state, step, name, "Measure again")
+        message = f"{title} is out of its limit. The procedure gives no remedy. {advice}"
         return refuse("not-allowed", message, operation=step.id, name=name)
     if not found:
         missing = [ref for ref in inputs_missing(state, step, name) if slot is None or ref.slot == slot]
@@ -205,7 +207,7 @@ def _remedy_of_another_value(
             continue
         title = result_title(step, other.result)
         if other.final:
-            message = f"{title} is out of its limit. {stop_text(other)}"
+            message = f"{title} is out of its limit. {stop_text(state, step, other, other.result.subject)}"
             return refuse("not-allowed", message, operation=step.id, name=other.result.name)
         reading_first = step.record(other.result.name) is not None and step.work_out(first.name) is not None
         if reading_first and not cleared:

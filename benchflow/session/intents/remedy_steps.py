@@ -10,11 +10,12 @@ from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.open_items import lot_title
 from benchflow.session.rules.open_values import result_title, value_title
-from benchflow.session.rules.remedy_progress import remedy_progress, stop_text
+from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.remedy_waits import WaitedFor, stored_wait
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
+from benchflow.session.rules.stop_advice import stop_text
 from benchflow.session.state.events import StoredQuantity
-from benchflow.session.state.state import State, lot_item
+from benchflow.session.state.state import State, check_key, lot_item
 
 
 class PartsAndWait(TypedDict):
@@ -64,20 +65,22 @@ def stop_that_would_be_cleared(state: State, step: Step) -> Refusal | None:
     """A refusal if the work stops at something in ``step``, so that its entries cannot be made void."""
     for value in remedy_progress(state, step):
         if value.final:
-            message = f"{result_title(step, value.result)} is out of its limit. {stop_text(value)}"
+            stop = stop_text(state, step, value, value.result.subject)
+            message = f"{result_title(step, value.result)} is out of its limit. {stop}"
             return refuse("not-allowed", message, operation=step.id, name=value.result.name)
     tighten = step.operation.tighten
     for held in () if tighten is None else fastener_remedies(state, step):
         if held.final and tighten is not None:
-            return stopped_fastener(step, tighten.joint, held)
+            return stopped_fastener(state, step, tighten.joint, held)
     for check in check_remedies(state, step):
         if check.final:
-            message = f"{check.title} was answered no. {stop_text(check)}"
+            message = f"{check.title} was answered no. {stop_text(state, step, check, check_key(check.number))}"
             return refuse("not-allowed", message, operation=step.id, name=str(check.number))
     return None
 
 
-def stopped_fastener(step: Step, joint: str, held: FastenerRemedy) -> Refusal:
+def stopped_fastener(state: State, step: Step, joint: str, held: FastenerRemedy) -> Refusal:
     """The refusal of a remedy of a fastener at which the work stops."""
-    message = f"{fastener_subject(joint, held.tick.fastener)} is out of its limit. {stop_text(held)}"
+    subject = fastener_subject(joint, held.tick.fastener)
+    message = f"{subject} is out of its limit. {stop_text(state, step, held, subject)}"
     return refuse("not-allowed", message, operation=step.id, name=joint)

@@ -29,7 +29,7 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     if hold is None:
         return refuse("not-allowed", f"{title} has no hold. There is nothing to sign", operation=step.id)
     if step.id in state.done and step.id not in state.reopened_holds:
-        return refuse("already-done", f"{title} is already done", operation=step.id)
+        return refuse("already-done", f"{title} is already done, and its hold is signed", operation=step.id)
     work = state.work(step.id)
     if state.in_progress != step.id and not work.touched:
         return refuse("not-started", f"{title} is not started. There is nothing to sign", operation=step.id)
@@ -65,7 +65,8 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
     broken = all(target.entries and target.open for target in targets)
     broken = broken or (about == HOLD and step.id in state.reopened_holds)
     if step.id in state.done and not broken:
-        return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
+        message = f"{quoted_title(state, step.id)} is already done, so there is nothing to deviate from"
+        return refuse("already-done", message, operation=step.id)
     signer = clean(by).strip()
     refusal = not_waivable(state, step, about)
     roles = roles_to_waive(state, step, about)

@@ -19,6 +19,7 @@ from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.done_work import discarded_items
 from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
+from benchflow.session.rules.put_right_advice import limit_advice
 from benchflow.session.rules.remedy_progress import steps_to_redo, steps_without_undo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies, remedied_together
 from benchflow.session.state import events as ev
@@ -36,7 +37,7 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
         return chosen
     joint, remedy = progress.joint.id, chosen.remedy
     if remedy is None or remedy.stop:
-        return stopped_fastener(step, joint, chosen)
+        return stopped_fastener(state, step, joint, chosen)
     open_lot = lot_before_remedy(state, step, remedy)
     if open_lot is not None:
         return open_lot
@@ -48,7 +49,7 @@ def carry_out_stage_remedy(state: State, step: Step, intent: intents.CarryOutRem
     if redo:
         for other in fastener_remedies(state, step):
             if other.final:
-                return stopped_fastener(step, joint, other)
+                return stopped_fastener(state, step, joint, other)
     stopped = stop_that_would_be_cleared(state, step) if step.id in redo else None
     if stopped is not None:
         return stopped
@@ -86,7 +87,8 @@ def _remedy_in_turn(
         wanted, found = fastener_subject(joint, number), tuple(each for each in held if each.tick.fastener == number)
     if not found:
         out = [tick for tick in progress.out if given is None or str(tick.fastener) == str(given)]
-        why = "The procedure gives no remedy. Do it again, or sign a deviation" if out else "It is not out of its limit"
+        advice = limit_advice(state, step, wanted, "Do it again")
+        why = f"The procedure gives no remedy. {advice}" if out else "It is not out of its limit"
         return refuse("not-allowed", f"{wanted} needs no remedy. {why}", operation=step.id, name=joint)
     live = tuple(each for each in found if not each.final) or found[:1]
     if len(remedied_together(live[0], live)) == len(live):

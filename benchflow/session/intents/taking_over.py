@@ -12,6 +12,7 @@ from benchflow.session.context import (
     Context,
     Decision,
     Entry,
+    finish_first,
     quoted_title,
     refusal_or_none,
     refuse,
@@ -93,8 +94,7 @@ def _reasons(state: State, step: Step, continues: ContinuedLog, earlier: Earlier
         yield Reason("already-done", f"{title} is already done", operation=step.id)
         return
     if state.in_progress is not None:
-        current = quoted_title(state, state.in_progress)
-        message = f"Finish or pause {current} first, then take over {title}"
+        message = f"{finish_first(state)}, then take over {title}"
         yield Reason("operation-in-progress", message, operation=state.in_progress)
     if state.rework is not None:
         current = quoted_title(state, state.rework.operation)

@@ -8,7 +8,7 @@ from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.wording import condition_text
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, quoted_title
+from benchflow.session.context import Context, finish_first, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
@@ -35,7 +35,7 @@ def start_reasons(state: State, step_id: str, context: Context, reopened: Reopen
     if state.in_progress is not None:
         title = quoted_title(state, state.in_progress)
         same = state.in_progress == step_id
-        message = f"{title} is already in progress" if same else f"Finish or pause {title} first"
+        message = f"{title} is already in progress" if same else finish_first(state)
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
@@ -84,8 +84,7 @@ def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     """Every reason why a move cannot be made now."""
     reasons: list[Reason] = []
     if state.in_progress is not None:
-        title = quoted_title(state, state.in_progress)
-        message = f"A move is only possible between operations. Finish or pause {title} first"
+        message = f"A move is only possible between operations. {finish_first(state)}"
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None and state.rework.next != MakeMove(move_id):
         reasons.append(_rework_in_progress(state))
@@ -101,8 +100,7 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
     reasons: list[Reason] = []
     not_done: list[Reason] = []
     if state.in_progress is not None:
-        message = f"Finish or pause {quoted_title(state, state.in_progress)} first"
-        reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
+        reasons.append(Reason("operation-in-progress", finish_first(state), operation=state.in_progress))
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
     any_work = bool(state.done or state.works)

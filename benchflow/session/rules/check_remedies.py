@@ -4,9 +4,8 @@ The same rules hold as for a value: yes counts only after the remedy in turn, an
 """
 
 from benchflow.procedure.plan import Step
-from benchflow.session.refusal import Reason
 from benchflow.session.rules.deviation_subjects import covering_deviation
-from benchflow.session.rules.remedy_progress import RemedyInTurn, next_remedy, stop_text
+from benchflow.session.rules.remedy_progress import RemedyInTurn, next_remedy
 from benchflow.session.state.state import RemedyKey, State, check_key
 
 
@@ -43,12 +42,3 @@ def check_remedies(state: State, step: Step) -> tuple[CheckRemedy, ...]:
 def remedy_of_check(state: State, step: Step, number: int) -> CheckRemedy | None:
     """The remedy in turn of a check; ``None`` if none holds it."""
     return next((held for held in check_remedies(state, step) if held.number == number), None)
-
-
-def check_held_reason(step: Step, held: CheckRemedy) -> Reason:
-    """The reason that a check cannot be answered: its remedy comes first, or the work stops."""
-    name = str(held.number)
-    if held.final:
-        return Reason("check-failed", f"{held.title} was answered no. {stop_text(held)}", operation=step.id, name=name)
-    message = f"{held.title}: carry out the remedy first. {held.instruction}"
-    return Reason("remedy-first", message, operation=step.id, name=name)

@@ -14,6 +14,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.choice_waivers import choice_waiver, table_waiver
 from benchflow.session.rules.evaluated_values import evaluate_value, value_measurement
 from benchflow.session.rules.measurements import Measurement, recorded_measurements, statistic
+from benchflow.session.rules.put_right_advice import limit_advice, rework_asked
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import GUARD_FACTOR
 
@@ -119,12 +120,12 @@ def _range(row: ChoiceRow, difference: bool) -> Interval:
 
 
 def _outside_note(choose: PartChoice, value: LookedUp, row: ChoiceRow | None) -> str:
-    """Why a value has no part, and what to do."""
+    """Why a value has no part."""
     if row is not None:
         return f"{show_short(value.shown)} is in a row where the work stops ({row.text}). {row.stop.rstrip('.')}"
     if _cannot_be(choose, value):
-        return f"{show_short(value.shown)} cannot be: it is below zero. Measure again"
-    return f"{show_short(value.shown)} is outside the table. Measure again, ask the maker, or sign a deviation"
+        return f"{show_short(value.shown)} cannot be: it is below zero"
+    return f"{show_short(value.shown)} is outside the table"
 
 
 def _matching_parts(choose: PartChoice, value: LookedUp) -> list[str]:
@@ -156,8 +157,10 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
             yield Reason("value-missing", message, operation=step.id, name=choose.name)
         elif taken not in proposal.takes and not proposal.outside and choice_waiver(state, step, choose) is None:
             expected = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
-            message = f"{title}: {taken} was chosen, but {expected}"
-            yield Reason("out-of-limit", message, operation=step.id, name=choose.name)
+            advice = limit_advice(state, step, choose.name, f"Choose {' or '.join(proposal.takes) or 'again'}")
+            message = f"{title}: {taken} was chosen, but {expected}. {advice}"
+            rework = rework_asked(state, step)
+            yield Reason("out-of-limit", message, operation=step.id, name=choose.name, rework=rework)
 
 
 def outside_reason(state: State, step: Step, choose: PartChoice) -> Reason | None:
@@ -165,6 +168,6 @@ def outside_reason(state: State, step: Step, choose: PartChoice) -> Reason | Non
     proposal = table_proposal(state, step, choose)
     if not proposal.outside or table_waiver(state, step, choose) is not None:
         return None
-    return Reason(
-        "out-of-limit", f"{choose.title or choose.name}: {proposal.note}", operation=step.id, name=choose.name
-    )
+    advice = limit_advice(state, step, choose.name, "Measure again")
+    message = f"{choose.title or choose.name}: {proposal.note}. {advice}"
+    return Reason("out-of-limit", message, operation=step.id, name=choose.name, rework=rework_asked(state, step))

@@ -1,7 +1,7 @@
 """The operation that an entry is for, and its joint."""
 
 from benchflow.procedure.plan import Step
-from benchflow.session.context import quoted_title, refuse, unknown_name, unknown_operation
+from benchflow.session.context import finish_first, quoted_title, refuse, unknown_name, unknown_operation
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
@@ -27,8 +27,7 @@ def operation_in_progress(state: State, named: str | None) -> Step | Refusal:
         message = f"{quoted_title(state, state.in_progress)} is being reworked. Finish the rework first"
         return refuse("not-allowed", message, operation=state.in_progress)
     if named is not None and named != state.in_progress:
-        current = quoted_title(state, state.in_progress)
-        message = f"{quoted_title(state, named)} is not in progress. Finish or pause {current} first"
+        message = f"{quoted_title(state, named)} is not in progress. {finish_first(state)}"
         return refuse("not-started", message, operation=named)
     return state.plan.steps[state.in_progress]
 

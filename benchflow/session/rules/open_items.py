@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
-from benchflow.session.rules.check_remedies import answer_is_waived, check_held_reason, remedy_of_check
+from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.deviation_subjects import fastener_subject
@@ -28,6 +28,7 @@ from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
 from benchflow.session.rules.stage_torques import torque_missing
+from benchflow.session.rules.stop_advice import check_held_reason
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
 from benchflow.session.rules.waivers import deviation_advice, window_is_waived
 from benchflow.session.rules.window_advice import too_early_reason, too_late_reason
@@ -158,13 +159,13 @@ def _failed_check_reasons(state: State, step: Step, number: int, text: str) -> I
     if (held is None or held.remedy is None) and answer_no_decides(state, step, number):
         return
     if held is not None and held.final:
-        yield check_held_reason(step, held)
+        yield check_held_reason(state, step, held)
         return
     remedy = "Carry out the remedy" if held is not None else "Put it right and answer yes"
     message = f"Check {number} was answered no: {text}. {remedy}{f', or {sign}' if sign else ''}"
     yield Reason("check-failed", message, operation=step.id, name=str(number))
     if held is not None:
-        yield check_held_reason(step, held)
+        yield check_held_reason(state, step, held)
 
 
 def hold_reasons(state: State, step: Step) -> Iterator[Reason]:

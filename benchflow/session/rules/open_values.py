@@ -9,8 +9,10 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
 from benchflow.session.rules.findings import verdict_decides
-from benchflow.session.rules.put_right_advice import put_right_advice, rework_asked
-from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together, stop_text
+from benchflow.session.rules.put_right_advice import limit_advice, rework_asked
+from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
+from benchflow.session.rules.rework_plans import undo_is_written
+from benchflow.session.rules.stop_advice import stop_text
 from benchflow.session.rules.value_results import ValueResult, calculated_results, recorded_results
 from benchflow.session.rules.verdicts import judged_singly, limit_in_force
 from benchflow.session.rules.waivers import deviation_advice
@@ -75,7 +77,8 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
     held = () if step.id in state.done else tuple(each for each in held if each.result not in decided)
     if out:
         message = f"{title}: {label}{_out_text(out)}{_advice(state, step, out, held)}"
-        yield Reason("out-of-limit", message, operation=step.id, name=name, rework=rework_asked(state, step))
+        rework = None if held else _rework_asked(state, step, out)
+        yield Reason("out-of-limit", message, operation=step.id, name=name, rework=rework)
         yield from _remedy_first_reasons(state, step, title, held)
     doubtful = [result for result in results if result.open and not result.out]
     if doubtful:
@@ -83,7 +86,8 @@ def _limit_reasons(state: State, step: Step, name: str, results: Sequence[ValueR
         accepted = f" ({verdict.acceptance} would be ok)" if verdict.acceptance not in ("", "none") else ""
         message = f"{title}: {shown}, not proven to be within {verdict.limit}{accepted}: {verdict.reason}"
         message += _advice(state, step, doubtful)
-        yield Reason("not-proven", message, operation=step.id, name=name, rework=rework_asked(state, step))
+        rework = _rework_asked(state, step, doubtful)
+        yield Reason("not-proven", message, operation=step.id, name=name, rework=rework)
 
 
 def _is_decided(state: State, step: Step, name: str, result: ValueResult) -> bool:
@@ -106,12 +110,33 @@ def _advice(state: State, step: Step, results: Sequence[ValueResult], held: Sequ
     lapsed = next(filter(None, (lapsed_deviation_text(state, step, subject) for subject in subjects)), "")
     final = next((progress for progress in held if progress.final), None)
     if final is not None:
-        return f"{lapsed}. {stop_text(final)}"
-    advice = "Carry out the remedy" if held else "Measure again"
-    if step.id in state.done:
-        advice = put_right_advice(state, step)
-    sign = deviation_advice(state, step, results[0].name)
+        return f"{lapsed}. {stop_text(state, step, final, final.result.subject)}"
+    advice, about = "Carry out the remedy" if held else "Measure again", results[0].name
+    source = None if held else _measured_in(state, step, results)
+    if source is None:
+        return f"{lapsed}. {limit_advice(state, step, about, advice)}"
+    sign = deviation_advice(state, step, about)
+    advice = (
+        f"Rework step {state.plan.number(source.id)}"
+        if undo_is_written(state, source.id)
+        else "If a reading was misread, correct it"
+    )
     return f"{lapsed}. {advice}{f', or {sign}' if sign else ''}"
+
+
+def _measured_in(state: State, step: Step, results: Sequence[ValueResult]) -> Step | None:
+    """The other operation that the readings of ``results`` are of; ``None`` if one of them is of ``step`` itself."""
+    readings = [reading for result in results for reading in result.readings]
+    elsewhere = readings and all(reading.step != step.id for reading in readings)
+    return state.plan.steps.get(readings[0].step) if elsewhere else None
+
+
+def _rework_asked(state: State, step: Step, results: Sequence[ValueResult]) -> str | None:
+    """The operation that :func:`_advice` says to rework; ``None`` if it says something else."""
+    source = _measured_in(state, step, results)
+    if source is None:
+        return rework_asked(state, step)
+    return source.id if undo_is_written(state, source.id) else None
 
 
 def _remedy_first_reasons(state: State, step: Step, title: str, held: Sequence[RemedyProgress]) -> Iterator[Reason]:

@@ -32,6 +32,7 @@ from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.choice_waivers import match_waiver
 from benchflow.session.rules.evaluated_values import evaluate_value
 from benchflow.session.rules.measurements import Measurement, exact_measurement, recorded_measurements
+from benchflow.session.rules.put_right_advice import limit_advice, rework_asked
 from benchflow.session.rules.verdicts import judge_measurement, limit_text
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge_exact
@@ -238,9 +239,9 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             elif fitted.verdict != "ok" and match_waiver(state, step, match, place) is None:
                 doubt = " is not proven to be within" if fitted.verdict == "not-proven" else ", limit"
                 result = f"{result_title(step, match)} {show_short(fitted.value)}{doubt} {fitted.limit}"
-                message = f"{part} in {place}: {result}. Choose another part, or sign a deviation"
+                message = f"{part} in {place}: {result}. {limit_advice(state, step, name, 'Choose another part')}"
                 code: Code = "not-proven" if fitted.verdict == "not-proven" else "out-of-limit"
-                yield Reason(code, message, operation=step.id, name=name)
+                yield Reason(code, message, operation=step.id, name=name, rework=rework_asked(state, step))
 
 
 def result_title(step: Step, match: PartMatching) -> str:

@@ -45,13 +45,6 @@ class RemedyInTurn(Struct, frozen=True):
         return f"{self.remedy.do.rstrip('. ') if wait else self.remedy.do}{tries}{wait}"
 
 
-def stop_text(progress: RemedyInTurn) -> str:
-    """Why the work stops at a value, and what is possible."""
-    return (
-        f"{progress.instruction.rstrip('. ')}. Sign a deviation, start a rework, or correct the entry if it was misread"
-    )
-
-
 class RemedyProgress(RemedyInTurn, frozen=True):
     """The remedy in turn for one result that is out of its limit."""
 

@@ -17,7 +17,8 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     if step_id not in state.plan.steps:
         return unknown_operation(state, step_id)
     if state.in_progress not in (None, step_id):
-        message = f"{quoted_title(state, state.in_progress)} is in progress. Finish, pause or rework it first"
+        ways = "Finish" if state.step(state.in_progress).during else "Finish, pause"
+        message = f"{quoted_title(state, state.in_progress)} is in progress. {ways} or rework it first"
         return refuse("operation-in-progress", message, operation=state.in_progress)
     if state.rework is not None:
         message = f"A rework down to {quoted_title(state, state.rework.operation)} is in progress. Finish it first"
@@ -35,7 +36,8 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
         )
     if state.in_progress is not None and found.steps != (UndoOperation(step_id),):
         title = quoted_title(state, step_id)
-        message = f"{title} is in progress, and its rework needs a move or another operation. Finish it first"
+        ways = "Finish" if state.step(step_id).during else "Finish or pause"
+        message = f"{title} is in progress, and its rework needs a move or another operation. {ways} it first"
         return refuse("operation-in-progress", message, operation=step_id)
     return found
 

@@ -6,24 +6,20 @@ from benchflow.quantity import dimension_of
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
-from benchflow.session.rules.put_right_advice import put_right_advice
-from benchflow.session.rules.remedy_progress import stop_text
+from benchflow.session.rules.put_right_advice import limit_advice
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
-from benchflow.session.rules.waivers import deviation_advice
+from benchflow.session.rules.stop_advice import stop_text
 from benchflow.session.state.state import State, Tick
 
 
 def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:
     """What to do about a tick that is out of its band, as a sentence without its full stop."""
     held = remedy_of_tick(state, step, tick)
-    sign = deviation_advice(state, step, fastener_subject(progress.joint.id, tick.fastener))
-    if step.id in state.done:
-        remedy = put_right_advice(state, step)
-    elif held is not None and held.final:
-        return stop_text(held)
-    else:
-        remedy = f"Carry out the remedy: {held.instruction}" if held is not None else _remedy_of(progress, tick)
-    return f"{_extension_hint(state, tick)}{remedy}{f', or {sign}' if sign else ''}"
+    subject = fastener_subject(progress.joint.id, tick.fastener)
+    if held is not None and held.final and step.id not in state.done:
+        return stop_text(state, step, held, subject)
+    remedy = f"Carry out the remedy: {held.instruction}" if held is not None else _remedy_of(progress, tick)
+    return f"{_extension_hint(state, tick)}{limit_advice(state, step, subject, remedy)}"
 
 
 def out_of_limit_text(state: State, step: Step, progress: JointProgress, tick: Tick) -> str:

@@ -390,8 +390,12 @@ class SessionController:
         return self.clock.now()
 
     def context(self) -> Context:
-        """The context of a view. It has no register: a view checks no people and no instruments."""
-        return Context(self.now(), started_again=self._unlogged_start and not self.read_only)
+        """The context of a view. Its register tells the scale of a wrench; a view checks no people."""
+        shop: Shop | None = None
+        if self.register is not None:
+            with suppress(BenchflowError):  # an intent reports the errors of the file
+                shop = self.register.shop()
+        return Context(self.now(), shop, started_again=self._unlogged_start and not self.read_only)
 
     def view(self) -> "BenchView":
         """The present view of the bench. The session must be open."""

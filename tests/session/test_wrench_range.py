@@ -163,8 +163,9 @@ def test_without_a_register_a_stage_below_the_range_of_the_procedure_can_be_tick
 
 def test_setting_is_told_in_the_unit_of_the_wrench(tmp_path: Path) -> None:
     script = started(tmp_path, shop=SHOP.partition("  large:")[0] + FT_LB)
-    script.do_all(tick(1))
     # 60 N·m is 44.25 ft-lb; with the extension 48 N·m, 35.40 ft-lb
+    assert "SET THE WRENCH TO 44.3 ft-lb" in joint(script)["settings"]
+    script.do_all(tick(1))
     assert "SET THE WRENCH TO 44.3 ft-lb" in joint(script)["settings"]
     script.do_all(wrench(**SHORT))
     assert "SET THE WRENCH TO 35.4 ft-lb (extension 100 mm, lever 400 mm)" in joint(script)["settings"]

@@ -104,6 +104,27 @@ def _text_by_register(
     return range_text(state, torque, registered_scale(wrench), fit)
 
 
+def scale_of_wrench(
+    state: State, context: Context, need: str | None, torques: tuple[Quantity, ...]
+) -> WrenchScale | None:
+    """The scale of the wrench for ``need``: the one in use, or before the first use the only one in the register.
+
+    Of several, it is the only one that is fit for the first of ``torques`` at the fastener. Without one, it is the
+    scale that the procedure states.
+    """
+    stated = None if need is None else state.plan.procedure.instruments_by_id.get(need)
+    if stated is None or context.shop is None or need in state.tools or not is_torque(stated.kind):
+        return scale_in_use(state, need)
+    setting = wrench_setting(state, torques[0]) if torques else None
+    possible = fit_instruments(context.shop, stated, setting, context.today).fit
+    if len(possible) != 1:
+        possible = tuple(
+            one for one in context.shop.instruments if same_kind(one.kind, stated.kind) and one.retired is None
+        )
+    found = registered_scale(possible[0]) if len(possible) == 1 else None
+    return found or scale_in_use(state, need)
+
+
 def registered_scale(wrench: Instrument) -> WrenchScale | None:
     """The scale of a wrench in the register; ``None`` if its range is not on record, or not one of torque."""
     if wrench.range is None or dimension_of(limit_unit(wrench.range)) != "torque":

@@ -53,9 +53,3 @@ def scale_in_use(state: State, need: str | None) -> WrenchScale | None:
     else:
         return None
     return scale if dimension_of(limit_unit(scale.range)) == "torque" else None
-
-
-def unit_of_tool(state: State, need: str | None) -> str | None:
-    """The unit of the scale of the wrench for ``need``; ``None`` if it is not known."""
-    scale = scale_in_use(state, need)
-    return None if scale is None else limit_unit(scale.range)

@@ -31,8 +31,8 @@ from benchflow.session.rules.wrench_correction import (
     setting_on_scale,
     stage_warnings,
 )
-from benchflow.session.rules.wrench_range import range_text, torques_of_stage
-from benchflow.session.rules.wrench_scale import scale_in_use, unit_of_tool
+from benchflow.session.rules.wrench_range import range_text, scale_of_wrench, torques_of_stage
+from benchflow.session.rules.wrench_scale import WrenchScale
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
@@ -45,7 +45,8 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
         return None
     joint, stages = progress.joint, progress.tighten.stages
     need = _need(state, step, progress)
-    unit = unit_of_tool(state, need)
+    scale = scale_of_wrench(state, context, need, torques_of_stage(progress.current_stage))
+    unit = None if scale is None else limit_unit(scale.range)
     held = _next_remedy(state, step, progress)
     repeatable = () if progress.later_stage else progress.out
     return vw.TightenInput(
@@ -69,7 +70,7 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
             *extension_lines(state, progress, unit),
         ),
         background=background_lines(state, progress),
-        warnings=(*_range_warning(state, progress, need), *stage_warnings(state, progress)),
+        warnings=(*_range_warning(state, progress, scale), *stage_warnings(state, progress)),
         complete=progress.complete,
         tick_values=_tick_values(progress),
         optional_value=_optional_value(progress),
@@ -138,12 +139,11 @@ def _need(state: State, step: Step, progress: JointProgress) -> str | None:
     return None if stage is None else need_for_stage(state, step, stage, progress.tighten.instrument)
 
 
-def _range_warning(state: State, progress: JointProgress, need: str | None) -> tuple[str, ...]:
-    """The warning that the setting is outside the range of the wrench in use; empty if it is not."""
-    scale, torques = scale_in_use(state, need), torques_of_stage(progress.current_stage)
+def _range_warning(state: State, progress: JointProgress, scale: WrenchScale | None) -> tuple[str, ...]:
+    """The warning that the setting is outside the range of the wrench; empty if it is not."""
     if scale is not None and not scale.measured and state.register is not None:
-        return ()  # the wrench of the register is not known yet
-    found = (range_text(state, torque, scale) for torque in torques)
+        return ()  # it is not known which wrench of the register is used
+    found = (range_text(state, torque, scale) for torque in torques_of_stage(progress.current_stage))
     return tuple(text for text in found if text)[:1]
 
 

@@ -20,17 +20,18 @@ from benchflow.session.state.events import FORMAT, event_of
 COLUMNS: Final = (
     "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",
     "entered", "verdict", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
-    "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
-    "variable", "event", "text", "boot", "ms", "format",
+    "joint", "stage", "fastener", "together", "check", "take", "consumable", "lot", "role", "self_signed", "about",
+    "move", "variable", "event", "text", "boot", "ms", "format",
 )  # fmt: skip
-"""``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
+"""``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like.
+``together`` is true for a fastener that was entered together with others."""
 
 _COPIED_FIELDS: Final = (
     "operation", "name", "reading", "verdict", "limit", "decision", "conformity", "instrument", "serial",
-    "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
-    "variable", "event",
+    "joint", "stage", "fastener", "together", "check", "take", "consumable", "lot", "role", "self_signed", "about",
+    "move", "variable", "event",
 )  # fmt: skip
-_TEXT_FIELDS: Final = ("text", "reason", "do", "filled", "value")
+_TEXT_FIELDS: Final = ("text", "reason", "do", "filled", "value", "what", "repair")
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 

@@ -18,9 +18,10 @@ from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
-from benchflow.session.state.events import Event, FastenerTicked, FastenerUnticked, event_of
+from benchflow.session.state.events import Event, FastenerFailed, FastenerTicked, FastenerUnticked, event_of
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import operation_view
@@ -196,6 +197,8 @@ def _short(event: Event | None) -> str:
             return f"no. {event.fastener}, stage {event.stage}"
         case FastenerUnticked():
             return f"no. {event.fastener}, stage {event.stage}: tick cleared"
+        case FastenerFailed():
+            return f"no. {event.fastener} {FAILURE_TEXT[event.what]}"
         case _:
             return ""
 

@@ -240,3 +240,16 @@ async def test_number_in_another_unit_is_asked_about(tmp_path: Path) -> None:
         await bench.type("1\n")
         assert "1 in would be inside it" in bench.text
         assert "recorded" not in bench.kinds
+
+
+async def test_hold_is_signed_after_everything_else_is_entered(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: seal, title: Seal, uses: [paste], check: [The bead is closed], hold: {by: inspector, for: the bead}}",
+        head="kit: {consumables: {paste: {title: Paste, lot: required}}}\n",
+    )
+    async with drive_app(start_session(tmp_path, text, options={}, start={}).controller) as bench:
+        await bench.press("enter")
+        assert "► Lot of Paste" in bench.text
+        await bench.type("P-77\n")
+        assert "inspector signs: the bead" in bench.text
+        assert "Enter sign" in bench.text

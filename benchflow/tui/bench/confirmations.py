@@ -5,6 +5,7 @@ from typing import Any
 
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.block_parts import verdict_span
+from benchflow.tui.draw.styled_lines import Role
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, TickInput
 from benchflow.tui.model.session_client import SessionClient
 
@@ -33,16 +34,17 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
     return ()
 
 
-def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[str, ...]:
-    """Return a message such as ``End float: 0.12 mm ok``, with the remedy if the reading is out of its limit."""
+def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[tuple[str, ...], Role]:
+    """Return a message such as ``End float: 0.12 mm ok`` and its role, with the remedy if the reading is out."""
     for item in items:
         same = isinstance(item, SlotInput) and item.input.name == entered.input.name
         if same and isinstance(item, SlotInput) and item.slot.slot == entered.slot.slot:
-            word, _ = verdict_span(item.slot)
+            word, role = verdict_span(item.slot)
             which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
-            return (text, item.slot.remedy) if item.slot.remedy else (text,)
-    return ("Recorded.",)
+            loud: Role = "out-of-limit" if role == "out-of-limit" else "text"
+            return (text, item.slot.remedy) if item.slot.remedy else (text,), loud
+    return ("Recorded.",), "text"
 
 
 def tick_message(item: TickInput, ticked: Mapping[str, Any]) -> tuple[str, ...]:

@@ -232,7 +232,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self._enter(says(f"Lot recorded: {lot}"), "lot", consumable=item.input.consumable, lot=lot)
         elif isinstance(item, SlotInput):
             fields = reading_fields(item, self.entry.value)
-            self._enter(lambda _: (reading_message(self.cursor.items, item), "text"), "record", **fields)
+            self._enter(lambda _: reading_message(self.cursor.items, item), "record", **fields)
 
     def action_next_value(self) -> None:
         """Go to the next reading of a tick. The first one is kept as a draft until the last one is typed."""

@@ -173,19 +173,27 @@ def is_out_of_limit(item: BenchInput) -> bool:
 
 
 def _needs_entry(item: BenchInput) -> bool:
-    return is_open(item) and not isinstance(item, FinishInput)
+    return is_open(item) and not isinstance(item, FinishInput) and not _is_hold(item)
+
+
+def _is_open_hold(item: BenchInput) -> bool:
+    return is_open(item) and _is_hold(item)
+
+
+def _is_hold(item: BenchInput) -> bool:
+    return isinstance(input_of(item), HoldInput)
 
 
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
     """Return the index of the item to select next.
 
     A joint that is begun comes first: it stays in progress until its last stage. Else the search begins after index
-    ``after`` and continues from the first item. It looks for an open item, then for an item out of its limit. If there
-    is neither, it returns the last item, which finishes the operation. A gauge that types one reading after another
-    therefore fills the open fields in order.
+    ``after`` and continues from the first item. It looks for an open item, then for an item out of its limit, then for
+    the hold: what is signed must be entered first. If there is none, it returns the last item, which finishes the
+    operation. A gauge that types one reading after another therefore fills the open fields in order.
     """
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
-    tests: tuple[Callable[[BenchInput], bool], ...] = (_is_begun_joint, _needs_entry, is_out_of_limit)
+    tests: tuple[Callable[[BenchInput], bool], ...] = (_is_begun_joint, _needs_entry, is_out_of_limit, _is_open_hold)
     for fits in tests:
         found = next((index for index in order if fits(items[index])), None)
         if found is not None:

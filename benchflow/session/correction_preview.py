@@ -1,6 +1,9 @@
 """What a correction of an entry would lead to. Nothing is logged: the correcting page shows it while one types."""
 
+from collections.abc import Container, Iterable
+
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.plan import Step
 from benchflow.quantity import base, dimension_of, show
@@ -12,6 +15,8 @@ from benchflow.session.rules.check_stages import TickReadings, band_in_force, ju
 from benchflow.session.rules.findings import finding_change_reasons
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.proof_corrections import with_evidence_changed
+from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.ticks_judged_again import with_ticks_judged_again
@@ -25,11 +30,17 @@ from benchflow.session.view.operation_inputs import operation_inputs
 
 
 class CorrectionPreview(Struct, frozen=True):
-    """A corrected entry. ``summary`` is the statistic of the readings, if they are judged together."""
+    """A corrected entry. ``summary`` is the statistic of the readings, if they are judged together.
+
+    ``reopens`` has number and title of each finished operation that the correction reopens, ``settles`` those that it
+    makes done again.
+    """
 
     reading: Reading
     summary: str = ""
     summary_verdict: ShownVerdict = ""
+    reopens: tuple[str, ...] = ()
+    settles: tuple[str, ...] = ()
 
 
 def entered_reading(state: State, seq: int, context: Context) -> CorrectionPreview | None:
@@ -50,8 +61,16 @@ def correction_preview(state: State, intent: intents.CorrectEntry, context: Cont
     refusal = refusal_or_none(tuple(finding_change_reasons(state, correction, context)))
     if refusal is not None:
         return refusal
-    after = state_after(state, with_ticks_judged_again(state, correction, context), context)
-    return _corrected_entry(state, after, event, context) or CorrectionPreview(Reading("", "", ""))
+    entries = with_ticks_judged_again(state, with_evidence_changed(state, correction, context), context)
+    after = state_after(state, entries, context)
+    corrected = _corrected_entry(state, after, event, context) or CorrectionPreview(Reading("", "", ""))
+    before, now = reopened_operations(state), reopened_operations(after)
+    return replace(corrected, reopens=_titles(state, now, before), settles=_titles(state, before, now))
+
+
+def _titles(state: State, operations: Iterable[str], without: Container[str]) -> tuple[str, ...]:
+    plan = state.plan
+    return tuple(f"{plan.number(name)} {plan.steps[name].title}" for name in operations if name not in without)
 
 
 def _corrected_entry(state: State, after: State, event: EntryCorrected, context: Context) -> CorrectionPreview | None:

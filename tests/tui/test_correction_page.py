@@ -78,3 +78,20 @@ async def test_page_at_120_columns_has_the_form_beside_the_verdict(tmp_path: Pat
         row = next(line for line in bench.text.splitlines() if "Correct value" in line)
         assert "5 Measure no. 1" in row
         assert "…" not in bench.text
+
+
+async def test_page_says_which_operation_the_correction_reopens(tmp_path: Path) -> None:
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
+    async with drive_app(driver.controller) as bench:
+        await bench.press("c", "enter")
+        await bench.type("34")
+        assert "reopens" not in bench.text
+        await bench.press("ctrl+u")
+        await bench.type("25")
+        assert "This reopens 3 Tighten the studs." in shown(bench)
+        await bench.type("\nread again\n")
+        assert bench.kinds[-1] == "corrected"
+        await bench.press("c", "enter")
+        await bench.type("35")
+        assert "Done again: 3 Tighten the studs." in shown(bench)

@@ -217,6 +217,10 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
         if preview.summary:
             _, role = VERDICT_SPANS.get(preview.summary_verdict, ("", "strong"))
             lines.append(styled(preview.summary, role))
+        if preview.reopens:
+            lines.extend(hanging("→ ", f"This reopens {'; '.join(preview.reopens)}.", width, "attention"))
+        if preview.settles:
+            lines.extend(hanging("→ ", f"Done again: {'; '.join(preview.settles)}.", width, "text"))
         return lines
 
     def _preview(self) -> CorrectionPreview | Refusal | None:

@@ -4,7 +4,8 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, hanging, styled
+from benchflow.tui.draw.operation_rows import operation_row, title_column
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.why_page import WhyPage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -36,15 +37,7 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
         return [styled(section, "label"), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
-        each = self.rows[index]
-        shape, role, word = STATUS_MARKS[each.status]
-        available = min(width - 14, 64)
-        title = cut(f"{each.number:>3}  {each.title}", available)
-        return (
-            (f"{shape} ", role),
-            (title.ljust(available), "faint" if each.status == "done" else "text"),
-            (f" {word}", role),
-        )
+        return operation_row(self.rows[index], title_column(self.rows, width), width)
 
     def details(self, width: int) -> list[Line]:
         each = self.rows[self.at] if self.rows else None

@@ -6,7 +6,8 @@ from typing import Any, ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, hanging, styled, wrap
+from benchflow.tui.draw.operation_rows import operation_row, title_column
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -33,11 +34,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
         return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
-        each = self.rows[index]
-        shape, role, word = STATUS_MARKS[each.status]
-        available = min(width - 14, 64)
-        title = cut(f"{each.number:>3}  {each.title}", available).ljust(available)
-        return ((f"{shape} ", role), (title, "text"), (f" {word}", role))
+        return operation_row(self.rows[index], title_column(self.rows, width), width)
 
     def open_selected(self) -> None:
         operation = self.rows[self.at].operation

@@ -7,7 +7,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.state.continued_job import EarlierOperation
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -42,8 +42,9 @@ class TakeOverListPage(ListPage[str], inherit_bindings=False):
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
-        available = min(width - 16, 64)
-        title = cut(self.client.title(each.operation), available).ljust(available)
+        titles = [self.client.title(row.operation) for row in self.rows]
+        available = min(width - 16, max(map(cell_count, titles)))
+        title = cut(titles[index], available).ljust(available)
         word = ("done", "done") if each.trusted else ("not trusted" if each.seq else "no evidence", "attention")
         return (("○ ", "ready"), (title, "text"), (f" {word[0]}", word[1]))  # type: ignore[return-value]  # roles
 

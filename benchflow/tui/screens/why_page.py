@@ -6,6 +6,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
+from benchflow.session.view.bench_view import TightenInput
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
@@ -37,12 +38,20 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         lines: list[Line] = [EMPTY, *(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))]
         lines.extend(self._reasons(width))
         lines.extend(self._route_lines(width))
+        lines.extend(self._background_lines(width))
         lines.extend(draw_cautions(now.cautions, width))
         lines.extend([EMPTY, rule(width, "INSTRUCTION")])
         lines.extend(line for each in now.do for line in paragraph_lines(each, width))
         if now.because:
             lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
         return lines
+
+    def _background_lines(self, width: int) -> list[Line]:
+        """The preload of each joint, and how near it is to the proof load."""
+        texts = [text for given in self.now.inputs if isinstance(given, TightenInput) for text in given.background]
+        if not texts:
+            return []
+        return [EMPTY, rule(width, "PRELOAD"), *(line for text in texts for line in hanging("· ", text, width))]
 
     def _reasons(self, width: int) -> list[Line]:
         if not self.now.missing:

@@ -413,7 +413,10 @@ def test_bench_offers_the_operation_with_the_nearest_deadline(tmp_path: Path) ->
     driver.work("lift")
     assert shown_operation() == "lower"
     driver.clock.advance(601)
-    assert shown_operation() == "tidy"  # a window that has closed is no deadline any more
+    assert shown_operation() == "lower"  # its window has closed: it is blocked, and asks for a rework
+    driver.do("deviate", operation="lower", about="time", reason="still wet")
+    driver.work("lower")
+    assert shown_operation() == "tidy"
 
 
 def test_clock_advice_names_the_operation_to_start_first(tmp_path: Path) -> None:

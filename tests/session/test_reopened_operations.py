@@ -9,6 +9,10 @@ from typing import Any
 import pytest
 
 from benchflow.review.audit.audit_file import audit_file
+from benchflow.review.log.loaded_log import load_log
+from benchflow.review.log.replay import Replay
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from benchflow.session.catalog import summarize_log
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.rework_plans import rework_plan
@@ -503,3 +507,18 @@ def test_log_of_older_rules_is_not_accused_of_going_on_after_a_correction(
     assert damage == ""
     found = [finding for finding in report.findings if finding.codes == ("out-of-limit",)]
     assert [(finding.kind, finding.wrong) for finding in found] == [("evidence" if wrong else "refused", wrong)]
+
+
+def test_review_and_sheet_do_not_call_it_done(tmp_path: Path) -> None:
+    job = measured(tmp_path, PAINT)
+    job.driver.work("paint")
+    correct(job, "0.25 mm")
+    log = load_log(job.path, read_procedure)
+    assert list(log.finished) == ["paint"]
+    (warning,) = [each for each in log.warnings if "Measure" in each]
+    assert warning.startswith("“Measure” was finished, but is out of its limit again. Gap: 0.25 mm HIGH")
+    sheet = build_sheet_markdown(build_sheet(log))
+    assert "1 of 2 done" in sheet
+    assert "**Not done.**" in sheet
+    frame = Replay(log).frame(len(log.lines))
+    assert (frame.done, frame.left) == (("paint",), 1)

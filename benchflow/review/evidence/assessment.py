@@ -150,7 +150,7 @@ def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedS
         title=step.title,
         section=sections.get(step.operation.section, step.operation.section),
         guards_against=_prevented_failures(step),
-        done=finished is not None,
+        done=step.id in log.finished,
         reasons=reasons,
         known=evidence_of(log, step),
         seq=first if first is not None else finished.seq if finished is not None else None,

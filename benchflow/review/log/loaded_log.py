@@ -1,11 +1,13 @@
 """A session log loaded for review: its lines, its last state, its facts, and warnings."""
 
+from functools import cached_property
 from pathlib import Path
 
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.regular_file import read_regular_file
+from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.audit.audit_report import AuditReport
@@ -20,6 +22,8 @@ from benchflow.review.log.versions import is_newer
 from benchflow.session.history.history import plan_from_log
 from benchflow.session.log.line_format import Damage, Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader
+from benchflow.session.rules.reopened_operations import done_operations, reopened_operations
+from benchflow.session.state.clock import EventTime
 from benchflow.session.state.events import FORMAT
 from benchflow.session.state.state import State
 
@@ -42,7 +46,7 @@ class FirstLineDamaged(NoLog):
         self.plan = plan
 
 
-class LoadedLog(Struct, frozen=True):
+class LoadedLog(Struct, frozen=True, dict=True):
     """A log, up to the first line that is damaged.
 
     ``damage`` describes that line, and ``untrusted`` are the lines from there on whose own hash fits. ``torn`` is
@@ -63,6 +67,11 @@ class LoadedLog(Struct, frozen=True):
     @property
     def plan(self) -> Plan:
         return self.state.plan
+
+    @cached_property
+    def finished(self) -> dict[str, EventTime]:
+        """When each operation was finished, without those that a later entry has reopened."""
+        return {name: self.state.done[name] for name in done_operations(self.state)}
 
     @property
     def procedure(self) -> Procedure:
@@ -156,7 +165,11 @@ def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
     found += continuation_remarks(state)
     if not session.closed and damage is None:
         found.append("The job is still open.")
-    left = len(state.plan.steps) - len(state.done) if damage is None else 0
+    for name, reasons in reopened_operations(state).items():
+        found.append(
+            f"“{step_title(state.plan, name)}” was finished, but is out of its limit again. {reasons[0].message}"
+        )
+    left = len(state.plan.steps) - len(done_operations(state)) if damage is None else 0
     if session.closed and left:
         reason = f" ({session.why_open})" if session.why_open else ""
         found.append(f"The job was closed with {left} of {len(state.plan.steps)} operations not done{reason}.")

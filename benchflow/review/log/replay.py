@@ -11,6 +11,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.rules.reopened_operations import done_operations
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import event_of
 from benchflow.session.state.fold import begin, fold
@@ -87,7 +88,7 @@ class Replay:
         """
         state, line = self.state(seq), self._lines[seq - 1]
         event = event_of(line)
-        in_progress = state.in_progress or ""
+        in_progress, done = state.in_progress or "", done_operations(state)
         return Frame(
             seq=seq,
             of=self.last,
@@ -100,9 +101,9 @@ class Replay:
             title=self._titles.step(in_progress) if in_progress else "",
             state_rows=tuple(state_rows(state)),
             clocks=tuple(clock_rows(state, self._context(state))),
-            done=tuple(state.done),
+            done=done,
             open=state.paused,
-            left=len(state.plan.steps) - len(state.done),
+            left=len(state.plan.steps) - len(done),
             closed=bool(state.closed),
         )
 

@@ -238,7 +238,7 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     active = sum(fact.active for fact in log.facts.operations)
     partly = f" (partly by the {BY_WALL_CLOCK})" if worked_across_restart(log.lines) else ""
     yield "Working time", f"{rounded_duration(active)}{partly}"
-    done = len(log.state.done)
+    done = len(log.finished)
     progress = f"{done} of {len(log.plan.steps)} done"
     yield "Operations", progress if log.damage is None else f"at least {progress}, the rest is not known"
     yield "Decision rule", RULES[procedure.decision]
@@ -260,7 +260,7 @@ def _took(fact: OperationFact, across_restart: bool) -> str:
 
 def _sheet_operation(log: LoadedLog, step: Step, across_restart: bool) -> BuildSheetOperation:
     facts = log.facts
-    done = log.state.done.get(step.id)
+    done = log.finished.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
     signature = next((s for s in facts.signatures if s.operation == step.id and s.in_force), None)
     work = log.state.work(step.id)

@@ -77,7 +77,7 @@ class ReviewCase:
     def about(self) -> tuple[tuple[str, str], ...]:
         """Return facts about the whole job, as pairs of label and text."""
         session, procedure = self.log.facts.session, self.log.procedure
-        left = len(self.log.plan.steps) - len(self.log.state.done)
+        left = len(self.log.plan.steps) - len(self.log.finished)
         chain = self.log.damage is None
         not_ended = "not ended" if chain else "not known"
         return (

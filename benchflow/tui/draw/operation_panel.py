@@ -96,9 +96,13 @@ def draw_operation_apart(
 
 
 def draw_preview(now: OperationView, width: int, height: int) -> list[Line]:
-    """Draw the inputs before the start: each joint as a map, each value with its readings and limits."""
-    out: list[Line] = [rule(width, "ENTERED" if now.in_progress or now.done else "TO ENTER")] if now.inputs else []
-    for given in now.inputs:
+    """Draw the inputs: each joint as a map, each value with its readings and limits.
+
+    While the operation is in progress, only these are drawn.
+    """
+    shown = [each for each in now.inputs if not now.in_progress or isinstance(each, TightenInput | ReadingInput)]
+    out: list[Line] = [rule(width, "ENTERED" if now.in_progress or now.done else "TO ENTER")] if shown else []
+    for given in shown:
         lines = summary_of(given, width)
         match given:
             case TightenInput() as joint:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import groupby
+from typing import TypeVar
 
 from benchflow.session.view.bench_view import OperationRow
 from benchflow.tui.draw.styled_lines import (
@@ -14,6 +15,8 @@ from benchflow.tui.draw.styled_lines import (
     rule,
     styled,
 )
+
+T = TypeVar("T")
 
 LEAST_ROWS = 6
 """With fewer rows, neither the sections nor the operations of a section are drawn."""
@@ -37,32 +40,34 @@ def draw_sections(rows: Sequence[OperationRow], here: str, width: int, height: i
         )
     if len(lines) < 2 or height < min(LEAST_ROWS, len(lines) + 1):
         return []
-    return [rule(width, "SECTIONS"), *_around(lines, at, height - 1, "section")]
+    shown, more = _around(lines, at, height - 1, "section")
+    return [rule(width, "SECTIONS"), *shown, *more]
 
 
 def draw_section(rows: Sequence[OperationRow], here: str, width: int, height: int) -> list[Line]:
     """Draw the operations of the section of ``here``, each with its mark. Empty if there are too few rows."""
     section = next((row.section for row in rows if row.operation == here), "")
-    inside = [row for row in rows if row.section == section]
-    if height < LEAST_ROWS or len(inside) < 2:
+    inside = [row for row in rows if row.section == section] if height >= LEAST_ROWS else []
+    if len(inside) < 2:
         return []
-    lines: list[Line] = []
-    at = 0
-    for row in inside:
-        shape, role, word = STATUS_MARKS[row.status]
-        if row.operation == here:
-            at, shape, role = len(lines), "►", "now"
-        tail = f"  {word}" if row.status in ("paused", "reopened") else ""
-        text_role: Role = "strong" if row.operation == here else "done" if row.status == "done" else "text"
-        lines.append(
-            ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", width - 2 - len(tail)), text_role), (tail, role))
-        )
-    return [rule(width, section.upper()), *_around(lines, at, height - 1, "operation")]
+    at = next((index for index, row in enumerate(inside) if row.operation == here), 0)
+    shown, more = _around(inside, at, height - 1, "operation")
+    return [rule(width, section.upper()), *(_operation_line(row, here, width) for row in shown), *more]
 
 
-def _around(lines: list[Line], at: int, available: int, what: str) -> list[Line]:
-    if len(lines) <= available:
-        return lines
-    start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))
-    hidden = len(lines) - available + 1
-    return [*lines[start : start + available - 1], styled(f"and {counted(hidden, f'more {what}')} (o)", "faint")]
+def _operation_line(row: OperationRow, here: str, width: int) -> Line:
+    shape, role, word = STATUS_MARKS[row.status]
+    text_role: Role = "done" if row.status == "done" else "text"
+    if row.operation == here:
+        shape, role, text_role = "►", "now", "strong"
+    tail = f"  {word}" if row.status in ("paused", "reopened") else ""
+    return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", width - 2 - len(tail)), text_role), (tail, role))
+
+
+def _around(items: Sequence[T], at: int, available: int, what: str) -> tuple[Sequence[T], list[Line]]:
+    """Return the items around index ``at``, and a line that says how many are hidden, in ``available`` rows."""
+    if len(items) <= available:
+        return items, []
+    start = max(0, min(at - (available - 1) // 2, len(items) - available + 1))
+    hidden = len(items) - available + 1
+    return items[start : start + available - 1], [styled(f"and {counted(hidden, f'more {what}')} (o)", "faint")]

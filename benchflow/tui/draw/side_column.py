@@ -158,9 +158,10 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
 
 def _listed(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
     """Draw the titles, whole if there are enough rows, else each in one row."""
-    whole = [line for row in rows for line in _next_lines(row, width, cut_off=False)]
-    if len(whole) <= height:
-        return whole
+    if len(rows) <= height:
+        whole = [line for row in rows for line in _next_lines(row, width, cut_off=False)]
+        if len(whole) <= height:
+            return whole
     lines = [line for row in rows[:height] for line in _next_lines(row, width, cut_off=True)]
     if len(rows) > height > 2:
         lines[-1] = styled(f"and {len(rows) - height + 1} more (o)", "faint")

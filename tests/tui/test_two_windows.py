@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.log.journal import verify
+from benchflow.session.log.sidecars import write_moved
 from tests.driving.log_files import events_in
 from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.terminal import Terminal
@@ -102,6 +103,20 @@ def test_watch_shows_a_free_job_and_never_locks_or_writes(tmp_path: Path) -> Non
         watcher.read(2.5)
         assert "go on here" not in watcher.text
     assert readings(log) == FOUR[:1]
+
+
+def test_watcher_is_told_where_a_moved_job_goes_on(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    with bench(log) as watcher:
+        watcher.wait_for("Lash")
+        write_moved(log, stick / log.name)
+        watcher.read(1.5)
+        assert "goes on in" not in watcher.text, "this window works on the log itself"
+    with watching(log, 120) as watcher:
+        watcher.wait_for("This job goes on in", "stick")
+        assert "go on here" not in watcher.text
 
 
 @pytest.mark.parametrize("columns", [40, 60])

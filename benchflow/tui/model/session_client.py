@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
 from benchflow.session.context import Context
 from benchflow.session.controller import Accepted, Answer, SessionController
 from benchflow.session.log.line_format import Line
+from benchflow.session.log.sidecars import moved_to
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
@@ -160,6 +162,9 @@ class SessionClient:
             self.holder_left = False
             return str(error)
         self.holder_left = await asyncio.to_thread(self.controller.journal.holder_left)
+        moved = await asyncio.to_thread(moved_to, self.log)
+        if moved is not None:
+            return f"This job goes on in {shown_path(moved)}. Leave this window, and open that log."
         damage = self.controller.journal.damage
         return "" if damage is None else f"Of the log, line {damage.line} {damage.what}. The lines before it are shown."
 

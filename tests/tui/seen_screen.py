@@ -1,9 +1,11 @@
 """What a person reads on a screen: the current item, its field and limit, the choices, the message and the keys.
 
-It is made from the text of the screen alone.
+It is made from the text of the screen alone. On a screen with more than 120 columns the fasteners are drawn in large
+letters, which it does not read.
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from functools import cached_property
 from itertools import pairwise
@@ -18,6 +20,7 @@ SLOT = re.compile(r"► ?([^►◄\n]+?) +____")
 FASTENER = re.compile(r"►(\d+)◄")
 STAGE = re.compile(r"\bstage (\d+) of \d+")
 PROGRESS = re.compile(r"\b\d+ of \d+, stage \d")
+SECTION = re.compile(r"^ \S.* ─{3,}$")
 OPEN_ITEM = re.compile(r"^ {1,3}(○|\[ \]) \S")
 NEXT_ITEM = re.compile(r"^ {1,3}(○|●|×|\[[ x]\]|\[NO\]) ")
 CHOICE = re.compile(r"(?: (\d) | )([○●]) (.+?)(?:  (by the table|best fit))?(?=  |$)")
@@ -103,27 +106,29 @@ class SeenScreen:
     # --- the columns -----------------------------------------------------------------------------
 
     @cached_property
-    def _split(self) -> int | None:
-        """The column of the line between the panel and the state of the assembly. A page has none."""
+    def _columns(self) -> tuple[tuple[str, ...], ...]:
+        """The rows of each column between vertical lines. A page has one column."""
         body = self.rows[1 : self._foot_at]
-        columns: dict[int, int] = {}
-        for row in body:
-            for found in re.finditer("│", row):
-                columns[found.start()] = columns.get(found.start(), 0) + 1
-        column = max(columns, key=lambda each: columns[each], default=None)
-        return column if column is not None and columns[column] > len(body) * 0.6 else None
+        at = Counter(found.start() for row in body for found in re.finditer("│", row))
+        edges = (-1, *sorted(column for column, rows in at.items() if rows > len(body) * 0.6), None)
+        return tuple(tuple(row[(left or 0) + 1 : right].rstrip() for row in body) for left, right in pairwise(edges))
+
+    @property
+    def on_bench(self) -> bool:
+        """True on the bench, false on a page in front of it."""
+        return len(self._columns) > 1
 
     @cached_property
     def panel(self) -> tuple[str, ...]:
-        """The rows of the operation, or of the page."""
-        return tuple(row[: self._split].rstrip() for row in self.rows[1 : self._foot_at])
+        """The rows of the operation, without the list of its section below it; or the rows of the page."""
+        rows = self._columns[0]
+        end = next((y for y, row in enumerate(rows) if SECTION.match(row)), None) if self.on_bench else None
+        return rows[:end]
 
-    @cached_property
+    @property
     def side(self) -> tuple[str, ...]:
         """The rows of the state of the assembly, the clocks and the next operations."""
-        if self._split is None:
-            return ()
-        return tuple(row[self._split + 1 :].strip() for row in self.rows[1 : self._foot_at])
+        return tuple(row.strip() for row in self._columns[-1]) if self.on_bench else ()
 
     @cached_property
     def clocks(self) -> str:
@@ -137,11 +142,6 @@ class SeenScreen:
     @cached_property
     def _status_at(self) -> int | None:
         return next((y for y, row in enumerate(self.panel) if STATUS.match(row.strip())), None)
-
-    @property
-    def on_bench(self) -> bool:
-        """True on the bench, false on a page in front of it."""
-        return self._split is not None
 
     @cached_property
     def status(self) -> str:
@@ -194,19 +194,19 @@ class SeenScreen:
     @cached_property
     def current_rows(self) -> tuple[str, ...]:
         """The rows of the current item: from the mark ``►`` to the next item or a blank row."""
-        start = next((y for y, row in enumerate(self.panel) if re.match(r"^ {0,3}► ?\S", row)), None)
+        rows = self.panel
+        start = next((y for y, row in enumerate(rows) if re.match(r"^ {0,3}► ?\S", row)), None)
         if start is None:
             return ()
-        if not self.on_bench and BESIDE.search(self.panel[start]):
-            return self.panel[start : start + 1]  # a form with its answers beside the questions
+        if not self.on_bench and BESIDE.search(rows[start]):
+            return rows[start : start + 1]  # a form with its answers beside the questions
         end = start + 1
-        while end < len(self.panel):
-            row = self.panel[end]
-            blank = not row and not FASTENER.search("\n".join(self.panel[end:]))
-            if blank or (NEXT_ITEM.match(row) and not self._asks_choice):
+        while end < len(rows):
+            blank = not rows[end] and not FASTENER.search("\n".join(rows[end:]))
+            if blank or (NEXT_ITEM.match(rows[end]) and not self._asks_choice):
                 break
             end += 1
-        return self.panel[start:end]
+        return rows[start:end]
 
     @property
     def current(self) -> str:
@@ -261,9 +261,7 @@ class SeenScreen:
     @cached_property
     def lines_to_read(self) -> frozenset[str]:
         """The lines of the panel or page that say what to do, without marks and the status line."""
-        rows: Iterable[str] = self.panel
-        if self._status_at is not None and self.status:
-            rows = (row for y, row in enumerate(self.panel) if y != self._status_at)
+        rows = [row for y, row in enumerate(self.panel) if y != self._status_at or not self.status]
         plain = (re.sub(r"\[[ xNO]*\]|[○●►◄×_▼▲]", "", row).strip() for row in rows)
         return frozenset(squeezed(row) for row in plain if row not in ("", "Finish", "Done"))
 

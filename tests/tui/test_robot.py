@@ -98,6 +98,22 @@ def test_screen_is_read_as_it_is_written() -> None:
     assert "ThegapGap" not in seen.lines_to_read
 
 
+def test_list_of_the_section_is_not_part_of_the_operation() -> None:
+    rows = [
+        " Bench",
+        " In progress",
+        " 2 Pull",
+        " ► [ ] Flat",
+        " THE PLATE ─────",
+        " ○ 3 Release",
+        "─" * 30,
+        " Enter tick",
+    ]
+    columns = [rows[0], *(f"{row:20}│ STATE" for row in rows[1:6]), *rows[6:]]
+    assert SeenScreen(columns).open_items == ()
+    assert SeenScreen(columns).current == "[ ] Flat"
+
+
 def test_current_reading_is_read_in_a_table() -> None:
     table = [
         " Bench",

@@ -11,7 +11,7 @@ from tests.driving.shipped import LIBRARY
 from tests.tui.robot_hands import robot_at
 
 
-@pytest.mark.parametrize(("procedure", "most_keys", "most_without"), [("cam-timing", 125, 6)])
+@pytest.mark.parametrize(("procedure", "most_keys", "most_without"), [("wheel-hub", 230, 5), ("head-install", 650, 5)])
 async def test_job_takes_few_keys_and_few_of_them_carry_no_information(
     tmp_path: Path, procedure: str, most_keys: int, most_without: float
 ) -> None:

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Context, refuse
 from benchflow.session.intents import intent_types as intents
@@ -72,7 +74,8 @@ class JobRegister:
             BenchflowError: the register cannot be read, or has errors.
         """
         shop = self.shop(state, unlogged_start=unlogged_start)
-        return Context(now, shop) if self.file is None else Context(now, shop, self.file.pin_fits)
+        context = Context(now, shop, started_again=unlogged_start)
+        return context if self.file is None else replace(context, pin_fits=self.file.pin_fits)
 
     def resume(self, state: State, path: Path, reason: str) -> None:
         """Check that the register is the one that the log at ``path`` was written with. ``reason`` allows another one.

@@ -266,6 +266,12 @@ def test_new_start_of_the_program_within_a_stage_is_a_break(tmp_path: Path) -> N
     assert resume_text(driver) == ""
 
 
+def test_query_after_a_new_start_of_the_program_tells_the_break(tmp_path: Path) -> None:
+    script = started(tmp_path, "30 N·m")
+    ticks(script, 1, 2)
+    assert joint(script)["resume"] == AFTER
+
+
 def test_break_between_two_stages_needs_no_check(tmp_path: Path) -> None:
     clock = ManualClock()
     driver = at_the_bench(tmp_path, clock)

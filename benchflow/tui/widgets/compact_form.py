@@ -98,18 +98,23 @@ class CompactFormPage(FormPage, inherit_bindings=False):
         return out
 
     def _choice_rows(self, question: FormField, width: int) -> list[Line]:
-        """Draw the choices beside each other, in as many rows as they need."""
+        """Draw the choices beside each other, in as many rows as they need. A long one is wrapped."""
         rows: list[list[Span]] = [[]]
         used = 0
         for value, label in question.choices:
             taken = self.picked.get(question.name) == value
-            cell = f"{'●' if taken else '○'} {label}"
+            role: Role = "strong" if taken else "text"
+            first, *more = wrap(label, width - 2)
+            cell = f"{'●' if taken else '○'} {first}"
             if rows[-1] and used + 2 + cell_count(cell) > width:
                 rows.append([])
                 used = 0
             gap = "  " if rows[-1] else ""
             used += len(gap) + cell_count(cell)
-            rows[-1] += [(gap, "text"), (cell, "strong" if taken else "text")]
+            rows[-1] += [(gap, "text"), (cell, role)]
+            if more:
+                rows += [[("  ", "text"), (part, role)] for part in more]
+                used = width  # the next choice begins a new row
         return [tuple(row) for row in rows]
 
     # --- keys -----------------------------------------------------------------------------------

@@ -268,7 +268,7 @@ class Robot:
     def _has_information(self, before: SeenScreen, key: ShownKey, kinds: set[str]) -> bool:
         """True if the key has information, as defined at the top. ``kinds`` are those of its events."""
         alone = "finished" in kinds and not self._entered
-        if kinds & ENTRIES or self._answered or alone or key.key in ("PgDn", "←→"):
+        if kinds & ENTRIES or self._answered or alone or key.key in ("PgDn", "PgUp PgDn", "←→"):
             return True
         if "started" in kinds:
             return before.has_signal or squeezed(before.title)[:12] in squeezed(before.clocks)

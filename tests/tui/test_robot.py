@@ -6,6 +6,8 @@ from typing import Any
 import pytest
 
 from benchflow.tui.bench.bench_screen import BenchScreen
+from benchflow.tui.model import bench_inputs
+from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, is_open
 from tests.driving.log_files import events_in
 from tests.tui.robot import Robot
 from tests.tui.robot_hands import Gauge, robot_at
@@ -44,8 +46,11 @@ sections:
   - id: pull
     title: Pull the plate down
     tighten: {joint: plate, stages: [20 N·m, 40 N·m]}
+    check: [No bolt moved]
   - id: release
     title: Release the plate
+    uses: [grease]
+    check: [The plate is greased]
     hold: {by: inspector, for: Torque seen}
 """
 
@@ -156,7 +161,7 @@ def test_durations_are_read(text: str, seconds: float) -> None:
 async def test_robot_counts_the_keys_of_a_job(tmp_path: Path, plate: Path) -> None:
     count = await work(tmp_path, plate)
     assert count.operations == 4
-    typed = "R. Tiller", "2417", "A-0042", "0.19", "0.19", "K. Lathe"
+    typed = "2417", "R. Tiller", "A-0042", "0.19", "0.19", "A-0042", "K. Lathe"
     assert count.typed == sum(map(len, typed))
     assert count.keys == count.typed + count.enters
 
@@ -196,6 +201,25 @@ async def test_robot_fails_if_another_fastener_is_ticked(
         await work(tmp_path, plate)
 
 
+async def test_robot_fails_if_a_check_comes_before_the_joint_is_complete(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bench_inputs, "_is_begun_joint", lambda item: False)
+    with pytest.raises(AssertionError, match="No bolt moved: checked while this is open: ○ Plate bolts  1 of 3"):
+        await work(tmp_path, plate)
+
+
+async def test_robot_fails_if_the_signature_comes_before_the_lot(
+    tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def also_hold(item: BenchInput) -> bool:
+        return is_open(item) and not isinstance(item, FinishInput)
+
+    monkeypatch.setattr(bench_inputs, "_needs_entry", also_hold)
+    with pytest.raises(AssertionError, match="Torque seen: signed while this is open: ○ Lot of Grease"):
+        await work(tmp_path, plate)
+
+
 async def test_robot_fails_if_the_title_is_that_of_another_operation(
     tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -225,5 +249,5 @@ async def test_key_without_information_is_counted_by_its_label(
     before = await work(tmp_path, plate, found)
     monkeypatch.setattr("tests.tui.robot.ENTRIES", frozenset())
     after = await work(tmp_path / "again", plate, found)
-    assert after.without["tightened, next"] == 5  # the last of six finishes the operation
+    assert after.without["tightened, next"] == 6
     assert before.without["tightened, next"] == 0

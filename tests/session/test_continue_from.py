@@ -259,3 +259,23 @@ def test_second_job_of_a_unit_names_the_earlier_logs(script: Script, tmp_path: P
     script.path.rename(tmp_path / "second.jsonl")
     (opened,) = script.do("open", by="Robin", unit="2418")
     assert "earlier" not in opened["data"]
+
+
+def test_operation_that_was_reopened_is_reopened_in_the_new_log_too(tmp_path: Path) -> None:
+    script = Script(tmp_path, PROCEDURE, shop=SHOP)
+    script.do_all(
+        open_intent(unit="2417"),
+        intent("start", operation="measure"), intent("record", name="gap", value="0.15 mm"), intent("finish"),
+        intent("correct", event=3, value="0.25 mm", reason="misread"), intent("note", text="damaged below"),
+    )  # fmt: skip
+    damage(script.path, 6)
+    job = Continued(script)
+    job.do("open", by="Robin", start={"cover": "off"})
+    job.do("take-over", operation="measure", by="Robin")
+    (reply,) = job.send(intent("status"))
+    assert list(reply["status"]["reopened"]) == ["measure"]
+    assert job.refused("start", operation="seal") == ["out-of-limit"]
+    job.do("start", operation="measure")
+    job.do("record", name="gap", value="0.15 mm")
+    job.do("finish")
+    job.do("start", operation="seal")

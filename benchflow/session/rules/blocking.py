@@ -8,6 +8,7 @@ from benchflow.ordering.wording import state_text
 from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
+from benchflow.session.rules.rework_plans import undo_is_written
 from benchflow.session.state.state import State
 
 
@@ -58,7 +59,7 @@ def _changed_since(state: State, step_id: str) -> Iterator[Reason]:
         if later:
             now = state_text(state.plan.procedure, name, state.valuation.get(name))
             message = f"{quoted_title(state, later[-1])} has changed the state since. {now}"
-            rework = None if step.operation.undo is None else step_id
+            rework = step_id if undo_is_written(state, step_id) else None
             if rework is not None:
                 message += f". Rework step {state.plan.number(step_id)} instead"
             yield Reason("state-not-met", message, state=name, rework=rework)

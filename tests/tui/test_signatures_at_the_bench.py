@@ -177,3 +177,18 @@ async def test_pin_of_a_badge_reader_signs_though_it_is_quick(tmp_path: Path) ->
         await bench.press("enter")
         await bench.press(*"2417", "enter", pause=0.01)
         assert bench.last_of("signed")["proven"] == "pin"
+
+
+async def test_deviation_that_an_inspector_signs_offers_the_inspector(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: cool, title: Cool, waive: inspector, record: {t: {ask: T, unit: °C, limit: at most 40 °C}}}"
+    )
+    driver = at(tmp_path, text, "cool", shop=SHOP)
+    driver.do("record", name="t", value="41 °C")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("d")
+        assert "Signed by (inspector)" in bench.text
+        assert "● Ida" in bench.text
+        await bench.type("the gauge stood in the sun\n")
+        await bench.type("2417\n")
+        assert (bench.last["kind"], bench.last["by"], bench.last["proven"]) == ("deviated", "Ida", "pin")

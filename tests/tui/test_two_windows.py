@@ -89,7 +89,7 @@ def test_watch_shows_a_free_job_and_never_locks_or_writes(tmp_path: Path) -> Non
     log = measuring(tmp_path)
     before = files_beside(log)
     with watching(log) as watcher:
-        watcher.wait_for("VIEW ONLY", "Lash")
+        watcher.wait_for("VIEW ONLY", "Lash", "View only: this window only")
         watcher.type("t0.25\rq")
         watcher.wait_for("Leave the bench")
         watcher.type("q")

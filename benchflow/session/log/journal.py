@@ -123,7 +123,7 @@ class Journal:
         with ExitStack() as on_failure:
             on_failure.callback(journal.close)
             if read_only:
-                journal.read_only = "it was opened for reading only"
+                journal.read_only = "this window only watches the job"
             else:
                 journal._open_to_write()
             journal._load()

@@ -17,7 +17,9 @@ from benchflow.session.log.sidecars import moved_to
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
+from benchflow.session.rules.signatures import deviation_subject
 from benchflow.session.rules.takeover_list import operations_to_take_over
+from benchflow.session.rules.waivers import roles_to_waive
 from benchflow.session.state.continued_job import EarlierOperation
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
@@ -192,6 +194,12 @@ class SessionClient:
         """The role that signs the hold of an operation; empty without a hold."""
         hold = self.state.plan.steps[operation].operation.hold
         return "" if hold is None else hold.by
+
+    def roles_to_waive(self, operation: str, about: str) -> tuple[str, ...]:
+        """The roles that the signer of a deviation must have; empty if anyone may sign it."""
+        step = self.state.plan.steps[operation]
+        subject = deviation_subject(self.state, step, about)
+        return () if isinstance(subject, Refusal) else roles_to_waive(self.state, step, subject)
 
     def usual_signer(self, role: str) -> str:
         """Return who is offered as the signer for a role, empty if nobody is.

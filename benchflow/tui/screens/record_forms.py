@@ -97,15 +97,17 @@ class DeviationPage(FormPage, inherit_bindings=False):
     def __init__(self, client: SessionClient, operation: str) -> None:
         self.now = client.operation(operation)
         self.clocks = client.view.clocks
-        self.signer = signature_fields(client, "Signed by", name=client.view.by)
+        self.about = tuple(self._waivable())
+        self.first = self._selected_first(self.about)
+        roles = client.roles_to_waive(operation, self.first) if self.first else ()
+        label = f"Signed by ({' and '.join(roles)})" if roles else "Signed by"
+        self.signer = signature_fields(client, label, roles[0] if len(roles) == 1 else "", client.view.by)
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        about = tuple(self._waivable())
-        if not about:
+        if not self.about:
             return ()
-        first = self._selected_first(about)
-        waived = FormField("about", "What is waived?", about, first, offered=bool(first))
+        waived = FormField("about", "What is waived?", self.about, self.first, offered=bool(self.first))
         return (waived, FormField("reason", "Reason"), *self.signer)
 
     def _waivable(self) -> list[tuple[str, str]]:

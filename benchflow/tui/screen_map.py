@@ -136,4 +136,4 @@ def _leaving_screen(
         case to.LeaveRequest():
             return leaving_page.LeavePage(client)
         case to.EndJobRequest():
-            return leaving_page.EndJobPage(client)
+            return leaving_page.EndSheetPage(client) if client.view.closed else leaving_page.EndJobPage(client)

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from benchflow.session.machine_folders import machine_folders
+from benchflow.tui.model.job_catalog import JobCatalog
 from tests.driving.script import procedure_with
 from tests.driving.session_driver import SessionDriver
 from tests.driving.small_head import start_session
@@ -80,3 +82,27 @@ async def test_build_sheet_never_replaces_another_file(tmp_path: Path) -> None:
         await bench.press("enter", "enter", "b")
         assert "is not a build sheet" in " ".join(bench.text.split())
     assert (tmp_path / "build.html").read_text(encoding="utf-8") == "<title>mine</title>"
+
+
+async def test_end_page_of_an_ended_job_can_be_opened_again(tmp_path: Path) -> None:
+    driver = unusual_build(tmp_path)
+    driver.do("close")
+    async with drive_app(driver.controller) as bench:
+        assert "e end page, build sheet" in bench.text
+        await bench.press("e")
+        assert "OUT OF THE ORDINARY" in bench.text
+        await bench.press("b", "escape")
+        assert bench.screen.title_line == "Bench"
+        assert (tmp_path / "build.html").exists()
+        assert bench.kinds.count("closed") == 1
+
+
+async def test_watching_window_writes_no_build_sheet(tmp_path: Path) -> None:
+    driver = unusual_build(tmp_path)
+    driver.do("close")
+    driver.controller.close()
+    controller = JobCatalog(machine_folders(), tmp_path).watch(driver.controller.journal.path)
+    async with drive_app(controller) as bench:
+        await bench.press("e", "b")
+        assert "View only" in bench.text
+    assert not (tmp_path / "build.html").exists()

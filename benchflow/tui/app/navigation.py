@@ -173,7 +173,7 @@ class LeaveRequest(ScreenRequest, frozen=True, tag="leave"):
 
 
 class EndJobRequest(ScreenRequest, frozen=True, tag="end"):
-    """Request for the form that ends the job."""
+    """Request for the form that ends the job; for the end page if it has ended."""
 
 
 JobRequest = (

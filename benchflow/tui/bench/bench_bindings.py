@@ -69,6 +69,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("t"), "go_on_here", "go on here", id="bench.go-on-here"),
     Binding(letter("k"), "take_over", "take over", id="bench.take-over"),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
+    Binding(letter("e"), "end_page", "end page, build sheet", id="bench.end-page"),
     Binding("pagedown", "scroll(3)", "scroll", id="bench.scroll-down", show=False, key_display="PgUp PgDn"),
     Binding("pageup", "scroll(-3)", "", id="bench.scroll-up", show=False),
     Binding(letter("q") + ",f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
@@ -152,7 +153,8 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "rework": (idle and bool(view.done or _any_paused(cursor))) or None,
         "take_over": bool(cursor.client.to_take_over) and (idle or None),
         "end": ended,
-        "end_early": (not view.closed) or None,
+        "end_early": not view.closed,
+        "end_page": bool(view.closed),
     }
 
 
@@ -162,7 +164,7 @@ def _any_paused(cursor: BenchCursor) -> bool:
 
 VIEW_ONLY = frozenset({
     "why", "line", "operations", "find", "back_to_next", "back_from_done", "stay", "scroll", "back", "help", "step_out",
-    "blocked", "calculation", "go_on_here",
+    "blocked", "calculation", "go_on_here", "end_page",
 })  # fmt: skip
 """Actions that are active in a view-only job."""
 

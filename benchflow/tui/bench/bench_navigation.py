@@ -241,4 +241,4 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     def action_end(self) -> None:
         self.bench_app.open(EndJobRequest(), self.on_return)
 
-    action_end_early = action_end
+    action_end_early = action_end_page = action_end

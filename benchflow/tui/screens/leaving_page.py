@@ -164,7 +164,13 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         return [*lines, *(line for each in self.remarks for line in hanging("· ", each, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        return None if action == "build_sheet" and self.loaded is None else True
+        blocked = self.loaded is None or bool(self.client.view.read_only)
+        return None if action == "build_sheet" and blocked else True
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        if self.client.view.read_only:
+            return (f"View only: {self.client.view.read_only}. Make the sheet with: benchflow sheet",)
+        return ("The log could not be read, so there is no build sheet.",)
 
     def action_build_sheet(self) -> None:
         assert self.loaded is not None  # otherwise the key is greyed

@@ -210,7 +210,9 @@ class FormPage(Page[str], inherit_bindings=False):
         below: list[Line] = []
         if len(lines) > available:
             available = max(available - 1, 1)
-        top = scrolled_lines(intro, self.scrolled, max(height - available - 1, 0)) if intro else []
+        room = max(height - available - 1, 0)
+        self.scrolled = min(self.scrolled, max(len(intro) - room + 1, 0))
+        top = scrolled_lines(intro, self.scrolled, room) if intro else []
         first = max(0, min(at[0], at[1] - available)) if len(lines) > available else 0
         if first + available < len(lines):
             below = [styled(f"  ▼ {counted(len(lines) - first - available, 'more line')} (↓)", "attention")]

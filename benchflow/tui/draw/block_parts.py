@@ -30,13 +30,13 @@ class FieldPlace(Struct, frozen=True):
 class InputBlock(Struct, frozen=True):
     """The lines of one input. ``place`` is the position of its field, if the input is the current one.
 
-    ``left_out`` says what is left out because there are too few rows: the names of the sides of a joint, or its map,
-    some of the readings or some of the parts (``picture``).
+    ``left_out`` says what is left out because there are too few rows: settings of a joint and the names of its sides
+    (``details``), or its map, some of the readings or some of the parts (``picture``).
     """
 
     lines: tuple[Line, ...]
     place: FieldPlace | None = None
-    left_out: Literal["", "names", "picture"] = ""
+    left_out: Literal["", "details", "picture"] = ""
 
 
 BlockFor = Callable[[int], InputBlock]

@@ -1,6 +1,7 @@
 """Draws the current joint: what is next, the number on the tool, the map, the settings and the field of a reading."""
 
 from functools import partial
+from itertools import product
 from typing import Literal, NamedTuple
 
 from benchflow.session.view.bench_view import TightenInput
@@ -9,7 +10,7 @@ from benchflow.tui.draw.block_parts import FIELD_WIDTH, INDENT, BlockFor, FieldP
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import JointPicture, is_drawing_down, joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_width
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, fit, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput
 from benchflow.tui.model.typed_text import TypedText
 
@@ -20,7 +21,7 @@ class JointSize(NamedTuple):
     above: list[Line]
     picture: JointPicture
     below: list[Line]
-    left_out: Literal["", "names", "picture"] = ""
+    left_out: Literal["", "details", "picture"] = ""
 
     @property
     def height(self) -> int:
@@ -51,22 +52,28 @@ def joint_block(item: BenchInput, joint: TightenInput, typed: TypedText, width: 
     instruction = drawing.progress if drawing is not None and drawing.open else joint.progress
     progress = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
-    urgent, settings = _notes(joint, instruction, width)
+    urgent, each_setting = _notes(joint, instruction, width)
+    settings = [line for lines in each_setting for line in lines]
     field, place = _reading_field(item, typed, width)
     number, large = _number(joint, width), _large_number(joint, width)
     maps = joint_pictures(joint, width - 2)
     named, bare = [each for each in maps if each.named], [each for each in maps if not each.named]
-    few = (len(settings), 2, 1, 0)
+    fewer = [[line for lines in each_setting[:n] for line in lines] for n in range(len(each_setting) - 1, -1, -1)]
     generous = [*progress, title, *_stages(joint, width), EMPTY, *large, EMPTY]
     listed = JointPicture(list_height(joint, width - 2), partial(joint_list, joint, width - 2))
     sizes = [
         *(JointSize(generous, each, [EMPTY, *urgent, *settings]) for each in named if large),
         *(JointSize([*progress, *large], each, [*urgent, *settings]) for each in named if large),
         *(JointSize([*progress, *number], each, [*urgent, *settings]) for each in named),
-        *(JointSize([*progress, *number], each, [*urgent, *settings[:n]]) for each in named[-1:] for n in few[1:]),
-        *(JointSize([*progress, *number], each, [*urgent, *settings[:n]], "names") for each in bare for n in few),
+        *(
+            JointSize([*progress, *number], each, [*urgent, *some], "details")
+            for each, some in (*product(named[-1:], fewer), *product(bare, (settings, *fewer)))
+        ),
     ]
-    sizes += [JointSize([*progress, *number], listed, [*urgent, *settings[:n]], "picture" if maps else "") for n in few]
+    sizes += [
+        JointSize([*progress, *number], listed, [*urgent, *some], "picture" if maps else "")
+        for some in (settings, *fewer)
+    ]
 
     def block(available: int) -> InputBlock:
         size = next((each for each in sizes if each.height + len(field) <= available), sizes[-1])
@@ -83,8 +90,8 @@ def _stages(joint: TightenInput, width: int) -> list[Line]:
     return [styled(INDENT + part) for part in wrap(text, width - 2)] if len(joint.stages) > 1 else []
 
 
-def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line], list[Line]]:
-    """Return the lines that are always shown, and the settings."""
+def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line], list[list[Line]]]:
+    """Return the lines that are always shown, and those of each setting."""
     urgent: list[Line] = []
     for text in (joint.stopped, joint.resume_text):
         if text:
@@ -96,18 +103,17 @@ def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line
             span: Span = (f"{verdict}, deviation signed", "paused") if each.waived else (verdict, "out-of-limit")
             urgent.append(((f"{INDENT}no. {each.number}: {each.shown} ", "text"), span))
     urgent += [styled(INDENT + part, "attention") for part in wrap(f"{joint.advice}.", width - 2) if joint.advice]
-    lines = [each for each in joint.settings if each != instruction]
-    if joint.rest and not joint.stopped:
-        lines.append(f"p: enter the other {len(joint.rest)} of this stage together")
-    return urgent, [styled(INDENT + part) for each in lines for part in wrap(each, width - 2)]
+    settings = (each for each in joint.settings if each != instruction)
+    return urgent, [[styled(INDENT + part) for part in wrap(each, width - 2)] for each in settings]
 
 
 def _number(joint: TightenInput, width: int) -> list[Line]:
-    """Draw the number on the tool on its own line, if it is not already in the progress."""
-    if not joint.wrench_setting or not number_on_tool(joint):
+    """Draw the number on the tool on its own line, with the stage as printed beside it if it differs."""
+    number = number_on_tool(joint)
+    if not number:
         return []
-    at_fastener = f"as set on the tool ({printed_stage(joint)} at the fastener)"
-    return [((INDENT, "text"), (f" {joint.wrench_setting} ", "next"), (f" {at_fastener}"[: max(width - 4, 0)], "text"))]
+    note = f" as set on the tool ({printed_stage(joint)} at the fastener)" if joint.wrench_setting else ""
+    return [fit(((INDENT, "text"), (f" {number} ", "next"), (note, "text")), width)]
 
 
 def _large_number(joint: TightenInput, width: int) -> list[Line]:

@@ -48,7 +48,7 @@ def composed(parts: PanelParts, block_for: BlockFor | None, height: int, scrolle
     extra = len(parts.background) + 1 if parts.background else 0
     few = min(others, 1)
     spaced = ((extra, gaps, others), (0, gaps, others), (0, 0, others), (0, 0, few))
-    for allowed, (background, gap, other_rows) in product(("", "names"), spaced):
+    for allowed, (background, gap, other_rows) in (*product(("",), spaced), *product(("details",), spaced[2:])):
         left = rows - needed - background - gap + others - other_rows
         block = InputBlock(()) if block_for is None else block_for(left)
         if len(block.lines) <= left and block.left_out in ("", allowed):

@@ -40,7 +40,9 @@ REASONS = 3
 
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     """Draw state, clocks and next operations. If rows are few, each clock gets one row and blank lines are left out."""
-    clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
+    clocks = draw_clocks(view.clocks, width, height)
+    if len(clocks) > max(height // 3, 3):
+        clocks = draw_clocks_short(view.clocks, width, max(height // 3, 4))
     state_rows = rows_by_variable(view.state_rows)
     if len(state_rows) + 1 + len(clocks) + USUAL_NEXT_ROWS > height:
         clocks = draw_clocks_short(view.clocks, width, 4)

@@ -27,7 +27,7 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
         case to.WhyRequest():
             from benchflow.tui.screens.why_page import WhyPage
 
-            return WhyPage(client, request.operation)
+            return WhyPage(client, request.operation, request.keys)
         case to.OperationListRequest():
             from benchflow.tui.screens.operation_list_page import OperationListPage
 
@@ -63,7 +63,7 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
         case to.ReworkRequest():
             from benchflow.tui.screens.rework_page import ReworkPage
 
-            return ReworkPage(client)
+            return ReworkPage(client, request.operation)
         case to.ReworkPlanRequest():
             from benchflow.tui.screens.rework_page import ReworkPlanPage
 

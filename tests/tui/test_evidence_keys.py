@@ -219,9 +219,19 @@ async def test_reading_far_from_its_limit_asks_before_it_is_recorded(tmp_path: P
         assert "3.1 mm is far from the limit 0.20 .. 0.30 mm" in bench.text
         assert "Correct it, or press Enter" in bench.text
         await bench.press("enter", pause=0.3)  # a bounce does not answer the question
+        assert "3.1 mm is far from the limit" in bench.text
         assert "recorded" not in bench.kinds
         await bench.press("enter")
         assert bench.last_of("recorded")["quantity"]["value"] == "3.1"
+
+
+async def test_bounce_leaves_the_question_about_a_far_torque_on_the_screen(tmp_path: Path) -> None:
+    async with drive_app(flange(tmp_path).controller) as bench:
+        await bench.type("1.5\n")
+        assert "1.5 N·m is far from the limit" in bench.text
+        await bench.press("enter", pause=0.1)
+        assert "1.5 N·m is far from the limit" in bench.text
+        assert "ticked" not in bench.kinds
 
 
 async def test_question_about_a_far_reading_goes_when_it_is_corrected(tmp_path: Path) -> None:

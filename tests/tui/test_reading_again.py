@@ -37,6 +37,28 @@ async def test_reading_out_of_its_limit_is_read_again_with_a_reason_by_one_key(t
         assert "remedied" not in bench.kinds
 
 
+async def test_both_keys_are_offered_at_once_though_the_next_entry_is_selected(tmp_path: Path) -> None:
+    text = FLOAT[:-1] + ", check: [The washer is dry]}"
+    async with drive_app(started(tmp_path, text).controller) as bench:
+        await bench.type("0.25\n")
+        assert "► [ ] The washer is dry" in bench.text
+        assert "r remedy" in bench.text
+        await bench.press("y", "1")
+        assert bench.screen.title_line == "Correct an entry"
+
+
+async def test_corrected_value_far_from_its_limit_is_asked_about(tmp_path: Path) -> None:
+    async with drive_app(started(tmp_path, FLOAT).controller) as bench:
+        await bench.type("0.25\n")
+        await bench.press("y", "3")
+        await bench.type("2.5")
+        await bench.press("enter")
+        assert "corrected" not in bench.kinds
+        assert "2.5 mm is far from the limit" in bench.text
+        await bench.press("enter")
+        assert bench.last_of("corrected")["quantity"]["value"] == "2.5"
+
+
 async def test_check_answered_no_is_looked_at_again(tmp_path: Path) -> None:
     async with drive_app(started(tmp_path, SEAT).controller) as bench:
         await bench.press("b", "y", "1")

@@ -323,6 +323,7 @@ class OperationView(Struct, frozen=True):
     starts_by_entry: bool = False  # the first entry may start it: nothing has to be read or waited for before
     finishes_by_entry: bool = False  # the last entry may finish it: no signature is open
     reopened: bool = False
+    reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
     rework: str = ""  # the operation whose rework puts it right and is possible now; "" if there is none
 

@@ -203,6 +203,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         starts_by_entry=not in_progress and starts_by_entry(step),
         finishes_by_entry=in_progress and (operation.hold is None or state.work(name).signed is not None),
         reopened=name in reopened,
+        reopened_by=reopened.get(name, ()),
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
     )

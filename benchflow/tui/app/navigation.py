@@ -35,9 +35,13 @@ class BenchRequest(ScreenRequest, frozen=True, tag="bench"):
 
 
 class WhyRequest(ScreenRequest, frozen=True, tag="why"):
-    """Request for the reasons why an operation is blocked. Its result is the operation to guide to, or ``None``."""
+    """Request for the reasons why an operation is blocked.
+
+    Its result is the operation to guide to, the action of one of the ``keys`` of the bench, or ``None``.
+    """
 
     operation: str
+    keys: tuple[KeyLabel, ...] = ()
 
 
 class OperationListRequest(ScreenRequest, frozen=True, tag="operations"):
@@ -150,7 +154,9 @@ class InstrumentRequest(ScreenRequest, frozen=True, tag="instrument"):
 
 
 class ReworkRequest(ScreenRequest, frozen=True, tag="rework"):
-    """Request for the list of operations that can be reworked."""
+    """Request for the list of operations that can be reworked. ``operation`` is the one to select, if it is listed."""
+
+    operation: str = ""
 
 
 class ReworkPlanRequest(ScreenRequest, frozen=True, tag="rework-plan"):

@@ -29,6 +29,7 @@ from benchflow.tui.app.navigation import (
 )
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.draw.joint_map import next_fastener
+from benchflow.tui.draw.key_bar import key_labels
 from benchflow.tui.model.bench_inputs import SlotInput, is_quantity
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.page import Page
@@ -77,7 +78,16 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     # --- reasons, list of operations, guided route ----------------------------------------------------
 
     def action_why(self) -> None:
-        self.bench_app.open(WhyRequest(self.cursor.operation), self._guide_to)
+        keys = tuple(label for label in key_labels(self, None) if label.enabled)
+        self.bench_app.open(WhyRequest(self.cursor.operation, keys), self._from_why)
+
+    def _from_why(self, result: str | None) -> None:
+        """Guide to the operation, or run the key of the bench, that was chosen on the page of the reasons."""
+        if result in {row.operation for row in self.client.view.operations}:
+            self._guide_to(result)
+        else:
+            self.on_return(None)
+            self._run_action(result)
 
     action_blocked = action_why
 
@@ -92,10 +102,12 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         if operation:
             self.client.drafts.goal = ""
             self.client.selected = operation
+            self.show_message()
         self.on_return(None)
 
     def action_back_to_next(self) -> None:
         self.client.selected = ""
+        self.show_message()
         self.on_return(None)
 
     action_back_from_done = action_back_to_next
@@ -210,7 +222,15 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(TakeOverRequest(), self.on_return)
 
     def action_rework(self) -> None:
-        self.bench_app.open(ReworkRequest(), self.on_return)
+        self.bench_app.open(ReworkRequest(self.cursor.operation), self._rework_started)
+
+    def _rework_started(self, message: str | None) -> None:
+        """Guide to the operation that is reworked, once its rework is done."""
+        rework = self.client.view.rework
+        if message and rework is not None:
+            self.client.drafts.goal = rework.operation
+            self.client.selected = ""
+        self.on_return(message)
 
     def action_rework_here(self) -> None:
         """Show the plan of the rework that puts the operation shown right."""
@@ -220,7 +240,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         if isinstance(plan, Refusal):
             self.refused(plan)
         else:
-            self.bench_app.open(ReworkPlanRequest(task.view.rework, plan), self.on_return)
+            self.bench_app.open(ReworkPlanRequest(task.view.rework, plan), self._rework_started)
 
     def action_go_on_here(self) -> None:
         """Open the log for writing, after the window that had it open has left."""

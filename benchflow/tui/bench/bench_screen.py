@@ -113,7 +113,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self.cursor.update()
             if _alarms(self.client) - before:
                 self.app.bell()
-        elif self._minute != self.client.now.minute and self.client.update_operation():
+        elif (self._minute != self.client.now.minute or self.cursor.blocked) and self.client.update_operation():
             self.cursor.update()
         self._minute = self.client.now.minute
         if self.is_current:

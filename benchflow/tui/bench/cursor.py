@@ -7,7 +7,6 @@ from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
     TickInput,
-    WholeInput,
     bench_inputs,
     can_start_by_entry,
     draft_key,
@@ -149,15 +148,18 @@ class BenchCursor:
         While something waits for a remedy, every reading of the operation can be read again: a calculated value may be
         out because one of them was misread.
         """
-        item, joint = self.item, self.joint
-        if not self.in_progress or item is None:
+        if not self.in_progress:
             return None
+        here = self._event_to_read_again(self.item)
+        return self._event_to_read_again(self.remedy_item) if here is None else here
+
+    def _event_to_read_again(self, item: BenchInput | None) -> int | None:
+        given = None if item is None else input_of(item)
         if isinstance(item, SlotInput) and item.slot.shown and (is_out_of_limit(item) or self.remedy_item is not None):
             return self._last_entry("reading", item.input.name, item.slot.slot)
-        if joint is not None and joint.remedied is not None:
+        if isinstance(given, TightenInput) and given.remedied is not None:
             ticks = reversed(self.client.state.work(self.operation).ticks)
-            return next((tick.seq for tick in ticks if tick.fastener == joint.remedied), None)
-        given = item.input if isinstance(item, WholeInput) else None
+            return next((tick.seq for tick in ticks if tick.fastener == given.remedied), None)
         if isinstance(given, CheckInput) and given.failed:
             return self.client.state.work(self.operation).failed.get(given.number)
         return None
@@ -280,6 +282,8 @@ class BenchCursor:
 def route_of(client: SessionClient) -> GuidedRoute | None:
     """Return the route to the goal from the present state. Clear the goal if it is reached or no route exists."""
     goal = client.drafts.goal
+    if client.view.rework is not None:
+        return None  # the goal is kept until the rework is done
     row = next((row for row in client.view.operations if row.operation == goal), None)
     if not goal or row is None or row.status in ("done", "in-progress") or client.view.closed:
         client.drafts.goal = ""

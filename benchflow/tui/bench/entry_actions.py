@@ -276,6 +276,14 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
 
         self._enter(message, "tick", **fields)
 
+    def _refused_bounce(self) -> bool:
+        if not super()._refused_bounce():
+            return False
+        question = self.cursor.far_text(ask_again=True)
+        if question:
+            self.show_message(question, role="alarm")
+        return True
+
     def _check_entry(self) -> bool:
         """True if the text can be entered. If not, show the error and keep the text."""
         text = self.entry.value

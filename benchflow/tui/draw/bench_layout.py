@@ -6,13 +6,13 @@ from datetime import datetime
 from msgspec import Struct
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import BenchView, OperationView, ReadingInput, TightenInput
+from benchflow.session.view.bench_view import BenchView, ClockRow, OperationView, ReadingInput, TightenInput
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
 from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_operation_apart, draw_rework_step
 from benchflow.tui.draw.panel_parts import Panel, Turn
 from benchflow.tui.draw.section_progress import draw_section
-from benchflow.tui.draw.side_column import draw_side
+from benchflow.tui.draw.side_column import clock_text, draw_side
 from benchflow.tui.draw.styled_lines import (
     EMPTY,
     Line,
@@ -61,6 +61,11 @@ class BenchContent(Struct, frozen=True):
     scrolled: int = 0
     show_text: bool | None = None
 
+    @property
+    def operation(self) -> str:
+        """The operation shown, or an empty string."""
+        return self.task.view.operation if isinstance(self.task, OperationTask) else ""
+
 
 class BenchPicture(Struct, frozen=True):
     """The drawn bench. ``place`` is the position of the field; ``hidden`` is the number of hidden instruction lines.
@@ -77,7 +82,10 @@ class BenchPicture(Struct, frozen=True):
 def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
     """Draw the bench in letters of normal size (:mod:`benchflow.tui.draw.large_type` draws large ones)."""
     keys = draw_keys(content.keys, width - 2, 2)
-    messages = [*draw_alarms(view, width - 2), *draw_message(content.message, width - 2, max(height // 4, 2))]
+    messages = [
+        *draw_alarms(view, content.operation, width - 2),
+        *draw_message(content.message, width - 2, max(height // 4, 2)),
+    ]
     body = height - 2 - len(keys) - len(messages)
     panel, rows = _body(view, content, width, body)
     lines = [
@@ -165,15 +173,27 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
     return justified(tuple(left), tuple(right), width, "header")
 
 
-def draw_alarms(view: BenchView, width: int) -> list[Line]:
-    """Draw the advice for time windows that close soon or have closed, in at most three lines."""
+def draw_alarms(view: BenchView, here: str, width: int) -> list[Line]:
+    """Draw the advice for time windows that close soon or have closed, in at most three lines.
+
+    ``here`` is the operation shown. The keys for a closed window are at its operation, so elsewhere the alarm says how
+    to get there.
+    """
     out: list[Line] = []
     for row in view.clocks:
-        if row.phase in ("closing", "missed") or not row.known:
-            mark = "▲ " if row.phase == "closing" else "× "
-            role: Role = "attention" if row.phase == "closing" else "alarm"
-            out.extend(hanging(mark, row.advice, width, role))
+        if row.phase == "closing":
+            out.extend(hanging("▲ ", row.advice, width, "attention"))
+        elif row.phase == "missed" or not row.known:
+            out.extend(
+                hanging("× ", row.advice if row.operation == here else _alarm_elsewhere(view, row), width, "alarm")
+            )
     return out[:3]
+
+
+def _alarm_elsewhere(view: BenchView, row: ClockRow) -> str:
+    number = next(each.number for each in view.operations if each.operation == row.operation)
+    text = f"{number} {row.title}: {clock_text(row)[0].removeprefix('× ')}."
+    return text if view.rework is not None else f"{text} To see what to do, press / and type {number}."
 
 
 def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line]:

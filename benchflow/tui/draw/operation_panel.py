@@ -127,6 +127,8 @@ def _top(now: OperationView, status: str, width: int) -> list[Line]:
             out.extend(hanging("× ", reason.message, width, "blocked"))
         if len(now.missing) > MAX_REASONS:
             out.append(styled(f"  and {counted(len(now.missing) - MAX_REASONS, 'more reason')} (w)", "blocked"))
+    for reason in now.reopened_by:
+        out.extend(hanging("× ", reason.message, width, "out-of-limit"))
     return [*out, *draw_cautions(now.cautions, width)]
 
 

@@ -145,9 +145,9 @@ class SessionClient:
         return True
 
     def update_operation(self) -> bool:
-        """Update the operation in progress, whose texts depend on the time. Return true if it has changed."""
+        """Update the operation to show next, whose texts depend on the time. Return true if it has changed."""
         now = self.view.now
-        if self.busy or now is None or not now.in_progress:
+        if self.busy or now is None:
             return False
         again = self.operation(now.operation)
         if again == now:

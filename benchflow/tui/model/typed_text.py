@@ -66,7 +66,12 @@ def far_text(item: BenchInput | None, text: str) -> str:
     """Return the question before a reading far from its limit is recorded; empty if it is not far, or has no limit."""
     field = field_spec(item)
     about_difference = isinstance(item, SlotInput) and item.input.of_difference
-    if field is None or field.is_text or not field.limit or about_difference:
+    return "" if field is None or about_difference else far_question(field, text)
+
+
+def far_question(field: FieldSpec, text: str) -> str:
+    """Return the question about a reading in this field; empty if it is not far from the limit of the field."""
+    if field.is_text or not field.limit:
         return ""
     try:
         reading, expected = _read(field, text), interval(_limit_in_numbers(field.limit, field.unit))

@@ -23,8 +23,9 @@ from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.block_parts import VERDICT_SPANS, verdict_span
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, cut, hanging, styled, wrap
+from benchflow.tui.model.bench_inputs import FieldSpec
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.model.typed_text import with_own_unit
+from benchflow.tui.model.typed_text import far_question, with_own_unit
 from benchflow.tui.widgets.compact_form import CompactFormPage
 from benchflow.tui.widgets.form_page import FormField, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -164,9 +165,11 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
         self.reason = reason
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
+        self.reading = next(readings, None)
+        self._asked = ""
         self.roles = roles_for_corrections(client.state)
         self.signer = self._signature_fields(client)
-        self.limit = next((reading.limit for reading in readings), entry.limit)
+        self.limit = entry.limit if self.reading is None else self.reading.limit
         self.entered = entered_reading(client.state, entry.seq, client.controller.context())
         super().__init__(client)
 
@@ -244,7 +247,20 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
             with_own_unit(stretch, self.entry.stretch_unit) if self.entry.stretch_unit else None,
         )
 
+    def _far_question(self, text: str) -> str:
+        """The question about a value far from its limit, asked once for a text."""
+        about_difference = self.reading is not None and self.reading.of_difference
+        field = FieldSpec(limit="" if about_difference else self.limit, unit=self.entry.unit or None)
+        question = "" if text == self._asked else far_question(field, text)
+        self._asked = text
+        return question
+
     async def submit(self, values: dict[str, str]) -> None:
+        question = self._far_question(values["value"])
+        if question:
+            self.show_message(question, role="alarm")
+            self.app.bell()
+            return
         value, stretch = self._with_units(values["value"], values.get("stretch", ""))
         await self.send(
             f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}",

@@ -19,12 +19,14 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("show the plan"), *leaving_keys()]
     title_line = "Rework"
 
-    def __init__(self, client: SessionClient) -> None:
+    def __init__(self, client: SessionClient, operation: str = "") -> None:
+        """``operation`` is selected, if it is in the list."""
         super().__init__()
         self.client = client
         rows = {row.operation: row for row in client.view.operations}
         order = [*client.state.paused, *reversed(tuple(client.state.done))]
         self.rows = [rows[name] for name in order]
+        self.at = order.index(operation) if operation in order else 0
 
     def count(self) -> int:
         return len(self.rows)

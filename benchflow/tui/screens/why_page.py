@@ -7,6 +7,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import TightenInput
+from benchflow.tui.draw.key_bar import KeyLabel
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
@@ -15,17 +16,26 @@ from benchflow.tui.widgets.page import TextPage, letter
 
 
 class WhyPage(TextPage[str], inherit_bindings=False):
-    """Reasons, route and text of an operation. Its result is the operation to guide to, or ``None``."""
+    """Reasons, route and text of an operation, with the keys of the bench that its reasons ask for.
+
+    Its result is the operation to guide to, the action of a key of the bench, or ``None``.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(letter("g") + ",enter", "guide", "guide me there", id="why.guide", key_display="g"),
+        *(
+            Binding(letter(key), f"bench('{key}')", label, id=f"why.{key}")
+            for key, label in (("r", "remedy"), ("y", "read again"), ("d", "deviate"), ("u", "rework"))
+        ),
         *TextPage.BINDINGS,
         *leaving_keys(),
     ]
 
-    def __init__(self, client: SessionClient, operation: str) -> None:
+    def __init__(self, client: SessionClient, operation: str, keys: tuple[KeyLabel, ...] = ()) -> None:
+        """``keys`` are the keys of the bench for the operation."""
         super().__init__()
         self.client = client
+        self.bench_keys = {label.key: label.action for label in keys if label.enabled}
         self.now = client.operation(operation)
         done = any(row.operation == operation and row.status == "done" for row in client.view.operations)
         self.route: Sequence[str] | Refusal = ()
@@ -68,10 +78,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
             for reason in self.route.refused:
                 out.extend(hanging("× ", reason.message, width, "blocked"))
             return out
-        if not self.route:
+        if not self.route or list(self.route) == [self.now.operation]:
             return []
-        if list(self.route) == [self.now.operation]:
-            return [EMPTY, styled("No step has to be done before it.", "label")]
         out = [EMPTY, styled("Shortest safe route:", "label")]
         titles = {row.operation: f"{row.title} (operation {row.number})" for row in self.client.view.operations}
         titles |= {move.move: move.title for move in self.client.view.moves}
@@ -84,11 +92,13 @@ class WhyPage(TextPage[str], inherit_bindings=False):
             ready = (
                 not isinstance(self.route, Refusal) and bool(self.route) and list(self.route) != [self.now.operation]
             )
-            return True if ready and not self.client.view.read_only else None
+            return ready and not self.client.view.read_only
+        if action == "bench":
+            return bool(self.now.missing) and parameters[0] in self.bench_keys
         return True
-
-    def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("There is no route to this operation now.",)
 
     def action_guide(self) -> None:
         self.dismiss(self.now.operation)
+
+    def action_bench(self, key: str) -> None:
+        self.dismiss(self.bench_keys[key])

@@ -110,6 +110,7 @@ async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_pat
     async with drive_app(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
         await bench.type("105\n")
         assert "recorded" not in bench.kinds
+        assert "To record: Height of the block: 105 mm" in bench.text
         assert "H-1" in bench.text
         assert "× Height gauge 3  H-3" in bench.text
         await bench.press("down", "enter")

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from tests.driving.session_driver import SessionDriver
+from tests.driving.shipped import ShippedBuild
 from tests.driving.small_head import start_session
 from tests.tui.app_driver import drive_app
 
@@ -148,3 +149,12 @@ async def test_torque_that_is_not_printed_is_asked_for_with_its_source(tmp_path:
         assert (bench.last["kind"], bench.last["torque"]["entered"]) == ("ticked", "110 ft-lb")
         await bench.press("c")
         assert "torque of stage 1 of caps (source: bulletin 4)" in bench.text
+
+
+async def test_limit_of_a_torque_check_is_whole_on_a_narrow_screen(tmp_path: Path) -> None:
+    driver = ShippedBuild(tmp_path / "build.jsonl", "head-install")
+    driver.open()
+    driver.work_to("mark-nuts")
+    async with drive_app(driver.controller) as bench:
+        field = next(y for y, line in enumerate(bench.text.splitlines()) if "Torque at no. 1 [" in line)
+        assert "at least 100 N·m" in "\n".join(bench.text.splitlines()[field : field + 2])

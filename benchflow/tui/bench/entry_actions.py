@@ -89,10 +89,22 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self.client.tools[tools.need] = serial
             self._enter_again(intent, fields)
 
-        waiting = str(fields.get("value") or "")
-        self.bench_app.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
+        self.bench_app.open(InstrumentRequest(tools, self._waiting_text(fields)), chosen)
         self.app.bell()
         return True
+
+    def _waiting_text(self, fields: dict[str, Any]) -> str:
+        """The entry that waits for its instrument: ``Head height, 2: 105 mm``, ``Head nuts, no. 3``."""
+        item, value = self.cursor.item, str(fields.get("value") or "")
+        match item:
+            case SlotInput():
+                place = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
+                what = f"{item.input.ask}{place}"
+            case TickInput():
+                what = f"{item.input.title}, no. {item.fastener}"
+            case _:
+                what = self.client.title(self.cursor.operation)
+        return f"{what}: {value}" if value else what
 
     def _ask_reason(self, refusal: Refusal, fields: dict[str, Any]) -> bool:
         """Ask why another part than the preferred one is chosen. Return false if that is not why it was refused."""
@@ -272,7 +284,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             out = ticked.get("verdict") in OUT_OF_LIMIT
             if out:
                 self.app.bell()
-            return tick_message(item, ticked), "alarm" if out else "text"
+            return tick_message(item, ticked), "out-of-limit" if out else "text"
 
         self._enter(message, "tick", **fields)
 

@@ -10,7 +10,7 @@ from benchflow.tui.draw.block_parts import FIELD_WIDTH, INDENT, BlockFor, FieldP
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import JointPicture, is_drawing_down, joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_width
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, fit, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, fit, hanging, styled, width_of, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput
 from benchflow.tui.model.typed_text import TypedText
 
@@ -133,14 +133,13 @@ def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list
         return [], None
     label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
     place = FieldPlace(len(label) + 1, 0, FIELD_WIDTH)
-    unit = f"] {item.value.unit}" if item.value.unit else "]"
-    line: Line = (
-        (label + "[", "strong"),
-        (" " * FIELD_WIDTH, "field"),
-        (unit, "strong"),
-        (f"  {item.value.limit}", "text"),
-    )
     gauge: list[Line] = []
     if typed.gauge is not None:
         gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
-    return [line, *note_below(typed, place, width), *gauge], place
+    unit = f"] {item.value.unit}" if item.value.unit else "]"
+    limit: Line = ((f"  {item.value.limit}", "text"),)
+    line: Line = ((label + "[", "strong"), (" " * FIELD_WIDTH, "field"), (unit, "strong"))
+    if width_of((*line, *limit)) <= width:
+        return [(*line, *limit), *note_below(typed, place, width), *gauge], place
+    below = note_below(typed, place, width) if typed.text else [styled(" " * place.x + item.value.limit)]
+    return [line, *below, *gauge], place

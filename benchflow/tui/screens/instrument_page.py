@@ -29,9 +29,9 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         wanted = f", needed for {self.tools.required}" if self.tools.required else ""
         lines = [EMPTY, *(styled(part, "title") for part in wrap(self.tools.title + wanted, width))]
-        text = "It is used for all entries until you choose another one (i), and is logged with each entry."
         if self.waiting:
-            text = f"{self.waiting} is recorded with the instrument that you choose. {text}"
+            lines.extend(hanging("To record: ", self.waiting, width, "strong", "label"))
+        text = "It is used for all entries until you choose another one (i), and is logged with each entry."
         lines.extend(styled(part, "faint") for part in wrap(text, width))
         if not self.rows:
             lines.append(EMPTY)

@@ -7,9 +7,9 @@ from benchflow.quantity.arithmetic import unit_with_symbol
 from benchflow.quantity.units import BY_SYMBOL, Unit
 
 FAR = 10
-"""A reading is far off if it is ten times the largest, or a tenth of the smallest expected value.
+"""A reading is far off if it is ten times what is expected, or a tenth of it: a slipped decimal point.
 
-Source: common practice (a slipped decimal point), no source.
+It is also at least twice the largest, or half of the smallest expected value. Source: common practice, no source.
 """
 
 
@@ -33,8 +33,14 @@ def is_far_off(reading: Quantity, expected: Interval) -> bool:
     """True if the reading is far outside ``expected``, in either direction. Never true for a temperature."""
     if not reading.unit or unit_with_symbol(reading.unit).dimension == "temperature":
         return False
-    value, ends = abs(base(reading)), [abs(end) for end in (expected.low, expected.high) if end is not None]
-    largest = max(ends) if expected.high is not None and ends else None
-    positive = expected.low is not None and expected.low > 0
-    smallest = min(ends) if positive or (expected.high is not None and expected.high < 0) else None
-    return bool((largest and value > largest * FAR) or (smallest and value * FAR < smallest))
+    value, low, high = abs(base(reading)), expected.low, expected.high
+    if high is not None and high < 0:
+        low, high = -high, None if low is None else -low
+    positive = low is not None and low > 0
+    if low is not None and positive and value * 2 < low and value * FAR <= (low if high is None else high):
+        return True
+    if high is None:
+        return False
+    smallest = low if low is not None and positive else max(high, Fraction(0) if low is None else abs(low))
+    largest = high if positive else smallest
+    return largest > 0 and value > 2 * largest and value >= FAR * smallest

@@ -17,6 +17,8 @@ from benchflow.trade.far_readings import is_far_off, other_unit_of
         ("1397 mm", "139.6 .. 139.69 mm"),
         ("0.51 mm", "at most 0.05 mm"),
         ("0.6 bar", "at least 7 bar"),
+        ("440 mm", "38.0 .. 50.0 mm"),
+        ("4.4 mm", "38.0 .. 50.0 mm"),
         ("-0.21 mm", "-0.01 .. 0.02 mm"),
     ],
 )
@@ -30,10 +32,13 @@ def test_ten_times_or_a_tenth_of_the_limit_is_far_off(reading: str, limit: str) 
         ("139.7 mm", "139.6 .. 139.8 mm"),
         ("150 mm", "139.6 .. 139.8 mm"),
         ("0.001 mm", "at most 0.05 mm"),
-        ("0.5 mm", "at most 0.05 mm"),
+        ("0.4 mm", "at most 0.05 mm"),
         ("120 bar", "at least 7 bar"),
         ("0 mm", "-0.01 .. 0.02 mm"),
         ("2 °C", "80 .. 95 °C"),
+        ("60 mm", "38.0 .. 50.0 mm"),
+        ("150 mm", "1 .. 100 mm"),
+        ("0.6 mm", "1 .. 100 mm"),
         ("0.1 mm", "at most 0 mm"),
     ],
 )

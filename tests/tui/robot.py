@@ -212,7 +212,10 @@ class Robot:
 
     async def _answer_page(self, screen: SeenScreen) -> None:
         """Answer the current question of a form, or go on from a page with nothing to answer."""
-        choose = screen.key_for("choose")
+        choose, offered = screen.key_for("choose"), screen.key_for("sign with this name")
+        if offered is not None:
+            await self._press(offered.key)
+            return
         if screen.choices and choose is not None and not any(each.taken for each in screen.choices):
             await self._press(choose.key)
             return

@@ -22,7 +22,7 @@ from tests.tui.seen_screen import SeenScreen, squeezed
 
 KEYS = {
     "Enter": "enter", "Esc": "escape", "Space": "space", "⌫": "backspace", "PgDn": "pagedown", "PgUp": "pageup",
-    "↑↓": "down", "←→": "right", "?": "question_mark", "=": "equals_sign",
+    "F2": "f2", "↑↓": "down", "←→": "right", "?": "question_mark", "=": "equals_sign",
 }  # fmt: skip
 """The names of Textual for the names in the key bar. Of a pair of arrows, the one that goes on."""
 

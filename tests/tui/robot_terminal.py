@@ -10,7 +10,16 @@ from benchflow.tui.model.job_catalog import JobCatalog
 from tests.tui.seen_screen import SeenScreen
 from tests.tui.terminal import Terminal
 
-BYTES = {"Enter": "\r", "Esc": "\x1b", "Space": " ", "⌫": "\x7f", "PgDn": "\x1b[6~", "↑↓": "\x1b[B", "←→": "\x1b[C"}
+BYTES = {
+    "Enter": "\r",
+    "Esc": "\x1b",
+    "Space": " ",
+    "⌫": "\x7f",
+    "PgDn": "\x1b[6~",
+    "↑↓": "\x1b[B",
+    "←→": "\x1b[C",
+    "F2": "\x1bOQ",
+}
 """What a terminal sends for the keys of the key bar. Of a pair of arrows, the one that goes on."""
 
 QUIET = 0.02

@@ -238,9 +238,9 @@ def test_wide_screen_has_the_number_on_the_tool_in_large_letters(size: tuple[int
 def test_wrench_setting_has_its_own_line_on_a_small_screen() -> None:
     shown = now(msgspec.structs.replace(joint(), wrench_setting="52.2 N·m"))
     scene = BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0])
-    lines = draw_bench(view(shown, (CLOSING,)), scene, 80, 24).lines
-    (row,) = (line for line in lines if "as set on the tool" in plain(line))
-    assert (" 52.2 N·m ", "next") in row
+    lines = draw_bench(view(shown, (CLOSING,)), scene, 80, 19).lines
+    at = next(y for y, line in enumerate(lines) if (" 52.2 N·m ", "next") in line)
+    assert "as set on the tool (60 N·m at the" in plain(lines[at + 1])
 
 
 @pytest.mark.parametrize("size", WIDE_SIZES)

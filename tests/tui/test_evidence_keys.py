@@ -263,3 +263,69 @@ async def test_hold_is_signed_after_everything_else_is_entered(tmp_path: Path) -
         await bench.type("P-77\n")
         assert "inspector signs: the bead" in bench.text
         assert "Enter sign" in bench.text
+
+
+async def test_rest_of_a_stage_does_not_run_on_into_the_next_one(tmp_path: Path) -> None:
+    async with drive_app(flange(tmp_path).controller) as bench:
+        await bench.press("p")
+        await bench.press("p", "enter", pause=0.4)
+        assert bench.kinds.count("ticked") == 6
+        await bench.press("p")
+        assert bench.kinds.count("ticked") == 12
+
+
+@pytest.mark.parametrize("key", ["h", "v"])
+async def test_tapped_answer_of_a_check_stage_counts_once(tmp_path: Path, key: str) -> None:
+    driver = start_session(tmp_path)
+    driver.lower_head()
+    driver.do("start", operation="tighten")
+    for fastener in (1, 2, 3, 4, 1, 2):
+        driver.do("tick", joint="studs", fastener=fastener)
+    async with drive_app(driver.controller) as bench:
+        before = bench.kinds.count("ticked")
+        await bench.press(key, *[key] * 5, pause=0.15)
+        assert bench.kinds.count("ticked") == before + 1
+
+
+async def test_joint_stays_selected_while_a_fastener_waits_for_its_remedy(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: check, title: Check the nuts, tighten: {joint: flange, stages: [{check: at least 30 N·m, "
+        "below: [{do: Bring it up, tries: 2}]}]}, check: [All nuts have a line]}",
+        head=FLANGE_HEAD,
+    )
+    async with drive_app(start_session(tmp_path, text, options={}, start={}).controller) as bench:
+        await bench.press("h", "v")
+        assert "► [ ] All nuts have a line" not in bench.text
+        before = bench.kinds.count("checked")
+        await bench.press("enter")
+        assert bench.kinds.count("checked") == before
+
+
+async def test_reading_after_one_that_was_not_accepted_is_not_glued_to_it(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.type("25\n")
+        assert "25 mm is far from the limit" in bench.text
+        await bench.type("0.25\n")
+        assert bench.last_of("recorded")["quantity"]["value"] == "0.25"
+
+
+async def test_person_goes_on_typing_after_a_text_that_was_not_accepted(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.type("0,2\n")
+        await bench.press("left", "left", "delete", ".", "end", "5", pause=0.3)
+        assert bench.field == "0.25"
+
+
+@pytest.mark.parametrize("size", [(40, 8), (80, 8)])
+async def test_fastener_that_is_not_on_the_screen_is_not_ticked(tmp_path: Path, size: tuple[int, int]) -> None:
+    async with drive_app(flange(tmp_path).controller, size) as bench:
+        shown = "►1◄" in bench.text
+        await bench.press("enter")
+        assert ("ticked" in bench.kinds) == shown
+
+
+async def test_unavailable_letter_does_not_swallow_the_enter_after_it(tmp_path: Path) -> None:
+    async with drive_app(flange(tmp_path).controller) as bench:
+        await bench.press("k")
+        await bench.press("enter", pause=1.5)
+        assert bench.kinds.count("ticked") == 1

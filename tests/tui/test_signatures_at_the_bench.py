@@ -154,21 +154,29 @@ async def test_offered_name_without_a_register_is_confirmed_or_replaced_by_typin
         assert bench.field == "Ida"
         await bench.type("Ines")
         assert bench.field == "Ines"
-        await bench.press("escape", "enter", "enter")
+        await bench.press("escape", "enter", "f2")
         assert bench.last_of("signed")["by"] == "Ida"
 
 
-async def test_enter_that_bounces_signs_nothing_with_the_offered_name(tmp_path: Path) -> None:
+async def test_steady_pedal_signs_nothing_with_the_offered_name(tmp_path: Path) -> None:
     driver = at(tmp_path, HOLDS, "one")
     async with drive_app(driver.controller) as bench:
         assert bench.app.client is not None
         bench.app.client.preferences.remember_signer(bench.app.client.state.plan.procedure.id, "inspector", "Ida")
-        await bench.press("enter")
-        await bench.press("enter", pause=0.3)
+        await bench.press("enter", "enter", "enter")
         assert "signed" not in bench.kinds
-        assert "Enter came 0.3 s after the one before" in bench.text
-        await bench.press("enter")
+        assert "To sign as Ida, press F2." in bench.text
+        await bench.press("f2")
         assert bench.last_of("signed")["by"] == "Ida"
+
+
+async def test_scanned_number_signs_nothing(tmp_path: Path) -> None:
+    driver = at(tmp_path, HOLDS, "one")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.type("4012345678901\n")
+        assert "signed" not in bench.kinds
+        assert "Enter the name of the person who signs." in bench.text
 
 
 async def test_pin_of_a_badge_reader_signs_though_it_is_quick(tmp_path: Path) -> None:

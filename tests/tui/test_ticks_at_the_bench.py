@@ -152,7 +152,7 @@ async def test_torque_that_is_not_printed_is_asked_for_with_its_source(tmp_path:
 
 
 async def test_limit_of_a_torque_check_is_whole_on_a_narrow_screen(tmp_path: Path) -> None:
-    driver = ShippedBuild(tmp_path / "build.jsonl", "head-install")
+    driver = ShippedBuild(tmp_path / "build.jsonl", "head-install", pace=6)
     driver.open()
     driver.work_to("mark-nuts")
     async with drive_app(driver.controller) as bench:

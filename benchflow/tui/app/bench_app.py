@@ -35,6 +35,12 @@ ScreenFactory = Callable[[Any, SessionClient | None], Screen[Any]]
 class ThemedScreen(SurvivesKeys, Screen[Result]):
     """Base of all screens: the app can change their theme and redraw them."""
 
+    has_refused_text = False
+    """True if the field has a text that was not accepted and has not been changed since."""
+
+    def drop_refused_text(self) -> None:
+        """Delete the text that was not accepted, because another reading follows."""
+
     def takes_text(self, event: events.Key) -> bool:
         """True if the screen passes this key to a field although the field does not have the focus."""
         return False
@@ -160,6 +166,13 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         if isinstance(self.screen, ThemedScreen):
             self.screen.refuse_burst(text)
             self.bell()
+
+    def has_refused_text(self) -> bool:
+        return isinstance(self.screen, ThemedScreen) and self.screen.has_refused_text
+
+    def drop_refused_text(self) -> None:
+        if isinstance(self.screen, ThemedScreen):
+            self.screen.drop_refused_text()
 
     def report_key_failure(self, error: Exception) -> bool:
         """Write the error to the crash file, and show it with the path of the log at the foot of the screen."""

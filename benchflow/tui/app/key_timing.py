@@ -5,27 +5,31 @@ from math import inf
 from textual import events
 
 BOUNCE = 0.7
-"""Least time in seconds between two Enter keys that each tick a fastener. A bouncing or held foot switch is quicker,
-and nobody turns a wrench as quickly (common practice, no source)."""
+"""Least time in seconds between two keys that each make an entry. A bouncing or held foot switch is quicker, and nobody
+turns a wrench as quickly (common practice, no source)."""
 
 BURST_GAP = 0.06
 """Longest time in seconds between two keys of a scanner or a gauge. People are slower (common practice, no source)."""
 
-ENTER_KEYS = frozenset({"enter", "space"})
-"""Space does the same as Enter, because some foot switches send it."""
+ENTRY_KEYS = frozenset({"enter", "space", *"hvtpbHVTPB"})
+"""The keys of the bench that make entries. Space does the same as Enter, because some foot switches send it."""
 
 
-class EnterTiming:
-    """The time in seconds between the last two Enter keys (``pause``). It counts each of them, accepted or not."""
+class EntryTiming:
+    """The time in seconds between the last two keys that make entries (``pause``), each accepted or not.
+
+    ``key`` is the last of them.
+    """
 
     def __init__(self) -> None:
         self.pause = inf
+        self.key = ""
         self._last = -inf
 
     def pressed(self, event: events.Key) -> None:
         """Note a key."""
-        if event.key in ENTER_KEYS:
-            self.pause = event.time - self._last
+        if event.key in ENTRY_KEYS:
+            self.key, self.pause = event.key, event.time - self._last
             self._last = event.time
 
     def clicked(self) -> None:
@@ -34,7 +38,7 @@ class EnterTiming:
 
     @property
     def bounced(self) -> bool:
-        """True if the last Enter came too soon after the one before."""
+        """True if the last key that makes an entry came too soon after the one before."""
         return self.pause < BOUNCE
 
 

@@ -22,7 +22,7 @@ from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.worker import WorkerFailed
 
-from benchflow.tui.app.key_timing import BURST_GAP, EnterTiming, LineEnds, belongs_to_burst
+from benchflow.tui.app.key_timing import BURST_GAP, EntryTiming, LineEnds, belongs_to_burst
 
 Result = TypeVar("Result")
 
@@ -55,8 +55,8 @@ class OrderedApp(SurvivesKeys, App[Result]):
     _released: asyncio.Event
     _failures: int = 0
     _clicked: bool = False
-    enter_timing: EnterTiming
-    """The time between the last two Enter keys."""
+    entry_timing: EntryTiming
+    """The time between the last two keys that make entries."""
     key_errors: list[Exception]
     """The errors of key events so far."""
 
@@ -70,6 +70,13 @@ class OrderedApp(SurvivesKeys, App[Result]):
 
     def refuse_burst(self, text: str) -> None:
         """Tell the person that a burst was refused, because no field takes ``text``."""
+
+    def has_refused_text(self) -> bool:
+        """True if the field has a text that was not accepted and has not been changed since."""
+        return False
+
+    def drop_refused_text(self) -> None:
+        """Delete the text that was not accepted, because another reading follows."""
 
     def key_failed(self, error: Exception) -> bool:
         """Report an error that a key event led to. Returns false if the program has to end instead.
@@ -90,7 +97,7 @@ class OrderedApp(SurvivesKeys, App[Result]):
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         self.key_errors = []
-        self.enter_timing = EnterTiming()
+        self.entry_timing = EntryTiming()
         self._line_ends = LineEnds()
         self._key_queue = deque()
         self._key_arrived = asyncio.Event()
@@ -99,7 +106,7 @@ class OrderedApp(SurvivesKeys, App[Result]):
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.MouseEvent):
             self._clicked = True
-            self.enter_timing.clicked()
+            self.entry_timing.clicked()
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             typed = self._line_ends.as_typed(event) if isinstance(event, events.Key) else event
             if typed is None:
@@ -140,6 +147,8 @@ class OrderedApp(SurvivesKeys, App[Result]):
                 if burst:
                     self.refuse_burst(burst)
                 else:
+                    if isinstance(event, events.Key) and await self._begins_new_text(event):
+                        self.drop_refused_text()
                     await self._dispatch_one(event)
                 await self._settle()
         finally:
@@ -157,10 +166,16 @@ class OrderedApp(SurvivesKeys, App[Result]):
             if following.key == "enter" and last is first:
                 return ""  # a key and Enter, as a keypad with macros sends them
             self._key_queue.popleft()
-            self.enter_timing.pressed(following)
+            self.entry_timing.pressed(following)
             text += following.character or ""
             last = following
         return text.strip() if last is not first else ""
+
+    async def _begins_new_text(self, first: events.Key) -> bool:
+        """True if a gauge begins another reading in a field whose text was not accepted."""
+        if not self.has_refused_text() or not self.takes_text(first):
+            return False
+        return await self._next_of_burst(first) is not None
 
     async def _next_of_burst(self, last: events.Key) -> events.Key | None:
         """Return the next key in the queue if it belongs to the same burst as ``last``. Wait a moment for it."""
@@ -175,7 +190,7 @@ class OrderedApp(SurvivesKeys, App[Result]):
         self._failures = 0
         self._clicked = False
         if isinstance(event, events.Key) and not self.takes_text(event):
-            self.enter_timing.pressed(event)
+            self.entry_timing.pressed(event)
         try:
             await super().on_event(event)
         except Exception as error:  # noqa: BLE001 - BORDER: one key event

@@ -19,6 +19,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "rework_step", "done, next", id="bench.rework-step"),
     Binding(ENTER, "record", "record", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
+    Binding(ENTER, "tick_reading", "record, next", id="bench.tick-reading"),
     Binding(ENTER, "tick_loosened", "loosened, tightened again", id="bench.tick-loosened"),
     Binding(letter("h"), "answer('held')", "held", id="bench.held"),
     Binding(letter("v"), "answer('moved')", "moved", id="bench.moved"),
@@ -84,6 +85,11 @@ def _is_input(item: BenchInput | None, kind: type) -> bool:
     return isinstance(item, WholeInput) and isinstance(item.input, kind)
 
 
+def _needs_reading(item: TickInput) -> bool:
+    """True if the tick is entered with a reading."""
+    return item.value is not None and not item.value.optional
+
+
 def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """Return the states of the actions that change the current item."""
     item = cursor.item
@@ -96,7 +102,8 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     remedy_here = bool((calculated is not None and calculated.remedy) or (check is not None and check.remedy))
     return {
         "record": isinstance(item, SlotInput) or _is_input(item, LotInput),
-        "tick": isinstance(item, TickInput) and item.last and not item.input.loosen_first,
+        "tick": isinstance(item, TickInput) and item.last and not item.input.loosen_first and not _needs_reading(item),
+        "tick_reading": isinstance(item, TickInput) and item.last and _needs_reading(item),
         "tick_loosened": isinstance(item, TickInput) and item.last and item.input.loosen_first,
         "answer": isinstance(item, TickInput) and item.value is not None and item.value.answers,
         "next_value": isinstance(item, TickInput) and not item.last,

@@ -11,7 +11,7 @@ from textual.widgets import Input
 from benchflow.tui.bench.bench_bindings import BENCH_KEYS, KeyState, blocked_messages, key_state, key_states
 from benchflow.tui.bench.confirmations import opening_message
 from benchflow.tui.bench.entry_actions import NOT_ENTERED, EntryActions
-from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
+from benchflow.tui.draw.bench_layout import BenchContent, draw_bench, shows_item
 from benchflow.tui.draw.key_bar import KeyLabel, key_labels
 from benchflow.tui.model.bench_inputs import is_quantity
 from benchflow.tui.model.session_client import SessionClient
@@ -85,6 +85,8 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         else:
             picture = draw_bench(self.client.view, content, width, height)
         self.cursor.turn, self.cursor.hidden = picture.turn, picture.hidden
+        item = self.cursor.item
+        self.cursor.visible = item is None or shows_item(picture.lines[: self.app.size.height], item)
         return DrawnPage(picture.lines, (picture.place if self.cursor.has_field else None,))
 
     def _key_labels(self) -> tuple[KeyLabel, ...]:
@@ -153,7 +155,11 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self.focus_on(self.entry)
         self.entry.insert_text_at_cursor(character)
 
+    def drop_refused_text(self) -> None:
+        self.entry.value = ""
+
     def typed(self, field: Input) -> None:
+        self.has_refused_text = False
         self.cursor.set_text(field.value)
         if self.cursor.asked or (self.message.texts == (NOT_ENTERED,) and not self.cursor.typed.error):
             self.cursor.asked = ""

@@ -30,7 +30,8 @@ class BenchCursor:
     ``turn`` and ``hidden`` are those of the drawn bench, if the instruction and the picture take turns; ``show_text``
     is whose turn it is.
     ``reading_open`` is true while the field for the optional reading of a tick is open. ``asked`` is the draft and the
-    text of a reading far from its limit, while the bench asks if it is right.
+    text of a reading far from its limit, while the bench asks if it is right. ``visible`` is false if the screen is too
+    small to show the selected item.
     """
 
     def __init__(self, client: SessionClient) -> None:
@@ -46,6 +47,7 @@ class BenchCursor:
         self.typed = TypedText()
         self.reading_open = False
         self.asked = ""
+        self.visible = True
         self.update()
 
     @property

@@ -177,6 +177,10 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         assert item is not None
         if self.cursor.entry_starts and self._refused_bounce():
             return
+        if not self.cursor.visible and not self.cursor.has_field:
+            self.show_message("The screen is too small to show what is entered. Make it larger.", role="alarm")
+            self.app.bell()
+            return
         self.run_holding_keys(self._entry(item, message, intent, fields))
 
     async def _entry(self, item: BenchInput, message: Message, intent: str, fields: dict[str, Any]) -> None:
@@ -256,6 +260,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         if not self._refused_bounce():
             self._tick()
 
+    action_tick_reading = action_tick
+
     def action_tick_loosened(self) -> None:
         if not self._refused_bounce():
             self._tick(loosened=True)
@@ -264,6 +270,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         """Enter the answer of a click wrench at a check stage: ``held`` or ``moved``."""
         item = self.cursor.item
         assert isinstance(item, TickInput)
+        if self._refused_bounce():
+            return
         self._send_tick(item, joint=item.input.joint, fastener=item.fastener, stage=item.stage, answer=answer)
 
     def _tick(self, **more: bool) -> None:
@@ -307,10 +315,18 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         if wrong is not None:
             self.cursor.typed = wrong
             return self._not_entered(NOT_ENTERED)
-        far = self.cursor.far_text(ask_again=self.bench_app.enter_timing.bounced)
+        far = self.cursor.far_text(ask_again=self.bench_app.entry_timing.bounced)
         return self._not_entered(far) if far else True
 
+    def refused(self, refusal: Refusal) -> None:
+        """Show every reason, and how to get to the keys that the reasons name while a text is in the field."""
+        super().refused(refusal)
+        self.has_refused_text = True
+        if self.focused is not None and self.entry.value:
+            self.show_message(*self.message.texts, "Press Esc to use the keys with letters.", role="alarm")
+
     def _not_entered(self, message: str) -> bool:
+        self.has_refused_text = True
         self.show_message(message, role="alarm")
         self.app.bell()
         return False
@@ -318,11 +334,13 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_untick(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show(f"Tick cleared: {joint.last_entry}", "untick", joint=joint.joint)
+        self._send_and_show(f"Cleared: {joint.last_entry}", "untick", joint=joint.joint)
 
     def action_tick_rest(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
+        if self._refused_bounce():
+            return
         numbers = ", ".join(map(str, joint.rest))
         self._enter(
             says(f"Entered together: no. {numbers}, {joint.stages[joint.stage - 1]}"), "tick-rest",
@@ -332,6 +350,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_stage_again(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
+        if self._refused_bounce():
+            return
         self._send_and_show(
             f"Stage {joint.stage} begins again at its first fastener.", "stage-again", joint=joint.joint
         )
@@ -345,6 +365,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_seated(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
+        if self._refused_bounce():
+            return
         self._enter(says("All seated. The first stage begins."), "draw-down", joint=joint.joint, seated=True)
 
     def action_check(self) -> None:
@@ -358,6 +380,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
 
     def action_check_no(self) -> None:
         check = self._selected_check()
+        if self._refused_bounce():
+            return
         self._enter(says(f"Answered no: {check.text}"), "tick-check", check=check.number, answer="no")
 
     def _selected_check(self) -> CheckInput:

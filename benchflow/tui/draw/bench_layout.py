@@ -9,6 +9,7 @@ from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import BenchView, ClockRow, OperationView, ReadingInput, TightenInput
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
+from benchflow.tui.draw.large_letters import QUARTERS
 from benchflow.tui.draw.operation_panel import Scroll, draw_move, draw_operation, draw_operation_apart, draw_rework_step
 from benchflow.tui.draw.panel_parts import Panel, Turn
 from benchflow.tui.draw.section_progress import draw_section
@@ -26,7 +27,7 @@ from benchflow.tui.draw.styled_lines import (
     styled,
     wrap,
 )
-from benchflow.tui.model.bench_inputs import BenchInput
+from benchflow.tui.model.bench_inputs import BenchInput, input_of
 from benchflow.tui.model.current_task import CurrentTask, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.typed_text import TypedText
 
@@ -152,6 +153,14 @@ def columns(parts: Sequence[tuple[Sequence[Line], int]], height: int) -> list[Li
             row += fit(lines[y] if y < len(lines) else EMPTY, width)
         rows.append((*row, (" ", "text")))
     return rows
+
+
+def shows_item(lines: Sequence[Line], item: BenchInput) -> bool:
+    """True if the mark of the current item is in these lines; for a joint, the number of its next fastener."""
+    marked = [(text, role) for line in lines for text, role in line if role in ("now", "next")]
+    if not isinstance(input_of(item), TightenInput):
+        return any("►" in text for text, _ in marked)
+    return any("►" in text if role == "next" else any(char in QUARTERS[1:] for char in text) for text, role in marked)
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:

@@ -10,7 +10,7 @@ from benchflow.tui.draw.block_parts import FIELD_WIDTH, INDENT, BlockFor, FieldP
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import JointPicture, is_drawing_down, joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_width
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, fit, hanging, styled, width_of, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, hanging, styled, width_of, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput
 from benchflow.tui.model.typed_text import TypedText
 
@@ -112,8 +112,13 @@ def _number(joint: TightenInput, width: int) -> list[Line]:
     number = number_on_tool(joint)
     if not number:
         return []
-    note = f" as set on the tool ({printed_stage(joint)} at the fastener)" if joint.wrench_setting else ""
-    return [fit(((INDENT, "text"), (f" {number} ", "next"), (note, "text")), width)]
+    head: Line = ((INDENT, "text"), (f" {number} ", "next"))
+    if not joint.wrench_setting:
+        return [head]
+    note = f"as set on the tool ({printed_stage(joint)} at the fastener)"
+    if width_of(head) + len(note) + 1 <= width:
+        return [(*head, (f" {note}", "text"))]
+    return [head, *(styled(INDENT + part) for part in wrap(note, width - 2))]
 
 
 def _large_number(joint: TightenInput, width: int) -> list[Line]:

@@ -203,9 +203,7 @@ def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
 
 def _is_begun_joint(item: BenchInput) -> bool:
     joint = input_of(item)
-    if not isinstance(joint, TightenInput) or joint.complete:
-        return False
-    return bool(joint.last_entry) and not joint.remedy
+    return isinstance(joint, TightenInput) and not joint.complete and bool(joint.last_entry)
 
 
 def index_of(items: tuple[BenchInput, ...], item: BenchInput) -> int | None:

@@ -16,6 +16,7 @@ from benchflow.session.rules.check_stages import band_in_force, readings_of
 from benchflow.session.rules.correction_signatures import roles_for_corrections
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.open_items import lot_title
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
@@ -62,7 +63,7 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
         if entry.kind == "lot":
             lot = work.lots.get(name)
             if lot is not None:
-                yield LoggedEntry(seq, step_id, name, title, f"lot of {name}", lot, "")
+                yield LoggedEntry(seq, step_id, name, title, f"lot of {lot_title(state, name)}", lot, "")
             continue
         if entry.kind == "figure":
             given = work.figures.get(int(slot))
@@ -247,6 +248,13 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
             with_own_unit(stretch, self.entry.stretch_unit) if self.entry.stretch_unit else None,
         )
 
+    def _shown_result(self, typed: str) -> str:
+        """The corrected value with its verdict, or the text as typed."""
+        preview = self._preview()
+        if preview is None or isinstance(preview, Refusal):
+            return typed
+        return f"{preview.reading.shown} {verdict_span(preview.reading)[0]}".rstrip()
+
     def _far_question(self, text: str) -> str:
         """The question about a value far from its limit, asked once for a text."""
         about_difference = self.reading is not None and self.reading.of_difference
@@ -263,7 +271,7 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
             return
         value, stretch = self._with_units(values["value"], values.get("stretch", ""))
         await self.send(
-            f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}",
+            f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}: {self._shown_result(values['value'])}",
             "correct",
             event=self.entry.seq,
             value=value,

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import ClassVar
 
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 
 from benchflow.session.view.bench_view import (
     CalculatedInput,
@@ -49,7 +49,10 @@ class ChoiceReasonPage(FormPage, inherit_bindings=False):
 class SignPage(FormPage, inherit_bindings=False):
     """The form for the signature at a hold point."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("sign")
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f2", "sign_as_offered", "sign with this name", id="sign.as-offered"),
+        *form_keys("sign"),
+    ]
     title_line = "Hold point"
     form = "sign"
 
@@ -74,8 +77,27 @@ class SignPage(FormPage, inherit_bindings=False):
         )
         return lines
 
+    def _name_is_offered(self) -> bool:
+        """True if the name is the one offered and no PIN proves it. Then Enter alone, as of a pedal, must not sign."""
+        assert self.client is not None  # set by the caller
+        return self.signer[0].offered and not self.client.has_register and self._is_untouched()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        offered = bool(self.fields) and self._name_is_offered()
+        if action == "sign_as_offered":
+            return offered
+        if action == "submit" and offered:
+            return None
+        return super().check_action(action, parameters)
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return (f"To sign as {self.signer[0].value}, press F2. Another inspector types the name.",)
+
+    def action_sign_as_offered(self) -> None:
+        self.action_submit()
+
     async def submit(self, values: dict[str, str]) -> None:
-        if not values["by"]:
+        if not any(char.isalpha() for char in values["by"]):
             self.show_message("Enter the name of the person who signs.", role="attention")
             return
         await self.send(

@@ -160,7 +160,9 @@ class CompactFormPage(FormPage, inherit_bindings=False):
 
     def missing_text(self, question: FormField) -> str:
         """Return the message for a question that has no answer when Enter is pressed."""
-        return "Choose an answer with ← and →." if question.choices else f"Enter this first: {question.label}."
+        if question.choices:
+            return "Choose an answer with ← and →."
+        return f"Enter this first: {question.label.rstrip('.?')}."
 
     def action_next(self) -> None:
         if not self._is_answered(self.at):

@@ -128,7 +128,10 @@ class FormPage(Page[str], inherit_bindings=False):
         return True
 
     def refused(self, refusal: Refusal) -> None:
-        """Show the reasons, and select the first question that one of them refers to."""
+        """Show the reasons, and select the first question that one of them refers to. A PIN is typed again."""
+        for question in self.form_fields:
+            if question.secret:
+                self.fields[question.name].value = ""
         names = {name for reason in refusal.refused for name in (reason.name, reason.state) if name}
         for index, question in enumerate(self.form_fields):
             if question.name.rpartition(" ")[2] in names:

@@ -1,10 +1,11 @@
 """The base class of the screens: a canvas, entry fields, a message and the key bar."""
 
-from collections.abc import Coroutine, Sequence
+from collections.abc import Coroutine, Iterator, Sequence
 from typing import Any, ClassVar, TypeVar
 
 from msgspec import Struct
 from textual import events, on
+from textual.actions import parse
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
@@ -33,6 +34,12 @@ def letter(key: str) -> str:
 def no_field_for(text: str) -> str:
     """Return the message for text that was typed where there is no field."""
     return f"“{text}” was typed, but there is no field for it."
+
+
+STRAY_TIME = 1.0
+"""Seconds after which a typed character does not belong to the text before it."""
+
+BOUNCED = "after the one before, so nothing was entered"
 
 
 class DrawnPage(Struct, frozen=True):
@@ -64,6 +71,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.entries: list[EntryField] = []
         self.message = StatusMessage()
         self.stray_text = ""
+        self._stray_at = 0.0
         self._to_draw = False
         self._drawing = False  # stays true if drawing failed
 
@@ -190,6 +198,9 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
     async def on_key(self, event: events.Key) -> None:
         """Discard what is typed where there is no field. Its Enter must not confirm anything."""
+        if event.time - self._stray_at > STRAY_TIME:
+            self.stray_text = ""
+        self._stray_at = event.time
         if self.stray_text and event.key == "enter":
             self.discard_key(event, no_field_for(self.stray_text) + " Nothing was entered.")
             self.app.bell()
@@ -198,7 +209,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
             self.show_blocked(event.key)
             or self.focused is not None
             or not event.is_printable
-            or event.key in self.active_bindings
+            or any(state is not False for _, state in self._actions_of(event.key))
         ):
             self.stray_text = ""
         elif self.takes_text(event):
@@ -221,11 +232,18 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
     def show_blocked(self, key: str) -> bool:
         """Show why a greyed key is blocked. Return false if the key is not greyed."""
-        active = self.active_bindings.get(key)
-        if active is None or active.enabled:
+        actions = list(self._actions_of(key))
+        greyed = next((name for name, state in actions if state is None), None)
+        if greyed is None or any(state for _, state in actions):
             return False
-        self.show_message(*self.blocked_messages(active.binding.action.partition("(")[0]), role="attention")
+        self.show_message(*self.blocked_messages(greyed), role="attention")
         return True
+
+    def _actions_of(self, key: str) -> Iterator[tuple[str, bool | None]]:
+        """The actions of a key on this screen with their states. `active_bindings` would ask for those of all keys."""
+        for binding in self._bindings.key_to_bindings.get(key, ()):
+            _, name, parameters = parse(binding.action)
+            yield name, self.check_action(name, parameters)
 
     def discard_key(self, event: events.Key, message: str) -> None:
         """Discard a key, and show a message."""
@@ -246,12 +264,17 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.app.bell()
 
     def _refused_bounce(self) -> bool:
-        """True if Enter came too soon after the one before, as from a bouncing or held foot switch. Say so."""
-        timing = self.bench_app.enter_timing
+        """True if the key came too soon after the one before, as from a bouncing or held foot switch. Say so.
+
+        The message before stays: it may say what to do.
+        """
+        timing = self.bench_app.entry_timing
         if not timing.bounced:
             return False
-        text = f"Enter came {timing.pause:.1f} s after the one before, so nothing was entered. Press it again."
-        self.show_message(text, role="attention")
+        key = "Enter" if timing.key in ("enter", "space") else timing.key
+        before = (text for text in self.message.texts if BOUNCED not in text)
+        text = f"{key} came {timing.pause:.1f} s {BOUNCED}. Press it again."
+        self.show_message(*before, text, role="attention")
         self.app.bell()
         return True
 

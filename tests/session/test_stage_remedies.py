@@ -62,6 +62,17 @@ def test_fastener_counts_again_only_after_its_remedy(tmp_path: Path, stage: str,
     script.do_all(remedy(1), tick(1, good), tick(2, good), intent("finish"))
 
 
+def test_full_stop_of_a_remedy_is_not_repeated_in_the_advice(tmp_path: Path) -> None:
+    below = "below: [{do: Clean the thread., tries: 2}, {do: Fit a new stud.}]"
+    script = tightening(tmp_path, f"[{{torque: 100 N·m, {below}}}]")
+    script.do_all(tick(1, "50 N·m"))
+    (reply,) = script.send(tick(2))
+    assert "remedy: Clean the thread (try 1 of 2), or sign a deviation" in reply["refused"][0]["message"]
+    script.do_all(remedy(1), tick(1, "50 N·m"), remedy(1), tick(1, "50 N·m"))
+    (reply,) = script.send(tick(2))
+    assert "remedy: Fit a new stud, or sign a deviation" in reply["refused"][0]["message"]
+
+
 def test_remedies_are_counted_for_each_fastener_and_end_in_a_stop(tmp_path: Path) -> None:
     script = tightening(tmp_path, f"[{{torque: 100 N·m, {BELOW}}}]")
     script.do_all(tick(1, "50 N·m"), remedy(), tick(1, "50 N·m"), remedy(), tick(1, "50 N·m"))

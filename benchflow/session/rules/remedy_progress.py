@@ -42,7 +42,7 @@ class RemedyInTurn(Struct, frozen=True):
             return f"Stop here: {self.remedy.do}"
         tries = f" (try {self.attempt} of {self.remedy.tries})" if self.remedy.tries > 1 else ""
         wait = "" if self.remedy.wait is None else f". Then wait {self.remedy.wait.entered}"
-        return f"{self.remedy.do.rstrip('. ') if wait else self.remedy.do}{tries}{wait}"
+        return f"{self.remedy.do.rstrip('. ') if tries or wait else self.remedy.do}{tries}{wait}"
 
 
 class RemedyProgress(RemedyInTurn, frozen=True):

@@ -18,7 +18,9 @@ def out_of_band_advice(state: State, step: Step, progress: JointProgress, tick: 
     subject = fastener_subject(progress.joint.id, tick.fastener)
     if held is not None and held.final and step.id not in state.done:
         return stop_text(state, step, held, subject)
-    remedy = f"Carry out the remedy: {held.instruction}" if held is not None else _remedy_of(progress, tick)
+    remedy = _remedy_of(progress, tick)
+    if held is not None:
+        remedy = f"Carry out the remedy: {held.instruction.rstrip('. ')}"
     return f"{_extension_hint(state, tick)}{limit_advice(state, step, subject, remedy)}"
 
 

@@ -94,7 +94,7 @@ def _check_usable(path: Path, parsed: ParsedLog) -> None:
         what = "it has no event" if parsed.damage is None else f"line 1 {parsed.damage.what}"
         raise BenchflowError(f"Nothing can be taken over from {path}: {what}. Start a new job.")
     if (new_path := sidecars.moved_to(path)) is not None:
-        raise BenchflowError(f"The job in {path} goes on in {new_path}. Continue that log.")
+        raise BenchflowError(f"The job in {path} continues in {new_path}. Continue that log.")
     if (holder := lock.current_holder(path)) is not None:
         raise BenchflowError(f"{path} is open in another program: {holder.text}. Leave that program first.")
     unknown = next((line for line in parsed.lines if line.kind not in ev.EVENT_TYPES), None)

@@ -390,7 +390,7 @@ class SessionController:
         return self.clock.now()
 
     def context(self) -> Context:
-        """The context of a view. Its register tells the scale of a wrench; a view checks no people."""
+        """The context of a view. The scale of a wrench is read from its register; people are not checked."""
         shop: Shop | None = None
         if self.register is not None:
             with suppress(BenchflowError):  # an intent reports the errors of the file

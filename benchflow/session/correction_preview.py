@@ -1,4 +1,4 @@
-"""What a correction of an entry would lead to. Nothing is logged: the correcting page shows it while one types."""
+"""What a correction of an entry would lead to. Nothing is logged: the correcting page shows it during typing."""
 
 from collections.abc import Container, Iterable
 
@@ -32,8 +32,8 @@ from benchflow.session.view.operation_inputs import operation_inputs
 class CorrectionPreview(Struct, frozen=True):
     """A corrected entry. ``summary`` is the statistic of the readings, if they are judged together.
 
-    ``reopens`` has number and title of each finished operation that the correction reopens, ``settles`` those that it
-    makes done again.
+    ``reopens`` has the number and title of each finished operation that the correction reopens. ``settles`` has those
+    that count as done again after it.
     """
 
     reading: Reading

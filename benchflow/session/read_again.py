@@ -1,6 +1,6 @@
-"""Reading a value again: the reasons that the bench offers, and how the log names them.
+"""The reasons for reading a value again, on the bench and in the log.
 
-A value read again is logged as a correction, so that nobody has to invent a typing error, and the review can weigh it.
+A value read again is logged as a correction with its true reason, which the review shows.
 """
 
 READ_AGAIN = "read again"

@@ -41,7 +41,7 @@ FIRST_PAINT, KEY = 1.3, 2.0
 
 KEYS = 60
 PAUSE = 0.75
-"""Seconds between keys. Enter does not tick a fastener sooner after the one before."""
+"""Seconds between keys. An Enter that follows more quickly ticks no fastener."""
 
 
 def long_procedure() -> str:

@@ -127,7 +127,7 @@ FIRST_INTENTS: list[Json] = [
 
 
 def without_break(view: BenchView) -> BenchView:
-    """The view without what is told after a break within a stage: a new start of the program is one."""
+    """The view without the text after a break within a stage, because a new start of the program is a break."""
     if view.now is None:
         return view
     inputs = tuple(replace(one, resume_text="") if isinstance(one, TightenInput) else one for one in view.now.inputs)

@@ -209,7 +209,7 @@ def test_failed_fastener_still_has_to_be_repaired_after_rework(tmp_path: Path) -
         ({"fastener": 1, "what": "broken"}, ["already-done"]),
     ],
 )
-def test_failure_that_cannot_be_is_refused(tmp_path: Path, fields: dict[str, Any], codes: list[str]) -> None:
+def test_impossible_failure_is_refused(tmp_path: Path, fields: dict[str, Any], codes: list[str]) -> None:
     script = started(tmp_path)
     fail(script, 1, value="60°")
     assert script.refused("fastener-failed", joint="studs", **fields) == codes

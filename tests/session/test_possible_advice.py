@@ -1,4 +1,4 @@
-"""What a message tells the builder to do is possible at that moment. All data is invented."""
+"""The advice in a message is possible at that moment. All data is invented."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Random entries, remedies, deviations and corrections: the answers equal a small model written apart from the program.
+"""Random entries, remedies, deviations and corrections: the answers agree with a small independent model.
 
 The model keeps one value with two readings, and one value calculated from a third. A correction after the finish can
 reopen the operation, which is then started again. All data is invented.

@@ -73,7 +73,7 @@ def message(job: ClockedJob, **fields: Any) -> str:
 
 
 def whole(job: ClockedJob) -> None:
-    """Assert that the audit accuses nothing, and that a replay gives the same state."""
+    """Assert that the audit finds nothing wrong, and that a replay gives the same state."""
     job.audited()
     state: State = job.driver.state
     assert replay(job.driver.controller.journal.lines, read_procedure) == state
@@ -101,7 +101,7 @@ def test_correction_out_of_the_limit_reopens_the_operation(tmp_path: Path) -> No
     whole(job)
 
 
-def test_what_comes_after_waits_and_other_work_goes_on(tmp_path: Path) -> None:
+def test_reopened_operation_blocks_what_comes_after_it_and_nothing_else(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER, "{id: seal, title: Seal, after: [cover]}", PAINT)
     job.driver.work("cover")
     correct(job, "0.25 mm")
@@ -143,7 +143,7 @@ def test_open_window_keeps_its_place_before_what_is_reopened(tmp_path: Path) -> 
 # --- what ends it ------------------------------------------------------------------------------------
 
 
-def test_correction_back_into_the_limit_ends_it(tmp_path: Path) -> None:
+def test_correction_back_into_the_limit_makes_the_operation_done_again(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER)
     correct(job, "0.25 mm")
     correct(job, "0.18 mm")
@@ -153,7 +153,7 @@ def test_correction_back_into_the_limit_ends_it(tmp_path: Path) -> None:
     whole(job)
 
 
-def test_deviation_ends_it_until_the_next_correction(tmp_path: Path) -> None:
+def test_deviation_makes_a_reopened_operation_done_until_the_next_correction(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER)
     correct(job, "0.25 mm")
     job.do("deviate", operation="measure", about="gap", reason="it will do")
@@ -163,7 +163,7 @@ def test_deviation_ends_it_until_the_next_correction(tmp_path: Path) -> None:
     whole(job)
 
 
-def test_started_again_it_keeps_its_entries_and_is_finished_as_usual(tmp_path: Path) -> None:
+def test_reopened_operation_is_started_again_with_its_entries_and_finished(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER)
     correct(job, "0.25 mm")
     job.do("start", operation="measure")
@@ -183,7 +183,7 @@ def test_started_again_it_keeps_its_entries_and_is_finished_as_usual(tmp_path: P
     whole(job)
 
 
-def test_remedy_in_it_once_it_is_started_again(tmp_path: Path) -> None:
+def test_remedy_is_possible_after_a_reopened_operation_is_started_again(tmp_path: Path) -> None:
     measure = f"{{id: measure, title: Measure, {GAP % ', above: [{do: Hone it}]'}}}"
     job = job_of(tmp_path, measure, COVER)
     enter(job, "measure", gap="0.15 mm")
@@ -204,7 +204,7 @@ def test_entry_in_a_reopened_operation_says_to_start_it(tmp_path: Path) -> None:
     assert "Start it first" in message(job, intent="record", operation="measure", name="gap", value="0.15 mm")
 
 
-def test_rework_of_it_is_still_possible(tmp_path: Path) -> None:
+def test_reopened_operation_can_be_reworked(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER, further=", undo: {do: Wipe it}")
     job.driver.work("cover")
     correct(job, "0.25 mm")
@@ -247,7 +247,7 @@ def test_corrected_torque_of_a_stage_reopens_the_joint(tmp_path: Path) -> None:
     whole(job)
 
 
-def test_value_of_another_operation_that_depends_on_it_is_reopened(tmp_path: Path) -> None:
+def test_correction_reopens_another_operation_whose_value_depends_on_it(tmp_path: Path) -> None:
     job = job_of(
         tmp_path,
         "{id: journal, title: Journal, record: {journal: {ask: Journal, unit: mm}}}",
@@ -287,7 +287,7 @@ def test_reading_taken_again_reopens_what_depends_on_it(tmp_path: Path) -> None:
     whole(job)
 
 
-def test_choice_by_a_table_whose_input_was_corrected_is_reopened(tmp_path: Path) -> None:
+def test_corrected_input_of_a_table_reopens_the_choice(tmp_path: Path) -> None:
     job = job_of(
         tmp_path,
         "{id: gap, title: Gap, record: {gap: {ask: Gap, unit: mm}}}",
@@ -306,7 +306,7 @@ def test_choice_by_a_table_whose_input_was_corrected_is_reopened(tmp_path: Path)
     whole(job)
 
 
-def test_further_limit_of_a_corrected_reading_reopens(tmp_path: Path) -> None:
+def test_corrected_reading_out_of_a_further_limit_reopens_the_operation(tmp_path: Path) -> None:
     gap = (
         "record: {gap: {ask: Gap, unit: mm, readings: 2, limit: 0.1 .. 0.4 mm, also: [{limit: equal within 0.05 mm}]}}"
     )
@@ -324,7 +324,7 @@ HEAD = "state: {head: {values: [off, 'on', tight], start: off}, gate: {values: [
 SET = "{id: set, title: Set, needs: {head: off}, sets: {head: 'on'}, undo: {do: Lift it}}"
 
 
-def test_its_own_setting_does_not_block_the_second_start_and_stays_in_force(tmp_path: Path) -> None:
+def test_own_setting_does_not_block_the_second_start_and_stays_in_force(tmp_path: Path) -> None:
     measure = f"{{id: measure, title: Measure, needs: {{head: 'on'}}, sets: {{head: tight}}, {GAP % ''}}}"
     job = job_of(tmp_path, SET, measure, head=HEAD)
     job.driver.work("set")
@@ -429,7 +429,7 @@ def test_rework_after_the_second_finish_still_undoes_what_depends_on_it(tmp_path
     whole(job)
 
 
-def test_finding_that_decides_cannot_become_another_one(tmp_path: Path) -> None:
+def test_finding_that_decides_what_is_done_cannot_change(tmp_path: Path) -> None:
     measure = (
         "{id: measure, title: Measure, undo: {do: Wipe it}, record: {gap: {ask: Gap, unit: mm, limit: at most 1 mm}, "
         "rim: {ask: Rim, unit: mm, limit: at most 1 mm}}}"
@@ -449,7 +449,7 @@ def test_finding_that_decides_cannot_become_another_one(tmp_path: Path) -> None:
     whole(job)
 
 
-def test_entries_in_one_that_was_started_again_update_the_whole_list(tmp_path: Path) -> None:
+def test_entries_in_an_operation_started_again_update_the_whole_list(tmp_path: Path) -> None:
     job = job_of(
         tmp_path,
         f"{{id: measure, title: Measure, {GAP % ''}}}",
@@ -473,7 +473,7 @@ def test_entries_in_one_that_was_started_again_update_the_whole_list(tmp_path: P
 # --- routes, lists, other jobs --------------------------------------------------------------------------------
 
 
-def test_route_leads_through_it(tmp_path: Path) -> None:
+def test_route_includes_the_reopened_operation(tmp_path: Path) -> None:
     job = measured(tmp_path, COVER, "{id: seal, title: Seal, after: [cover]}", PAINT)
     correct(job, "0.25 mm")
     assert job.driver.send({"intent": "route", "operation": "seal"})["route"] == ["measure", "cover", "seal"]
@@ -483,7 +483,7 @@ def test_route_leads_through_it(tmp_path: Path) -> None:
     assert job.driver.send({"intent": "route", "operation": "seal"})["route"] == ["measure", "cover", "seal"]
 
 
-def test_list_of_jobs_counts_it_as_not_done_once_it_is_started_again(tmp_path: Path) -> None:
+def test_job_list_counts_an_operation_that_was_started_again_as_not_done(tmp_path: Path) -> None:
     job = measured(tmp_path)
     correct(job, "0.25 mm")
     job.do("start", operation="measure")
@@ -493,7 +493,7 @@ def test_list_of_jobs_counts_it_as_not_done_once_it_is_started_again(tmp_path: P
 
 
 @pytest.mark.parametrize(("rules", "wrong"), [(2, False), (3, True)])
-def test_log_of_older_rules_is_not_accused_of_going_on_after_a_correction(
+def test_audit_accepts_work_after_a_correction_only_in_a_log_of_older_rules(
     tmp_path: Path, rules: int, wrong: bool
 ) -> None:
     job = measured(tmp_path, COVER)
@@ -509,7 +509,7 @@ def test_log_of_older_rules_is_not_accused_of_going_on_after_a_correction(
     assert [(finding.kind, finding.wrong) for finding in found] == [("evidence" if wrong else "refused", wrong)]
 
 
-def test_review_and_sheet_do_not_call_it_done(tmp_path: Path) -> None:
+def test_review_and_sheet_show_a_reopened_operation_as_not_done(tmp_path: Path) -> None:
     job = measured(tmp_path, PAINT)
     job.driver.work("paint")
     correct(job, "0.25 mm")

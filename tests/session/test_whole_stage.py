@@ -1,4 +1,4 @@
-"""The rest of a stage entered together, a stage begun again, and where to go on after a break. All data is invented."""
+"""The rest of a stage entered together, a stage begun again, and the advice after a break. All data is invented."""
 
 from pathlib import Path
 from typing import Any
@@ -123,7 +123,7 @@ def test_rest_of_a_tightened_joint_is_refused(tmp_path: Path) -> None:
     assert script.refused("tick-rest", joint="studs") == ["already-done"]
 
 
-def test_log_and_review_say_entered_together_and_accuse_nobody(tmp_path: Path) -> None:
+def test_log_and_review_show_entered_together_and_the_audit_finds_nothing_wrong(tmp_path: Path) -> None:
     text = pulling("30 N·m, 60 N·m")
     clock = ManualClock()
     path = tmp_path / "log.jsonl"
@@ -266,7 +266,7 @@ def test_new_start_of_the_program_within_a_stage_is_a_break(tmp_path: Path) -> N
     assert resume_text(driver) == ""
 
 
-def test_query_after_a_new_start_of_the_program_tells_the_break(tmp_path: Path) -> None:
+def test_query_after_a_new_start_of_the_program_reports_the_break(tmp_path: Path) -> None:
     script = started(tmp_path, "30 N·m")
     ticks(script, 1, 2)
     assert joint(script)["resume"] == AFTER

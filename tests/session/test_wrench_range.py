@@ -1,4 +1,4 @@
-"""The setting of a torque wrench with an extension must be in its range, and is told in its unit. Data is invented.
+"""The setting of a torque wrench with an extension must be in its range, and is shown in its unit. Data is invented.
 
 Settings by hand: TW = TA x L / (L + E) (US Army TM 1-1500-204-23-9, fig. 8-16).
 """
@@ -94,7 +94,7 @@ def test_setting_above_the_range_asks_for_a_larger_wrench(tmp_path: Path) -> Non
     )
 
 
-def test_overdue_calibration_stays_a_matter_of_the_procedure(tmp_path: Path) -> None:
+def test_procedure_decides_about_an_overdue_calibration(tmp_path: Path) -> None:
     shop = SHOP.replace("calibrated: 2026-01-01", "calibrated: 2024-01-01")
     script = started(tmp_path, need="kind: torque, unfit: warn", shop=shop)
     script.do_all(wrench(**SHORT), tick(1))
@@ -161,7 +161,7 @@ def test_without_a_register_a_stage_below_the_range_of_the_procedure_can_be_tick
     script.do_all(wrench(**SHORT), tick(1))
 
 
-def test_setting_is_told_in_the_unit_of_the_wrench(tmp_path: Path) -> None:
+def test_setting_is_shown_in_the_unit_of_the_wrench(tmp_path: Path) -> None:
     script = started(tmp_path, shop=SHOP.partition("  large:")[0] + FT_LB)
     # 60 N·m is 44.25 ft-lb; with the extension 48 N·m, 35.40 ft-lb
     assert "SET THE WRENCH TO 44.3 ft-lb" in joint(script)["settings"]

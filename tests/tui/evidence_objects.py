@@ -19,11 +19,11 @@ ENTRIES = frozenset(
         "opened", "closed",
     }
 )  # fmt: skip
-"""The kinds of events that carry evidence: somebody has seen, measured, done, decided or signed something."""
+"""The kinds of events that are evidence of something seen, measured, done, decided or signed."""
 
 
 def missing_objects(state: State, event: dict[str, Any], before: SeenScreen) -> list[str]:
-    """What the screen before a key did not show of the object of an event that the key made; empty if all was shown."""
+    """The parts of an event that the screen did not show before the key that made it; empty if all were shown."""
     return [
         f"{event['kind']}: “{text}” is not {where}, which is “{shown}”"
         for text, shown, where in _objects(state, event, before)

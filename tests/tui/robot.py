@@ -8,19 +8,18 @@ reads the hidden lines of an instruction that it has not seen whole.
 
 After each key it looks in the log what the key has done. It fails if an event is about something that the screen had
 not shown as the current item (:mod:`tests.tui.evidence_objects`), if a check is ticked while a joint of the operation
-is open, or if a hold is signed while anything is. It presses each greyed key once, and fails if the screen does not
-answer. It fails if the screen offers nothing that goes on.
+is open, or if a hold is signed while anything else is open. It presses each greyed key once, and fails if the screen
+does not answer. It fails if no key changes the screen.
 
 **Counted** are all keys from the first page to the end of the job: each typed character, each Enter, each letter.
 The trials of greyed keys are not counted.
 
-**Without information** is a key by which nobody has seen, measured, done, decided, typed or read anything. A key has
-information if one of these is true:
+**Without information** is a key that records or confirms nothing. A key has information if one of these is true:
 
 - it made an entry of evidence (``ENTRIES``);
 - it ends a typed text, or chooses an answer;
 - it shows hidden lines of a text;
-- it starts an operation that shows DANGER, WARNING or CAUTION, or goes on from a page that shows one: this was read;
+- it starts an operation that shows DANGER, WARNING or CAUTION, or leaves a page that shows one: this was read;
 - it starts an operation that a clock on the screen waits for: the time of the start is evidence;
 - it finishes an operation for which nothing else was entered: the work was done;
 - it opens the page of a hold that is the current item.
@@ -29,8 +28,8 @@ What is left are starts with nothing to confirm, finishes where nothing is open,
 and ways from page to page.
 
 **The longest run** is the greatest number of Enters in a row between which nothing new to read came up: no new line in
-the panel or page, apart from marks (``►``, ``[x]``, ``●``) and the status line. Somebody who holds the rhythm of the
-last Enter has signed that many things without a reason to stop. Any other key ends a run. Before each key the clock
+the panel or page, apart from marks (``►``, ``[x]``, ``●``) and the status line. A person who presses Enter in a
+steady rhythm makes that many entries without a reason to stop. Any other key ends a run. Before each key the clock
 moves by a pause for reading (``PAUSE`` and ``READING_SPEED``), so no two keys are as close as a bounce of a switch.
 """
 
@@ -59,10 +58,10 @@ MAX_KEYS = 6000
 HOLD = "Hold point"
 
 CARD = {"Unit": "2417", "Builder": "R. Tiller", "Who signs": "K. Lathe"}
-"""What the person knows, by the beginning of the question."""
+"""The answer to each question of a form, by the beginning of the question."""
 
 Gauge = Callable[[SeenScreen], str]
-"""Returns the reading for the current item of a screen, with its unit. It looks for it by what the screen shows."""
+"""Returns the reading for the current item of a screen, with its unit."""
 
 
 class Hands(Protocol):
@@ -113,7 +112,7 @@ class KeyCount(Struct):
 class Robot:
     """Works a job with the keys of the screen. ``gauge`` gives the readings.
 
-    ``findings`` is ``None`` to fail at the first entry that the screen did not announce, or a list that takes them.
+    ``findings`` collects the entries that the screen did not announce. With ``None``, the first one is a failure.
     ``tries_greyed`` is false to leave greyed keys alone.
     """
 
@@ -122,7 +121,7 @@ class Robot:
     ) -> None:
         self.hands, self.gauge, self.findings, self.tries_greyed = hands, gauge, findings, tries_greyed
         self.count = KeyCount()
-        self.screen = self._bench = hands.see()  # `_bench` is the last screen that was no page
+        self.screen = self._bench = hands.see()  # `_bench` is the last screen of the bench
         self._read: frozenset[str] = frozenset()  # the lines on the screen at the last Enter
         self._run = 0
         self._answered = False  # a text was typed or a choice taken since the last Enter
@@ -138,7 +137,7 @@ class Robot:
             before = self.screen
             await self.act()
             assert self.count.keys < MAX_KEYS, self._report("The job does not end")
-            assert self.screen.text != before.text or self._closed, self._report("No key goes on")
+            assert self.screen.text != before.text or self._closed, self._report("No key changes the screen")
         return self.count
 
     async def act(self) -> None:
@@ -176,7 +175,7 @@ class Robot:
             await self._press("Enter")
 
     async def _leave_block(self, screen: SeenScreen) -> None:
-        """Wait if the screen says how long, else go the way that it offers."""
+        """Wait if the screen says how long, else follow the route that it offers."""
         seconds = screen.wait_seconds
         if seconds:
             await self.hands.wait(seconds + 1)

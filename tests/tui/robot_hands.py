@@ -1,4 +1,4 @@
-"""The hands and the gauge of the robot: for the app in this process, with a clock that only they move."""
+"""Input, screen and readings of the robot for the app in this process, with a manual clock."""
 
 import json
 from collections.abc import AsyncIterator
@@ -24,13 +24,13 @@ KEYS = {
     "Enter": "enter", "Esc": "escape", "Space": "space", "⌫": "backspace", "PgDn": "pagedown", "PgUp": "pageup",
     "F2": "f2", "↑↓": "down", "←→": "right", "?": "question_mark", "=": "equals_sign",
 }  # fmt: skip
-"""The names of Textual for the names in the key bar. Of a pair of arrows, the one that goes on."""
+"""The Textual name of each key in the key bar. For a pair of arrows, the forward one."""
 
 LOT = "A-0042"
 
 
 class AppHands:
-    """The hands at the app in this process. The clock is that of the job."""
+    """Sends keys to the app in this process and reads its screen. The clock is that of the job."""
 
     def __init__(self, bench: AppDriver, clock: ManualClock) -> None:
         self.bench, self.clock = bench, clock

@@ -1,4 +1,4 @@
-"""The hands of the robot at the program in a real terminal. Its clock is the real one."""
+"""Input and screen of the robot for the program in a real terminal, with the real clock."""
 
 import json
 from pathlib import Path
@@ -20,17 +20,17 @@ BYTES = {
     "←→": "\x1b[C",
     "F2": "\x1bOQ",
 }
-"""What a terminal sends for the keys of the key bar. Of a pair of arrows, the one that goes on."""
+"""The bytes that a terminal sends for each key of the key bar. For a pair of arrows, the forward one."""
 
 QUIET = 0.02
-"""Time in seconds between two looks at a program that seems to wait for keys."""
+"""Seconds between two polls of a program that seems to wait for keys."""
 
 LOOKS = 3
-"""After so many looks in a row without work or paint the screen is complete."""
+"""The screen is complete after this many polls in a row without work or paint."""
 
 
 class TerminalHands:
-    """The hands at a program in a terminal. Its log is the only one in ``folder``."""
+    """Sends keys to a program in a terminal and reads its screen. Its log is the only one in ``folder``."""
 
     def __init__(self, terminal: Terminal, folder: Path) -> None:
         self.terminal, self.folder = terminal, folder

@@ -1,4 +1,4 @@
-"""What a person reads on a screen: the current item, its field and limit, the choices, the message and the keys.
+"""Parser of a painted screen: the current item, its field and limit, the choices, the message and the keys.
 
 It is made from the text of the screen alone. On a screen with more than 120 columns the fasteners are drawn in large
 letters, which it does not read.

@@ -104,7 +104,7 @@ def test_strokes_show_the_stages_done_of_a_fastener() -> None:
 
 @pytest.mark.parametrize("sides", [NO_SIDES, JointSides("front"), JointSides("front", "rear", "top", "bottom")])
 @pytest.mark.parametrize("width", [12, 40, 60, 100])
-def test_picture_of_a_joint_has_the_rows_that_it_announces(sides: JointSides, width: int) -> None:
+def test_picture_of_a_joint_has_the_stated_number_of_rows(sides: JointSides, width: int) -> None:
     drawn = msgspec.structs.replace(joint(), sides=sides)
     for picture in joint_pictures(drawn, width):
         assert len(picture.lines) == picture.height
@@ -298,7 +298,7 @@ def test_failed_fastener_has_a_mark_and_the_joint_says_what_to_do() -> None:
     assert re.search(r" 8 +!!", words)
 
 
-def test_break_within_a_stage_is_said_at_the_joint() -> None:
+def test_break_within_a_stage_is_shown_at_the_joint() -> None:
     shown = now(msgspec.structs.replace(joint(), resume_text="last: no. 6. Check no. 6, then no. 7."))
     words = texts(
         draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), 80, 24).lines
@@ -359,7 +359,7 @@ def test_map_of_the_joint_stays_on_a_very_wide_screen_while_its_check_is_ticked(
     assert "front │" in words
 
 
-def test_long_wait_is_told_as_a_clock_time() -> None:
+def test_long_wait_is_shown_as_a_clock_time() -> None:
     wait = ClockRow("run", "Run the engine", "Apply sealant", "wait", 86000.0, "", until="Sun 16:04")
     assert "wait until Sun 16:04" in texts(draw_side(view(now(), (wait,)), 40, 30))
     soon = msgspec.structs.replace(wait, seconds=600.0)

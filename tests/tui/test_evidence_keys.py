@@ -1,4 +1,4 @@
-"""Every key that makes evidence means what the eye is on: bounces, held pedals, scans, line ends, and the cursor."""
+"""A key enters only what the screen shows as current: bounces, held pedals, scans, line ends, and the cursor."""
 
 from pathlib import Path
 
@@ -118,7 +118,7 @@ async def test_lot_neither_starts_nor_finishes_an_operation(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("scan", ["A-0042\n", "unit 7\n", "wo"])
-async def test_stray_scan_is_refused_whole(tmp_path: Path, scan: str) -> None:
+async def test_scan_without_a_field_is_refused_entirely(tmp_path: Path, scan: str) -> None:
     async with drive_app(flange(tmp_path).controller) as bench:
         await bench.press("enter")
         before = bench.events
@@ -130,7 +130,7 @@ async def test_stray_scan_is_refused_whole(tmp_path: Path, scan: str) -> None:
 
 
 @pytest.mark.parametrize("scan", ["A-0042\n", "pq7\n"])
-async def test_scan_of_a_label_at_a_reading_is_refused_whole(tmp_path: Path, scan: str) -> None:
+async def test_scan_of_a_label_at_a_reading_is_refused_entirely(tmp_path: Path, scan: str) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         before = bench.events
         await bench.type(scan)
@@ -185,7 +185,7 @@ async def test_escape_goes_back_to_what_is_next_and_never_leaves(tmp_path: Path)
         assert "To leave the bench, press q" in bench.text
 
 
-async def test_operation_is_looked_at_while_another_is_in_progress(tmp_path: Path) -> None:
+async def test_operation_can_be_shown_while_another_is_in_progress(tmp_path: Path) -> None:
     async with drive_app(checks(tmp_path).controller) as bench:
         await bench.press("enter", "enter")
         before = bench.events
@@ -196,7 +196,7 @@ async def test_operation_is_looked_at_while_another_is_in_progress(tmp_path: Pat
         assert "► [ ] The second is dry" in bench.text
 
 
-async def test_words_that_no_operation_has_are_said(tmp_path: Path) -> None:
+async def test_search_without_a_result_says_so(tmp_path: Path) -> None:
     async with drive_app(checks(tmp_path).controller) as bench:
         await bench.press("slash", *"gearbox")
         assert "No operation has this number or these words." in bench.text
@@ -234,7 +234,7 @@ async def test_bounce_leaves_the_question_about_a_far_torque_on_the_screen(tmp_p
         assert "ticked" not in bench.kinds
 
 
-async def test_question_about_a_far_reading_goes_when_it_is_corrected(tmp_path: Path) -> None:
+async def test_question_about_a_far_reading_disappears_when_it_is_corrected(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("25\n")
         assert "25 mm is far from the limit" in bench.text
@@ -265,7 +265,7 @@ async def test_hold_is_signed_after_everything_else_is_entered(tmp_path: Path) -
         assert "Enter sign" in bench.text
 
 
-async def test_rest_of_a_stage_does_not_run_on_into_the_next_one(tmp_path: Path) -> None:
+async def test_rest_of_a_stage_does_not_continue_into_the_next_one(tmp_path: Path) -> None:
     async with drive_app(flange(tmp_path).controller) as bench:
         await bench.press("p")
         await bench.press("p", "enter", pause=0.4)
@@ -301,7 +301,7 @@ async def test_joint_stays_selected_while_a_fastener_waits_for_its_remedy(tmp_pa
         assert bench.kinds.count("checked") == before
 
 
-async def test_reading_after_one_that_was_not_accepted_is_not_glued_to_it(tmp_path: Path) -> None:
+async def test_reading_after_one_that_was_not_accepted_replaces_it(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("25\n")
         assert "25 mm is far from the limit" in bench.text
@@ -309,7 +309,7 @@ async def test_reading_after_one_that_was_not_accepted_is_not_glued_to_it(tmp_pa
         assert bench.last_of("recorded")["quantity"]["value"] == "0.25"
 
 
-async def test_person_goes_on_typing_after_a_text_that_was_not_accepted(tmp_path: Path) -> None:
+async def test_person_can_continue_a_text_that_was_not_accepted(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0,2\n")
         await bench.press("left", "left", "delete", ".", "end", "5", pause=0.3)
@@ -324,7 +324,7 @@ async def test_fastener_that_is_not_on_the_screen_is_not_ticked(tmp_path: Path, 
         assert ("ticked" in bench.kinds) == shown
 
 
-async def test_unavailable_letter_does_not_swallow_the_enter_after_it(tmp_path: Path) -> None:
+async def test_enter_after_an_unavailable_letter_still_counts(tmp_path: Path) -> None:
     async with drive_app(flange(tmp_path).controller) as bench:
         await bench.press("k")
         await bench.press("enter", pause=1.5)

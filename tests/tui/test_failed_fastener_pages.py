@@ -22,7 +22,7 @@ async def report(bench: AppDriver, *keys: str, value: str = "") -> None:
     await bench.type(f"{value}\n")
 
 
-async def test_failed_fastener_in_turn_is_logged_with_what_it_reached(tmp_path: Path) -> None:
+async def test_next_fastener_is_logged_as_failed_with_what_it_reached(tmp_path: Path) -> None:
     async with drive_app(tightening(tmp_path).controller) as bench:
         await report(bench, "right", "enter", value="18")
         assert bench.last["kind"] == "fastener-failed"
@@ -41,7 +41,7 @@ async def test_another_fastener_can_be_named_and_the_value_left_out(tmp_path: Pa
         assert bench.last.get("quantity") is None
 
 
-async def test_nothing_is_logged_before_it_is_said_what_happened(tmp_path: Path) -> None:
+async def test_nothing_is_logged_until_the_kind_of_failure_is_chosen(tmp_path: Path) -> None:
     async with drive_app(tightening(tmp_path).controller) as bench:
         bench.app.open(FastenerFailedRequest("studs", "Studs", 2))
         await bench.press("enter", "enter")
@@ -64,7 +64,7 @@ async def test_repair_is_logged_and_the_joint_is_begun_again(tmp_path: Path) -> 
         assert "0 of 4, stage 1" in bench.text
 
 
-async def test_other_repair_needs_words(tmp_path: Path) -> None:
+async def test_other_repair_needs_a_text(tmp_path: Path) -> None:
     async with drive_app(tightening(tmp_path).controller) as bench:
         await report(bench, "right", "enter")
         bench.app.open(RepairRequest("studs", "Studs", 2))

@@ -33,7 +33,7 @@ async def test_pasted_lines_are_kept_and_cleaned(tmp_path: Path) -> None:
         assert bench.last["text"] == "seen: a burr\n]52;c;YQ==two scratches\n\nno crack"
 
 
-async def test_lines_can_be_gone_through_and_changed_and_are_kept_as_a_draft(tmp_path: Path) -> None:
+async def test_lines_can_be_selected_and_changed_and_are_kept_as_a_draft(tmp_path: Path) -> None:
     async with drive_app(start_session(tmp_path).controller) as bench:
         await bench.press("n")
         await bench.type("one")

@@ -1,4 +1,4 @@
-"""Instruction and picture take turns at the bench, where a small screen has no space for both. Data is invented."""
+"""A small screen of the bench shows the instruction or the picture, and keys change between them. Data is invented."""
 
 from pathlib import Path
 

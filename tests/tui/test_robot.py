@@ -1,4 +1,4 @@
-"""The robot reads a screen as it is written, and fails if the program does not keep its promises."""
+"""The robot parses a screen, and fails if the program makes an entry that the screen did not show."""
 
 from pathlib import Path
 from typing import Any
@@ -238,7 +238,7 @@ async def test_robot_fails_if_a_greyed_key_says_nothing(
 
 async def test_robot_fails_at_a_dead_end(tmp_path: Path, plate: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(BenchScreen, "action_tick", lambda screen: None)
-    with pytest.raises(AssertionError, match="No key goes on"):
+    with pytest.raises(AssertionError, match="No key changes the screen"):
         await work(tmp_path, plate)
 
 

@@ -63,7 +63,7 @@ def instruction_lines(now: OperationView, width: int) -> list[str]:
 
 
 def hidden_lines_said(picture: BenchPicture) -> int:
-    """The number of hidden instruction lines that the screen tells."""
+    """The number of hidden instruction lines that the screen states."""
     rows = [plain(line)[:LEFT] for line in picture.lines]
     said = [re.search(r"[▲▼] (\d+) (?:more )?lines?(?: of instruction)? \(Pg(?:Dn|Up)\)", row) for row in rows]
     return sum(int(found[1]) for found in said if found)

@@ -158,7 +158,7 @@ async def test_offered_name_without_a_register_is_confirmed_or_replaced_by_typin
         assert bench.last_of("signed")["by"] == "Ida"
 
 
-async def test_steady_pedal_signs_nothing_with_the_offered_name(tmp_path: Path) -> None:
+async def test_repeated_pedal_signs_nothing_with_the_offered_name(tmp_path: Path) -> None:
     driver = at(tmp_path, HOLDS, "one")
     async with drive_app(driver.controller) as bench:
         assert bench.app.client is not None

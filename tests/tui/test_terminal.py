@@ -47,7 +47,7 @@ def test_burst_of_four_readings_fills_four_fields(tmp_path: Path) -> None:
     assert readings(log) == FOUR
 
 
-def test_scan_among_readings_is_refused_whole_and_the_fields_are_filled_in_order(tmp_path: Path) -> None:
+def test_scan_among_readings_is_refused_entirely_and_the_fields_are_filled_in_order(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")

@@ -1,4 +1,4 @@
-"""Two windows on one job in real terminals: one works, the other watches, and can go on when the first has left."""
+"""Two windows on one job in real terminals: one works, the other watches and continues after the first has left."""
 
 import signal
 from pathlib import Path
@@ -24,7 +24,7 @@ def files_beside(log: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(log.parent.iterdir()) if path.is_file()}
 
 
-def test_watcher_goes_on_when_the_holder_leaves(tmp_path: Path) -> None:
+def test_watcher_continues_when_the_holder_leaves(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as holder:
         holder.wait_for("Lash")
@@ -39,7 +39,7 @@ def test_watcher_goes_on_when_the_holder_leaves(tmp_path: Path) -> None:
             holder.wait_for("Everything you entered is on disk")
             holder.type("\r")
             assert holder.wait_end() == 0
-            watcher.wait_for(LEFT, "t go on here")
+            watcher.wait_for(LEFT, "t continue here")
             watcher.type("t")
             watcher.wait_gone("VIEW ONLY")
             watcher.type("0.01\r")
@@ -48,7 +48,7 @@ def test_watcher_goes_on_when_the_holder_leaves(tmp_path: Path) -> None:
     assert verify(log).damage is None
 
 
-def test_watcher_goes_on_when_the_holder_is_killed(tmp_path: Path) -> None:
+def test_watcher_continues_when_the_holder_is_killed(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as holder:
         holder.wait_for("Lash")
@@ -79,7 +79,7 @@ def test_third_window_takes_the_job_and_the_offer_is_withdrawn(tmp_path: Path) -
         watcher.wait_for(LEFT)
         with bench(log) as third:
             third.wait_for("Lash")
-            watcher.wait_gone("go on here")
+            watcher.wait_gone("continue here")
             third.type("0.25\r")
             watcher.wait_for("0.25 mm")
     assert readings(log) == FOUR[:1]
@@ -101,11 +101,11 @@ def test_watch_shows_a_free_job_and_never_locks_or_writes(tmp_path: Path) -> Non
             holder.type("0.25\r")
             watcher.wait_for("0.25 mm")
         watcher.read(2.5)
-        assert "go on here" not in watcher.text
+        assert "continue here" not in watcher.text
     assert readings(log) == FOUR[:1]
 
 
-def test_watcher_is_told_where_a_moved_job_goes_on(tmp_path: Path) -> None:
+def test_watcher_shows_where_a_moved_job_continues(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     stick = tmp_path / "stick"
     stick.mkdir()
@@ -113,10 +113,10 @@ def test_watcher_is_told_where_a_moved_job_goes_on(tmp_path: Path) -> None:
         watcher.wait_for("Lash")
         write_moved(log, stick / log.name)
         watcher.read(1.5)
-        assert "goes on in" not in watcher.text, "this window works on the log itself"
+        assert "continues in" not in watcher.text, "this window works on the log itself"
     with watching(log, 120) as watcher:
-        watcher.wait_for("This job goes on in", "stick")
-        assert "go on here" not in watcher.text
+        watcher.wait_for("This job continues in", "stick")
+        assert "continue here" not in watcher.text
 
 
 @pytest.mark.parametrize("columns", [40, 60])

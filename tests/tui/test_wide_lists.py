@@ -24,7 +24,7 @@ async def test_operations_are_listed_with_whole_titles_and_reasons(tmp_path: Pat
         assert ("Do “Fit the followers of no. 1” first." in row) is (width >= 120)
 
 
-async def test_why_page_of_a_joint_tells_the_preload_and_its_share_of_the_proof_load(tmp_path: Path) -> None:
+async def test_why_page_of_a_joint_shows_the_preload_and_its_share_of_the_proof_load(tmp_path: Path) -> None:
     async with drive_app(tightening(tmp_path).controller) as bench:
         await bench.press("w")
         assert "PRELOAD" in bench.text

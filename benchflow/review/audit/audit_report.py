@@ -86,11 +86,11 @@ ALWAYS_WRONG: tuple[AuditKind, ...] = ("interference", "order", "evidence")
 
 
 _REOPENED_SINCE = 3
-"""The rules from which on a finished operation that is out of its limit again blocks what comes after it."""
+"""The first version of the rules in which a reopened operation blocks what comes after it."""
 
 
 def known_to_rules(start_reasons: Iterable[Reason], rules: int) -> tuple[Reason, ...]:
-    """The reasons against the start of an operation that the ``rules`` of a log had."""
+    """The reasons that blocked the start of an operation under the ``rules`` of a log."""
     since_reopened = () if rules >= _REOPENED_SINCE else ("out-of-limit", "not-proven")
     return tuple(reason for reason in start_reasons if reason.code not in since_reopened)
 

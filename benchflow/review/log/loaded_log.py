@@ -70,7 +70,7 @@ class LoadedLog(Struct, frozen=True, dict=True):
 
     @cached_property
     def finished(self) -> dict[str, EventTime]:
-        """When each operation was finished, without those that a later entry has reopened."""
+        """The time at which each operation was finished, without operations that a later entry has reopened."""
         return {name: self.state.done[name] for name in done_operations(self.state)}
 
     @property

@@ -89,7 +89,7 @@ JOINT_EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.StageBegunAgain: _stage_again,
     ev.FastenerFailed: _fastener_failed,
     ev.FastenerFailureCleared: lambda event, titles: (
-        f"{titles.joint(event.joint)}: entry that fastener {event.fastener} {failure_clause(event.what)} cleared"
+        f"{titles.joint(event.joint)}: entry “fastener {event.fastener} {failure_clause(event.what)}” cleared"
     ),
     ev.FastenerRepaired: _repaired,
     ev.FastenerDrawnDown: lambda event, titles: turns_text(event, [event.fastener], titles),
@@ -97,6 +97,6 @@ JOINT_EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
         f"{titles.joint(event.joint)}, draw-down round {event.round}: turn of fastener {event.fastener} cleared"
     ),
     ev.PartSeated: _seated,
-    ev.SeatingCleared: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
+    ev.SeatingCleared: lambda event, titles: f"{titles.joint(event.joint)}: entry “all seated” cleared",
 }
-"""The function that makes the text, for every type of event of a joint."""
+"""The function that returns the text of each type of event of a joint."""

@@ -31,8 +31,8 @@ def report_failed_fastener(state: State, intent: intents.ReportFailedFastener, c
         return unknown_name("failure of a fastener", intent.what, FAILURES)
     before = state.work(step.id).failed_fasteners.get(fastener)
     if before is not None:
-        told = failed_text(progress, before)
-        message = f"{told[:1].upper()}{told[1:]} already. Repair it, or clear the entry if it is wrong"
+        failure = failed_text(progress, before)
+        message = f"It is already logged that {failure}. Repair the fastener, or clear the entry if it is wrong"
         return refuse("already-done", message, name=str(fastener))
     reached = None if intent.value is None else _torque_or_angle(intent.value, str(fastener))
     if isinstance(reached, Refusal):
@@ -48,7 +48,7 @@ def _torque_or_angle(text: str, name: str) -> Quantity | Refusal:
     except QuantityError as error:
         return unreadable_quantity(error, name)
     if dimension_of(read.unit) not in ("torque", "angle"):
-        message = f"{text} is no torque and no angle. Enter what the fastener reached, such as 45 N·m or 60°"
+        message = f"{text} is neither a torque nor an angle. Enter what the fastener reached, such as 45 N·m or 60°"
         return refuse("wrong-dimension", message, name=name)
     if read.value < 0:
         return refuse("bad-quantity", f"{text} is below zero. Enter what the fastener reached", name=name)

@@ -102,7 +102,7 @@ def _stage_of_tick(
     if progress.seating_open:
         return refuse("stage-not-finished", not_seated_text(progress), name=progress.joint.id)
     if fastener in progress.left_out:
-        message = f"Fastener {fastener} failed, and the joint goes on without it ({text})"
+        message = f"Fastener {fastener} failed, and a deviation leaves it out of the joint ({text})"
         return _refuse_tick("not-allowed", fastener, message)
     repeated, check = progress.waived_tick(fastener, named_stage), isinstance(progress.current_stage, CheckStage)
     if repeated is not None and (not progress.out or (check and not progress.later_stage)):

@@ -67,7 +67,7 @@ def clock_time_after(now: str, seconds: float, zone: tzinfo | None = None, *, ro
     """The local clock time ``seconds`` after the timestamp ``now``, to the minute: ``16:04``, ``Sun 16:04``.
 
     It has the weekday if it is not on the day of ``now``, and the date (``2026-03-08 16:04``) if it is a week or more
-    away. Beyond year 9999 it is empty. ``round_up`` is for the end of a wait, which must not be told too early.
+    away. Beyond year 9999 it is empty. ``round_up`` is for the end of a wait, which must not be shown too early.
     ``zone`` replaces the time zone of the machine.
 
     Raises:

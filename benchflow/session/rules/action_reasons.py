@@ -24,7 +24,7 @@ Reopened = Mapping[str, tuple[Reason, ...]]
 def start_reasons(state: State, step_id: str, context: Context, reopened: Reopened | None = None) -> tuple[Reason, ...]:
     """Every reason why an operation cannot start now. One that is reopened can be started again.
 
-    ``reopened`` spares the work of finding them, where several operations are asked about.
+    ``reopened`` are the reopened operations, if the caller knows them. Otherwise they are computed.
     """
     step = state.plan.steps[step_id]
     reopened = reopened_operations(state) if reopened is None else reopened
@@ -58,7 +58,7 @@ def _with_condition(state: State, step: Step, reasons: tuple[Reason, ...]) -> It
 
 
 def _reopened_before(state: State, step_id: str, reopened: Reopened) -> Iterator[Reason]:
-    """The reasons of each finished operation that ``step_id`` comes after, and that or whose hold is open again."""
+    """The reasons of each finished operation before ``step_id`` that is reopened, or whose hold is open again."""
     if state.reopened_holds or reopened:
         before = steps_before(state, step_id)
         for name in state.plan.steps:

@@ -33,7 +33,8 @@ def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
 def step_interlock_reasons(state: State, step_id: str) -> tuple[Reason, ...]:
     """Every reason of the interlock against starting an operation: order, states, interference rules.
 
-    One that is done is judged as if it were not: a correction may have reopened it. What it set itself blocks it not.
+    A finished operation is judged as if it were not done, because a correction may have reopened it. Its own settings
+    do not block it.
     """
     configuration = Configuration(frozenset(state.done) - {step_id}, state.valuation)
     reasons = _without_own_settings(state, step_id, interlock.step_reasons(state.plan, configuration, step_id))
@@ -51,7 +52,7 @@ def _without_own_settings(
 
 
 def _changed_since(state: State, step_id: str) -> Iterator[Reason]:
-    """A reason for each state that the operation has set and a later operation has changed: it would be set back."""
+    """A reason for each state that a later operation has changed since: the operation would set it back."""
     step = state.plan.steps[step_id]
     for name in step.sets:
         writers = [write.step for write in state.writes.get(name, ())]

@@ -1,4 +1,4 @@
-"""A break within a stage of tightening: where to go on after it."""
+"""The advice after a break within a stage of tightening: where to continue."""
 
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.joint_progress import JointProgress
@@ -10,7 +10,7 @@ BREAK_SECONDS = 10 * 60.0
 
 
 def resume_text(state: State, step: Step, progress: JointProgress, now: Now, *, started_again: bool) -> str:
-    """Where to go on after a break within a stage: ``last: no. 6. Check no. 6, then no. 7.``; "" without a break.
+    """Where to continue after a break within a stage: ``last: no. 6. Check no. 6, then no. 7.``; "" without a break.
 
     A break is a new start of the program (``started_again`` if it is not logged yet), a pause of the operation, or more
     than :data:`BREAK_SECONDS` since the last tick.

@@ -124,7 +124,7 @@ def _outside_note(choose: PartChoice, value: LookedUp, row: ChoiceRow | None) ->
     if row is not None:
         return f"{show_short(value.shown)} is in a row where the work stops ({row.text}). {row.stop.rstrip('.')}"
     if _cannot_be(choose, value):
-        return f"{show_short(value.shown)} cannot be: it is below zero"
+        return f"{show_short(value.shown)} is below zero, which is impossible"
     return f"{show_short(value.shown)} is outside the table"
 
 

@@ -75,7 +75,7 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
 
 
 def findings_changed_again(state: State, step: Step) -> Iterator[Reason]:
-    """A reason for each finding that was made and is another one since ``step``, which was done, was started again."""
+    """A reason for each finding that has changed since ``step``, which was done, was started again."""
     if not state.plan.findings.answers or not state.work(step.id).finished:
         return
     for name in (*state.done, step.id):
@@ -83,14 +83,14 @@ def findings_changed_again(state: State, step: Step) -> Iterator[Reason]:
         if finding:
             title = quoted_title(state, name)
             message = (
-                f"The finding {finding} of {title} is another one now, and it decides what is done. Pause "
+                f"The finding {finding} of {title} has changed, and it decides what is done. Pause "
                 f"{quoted_title(state, step.id)} and rework {title}, or enter the value again if it was misread"
             )
             yield Reason("not-allowed", message, operation=name, name=finding)
 
 
 def _changed_finding(state: State, step: Step) -> str:
-    """The first finding of ``step`` that decides what is done and would be another one now; empty if there is none."""
+    """The first changed finding of ``step`` that decides what is done; empty if there is none."""
     known = {key: state.plan.findings.answers.get(key) for key in finding_keys(state, step)}
     changed = [key for key, found in findings_made(state, step).items() if known[key] not in (None, found)]
     changed += [key for key in known if key in _choices_against_tables(state, step)]

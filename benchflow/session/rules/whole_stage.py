@@ -1,4 +1,4 @@
-"""What can be done with all fasteners of the current stage: enter the rest of them together, or begin it again."""
+"""Rules for entering the rest of the current stage together, and for beginning the stage again."""
 
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
@@ -49,7 +49,7 @@ def rest_reasons(state: State, step: Step, progress: JointProgress, now: Now) ->
 
 
 def stage_again_reasons(state: State, step: Step, progress: JointProgress) -> tuple[Reason, ...]:
-    """Every reason why the current stage cannot be begun again; empty if it can.
+    """Every reason why the current stage cannot be begun again; empty if it is possible.
 
     A stage that turns by an angle cannot: what is turned stays turned, and a second turn would add to it.
     """

@@ -1,4 +1,4 @@
-"""A setting outside the range of the torque wrench: it is always refused, whatever the procedure says of `unfit`."""
+"""Refuses a setting outside the range of the torque wrench, whatever `unfit` is in the procedure."""
 
 from collections.abc import Iterable
 
@@ -51,8 +51,8 @@ def wrench_range_refusal(
 def range_text(state: State, torque: Quantity, scale: WrenchScale | None, others: Iterable[Instrument] = ()) -> str:
     """Why the setting for ``torque`` cannot be used on a wrench with ``scale``, and what to do; "" if it can.
 
-    What the procedure states is no range of a wrench, so it counts only against the setting with an extension:
-    ``torque`` itself must be within it. ``others`` are the wrenches that are fit for it.
+    The range in the procedure is a requirement, not the range of a wrench. So it counts only against the setting with
+    an extension, if ``torque`` itself is within it. ``others`` are the wrenches that are fit for it.
     """
     side = "within" if scale is None else _side(scale.range, wrench_setting(state, torque))
     if scale is None or side == "within":

@@ -325,7 +325,7 @@ class OperationView(Struct, frozen=True):
     reopened: bool = False
     reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
-    rework: str = ""  # the operation whose rework puts it right and is possible now; "" if there is none
+    rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
 
 
 class MoveRow(Struct, frozen=True):

@@ -178,9 +178,9 @@ def now_view(
 
 
 def operation_view(state: State, context: Context, name: str, reopened: Reopened | None = None) -> OperationView:
-    """The view of one operation, in progress or not. ``reopened`` spares the work of finding the reopened ones.
+    """The view of one operation, in progress or not. ``reopened`` are the reopened operations, if known.
 
-    For the operation in progress it is not needed.
+    Otherwise they are computed, unless the operation is in progress.
     """
     step = state.plan.steps[name]
     operation = step.operation

@@ -5,8 +5,8 @@ from math import inf
 from textual import events
 
 BOUNCE = 0.7
-"""Least time in seconds between two keys that each make an entry. A bouncing or held foot switch is quicker, and nobody
-turns a wrench as quickly (common practice, no source)."""
+"""Shortest time in seconds between two keys that each make an entry. A bouncing or held foot switch is quicker; turning
+a wrench takes longer (common practice, no source)."""
 
 BURST_GAP = 0.06
 """Longest time in seconds between two keys of a scanner or a gauge. People are slower (common practice, no source)."""
@@ -27,13 +27,13 @@ class EntryTiming:
         self._last = -inf
 
     def pressed(self, event: events.Key) -> None:
-        """Note a key."""
+        """Store the time of a key that makes an entry."""
         if event.key in ENTRY_KEYS:
             self.key, self.pause = event.key, event.time - self._last
             self._last = event.time
 
     def clicked(self) -> None:
-        """Note a click or a touch. It is never a bounce."""
+        """Count a click or a touch as no bounce."""
         self.pause = inf
 
     @property

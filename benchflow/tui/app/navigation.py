@@ -128,7 +128,7 @@ class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):
 
 
 class FastenerFailedRequest(ScreenRequest, frozen=True, tag="fastener-failed"):
-    """Request for the form for a fastener that failed. ``fastener`` is the one in turn, ``None`` if there is none."""
+    """Request for the form for a fastener that failed. ``fastener`` is the next one, ``None`` if there is none."""
 
     joint: str
     title: str

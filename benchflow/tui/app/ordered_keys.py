@@ -6,7 +6,7 @@ previous one is handled completely, by the focused widget and by every widget ab
 posted, the screen it opened and the answer it waited for.
 
 It also knows which keys belong together (:mod:`benchflow.tui.app.key_timing`): a line end of a gauge is Enter, and a
-burst that arrives where no field takes it is refused whole.
+burst is refused entirely if no field takes it.
 """
 
 import asyncio

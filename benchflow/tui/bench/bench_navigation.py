@@ -113,7 +113,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     action_back_from_done = action_back_to_next
 
     def action_stay(self) -> None:
-        self.show_message("This is what is next. To leave the bench, press q.")
+        self.show_message("This is the next operation. To leave the bench, press q.")
 
     def _guide_to(self, goal: str | None) -> None:
         """Guide the user to an operation. Do nothing if ``goal`` is ``None``."""
@@ -233,7 +233,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.on_return(message)
 
     def action_rework_here(self) -> None:
-        """Show the plan of the rework that puts the operation shown right."""
+        """Show the plan of the rework that the shown operation needs."""
         task = self.cursor.operation_task
         assert task is not None
         plan = self.client.query("rework-plan", task.view.rework)

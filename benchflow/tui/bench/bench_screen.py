@@ -36,7 +36,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._states_of: tuple[object, ...] = (None,) * 6
         self._keys: tuple[KeyLabel, ...] = ()
         self._keys_of: tuple[object, ...] = ()
-        self._watched = ("", False)  # the last error of a log that another window writes, and if that window has left
+        self._watched = ("", False)  # the last error of a watched log, and whether the other window has left
 
     def compose(self) -> ComposeResult:
         self.entry = EntryField(self.bench_app.bench_theme, "quantity", id="entry")
@@ -123,12 +123,12 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._start_timer()
 
     def _show_watched(self, error: str) -> None:
-        """Show what has changed about the log of another window: an error, or that the other window has left."""
+        """Show an error of the watched log, or that the other window has left."""
         left = self.client.holder_left
         if (error, left) == self._watched:
             return
         self._watched = error, left
-        text = "The other window has left this job. Press t to go on with it here." if left else ""
+        text = "The other window has left this job. Press t to continue it here." if left else ""
         self.show_message(*filter(None, (error or text,)), role="alarm" if error else "attention")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -145,7 +145,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     # --- text typed without a focused field ------------------------------------------------------
 
     def takes_text(self, event: events.Key) -> bool:
-        """True for what a reading begins with, if the current item has a field for it."""
+        """True for a character that a reading begins with, if the current item has a field for it."""
         reading = event.character is not None and event.character in READING_STARTS
         return reading and (self.cursor.has_field or self.cursor.has_optional_field)
 

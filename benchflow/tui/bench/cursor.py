@@ -27,8 +27,8 @@ class BenchCursor:
     """The current task, its ``items``, and the index ``at`` of the selected item.
 
     ``typed`` is the text in the field; ``scrolled`` is the number of lines by which the instruction is scrolled.
-    ``turn`` and ``hidden`` are those of the drawn bench, if the instruction and the picture take turns; ``show_text``
-    is whose turn it is.
+    ``turn`` and ``hidden`` are those of the drawn bench. ``show_text`` is what the builder has chosen, if there is
+    no space for instruction and picture together.
     ``reading_open`` is true while the field for the optional reading of a tick is open. ``asked`` is the draft and the
     text of a reading far from its limit, while the bench asks if it is right. ``visible`` is false if the screen is too
     small to show the selected item.
@@ -87,7 +87,7 @@ class BenchCursor:
 
     @property
     def looking(self) -> bool:
-        """True if another operation is shown than the next one: the builder looks at it."""
+        """True if the builder has chosen another operation than the next one to be shown."""
         return bool(self.operation) and self.client.selected == self.operation
 
     @property
@@ -135,7 +135,7 @@ class BenchCursor:
         return None
 
     def scroll(self, by: int) -> None:
-        """Scroll the instruction. From its end, and from its beginning, the keys lead to the picture and back."""
+        """Scroll the instruction. At its end, show the picture; from the picture, go back to the instruction."""
         if by > 0 and self.turn == "text" and not self.hidden:
             self.scrolled, self.show_text = 0, False
         elif by < 0 and self.turn == "picture":
@@ -302,7 +302,7 @@ def route_of(client: SessionClient) -> GuidedRoute | None:
 def task_of(client: SessionClient, route: GuidedRoute | None) -> CurrentTask:
     """Return the task to show.
 
-    It is the rework step, else the operation that the builder looks at, the one in progress, the next step of the
+    It is the rework step, else the operation that the builder has chosen, the one in progress, the next step of the
     route, or the next operation.
     """
     view = client.view

@@ -158,7 +158,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     # --- sending ----------------------------------------------------------------------------------
 
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
-        """Send one intent that is no entry. After it is on disk, show the message."""
+        """Send one intent other than an entry. After it is on disk, show the message."""
 
         async def work() -> None:
             if await self._send(intent, **fields) is not None:
@@ -178,7 +178,9 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         if self.cursor.entry_starts and self._refused_bounce():
             return
         if not self.cursor.visible and not self.cursor.has_field:
-            self.show_message("The screen is too small to show what is entered. Make it larger.", role="alarm")
+            self.show_message(
+                "The screen is too small for the current item. Nothing was entered. Make it larger.", role="alarm"
+            )
             self.app.bell()
             return
         self.run_holding_keys(self._entry(item, message, intent, fields))

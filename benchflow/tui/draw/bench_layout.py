@@ -35,7 +35,7 @@ NARROW = 70
 """On a screen with fewer columns, the side column is below the operation."""
 
 WIDE = 150
-"""On a screen with at least so many columns, the current input has its own column."""
+"""From this number of columns on, the current input has its own column."""
 
 
 class StatusMessage(Struct, frozen=True):
@@ -48,7 +48,7 @@ class StatusMessage(Struct, frozen=True):
 class BenchContent(Struct, frozen=True):
     """The content of the bench besides the view. ``route`` is the line about the guided route.
 
-    ``show_text`` says whose turn it is, if the instruction and the picture do not fit together: true for the
+    ``show_text`` selects what is shown, if there is no space for instruction and picture together: true for the
     instruction, ``None`` for the instruction until something is entered.
     """
 
@@ -71,7 +71,7 @@ class BenchContent(Struct, frozen=True):
 class BenchPicture(Struct, frozen=True):
     """The drawn bench. ``place`` is the position of the field; ``hidden`` is the number of hidden instruction lines.
 
-    ``turn`` is what is shown, if the instruction and the picture take turns.
+    ``turn`` is what is shown, if there is no space for instruction and picture together.
     """
 
     lines: tuple[Line, ...]

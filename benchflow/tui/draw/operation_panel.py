@@ -29,7 +29,7 @@ MAX_REASONS = 4
 
 
 class Scroll(Struct, frozen=True):
-    """What the builder wants to see: the lines by which the instruction is scrolled, and whose turn it is.
+    """The scroll position: lines scrolled in the instruction, and which of instruction and picture is shown.
 
     ``show_text`` is true for the instruction, false for the picture, and ``None`` for the instruction before the first
     entry and the picture after it.

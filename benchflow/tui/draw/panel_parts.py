@@ -14,8 +14,8 @@ Turn = Literal["", "text", "picture"]
 class Panel(Struct, frozen=True):
     """Drawn lines, and the position of the field in them.
 
-    ``hidden`` is the number of instruction lines hidden below. ``turn`` says what is shown, if the instruction and the
-    picture of the current input do not fit together and take turns; "" if they do.
+    ``hidden`` is the number of instruction lines hidden below. ``turn`` says what is shown, if there is no
+    space for the instruction and the picture of the current input together; "" if there is.
     """
 
     lines: tuple[Line, ...]
@@ -37,9 +37,9 @@ class PanelParts(Struct, frozen=True):
 def composed(parts: PanelParts, block_for: BlockFor | None, height: int, scrolled: int, text_first: bool) -> Panel:
     """Join the parts, with blank lines between them if there are enough rows.
 
-    If there are too few rows, the background is left out first, then the blank lines, then other inputs. If the
-    instruction and the current input do not fit together then, they take turns: with ``text_first`` the instruction is
-    complete and the input small, otherwise the input is as large as possible. A line says what is hidden.
+    If there are too few rows, the background is left out first, then the blank lines, then other inputs. If
+    instruction and current input still do not fit, one of them is shown in full: with ``text_first`` the instruction
+    with a small input, otherwise the input as large as possible. A line says what is hidden.
     """
     rows = height - len(parts.top)
     others = len(parts.before) + len(parts.after)

@@ -32,7 +32,7 @@ ROWS_BESIDE_SECTIONS = 12
 """Rows that are left for NEXT and BLOCKED, if the sections are shown."""
 
 LONG_WAIT = 3600
-"""A wait of at least so many seconds is told by the clock time of its end."""
+"""A wait of at least this many seconds is shown by the clock time of its end."""
 
 REASONS = 3
 """Number of blocked operations shown with their reason. Keys w and o show the reasons of all."""

@@ -209,7 +209,7 @@ def _is_begun_joint(item: BenchInput) -> bool:
 def index_of(items: tuple[BenchInput, ...], item: BenchInput) -> int | None:
     """Return the index of an item in the items of a new view, ``None`` if it is not among them.
 
-    A joint is found by its next fastener, whatever it is.
+    A joint is found by its id, even if its next fastener has changed.
     """
     joint = input_of(item)
     for index, each in enumerate(items):

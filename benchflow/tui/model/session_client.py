@@ -166,7 +166,7 @@ class SessionClient:
         self.holder_left = await asyncio.to_thread(self.controller.journal.holder_left)
         moved = await asyncio.to_thread(moved_to, self.log)
         if moved is not None:
-            return f"This job goes on in {shown_path(moved)}. Leave this window, and open that log."
+            return f"This job continues in {shown_path(moved)}. Leave this window and open that log."
         damage = self.controller.journal.damage
         return "" if damage is None else f"Of the log, line {damage.line} {damage.what}. The lines before it are shown."
 
@@ -202,7 +202,7 @@ class SessionClient:
         return () if isinstance(subject, Refusal) else roles_to_waive(self.state, step, subject)
 
     def usual_signer(self, role: str) -> str:
-        """Return who is offered as the signer for a role, empty if nobody is.
+        """Return the name that is offered as the signer for a role; empty if there is none.
 
         It is the last signer for this role in this job, else the only one in the register, else the last one in a job
         of this procedure on this computer.

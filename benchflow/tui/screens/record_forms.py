@@ -78,7 +78,7 @@ class SignPage(FormPage, inherit_bindings=False):
         return lines
 
     def _name_is_offered(self) -> bool:
-        """True if the name is the one offered and no PIN proves it. Then Enter alone, as of a pedal, must not sign."""
+        """True if the name is the one offered and no PIN proves it. Then Enter alone must not sign."""
         assert self.client is not None  # set by the caller
         return self.signer[0].offered and not self.client.has_register and self._is_untouched()
 
@@ -91,7 +91,7 @@ class SignPage(FormPage, inherit_bindings=False):
         return super().check_action(action, parameters)
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return (f"To sign as {self.signer[0].value}, press F2. Another inspector types the name.",)
+        return (f"To sign as {self.signer[0].value}, press F2. To sign as another person, type the name.",)
 
     def action_sign_as_offered(self) -> None:
         self.action_submit()

@@ -17,7 +17,7 @@ LEAST_TEXT_ROWS = 4
 
 
 class CompactFormPage(FormPage, inherit_bindings=False):
-    """A form whose questions need an answer. Enter goes to the next one without, and submits after the last.
+    """A form whose questions need an answer. Enter goes to the next open question, and submits after the last one.
 
     ``intro`` is the text: above the form, or beside it on a wide screen.
     """
@@ -131,7 +131,7 @@ class CompactFormPage(FormPage, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action in ("next", "submit"):
-            # Enter goes on while the current question, or another one, waits for its answer.
+            # Enter goes to the next question while any question is open
             waits = not self._is_answered(self.at) or self._next_index(self.at) is not None
             return waits if action == "next" else not waits
         return super().check_action(action, parameters)

@@ -22,7 +22,7 @@ class FormField(Struct, frozen=True):
     """One question of a form.
 
     ``choices`` are pairs of value and label; a question without choices has a text field. ``value`` is the initial
-    value. If it is ``offered``, Enter passes the question by, and a letter typed into its field replaces it. If
+    value. If it is ``offered``, Enter accepts it, and a letter typed into its field replaces it. If
     ``keep`` is true, the draft is kept when the form is left. An ``optional`` question needs no answer.
     """
 
@@ -302,7 +302,7 @@ class FormPage(Page[str], inherit_bindings=False):
 
     def action_submit(self) -> None:
         if self._is_untouched() and self._refused_bounce():
-            return  # it is the Enter that opened the form, once more
+            return  # a bounce of the Enter that opened the form
         for index, question in enumerate(self.form_fields):
             if question.choices and not self.picked[question.name]:
                 self.at = index

@@ -264,9 +264,9 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.app.bell()
 
     def _refused_bounce(self) -> bool:
-        """True if the key came too soon after the one before, as from a bouncing or held foot switch. Say so.
+        """Show a message and return true if the key came too soon after the one before: a bounce or a held switch.
 
-        The message before stays: it may say what to do.
+        The earlier message stays, because it may say what to do.
         """
         timing = self.bench_app.entry_timing
         if not timing.bounced:

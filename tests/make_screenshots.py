@@ -31,7 +31,7 @@ from tests.tui.app_driver import AppDriver, drive_app
 
 HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
 """A fixed folder, because some pictures show its path."""
-SMALL, WIDE = (80, 24), (120, 40)
+SMALL, WIDE, WIDEST = (80, 24), (120, 40), (200, 50)
 BLOCKS = re.compile(
     r'<text class="(?P<style>[^"]*)" x="(?P<x>[^"]*)" y="(?P<y>[^"]*)"[^>]*>'
     r"(?P<text>(?:&#160;|[▘▝▀▖▌▞▛▗▚▐▜▄▙▟█])+)</text>"
@@ -111,17 +111,21 @@ SHOTS = (
     Shot("reading-wide", WIDE, "light", at("measure-protrusion[2]", 1), tuple("0.12")),
     Shot("tightening", SMALL, "dark", at("tighten-head", 17)),
     Shot("tightening-wide", WIDE, "dark", at("tighten-head", 17)),
+    Shot("tightening-widest", WIDEST, "dark", at("tighten-head", 17)),
     Shot("tightening-light", SMALL, "light", at("tighten-head", 17)),
     Shot("tightening-16", SMALL, "16-colour", at("tighten-head", 17)),
     Shot("tightening-plain", SMALL, "plain", at("tighten-head", 17)),
     Shot("large", SMALL, "dark", at("tighten-head", 17), ("f5",)),
     Shot("large-reading", SMALL, "light", at("measure-protrusion[2]"), ("f5", *"0.12")),
+    Shot("out-of-limit", SMALL, "dark", at("dry-holes"), (*"41.5", "enter", "up")),
+    Shot("read-again", SMALL, "light", at("dry-holes"), (*"41.5", "enter", "y", "2", *"42.6")),
+    Shot("find", SMALL, "dark", at("tighten-head", 17), ("slash", *"cam")),
     Shot("countdown", SMALL, "dark", SEALANT_OPEN),
     Shot("countdown-large", WIDE, "light", SEALANT_OPEN, ("f5",)),
     Shot("blocked", SMALL, "dark", new_job, ("o", *["down"] * 40, "w")),
     Shot("operations", WIDE, "dark", at("lay-cam[intake]"), ("o",)),
     Shot("rework", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
-    Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter", *"K. Lathe")),
+    Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter",)),
     Shot("entry-error", SMALL, "light", at("measure-protrusion[2]"), (*"0,12", "enter")),
     Shot("start", SMALL, "dark", start),
     Shot("job-list", SMALL, "light", job_list),

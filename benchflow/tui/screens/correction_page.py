@@ -164,6 +164,7 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
     def __init__(self, client: SessionClient, entry: LoggedEntry, reason: str = "") -> None:
         self.entry = entry
         self.reason = reason
+        self.title_line = "Read again" if reason else "Correct an entry"
         inputs = client.operation(entry.step).inputs
         readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
         self.reading = next(readings, None)

@@ -9,7 +9,8 @@ from textual.widgets import Input
 from benchflow.base.plaintext import folded
 from benchflow.session.view.bench_view import OperationRow
 from benchflow.tui.draw.block_parts import FieldPlace
-from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, cut, styled
+from benchflow.tui.draw.operation_rows import operation_row, title_column
+from benchflow.tui.draw.styled_lines import EMPTY, Line, styled
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page
@@ -64,17 +65,12 @@ class FindPage(Page[str], inherit_bindings=False):
         place = FieldPlace(len(label) + 1, 1, FIELD_WIDTH)
         available = max(height - len(head), 1)
         start = max(0, min(self.at - available // 2, len(self.rows) - available))
+        column = title_column(self.rows, width)
         shown = [
-            self._row(row, start + index == self.at, width)
-            for index, row in enumerate(self.rows[start : start + available])
+            (("► " if index == self.at else "  ", "now"), *operation_row(row, column, width - 2))
+            for index, row in enumerate(self.rows[start : start + available], start)
         ]
         return DrawnPage((*head, *(shown or [styled("No operation has this number or these words.")])), (place,))
-
-    def _row(self, row: OperationRow, selected: bool, width: int) -> Line:
-        shape, role, word = STATUS_MARKS[row.status]
-        available = width - 6 - len(word)
-        title = cut(f"{row.number:>3}  {row.title}", available)
-        return (("► " if selected else "  ", "now"), (f"{shape} ", role), (title, "text"), (f"  {word}", role))
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), max(len(self.rows) - 1, 0))

@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
+from benchflow.session.catalog import file_name_part
 from benchflow.session.log.log_folder import SUFFIX
 from benchflow.session.machine_folders import machine_folders, shipped_procedures
 
@@ -33,6 +34,8 @@ def exists(path: Path) -> bool:
 def find_log(name: str, folder: Path | None = None) -> Path:
     """The log with this path, or the only one in the log folder whose file name contains ``name``.
 
+    ``name`` can be the unit as it was typed: ``job 7`` finds a file with ``job-7``.
+
     Raises:
         NotFound: no log matches, or several do (:class:`Ambiguous`).
     """
@@ -40,7 +43,8 @@ def find_log(name: str, folder: Path | None = None) -> Path:
     if exists(path):
         return path
     logs = _logs(folder)
-    matches = [log for log in logs if name.casefold() in log.name.casefold()]
+    parts = {name.casefold(), file_name_part(name, name).casefold()}
+    matches = [log for log in logs if any(part in log.name.casefold() for part in parts)]
     if len(matches) == 1:
         return matches[0]
     if matches:

@@ -24,7 +24,7 @@ from benchflow.session.state.events import EVENT_TYPES, FORMAT, AnyEvent, typed_
 
 def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
     """The path for a new log, such as ``2026-03-01_head-install_job-2417.jsonl``. Makes no file."""
-    stem = "_".join((day.isoformat(), _file_name_part(procedure, "procedure"), _file_name_part(unit, "unit")))
+    stem = "_".join((day.isoformat(), file_name_part(procedure, "procedure"), file_name_part(unit, "unit")))
     path, number = folder / f"{stem}{SUFFIX}", 1
     while os.path.lexists(path):  # a link that leads nowhere counts
         number += 1
@@ -32,7 +32,7 @@ def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
     return path
 
 
-def _file_name_part(text: str, default: str) -> str:
+def file_name_part(text: str, default: str) -> str:
     """``text`` as part of a file name: letters and digits of any script, ``.`` and ``-``; at most 80 bytes."""
     name = re.sub(r"[^\w.]+|_", "-", unicodedata.normalize("NFC", text))
     short = name.encode("utf-8", "ignore")[:80].decode("utf-8", "ignore")

@@ -79,3 +79,5 @@ class FindPage(Page[str], inherit_bindings=False):
     def action_choose(self) -> None:
         if self.rows:
             self.dismiss(self.rows[self.at].operation)
+        else:
+            self.show_message("Type another number or other words.", role="attention")

@@ -257,3 +257,41 @@ def test_log_sheet_and_review_tell_the_failure_and_its_repair(tmp_path: Path) ->
     assert any(words in line for line in build_sheet(log).exceptions)
     (step,) = review_everything(log).guards
     assert ("fastener-failed", words) in [(point.kind, point.words) for point in step.reasons]
+
+
+def test_part_for_one_use_under_a_tightened_joint_is_renewed_before_the_repair(tmp_path: Path) -> None:
+    text = procedure_with(
+        "{id: lay, title: Lay the gasket, uses: [gasket], check: [It lies flat], undo: {do: Lift it off}}",
+        "{id: pull, title: Pull, after: [lay], tighten: {joint: studs, stages: [30 N·m, 60 N·m]}, "
+        "undo: {do: Loosen, discard: [gasket]}}",
+        head="kit: {parts: {gasket: {title: Gasket, discard: true}}}\n"
+        "joints: {studs: {title: Head studs, layout: '1 2 3 4'}}\n",
+    )
+    script = Script(tmp_path, text)
+    script.do_all(open_intent(), intent("start", operation="lay"), intent("tick-check", check=1), intent("finish"))
+    script.do("start", operation="pull")
+    ticks(script, 1)
+    fail(script, 2)
+    renew = "Pause step 2 and rework step 1 with new parts (Gasket)"
+    assert renew in joint(script)["stopped"]
+    (reply,) = script.send(intent("repair", joint="studs", fastener=2, repair="thread insert"))
+    assert reply["refused"][0]["message"].endswith(f"{renew} first.")
+    script.do("pause")
+    script.do("rework", operation="lay", reason="new gasket")
+    script.do("start", operation="lay")
+    script.do("tick-check", check=1)
+    script.do("finish")
+    script.do("start", operation="pull")
+    assert joint(script)["failed"] == {"2": "stripped"}
+    script.do("repair", joint="studs", fastener=2, repair="thread insert")
+    script.do("tick-rest", joint="studs")
+    script.do("tick-rest", joint="studs")
+    script.do("finish")
+    script.audited()
+
+
+def test_fastener_that_fails_before_anything_is_tightened_spends_no_part(tmp_path: Path) -> None:
+    script = started(tmp_path, "30 N·m", keys=", uses: [bolts]")
+    script.do("lot", consumable="bolts", lot="A1")
+    fail(script, 2, "broken")
+    script.do("repair", joint="studs", fastener=2, repair="new bolt")

@@ -8,7 +8,7 @@ from benchflow.session.intents.remedy_steps import stopped_fastener
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import fastener_number
 from benchflow.session.rules.current_operation import joint_in_progress
-from benchflow.session.rules.failed_fasteners import FAILURES, failed_text
+from benchflow.session.rules.failed_fasteners import FAILURES, failed_text, fitting_step, renewal_text
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.planned_disassembly import used_once_items
 from benchflow.session.rules.stage_remedies import fastener_remedies
@@ -82,5 +82,9 @@ def repair_fastener(state: State, intent: intents.RepairFastener, context: Conte
     for held in fastener_remedies(state, step):
         if held.final:
             return stopped_fastener(state, step, progress.joint.id, held)
+    fitted = fitting_step(state, step, state.work(step.id).failed_fasteners[fastener])
+    if fitted is not None:
+        message = f"The joint was tightened, so a part for one use is spent. {renewal_text(state, step, fitted)} first"
+        return refuse("not-allowed", message, operation=fitted, name=str(fastener))
     discarded = used_once_items(state, step.id)
     return (Entry(by, ev.FastenerRepaired(step.id, progress.joint.id, fastener, repair, discarded)),)

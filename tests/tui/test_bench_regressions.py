@@ -421,3 +421,18 @@ async def test_remedy_of_a_calculated_value_has_its_key_at_every_item(tmp_path: 
         assert "→ Look for dirt." in bench.text
         await bench.press("enter")
         assert bench.last["kind"] == "remedied"
+
+
+async def test_rest_of_a_stage_waits_for_its_wrench_and_is_then_entered_whole(tmp_path: Path) -> None:
+    wrenches = SHOP + "".join(
+        f"  {name}: {{kind: torque, serial: {serial}, range: 10 .. 100 N·m, calibrated: 2026-01-10}}\n"
+        for name, serial in (("left", "T-1"), ("right", "T-2"))
+    )
+    text = CAM.replace('layout: "1 2"', 'layout: "1 2 3"').replace(", draw-down: half a turn", "")
+    async with drive_app(at(tmp_path, text, "cam", shop=wrenches).controller) as bench:
+        await bench.press("p")
+        assert "Which instrument do you use?" in bench.text
+        assert "ticked" not in bench.kinds
+        await bench.press("down", "enter")
+        ticked = [event["data"] for event in bench.events if event["kind"] == "ticked"]
+        assert [(tick["fastener"], tick["serial"]) for tick in ticked] == [(1, "T-2"), (2, "T-2"), (3, "T-2")]

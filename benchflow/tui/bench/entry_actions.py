@@ -2,19 +2,18 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchflow.session.controller import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
 from benchflow.trade.verdict import OUT_OF_LIMIT
-from benchflow.tui.app.navigation import ChoiceReasonRequest, InstrumentRequest
-from benchflow.tui.bench.bench_navigation import BenchNavigation
+from benchflow.tui.app.navigation import ChoiceReasonRequest
 from benchflow.tui.bench.confirmations import reading_message, tick_message
+from benchflow.tui.bench.instrument_actions import InstrumentActions
 from benchflow.tui.bench.intent_fields import (
     asks_instrument,
     chosen_instruments,
-    instruments_for,
     reading_fields,
     tick_fields,
 )
@@ -24,9 +23,6 @@ from benchflow.tui.model.current_task import MoveTask
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import error_in, with_own_unit
 from benchflow.tui.widgets.entry_field import EntryField
-
-if TYPE_CHECKING:
-    from benchflow.session.rules.instrument_choice import ToolList
 
 SLOW = 0.4
 """Seconds to wait for the disk before a message is shown."""
@@ -42,7 +38,7 @@ def says(*texts: str) -> Message:
     return lambda _: (texts, "text")
 
 
-class EntryActions(BenchNavigation, inherit_bindings=False):
+class EntryActions(InstrumentActions, inherit_bindings=False):
     """The part of the bench that makes entries. The typed text stays in the field until it is on disk."""
 
     entry: EntryField
@@ -59,7 +55,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         finally:
             slow.cancel()
         if isinstance(answer, Refusal):
-            if asks_instrument(answer) and self._ask_instrument(answer, intent, fields):
+            if asks_instrument(answer) and self.ask_instrument(answer, intent, fields):
                 return None
             if intent == "choose" and self._ask_reason(answer, fields):
                 return None
@@ -68,43 +64,6 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             return None
         self.unsaved = False
         return answer
-
-    def _ask_instrument(self, refusal: Refusal, intent: str, fields: dict[str, Any]) -> bool:
-        """Ask which instrument is used, then send the entry again. Return false if there is no instrument to choose.
-
-        This is needed if several instruments fit, or if the one in use does not.
-        """
-        lists = instruments_for(self.client, self.cursor.item, fields)
-        unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
-        asked = [each for each in lists if (each.need in unfit if unfit else each.must_choose)]
-        tools = next((each for each in asked if any(row.allowed for row in each.rows)), None)
-        if tools is None:
-            return False
-
-        def chosen(serial: str | None) -> None:
-            if serial is None:
-                self.on_return(None)
-                self.show_message("The entry was not recorded, because no instrument was chosen.", role="attention")
-                return
-            self.client.tools[tools.need] = serial
-            self._enter_again(intent, fields)
-
-        self.bench_app.open(InstrumentRequest(tools, self._waiting_text(fields)), chosen)
-        self.app.bell()
-        return True
-
-    def _waiting_text(self, fields: dict[str, Any]) -> str:
-        """The entry that waits for its instrument: ``Head height, 2: 105 mm``, ``Head nuts, no. 3``."""
-        item, value = self.cursor.item, str(fields.get("value") or "")
-        match item:
-            case SlotInput():
-                place = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
-                what = f"{item.input.ask}{place}"
-            case TickInput():
-                what = f"{item.input.title}, no. {item.fastener}"
-            case _:
-                what = self.client.title(self.cursor.operation)
-        return f"{what}: {value}" if value else what
 
     def _ask_reason(self, refusal: Refusal, fields: dict[str, Any]) -> bool:
         """Ask why another part than the preferred one is chosen. Return false if that is not why it was refused."""
@@ -118,38 +77,16 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.bench_app.open(ChoiceReasonRequest(given.name, fields["take"], reason.message), self.on_return)
         return True
 
-    def _enter_again(self, intent: str, fields: dict[str, Any]) -> None:
+    def enter_again(self, intent: str, fields: dict[str, Any]) -> None:
         """Send an entry again, after its instrument was chosen."""
         if intent == "record":
             self.action_record()
         elif "answer" in fields:
             self.action_answer(fields["answer"])
+        elif intent == "tick-rest":
+            self._enter_rest()
         else:
             self._tick(**{name: True for name in ("loosened",) if fields.get(name)})
-
-    def action_instrument(self) -> None:
-        """Choose the instrument for the next entries, one after the other if a reading needs several."""
-        lists = instruments_for(self.client, self.cursor.item, {})
-        item = self.cursor.item
-        stretch = isinstance(item, TickInput) and item.value is not None and item.value.field == "stretch"
-        asked = [each for each in lists if (each.field == "stretch-instrument") == stretch]
-        if not asked:
-            self.show_message("This entry needs no instrument, or there is no shop register.", role="attention")
-            return
-        self._choose_instruments(tuple(asked))
-
-    def _choose_instruments(self, asked: "tuple[ToolList, ...]") -> None:
-        tools, *others = asked
-
-        def chosen(serial: str | None) -> None:
-            self.on_return(None)
-            if serial is not None:
-                self.client.tools[tools.need] = serial
-                self.show_message(f"{tools.title} {serial} is used from the next entry on.")
-                if others:
-                    self._choose_instruments(tuple(others))
-
-        self.bench_app.open(InstrumentRequest(tools), chosen)
 
     def _delete_drafts(self, drafts: tuple[str, ...]) -> None:
         self.cursor.delete_drafts(drafts)
@@ -339,15 +276,15 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self._send_and_show(f"Cleared: {joint.last_entry}", "untick", joint=joint.joint)
 
     def action_tick_rest(self) -> None:
+        if not self._refused_bounce():
+            self._enter_rest()
+
+    def _enter_rest(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        if self._refused_bounce():
-            return
         numbers = ", ".join(map(str, joint.rest))
-        self._enter(
-            says(f"Entered together: no. {numbers}, {joint.stages[joint.stage - 1]}"), "tick-rest",
-            joint=joint.joint, stage=joint.stage,
-        )  # fmt: skip
+        message = says(f"Entered together: no. {numbers}, {joint.stages[joint.stage - 1]}")
+        self._enter(message, "tick-rest", joint=joint.joint, stage=joint.stage)
 
     def action_stage_again(self) -> None:
         joint = self.cursor.joint

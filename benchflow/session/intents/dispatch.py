@@ -40,8 +40,8 @@ from benchflow.session.state.state import State
 def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event.
 
-    Among the events are the undos of a remedy that had to wait for this intent, the verdicts on ticks whose torque it
-    changes, and the proofs of states that it changes in finished operations.
+    The events include the undos of a remedy that had to wait for this intent. They also include new verdicts on ticks
+    whose torque it changes, and the changed proofs of states in finished operations.
     """
     intent = with_names_of_copy(state, intent)
     waiting = _pin_wait(state, intent, context)

@@ -12,8 +12,8 @@ BREAK_SECONDS = 10 * 60.0
 def resume_text(state: State, step: Step, progress: JointProgress, now: Now, *, started_again: bool) -> str:
     """Where to continue after a break within a stage: ``last: no. 6. Check no. 6, then no. 7.``; "" without a break.
 
-    A break is a new start of the program (``started_again`` if it is not logged yet), a pause of the operation, or more
-    than :data:`BREAK_SECONDS` since the last tick.
+    A break is a new start of the program, a pause of the operation, or more than :data:`BREAK_SECONDS` since the last
+    tick. ``started_again`` is true if the new start is not logged yet.
     """
     last = progress.last
     if last is None or last.stage != progress.stage_number:

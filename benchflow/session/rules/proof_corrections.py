@@ -1,4 +1,4 @@
-"""Entries that prove a state variable and are changed after their operation was finished: what is known afterwards."""
+"""The effect on the known states when an entry that proves a state changes after its operation was finished."""
 
 from benchflow.session.context import Context, Entry
 from benchflow.session.rules.proofs import proved_by, unproven_variables
@@ -8,9 +8,9 @@ from benchflow.session.state.state import State
 
 
 def with_evidence_changed(state: State, entries: tuple[Entry, ...], context: Context) -> tuple[Entry, ...]:
-    """``entries``, and one more for each operation that was finished and whose proof of a state variable they change.
+    """``entries``, and one more for each finished operation whose proof of a state variable they change.
 
-    Only a correction, or an entry in an operation that was started again, can do that.
+    Only a correction, or an entry in an operation that was started again, changes such a proof.
     """
     corrects = any(isinstance(entry.event, ev.EntryCorrected) for entry in entries)
     started_again = state.in_progress is not None and state.work(state.in_progress).finished

@@ -1,6 +1,6 @@
-"""Finished operations that are reopened: a correction has put a value in them out of its limit, or lost its proof.
+"""Finished operations that are reopened: a correction has put a value in them out of its limit, or made it not proven.
 
-Nothing in the log says so. It follows from the entries, so another correction or a deviation ends it.
+The log has no event for it. It follows from the entries, so another correction or a deviation ends it.
 """
 
 from collections.abc import Iterator

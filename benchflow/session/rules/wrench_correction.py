@@ -106,9 +106,9 @@ def extension_lines(state: State, progress: JointProgress, unit: str | None) -> 
 
 
 def setting_text(state: State, torque: Quantity, unit: str | None = None) -> str:
-    """The setting for ``torque`` in ``unit``, or in its own unit without one.
+    """The setting for ``torque`` in ``unit``; without a unit, in that of the torque.
 
-    It has at least three digits; in its own unit, at least one decimal more than the torque has.
+    It has at least three digits. In the unit of the torque, it has at least one decimal more than the torque.
     """
     shown_in = unit or torque.unit
     exact = from_base(base(wrench_setting(state, torque)), shown_in)

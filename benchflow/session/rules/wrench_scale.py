@@ -15,7 +15,7 @@ from benchflow.trade.instruments import is_torque
 class WrenchScale(Struct, frozen=True):
     """The range of a wrench, and its name inside a sentence: ``wrench T-1``.
 
-    It is not ``measured`` if it is only the range that the procedure asks for.
+    ``measured`` is false if the range is only the one that the procedure requires.
     """
 
     name: str

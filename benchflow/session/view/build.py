@@ -129,8 +129,8 @@ def start_blocked(state: State, step_id: str, context: Context, reopened: Reopen
 def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, ...]) -> str | None:
     """The operation that the bench screen shows; ``None`` if all are done.
 
-    The first of these that exists: the one in progress; the one with the nearest deadline, or the first on the route
-    to it; one that is reopened; one whose time window has closed; a paused one; one that can start; a blocked one.
+    The first of these that exists: in progress; nearest deadline, or the first operation on the route to it; reopened;
+    closed time window; paused; can start; blocked.
     """
     if state.in_progress is not None:
         return state.in_progress
@@ -210,9 +210,9 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
 
 
 def starts_by_entry(step: Step) -> bool:
-    """True if the first entry may start the operation, so that no key of its own is needed.
+    """True if the first entry may start the operation, without a start key.
 
-    An operation with a danger or warning, a temporary setting or a time window has one, and so has an operation
+    An operation with a danger or warning, a temporary setting or a time window needs a start key. So does an operation
     without a reading, choice, check or joint.
     """
     operation = step.operation

@@ -185,8 +185,8 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
 def draw_alarms(view: BenchView, here: str, width: int) -> list[Line]:
     """Draw the advice for time windows that close soon or have closed, in at most three lines.
 
-    ``here`` is the operation shown. The keys for a closed window are at its operation, so elsewhere the alarm says how
-    to get there.
+    ``here`` is the operation shown. The keys for a closed window work only at its operation. Elsewhere the alarm
+    says how to show that operation.
     """
     out: list[Line] = []
     for row in view.clocks:

@@ -132,7 +132,7 @@ def _figure(
 
 
 def _words(words: str, width: int, available: int) -> list[Line]:
-    """Draw what to do in large letters, in as many lines as there is space for, and whole below if it is cut off."""
+    """Draw what to do in large letters, in as many lines as fit. If it is cut off, draw the whole text below."""
     most = min((available - 1) // ROWS, MOST_LINES)
     if most < 1:
         return [styled(part, "now") for part in wrap(words, width)]

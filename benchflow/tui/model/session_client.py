@@ -204,8 +204,8 @@ class SessionClient:
     def usual_signer(self, role: str) -> str:
         """Return the name that is offered as the signer for a role; empty if there is none.
 
-        It is the last signer for this role in this job, else the only one in the register, else the last one in a job
-        of this procedure on this computer.
+        The first of these that exists: the last signer for this role in this job; the only one in the register; the
+        last one in a job of this procedure on this computer.
         """
         for line in reversed(self.controller.journal.lines):
             if line.kind in SIGNED_KINDS and line.data.get("role") == role:

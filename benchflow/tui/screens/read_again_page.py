@@ -1,4 +1,4 @@
-"""Reads a value again: the reason by one key, then the form of a correction with that reason."""
+"""The page for reading a value again: the reason by one key, then the form of a correction with that reason."""
 
 from typing import ClassVar
 
@@ -12,7 +12,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class ReadAgainPage(ListPage[str], inherit_bindings=False):
-    """The reasons for reading an entry again. Its result is the message of the correction."""
+    """A list of the reasons for reading a value again. Its result is the message of the correction."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *(

@@ -1,4 +1,4 @@
-"""A form with one row for each question, so that all of it fits on one screen with the text that belongs to it."""
+"""A form with one row for each question, so that it fits on one screen with its text."""
 
 from typing import ClassVar
 

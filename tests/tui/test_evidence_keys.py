@@ -329,3 +329,12 @@ async def test_enter_after_an_unavailable_letter_still_counts(tmp_path: Path) ->
         await bench.press("k")
         await bench.press("enter", pause=1.5)
         assert bench.kinds.count("ticked") == 1
+
+
+async def test_slash_opens_the_search_from_an_empty_field_and_is_part_of_a_fraction(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.press("slash")
+        assert bench.screen.title_line == "Find an operation"
+        await bench.press("escape")
+        await bench.type("1/64 in")
+        assert bench.field == "1/64 in"

@@ -30,7 +30,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "repair", "enter the repair", id="bench.repair"),
     Binding(ENTER, "check", "tick", id="bench.check"),
     Binding(ENTER, "uncheck", "clear tick", id="bench.uncheck"),
-    Binding(letter("b"), "check_no", "not so", id="bench.check-no"),
+    Binding(letter("b"), "check_no", "answer no", id="bench.check-no"),
     Binding(ENTER, "choose(0)", "choose", id="bench.choose"),
     Binding(ENTER, "sign", "sign", id="bench.sign"),
     Binding(ENTER, "remedy_here", "remedy", id="bench.remedy-here"),
@@ -67,7 +67,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
-    Binding(letter("t"), "go_on_here", "continue here", id="bench.go-on-here"),
+    Binding(letter("t"), "continue_here", "continue here", id="bench.continue-here"),
     Binding(letter("k"), "take_over", "take over", id="bench.take-over"),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
     Binding(letter("e"), "end_page", "end page, build sheet", id="bench.end-page"),
@@ -112,7 +112,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "fastener_failed": joint is not None and not joint.complete and cursor.in_progress,
         "draw_down": joint is not None and is_drawing_down(joint) and not joint.stopped,
         "seated": joint is not None and is_drawing_down(joint) and not (joint.stopped or cursor.client.view.read_only),
-        "go_on_here": cursor.client.holder_left,
+        "continue_here": cursor.client.holder_left,
         "untick": joint is not None and bool(joint.last_entry),
         "tick_rest": joint is not None and len(joint.rest) > 1,
         "stage_again": joint is not None and joint.stage_again and bool(joint.resume_text),
@@ -171,7 +171,7 @@ def _any_paused(cursor: BenchCursor) -> bool:
 
 VIEW_ONLY = frozenset({
     "why", "line", "operations", "find", "back_to_next", "back_from_done", "stay", "scroll", "back", "help", "step_out",
-    "blocked", "calculation", "go_on_here", "end_page",
+    "blocked", "calculation", "continue_here", "end_page",
 })  # fmt: skip
 """Actions that are active in a view-only job."""
 

@@ -242,7 +242,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         else:
             self.bench_app.open(ReworkPlanRequest(task.view.rework, plan), self._rework_started)
 
-    def action_go_on_here(self) -> None:
+    def action_continue_here(self) -> None:
         """Open the log for writing, after the window that had it open has left."""
         try:
             self.bench_app.open_bench(self.client.controller.opened_again(), self.client.by)

@@ -84,7 +84,7 @@ class EntryField(SurvivesKeys, Input, inherit_bindings=False):
         """True if this character, typed now, is a command and not part of the value."""
         if self.kind != "quantity" or self.value or character is None:
             return False
-        return character.isspace() or character.isalpha() or character in "?="
+        return character.isspace() or character.isalpha() or character in "?=/"
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         return super().check_consume_key(key, character) and not self.is_command(character)

@@ -208,7 +208,7 @@ def last_seq(driver: SessionDriver, reading: str) -> int | None:
     return attempts[-1].seq if attempts else None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(ACTIONS, min_size=60, max_size=150), st.booleans())
 def test_answers_to_random_entries_equal_the_model(actions: list[tuple[str, str, str]], begin_finished: bool) -> None:
     model = Model()

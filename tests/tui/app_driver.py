@@ -141,6 +141,7 @@ async def drive_app(
     page = BenchScreen(client) if client is not None else first
     assert isinstance(page, Page)
     app = BenchApp(Preferences(None), page, review_screen_for if review else screen_for, client)
+    app.burst_wait = 0.0  # all keys of a burst are in the queue before the first one is handled
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
         yield AppDriver(app, pilot)

@@ -55,6 +55,8 @@ class OrderedApp(SurvivesKeys, App[Result]):
     _released: asyncio.Event
     _failures: int = 0
     _clicked: bool = False
+    burst_wait = BURST_GAP
+    """Seconds to wait for the next key of a burst."""
     entry_timing: EntryTiming
     """The time between the last two keys that make entries."""
     key_errors: list[Exception]
@@ -182,7 +184,7 @@ class OrderedApp(SurvivesKeys, App[Result]):
         if not self._key_queue:
             self._key_arrived.clear()
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._key_arrived.wait(), BURST_GAP)
+                await asyncio.wait_for(self._key_arrived.wait(), self.burst_wait)
         following = self._key_queue[0] if self._key_queue else None
         return following if isinstance(following, events.Key) and belongs_to_burst(last, following) else None
 

@@ -338,3 +338,15 @@ async def test_slash_opens_the_search_from_an_empty_field_and_is_part_of_a_fract
         await bench.press("escape")
         await bench.type("1/64 in")
         assert bench.field == "1/64 in"
+
+
+async def test_draft_of_another_reading_is_not_dropped_after_a_refusal(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.press("down")
+        await bench.type("0.0")
+        await bench.press("up")
+        await bench.type("25\n")  # far from its limit, so it is not recorded
+        await bench.press("down")
+        assert bench.field == "0.0"
+        await bench.type("12")
+        assert bench.field == "0.012"

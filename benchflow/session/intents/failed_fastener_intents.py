@@ -1,6 +1,7 @@
 """Handlers of the intents `fastener-failed` and `repair`."""
 
 from benchflow.base.plaintext import clean
+from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
 from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
@@ -19,13 +20,10 @@ from benchflow.session.state.state import State
 
 def report_failed_fastener(state: State, intent: intents.ReportFailedFastener, context: Context, by: str) -> Decision:
     """Log that a fastener failed. Another one can be logged while the joint is stopped."""
-    found = joint_in_progress(state, intent.operation, intent.joint)
+    found = _fastener_in_progress(state, intent)
     if isinstance(found, Refusal):
         return found
-    step, progress = found
-    fastener = fastener_number(progress, intent.fastener)
-    if isinstance(fastener, Refusal):
-        return fastener
+    step, progress, fastener = found
     what = FAILURES.get(intent.what)
     if what is None:
         return unknown_name("failure of a fastener", intent.what, FAILURES)
@@ -40,6 +38,18 @@ def report_failed_fastener(state: State, intent: intents.ReportFailedFastener, c
     stored = None if reached is None else to_stored(reached)
     event = ev.FastenerFailed(step.id, progress.joint.id, _stage_reached(progress), fastener, what, stored)
     return (Entry(by, event),)
+
+
+def _fastener_in_progress(
+    state: State, intent: intents.ReportFailedFastener | intents.RepairFastener
+) -> tuple[Step, JointProgress, int] | Refusal:
+    """The operation in progress, its joint and the fastener that the intent names."""
+    found = joint_in_progress(state, intent.operation, intent.joint)
+    if isinstance(found, Refusal):
+        return found
+    step, progress = found
+    fastener = fastener_number(progress, intent.fastener)
+    return fastener if isinstance(fastener, Refusal) else (step, progress, fastener)
 
 
 def _torque_or_angle(text: str, name: str) -> Quantity | Refusal:
@@ -65,13 +75,10 @@ def _stage_reached(progress: JointProgress) -> int:
 
 def repair_fastener(state: State, intent: intents.RepairFastener, context: Context, by: str) -> Decision:
     """Log the repair of a failed fastener. All ticks and the draw-down of the joint become void."""
-    found = joint_in_progress(state, intent.operation, intent.joint)
+    found = _fastener_in_progress(state, intent)
     if isinstance(found, Refusal):
         return found
-    step, progress = found
-    fastener = fastener_number(progress, intent.fastener)
-    if isinstance(fastener, Refusal):
-        return fastener
+    step, progress, fastener = found
     if fastener not in state.work(step.id).failed_fasteners:
         message = f"Fastener {fastener} has not failed. Enter first what happened to it: stripped, broken or turning"
         return refuse("not-allowed", message, name=str(fastener))

@@ -56,7 +56,9 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         """Set up the field for the current item, with its draft as the text."""
         item = self.cursor.item
         if item is not None and self.cursor.has_field:
-            self.entry.set_content("quantity" if is_quantity(item) else "text", self.cursor.restore_draft())
+            draft = self.cursor.restore_draft()
+            self.has_refused_text = self.has_refused_text and draft == self.entry.value
+            self.entry.set_content("quantity" if is_quantity(item) else "text", draft)
             self.entry.display = True
             self.focus_on(self.entry)
         else:

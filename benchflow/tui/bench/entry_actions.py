@@ -260,8 +260,8 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
     def refused(self, refusal: Refusal) -> None:
         """Show every reason, and how to get to the keys that the reasons name while a text is in the field."""
         super().refused(refusal)
-        self.has_refused_text = True
-        if self.focused is not None and self.entry.value:
+        self.has_refused_text = self.focused is not None and bool(self.entry.value)
+        if self.has_refused_text:
             self.show_message(*self.message.texts, "Press Esc to use the keys with letters.", role="alarm")
 
     def _not_entered(self, message: str) -> bool:

@@ -10,10 +10,14 @@ import msgspec
 import pytest
 from markdown_it import MarkdownIt
 
+from benchflow.review.evidence.assessment import review_everything
+from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
 from benchflow.review.log.loaded_log import load_log
-from benchflow.review.sheets.build_sheet import BuildSheet, build_sheet
+from benchflow.review.sheets import out_of_the_ordinary
+from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
+from benchflow.review.sheets.sheet_content import BuildSheet
 from tests.driving.simulated_builder import Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, loaded_build, played, read
 
@@ -61,6 +65,23 @@ def test_deviations_are_listed_first_with_names(sheet: BuildSheet) -> None:
     assert "reworked, " in text
     assert "None. Every operation" not in build_sheet_html(sheet)
     assert "None. Every operation" in build_sheet_html(build_sheet(loaded_build(3, with_tools=True)))
+
+
+def test_sheet_lists_every_step_that_the_review_suspects_and_no_line_twice() -> None:
+    log = loaded_build(3, FAULTS, with_tools=True)
+    lines = build_sheet(log).exceptions
+    assert len(set(lines)) == len(lines)
+    listed = {line.split("  ")[0] for line in lines}
+    suspects = {str(log.plan.number(found.operation)) for found in review_everything(log).guards if found.suspect}
+    assert suspects - listed == set()
+    assert any(" near a limit, " in line for line in lines)  # nothing was signed or reworked there
+
+
+def test_kinds_that_the_recorded_lines_state_are_kinds_of_weak_points() -> None:
+    sets = [kinds for kinds in vars(out_of_the_ordinary).values() if isinstance(kinds, frozenset)]
+    stated = {kind for kinds in sets for kind in kinds}
+    assert stated
+    assert stated <= {kind.kind for kind in WEAK_POINT_KINDS}
 
 
 def test_follow_ups_are_due_counted_from_the_close(sheet: BuildSheet) -> None:

@@ -4,9 +4,9 @@ from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean
 from benchflow.review.log.loaded_log import SIMULATED_NOTE
-from benchflow.review.sheets.build_sheet import BuildSheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
+from benchflow.review.sheets.sheet_content import BuildSheet, SheetValue
 from benchflow.trade.gauge_picture import GaugeTexts, gauge_svg
 from benchflow.trade.joint_picture import joint_svg
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT

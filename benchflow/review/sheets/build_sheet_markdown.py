@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.sheets.build_sheet import BuildSheet, BuildSheetOperation, SheetValue
+from benchflow.review.sheets.sheet_content import BuildSheet, BuildSheetOperation, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
@@ -37,7 +37,7 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     chain = "The log is intact" if sheet.sound else "**THE LOG IS DAMAGED**"
     yield f"{chain}: {sheet.events} events, fingerprint `{sheet.head}`."
     yield ""
-    yield "## Deviations and remarks"
+    yield "## Out of the ordinary"
     yield ""
     for line in (*sheet.warnings, *sheet.exceptions) or ("None.",):
         yield f"- {plain(line)}"

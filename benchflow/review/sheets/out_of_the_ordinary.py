@@ -1,51 +1,106 @@
-"""What was out of the ordinary in a build, one line each: for the end of a job at the bench."""
+"""What was out of the ordinary in a build, one line each: for the build sheet and the end of a job at the bench.
 
-from collections.abc import Iterator
-from typing import Final
+By the same rule as the review: every weak point from the grade :data:`SUSPECT` on is a line. So is every deviation,
+remedy, repair, rework, correction and note, and every operation that was not done.
+"""
+
+from collections.abc import Collection, Iterable, Iterator
+from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from benchflow.procedure.plan import Step
-from benchflow.review.evidence.ranking import GRADE
+from benchflow.review.evidence.ranking import SUSPECT, WeakPoint
 from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet, exception_lines
+from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.history import known_event
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.events import EntryCorrected
+from benchflow.trade.verdict import NOT_ACCEPTED
 
-LEAST_GRADE: Final = GRADE["window-across"]
-"""Weak points below this grade, such as an instrument without a serial number, are usual."""
-
-_ON_THE_SHEET: Final = frozenset({
-    "never-done", "not-known", "taken-over", "taken-on-trust", "out-of-limit", "not-proven", "deviation", "self-signed",
-    "redone", "fastener-failed",
-})  # fmt: skip
-"""The weak points that the build sheet lists among its exceptions."""
+if TYPE_CHECKING:
+    from benchflow.session.shop.register import Shop
 
 
-def out_of_the_ordinary(log: LoadedLog) -> tuple[str, ...]:
-    """The exceptions of the build sheet, other weak points, corrections and notes, by operation in the author's order.
+class UnusualLine(Struct, frozen=True):
+    """One line without the operation. ``says`` are the kinds of weak points that it states, which get no other line.
 
-    Notes on the whole job come last.
+    ``about`` limits them to weak points about that value.
     """
-    sheet = build_sheet(log)
+
+    text: str
+    says: frozenset[str] = frozenset()
+    about: str = ""
+
+    def states(self, point: WeakPoint) -> bool:
+        """True if the line states the weak point."""
+        return point.kind in self.says and self.about in ("", point.about)
+
+
+_NOT_DONE: Final = frozenset({"never-done", "not-known"})
+_TAKEN_OVER: Final = frozenset({"taken-over", "taken-on-trust"})
+_NOT_ACCEPTED: Final = frozenset({"out-of-limit", "not-proven"})
+_DEVIATION: Final = frozenset({"deviation"})
+_SELF_SIGNED: Final = frozenset({"self-signed"})
+_FAILED: Final = frozenset({"fastener-failed"})
+
+
+def out_of_the_ordinary(
+    log: LoadedLog, operations: Collection[BuildSheetOperation], shop: "Shop | None" = None
+) -> tuple[str, ...]:
+    """The lines by operation, in the author's order. Notes on the whole job come last.
+
+    ``operations`` are those of the build sheet. ``shop`` is the shop's register, as in a review.
+    """
     titles = LogTitles(log.plan, None)
     lines: list[str] = []
-    for section in sheet.sections:
-        for operation in section.operations:
-            lines += exception_lines((operation,), known=log.damage is None)
-            head = f"{operation.number}  {operation.title}"
-            step = log.plan.steps[operation.operation]
-            lines += (f"{head}: {text}" for text in _weak_points(log, step))
-            lines += (f"{head}: {text}" for text in _corrections(log, operation, titles))
-            lines += (f"{head}: note, {note}" for note in operation.notes)
-    return (*lines, *(f"Note, {note}" for note in sheet.notes))
+    for operation in operations:
+        head = f"{operation.number}  {operation.title}"
+        step = log.plan.steps[operation.operation]
+        recorded = tuple(_recorded_lines(operation, known=log.damage is None))
+        lines += (f"{head}: {line.text}" for line in recorded)
+        lines += (f"{head}: {text}" for text in _suspect_points(log, step, recorded, shop))
+        lines += (f"{head}: {text}" for text in _corrections(log, operation, titles))
+        lines += (f"{head}: note, {note}" for note in operation.notes)
+    return tuple(lines)
 
 
-def _weak_points(log: LoadedLog, step: Step) -> Iterator[str]:
-    for point in weak_points_of(log, step):
-        if point.grade >= LEAST_GRADE and point.kind not in _ON_THE_SHEET:
-            yield f"{point.title}, {point.words}"
+def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[UnusualLine]:
+    """What the log says itself. ``known`` is false if the log is damaged."""
+    if not operation.done:
+        yield UnusualLine("not done" if known else "not known", _NOT_DONE)
+    if operation.taken_over:
+        yield UnusualLine(operation.taken_over, _TAKEN_OVER)
+    for value in operation.values:
+        if value.verdict in NOT_ACCEPTED:
+            yield UnusualLine(value.words, _NOT_ACCEPTED, value.name)
+    for deviation in operation.deviations:
+        yield UnusualLine(f"deviation {deviation}", _DEVIATION)
+    if operation.self_signed:
+        signed = f"the builder signed the hold point for their own work, {operation.signed}"
+        yield UnusualLine(signed, _SELF_SIGNED)
+    for remedy in operation.remedies:
+        yield UnusualLine(f"remedy, {remedy}")
+    for failed in operation.failed_fasteners:
+        yield UnusualLine(f"fastener failed, {failed}", _FAILED)
+    for redone in operation.redone:
+        yield UnusualLine(f"reworked, {redone}")
+
+
+def _suspect_points(log: LoadedLog, step: Step, recorded: Iterable[UnusualLine], shop: "Shop | None") -> Iterator[str]:
+    said = tuple(recorded)
+    reworks = {fact.seq for fact in log.facts.undone_steps if fact.operation == step.id}
+    for point in weak_points_of(log, step, shop):
+        if point.kind == "retaken":
+            yield f"measured again, {point.words}"  # recorded, so a line whatever its grade
+            continue
+        if point.grade < SUSPECT or any(line.states(point) for line in said):
+            continue
+        if point.kind == "redone" and point.seq in reworks:
+            continue  # the line "reworked" states it; other points of this kind are about ticks
+        yield f"{point.title}, {point.words}"
 
 
 def _corrections(log: LoadedLog, operation: BuildSheetOperation, titles: LogTitles) -> Iterator[str]:

@@ -14,7 +14,8 @@ from benchflow.review.evidence.assessment import Review, review_everything, revi
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import Frame, Replay, StepSize
-from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles

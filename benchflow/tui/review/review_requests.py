@@ -2,7 +2,7 @@
 
 from benchflow.review.evidence.assessment import Review
 from benchflow.review.evidence.ranking import WeakPoint
-from benchflow.review.sheets.build_sheet import BuildSheetOperation
+from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.app.navigation import HelpRequest, ScreenRequest
 from benchflow.tui.review.review_case import OperationText, ReplayPoint, ReviewCase

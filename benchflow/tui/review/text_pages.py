@@ -6,7 +6,7 @@ from textual.binding import BindingType
 
 from benchflow.review.evidence.ranking import SUSPECT, WEAK_POINT_KINDS, WeakPoint
 from benchflow.review.evidence.ranking import rule as ranking_rule
-from benchflow.review.sheets.build_sheet import BuildSheetOperation
+from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.draw.side_column import draw_clocks, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, hanging, rule, styled, wrap

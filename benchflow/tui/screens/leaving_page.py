@@ -196,11 +196,12 @@ def _read_for_review(log: Path) -> "tuple[LoadedLog, tuple[str, ...]]":
     # Imported late: only the end of a job needs the review.
     from benchflow.review.audit.audited_log import with_audit
     from benchflow.review.log.loaded_log import load_log
-    from benchflow.review.sheets.out_of_the_ordinary import out_of_the_ordinary
+    from benchflow.review.sheets.build_sheet import build_sheet
     from benchflow.session.procedure_loading import procedure_reader
 
     loaded = with_audit(load_log(log, procedure_reader()))
-    return loaded, out_of_the_ordinary(loaded)
+    sheet = build_sheet(loaded)
+    return loaded, (*sheet.exceptions, *(f"Note, {note}" for note in sheet.notes))
 
 
 def follow_up_lines(items: Sequence[FollowUp], start: datetime, width: int) -> list[Line]:

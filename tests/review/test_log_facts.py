@@ -12,6 +12,7 @@ from benchflow.review.log.interpretation import NotASession, interpret, plans_or
 from benchflow.session.log.line_format import Draft, Line, read, seal
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
+from tests.review.played_builds import loaded_build
 
 PLAN_OF = plans_or_empty(procedure_reader_with_cache(None))
 
@@ -227,3 +228,19 @@ def test_timestamp_of_any_writer_is_given_in_utc_with_milliseconds(at: str) -> N
     facts = facts_of(read(raw, None).lines)
     assert [note.at for note in facts.notes] == ["2026-03-01T18:30:00.000Z"]
     assert facts.session.opened_at == "2026-03-01T18:30:00.000Z"
+
+
+def test_stage_facts_have_the_torque_and_its_tolerance() -> None:
+    """The figures are those of the shipped head install: a limit has its own ends, one quantity the program's 6 %."""
+    stages = {(fact.operation, fact.stage): fact for fact in loaded_build(3).facts.stages}
+    snug, nut = stages["tighten-head", 1], stages["fit-timing-unit", 1]
+    assert (snug.torque, snug.turned) == ("30 N·m (22 ft-lb)", True)
+    assert snug.allowed_low == pytest.approx(1 - 22 * 1.3558179483 * 0.94 / 30, rel=1e-6)
+    assert snug.allowed_high == pytest.approx(0.06)
+    assert (nut.torque, nut.turned) == ("40 ft-lb (54 N·m)", False)
+    assert stages["tighten-head", 3].torque == ""
+
+
+def test_session_fact_names_procedure_and_revision() -> None:
+    session = loaded_build(3).facts.session
+    assert (session.procedure_id, session.revision) == ("head-install", "C")

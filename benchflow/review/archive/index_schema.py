@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 10
+VERSION: Final = 11
 """The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {

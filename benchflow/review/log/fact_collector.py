@@ -4,6 +4,7 @@ For each event the collector gets the state before it, the typed event, and the 
 which attempts, ticks, lots, signatures and deviations are in force at the end.
 """
 
+from functools import partial
 from typing import Literal, TypeVar, assert_never
 
 from msgspec import Struct, field
@@ -28,6 +29,7 @@ from benchflow.review.log.facts import (
     tool_lines,
 )
 from benchflow.review.log.margin import band, margin, number
+from benchflow.review.log.stage_torque import stage_torque
 from benchflow.review.log.tick_groups import TickGroups
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
@@ -164,15 +166,15 @@ class FactCollector:
                 )  # fmt: skip
                 for operation in dict.fromkeys(event.redo):
                     if operation in before.done or before.work(operation).touched:
-                        self._work_undone(before.work(operation), operation, line, now, "remedy", event.do)
+                        self._work_undone(before, operation, line, now, "remedy", event.do)
             case ev.ReworkStarted():
                 for operation in event.reopened:
-                    self._work_undone(before.work(operation), operation, line, now, "rework", event.reason)
+                    self._work_undone(before, operation, line, now, "rework", event.reason)
             case ev.OperationUndone() if event.operation in before.to_undo:
                 pass  # the remedy has reopened it before
             case ev.OperationUndone():
                 reason = "" if before.rework is None else before.rework.reason
-                self._work_undone(before.work(event.operation), event.operation, line, now, "rework", reason)
+                self._work_undone(before, event.operation, line, now, "rework", reason)
             case ev.OperationPaused():
                 progress = self._progress_of(event.operation)
                 progress.event_at(now)
@@ -235,10 +237,11 @@ class FactCollector:
             progress.event_at(now)
 
     def _work_undone(
-        self, work: Work, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
+        self, before: State, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
     ) -> None:
         progress = self._progress_of(operation)
-        self._stages += progress.ticks.facts(operation, work, in_force=False)
+        figure_of = partial(stage_torque, before, operation)
+        self._stages += progress.ticks.facts(operation, before.work(operation), figure_of, in_force=False)
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
         self._progress_by_operation[operation] = progress.restarted()
 
@@ -328,7 +331,8 @@ class FactCollector:
     def facts(self, state: State) -> Facts:
         """The facts of the whole log. ``state`` is the state after its last event."""
         for operation, progress in self._progress_by_operation.items():
-            self._stages += progress.ticks.facts(operation, state.work(operation), in_force=True)
+            figure_of = partial(stage_torque, state, operation)
+            self._stages += progress.ticks.facts(operation, state.work(operation), figure_of, in_force=True)
         return Facts(
             session=self._session_fact(state),
             operations=tuple(
@@ -371,7 +375,7 @@ class FactCollector:
         return recorded | calculated
 
     def _session_fact(self, state: State) -> SessionFact:
-        opened, last = state.opened, self._last
+        opened, last, procedure = state.opened, self._last, state.plan.procedure
         closed, closed_at = self._closed or (None, None)
         return SessionFact(
             session=self._opened.hash, unit=opened.unit, by=self._opened.by, opened_at=in_log_form(self._opened.at),
@@ -380,6 +384,7 @@ class FactCollector:
             simulated=opened.simulated, shop=opened.shop, clock_back=self._clock_back,
             left_open=() if closed is None else closed.open_operations,
             why_open="" if closed is None else closed.reason, unknown=self._unknown,
+            procedure_id=procedure.id, revision=procedure.revision, procedure_title=procedure.title,
         )  # fmt: skip
 
 

@@ -60,6 +60,9 @@ class SessionFact(Struct, frozen=True):
     left_open: tuple[str, ...]  # operations open when it was closed
     why_open: str
     unknown: int  # events of a kind that this version cannot read
+    procedure_id: str = ""  # this and the next two: "" if the procedure cannot be read
+    revision: str = ""
+    procedure_title: str = ""
 
     @property
     def closed(self) -> bool:
@@ -152,6 +155,10 @@ class StageFact(Struct, frozen=True):
     before one of the ticks, within the stage, and ``gap_seq`` is that tick. ``bad`` counts the fasteners whose last
     tick was out of its band. ``low`` and ``high`` count all ticks below and above it, also those that were replaced or
     cleared later. ``loosened`` counts the ticks after the fastener was let off and brought up again.
+
+    ``torque`` is the figure of a stage of torque, "" for another one. ``allowed_low`` and ``allowed_high`` are its
+    tolerance to each side as a share of the torque; ``None``: not known. ``turned`` is true if a later stage turns the
+    fasteners further by an angle.
     """
 
     seq: int
@@ -178,6 +185,10 @@ class StageFact(Struct, frozen=True):
     high: int = 0
     loosened: int = 0
     together: bool = False  # these ticks were entered together, not one by one
+    torque: str = ""
+    allowed_low: float | None = None
+    allowed_high: float | None = None
+    turned: bool = False
 
 
 class FailedFastenerFact(Struct, frozen=True):

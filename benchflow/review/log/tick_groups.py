@@ -1,12 +1,13 @@
 """Counts the ticks of one operation by stage, instrument, person and day, for its stage facts."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from msgspec import Struct
 
 from benchflow.review.log.facts import LogTime, StageFact
+from benchflow.review.log.stage_torque import StageTorque
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Tick, Work
@@ -111,18 +112,25 @@ class TickGroups:
                 for key in self._of_tick[tick.seq]:
                     self._groups[key].unticked += 1
 
-    def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
-        """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked."""
+    def facts(
+        self, operation: str, work: Work, figure_of: Callable[[int], StageTorque], *, in_force: bool
+    ) -> Iterator[StageFact]:
+        """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked.
+
+        ``figure_of`` returns the torque of a stage.
+        """
         verdicts: dict[_GroupKey, dict[int, Verdict]] = {key: {} for key in self._groups}
         for tick in work.ticks_in_force.values():
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict
         for key, group in self._groups.items():
             bad = sum(verdict in NOT_ACCEPTED for verdict in verdicts[key].values())
+            figure = figure_of(key.stage)
             yield StageFact(
                 group.seq, operation, group.joint, key.stage, work.redone, group.instrument,
                 key.serial, key.by, key.day, group.first.at, group.last.at, len(verdicts[key]),
                 group.unticked, group.gap, group.gap_seq, group.first.seconds_until(group.last), bad, group.measured,
                 key.stretch, in_force and key.attempt == self._attempts[key.stage],
                 group.low, group.high, group.loosened, key.together,
+                figure.torque, figure.low, figure.high, figure.turned,
             )  # fmt: skip

@@ -18,7 +18,10 @@ from benchflow.session.state.state import State
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
-SIGNING = (intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState, intents.TakeOver)
+SIGNING = (
+    intents.SignHold, intents.SignDeviation, intents.CorrectEntry, intents.SetState, intents.TakeOver,
+    intents.RecordFinding, intents.WithdrawFinding,
+)  # fmt: skip
 """The intents that may need a signature."""
 
 

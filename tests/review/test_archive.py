@@ -421,6 +421,7 @@ def test_two_thousand_filed_logs_are_checked_without_reading_them(tmp_path: Path
 DIGESTS = {
     6: "581f38e6932b728a", 7: "112a59541f47a9b8", 8: "cb7a58f5960c80a3", 9: "94ad19fdaa5f9d31", 10: "91e5858a81e9887d",
     11: "32beb0842d38ef2b",
+    12: "6f7fe8414f515c49",
 }  # fmt: skip
 """A digest of the names and types of tables and columns, by version of the tables."""
 

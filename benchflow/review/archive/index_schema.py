@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 11
+VERSION: Final = 12
 """The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
@@ -41,6 +41,8 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "undone_steps": f.UndoneFact,
     "remedies": f.RemedyFact,
     "notes": f.NoteFact,
+    "complaints": f.ComplaintFact,
+    "causes": f.CauseFact,
 }
 """The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`."""
 

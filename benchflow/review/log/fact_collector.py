@@ -7,11 +7,14 @@ which attempts, ticks, lots, signatures and deviations are in force at the end.
 from functools import partial
 from typing import Literal, TypeVar, assert_never
 
+import msgspec
 from msgspec import Struct, field
 from msgspec.structs import replace
 
 from benchflow.review.log.facts import (
+    CauseFact,
     ChoiceFact,
+    ComplaintFact,
     DeviationFact,
     Facts,
     FailedFastenerFact,
@@ -86,6 +89,8 @@ class FactCollector:
         self._remedies: list[RemedyFact] = []
         self._failed_fasteners: dict[int, FailedFastenerFact] = {}  # by seq
         self._notes: list[NoteFact] = []
+        self._complaints: list[ComplaintFact] = []
+        self._causes: dict[int, CauseFact] = {}  # by seq
         self._stages: list[StageFact] = []
         self._clock_back = 0
         self._unknown = 0
@@ -191,6 +196,14 @@ class FactCollector:
                 self._instruments.append(_instrument_fact(event, line, now))
             case ev.NoteAdded():
                 self._notes.append(NoteFact(line.seq, now.at, line.by, event.operation or "", event.text))
+            case ev.ComplaintReported():
+                self._complaints.append(
+                    ComplaintFact(line.seq, now.at, line.by, event.text, *msgspec.structs.astuple(event.answers))
+                )
+            case ev.FindingRecorded():
+                self._causes[line.seq] = _cause_fact(after, event, line, now)
+            case ev.FindingWithdrawn():
+                pass  # the last state has the findings in force
             case ev.ClockWentBack():
                 self._clock_back += 1
             case ev.JobClosed():
@@ -358,6 +371,8 @@ class FactCollector:
             undone_steps=tuple(self._undone_steps),
             remedies=tuple(self._remedies),
             notes=tuple(self._notes),
+            complaints=tuple(self._complaints),
+            causes=_mark_in_force(self._causes, set(state.causes)),
         )  # fmt: skip
 
     def _readings_in_force(self, state: State) -> set[int]:
@@ -396,7 +411,7 @@ def _calculation_in_force(work: Work, name: str, seq: int, redone: int) -> bool:
     return redone == work.redone and work.remedied.get(name, 0) < seq
 
 
-_Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact)
+_Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact, CauseFact)
 
 
 def _mark_in_force(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
@@ -419,6 +434,14 @@ def _remedy_words(event: ev.RemedyCarriedOut) -> str:
     """The remedy with the parts that it fits and its wait: ``Press in a sleeve (sleeve; wait 15 min)``."""
     more = [*event.uses, *([f"wait {event.wait.entered}"] if event.wait is not None else [])]
     return f"{event.do} ({'; '.join(more)})" if more else event.do
+
+
+def _cause_fact(state: State, event: ev.FindingRecorded, line: Line, now: LogTime) -> CauseFact:
+    step = state.plan.steps.get(event.operation)
+    return CauseFact(
+        line.seq, now.at, line.by, event.complaint, event.finding, event.outcome, event.operation,
+        "" if step is None else step.title, event.date, event.hours, in_force=False,
+    )  # fmt: skip
 
 
 def _instrument_fact(event: ev.InstrumentUsed, line: Line, now: LogTime) -> InstrumentFact:

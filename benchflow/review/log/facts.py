@@ -324,6 +324,40 @@ class NoteFact(Struct, frozen=True):
     text: str
 
 
+class ComplaintFact(Struct, frozen=True):
+    """A customer's complaint, with the answers to the first questions; ``""``: left open."""
+
+    seq: int
+    at: str
+    by: str
+    text: str
+    running: str
+    since: str
+    when: str
+    touched: str
+    retorque: str
+    changed: str
+
+
+class CauseFact(Struct, frozen=True):
+    """What a come-back turned out to be. ``in_force`` is false if it was withdrawn or replaced.
+
+    ``operation``, ``title`` and ``hours`` are ``""`` if there are none. ``date`` is the day of the finding.
+    """
+
+    seq: int
+    at: str
+    by: str
+    complaint: str
+    finding: str
+    outcome: str
+    operation: str
+    title: str
+    date: str
+    hours: str
+    in_force: bool
+
+
 class Facts(Struct, frozen=True):
     """All facts of one log."""
 
@@ -340,3 +374,5 @@ class Facts(Struct, frozen=True):
     undone_steps: tuple[UndoneFact, ...]
     remedies: tuple[RemedyFact, ...]
     notes: tuple[NoteFact, ...]
+    complaints: tuple[ComplaintFact, ...] = ()
+    causes: tuple[CauseFact, ...] = ()

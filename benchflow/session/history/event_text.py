@@ -6,6 +6,7 @@ from typing import Any
 
 from benchflow.base.plaintext import sentence
 from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, variable_title
+from benchflow.session.history.come_back_text import COME_BACK_TEXTS
 from benchflow.session.history.joint_event_text import JOINT_EVENT_TEXTS
 from benchflow.session.history.log_titles import (
     LogTitles,
@@ -304,6 +305,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
         f"{_earlier(event.earlier)}"
     ),
     **JOINT_EVENT_TEXTS,
+    **COME_BACK_TEXTS,
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,

@@ -6,6 +6,7 @@ from benchflow.base.plaintext import clean
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.choices import choose_part
+from benchflow.session.intents.come_back_intents import record_finding, report_complaint, withdraw_finding
 from benchflow.session.intents.corrections import correct_entry
 from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
 from benchflow.session.intents.failed_fastener_intents import repair_fastener, report_failed_fastener
@@ -80,8 +81,11 @@ def refused_too_soon() -> Refusal:
 
 
 def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
-    if state.closed and not isinstance(intent, intents.AddNote | intents.OpenJob | intents.Query):
-        return refuse("not-open", f"This job was closed on {_local(state.closed)}. Only notes can be added")
+    if state.closed and not isinstance(intent, intents.AfterClose | intents.OpenJob | intents.Query):
+        return refuse(
+            "not-open",
+            f"This job was closed on {_local(state.closed)}. Only notes, complaints and findings can be added",
+        )
     by = clean(intent.by or "").strip() or state.by
     match intent:
         case intents.OpenJob():
@@ -132,6 +136,12 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
             return do_rework_step(state, intent, context, by)
         case intents.AddNote():
             return add_note(state, intent, context, by)
+        case intents.ReportComplaint():
+            return report_complaint(state, intent, context, by)
+        case intents.RecordFinding():
+            return record_finding(state, intent, context, by)
+        case intents.WithdrawFinding():
+            return withdraw_finding(state, intent, context, by)
         case intents.CorrectEntry():
             return correct_entry(state, intent, context, by)
         case intents.SetWrenchAdapter():

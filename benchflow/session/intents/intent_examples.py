@@ -37,6 +37,15 @@ INTENT_EXAMPLES: dict[str, dict[str, Any]] = {
     "lubricant": {"joint": "head-studs", "lubricant": "moly paste", "nut-factor": "0.12"},
     "set-state": {"variable": "pistons", "value": "down", "reason": "Seen through the plug hole"},
     "take-over": {"operation": "seat-cam", "by": "Kim"},
+    "complaint": {"text": "losing water", "running": "no", "since": "40 h", "when": "hot", "retorque": "no"},
+    "found": {
+        "complaint": "losing water",
+        "finding": "Sealant was skinned over",
+        "outcome": "ours",
+        "operation": "seal",
+        "hours": "6",
+    },
+    "withdraw": {"event": 412, "reason": "It was the other engine"},
     "close": {"unfinished": "The customer took the engine home"},
 }
 """The fields of an example of each intent, by the name of the intent. All names in them are invented."""

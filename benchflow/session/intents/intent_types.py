@@ -248,6 +248,39 @@ class AddNote(BaseIntent, frozen=True, tag="note", kw_only=True):
     operation: str | None = None  # any operation; the one in progress if not given
 
 
+class ReportComplaint(BaseIntent, frozen=True, tag="complaint", kw_only=True):
+    """Log a customer's complaint with the answers to the first questions. Accepted after the end of the job too."""
+
+    text: str  # in the customer's words
+    running: str = ""  # "yes" or "no": the engine is still run
+    since: str = ""  # hours or distance since the build: "40 h", "1200 km"
+    when: str = ""  # "hot" or "cold"
+    touched: str = ""  # who has worked on it since the build
+    retorque: str = ""  # "yes" or "no": the fasteners were checked again, as the follow-up says
+    changed: str = ""  # change of fuel, tune or use
+
+
+class RecordFinding(BaseIntent, frozen=True, tag="found", kw_only=True):
+    """Log what a come-back turned out to be. Accepted after the end of the job too. ``by`` signs for it."""
+
+    complaint: str
+    finding: str
+    outcome: str  # "ours", "machine-shop", "part", "customer-part", "use" or "unknown"
+    operation: str | None = None  # the step that caused it or should have prevented it
+    date: str = ""  # the day of the finding, such as 2026-03-01; today if not given
+    hours: str = ""  # hours of work that the come-back took
+    replaces: int | None = None  # ``seq`` of the finding that this one corrects
+    pin: str | None = None  # of ``by``
+
+
+class WithdrawFinding(BaseIntent, frozen=True, tag="withdraw", kw_only=True):
+    """Withdraw a wrong finding. Accepted after the end of the job too. ``by`` signs for it."""
+
+    event: int  # ``seq`` of the finding
+    reason: str
+    pin: str | None = None  # of ``by``
+
+
 class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
     """Correct a wrong entry of the log."""
 
@@ -303,8 +336,11 @@ Intent = (
     | PerformMove | RecordReading | GiveFigure | TickFastener | TickRest | UntickFastener | BeginStageAgain
     | ReportFailedFastener | RepairFastener | DrawDown | TickCheck | ChoosePart | EnterLot | SignHold | SignDeviation
     | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry | SetWrenchAdapter | SetLubricant | SetState
-    | TakeOver | CloseJob
+    | TakeOver | CloseJob | ReportComplaint | RecordFinding | WithdrawFinding
 )  # fmt: skip
+
+AfterClose = AddNote | ReportComplaint | RecordFinding | WithdrawFinding
+"""The intents that are accepted after the end of the job."""
 
 Query = AskStatus | AskWhy | AskRoute | AskReworkPlan
 """The intents that are answered without an event."""

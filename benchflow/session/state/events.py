@@ -13,6 +13,9 @@ from typing import Any, Literal
 import msgspec
 
 from benchflow.session.log.line_format import Line
+from benchflow.session.state.come_back_events import ComplaintReported as ComplaintReported
+from benchflow.session.state.come_back_events import FindingRecorded as FindingRecorded
+from benchflow.session.state.come_back_events import FindingWithdrawn as FindingWithdrawn
 from benchflow.session.state.continued_job import ContinuedLog, EarlierJob, OperationTakenOver
 from benchflow.session.state.event_basics import Event as Event
 from benchflow.session.state.event_basics import InstrumentShare as InstrumentShare
@@ -365,7 +368,7 @@ class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
 
 
 class JobClosed(Event, frozen=True, tag="closed"):
-    """The job was closed. After that only notes can be added."""
+    """The job was closed. After that only notes, complaints and findings of a come-back can be added."""
 
     open_operations: tuple[str, ...] = ()  # ids of the operations that are not finished
     reason: str = ""  # for closing with operations that are not finished
@@ -381,6 +384,7 @@ AnyEvent = (
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
     | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected | EvidenceChanged
     | InstrumentUsed | WrenchAdapterChanged | LubricantChanged | StateSet | ClockWentBack | JobClosed
+    | ComplaintReported | FindingRecorded | FindingWithdrawn
 )  # fmt: skip
 
 EVENT_TYPES: dict[str, type[AnyEvent]] = {str(each.__struct_config__.tag): each for each in AnyEvent.__args__}

@@ -158,6 +158,12 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return _fold_undone(state, event, line)
         case ev.NoteAdded():
             return replace(state, notes=state.notes + 1)
+        case ev.ComplaintReported():
+            return state
+        case ev.FindingRecorded():
+            return replace(state, causes={**_without_cause(state, event.replaces), line.seq: event})
+        case ev.FindingWithdrawn():
+            return replace(state, causes=_without_cause(state, event.event))
         case ev.InstrumentUsed():
             return replace(state, tools={**state.tools, event.need: event})
         case ev.WrenchAdapterChanged():
@@ -183,6 +189,10 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
             return state  # JobOpened is folded by `begin`; the other two follow from the other events
         case _:
             assert_never(event)
+
+
+def _without_cause(state: State, seq: int | None) -> dict[int, ev.FindingRecorded]:
+    return {number: event for number, event in state.causes.items() if number != seq}
 
 
 def _fold_register_changed(state: State, event: ev.RegisterChanged) -> State:

@@ -15,6 +15,7 @@ from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.events import (
     CheckAnswer,
     FastenerFailure,
+    FindingRecorded,
     InstrumentShare,
     InstrumentUsed,
     JobOpened,
@@ -337,6 +338,7 @@ class State(Struct, frozen=True):
     wrench: WrenchAdapterChanged | None = None  # the adapter on the torque wrench
     lubricants: dict[str, LubricantChanged] = {}  # by joint
     notes: int = 0  # number of notes
+    causes: dict[int, FindingRecorded] = {}  # what come-backs turned out to be, by ``seq``, without those withdrawn
     closed: str = ""  # timestamp; empty while the job is open
 
     def configuration(self) -> Configuration:

@@ -1,0 +1,128 @@
+"""Handlers of the intents `complaint`, `found` and `withdraw`. All are accepted after the end of the job."""
+
+import re
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from typing import cast, get_args
+
+from benchflow.base.plaintext import clean
+from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
+from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name, unknown_operation
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.signatures import may_not_sign, signature_proof
+from benchflow.session.state import events as ev
+from benchflow.session.state.come_back_events import FirstAnswers, Outcome, WhenNoticed, YesNo
+from benchflow.session.state.state import State
+
+OUTCOMES = get_args(Outcome)
+_THOUSANDS = re.compile(r"(?<=\d)[ ,](?=\d{3}(?!\d))")
+_HOURS = re.compile(r"(\d{1,5}(?:\.\d{1,2})?) ?(?:h|hours?)?", re.ASCII)
+
+
+def running_time(text: str) -> Quantity:
+    """The hours or the distance since a build: ``40 h``, ``1,200 km``. A comma or a space may separate thousands.
+
+    Raises:
+        QuantityError: it is no quantity, or neither a time nor a distance.
+    """
+    quantity = parse_quantity(_THOUSANDS.sub("", text.strip()))
+    if dimension_of(quantity.unit) not in ("time", "length") or quantity.value < 0:
+        raise QuantityError("wrong-dimension", text, 0, "this is neither hours nor a distance", "write 40 h or 1200 km")
+    return quantity
+
+
+def first_answers(intent: intents.ReportComplaint) -> FirstAnswers | Refusal:
+    """The answers to the first questions; a refusal with every answer that cannot be read."""
+    refusal = refusal_or_none(_answer_reasons(intent))
+    if refusal is not None:
+        return refusal
+    return FirstAnswers(
+        running=cast("YesNo", intent.running), since=intent.since, when=cast("WhenNoticed", intent.when),
+        touched=intent.touched, retorque=cast("YesNo", intent.retorque), changed=intent.changed,
+    )  # fmt: skip
+
+
+def _answer_reasons(intent: intents.ReportComplaint) -> Iterator[Reason]:
+    for name, given, allowed in (
+        ("running", intent.running, get_args(YesNo)),
+        ("when", intent.when, get_args(WhenNoticed)),
+        ("retorque", intent.retorque, get_args(YesNo)),
+    ):
+        if given not in allowed:
+            choices = " or ".join(each for each in allowed if each)
+            yield Reason("unknown-name", f'"{given[:80]}" is no answer to {name}. Give {choices}', name=name)
+    if intent.since:
+        try:
+            running_time(intent.since)
+        except QuantityError as error:
+            yield Reason("bad-quantity", str(error), name="since")
+
+
+def report_complaint(state: State, intent: intents.ReportComplaint, context: Context, by: str) -> Decision:
+    text = clean(intent.text).strip()
+    if not text:
+        return refuse("value-missing", "The complaint is empty. Enter it in the customer's words", name="text")
+    answers = first_answers(intent)
+    return answers if isinstance(answers, Refusal) else (Entry(by, ev.ComplaintReported(text, answers)),)
+
+
+def record_finding(state: State, intent: intents.RecordFinding, context: Context, by: str) -> Decision:
+    refusal = refusal_or_none(_finding_reasons(state, intent))
+    if refusal is None and intent.operation and intent.operation not in state.plan.steps:
+        refusal = unknown_operation(state, intent.operation)
+    if refusal is None and intent.outcome not in OUTCOMES:
+        refusal = unknown_name("outcome", intent.outcome, OUTCOMES)
+    refusal = refusal or may_not_sign(state, context, by, None, intent.pin)
+    if refusal is not None:
+        return refusal
+    hours = _HOURS.fullmatch(intent.hours)
+    found = ev.FindingRecorded(
+        complaint=intent.complaint,
+        finding=intent.finding,
+        outcome=cast("Outcome", intent.outcome),
+        date=intent.date or context.now.at[:10],
+        operation=intent.operation or "",
+        hours="" if hours is None else f"{Decimal(hours[1]).normalize():f}",
+        replaces=intent.replaces,
+        proven=signature_proof(context, by, intent.pin),
+    )
+    return (Entry(by, found),)
+
+
+def _finding_reasons(state: State, intent: intents.RecordFinding) -> Iterator[Reason]:
+    for name, text, what in (
+        ("complaint", intent.complaint, "Enter the complaint, in the customer's words"),
+        ("finding", intent.finding, "Enter what was found"),
+    ):
+        if not text:
+            yield Reason("value-missing", what, name=name)
+    try:
+        if intent.date:
+            date.fromisoformat(intent.date)
+    except ValueError:
+        yield Reason("bad-intent", f'"{intent.date[:80]}" is no date. Write it like 2026-03-01', name="date")
+    if intent.hours and _HOURS.fullmatch(intent.hours) is None:
+        yield Reason("bad-quantity", f'"{intent.hours[:80]}" is no number of hours. Write 6 or 2.5', name="hours")
+    if intent.replaces is not None and intent.replaces not in state.causes:
+        yield _no_such_finding(state, intent.replaces, "replaces")
+
+
+def withdraw_finding(state: State, intent: intents.WithdrawFinding, context: Context, by: str) -> Decision:
+    reasons = []
+    if intent.event not in state.causes:
+        reasons.append(_no_such_finding(state, intent.event, "event"))
+    reason = clean(intent.reason).strip()
+    if not reason:
+        reasons.append(Reason("value-missing", "Enter the reason why the finding is withdrawn", name="reason"))
+    refusal = refusal_or_none(reasons) or may_not_sign(state, context, by, None, intent.pin)
+    if refusal is not None:
+        return refusal
+    return (Entry(by, ev.FindingWithdrawn(intent.event, reason, signature_proof(context, by, intent.pin))),)
+
+
+def _no_such_finding(state: State, seq: int, name: str) -> Reason:
+    known = ", ".join(str(each) for each in state.causes)
+    hint = f"The findings of this job are the events {known}" if known else "This job has no finding"
+    return Reason("unknown-name", f"Event {seq} is no finding that counts. {hint}", name=name)

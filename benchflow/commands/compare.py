@@ -27,7 +27,7 @@ def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
 
         return show_comparison(left_log, right_log, comparison)
     else:
-        from benchflow.review.answer_text import comparison_lines
+        from benchflow.review.many.comparison_text import comparison_lines
 
         print_lines(comparison_lines(comparison))
     return SUCCESS

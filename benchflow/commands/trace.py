@@ -39,10 +39,10 @@ def trace(
       benchflow trace --instrument T-0117 --from 2026-01-15 --reads-high 6
     """
     from benchflow.quantity import parse_quantity
-    from benchflow.review.answer_text import trace_lines
     from benchflow.review.many import session_question as q
     from benchflow.review.many.trace_search import TraceQuestion
     from benchflow.review.many.trace_search import trace as trace_sessions
+    from benchflow.review.many.trace_text import trace_lines
 
     subjects: list[Subject] = []
     if instrument is not None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.command(epilog=exit_code_help())
 @click.argument("name")
 @click.option("--times", is_flag=True, help="NAME is an operation. Show how long it takes.")
-@click.option("--svg", type=click.Path(path_type=Path), help="Draw the chart of the first series into this file.")
+@click.option("--svg", type=click.Path(path_type=Path), help="Draw the charts of all series into this file.")
 @search_options
 def trend(
     name: str,
@@ -33,28 +33,31 @@ def trend(
     """Show the reading NAME over all builds, with its limits. Outliers and a drift towards a limit are reported.
 
     The chart is an individuals and moving range chart. `journal` shows each of journal[1], journal[2] in its own
-    chart.
+    chart. Procedures and their revisions have charts of their own.
     """
-    from benchflow.review import answer_text
+    from benchflow.review.many.operation_durations import operation_durations
     from benchflow.review.many.session_question import timestamp_of
-    from benchflow.review.many.trends import operation_durations, trend_over_builds
+    from benchflow.review.many.trend_text import duration_lines, trend_lines
+    from benchflow.review.many.trends import trend_over_builds
 
+    if times and svg is not None:
+        raise click.UsageError("--svg draws readings, --times shows operations. Give one of them.")
     span = timestamp_of(since), timestamp_of(until, end_of_day=True)
     with session_source(url, logs) as source:
         if times:
             durations = operation_durations(source, name, *span)
             _name_skipped(source)
-            print_json(durations) if as_json else print_lines(answer_text.duration_lines(durations))
+            print_json(durations) if as_json else print_lines(duration_lines(durations))
             return SUCCESS
         result = trend_over_builds(source, name, *span)
         _name_skipped(source)
     if svg is not None:
         if not result.series:
-            raise BenchflowError(f"No build has a reading {name}, so there is no chart to draw. Check the name.")
+            raise BenchflowError(f"No build has a valid reading {name} in that time, so there is no chart to draw.")
         from benchflow.review.many.chart_picture import chart_svg
 
-        write_output(chart_svg(result.series[0]), svg)
-    print_json(result) if as_json else print_lines(answer_text.trend_lines(result))
+        write_output(chart_svg(*result.series), svg)
+    print_json(result) if as_json else print_lines(trend_lines(result))
     return SUCCESS
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchflow.review.many.control_chart import RUN, chart_of, drift_of, limits_of
+from benchflow.review.many.control_chart import RUN, chart_of, drift_of, limits_of, slope_of
 
 
 def test_outlier_is_marked() -> None:
@@ -58,3 +58,50 @@ def test_limits_move_with_the_readings(values: list[float], by: float) -> None:
     one, other = limits_of(values), limits_of([value + by for value in values])
     assert other.centre == pytest.approx(one.centre + by, abs=1e-4)
     assert other.upper - other.lower == pytest.approx(one.upper - one.lower, abs=1e-3)
+
+
+@pytest.mark.parametrize("count", [5, 10, 20])
+@pytest.mark.parametrize("place", ["first", "middle", "last"])
+def test_one_odd_value_is_the_only_outlier(count: int, place: str) -> None:
+    """It does not hide itself by wide limits, and the run of the others below the mean is not reported."""
+    chance = Random(7)
+    values = [10 + chance.gauss(0, 0.1) for _ in range(count)]
+    at = {"first": 0, "middle": count // 2, "last": count - 1}[place]
+    values[at] += 2
+    chart = chart_of(values)
+    assert chart.outliers == (at,)
+    assert chart.limits.upper < 11
+    assert (chart.runs, chart.drift) == ((), None)
+
+
+def test_two_odd_values_do_not_hide_each_other() -> None:
+    values = [10.0, 10.1, 9.9, 10.0, 14.0, 10.1, 9.9, 14.1, 10.0, 10.1]
+    assert chart_of(values).outliers == (4, 7)
+
+
+def test_few_or_coarse_readings_have_no_outlier() -> None:
+    assert chart_of([10.0, 10.0, 14.0]).outliers == ()
+    coarse = [0.15] * 9 + [0.16]
+    assert chart_of(coarse, step=0.01).outliers == ()
+    assert chart_of(coarse, step=0.001).outliers == (9,)
+
+
+def test_scatter_rarely_gives_an_outlier() -> None:
+    named = sum(bool(chart_of([chance.gauss(0, 1) for _ in range(8)]).outliers) for chance in map(Random, range(400)))
+    assert named <= 16  # about one in a hundred by the test, one or two by the three-sigma limits
+
+
+def test_chance_of_a_slope_agrees_with_shuffling() -> None:
+    """A permutation test knows no distribution: it counts how often the shuffled readings slope as much."""
+    chance = Random(2)
+    values = [0.04 * place + chance.gauss(0, 0.5) for place in range(14)]
+    slope = slope_of(values)
+    assert slope is not None
+    tries, as_steep = 4000, 0
+    mean = (len(values) - 1) / 2
+    observed = abs(sum((place - mean) * value for place, value in enumerate(values)))
+    for _ in range(tries):
+        chance.shuffle(values)
+        as_steep += abs(sum((place - mean) * value for place, value in enumerate(values))) >= observed
+    assert slope.by_chance == pytest.approx(as_steep / tries, abs=0.03)
+    assert 0.02 < slope.by_chance < 0.9

@@ -4,10 +4,10 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from benchflow.review.answer_text import comparison_lines
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
 from benchflow.review.many.comparison_labels import difference_label
+from benchflow.review.many.comparison_text import comparison_lines
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, loaded_build, read
 

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.answer_text import comparison_lines, trace_lines
 from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
 from benchflow.review.interchange.event_rows import as_csv
@@ -20,9 +19,11 @@ from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.log.replay import Replay
 from benchflow.review.many.chart_picture import chart_svg
 from benchflow.review.many.comparison import compare
+from benchflow.review.many.comparison_text import comparison_lines
 from benchflow.review.many.log_scan import LogFiles
 from benchflow.review.many.session_question import InstrumentSubject, LotSubject, Question, timestamp_of
 from benchflow.review.many.trace_search import TraceQuestion, trace
+from benchflow.review.many.trace_text import trace_lines
 from benchflow.review.many.trends import trend_over_builds
 from benchflow.review.sheets.build_sheet import build_sheet, follow_up
 from benchflow.session.procedure_loading import procedure_reader_with_cache

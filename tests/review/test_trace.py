@@ -9,7 +9,9 @@ import pytest
 
 from benchflow.quantity import parse_quantity
 from benchflow.review.many.chart_picture import chart_svg
+from benchflow.review.many.known_names import UnknownName
 from benchflow.review.many.log_scan import LogFiles
+from benchflow.review.many.operation_durations import operation_durations
 from benchflow.review.many.session_question import (
     BadDate,
     InstrumentSubject,
@@ -21,7 +23,7 @@ from benchflow.review.many.session_question import (
     timestamp_of,
 )
 from benchflow.review.many.trace_search import Trace, TraceQuestion, trace
-from benchflow.review.many.trends import operation_durations, trend_over_builds
+from benchflow.review.many.trends import trend_over_builds
 from tests.driving.log_builder import LogBuilder
 
 
@@ -150,15 +152,103 @@ def test_chart_svg_has_a_tooltip_per_build_and_a_shape_for_the_outlier(tmp_path:
     assert [point.find("svg:circle", space) is None for point in points] == [place == 7 for place in range(16)]
 
 
-def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) -> None:
-    (tmp_path / "in").mkdir()
+def test_trend_converts_units_and_keeps_kinds_of_quantity_apart(tmp_path: Path) -> None:
     inch = LogBuilder(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
     metric = LogBuilder(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
     torque = LogBuilder(unit="Nm").wait(hours=3).start("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
-    (series,) = found.series
-    assert [round(p.value, 4) for p in series.points] == [0.1905, 0.19]
-    assert found.notes == ("Nm: end-play is in N·m, which cannot be compared with mm.",)
+    lengths, torques = found.series
+    assert [round(p.value, 4) for p in lengths.points] == [0.1905, 0.19]
+    assert (torques.measured_in, [p.unit for p in torques.points]) == ("N·m", ["Nm"])
+    assert found.notes == ("end-play is kept apart by kind of quantity: length, torque.",)
+
+
+REVISION = """\
+benchflow: 1
+id: {id}
+title: An invented lid
+revision: "{revision}"
+notice: All numbers are invented.
+sections:
+  - title: The work
+    operations:
+      - {{id: measure, title: Measure, record: {{end-play: {{ask: The end play, unit: mm}}}}}}
+"""
+
+
+def test_trend_keeps_procedures_and_revisions_apart(tmp_path: Path) -> None:
+    """The readings of another procedure with the same name are at another level, and are not outliers."""
+    made = [("lid", "A")] * 4 + [("lid", "B")] * 3 + [("box", "A")] * 2
+    paths = []
+    for place, (name, revision) in enumerate(made):
+        text = REVISION.format(id=name, revision=revision)
+        log_builder = LogBuilder(unit=f"job {place}", procedure=text).wait(days=place).start("measure")
+        value = {"A": "0.15", "B": "0.21"}[revision] if name == "lid" else "4.5"
+        paths.append(log_builder.read("measure", value, "").finish("measure").save(tmp_path))
+    found = trend_over_builds(LogFiles(paths), "end-play")
+    assert [(s.procedure, s.revision, len(s.points)) for s in found.series] == [
+        ("box", "A", 2), ("lid", "A", 4), ("lid", "B", 3)
+    ]  # fmt: skip
+    assert all(s.chart is not None and not s.chart.outliers for s in found.series)
+    assert found.notes == (
+        "Kept apart, because procedure or revision differ: box revision A, lid revision A, lid revision B.",
+    )
+    durations = operation_durations(LogFiles(paths), "measure").operations
+    assert sorted((d.procedure, d.revision, d.builds) for d in durations) == [
+        ("box", "A", 2), ("lid", "A", 4), ("lid", "B", 3)
+    ]  # fmt: skip
+
+
+def test_limits_that_options_choose_are_kept_apart(tmp_path: Path) -> None:
+    paths = []
+    for place in range(6):
+        kind = ("plain", "0.10 .. 0.20 mm") if place % 2 else ("racing", "0.30 .. 0.40 mm")
+        log_builder = LogBuilder(unit=f"job {place}", options={"kind": kind[0]}).wait(days=place).start("measure")
+        paths.append(log_builder.read("measure", "0.15" if place % 2 else "0.35", kind[1]).save(tmp_path))
+    series = trend_over_builds(LogFiles(paths), "end-play").series
+    assert [(s.limit, [p.unit for p in s.points]) for s in series] == [
+        ("0.10 .. 0.20 mm", ["job 1", "job 3", "job 5"]), ("0.30 .. 0.40 mm", ["job 0", "job 2", "job 4"]),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", [0, 5, 9])
+def test_trend_names_the_odd_build_and_no_other(tmp_path: Path, odd: int) -> None:
+    """The odd build is named at the start, in the middle and at the end, and none of the healthy ones."""
+    values = ["0.151", "0.149", "0.152", "0.150", "0.148", "0.151", "0.150", "0.149", "0.152", "0.150"]
+    values[odd] = "0.230"
+    (series,) = trend_over_builds(builds_with(tmp_path, values), "end-play").series
+    named = [sentence for sentence in series.telling if "job" in sentence]
+    assert [sentence.partition(":")[0] for sentence in named] == [f"job {odd:02}"]
+    assert "is an outlier" in named[0]
+
+
+def test_reading_that_no_job_has_is_refused_with_the_nearest(tmp_path: Path) -> None:
+    source = builds_with(tmp_path, ["0.15", "0.16"])
+    with pytest.raises(
+        UnknownName, match=r"No job has the reading 'end-ply' \(2 jobs searched\)\. Nearest: end-play\."
+    ):
+        trend_over_builds(source, "end-ply")
+    with pytest.raises(UnknownName, match="Nearest: measure"):
+        operation_durations(source, "measur")
+    assert trend_over_builds(source, "end-play", since="2027").series == ()
+
+
+@pytest.mark.parametrize(("series", "builds"), [(1, 1), (3, 2), (12, 5), (1, 40)])
+def test_svg_draws_every_series_with_title_names_and_limits(tmp_path: Path, series: int, builds: int) -> None:
+    paths = []
+    for place in range(builds):
+        log_builder = LogBuilder(unit=f"job {place:02}").wait(days=place).start("measure")
+        for number in range(series):
+            log_builder.read("measure", f"0.{150 + place % 3}", name=f"end-play[{number}]")
+        paths.append(log_builder.save(tmp_path))
+    found = trend_over_builds(LogFiles(paths), "end-play").series
+    drawn = fromstring(chart_svg(*found)).iter("{http://www.w3.org/2000/svg}text")
+    texts = [text.text or "" for text in drawn if text.text != "limits of the chart"]
+    assert [text for text in texts if text.startswith("end-play[")] == [each.title for each in found]
+    assert len(found) == series
+    assert texts.count("0.10 limit") == texts.count("0.28 limit") == series
+    assert sum(text.startswith("job ") for text in texts) == series * builds
+    assert sum(text.endswith(" chart") for text in texts) == (2 * series if builds > 1 else 0)
 
 
 def test_simulated_builds_are_not_mixed_with_real_ones(tmp_path: Path) -> None:

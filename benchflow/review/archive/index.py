@@ -5,10 +5,10 @@ that do not answer the question.
 """
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final, TypeVar
 
-from msgspec import Struct
+from msgspec import Struct, json
 from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select, true
 
 from benchflow.procedure.identity import prefix_of_places
@@ -24,6 +24,7 @@ from benchflow.review.archive.index_schema import (
 )
 from benchflow.review.log.facts import TOOL_SEPARATOR, SessionFact
 from benchflow.review.many.session_question import (
+    InstrumentName,
     InstrumentSubject,
     LeftOut,
     LotSubject,
@@ -32,6 +33,7 @@ from benchflow.review.many.session_question import (
     Question,
     ReadingSubject,
     SessionMatch,
+    SubjectKind,
     narrow,
 )
 
@@ -76,6 +78,16 @@ class ArchiveIndex:
             found = connection.execute(select(c.bench, c.path, c.why).where(c.why != "")).all()
         return sorted((LeftOut(*row) for row in found), key=lambda one: (one.bench, one.path))
 
+    def names(self, kind: SubjectKind) -> Sequence[str]:
+        with self._database.reading() as connection:
+            return sorted({name for name in _all_names(connection, kind) if name})
+
+    def instruments(self) -> Sequence[InstrumentName]:
+        c = fact_tables["instruments"].c
+        with self._database.reading() as connection:
+            found = connection.execute(select(c.serial, c.title, c.need).distinct()).all()
+        return sorted(InstrumentName(*row) for row in found)
+
     def log_of(self, session: str, head: str) -> bytes | None:
         """The bytes of a log, where the archive has the copy with this head. Verify them before use."""
         c = copies.c
@@ -96,6 +108,34 @@ class ArchiveIndex:
         with self._database.reading() as connection:
             found = connection.execute(select(c.session, c.head).where(c.head.startswith(digits, autoescape=True)))
             return [(row[0], row[1]) for row in found.all()]
+
+
+_NAME_COLUMNS: Final[dict[SubjectKind, tuple[ColumnElement[Any], ...]]] = {
+    "instrument": (
+        *(fact_tables["instruments"].c[name] for name in ("serial", "title", "need")),
+        *(fact_tables[table].c[name] for table in ("readings", "stages") for name in ("serial", "instrument")),
+    ),
+    "lot": (fact_tables["lots"].c.lot,),
+    "person": (
+        sessions.c.by,
+        *(fact_tables[table].c.by for table in ("readings", "stages", "lots", "signatures", "deviations")),
+    ),
+    "operation": (fact_tables["operations"].c.operation,),
+    "reading": (fact_tables["readings"].c.name,),
+}
+"""The columns with the names of each kind. Lists of names are added by :func:`_all_names`."""
+
+
+def _all_names(connection: Connection, kind: SubjectKind) -> Iterator[str]:
+    for column in _NAME_COLUMNS[kind]:
+        yield from connection.execute(select(column).distinct()).scalars()
+    if kind == "person":
+        for people in connection.execute(select(fact_tables["operations"].c.people).distinct()).scalars():
+            yield from json.decode(people, type=tuple[str, ...])
+    if kind == "instrument":
+        for others in connection.execute(select(fact_tables["readings"].c.others).distinct()).scalars():
+            for line in others.splitlines():
+                yield from line.split(TOOL_SEPARATOR)
 
 
 def _session_rows(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
@@ -121,12 +161,13 @@ def _facts_by_session(connection: Connection, name: str, where: ColumnElement[bo
     return found
 
 
-def _one_of_several(table: Table, serial: str) -> tuple[ColumnElement[bool], ...]:
+def _one_of_several(table: Table, subject: InstrumentSubject) -> tuple[ColumnElement[bool], ...]:
     """The condition for readings that were taken with this instrument beside another one."""
     if "others" not in table.c:
         return ()
-    named, unnamed = f"\n{serial}{TOOL_SEPARATOR}", f"\n{TOOL_SEPARATOR}{serial}\n"
-    return tuple(table.c.others.contains(text, autoescape=True) for text in (named, unnamed))
+    named = [f"\n{serial}{TOOL_SEPARATOR}" for serial in subject.serials]
+    unnamed = f"\n{TOOL_SEPARATOR}{subject.serial}\n"
+    return tuple(table.c.others.contains(text, autoescape=True) for text in (*named, unnamed))
 
 
 def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
@@ -134,17 +175,20 @@ def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
     t = fact_tables
     subject = question.subject
     match subject:
-        case InstrumentSubject(serial):
+        case InstrumentSubject():
             return {
-                name: and_(
-                    or_(
-                        t[name].c.serial == serial,
-                        and_(t[name].c.serial == "", t[name].c.instrument == serial),
-                        *_one_of_several(t[name], serial),
-                    ),
-                    _time_condition(question, t[name]),
-                )
-                for name in ("readings", "stages")
+                **{
+                    name: and_(
+                        or_(
+                            t[name].c.serial.in_(subject.serials),
+                            and_(t[name].c.serial == "", t[name].c.instrument == subject.serial),
+                            *_one_of_several(t[name], subject),
+                        ),
+                        _time_condition(question, t[name]),
+                    )
+                    for name in ("readings", "stages")
+                },
+                "instruments": t["instruments"].c.serial.in_(subject.serials),
             }
         case LotSubject(lot):
             return {"lots": t["lots"].c.lot == lot}

@@ -1,133 +1,195 @@
-"""Draws the trend of a reading as terminal text and as SVG. Points differ by shape, not by colour."""
+"""Draws the trend of a reading as SVG, one chart below the other. Points differ by shape, not by colour."""
 
 from collections.abc import Iterator, Sequence
+from math import ceil, floor, log10
+from typing import Final
+from xml.etree.ElementTree import Element
 
-from benchflow.base.plaintext import clean_line
+from msgspec import Struct
+
 from benchflow.base.svg import Svg
 from benchflow.review.formatting import local_day
-from benchflow.review.many.trends import Series
+from benchflow.review.many.chart_text import scale_ends
+from benchflow.review.many.trend_series import Point, Series
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
-_MARKS = {"ok": "●", "none": "●", "not-proven": "?", "low": "×", "high": "×"}
+_WIDTH: Final = 860.0
+_LEFT: Final = 70.0
+_RIGHT: Final = 118.0
+_HEAD: Final = 40.0
+_PLOT: Final = 200.0
+_FOOT: Final = 92.0
+_KEY: Final = 46.0
+_LINE: Final = 14.0  # the least distance of two labels
+_NAME_LENGTH: Final = 16
+_Stroke = dict[str, float | str]
 
 
-def _scale_ends(series: Series) -> tuple[float, float]:
-    """The lower and upper end of the scale: all points and limits, with a small margin."""
-    ends = [point.value for point in series.points]
-    newest = series.points[-1]
-    ends += [end for end in (newest.low, newest.high) if end is not None]
-    if series.chart is not None:
-        ends += [series.chart.limits.lower, series.chart.limits.upper]
-    low, high = min(ends), max(ends)
-    margin = (high - low) * 0.06 or abs(high) * 0.05 or 1.0
-    return low - margin, high + margin
+class _Panel(Struct, frozen=True):
+    """The place of one chart: its upper edge, and the ends of its scale."""
+
+    top: float
+    low: float
+    high: float
+    points: int
+
+    def x(self, place: int) -> float:
+        inner = _WIDTH - _LEFT - _RIGHT
+        return round(_LEFT + inner * ((place + 0.5) / self.points), 1)
+
+    def y(self, value: float) -> float:
+        return round(self.top + _HEAD + _PLOT * (self.high - value) / (self.high - self.low), 1)
+
+    @property
+    def bottom(self) -> float:
+        return self.top + _HEAD + _PLOT
 
 
-def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str, ...]:
-    """The series as a plot in text: ``=`` is the procedure's limit, ``-`` a control limit, ``.`` the mean.
+def chart_svg(*series: Series) -> str:
+    """The series as a self-contained SVG, one chart below the other, with the meaning of the lines at the end.
 
-    A point is ``●``, an outlier ``◆``, a point out of its limit ``×``, a point that is not proven ``?``. If not all
-    points fit, the latest are shown.
+    Each chart has the limit of the procedure as a white band on grey between thick lines, the limits of the chart
+    dashed and the mean dotted. The unit under build is below each point, and its reading in a tooltip.
     """
-    if not series.points:
-        return ()
-    low, high = _scale_ends(series)
-    newest = series.points[-1]
-    lines = [(newest.low, "=", newest.low_shown), (newest.high, "=", newest.high_shown)]
-    if series.chart is not None:
-        limits = series.chart.limits
-        marked = ((limits.centre, "."), (limits.lower, "-"), (limits.upper, "-"))
-        lines = [*((value, mark, series.rounded(value)) for value, mark in marked), *lines]
-    label_width = max(10, *(len(name) + 2 for _, _, name in lines))
-    points = series.points[-(width - label_width) :]
-    dropped = len(series.points) - len(points)
-    rows = [[" "] * (width - label_width) for _ in range(height)]
-    labels = [""] * height
-
-    def row(value: float) -> int:
-        return min(height - 1, max(0, round((high - value) / (high - low) * (height - 1))))
-
-    def draw_line(value: float | None, mark: str, name: str) -> None:
-        if value is not None:
-            rows[row(value)] = [mark] * (width - label_width)
-            labels[row(value)] = name
-
-    for line in lines:
-        draw_line(*line)
-    step = max(1, min(4, (width - label_width - 1) // max(1, len(points) - 1))) if len(points) > 1 else 1
-    outliers = set(series.chart.outliers) if series.chart is not None else set()
-    for place, point in enumerate(points):
-        mark = _MARKS.get(point.verdict, "●")
-        rows[row(point.value)][place * step] = "◆" if place + dropped in outliers and mark == "●" else mark
-    drawn = [
-        f"{label:>{label_width - 2}}  {''.join(cells)}".rstrip() for label, cells in zip(labels, rows, strict=True)
-    ]
-    foot = f"{'':>{label_width}}{clean_line(points[0].unit)} .. {clean_line(points[-1].unit)}, in {series.measured_in}"
-    return (*drawn, foot)
-
-
-def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
-    """The series as a self-contained SVG. The limit is a white band on grey, control limits dashed, the mean dotted.
-
-    Outliers and points out of their limit differ in shape from other points. Each point has a tooltip.
-    """
-    drawing = Svg(width, height, f"{series.name} over {len(series.points)} builds")
-    low, high = _scale_ends(series)
-    left, right, top, bottom = 64.0, 12.0, 16.0, 34.0
-    inner, tall = width - left - right, height - top - bottom
-    steps = max(1, len(series.points) - 1)
-
-    def x(place: int) -> float:
-        return round(left + inner * (place / steps if len(series.points) > 1 else 0.5), 1)
-
-    def y(value: float) -> float:
-        return round(top + tall * (high - value) / (high - low), 1)
-
-    newest = series.points[-1]
-    band_top = y(newest.high) if newest.high is not None else top
-    band_bottom = y(newest.low) if newest.low is not None else top + tall
-    drawing.add("rect", x=left, y=top, width=inner, height=tall, fill="#e4e4e4")
-    drawing.add("rect", x=left, y=band_top, width=inner, height=band_bottom - band_top, fill="#fff")
-    labelled: list[float] = []
-    for value, label, stroke in _horizontal_lines(series):
-        at = y(value)
-        drawing.add("line", x1=left, x2=width - right, y1=at, y2=at, stroke="#000", **stroke)
-        if all(abs(at - other) >= 12 for other in labelled):  # labels must not overlap
-            labelled.append(at)
-            drawing.text(left - 6, at + 4, label, text_anchor="end", font_size=12)
-    at_points = [(x(place), y(point.value)) for place, point in enumerate(series.points)]
-    drawing.polyline(at_points, stroke="#555")
-    _draw_points(drawing, series, at_points)
-    span = f"{series.points[0].unit}  →  {newest.unit}"
-    drawing.text(left, height - 8, span, text_anchor="start", font_size=12)
-    foot = f"{len(series.points)} builds, in {series.measured_in}"
-    drawing.text(width - right, height - 8, foot, text_anchor="end", font_size=12)
+    tall = _HEAD + _PLOT + _FOOT
+    name = series[0].title if len(series) == 1 else f"{len(series)} series"
+    drawing = Svg(_WIDTH, tall * len(series) + _KEY, f"Trend: {name}")
+    for number, each in enumerate(series):
+        low, high = scale_ends(each)
+        _draw_chart(drawing, each, _Panel(number * tall, low, high, len(each.points)))
+    _draw_key(drawing, tall * len(series))
     return str(drawing)
 
 
-def _horizontal_lines(series: Series) -> Iterator[tuple[float, str, dict[str, float | str]]]:
-    """The horizontal lines with their labels and strokes: the ends of the limit, the control limits and the mean."""
-    newest = series.points[-1]
-    for end, label in ((newest.low, newest.low_shown), (newest.high, newest.high_shown)):
+def _draw_chart(drawing: Svg, series: Series, panel: _Panel) -> None:
+    right = _WIDTH - _RIGHT
+    drawing.text(_LEFT, panel.top + 17, series.title, font_size=14, font_weight="bold")
+    about = ", ".join(each for each in (series.procedure_title, f"in {series.measured_in}") if each)
+    drawing.text(_LEFT, panel.top + 33, about, font_size=12)
+    drawing.add("rect", x=_LEFT, y=panel.top + _HEAD, width=right - _LEFT, height=_PLOT, fill="#e4e4e4")
+    for place, point in enumerate(series.points):
+        _draw_limit(drawing, panel, place, point)
+    for value, stroke in _lines_of_chart(series):
+        drawing.add("line", x1=_LEFT, x2=right, y1=panel.y(value), y2=panel.y(value), stroke="#000", **stroke)
+    for at, label in _spread_labels(series, panel):
+        drawing.text(right + 6, at + 4, label, font_size=11)
+    for value in _scale_marks(panel.low, panel.high):
+        at = panel.y(value)
+        drawing.add("line", x1=_LEFT - 4, x2=_LEFT, y1=at, y2=at, stroke="#000")
+        drawing.text(_LEFT - 7, at + 4, f"{value:.6g}", text_anchor="end", font_size=11)
+    at_points = [(panel.x(place), panel.y(point.value)) for place, point in enumerate(series.points)]
+    drawing.polyline(at_points, stroke="#555")
+    _draw_points(drawing, series, at_points)
+    _draw_names(drawing, series, panel)
+
+
+def _draw_limit(drawing: Svg, panel: _Panel, place: int, point: Point) -> None:
+    """Draw the limit of one build: white within its ends, which are thick lines."""
+    half = (_WIDTH - _LEFT - _RIGHT) / panel.points / 2
+    left, width = panel.x(place) - half, 2 * half
+    top = panel.top + _HEAD if point.high is None else panel.y(point.high)
+    bottom = panel.bottom if point.low is None else panel.y(point.low)
+    drawing.add("rect", x=left, y=top, width=width, height=max(0.0, bottom - top), fill="#fff")
+    for end in (point.low, point.high):
         if end is not None:
-            yield end, label, {"stroke_width": 2}
+            at = panel.y(end)
+            drawing.add("line", x1=left, x2=left + width, y1=at, y2=at, stroke="#000", stroke_width=2)
+
+
+def _lines_of_chart(series: Series) -> Iterator[tuple[float, _Stroke]]:
     if series.chart is not None:
         limits = series.chart.limits
-        yield limits.lower, series.rounded(limits.lower), {"stroke_dasharray": "6 4"}
-        yield limits.upper, series.rounded(limits.upper), {"stroke_dasharray": "6 4"}
-        yield limits.centre, series.rounded(limits.centre), {"stroke_dasharray": "1 4"}
+        yield limits.lower, {"stroke_dasharray": "6 4"}
+        yield limits.upper, {"stroke_dasharray": "6 4"}
+        yield limits.centre, {"stroke_dasharray": "1 4"}
+
+
+def _spread_labels(series: Series, panel: _Panel) -> list[tuple[float, str]]:
+    """The labels of the lines, with their heights. They are moved apart where lines are near each other."""
+    newest = series.points[-1]
+    labels = [
+        (end, f"{shown} limit") for end, shown in ((newest.low, newest.low_shown), (newest.high, newest.high_shown))
+    ]
+    if series.chart is not None:
+        limits = series.chart.limits
+        labels += [(limits.lower, f"{series.rounded(limits.lower)} chart")]
+        labels += [(limits.upper, f"{series.rounded(limits.upper)} chart")]
+        labels += [(limits.centre, f"{series.rounded(limits.centre)} mean")]
+    wanted = sorted((panel.y(value), label) for value, label in labels if value is not None)
+    placed: list[tuple[float, str]] = []
+    for at, label in wanted:
+        placed.append((max(at, placed[-1][0] + _LINE) if placed else at, label))
+    below = placed[-1][0] - panel.bottom if placed else 0.0
+    for number in range(len(placed) - 1, -1, -1):  # move up what is below the plot
+        if below <= 0:
+            break
+        at, label = placed[number]
+        most = panel.bottom if number == len(placed) - 1 else placed[number + 1][0] - _LINE
+        placed[number] = min(at, most), label
+    return placed
+
+
+def _scale_marks(low: float, high: float) -> list[float]:
+    """About five round figures from ``low`` to ``high``."""
+    rough = (high - low) / 5
+    power = 10.0 ** floor(log10(rough))
+    step = next(power * each for each in (1, 2, 5, 10) if power * each >= rough)
+    first = ceil(low / step)
+    return [number * step for number in range(first, floor(high / step) + 1)]
+
+
+def _draw_names(drawing: Svg, series: Series, panel: _Panel) -> None:
+    """Draw the unit under build below each point. With many builds, only every second, third or so is named."""
+    each = ceil(len(series.points) * 12 / (_WIDTH - _LEFT - _RIGHT))
+    for place, point in enumerate(series.points):
+        x = panel.x(place)
+        drawing.add("line", x1=x, x2=x, y1=panel.bottom, y2=panel.bottom + 4, stroke="#000")
+        if place % each == 0:
+            turned = f"rotate(-55 {x:g} {panel.bottom + 14:g})"
+            name = point.unit if len(point.unit) <= _NAME_LENGTH else point.unit[: _NAME_LENGTH - 1] + "…"
+            drawing.text(x + 3, panel.bottom + 14, name, text_anchor="end", font_size=11, transform=turned)
 
 
 def _draw_points(drawing: Svg, series: Series, at: Sequence[tuple[float, float]]) -> None:
     outliers = set(series.chart.outliers) if series.chart is not None else set()
     for place, (point, (x, y)) in enumerate(zip(series.points, at, strict=True)):
-        tooltip = f"{point.unit}: {point.shown} {series.measured_in}, {local_day(point.at)}"
-        group = drawing.group(tooltip)
+        limit = f", limit {point.limit}" if point.limit else ""
+        group = drawing.group(f"{point.unit}: {point.shown} {series.measured_in}, {local_day(point.at)}{limit}")
         if point.verdict in OUT_OF_LIMIT:
-            cross = f"M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10"
-            drawing.add("path", group, d=cross, stroke="#000", stroke_width=3)
+            _draw_cross(drawing, group, x, y)
         elif place in outliers:
-            drawing.add("path", group, d=f"M{x:g} {y - 8:g}l8 8l-8 8l-8 -8z", fill="#000")
+            _draw_diamond(drawing, group, x, y)
         else:
             fill = "#fff" if point.verdict == "not-proven" else "#000"
             drawing.add("circle", group, cx=x, cy=y, r=3.5, fill=fill, stroke="#000")
+
+
+def _draw_cross(drawing: Svg, parent: Element | None, x: float, y: float) -> None:
+    drawing.add("path", parent, d=f"M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10", stroke="#000", stroke_width=3)
+
+
+def _draw_diamond(drawing: Svg, parent: Element | None, x: float, y: float) -> None:
+    drawing.add("path", parent, d=f"M{x:g} {y - 8:g}l8 8l-8 8l-8 -8z", fill="#000")
+
+
+def _draw_key(drawing: Svg, top: float) -> None:
+    """Draw the meaning of lines and points, in one row."""
+    y, x = top + 24, _LEFT
+    strokes: tuple[tuple[str, _Stroke], ...] = (
+        ("limit of the procedure", {"stroke_width": 2}),
+        ("limits of the chart", {"stroke_dasharray": "6 4"}),
+        ("mean", {"stroke_dasharray": "1 4"}),
+    )
+    for words, stroke in strokes:
+        drawing.add("line", x1=x, x2=x + 26, y1=y, y2=y, stroke="#000", **stroke)
+        drawing.text(x + 32, y + 4, words, font_size=11)
+        x += 46 + 6.2 * len(words)
+    for words in ("outlier", "out of its limit", "not proven"):
+        if words == "outlier":
+            _draw_diamond(drawing, None, x + 6, y)
+        elif words == "not proven":
+            drawing.add("circle", cx=x + 6, cy=y, r=3.5, fill="#fff", stroke="#000")
+        else:
+            _draw_cross(drawing, None, x + 6, y)
+        drawing.text(x + 18, y + 4, words, font_size=11)
+        x += 32 + 6.2 * len(words)

@@ -12,6 +12,9 @@ from typing import Final, Literal
 
 from msgspec import Struct
 
+from benchflow.review.many.outlying_values import outlying_places, within_steps
+from benchflow.review.many.student_t import two_sided_probability
+
 D2: Final = 1.128
 E2: Final = 3 / D2
 D4: Final = 3.267
@@ -19,8 +22,8 @@ D4: Final = 3.267
 RUN: Final = 8
 """This many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
 TREND_POINTS: Final = 8
-TREND_ERRORS: Final = 3.0
-"""A slope of this many standard errors or more is a drift (three, as for the limits; common practice, no source)."""
+DRIFT_CHANCE: Final = 0.01
+"""A slope that chance gives in at most this share of histories is a drift (common practice, no source)."""
 
 
 class Limits(Struct, frozen=True):
@@ -39,12 +42,18 @@ class Limits(Struct, frozen=True):
 
 
 class Drift(Struct, frozen=True):
-    """A significant slope of the readings."""
+    """A slope of the readings. ``by_chance`` is the share of histories of pure scatter with at least this slope."""
 
     per_point: float  # the change from one point to the next
     errors: float  # the slope in units of its standard error
     towards: Literal["low", "high"]  # the end of the limit that the readings approach
     points_left: float | None  # number of points until the line reaches that end; None if there is no such end
+    by_chance: float  # t test of the slope, two-sided
+
+    @property
+    def significant(self) -> bool:
+        """True if chance seldom gives such a slope."""
+        return self.by_chance <= DRIFT_CHANCE
 
 
 class Run(Struct, frozen=True):
@@ -58,16 +67,19 @@ class Run(Struct, frozen=True):
 class Chart(Struct, frozen=True):
     """A control chart. Places of points count from 0.
 
-    If there is a drift, outliers are found by their distance from the drift line.
+    Outliers do not count for the limits, the runs and the drift: an outlier would widen the limits, and would set the
+    others apart from the mean. If there is a drift, outliers are found by their distance from the drift line.
+    ``slope`` is the drift if it is significant or not; ``None`` for too few points.
     """
 
     values: tuple[float, ...]
     ranges: tuple[float, ...]  # number i is the moving range from point i to point i + 1
     limits: Limits
-    outliers: tuple[int, ...]  # places of points outside the limits of the individuals
+    outliers: tuple[int, ...]  # places of points that lie apart from the others, or outside the limits of the others
     jumps: tuple[int, ...]  # places of points whose moving range is above its limit
     runs: tuple[Run, ...]
     drift: Drift | None
+    slope: Drift | None = None
 
 
 def limits_of(values: Sequence[float]) -> Limits:
@@ -89,26 +101,46 @@ def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
     return tuple(abs(later - earlier) for earlier, later in pairwise(values))
 
 
-def chart_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Chart:
+def chart_of(values: Sequence[float], low: float | None = None, high: float | None = None, step: float = 0.0) -> Chart:
     """The chart of two or more values in their order. ``low`` and ``high`` are the ends of the procedure's limit.
+
+    ``step`` is the step of the last digit of the values. A distance of a few steps is not an outlier.
 
     Raises:
         ValueError: there are fewer than two values.
     """
-    limits = limits_of(values)
+    odd, level = outlying_places(values, step), tuple(values)
+    slope = slope_of(values, low, high, odd)
+    if slope is not None and slope.significant:
+        odd = outlying_places(_without_slope(values, slope), step)
+        slope = slope_of(values, low, high, odd)
+    drift = slope if slope is not None and slope.significant else None
+    if drift is not None:
+        level = _without_slope(values, drift)
+    limits = limits_of([value for place, value in enumerate(values) if place not in odd])
     ranges = moving_ranges(values)
-    drift = drift_of(values, low, high)
-    middle = (len(values) - 1) / 2
-    level = [value - (drift.per_point * (place - middle) if drift else 0.0) for place, value in enumerate(values)]
+    outside = {
+        place
+        for place, value in enumerate(level)
+        if not _is_within(value, limits.lower, limits.upper) and not within_steps(value, limits.centre, step)
+    }
+    outliers = tuple(sorted(outside.union(odd)))
     return Chart(
         values=tuple(values),
         ranges=ranges,
         limits=limits,
-        outliers=tuple(i for i, v in enumerate(level) if not _is_within(v, limits.lower, limits.upper)),
+        outliers=outliers,
         jumps=tuple(i + 1 for i, r in enumerate(ranges) if r > limits.range_upper),
         runs=_find_runs(values, limits.centre),
         drift=drift,
+        slope=slope,
     )
+
+
+def _without_slope(values: Sequence[float], slope: Drift) -> tuple[float, ...]:
+    """The values with the slope taken out, turned about the middle of the series."""
+    middle = (len(values) - 1) / 2
+    return tuple(value - slope.per_point * (place - middle) for place, value in enumerate(values))
 
 
 def _is_within(value: float, low: float, high: float) -> bool:
@@ -133,20 +165,33 @@ def _find_runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
 
 
 def drift_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Drift | None:
-    """The drift of ``values``, from a least-squares line over their order; ``None`` where it is not significant."""
-    count = len(values)
+    """The drift of ``values``; ``None`` where chance often gives such a slope."""
+    slope = slope_of(values, low, high)
+    return slope if slope is not None and slope.significant else None
+
+
+def slope_of(
+    values: Sequence[float], low: float | None = None, high: float | None = None, without: Sequence[int] = ()
+) -> Drift | None:
+    """The slope of ``values``, from a least-squares line over their order; ``None`` for too few or equal values.
+
+    The places in ``without`` do not count.
+    """
+    points = [(place, value) for place, value in enumerate(values) if place not in without]
+    count = len(points)
     if count < TREND_POINTS:
         return None
-    mean_place, mean = (count - 1) / 2, sum(values) / count
-    spread = sum((place - mean_place) ** 2 for place in range(count))
-    slope = sum((place - mean_place) * (value - mean) for place, value in enumerate(values)) / spread
-    rest = sum((value - mean - slope * (place - mean_place)) ** 2 for place, value in enumerate(values))
+    mean_place, mean = fsum(place for place, _ in points) / count, fsum(value for _, value in points) / count
+    spread = fsum((place - mean_place) ** 2 for place, _ in points)
+    slope = fsum((place - mean_place) * (value - mean) for place, value in points) / spread
+    # A slope of the size of rounding errors is not a drift.
+    if abs(slope) * count < 1e-9 * max(abs(mean), 1e-300):
+        return None
+    rest = fsum((value - mean - slope * (place - mean_place)) ** 2 for place, value in points)
     error = sqrt(rest / (count - 2) / spread)
     errors = abs(slope) / error if error else inf
-    # A slope of the size of rounding errors is not a drift.
-    if not slope or errors < TREND_ERRORS or abs(slope) * count < 1e-9 * max(abs(mean), 1e-300):
-        return None
     end = high if slope > 0 else low
-    now = mean + slope * (count - 1 - mean_place)
+    now = mean + slope * (len(values) - 1 - mean_place)
     left = None if end is None else max(0.0, (end - now) / slope)
-    return Drift(slope, errors, "high" if slope > 0 else "low", left)
+    by_chance = two_sided_probability(errors, count - 2)
+    return Drift(slope, errors, "high" if slope > 0 else "low", left, by_chance)

@@ -6,7 +6,17 @@ from pathlib import Path
 from benchflow.base.plaintext import shown_path
 from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
-from benchflow.review.many.session_question import LeftOut, Question, SessionMatch, from_facts, in_order, narrow
+from benchflow.review.many.names_in_facts import names_in_match
+from benchflow.review.many.session_question import (
+    InstrumentName,
+    LeftOut,
+    Question,
+    SessionMatch,
+    SubjectKind,
+    from_facts,
+    in_order,
+    narrow,
+)
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 
 
@@ -48,6 +58,14 @@ class LogFiles:
 
     def left_out(self) -> Sequence[LeftOut]:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))
+
+    def names(self, kind: SubjectKind) -> Sequence[str]:
+        return sorted({name for found in self._found.values() for name in names_in_match(found, kind) if name})
+
+    def instruments(self) -> Sequence[InstrumentName]:
+        return sorted(
+            {InstrumentName(one.serial, one.title, one.need) for f in self._found.values() for one in f.instruments}
+        )
 
 
 def is_better_copy(new: SessionMatch, old: SessionMatch) -> bool:

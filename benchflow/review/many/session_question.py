@@ -5,7 +5,7 @@ A source (log files or the archive) delivers facts that may answer a question. :
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import Protocol
+from typing import Literal, NamedTuple, Protocol
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -14,6 +14,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.review.log.facts import (
     DeviationFact,
     Facts,
+    InstrumentFact,
     LotFact,
     OperationFact,
     ReadingFact,
@@ -25,9 +26,18 @@ from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, par
 
 
 class InstrumentSubject(Struct, frozen=True, tag="instrument"):
-    """An instrument by its serial; where no serial was logged, by the procedure's name for it."""
+    """An instrument by its serial; where no serial was logged, by the procedure's name for it.
+
+    ``others`` are further serials that the same name means.
+    """
 
     serial: str
+    others: tuple[str, ...] = ()
+
+    @property
+    def serials(self) -> tuple[str, ...]:
+        """Every serial that counts."""
+        return (self.serial, *self.others)
 
 
 class LotSubject(Struct, frozen=True, tag="lot"):
@@ -57,6 +67,9 @@ class ReadingSubject(Struct, frozen=True, tag="reading"):
 Subject = InstrumentSubject | LotSubject | PersonSubject | OperationSubject | ReadingSubject
 
 
+SubjectKind = Literal["instrument", "lot", "person", "operation", "reading"]
+
+
 class Question(Struct, frozen=True):
     """A subject and a time span.
 
@@ -84,10 +97,11 @@ class SessionMatch(Struct, frozen=True):
     lots: tuple[LotFact, ...] = ()
     signatures: tuple[SignatureFact, ...] = ()
     deviations: tuple[DeviationFact, ...] = ()
+    instruments: tuple[InstrumentFact, ...] = ()
 
     @property
     def has_facts(self) -> bool:
-        """True if any fact answers the question."""
+        """True if any fact answers the question. What the register said about an instrument is not an answer."""
         return bool(self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations)
 
 
@@ -97,6 +111,14 @@ class LeftOut(Struct, frozen=True):
     bench: str
     path: str
     why: str
+
+
+class InstrumentName(NamedTuple):
+    """The names of an instrument in a log: its serial, its title, and the procedure's name for it."""
+
+    serial: str
+    title: str
+    need: str
 
 
 class SessionSource(Protocol):
@@ -116,6 +138,14 @@ class SessionSource(Protocol):
 
     def left_out(self) -> Sequence[LeftOut]:
         """The files that could not be searched."""
+        ...
+
+    def names(self, kind: SubjectKind) -> Sequence[str]:
+        """Every name of this kind in any job, sorted."""
+        ...
+
+    def instruments(self) -> Sequence[InstrumentName]:
+        """The names of every instrument that the register described in a job, sorted."""
         ...
 
 
@@ -158,7 +188,7 @@ def same_name(asked: str, name: str) -> bool:
 
 
 def _used_instrument(subject: InstrumentSubject, serial: str, instrument: str) -> bool:
-    return serial == subject.serial or (not serial and instrument == subject.serial)
+    return serial in subject.serials or (not serial and instrument == subject.serial)
 
 
 def narrow(found: SessionMatch, question: Question) -> SessionMatch:
@@ -173,6 +203,7 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
                                if covers(r.at) and any(_used_instrument(subject, *tool) for tool in r.tools)),
                 stages=tuple(s for s in found.stages
                              if _used_instrument(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
+                instruments=tuple(i for i in found.instruments if _used_instrument(subject, i.serial, i.need)),
             )  # fmt: skip
         case LotSubject():
             return replace(bare, lots=tuple(x for x in found.lots if x.lot == subject.lot and covers(x.at)))
@@ -223,7 +254,7 @@ def from_facts(facts: Facts, bench: str, path: str) -> SessionMatch:
     """All facts of a session."""
     return SessionMatch(
         facts.session, bench, path, facts.operations, facts.readings, facts.stages, facts.lots,
-        facts.signatures, facts.deviations,
+        facts.signatures, facts.deviations, facts.instruments,
     )  # fmt: skip
 
 

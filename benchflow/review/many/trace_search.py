@@ -100,7 +100,7 @@ def question_text(conditions: TraceQuestion) -> str:
     """The question in words: ``instrument T-0117, from 2026-03-01 00:00 CET``. Times are local."""
     question = conditions.question
     match question.subject:
-        case InstrumentSubject(serial):
+        case InstrumentSubject(serial=serial):
             words = f"instrument {serial}"
         case LotSubject(lot):
             words = f"lot {lot}"

@@ -1,0 +1,33 @@
+"""Writes a trace as lines of text for a terminal."""
+
+from collections.abc import Iterator
+
+from benchflow.review.formatting import count, local_time_with_zone
+from benchflow.review.many.trace_search import Trace
+
+
+def trace_lines(result: Trace) -> Iterator[str]:
+    """The jobs that a trace found, the weakest first, with their reasons."""
+    order = ", the weakest first" if len(result.touched) > 1 else ""
+    yield f"{result.asked}: {len(result.touched)} of {count(result.looked_at, 'job')} affected{order}"
+    yield from (f"NOTE  {note}" for note in result.notes)
+    for session in result.touched:
+        where = f"{session.bench}: {session.path}" if session.bench else session.path
+        yield ""
+        state = "closed" if session.closed else "still open"
+        opened = local_time_with_zone(session.opened_at)
+        yield f"{session.unit or session.session[:16]}  {opened}, {session.by}, {state}"
+        yield f"     {where}"
+        for point in session.reasons[:6]:
+            seq = f"  (event {point.seq})" if point.seq is not None else ""
+            yield f"     {point.grade:>3}  {point.title}: {point.words}{seq}"
+        if len(session.reasons) > 6:
+            yield f"          and {len(session.reasons) - 6} more"
+    yield from _left_out_lines(result.left_out)
+
+
+def _left_out_lines(paths: tuple[str, ...]) -> Iterator[str]:
+    if paths:
+        yield ""
+        yield f"{count(len(paths), 'file')} left out, and not searched:"
+        yield from (f"  {path}" for path in paths)

@@ -46,7 +46,7 @@ PLANTED = (
     ),
     Planted(Faults(near_limit=FLOAT), FLOAT, ("near-limit",), "the intake cam end float is just inside its limit"),
     Planted(
-        Faults(stage_redone="tighten-head"), "tighten-head", ("redone",),
+        Faults(stage_redone="tighten-head"), "tighten-head", ("ticks-cleared",),
         "one stage of the head nuts was cleared and done again",
     ),
     Planted(

@@ -27,12 +27,12 @@ from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import ArchiveIndex
 from benchflow.review.evidence.assessment import review_everything
-from benchflow.review.evidence.ranking import TICKS_AGAIN
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.session_question import InstrumentSubject, Question
 from benchflow.review.many.trace_search import TraceQuestion, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
+TICKS_AGAIN = 3
 BENCH = "bench-1"
 SERIAL = "TW-3"
 

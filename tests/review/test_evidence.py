@@ -11,7 +11,8 @@ from benchflow.review.evidence.assessment import (
     review_search,
     text_of,
 )
-from benchflow.review.evidence.ranking import GRADE, SUSPECT, WEAK_POINT_KINDS, WeakPoint, rule, weakness, worst_first
+from benchflow.review.evidence.ranking import WeakPoint, rule, weakness, worst_first
+from benchflow.review.evidence.weights import RECORD, RECORD_CEILING, SUSPECT, WEAK_POINT_KINDS
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, OTHER_FLOAT, loaded_build, register
 
@@ -30,7 +31,7 @@ def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
     ("faults", "operation", "kind"),
     [
         (Faults(near_limit=FLOAT), FLOAT, "near-limit"),
-        (Faults(late="set-head-down"), "set-head-down", "deviation"),
+        (Faults(late="set-head-down"), "set-head-down", "window-missed"),
         (Faults(self_signed="mark-nuts"), "mark-nuts", "self-signed"),
         (Faults(reworked="fit-pulley"), "fit-pulley", "redone"),
         (Faults(paused="fit-carriers[intake]"), "fit-carriers[intake]", "long-pause"),
@@ -57,7 +58,7 @@ def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
     review = review_everything(loaded_build(3, Faults(stage_redone="tighten-head")), SHOP)
     reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
     assert review.guards[0].operation == "tighten-head"
-    assert reasons["redone"] == "10 ticks of stage 1 of head-nuts cleared and ticked again"
+    assert reasons["ticks-cleared"] == "10 ticks of stage 1 of head-nuts cleared and ticked again"
 
 
 @pytest.mark.parametrize("seed", [1, 3, 5])
@@ -142,16 +143,34 @@ def test_reviewed_step_has_its_recorded_evidence() -> None:
 
 
 def test_ranking_follows_the_printed_rule() -> None:
-    assert [kind.grade for kind in WEAK_POINT_KINDS] == sorted(GRADE.values(), reverse=True)
-    assert len(set(GRADE.values())) == len(WEAK_POINT_KINDS)
-    one_bad = [WeakPoint("deviation", "")]
-    many_small = [WeakPoint("redone", ""), WeakPoint("long-pause", ""), WeakPoint("near-limit", "")]
+    one_bad = [WeakPoint("other-lubricant", "", size=0.35)]
+    many_small = [WeakPoint("redone", ""), WeakPoint("long-pause", "", size=60), WeakPoint("near-limit", "", size=0.04)]
     assert weakness(one_bad) > weakness(many_small)
     assert weakness([*one_bad, WeakPoint("redone", "")]) > weakness(one_bad)
-    assert [r.kind for r in worst_first(many_small)] == ["near-limit", "redone", "long-pause"]
+    assert [r.kind for r in worst_first(many_small)] == ["long-pause", "near-limit", "redone"]
     text = "\n".join(rule())
-    assert all(kind.title in text and kind.when in text for kind in WEAK_POINT_KINDS)
+    assert all(kind.title in text and kind.when in text and kind.why in text for kind in WEAK_POINT_KINDS)
+    assert all(kind.scale_text in text for kind in WEAK_POINT_KINDS)
     assert f"grade {SUSPECT} or more is suspect" in text
+
+
+def test_size_decides_and_not_the_kind() -> None:
+    five_seconds_late = WeakPoint("window-missed", "", size=5 / 600)
+    hours_late = WeakPoint("window-missed", "", size=18.0)
+    dry_threads = WeakPoint("other-lubricant", "", size=0.34)
+    assert hours_late.grade > dry_threads.grade > five_seconds_late.grade >= SUSPECT
+    assert WeakPoint("near-limit", "", size=0.001).grade > WeakPoint("near-limit", "", size=0.04).grade
+    assert WeakPoint("instrument-overdue", "", size=3 * 365).grade > WeakPoint("instrument-overdue", "", size=1).grade
+
+
+def test_scales_are_monotonic_and_paper_stays_below_every_cause() -> None:
+    for kind in WEAK_POINT_KINDS:
+        sizes, grades = zip(*kind.scale, strict=True)
+        assert list(sizes) == sorted(set(sizes)), kind.kind
+        assert list(grades) in (sorted(grades), sorted(grades, reverse=True)), kind.kind
+        assert all(0 <= grade <= 100 for grade in grades)
+    assert max(kind.highest for kind in RECORD) == RECORD_CEILING
+    assert len({kind.kind for kind in WEAK_POINT_KINDS}) == len(WEAK_POINT_KINDS)
 
 
 def test_review_is_the_same_after_writing_and_reading_json() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from benchflow.review.evidence.assessment import review_everything
-from benchflow.review.evidence.ranking import SUSPECT
+from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.log.loaded_log import load_log
 from benchflow.session.controller import SessionController
 from benchflow.session.view.bench_view import TightenInput

@@ -3,7 +3,7 @@
 The ranking rule is in :mod:`benchflow.review.evidence.ranking`. Only the one log is needed, no archive.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -11,9 +11,11 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean
 from benchflow.procedure.model import Failure
 from benchflow.procedure.plan import Step
-from benchflow.review.evidence.ranking import SUSPECT, WeakPoint, rule, weakness, worst_first
+from benchflow.review.evidence.job_points import job_points
+from benchflow.review.evidence.ranking import WeakPoint, rule, weakness, worst_first
 from benchflow.review.evidence.recorded_evidence import Evidence, evidence_of
 from benchflow.review.evidence.weak_points import weak_points_of
+from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.log.loaded_log import LoadedLog
 
 if TYPE_CHECKING:
@@ -22,6 +24,10 @@ if TYPE_CHECKING:
 
 EVERYTHING = "everything"
 """The ``complaint`` of a review of all steps."""
+
+
+WHOLE_JOB = "The whole job"
+"""The title of the entry with the weak points that belong to no step. Its ``operation`` is "" and its number 0."""
 
 
 class ReviewedStep(Struct, frozen=True):
@@ -133,10 +139,18 @@ def _searchable_text(log: LoadedLog, step: Step) -> str:
 def _review_of_steps(
     log: LoadedLog, complaint: str, steps: Iterable[Step], not_here: tuple[str, ...], shop: "Shop | None"
 ) -> Review:
-    guards = [_reviewed_step(log, step, shop) for step in steps]
+    guards = [*_whole_job(log, shop), *(_reviewed_step(log, step, shop) for step in steps)]
     # The sort is stable: equally weak steps keep the order of the procedure.
     guards.sort(key=lambda guard: weakness(guard.reasons), reverse=True)
     return Review(complaint, log.procedure.failures, tuple(guards), not_here, rule(), log.warnings)
+
+
+def _whole_job(log: LoadedLog, shop: "Shop | None") -> Iterator[ReviewedStep]:
+    """The weak points that belong to no step, as one entry; nothing if there are none."""
+    reasons = worst_first(job_points(log, shop))
+    if reasons:
+        first = next((reason.seq for reason in reasons if reason.seq is not None), None)
+        yield ReviewedStep("", 0, WHOLE_JOB, "", (), log.facts.session.closed, reasons, (), first, 0)
 
 
 def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedStep:

@@ -2,8 +2,9 @@
 
 from collections import Counter
 from collections.abc import Iterator
+from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import in_a_sentence, state_text, step_title
@@ -13,9 +14,8 @@ from benchflow.review.evidence.ranking import (
     FASTENER_SECONDS,
     NEAR_SHARE,
     NEAR_SHARE_ONE_END,
-    PAUSE_SECONDS,
+    ONE_END_FACTOR,
     TAKES_SHARE,
-    TICKS_AGAIN,
     WeakPoint,
 )
 from benchflow.review.evidence.window_points import time_window_points
@@ -31,6 +31,10 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
+
+
+PAUSE_SECONDS: Final = 10 * 60.0
+"""A pause between two fasteners of a stage is mentioned from this length on."""
 
 
 def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
@@ -131,7 +135,8 @@ def _near_limit_points(value: Value, last: int | None) -> Iterator[WeakPoint]:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
             figure = value.judged_text if reading is None else shown_reading(reading)
             words = f"{value.ask}{slot} {figure}: {margin_text(share, value.band, value.limit)}"
-            yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name)
+            size = share if value.band.two_ended else share * ONE_END_FACTOR
+            yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name, size)
 
 
 def _retaken_points(value: Value) -> Iterator[WeakPoint]:
@@ -140,7 +145,7 @@ def _retaken_points(value: Value) -> Iterator[WeakPoint]:
     if out and not any(reading.corrected for reading in value.readings):
         first = shown_reading(out[0])
         words = f"{value.ask} was out of its limit {count(len(out), 'time')} before the accepted reading, first {first}"
-        yield WeakPoint("retaken", words, out[0].seq, value.name)
+        yield WeakPoint("retaken", words, out[0].seq, value.name, len(out))
 
 
 # --- instruments -------------------------------------------------------------------------------------
@@ -177,13 +182,15 @@ def _unfit_instrument_points(
     """
     known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
     due, doubt = _due_date_and_doubt(shop, serial)
+    due = known[-1].due if known else due
+    late = (date.fromisoformat(day) - date.fromisoformat(due)).days if due else 0
     if known and known[-1].warnings:
-        yield WeakPoint("instrument-overdue", f"{serial}: {'. '.join(known[-1].warnings)}", seq, serial)
-    else:
-        due = known[-1].due if known else due
-        if due and due < day:
-            words = f"{serial}: Its calibration had run out on {due}. It was used on {day}"
-            yield WeakPoint("instrument-overdue", words, seq, serial)
+        words = f"{serial}: {'. '.join(known[-1].warnings)}"
+        kind = "instrument-overdue" if late > 0 else "instrument-unfit"
+        yield WeakPoint(kind, words, seq, serial, max(late, 0))
+    elif late > 0:
+        words = f"{serial}: Its calibration had run out on {due}. It was used on {day}"
+        yield WeakPoint("instrument-overdue", words, seq, serial, late)
     if doubt:
         yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)
 
@@ -223,7 +230,7 @@ def _too_fast_points(step: Step, fact: OperationFact | None, finished: EventTime
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
         words = f"done in {rounded_duration(fact.active)}; the procedure states {least}"
-        yield WeakPoint("too-fast", words, finished.seq)
+        yield WeakPoint("too-fast", words, finished.seq, size=fact.active / step.takes)
 
 
 def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
@@ -237,13 +244,15 @@ def _tick_points(stages: list[StageFact]) -> Iterator[WeakPoint]:
             yield WeakPoint("entered-together", words, stage.seq, stage.joint)
         elif by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
             words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"
-            yield WeakPoint("too-fast", words, stage.seq, stage.joint)
+            size = stage.seconds / (FASTENER_SECONDS * (by_hand - 1)) * TAKES_SHARE
+            yield WeakPoint("too-fast", words, stage.seq, stage.joint, size)
         if stage.gap > PAUSE_SECONDS:
             words = f"{rounded_duration(stage.gap)} between two fasteners of {which}"
-            yield WeakPoint("long-pause", words, stage.gap_seq, stage.joint)
-        if stage.unticked >= TICKS_AGAIN:
+            yield WeakPoint("long-pause", words, stage.gap_seq, stage.joint, stage.gap / 60)
+        if stage.unticked:
             words = f"{count(stage.unticked, 'tick')} of {which} cleared and ticked again"
-            yield WeakPoint("redone", words, stage.seq, stage.joint)
+            size = stage.unticked / max(stage.fasteners, 1)
+            yield WeakPoint("ticks-cleared", words, stage.seq, stage.joint, size)
 
 
 def _band_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterator[WeakPoint]:

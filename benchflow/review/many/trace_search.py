@@ -11,7 +11,14 @@ from msgspec import Struct
 
 from benchflow.quantity import Quantity, QuantityError, convert, show_short
 from benchflow.quantity.shown import decimals_shown, round_half_up
-from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, WeakPoint, weakness, worst_first
+from benchflow.review.evidence.ranking import (
+    NEAR_SHARE,
+    NEAR_SHARE_ONE_END,
+    ONE_END_FACTOR,
+    WeakPoint,
+    weakness,
+    worst_first,
+)
 from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band, margin, number
@@ -176,7 +183,8 @@ def _trace_reasons(
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if conditions.reads_high is not None and conditions.reads_high > -1:
             words += f", tightened to about {1 / (1 + conditions.reads_high):.0%} of the set torque".replace("%", " %")
-        yield WeakPoint("off-torque" if conditions.reads_high else "in-force", words, None, joint)
+        size = float(abs(conditions.reads_high or 0))
+        yield WeakPoint("off-torque" if conditions.reads_high else "in-force", words, None, joint, size)
     for lot in session_match.lots:
         in_force = in_force or lot.in_force
         kind = "in-force" if lot.in_force else "replaced"
@@ -213,7 +221,8 @@ def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterato
     elif reading.share is not None and reading.share < (NEAR_SHARE if reading.two_ended else NEAR_SHARE_ONE_END):
         within = band(reading.limit, reading.unit)
         words = f"{figure}: {margin_text(reading.share, within, reading.limit)}"
-        yield WeakPoint("near-limit", words, reading.seq, reading.name)
+        size = reading.share if reading.two_ended else reading.share * ONE_END_FACTOR
+        yield WeakPoint("near-limit", words, reading.seq, reading.name, size)
     else:
         yield WeakPoint(
             "in-force", f"{figure}{f', limit {reading.limit}' if reading.limit else ''}", reading.seq, reading.name

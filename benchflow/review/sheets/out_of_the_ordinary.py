@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from benchflow.procedure.plan import Step
-from benchflow.review.evidence.ranking import SUSPECT, WeakPoint
+from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.weak_points import weak_points_of
+from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.history.event_text import event_text

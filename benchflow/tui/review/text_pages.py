@@ -4,12 +4,12 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.review.evidence.ranking import SUSPECT, WEAK_POINT_KINDS, WeakPoint
+from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.ranking import rule as ranking_rule
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.draw.side_column import draw_clocks, draw_state
-from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, hanging, rule, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, STATUS_MARKS, Line, hanging, rule
 from benchflow.tui.review.evidence_lines import draw_operation, draw_operation_text
 from benchflow.tui.review.review_case import OperationText, ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, REPLAY, TEXT, ReviewNavigation
@@ -63,14 +63,10 @@ class RankingRulePage(TextPage[None], inherit_bindings=False):
     title_line = "Ranking rule"
 
     def text(self, width: int) -> list[Line]:
-        lines = [styled(part) for part in wrap(ranking_rule()[0], width)]
-        lines.append(EMPTY)
-        notes_started = False
-        for kind in WEAK_POINT_KINDS:
-            if kind.grade < SUSPECT and not notes_started:
-                lines.append(styled("Notes only. They do not make a step suspect:", "label"))
-                notes_started = True
-            lines.extend(hanging(f"{kind.grade:>3}  ", f"{kind.title}: {kind.when}", width, "text", "attention"))
+        lines: list[Line] = []
+        for part in ranking_rule():
+            indent = " " * (len(part) - len(part.lstrip()))
+            lines.extend(hanging(indent, part.lstrip(), width))
         return lines
 
 

@@ -1,0 +1,21 @@
+"""Weak points that belong to no step: remarks, clocks, the register and the log itself."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.log.loaded_log import LoadedLog
+
+if TYPE_CHECKING:
+    from benchflow.session.shop.register import Shop
+
+
+def job_points(log: LoadedLog, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
+    """The weak points of the whole job, each in one sentence.
+
+    ``shop`` is the shop's register; it adds what the log does not have about people and instruments.
+    """
+    if log.damage is not None:
+        total = len(log.lines) + max(len(log.untrusted), 1)
+        words = f"line {log.damage.line} {log.damage.what}; {len(log.untrusted)} lines from there on are not trusted"
+        yield WeakPoint("log-damaged", words, None, "log", len(log.untrusted) / total)

@@ -316,9 +316,9 @@ def test_review_and_sheet_begin_with_the_failed_audit(log: ForgedLog) -> None:
     loaded = with_audit(load_log(forged(log), read_procedure))
     assert loaded.warnings[0].startswith("THE AUDIT FAILS at 1 place: ")
     assert build_sheet(loaded).warnings[0] == loaded.warnings[0]
-    review = review_everything(loaded)
-    assert review.guards[0].operation == "gap"
-    assert review.guards[0].reasons[0].kind == "failed-audit"
+    gap = next(guard for guard in review_everything(loaded).guards if guard.operation == "gap")
+    assert gap.suspect
+    assert gap.reasons[0].kind == "failed-audit"
 
 
 def test_review_of_a_true_log_has_no_word_of_the_audit(log: ForgedLog) -> None:

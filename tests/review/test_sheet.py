@@ -11,7 +11,7 @@ import pytest
 from markdown_it import MarkdownIt
 
 from benchflow.review.evidence.assessment import review_everything
-from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
+from benchflow.review.evidence.weights import WEAK_POINT_KINDS
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets import out_of_the_ordinary
 from benchflow.review.sheets.build_sheet import build_sheet

@@ -56,7 +56,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
         yield from _value_points(value)
     yield from _instrument_points(log, step, values, stages, shop)
     if finished is not None:
-        yield from time_window_points(log, step, fact, finished.seq)
+        yield from time_window_points(log, step, fact, _signed_time(log, step) or finished.seq)
     yield from _signature_points(log, step)
     yield from _rework_points(log, step)
     yield from _lubricant_points(log, step)
@@ -80,6 +80,12 @@ def _not_done_point(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     else:
         words = "not started yet (the job is still open)"
     return WeakPoint("never-done", words)
+
+
+def _signed_time(log: LoadedLog, step: Step) -> int | None:
+    """The event in which somebody signed for a time window of the step: what to look at first."""
+    signed = (one.seq for one in log.facts.deviations if one.operation == step.id and one.about.startswith("time"))
+    return next(signed, None)
 
 
 def _takeover_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:

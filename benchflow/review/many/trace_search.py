@@ -183,7 +183,7 @@ def _trace_reasons(
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if conditions.reads_high is not None and conditions.reads_high > -1:
             words += f", tightened to about {1 / (1 + conditions.reads_high):.0%} of the set torque".replace("%", " %")
-        size = float(abs(conditions.reads_high or 0))
+        size = float(abs(conditions.reads_high or Decimal(0)))
         yield WeakPoint("off-torque" if conditions.reads_high else "in-force", words, None, joint, size)
     for lot in session_match.lots:
         in_force = in_force or lot.in_force

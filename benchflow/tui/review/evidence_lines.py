@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from benchflow.review.evidence.assessment import ReviewedStep
-from benchflow.review.evidence.weights import SUSPECT as SUSPECT_GRADE
 from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.evidence.weights import SUSPECT as SUSPECT_GRADE
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.review.sheets.sheet_content import BuildSheetOperation, SheetValue
 from benchflow.trade.verdict import OUT_OF_LIMIT

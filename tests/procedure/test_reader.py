@@ -72,8 +72,16 @@ def test_state_and_interference_are_read(every_key: Procedure) -> None:
     assert move.when == {"cams": ("stock", "reground")}
 
 
+def test_what_the_customer_gets_is_read(every_key: Procedure) -> None:
+    assert every_key.handover == {"First start": "Run it at 1500 rpm for 20 min.", "Oil": "Change it after 500 km."}
+    assert _by_id(every_key)["polish-caps"].elsewhere == "the machine shop"
+    marked = {value.name for op in every_key.operations for value in (*op.record, *op.work_out) if value.handover}
+    assert marked == {"gap"}
+
+
 def test_kit_instruments_and_joints_are_read(every_key: Procedure) -> None:
-    gasket, shims, sealant, _ = every_key.kit
+    gasket, shims, sealant, oil = every_key.kit
+    assert (gasket.supplier, shims.supplier, oil.supplier, oil.supplier_option) == ("", "customer", "", "cams")
     assert (gasket.kind, gasket.title, gasket.pn, gasket.quantity) == ("part", "Head gasket", "00123", "1")
     assert (gasket.lot_required, gasket.discard) == (True, True)
     assert (shims.title, shims.lot_required) == ("Shims on hand", False)

@@ -57,7 +57,7 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
         name for move in procedure.moves for name in move.when
     }
     conditions |= {name for op in operations for record in op.record for name in record.used_when}
-    conditions |= varied_options(procedure)
+    conditions |= varied_options(procedure) | {item.supplier_option for item in procedure.kit}
     guarded = {ref.name for op in operations for ref in op.guards_against}
     joined = {op.tighten.joint for op in operations if op.tighten}
     defined: list[tuple[str, Mark, set[str], str]] = [

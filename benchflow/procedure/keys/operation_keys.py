@@ -106,6 +106,13 @@ _USES = Key(
     ListShape(ReferenceShape("used", "a name from the kit or the instruments"), single=True),
     "Names of the parts, consumables and instruments that it uses.",
 )
+_ELSEWHERE = Key(
+    "elsewhere",
+    LINE,
+    "Who does it, if it is done outside the shop, such as the machine shop. The build sheet lists it as work done "
+    "elsewhere.",
+    examples=("the machine shop",),
+)
 _RECORD = Key("record", RECORD, "Values to measure, by name.")
 _WORK_OUT = Key("work-out", WORK_OUT, "Values calculated from others, by name.")
 _CHOOSE = Key("choose", CHOOSE, "Parts that are chosen by a value from a table.")
@@ -414,6 +421,7 @@ def _operation(fields: Fields) -> Operation:
         again=fields.get(_AGAIN),
         restarts=fields.get_or(RESTARTS, ()),
         finding_marks=_marks_of_keys(fields.nodes.get("when")),
+        elsewhere=fields.get_or(_ELSEWHERE, ""),
     )
 
 
@@ -444,7 +452,7 @@ OPERATION = VaryingOperation(KeyedShape(
     "an operation",
     (
         ID, _AGAIN, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS,
-        _DURING, _SETS, _TIME, RESTARTS, _TAKES, _USES,
+        _DURING, _SETS, _TIME, RESTARTS, _TAKES, _USES, _ELSEWHERE,
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,

@@ -25,7 +25,7 @@ from benchflow.procedure.keys.value_keys import DECISION
 from benchflow.procedure.keys.varying_operations import RepeatedShape
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
 from benchflow.procedure.problems import hint_for
-from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, BooleanShape, ListShape
+from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, BooleanShape, ListShape, MapShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
@@ -173,6 +173,12 @@ _FAILURES = Key(
 )
 _SECTIONS = Key("sections", ListShape(_SECTION, at_least=1), "The work, in sections.", required=True)
 _FOLLOW_UP = Key("follow-up", FOLLOW_UP, "Work that remains after the build.")
+_HANDOVER = Key(
+    "handover",
+    MapShape(PARAGRAPH, "advice by heading", key=LINE),
+    "Advice for the customer, by heading, such as first start, break-in, oil and retorque. It is on the build sheet.",
+    examples=({"Oil": "Mineral oil for the first 500 km."},),
+)
 
 
 class UnnumberedProcedure(Struct, frozen=True):
@@ -213,6 +219,7 @@ def _procedure(fields: Fields) -> UnnumberedProcedure:
         follow_up=fields.get_or(_FOLLOW_UP, ()),
         decision=cast(DecisionRule, fields.get_or(DECISION, "simple")),
         waive=fields.get_or(WAIVE, ""),
+        handover=fields.get_or(_HANDOVER, {}),
     )
     return UnnumberedProcedure(procedure, fields.get_or(_SECTIONS, ()))
 
@@ -223,6 +230,7 @@ PROCEDURE = KeyedShape(
     (
         _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _NOTICE, _CAUTIONS, _UNITS, DECISION, WAIVE,
         _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
+        _HANDOVER,
     ),
     _procedure,
     hints={"operations": "Write the operations in a section: `sections: [{title: ..., operations: [...]}]`"},

@@ -1,6 +1,6 @@
 """Keys of the setup: options, places, state, interference, moves, kit, instruments, failures, follow-up, units."""
 
-from typing import cast, get_args
+from typing import NamedTuple, cast, get_args
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.evidence_keys import FOUND, RESTARTS
@@ -250,7 +250,35 @@ _KIT_DISCARD = Key("discard", BooleanShape(), "true if it can be used only once 
 _KIT_LIFE = Key(
     "life", QuantityShape("time"), "The time for which it can be used after it was opened.", examples=("30 d",)
 )
-_KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE)
+
+
+class _Supplier(NamedTuple):
+    """Who supplies a part: a name, or the answer to an option."""
+
+    name: str = ""
+    option: str = ""
+
+
+_SUPPLIER_BY = Key(
+    "by", ReferenceShape("option", "an option's name"), "The option whose answer is the supplier.", required=True
+)
+_KIT_FROM = Key(
+    "from",
+    EitherShape(
+        "who supplies it, or `{by: an option}`",
+        text=TransformedShape(LINE, lambda text, node, name, context: _Supplier(text)),
+        entries=KeyedShape(
+            "supplier",
+            "the supplier",
+            (_SUPPLIER_BY,),
+            lambda fields: None if (by := fields.get(_SUPPLIER_BY)) is None else _Supplier(option=by.name),
+        ),
+    ),
+    "Who supplies it, such as customer or machine shop; `shop`, or no `from`, means the shop. `{by: cams-from}` takes "
+    "the answer to the option `cams-from`. The build sheet lists the parts of the customer apart.",
+    examples=("customer", {"by": "cams-from"}),
+)
+_KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE, _KIT_FROM)
 
 
 def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
@@ -267,6 +295,7 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
             fields.get(_KIT_LIFE),
             fields.mark,
             fields.get_or(_KIT_PN, ""),
+            *fields.get_or(_KIT_FROM, _Supplier()),
         )
 
     def titled(title: str, node: YamlNode, name: Ref, context: ReadContext) -> KitItem:

@@ -68,6 +68,13 @@ _COMPARISON = Key(
     "difference. By default it is not taken to cancel.",
 )
 
+_HANDOVER = Key(
+    "handover",
+    BooleanShape(),
+    "true for a key reading: the customer's copy of the build sheet has it. If no value of the procedure is marked, that "
+    "copy has every value with a limit.",
+)
+
 # --- record -----------------------------------------------------------------------------------------
 
 
@@ -263,6 +270,7 @@ def _record(fields: Fields) -> RecordedValue:
         fields.get_or(_COMPARISON, False),
         also=_further(fields, unit, dimension),
         with_more=tuple(each.name for each in instruments[1:]),
+        handover=fields.get_or(_HANDOVER, False),
     )
     _check_record(record, fields)
     return record
@@ -319,7 +327,7 @@ def _check_remedies(fields: Fields) -> None:
 _ALSO = further_limits(LimitKeys(_LIMIT, _JUDGE, _BELOW, _ABOVE), _check_remedies)
 _RECORD = (
     _ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, _ALSO, WAIVE, PROVES, _INDEPENDENT,
-    _COMPARISON,
+    _COMPARISON, _HANDOVER,
 )  # fmt: skip
 RECORD = MapShape(
     VaryingRecord(KeyedShape("record", "a recorded value", _RECORD, _record)),
@@ -383,6 +391,7 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.get_or(PROVES, ()),
         fields.get_or(_INDEPENDENT, False),
         fields.get_or(_COMPARISON, False),
+        handover=fields.get_or(_HANDOVER, False),
     )
 
 
@@ -391,7 +400,20 @@ WORK_OUT = MapShape(
         KeyedShape(
             "work-out",
             "a calculated value",
-            (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON),
+            (
+                _IS,
+                _RESULT_UNIT,
+                _LIMIT,
+                DECISION,
+                _BELOW,
+                _ABOVE,
+                _TITLE,
+                WAIVE,
+                PROVES,
+                _INDEPENDENT,
+                _COMPARISON,
+                _HANDOVER,
+            ),  # fmt: skip
             _work_out,
         )
     ),

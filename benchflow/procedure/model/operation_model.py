@@ -131,6 +131,7 @@ class Operation(Struct, frozen=True):
     restarts: tuple[Ref, ...] = ()  # the operations whose clocks it starts again
     takes_apart: tuple[Ref, ...] = ()
     again: Ref | None = None  # the operation that it does once more
+    elsewhere: str = ""  # who does it, if it is done outside the shop
     variants: "tuple[OperationVariant, ...]" = ()  # in a plan always ()
 
 

@@ -39,6 +39,7 @@ class Procedure(Struct, frozen=True, dict=True):
     follow_up: tuple[FollowUp, ...] = ()
     decision: DecisionRule = "simple"
     waive: str = ""  # who can sign deviations: anyone (""), a role or never
+    handover: dict[str, str] = {}  # advice for the customer, by heading
 
     @cached_property
     def options_by_name(self) -> dict[str, Option]:

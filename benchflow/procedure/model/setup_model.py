@@ -70,7 +70,11 @@ class Move(Struct, frozen=True):
 
 
 class KitItem(Struct, frozen=True):
-    """A part or a consumable. ``life`` is how long it can be used after it was opened."""
+    """A part or a consumable. ``life`` is how long it can be used after it was opened.
+
+    ``supplier`` is ``customer``, or another supplier; "" and ``shop`` mean the shop itself. With ``supplier_option``
+    the answer to that option is the supplier.
+    """
 
     id: str
     kind: Literal["part", "consumable"]
@@ -81,6 +85,8 @@ class KitItem(Struct, frozen=True):
     life: Quantity | None = None
     mark: Mark = Mark()
     pn: str = ""  # the part number, every digit as written
+    supplier: str = ""  # the author's key is `from`
+    supplier_option: str = ""
 
 
 class InstrumentNeed(Struct, frozen=True):

@@ -71,8 +71,8 @@ _COMPARISON = Key(
 _HANDOVER = Key(
     "handover",
     BooleanShape(),
-    "true for a key reading: the customer's copy of the build sheet has it. If no value of the procedure is marked, that "
-    "copy has every value with a limit.",
+    "true for a key reading: the customer's copy of the build sheet has it. If no value of the procedure is marked, "
+    "that copy has every value with a limit.",
 )
 
 # --- record -----------------------------------------------------------------------------------------
@@ -395,25 +395,15 @@ def _work_out(fields: Fields) -> CalculatedValue:
     )
 
 
+_WORKED_OUT = (
+    _IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON, _HANDOVER,
+)  # fmt: skip
 WORK_OUT = MapShape(
     VaryingWorkOut(
         KeyedShape(
             "work-out",
             "a calculated value",
-            (
-                _IS,
-                _RESULT_UNIT,
-                _LIMIT,
-                DECISION,
-                _BELOW,
-                _ABOVE,
-                _TITLE,
-                WAIVE,
-                PROVES,
-                _INDEPENDENT,
-                _COMPARISON,
-                _HANDOVER,
-            ),  # fmt: skip
+            _WORKED_OUT,
             _work_out,
         )
     ),

@@ -75,8 +75,8 @@ def test_state_and_interference_are_read(every_key: Procedure) -> None:
 def test_what_the_customer_gets_is_read(every_key: Procedure) -> None:
     assert every_key.handover == {"First start": "Run it at 1500 rpm for 20 min.", "Oil": "Change it after 500 km."}
     assert _by_id(every_key)["polish-caps"].elsewhere == "the machine shop"
-    marked = {value.name for op in every_key.operations for value in (*op.record, *op.work_out) if value.handover}
-    assert marked == {"gap"}
+    marked = {value.handover for op in every_key.operations for value in (*op.record, *op.work_out) if value.handover}
+    assert marked == {"Gap of the valves"}
 
 
 def test_kit_instruments_and_joints_are_read(every_key: Procedure) -> None:

@@ -22,6 +22,7 @@ from benchflow.procedure.model import (
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     LABEL,
+    LINE,
     VALUE_NAMED,
     BooleanShape,
     EitherShape,
@@ -70,9 +71,10 @@ _COMPARISON = Key(
 
 _HANDOVER = Key(
     "handover",
-    BooleanShape(),
-    "true for a key reading: the customer's copy of the build sheet has it. If no value of the procedure is marked, "
-    "that copy has every value with a limit.",
+    LINE,
+    "For a key reading: its name on the customer's copy of the build sheet, in words for the customer. If no value of "
+    "the procedure has this key, that copy has every value with a limit.",
+    examples=("Flatness of the block face",),
 )
 
 # --- record -----------------------------------------------------------------------------------------
@@ -270,7 +272,7 @@ def _record(fields: Fields) -> RecordedValue:
         fields.get_or(_COMPARISON, False),
         also=_further(fields, unit, dimension),
         with_more=tuple(each.name for each in instruments[1:]),
-        handover=fields.get_or(_HANDOVER, False),
+        handover=fields.get_or(_HANDOVER, ""),
     )
     _check_record(record, fields)
     return record
@@ -391,7 +393,7 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.get_or(PROVES, ()),
         fields.get_or(_INDEPENDENT, False),
         fields.get_or(_COMPARISON, False),
-        handover=fields.get_or(_HANDOVER, False),
+        handover=fields.get_or(_HANDOVER, ""),
     )
 
 

@@ -133,7 +133,7 @@ class RecordedValue(Struct, frozen=True):
     by_reading: dict[str, ReadingTerms] = {}
     also: tuple[FurtherLimit, ...] = ()
     with_more: tuple[str, ...] = ()  # the instruments that are used together with the first one
-    handover: bool = False  # a key reading, for the customer's copy of the build sheet
+    handover: str = ""  # its name on the customer's copy of the build sheet; "" if it is no key reading
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -201,7 +201,7 @@ class CalculatedValue(Struct, frozen=True):
     by_reading: dict[str, ReadingTerms] = {}
     limit_set: str | None = None
     stage: int = 0
-    handover: bool = False  # as in RecordedValue
+    handover: str = ""  # as in RecordedValue
 
     def at(self, slot: str) -> "CalculatedValue":
         """The value with the limit of the result for one reading."""

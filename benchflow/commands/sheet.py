@@ -1,48 +1,86 @@
-"""The command ``sheet``: makes the build sheet of a job."""
+"""The command ``sheet``: makes the build sheet of a job, for the customer or for the shop."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
-from benchflow.commands.loaded_files import load_named_log
+from benchflow.commands.loaded_files import load_named_log, load_register
 from benchflow.commands.output_file import STANDARD_OUTPUT, write_output
+
+if TYPE_CHECKING:
+    from benchflow.review.sheets.letterhead import LetterheadOnSheet
+    from benchflow.review.sheets.sheet_file import Copy
+    from benchflow.session.shop.register import Shop
 
 
 @click.command(epilog=exit_code_help("The log is damaged. The sheet says so."))
 @click.argument("name", metavar="LOG")
+@click.option(
+    "--copy",
+    "which",
+    type=click.Choice(["customer", "shop"]),
+    help="Whose copy. Default: the customer's; with --json or --markdown the shop's.",
+)
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. `-` is standard output.")
 @click.option("--markdown", "as_markdown", is_flag=True, help="Make Markdown, on standard output unless -o is given.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object to standard output.")
-def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
-    """Make the build sheet of a job. It lists the unit, the procedure, every reading with its limit, every fastener,
-    parts and lots, instruments, names, rework, and what is still to be done.
+def sheet(name: str, which: "Copy | None", out: Path | None, as_markdown: bool, as_json: bool) -> int:
+    """Make the build sheet of a job.
 
-    Without options, the sheet is one HTML file beside the log. It needs no other file, and prints on A4 or Letter.
+    The customer's copy has one or two pages: what was fitted, the key readings with their limits, the joints,
+    deviations, advice and follow-up. The shop's copy (--copy shop) has everything: every reading, fastener, lot,
+    instrument and name, the hours, and what the review suspects.
+
+    Without other options, the sheet is one HTML file beside the log, JOB.html or JOB.shop.html. It needs no other
+    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead.
     """
     from benchflow.review.log.loaded_log import FirstLineDamaged
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start
+    from benchflow.review.sheets.customer_copy import customer_copy, customer_copy_without_start
 
+    copy: Copy = which or ("shop" if as_json or as_markdown else "customer")
+    shop = _register()
     try:
         loaded = load_named_log(name, audited=True)
-        made, path = build_sheet(loaded), Path(loaded.path)
+        made, path = build_sheet(loaded, shop), Path(loaded.path)
+        customers = customer_copy(loaded, made, _letterhead(shop)) if copy == "customer" else None
     except FirstLineDamaged as damaged:
         print_warning(str(damaged))
         made, path = sheet_without_start(damaged), damaged.path
+        customers = customer_copy_without_start(made, _letterhead(shop)) if copy == "customer" else None
+    code = SUCCESS if made.sound else PROBLEM_FOUND
     if as_json:
-        print_json(made)
-    elif as_markdown:
-        from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
+        print_json(customers or made)
+        return code
+    if as_markdown:
+        from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown, customer_copy_markdown
 
-        write_output(build_sheet_markdown(made), out)
-    else:
-        from benchflow.review.sheets.build_sheet_html import build_sheet_html
-        from benchflow.review.sheets.sheet_file import sheet_path
+        write_output(build_sheet_markdown(made) if customers is None else customer_copy_markdown(customers), out)
+        return code
+    from benchflow.review.sheets.sheet_file import sheet_page, sheet_path
 
-        if out is None:
-            out = sheet_path(path)
-        write_output(build_sheet_html(made), out)
-        if out != STANDARD_OUTPUT:
-            print_line(display_path(out))
-    return SUCCESS if made.sound else PROBLEM_FOUND
+    out = sheet_path(path, copy) if out is None else out
+    write_output(sheet_page(made, customers), out)
+    if out != STANDARD_OUTPUT:
+        print_line(display_path(out))
+    return code
+
+
+def _register() -> "Shop | None":
+    """The register of this machine; ``None`` with a warning if it has errors: an old job has its sheet all the same."""
+    try:
+        return load_register(None)
+    except BenchflowError as error:
+        print_warning(f"The sheet has no letterhead, and nothing from the register. {error}")
+        return None
+
+
+def _letterhead(shop: "Shop | None") -> "LetterheadOnSheet":
+    from benchflow.review.sheets.letterhead import letterhead_of
+    from benchflow.session.machine_folders import machine_folders
+
+    return letterhead_of(shop, machine_folders().shop)

@@ -50,7 +50,9 @@ def shop(context: click.Context, as_json: bool) -> int:
     if as_json:
         people = [_person_as_json(one) for one in loaded.shop.people]
         instruments = [_instrument_as_json(one) for one in loaded.shop.instruments]
-        print_json({"file": path, "id": loaded.shop.id or None, "people": people, "instruments": instruments})
+        head = _letterhead_as_json(loaded.shop)
+        answer = {"file": path, "id": loaded.shop.id or None, "letterhead": head}
+        print_json({**answer, "people": people, "instruments": instruments})
     else:
         _print_register(loaded.shop)
     if any(one.pin for one in loaded.shop.people) and readable_by_others(path):
@@ -59,6 +61,17 @@ def shop(context: click.Context, as_json: bool) -> int:
             f"Run: chmod 600 '{path}', and change the PINs."
         )
     return SUCCESS
+
+
+def _letterhead_as_json(register: "Shop") -> dict[str, Any]:
+    head = register.letterhead
+    return {
+        "name": register.name,
+        "address": head.address,
+        "telephone": head.telephone,
+        "email": head.email,
+        "logo": head.logo,
+    }
 
 
 def _person_as_json(person: "Person") -> dict[str, Any]:
@@ -92,6 +105,10 @@ def _instrument_as_json(instrument: "Instrument") -> dict[str, Any]:
 
 def _print_register(register: "Shop") -> None:
     print_line(register.name or "The shop")
+    head = register.letterhead
+    for line in (*head.address, head.telephone, head.email, f"Logo: {head.logo}" if head.logo else ""):
+        if line:
+            print_line(line)
     print_line(f"Id: {register.id or 'none yet; it is made with the first change or the first job'}")
     print_line()
     print_line("People")
@@ -197,6 +214,36 @@ def _typed_pin(question: str, repeat: str = "") -> str:
         )
         return typed
     return sys.stdin.readline().rstrip("\r\n")
+
+
+# --- the letterhead ---------------------------------------------------------------------------------
+
+
+@shop.command(epilog=exit_code_help())
+@click.argument("values", metavar="KEY=VALUE...", nargs=-1, required=True)
+def letterhead(values: tuple[str, ...]) -> int:
+    """Set the letterhead of the build sheets. An empty value removes the key.
+
+    \b
+      benchflow shop letterhead name='The bench by the window' address='12 Quay Road; Smalltown'
+      benchflow shop letterhead telephone='01234 567890' email=bench@example.org logo=logo.png
+
+    The lines of the address are separated by semicolons. The logo is a PNG or JPEG file in the folder of the register.
+    """
+    from benchflow.review.sheets.letterhead import logo_data_uri
+    from benchflow.session.shop.register_writer import set_letterhead
+
+    changes = []
+    for value in values:
+        key, equals, text = value.partition("=")
+        if not equals:
+            raise BenchflowError(f"{value!r} is not KEY=VALUE. Write it like telephone='01234 567890'")
+        lines = text.split(";") if key.strip() == "address" else [text]
+        changes.append(set_letterhead(key.strip(), tuple(line.strip() for line in lines if line.strip())))
+        if key.strip() == "logo" and text.strip():
+            logo_data_uri(_shop_file().parent / text.strip())  # refuse a picture that no sheet could show
+    _save(*changes)
+    return SUCCESS
 
 
 # --- instruments ------------------------------------------------------------------------------------

@@ -69,7 +69,7 @@ def joint_lines(fasteners: Sequence[FastenerCell], width: int = 80, sides: Joint
     return tuple(lines)
 
 
-_CELL_HEIGHT, _RADIUS = 62.0, 17.0
+_CELL_HEIGHT, _CELL_HEIGHT_WITHOUT_TEXT, _RADIUS = 62.0, 44.0, 17.0
 _EDGE = 18.0
 """The space for the name of a side along an edge."""
 
@@ -87,7 +87,7 @@ def joint_svg(fasteners: Sequence[FastenerCell], title: str, sides: JointSides =
     columns, rows = max(one.column for one in fasteners) + 1, max(one.row for one in fasteners) + 1
     across, down = max(len(sides.top), len(sides.bottom)) * 7.0, max(len(sides.left), len(sides.right)) * 7.0
     cell_width = max(56.0, longest * 7.0 + 10, across / columns)
-    cell_height = max(_CELL_HEIGHT, down / rows)
+    cell_height = max(_CELL_HEIGHT if longest else _CELL_HEIGHT_WITHOUT_TEXT, down / rows)
     x0, y0 = 8 + _EDGE * bool(sides.left), 8 + _EDGE * bool(sides.top)
     width = x0 + cell_width * columns + _EDGE * bool(sides.right) + 8
     height = y0 + cell_height * rows + _EDGE * bool(sides.bottom) + 2

@@ -75,7 +75,7 @@ def test_state_and_interference_are_read(every_key: Procedure) -> None:
 def test_what_the_customer_gets_is_read(every_key: Procedure) -> None:
     assert every_key.handover == {"First start": "Run it at 1500 rpm for 20 min.", "Oil": "Change it after 500 km."}
     assert _by_id(every_key)["polish-caps"].elsewhere == "the machine shop"
-    marked = {value.handover for op in every_key.operations for value in (*op.record, *op.work_out) if value.handover}
+    marked = {value.handover for op in every_key.operations for value in model.values_of(op) if value.handover}
     assert marked == {"Gap of the valves"}
 
 

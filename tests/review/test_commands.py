@@ -63,6 +63,15 @@ def test_sheet_is_written_as_html_markdown_and_json(home: Path) -> None:
     assert run(home, "sheet", "job-3", "-o", "-").stdout.startswith("<!DOCTYPE html>")
 
 
+def test_copies_of_the_customer_and_the_shop_are_different_files(home: Path) -> None:
+    customers, shops = (home / run(home, "sheet", "job-3", "--copy", c).stdout.strip() for c in ("customer", "shop"))
+    assert (customers.name, shops.name) == ("job-3.html", "job-3.shop.html")
+    assert "INSTRUMENT" not in customers.read_text(encoding="utf-8").upper()
+    assert "instrument overdue" in shops.read_text(encoding="utf-8")
+    assert "An invented bench" in customers.read_text(encoding="utf-8"), "the letterhead"
+    assert json.loads(run(home, "sheet", "job-3", "--json", "--copy", "customer").stdout)["readings"]
+
+
 def test_wrench_is_traced_to_its_engine(home: Path) -> None:
     found = json.loads(run(home, "trace", "--instrument", "TW-B", "--json").stdout)
     assert [one["unit"] for one in found["touched"]] == ["job 3"]

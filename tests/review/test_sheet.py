@@ -1,5 +1,6 @@
 """The build sheet has everything that the log has, and is readable without a network."""
 
+import base64
 import json
 import re
 import shutil
@@ -17,11 +18,18 @@ from benchflow.review.sheets import out_of_the_ordinary
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
+from benchflow.review.sheets.customer_copy import customer_copy
+from benchflow.review.sheets.customer_copy_html import customer_copy_html
+from benchflow.review.sheets.letterhead import LetterheadOnSheet, logo_data_uri
 from benchflow.review.sheets.sheet_content import BuildSheet
 from tests.driving.simulated_builder import Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, loaded_build, played, read
 
 FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", reworked="fit-pulley", late="set-head-down")
+PICTURE = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+)
+"""A PNG picture of one pixel."""
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
@@ -207,5 +215,20 @@ def test_page_can_be_printed_to_pdf(sheet: BuildSheet, tmp_path: Path) -> None:
         requested_addresses(build_sheet_html(sheet), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
         == []
     )
-    pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
-    assert 4 <= pages <= 16
+    assert 4 <= pages_of(paper) <= 16
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
+def test_customer_copy_of_a_head_installation_prints_on_two_pages(sheet: BuildSheet, tmp_path: Path) -> None:
+    logo = tmp_path / "logo.png"
+    logo.write_bytes(PICTURE)
+    letterhead = LetterheadOnSheet("An invented bench", ("12 Quay Road",), "01234 567890", "", logo_data_uri(logo))
+    page = customer_copy_html(customer_copy(loaded_build(3, FAULTS, with_tools=True), sheet, letterhead))
+    paper = tmp_path / "copy.pdf"
+    printed = requested_addresses(page, tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
+    assert [one for one in printed if not one.startswith("data:")] == []
+    assert pages_of(paper) == 2
+
+
+def pages_of(paper: Path) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))

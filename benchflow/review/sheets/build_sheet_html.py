@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from benchflow.base.plaintext import clean
+from benchflow.base.plaintext import clean, clean_line
 from benchflow.review.log.loaded_log import SIMULATED_NOTE
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
@@ -25,10 +25,33 @@ def build_sheet_html(sheet: BuildSheet) -> str:
         gauge=_gauge_picture,
         verdict_text=VERDICT_TEXT,
         not_accepted=NOT_ACCEPTED,
-        joint=_joint_picture,
-        style=style("sheet.css"),
+        joint=joint_picture,
+        style=style("sheet.css") + page_margins("", sheet.title, sheet.unit),
     )
     return clean(page)
+
+
+def page_margins(*names: str) -> "Markup":
+    """The style of the page margins in print: ``names`` at the left, the number of the page at the right."""
+    from markupsafe import Markup
+
+    running = _css_text(", ".join(name for name in names if name))
+    return Markup(
+        f"\n@page {{ @bottom-left {{ content: {running}; {_MARGIN_STYLE} }}"
+        f' @bottom-right {{ content: "Page " counter(page) " of " counter(pages); {_MARGIN_STYLE} }} }}\n'
+    )
+
+
+_MARGIN_STYLE = 'font: 8pt "Liberation Sans", Arial, sans-serif; color: #555'
+
+
+def _css_text(text: str) -> str:
+    """``text`` as a string of a style sheet. Every character that could end the string or the element is escaped.
+
+    Source: CSS Syntax Level 3, 4.3.7, escapes as hexadecimal code points.
+    """
+    kept = (char if char.isalnum() or char in " .,:-" else f"\\{ord(char):x} " for char in clean_line(text)[:90])
+    return '"' + "".join(kept) + '"'
 
 
 def _gauge_picture(value: SheetValue) -> "Markup":
@@ -41,7 +64,8 @@ def _gauge_picture(value: SheetValue) -> "Markup":
     )  # the function that makes it has escaped it
 
 
-def _joint_picture(joint: SheetJoint) -> "Markup":
+def joint_picture(joint: SheetJoint) -> "Markup":
+    """The picture of a joint as markup that is already escaped."""
     from markupsafe import Markup
 
     return Markup(joint_svg(joint.fasteners, joint.title, joint.sides))  # the function that makes it has escaped it

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
+from benchflow.review.sheets.customer_copy import CustomerCopy
 from benchflow.review.sheets.sheet_content import BuildSheet, BuildSheetOperation, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -14,6 +15,11 @@ _MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~])")
 def build_sheet_markdown(sheet: BuildSheet) -> str:
     """The sheet in CommonMark with tables. Text from the log is escaped."""
     return "\n".join(_sheet_lines(sheet)).rstrip() + "\n"
+
+
+def customer_copy_markdown(copy: CustomerCopy) -> str:
+    """The customer's copy in CommonMark with tables. Text from the log and the register is escaped."""
+    return "\n".join(_customer_lines(copy)).rstrip() + "\n"
 
 
 def plain(text: str) -> str:
@@ -66,6 +72,59 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
             yield f"- [ ] {plain(item.title)}: {' or '.join(plain(part) for part in (item.due, item.or_) if part)}"
         yield ""
     yield plain(sheet.disclaimer)
+
+
+def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
+    head = copy.letterhead
+    for line in (head.name, ", ".join(head.address), head.telephone, head.email):
+        if line:
+            yield f"{plain(line)}  "
+    yield from ("", f"# Build sheet: {plain(copy.title)}, {plain(copy.unit)}", "")
+    if copy.simulated:
+        yield from ("**SIMULATED.** The times in this job were entered. No work was done.", "")
+    for line in (f"**{copy.damage}**" if copy.damage else "", plain(copy.subject), plain(copy.notice)):
+        if line:
+            yield from (line, "")
+    yield from _table_lines(("", ""), copy.facts)
+    yield from _list_lines("Not done", copy.not_done)
+    yield from _list_lines("Deviations from the procedure", copy.deviations)
+    yield from _list_lines("Repairs and adjustments", copy.repairs)
+    if not copy.unusual:
+        yield from ("## Deviations from the procedure", "", "None.", "")
+    for title, parts in (("Fitted", copy.fitted), ("Parts that you supplied", copy.supplied)):
+        rows = tuple((part.title, part.quantity, part.which, part.supplier) for part in parts)
+        if rows:
+            yield from (f"## {title}", "", *_table_lines(("What", "Quantity", "Which", "From"), rows))
+    yield from _list_lines("Work done elsewhere", copy.elsewhere)
+    if copy.readings:
+        yield from ("## Key readings", "")
+        readings = tuple(
+            (
+                row.name,
+                f"{', '.join(f'{place} {figure}'.strip() for place, figure in row.figures)} {row.unit}",
+                row.limit,
+                f"{row.other}, limit {row.other_limit}" if row.other_limit else row.other,
+                row.verdict,
+            )
+            for row in copy.readings
+        )
+        yield from _table_lines(("Reading", "Measured", "Limit", "In the other units", ""), readings)
+    yield from _list_lines(
+        "Tightened joints", tuple(f"{joint.title}: {'; '.join(joint.stages)}. {joint.about}" for joint in copy.joints)
+    )
+    yield from _list_lines("First start and running in", tuple(f"{heading}: {text}" for heading, text in copy.handover))
+    yield from _list_lines(
+        "Follow-up",
+        tuple(f"{item.title}: {' or '.join(part for part in (item.due, item.or_) if part)}" for item in copy.follow_up),
+    )
+    for caution in copy.cautions:
+        yield from (f"**{caution.signal.upper()}** {plain(caution.text)}", "")
+    yield from (f"Fingerprint of the record: {copy.events} entries, `{copy.head}`.", "", plain(copy.disclaimer))
+
+
+def _list_lines(title: str, lines: tuple[str, ...]) -> Iterator[str]:
+    if lines:
+        yield from (f"## {title}", "", *(f"- {plain(line)}" for line in lines), "")
 
 
 def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[str]:

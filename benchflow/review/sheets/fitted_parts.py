@@ -1,22 +1,129 @@
-"""The parts and lots that are on the assembly at the end of a job."""
+"""The parts and lots that are on the assembly at the end of a job, and those that were taken off again."""
 
 from collections.abc import Iterator
 
+from msgspec import Struct
+
+from benchflow.procedure.model import KitItem, parts_of
+from benchflow.procedure.plan import Step
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.planned_disassembly import trials, used_once_items
+from benchflow.session.state.events import RemedyCarriedOut, event_of
+from benchflow.session.state.state import lot_item, lot_subject
+
+CUSTOMER, SHOP = "customer", "shop"
+"""The suppliers that the format names. The shop is the usual one."""
+
+
+class FittedPart(Struct, frozen=True):
+    """A part or consumable on the assembly. ``which`` has its lots or sizes; ``supplier`` is "" for the shop."""
+
+    title: str
+    quantity: str
+    which: str
+    supplier: str
+
+
+def fitted_parts(log: LoadedLog) -> tuple[FittedPart, ...]:
+    """Each part and consumable with a lot, for one use, or with a supplier, as it is on the assembly at the end.
+
+    It counts as fitted when the last operation that uses it is finished. A part that was thrown away, or that only a
+    trial used, is left out. Parts that remedies fitted and parts that were chosen by size follow.
+    """
+    rows: dict[tuple[str, str], dict[str, None]] = {}  # lots by title and quantity
+    suppliers: dict[str, str] = {}
+    for item in log.procedure.kit:
+        lots = dict.fromkeys(lot for lot, key, _ in _lots_in_force(log) if lot_item(key) == item.id)
+        supplier = supplier_of(log, item)
+        listed = item.lot_required or item.discard or bool(item.supplier or item.supplier_option)
+        if lots or (listed and not item.lot_required and _is_fitted(log, item)):
+            rows[item.title, item.quantity] = {f"lot {lot}": None for lot in lots}
+            suppliers[item.title] = supplier
+    for title in _parts_of_remedies(log):
+        rows.setdefault((title, ""), {})
+    for choice in log.facts.choices:
+        if choice.in_force and choice.operation in log.finished:
+            title, place = _choice_title(log.plan.steps[choice.operation], choice.name)
+            rows.setdefault((title, ""), {})[f"{place} {choice.take}".strip()] = None
+    return tuple(
+        FittedPart(title, quantity, "; ".join(which), suppliers.get(title, ""))
+        for (title, quantity), which in rows.items()
+    )
+
+
+def supplier_of(log: LoadedLog, item: KitItem) -> str:
+    """Who supplied the part, "" for the shop."""
+    name = log.facts.session.options.get(item.supplier_option, "") if item.supplier_option else item.supplier
+    return "" if name == SHOP else name
 
 
 def part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
+    """For the shop's copy: title, lot or part, and where it was used, of every lot and choice in force."""
     kit = log.procedure.kit_by_id
     titles = {step.id: step.title for step in log.plan.steps.values()}
     taken_apart = trials(log.state)
     for lot in log.facts.lots:
         if lot.in_force:
-            title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
+            item = kit.get(lot_item(lot.consumable))
             where = titles.get(lot.operation, lot.operation)
             if lot.operation in taken_apart and lot.consumable in used_once_items(log.state, lot.operation):
                 where += " (trial; thrown away)"
-            yield title, f"lot {lot.lot}", where
+            elif lot.operation not in log.finished:
+                where += " (not done)"
+            yield _lot_title(item, lot.consumable), f"lot {lot.lot}", where
     for choice in log.facts.choices:
         if choice.in_force:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
+
+
+def removed_part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
+    """For the shop's copy, as :func:`part_rows`: the lots that were thrown away, or replaced by another entry."""
+    kit, steps = log.procedure.kit_by_id, log.plan.steps
+    for lot in log.facts.lots:
+        if not lot.in_force:
+            where = steps[lot.operation].title if lot.operation in steps else lot.operation
+            yield _lot_title(kit.get(lot_item(lot.consumable)), lot.consumable), f"lot {lot.lot}", where
+
+
+def _lot_title(item: KitItem | None, key: str) -> str:
+    subject = lot_subject(key)
+    title = lot_item(key) if item is None else item.title
+    return f"{title} for {subject}" if subject else title
+
+
+def _lots_in_force(log: LoadedLog) -> Iterator[tuple[str, str, str]]:
+    """Lot, key and operation of every lot on the assembly."""
+    taken_apart = trials(log.state)
+    for lot in log.facts.lots:
+        thrown_away = lot.operation in taken_apart and lot_item(lot.consumable) in used_once_items(
+            log.state, lot.operation
+        )
+        if lot.in_force and lot.operation in log.finished and not thrown_away:
+            yield lot.lot, lot.consumable, lot.operation
+
+
+def _is_fitted(log: LoadedLog, item: KitItem) -> bool:
+    """True if a step of the last operation that uses the item is done, and was no trial that used it up."""
+    using = [step for step in log.plan.steps.values() if any(ref.name == item.id for ref in step.operation.uses)]
+    last = [step for step in using if step.operation.id == using[-1].operation.id]
+    taken_apart = trials(log.state)
+    return any(step.id in log.finished and not (item.discard and step.id in taken_apart) for step in last)
+
+
+def _parts_of_remedies(log: LoadedLog) -> Iterator[str]:
+    """The title of each part without a lot that a remedy has fitted in a finished operation."""
+    kit = log.procedure.kit_by_id
+    with_lot = {lot_item(key) for _, key, _ in _lots_in_force(log)}
+    for line in log.lines:
+        event = event_of(line) if line.kind == "remedied" else None
+        if isinstance(event, RemedyCarriedOut) and event.operation in log.finished:
+            yield from (kit[name].title for name in event.uses if name in kit and name not in with_lot)
+
+
+def _choice_title(step: Step, name: str) -> tuple[str, str]:
+    """The title of a choice, and its place: ``Shim``, ``2 intake`` for ``shims[2 intake]``."""
+    base, _, place = name.rstrip("]").partition("[")
+    for choice in parts_of(step.operation):
+        if choice.name in (base, name):
+            return choice.title or choice.name, place
+    return base, place

@@ -54,6 +54,15 @@ class Defaults(Struct, frozen=True, omit_defaults=True):
     by: str = ""
 
 
+class Letterhead(Struct, frozen=True, omit_defaults=True):
+    """The letterhead of the build sheets, below the name. ``logo`` is the name of a picture beside the register."""
+
+    address: tuple[str, ...] = ()
+    telephone: str = ""
+    email: str = ""
+    logo: str = ""
+
+
 class Shop(Struct, frozen=True):
     """The register. ``id`` is permanent and random. ``sha256`` is the digest of its file."""
 
@@ -63,6 +72,7 @@ class Shop(Struct, frozen=True):
     defaults: Defaults = Defaults()
     sha256: str = ""
     id: str = ""
+    letterhead: Letterhead = Letterhead()
 
 
 def path_id(path: Path) -> str:

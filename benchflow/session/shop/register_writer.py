@@ -104,6 +104,32 @@ def set_pin(name: str, hashed: str, at: str | None = None) -> Change:
     return change
 
 
+LETTERHEAD_KEYS = ("name", "address", "telephone", "email", "logo")
+
+
+def set_letterhead(key: str, lines: tuple[str, ...]) -> Change:
+    """Set a key of the letterhead to a line, or to several lines; without a line, remove it.
+
+    Raises:
+        ShopError: there is no such key, or it has only one line.
+    """
+    if key not in LETTERHEAD_KEYS:
+        raise ShopError(f"The letterhead has no {key!r}. Its keys are: {', '.join(LETTERHEAD_KEYS)}.")
+    if len(lines) > 1 and key != "address":
+        raise ShopError(f"The {key} has only one line.")
+
+    def change(tree: Any) -> None:
+        if not lines:
+            tree.pop(key, None)
+        elif key in tree:
+            tree[key] = list(lines) if len(lines) > 1 else lines[0]
+        else:
+            before = [known for known in ("shop", "id", *LETTERHEAD_KEYS) if known in tree]
+            tree.insert(list(tree).index(before[-1]) + 1, key, list(lines) if len(lines) > 1 else lines[0])
+
+    return change
+
+
 def set_roles(name: str, roles: tuple[str, ...]) -> Change:
     """Replace the roles of a person."""
 

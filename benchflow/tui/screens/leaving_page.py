@@ -21,6 +21,9 @@ from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
 
 if TYPE_CHECKING:
     from benchflow.review.log.loaded_log import LoadedLog
+    from benchflow.review.sheets.sheet_content import BuildSheet
+    from benchflow.review.sheets.sheet_file import Copy
+    from benchflow.session.shop.register import Shop
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
@@ -113,7 +116,8 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "leave", "leave", id="ended.leave"),
-        Binding(letter("b"), "build_sheet", "build sheet", id="ended.build-sheet"),
+        Binding(letter("b"), "build_sheet('customer')", "build sheet", id="ended.build-sheet"),
+        Binding(letter("s"), "build_sheet('shop')", "shop's copy", id="ended.shop-copy"),
         *TextPage.BINDINGS,
         *leaving_keys("back to the bench"),
     ]
@@ -123,8 +127,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         """``reason`` is the reason for ending the job early, empty if every operation is done."""
         super().__init__()
         self.client, self.reason = client, reason
-        self.loaded: LoadedLog | None = None
-        self.remarks: tuple[str, ...] | None = None  # what was out of the ordinary; None while the log is read
+        self.loaded: tuple[LoadedLog, BuildSheet] | None = None  # None while the log is read
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -133,7 +136,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
     async def _read_log(self) -> None:
         """Read the log as a review does, because that decides what was out of the ordinary."""
         try:
-            self.loaded, self.remarks = await asyncio.to_thread(_read_for_review, self.client.log)
+            self.loaded = await asyncio.to_thread(_read_for_review, self.client.log)
         except BenchflowError as error:
             self.show_message(*str(error).splitlines(), role="alarm")
         self.redraw()
@@ -156,12 +159,14 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         return lines
 
     def _remark_lines(self, width: int) -> list[Line]:
-        if self.remarks is None:
+        if self.loaded is None:
             return [EMPTY, styled("Reading the log …", "faint")]
+        _, sheet = self.loaded
+        remarks = (*sheet.exceptions, *(f"Note, {note}" for note in sheet.notes))
         lines: list[Line] = [EMPTY, rule(width, "OUT OF THE ORDINARY")]
-        if not self.remarks:
+        if not remarks:
             return [*lines, styled("Nothing.", "ok")]
-        return [*lines, *(line for each in self.remarks for line in hanging("· ", each, width))]
+        return [*lines, *(line for each in remarks for line in hanging("· ", each, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         blocked = self.loaded is None or bool(self.client.view.read_only)
@@ -172,27 +177,26 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
             return (f"View only: {self.client.view.read_only}. Make the sheet with: benchflow sheet",)
         return ("The log could not be read, so there is no build sheet.",)
 
-    def action_build_sheet(self) -> None:
+    def action_build_sheet(self, copy: "Copy") -> None:
+        self.run_holding_keys(self._write_sheet(copy))
+
+    async def _write_sheet(self, copy: "Copy") -> None:
         assert self.loaded is not None  # otherwise the key is greyed
-        self.run_holding_keys(self._write_sheet(self.loaded))
-
-    async def _write_sheet(self, loaded: "LoadedLog") -> None:
-        from benchflow.review.sheets.sheet_file import write_sheet  # imported late: it loads the templates
-
         try:
-            path = await asyncio.to_thread(write_sheet, loaded)
+            path = await asyncio.to_thread(_write_copy, *self.loaded, copy)
         except BenchflowError as error:
             self.show_message(*str(error).splitlines(), role="alarm")
             self.app.bell()
             return
-        self.show_message(f"The build sheet is {path}. Open it in a browser to read or print it.")
+        whose = "for the customer" if copy == "customer" else "for the shop, with everything"
+        self.show_message(f"The build sheet is {path} ({whose}). Open it in a browser to read or print it.")
 
     def action_leave(self) -> None:
         self.bench_app.leave(0, *exit_messages(self.client))
 
 
-def _read_for_review(log: Path) -> "tuple[LoadedLog, tuple[str, ...]]":
-    """Read the log with its audit, and what was out of the ordinary in it."""
+def _read_for_review(log: Path) -> "tuple[LoadedLog, BuildSheet]":
+    """Read the log with its audit, and make its build sheet, which says what was out of the ordinary."""
     # Imported late: only the end of a job needs the review.
     from benchflow.review.audit.audited_log import with_audit
     from benchflow.review.log.loaded_log import load_log
@@ -200,8 +204,29 @@ def _read_for_review(log: Path) -> "tuple[LoadedLog, tuple[str, ...]]":
     from benchflow.session.procedure_loading import procedure_reader
 
     loaded = with_audit(load_log(log, procedure_reader()))
-    sheet = build_sheet(loaded)
-    return loaded, (*sheet.exceptions, *(f"Note, {note}" for note in sheet.notes))
+    return loaded, build_sheet(loaded, _shop())
+
+
+def _write_copy(loaded: "LoadedLog", made: "BuildSheet", copy: "Copy") -> Path:
+    """Write a copy of the build sheet beside the log, with the letterhead of the register."""
+    # Imported late: only a sheet needs the templates.
+    from benchflow.review.sheets.letterhead import letterhead_of
+    from benchflow.review.sheets.sheet_file import write_sheet
+    from benchflow.session.machine_folders import machine_folders
+
+    return write_sheet(loaded, made, copy, letterhead_of(_shop(), machine_folders().shop))
+
+
+def _shop() -> "Shop | None":
+    """The register of this machine; ``None`` without one.
+
+    Raises:
+        BenchflowError: it has errors.
+    """
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.shop.live_register import Register
+
+    return Register(machine_folders().shop, machine_folders().compiled).shop()
 
 
 def follow_up_lines(items: Sequence[FollowUp], start: datetime, width: int) -> list[Line]:

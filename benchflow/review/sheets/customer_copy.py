@@ -1,0 +1,245 @@
+"""The content of the customer's copy of the build sheet: one or two pages, in plain words.
+
+It has no suspicions, no ranking, no other jobs and no results of PINs.
+"""
+
+from collections.abc import Iterator
+from functools import partial
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.ordering.wording import step_title
+from benchflow.procedure.model import Caution, Joint, RecordedValue, values_of
+from benchflow.procedure.plan import Step
+from benchflow.review.formatting import local_day, local_time_with_zone
+from benchflow.review.log.loaded_log import SIMULATED_NOTE, LoadedLog
+from benchflow.review.sheets.fitted_parts import CUSTOMER, FittedPart, fitted_parts
+from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of
+from benchflow.review.sheets.key_readings import KeyReading, key_readings
+from benchflow.review.sheets.letterhead import NO_LETTERHEAD, LetterheadOnSheet
+from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, SheetFollowUp
+from benchflow.review.sheets.two_units import stage_in_two_units
+from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.rules.planned_disassembly import trials
+from benchflow.session.rules.stage_torques import tighten_in_force
+
+if TYPE_CHECKING:
+    from benchflow.review.sheets.sheet_content import BuildSheet
+
+MOST_NOT_DONE = 12
+"""At most this many operations that were not done are named one by one; then their number follows."""
+
+
+class CustomerJoint(Struct, frozen=True):
+    """A joint as it was tightened, ``times`` times: at several places, or in several operations.
+
+    A fastener has a text in the picture only if its result differs from the others.
+    """
+
+    title: str
+    about: str
+    stages: tuple[str, ...]
+    picture: SheetJoint
+    times: int
+
+
+class CustomerCopy(Struct, frozen=True):
+    """The customer's copy. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log.
+
+    ``unusual`` is true if the shop's copy has a line out of the ordinary. Then this copy never says that there is none.
+    """
+
+    letterhead: LetterheadOnSheet
+    title: str
+    subject: str
+    unit: str
+    simulated: bool
+    notice: str
+    facts: tuple[tuple[str, str], ...]
+    sound: bool
+    damage: str
+    fitted: tuple[FittedPart, ...]
+    supplied: tuple[FittedPart, ...]  # by the customer
+    elsewhere: tuple[str, ...]
+    readings: tuple[KeyReading, ...]
+    joints: tuple[CustomerJoint, ...]
+    deviations: tuple[str, ...]
+    repairs: tuple[str, ...]
+    not_done: tuple[str, ...]
+    unusual: bool
+    handover: tuple[tuple[str, str], ...]
+    cautions: tuple[Caution, ...]
+    follow_up: tuple[SheetFollowUp, ...]
+    events: int
+    head: str
+    disclaimer: str
+
+
+def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnSheet = NO_LETTERHEAD) -> CustomerCopy:
+    """The customer's copy of the build sheet ``sheet``, which is the shop's copy of the same log."""
+    fitted = fitted_parts(log)
+    return CustomerCopy(
+        letterhead=letterhead,
+        title=sheet.title,
+        subject=sheet.subject,
+        unit=sheet.unit,
+        simulated=sheet.simulated,
+        notice=sheet.notice,
+        facts=tuple(_facts(log)),
+        sound=sheet.sound,
+        damage="" if sheet.sound else _DAMAGED,
+        fitted=tuple(part for part in fitted if part.supplier != CUSTOMER),
+        supplied=tuple(part for part in fitted if part.supplier == CUSTOMER),
+        elsewhere=tuple(_work_elsewhere(log)),
+        readings=key_readings(log),
+        joints=tuple(_joints(log)),
+        deviations=tuple(_deviations(log)),
+        repairs=tuple(_repairs(log)),
+        not_done=tuple(_not_done(log)),
+        unusual=bool(sheet.exceptions or set(sheet.warnings) - {SIMULATED_NOTE}),
+        handover=tuple(log.procedure.handover.items()),
+        cautions=sheet.cautions,
+        follow_up=sheet.follow_up,
+        events=sheet.events,
+        head=sheet.head,
+        disclaimer=NOT_THE_MANUAL,
+    )
+
+
+def customer_copy_without_start(sheet: "BuildSheet", letterhead: LetterheadOnSheet = NO_LETTERHEAD) -> CustomerCopy:
+    """The customer's copy of a log whose first line is damaged: only that nothing is known."""
+    return CustomerCopy(
+        letterhead=letterhead, title=sheet.title, subject="", unit=sheet.unit, simulated=False, notice="", facts=(),
+        sound=False, damage=_DAMAGED, fitted=(), supplied=(), elsewhere=(), readings=(), joints=(), deviations=(),
+        repairs=(), not_done=(), unusual=True, handover=(), cautions=(), follow_up=(), events=0, head=sheet.head,
+        disclaimer=NOT_THE_MANUAL,
+    )  # fmt: skip
+
+
+_DAMAGED = (
+    "THE LOG OF THIS JOB IS DAMAGED. This sheet has only what was recorded before the damage. The rest is not known."
+)
+
+
+def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
+    session = log.facts.session
+    for option in log.procedure.options:
+        if option.name in session.options and not _is_supplier(log, option.name):
+            yield option.ask or option.name, session.options[option.name]
+    yield "Begun", local_day(session.opened_at)
+    if session.closed_at is not None:
+        yield "Finished", local_time_with_zone(session.closed_at)
+    else:
+        yield "Finished", "not yet" if log.damage is None else "not known"
+    yield "Built by", ", ".join(_builders(log))
+    checkers = dict.fromkeys(s.by for s in log.facts.signatures if s.in_force and not s.self_signed)
+    if checkers:
+        yield "Checked by", ", ".join(checkers)
+    yield "Procedure", f"{log.procedure.id}, revision {log.procedure.revision}"
+    if log.procedure.source:
+        yield "Numbers from", log.procedure.source
+
+
+def _is_supplier(log: LoadedLog, option: str) -> bool:
+    """True for an option that only says who supplies a part; the part is listed under its supplier."""
+    return any(item.supplier_option == option for item in log.procedure.kit)
+
+
+def _builders(log: LoadedLog) -> tuple[str, ...]:
+    people = dict.fromkeys(name for fact in log.facts.operations for name in (*fact.people, fact.by) if name)
+    return tuple(people) or (log.facts.session.by,)
+
+
+def _work_elsewhere(log: LoadedLog) -> Iterator[str]:
+    for step in log.plan.steps.values():
+        if step.operation.elsewhere and step.id in log.finished:
+            yield f"{step.title}: by {step.operation.elsewhere}"
+
+
+# --- joints -----------------------------------------------------------------------------------------
+
+
+def _joints(log: LoadedLog) -> Iterator[CustomerJoint]:
+    """The joints of finished operations, each once, the largest first."""
+    found: dict[str, CustomerJoint] = {}
+    apart = trials(log.state)
+    for step in log.plan.steps.values():
+        if step.id not in log.finished or step.id in apart:
+            continue
+        joint, tighten = joint_of(log, step), tighten_in_force(log.state, step)
+        if joint is None or tighten is None:
+            continue
+        own = _with_own_texts(joint)
+        stages = ", then ".join(
+            stage_in_two_units(text, stage) for text, stage in zip(joint.stages, tighten.stages, strict=True)
+        )
+        same = found.get(joint.title)
+        if same is None:
+            found[joint.title] = CustomerJoint(joint.title, joint.about, (stages,), own, 1)
+            continue
+        differs = any(cell.text for cell in own.fasteners) and not any(cell.text for cell in same.picture.fasteners)
+        found[joint.title] = CustomerJoint(
+            joint.title, joint.about, tuple(dict.fromkeys((*same.stages, stages))), own if differs else same.picture,
+            same.times + (stages in same.stages),
+        )  # fmt: skip
+    yield from sorted(found.values(), key=lambda one: -len(one.picture.fasteners))
+
+
+def _with_own_texts(joint: SheetJoint) -> SheetJoint:
+    """The joint with only the texts that differ from the common one."""
+    texts = [cell.text for cell in joint.fasteners if cell.status == "done"]
+    common = max(texts, key=texts.count, default="")
+    cells = tuple(
+        replace(cell, text="") if cell.text == common and cell.status == "done" else cell for cell in joint.fasteners
+    )
+    return replace(joint, fasteners=cells)
+
+
+# --- what differs from the procedure ------------------------------------------------------------------
+
+
+def _deviations(log: LoadedLog) -> Iterator[str]:
+    for fact in log.facts.deviations:
+        if fact.in_force:
+            subject = subject_text(fact.about, partial(step_title, log.plan))
+            title = step_title(log.plan, fact.operation)
+            yield f"{title}: deviation from {subject}. {fact.by} signed it. Reason: {fact.reason}"
+    for used in log.state.lubricants.values():
+        joint: Joint = log.procedure.joints_by_id[used.joint]
+        stated = f"; the torque is stated for {joint.lubricant}" if joint.lubricant else ""
+        yield f"{joint.title or joint.id}: {used.lubricant} was used on the threads{stated}"
+    for step in log.plan.steps.values():
+        takeover = log.state.work(step.id).takeover
+        if takeover is not None:
+            yield f"{step.title}: taken over from an earlier record, signed by {takeover.by}"
+
+
+def _repairs(log: LoadedLog) -> Iterator[str]:
+    for failed in log.facts.failed_fasteners:
+        joint = log.procedure.joints_by_id.get(failed.joint)
+        title = failed.joint if joint is None else joint.title or joint.id
+        yield title + failed.words.removeprefix(failed.joint)
+    for remedy in log.facts.remedies:
+        step = log.plan.steps.get(remedy.operation)
+        yield f"{step_title(log.plan, remedy.operation)}: {_value_title(step, remedy.name)}{remedy.do}"
+
+
+def _value_title(step: Step | None, name: str) -> str:
+    for value in () if step is None else values_of(step.operation):
+        if value.name == name:
+            title = value.handover or (value.ask if isinstance(value, RecordedValue) else value.title)
+            return f"{title}: " if title else ""
+    return ""
+
+
+def _not_done(log: LoadedLog) -> Iterator[str]:
+    if log.damage is not None:
+        return  # nobody knows
+    left = [step.title for step in log.plan.steps.values() if step.id not in log.finished]
+    yield from left[:MOST_NOT_DONE]
+    if len(left) > MOST_NOT_DONE:
+        yield f"and {len(left) - MOST_NOT_DONE} more operations"
+    if left and log.facts.session.why_open:
+        yield f"Reason: {log.facts.session.why_open}"

@@ -1,0 +1,107 @@
+"""The key readings of a build, for the customer's copy of the build sheet: with limits in both unit systems."""
+
+from decimal import Decimal
+
+from msgspec import Struct
+
+from benchflow.procedure.model import CalculatedValue, RecordedValue
+from benchflow.procedure.plan import Step
+from benchflow.review.formatting import shown_reading
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.log.reading_values import Value, values_of
+from benchflow.review.sheets.two_units import converted, other_unit
+from benchflow.session.rules.planned_disassembly import trials
+from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
+
+MOST_FIGURES = 8
+"""A row with more figures shows the smallest and the largest one."""
+
+
+class KeyReading(Struct, frozen=True):
+    """One row. ``figures`` are pairs of place and figure, in ``unit``.
+
+    ``other`` is the range of the figures and ``other_limit`` the limit in the other unit system, "" if there is none.
+    """
+
+    name: str
+    figures: tuple[tuple[str, str], ...]
+    unit: str
+    limit: str
+    verdict: str
+    other: str
+    other_limit: str
+
+
+class _Row(Struct):
+    """The readings of one name, collected over the places at which it was measured."""
+
+    name: str
+    unit: str
+    readings: list[tuple[str, ReadingFact]] = []
+    values: list[Value] = []
+
+
+def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
+    """The values that the procedure names for the customer; without such names every value with a limit.
+
+    Only finished operations count. The same value at several places is one row.
+    """
+    rows: dict[tuple[str, str, str], _Row] = {}
+    named = any(_written(step, "") for step in log.plan.steps.values())
+    apart = trials(log.state)
+    for step in log.plan.steps.values():
+        if step.id not in log.finished or step.id in apart:
+            continue
+        for value in values_of(log, step):
+            name = _written(step, value.name) if named else _long_name(step, value)
+            if not name or value.further or not (value.limit or named):
+                continue
+            row = rows.setdefault((name, value.unit, value.limit), _Row(name, value.unit))
+            row.values.append(value)
+            row.readings += _labelled(log, step, value)
+    return tuple(_key_reading(row) for row in rows.values() if row.readings)
+
+
+def _written(step: Step, name: str) -> str:
+    """The name for the customer of the value ``name`` of a step; of any of its values if ``name`` is ""."""
+    values: tuple[RecordedValue | CalculatedValue, ...] = (*step.operation.record, *step.operation.work_out)
+    return next((value.handover for value in values if value.handover and name in ("", value.name)), "")
+
+
+def _long_name(step: Step, value: Value) -> str:
+    return f"{step.title}: {value.ask}"
+
+
+def _labelled(log: LoadedLog, step: Step, value: Value) -> list[tuple[str, ReadingFact]]:
+    """The readings in force with their place: ``1 front``."""
+    if value.calculated:
+        facts = [r for r in log.facts.readings if r.operation == step.id and r.name == value.name and r.in_force]
+    else:
+        facts = list(value.readings)
+    place = step.place or ""
+    many = len(facts) > 1
+    return [(f"{place} {fact.slot if many else ''}".strip(), fact) for fact in facts]
+
+
+def _key_reading(row: _Row) -> KeyReading:
+    readings = tuple(fact for _, fact in row.readings)
+    worst = next((value for value in row.values if value.verdict in NOT_ACCEPTED), row.values[0])
+    to = other_unit(row.unit, max(abs(Decimal(fact.value)) for fact in readings))
+    other, other_limit = converted(readings, worst.band, to) if to else ("", "")
+    if "(" in worst.limit:
+        other_limit = ""  # printed in both units
+    verdict = VERDICT_TEXT[worst.verdict]
+    return KeyReading(row.name, _figures(row), row.unit, worst.limit, verdict, other, other_limit)
+
+
+def _figures(row: _Row) -> tuple[tuple[str, str], ...]:
+    texts = [(place, _without_unit(fact)) for place, fact in row.readings]
+    if len(texts) <= MOST_FIGURES:
+        return tuple(texts)
+    ordered = sorted((fact for _, fact in row.readings), key=lambda fact: Decimal(fact.value))
+    return ((f"{len(texts)} readings", f"{_without_unit(ordered[0])} .. {_without_unit(ordered[-1])}"),)
+
+
+def _without_unit(fact: ReadingFact) -> str:
+    return shown_reading(fact).removesuffix(fact.unit).rstrip()

@@ -1,0 +1,75 @@
+"""Figures, limits and stages in both unit systems, for the customer's copy of the build sheet."""
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final
+
+from benchflow.procedure.model import CheckStage, Stage, TorqueStage
+from benchflow.quantity import Quantity, QuantityError, base, difference_factor, show_converted
+from benchflow.quantity.arithmetic import from_base
+from benchflow.quantity.shown import decimals_converted, round_half_up, with_unit
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.margin import Band
+
+_OTHER_UNIT: Final = {
+    "mm": "in", "cm": "in", "m": "ft", "µm": "thou", "in": "mm", "thou": "mm", "ft": "m",
+    "N·m": "ft-lb", "N·cm": "in-lb", "kgf·m": "ft-lb", "ft-lb": "N·m", "in-lb": "N·m",
+    "bar": "psi", "kPa": "psi", "MPa": "psi", "psi": "bar", "mbar": "inHg", "inHg": "mbar",
+    "°C": "°F", "°F": "°C", "kg": "lb", "g": "oz", "lb": "kg", "oz": "g", "N": "lbf", "kN": "lbf", "lbf": "N",
+    "L": "US qt", "mL": "US fl oz", "US qt": "L", "cm³": "in³", "in³": "cm³", "N/mm": "lbf/in", "lbf/in": "N/mm",
+}  # fmt: skip
+"""The unit of the other system that the trade uses for the same measurement. Common practice, no source."""
+
+_SMALL_TORQUE = Decimal(15)
+"""Below this many N·m, a torque in the other system is in in-lb. Common practice, no source."""
+
+
+def other_unit(unit: str, largest: Decimal | None = None) -> str:
+    """The unit of the other system, "" if there is none. ``largest`` is the largest figure to be shown."""
+    if unit == "N·m" and largest is not None and abs(largest) < _SMALL_TORQUE:
+        return "in-lb"
+    return _OTHER_UNIT.get(unit, "")
+
+
+_MOST_PLACES: Final = {"in": 4}
+"""The trade reads inches to a tenth of a thou. Common practice, no source."""
+
+
+def converted(readings: tuple[ReadingFact, ...], within: Band, to: str) -> tuple[str, str]:
+    """The readings and the limit ``within`` in the unit ``to``, with the same number of decimals.
+
+    The readings are one figure, or the smallest and the largest: ``0.0138 .. 0.0146 in``. A limit without ends is "".
+    """
+    quantities = [Quantity(Decimal(reading.value), reading.unit, reading.entered) for reading in readings]
+    places = min(max(decimals_converted(each, to) for each in quantities), _MOST_PLACES.get(to, 3))
+    difference = readings[0].difference
+
+    def figure(value: Decimal, unit: str) -> str:
+        start = Fraction(value) * difference_factor(unit) if difference else base(Quantity(value, unit, ""))
+        return f"{round_half_up(from_base(start, to, difference=difference), places):f}"
+
+    values = sorted(quantities, key=lambda each: each.value)
+    low, high = (figure(each.value, each.unit) for each in (values[0], values[-1]))
+    shown = with_unit(high if low == high else f"{low} .. {high}", to)
+    ends = [None if end is None else figure(end, values[0].unit) for end in (within.low, within.high)]
+    match ends:
+        case [None, None]:
+            return shown, ""
+        case [None, most]:
+            return shown, with_unit(f"at most {most}", to)
+        case [least, None]:
+            return shown, with_unit(f"at least {least}", to)
+        case _:
+            return shown, with_unit(f"{ends[0]} .. {ends[1]}", to)
+
+
+def stage_in_two_units(text: str, stage: Stage) -> str:
+    """The ``text`` of a stage with its torque in the other system, unless the author has written both."""
+    torque = stage.torque if isinstance(stage, TorqueStage) else None
+    if isinstance(stage, CheckStage) or torque is None or "(" in text:
+        return text
+    to = other_unit(torque.unit, torque.value)
+    try:
+        return f"{text} ({show_converted(torque, to)})" if to else text
+    except QuantityError:  # a figure given at the bench can be in a unit that no table has
+        return text

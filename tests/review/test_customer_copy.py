@@ -1,0 +1,220 @@
+"""The customer's copy of the build sheet: what is on it, and what is never on it."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from benchflow.base.errors import BenchflowError
+from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
+from benchflow.review.log.loaded_log import LoadedLog, load_log
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.build_sheet_markdown import customer_copy_markdown
+from benchflow.review.sheets.customer_copy import CustomerCopy, customer_copy
+from benchflow.review.sheets.customer_copy_html import customer_copy_html
+from benchflow.review.sheets.fitted_parts import removed_part_rows
+from benchflow.review.sheets.letterhead import LetterheadOnSheet, letterhead_of, logo_data_uri
+from benchflow.session.shop.register_reader import read_shop
+from tests.driving.script import Script, intent, open_intent, procedure_with
+from tests.driving.session_driver import read_procedure
+from tests.driving.simulated_builder import Faults
+from tests.review.played_builds import FLOAT, folder, loaded_build, played, read
+
+FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", reworked="fit-pulley", late="set-head-down")
+
+
+def copy_of(log: LoadedLog) -> CustomerCopy:
+    return customer_copy(log, build_sheet(log))
+
+
+@pytest.fixture(scope="module")
+def copy() -> CustomerCopy:
+    return copy_of(loaded_build(3, FAULTS, with_tools=True))
+
+
+def test_copy_has_deviations_in_plain_words_and_no_suspicion(copy: CustomerCopy) -> None:
+    assert copy.deviations == (
+        "Set the head down: deviation from the time window. R. Builder signed it. "
+        "Reason: The phone rang. The sealant still looked wet.",
+    )
+    page = customer_copy_html(copy)
+    suspicions = {kind.title for kind in WEAK_POINT_KINDS} - {"deviation", "note"}
+    assert [title for title in suspicions if title in page] == []
+    assert "PIN" not in page
+
+
+def test_copy_says_that_there_are_no_deviations_only_if_nothing_is_out_of_the_ordinary() -> None:
+    assert "None. Every operation" in customer_copy_html(copy_of(loaded_build(3, with_tools=True)))
+    suspected = copy_of(loaded_build(3, Faults(near_limit=FLOAT), with_tools=True))
+    assert (suspected.deviations, suspected.repairs, suspected.not_done) == ((), (), ())
+    for text in (customer_copy_html(suspected), customer_copy_markdown(suspected)):
+        assert "None." not in text
+        assert "Deviations" not in text
+
+
+def test_key_readings_have_figures_and_limits_in_both_units(copy: CustomerCopy) -> None:
+    rows = {row.name: row for row in copy.readings}
+    height = rows["Height of the pistons above the deck"]
+    assert [place for place, _ in height.figures][:3] == ["1 front", "1 rear", "2 front"]
+    assert (height.limit, height.verdict) == ("0.10 .. 0.60 mm", "ok")
+    assert height.other_limit == "0.0039 .. 0.0236 in"  # 0.10 / 25.4 and 0.60 / 25.4
+    assert rows["Torque to turn the engine"].other_limit == "at most 265.5 in-lb"  # 30 / 0.112985 (NIST SP 811, B.8)
+
+
+def test_joints_are_named_once_with_their_stages_in_both_units(copy: CustomerCopy) -> None:
+    joints = {joint.title: joint for joint in copy.joints}
+    assert len(joints) == len(copy.joints) == 8
+    head = joints["Head nuts"]
+    assert head.stages[0] == "30 N·m (22 ft-lb), then 55 N·m (41 ft-lb), then +60°, then +45°"
+    assert "lubricant: stud lubricant" in head.about
+    assert joints["Cam cap bolts"].times == 2
+
+
+def test_copy_has_advice_follow_up_fingerprint_and_the_notice(copy: CustomerCopy) -> None:
+    page = " ".join(customer_copy_html(copy).split())
+    for words in (
+        "Running in",
+        "Change oil and filter",
+        "It does not replace the maker's manual".replace("'", "&#39;"),
+    ):
+        assert words in page
+    assert all(copy.head[start : start + 8] in page for start in range(0, 64, 8))
+
+
+def test_copy_of_a_damaged_log_says_that_the_rest_is_not_known() -> None:
+    damaged = folder() / "damaged-copy.jsonl"
+    damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
+    copy = copy_of(load_log(damaged, read()))
+    page = customer_copy_html(copy)
+    assert "THE LOG OF THIS JOB IS DAMAGED" in page
+    assert copy.not_done == ()
+    assert "None." not in page
+
+
+# --- parts ------------------------------------------------------------------------------------------
+
+KIT = """kit:
+  parts:
+    gasket: {title: Gasket, lot: required, discard: true}
+    sleeve: {title: Sleeve, lot: required}
+    cams: {title: Cams, from: {by: cams-from}}
+options: {cams-from: {ask: Who supplies the cams?, choices: [shop, customer]}}
+handover: {Oil: Change it.}
+"""
+OPERATIONS = (
+    "{id: lay, title: Lay the gasket, uses: [gasket, cams], undo: {do: Lift it, discard: [gasket]}}",
+    "{id: bore, title: Bore, after: lay, record: {gap: {ask: Gap, handover: Gap of the bore, unit: mm, "
+    "limit: at most 0.20 mm, above: [{do: Press in a sleeve, uses: [sleeve]}]}}, undo: {do: Nothing}}",
+    "{id: face, title: Face it, after: bore, elsewhere: the machine shop}",
+)
+
+
+def job(folder: Path, supplier: str = "customer") -> Script:
+    script = Script(folder, procedure_with(*OPERATIONS, head=KIT))
+    script.do_all({**open_intent(), "options": {"cams-from": supplier}}, intent("start", operation="lay"))
+    script.do_all(intent("lot", consumable="gasket", lot="G-1"), intent("finish"))
+    return script
+
+
+def loaded(script: Script) -> LoadedLog:
+    return load_log(script.path, read_procedure)
+
+
+def which(copy: CustomerCopy) -> dict[str, str]:
+    return {part.title: part.which for part in copy.fitted}
+
+
+def test_discarded_gasket_is_not_fitted_and_the_new_one_is(tmp_path: Path) -> None:
+    script = job(tmp_path)
+    assert which(copy_of(loaded(script))) == {"Gasket": "lot G-1"}
+    script.do_all(intent("rework", operation="lay", reason="creased"))
+    copy = copy_of(loaded(script))
+    assert "Gasket" not in which(copy)
+    assert "G-1" not in customer_copy_html(copy)
+    assert copy.not_done[0] == "Lay the gasket"
+    assert list(removed_part_rows(loaded(script))) == [("Gasket", "lot G-1", "Lay the gasket")]
+    script.do_all(intent("start", operation="lay"), intent("lot", consumable="gasket", lot="G-2"), intent("finish"))
+    assert which(copy_of(loaded(script))) == {"Gasket": "lot G-2"}
+
+
+def test_remedy_is_a_repair_with_the_part_that_it_fitted(tmp_path: Path) -> None:
+    script = job(tmp_path)
+    script.do_all(intent("start", operation="bore"), intent("record", name="gap", value="0.3 mm"))
+    script.do_all(intent("remedy", name="gap"), intent("lot", consumable="sleeve", lot="S-7"))
+    script.do_all(intent("record", name="gap", value="0.1 mm"), intent("finish"))
+    copy = copy_of(loaded(script))
+    assert copy.repairs == ("Bore: Gap of the bore: Press in a sleeve (sleeve)",)
+    assert which(copy)["Sleeve"] == "lot S-7"
+
+
+def test_parts_of_the_customer_and_work_elsewhere_are_listed_apart(tmp_path: Path) -> None:
+    script = job(tmp_path)
+    script.do_all(intent("start", operation="bore"), intent("record", name="gap", value="0.1 mm"), intent("finish"))
+    script.do_all(intent("start", operation="face"), intent("finish"))
+    copy = copy_of(loaded(script))
+    assert [part.title for part in copy.supplied] == ["Cams"]
+    assert copy.elsewhere == ("Face it: by the machine shop",)
+    assert not any("supplies" in label for label, _ in copy.facts)
+
+
+def test_answer_shop_makes_a_part_one_of_the_shop(tmp_path: Path) -> None:
+    copy = copy_of(loaded(job(tmp_path, "shop")))
+    assert copy.supplied == ()
+    assert "Cams" in which(copy)
+
+
+def test_other_lubricant_is_a_deviation_in_plain_words(tmp_path: Path) -> None:
+    joint = "joints: {cover: {title: Cover bolts, lubricant: moly paste, layout: '1 2'}}\n"
+    one = "{id: one, title: One, tighten: {joint: cover, stages: [20 N·m]}}"
+    script = Script(tmp_path, procedure_with(one, head=joint))
+    script.do_all(open_intent(), intent("start", operation="one"))
+    script.do("lubricant", joint="cover", lubricant="engine oil", nut_factor="0.15")
+    copy = copy_of(loaded(script))
+    words = "Cover bolts: engine oil was used on the threads; the torque is stated for moly paste"
+    assert copy.deviations == (words,)
+
+
+# --- letterhead ---------------------------------------------------------------------------------------
+
+
+def test_letterhead_has_the_address_and_the_logo_of_the_register(tmp_path: Path, copy: CustomerCopy) -> None:
+    (tmp_path / "logo.png").write_bytes(b"\x89PNG\r\n\x1a\n-rest")
+    shop = read_shop("shop: 1\nname: A <b>bench</b>\naddress: [12 Quay Road, Smalltown]\nlogo: logo.png\n").shop
+    head = letterhead_of(shop, tmp_path / "shop.yaml")
+    assert head == LetterheadOnSheet(
+        "A <b>bench</b>", ("12 Quay Road", "Smalltown"), "", "", "data:image/png;base64,iVBORw0KGgotcmVzdA=="
+    )
+    log = loaded_build(3, FAULTS, with_tools=True)
+    page = customer_copy_html(customer_copy(log, build_sheet(log), head))
+    assert "A &lt;b&gt;bench&lt;/b&gt;" in page
+    assert "<b>bench" not in page
+    assert re.search(r'<img alt="" src="data:image/png;base64,', page)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(None, "cannot be read"), (b"GIF89a", "no PNG and no JPEG"), (b"\x89PNG\r\n\x1a\n" + bytes(300_000), "256 KiB")],
+)
+def test_logo_that_cannot_be_printed_is_refused(tmp_path: Path, content: bytes | None, words: str) -> None:
+    if content is not None:
+        (tmp_path / "logo.png").write_bytes(content)
+    with pytest.raises(BenchflowError, match=words):
+        logo_data_uri(tmp_path / "logo.png")
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("email: not an address", "is not an e-mail address"),
+        ("telephone: call me", "is not a telephone number"),
+        ("logo: ../../etc/passwd", "is not the name of a PNG or JPEG file"),
+        ("address: [a, b, c, d, e, f, g]", "more than 6 lines"),
+        (f"address: {'x' * 81}", "is not a line of an address"),
+    ],
+)
+def test_bad_letterhead_is_refused_with_its_line(line: str, words: str) -> None:
+    read = read_shop(f"shop: 1\n{line}\n")
+    assert read.shop is None
+    (problem,) = read.problems
+    assert (problem.code, problem.line) == ("bad-letterhead", 2)
+    assert words in problem.message

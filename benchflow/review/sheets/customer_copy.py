@@ -15,12 +15,12 @@ from benchflow.procedure.model import Caution, Joint, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import SIMULATED_NOTE, LoadedLog
-from benchflow.review.sheets.fitted_parts import CUSTOMER, FittedPart, fitted_parts
+from benchflow.review.sheets.fitted_parts import CUSTOMER, PartOnAssembly, fitted_parts
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of
 from benchflow.review.sheets.key_readings import KeyReading, key_readings
 from benchflow.review.sheets.letterhead import NO_LETTERHEAD, LetterheadOnSheet
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, SheetFollowUp
-from benchflow.review.sheets.two_units import stage_in_two_units
+from benchflow.review.sheets.unit_systems import stage_in_two_units
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.planned_disassembly import trials
 from benchflow.session.rules.stage_torques import tighten_in_force
@@ -60,8 +60,8 @@ class CustomerCopy(Struct, frozen=True):
     facts: tuple[tuple[str, str], ...]
     sound: bool
     damage: str
-    fitted: tuple[FittedPart, ...]
-    supplied: tuple[FittedPart, ...]  # by the customer
+    fitted: tuple[PartOnAssembly, ...]
+    supplied: tuple[PartOnAssembly, ...]  # by the customer
     elsewhere: tuple[str, ...]
     readings: tuple[KeyReading, ...]
     joints: tuple[CustomerJoint, ...]

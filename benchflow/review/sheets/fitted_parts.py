@@ -15,7 +15,7 @@ CUSTOMER, SHOP = "customer", "shop"
 """The suppliers that the format names. The shop is the usual one."""
 
 
-class FittedPart(Struct, frozen=True):
+class PartOnAssembly(Struct, frozen=True):
     """A part or consumable on the assembly. ``which`` has its lots or sizes; ``supplier`` is "" for the shop."""
 
     title: str
@@ -24,7 +24,7 @@ class FittedPart(Struct, frozen=True):
     supplier: str
 
 
-def fitted_parts(log: LoadedLog) -> tuple[FittedPart, ...]:
+def fitted_parts(log: LoadedLog) -> tuple[PartOnAssembly, ...]:
     """Each part and consumable with a lot, for one use, or with a supplier, as it is on the assembly at the end.
 
     It counts as fitted when the last operation that uses it is finished. A part that was thrown away, or that only a
@@ -46,7 +46,7 @@ def fitted_parts(log: LoadedLog) -> tuple[FittedPart, ...]:
             title, place = _choice_title(log.plan.steps[choice.operation], choice.name)
             rows.setdefault((title, ""), {})[f"{place} {choice.take}".strip()] = None
     return tuple(
-        FittedPart(title, quantity, "; ".join(which), suppliers.get(title, ""))
+        PartOnAssembly(title, quantity, "; ".join(which), suppliers.get(title, ""))
         for (title, quantity), which in rows.items()
     )
 

@@ -10,7 +10,7 @@ from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
-from benchflow.review.sheets.two_units import converted, other_unit
+from benchflow.review.sheets.unit_systems import converted, other_unit
 from benchflow.session.rules.planned_disassembly import trials
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
@@ -33,7 +33,7 @@ class KeyReading(Struct, frozen=True):
     other_limit: str
 
 
-class _Row(Struct):
+class _CollectedReading(Struct):
     """The readings of one name, collected over the places at which it was measured."""
 
     name: str
@@ -47,7 +47,7 @@ def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
 
     Only finished operations count. The same value at several places is one row.
     """
-    rows: dict[tuple[str, str, str], _Row] = {}
+    rows: dict[tuple[str, str, str], _CollectedReading] = {}
     named = any(_written(step, "") for step in log.plan.steps.values())
     apart = trials(log.state)
     for step in log.plan.steps.values():
@@ -57,7 +57,7 @@ def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
             name = _written(step, value.name) if named else _long_name(step, value)
             if not name or value.further or not (value.limit or named):
                 continue
-            row = rows.setdefault((name, value.unit, value.limit), _Row(name, value.unit))
+            row = rows.setdefault((name, value.unit, value.limit), _CollectedReading(name, value.unit))
             row.values.append(value)
             row.readings += _labelled(log, step, value)
     return tuple(_key_reading(row) for row in rows.values() if row.readings)
@@ -84,7 +84,7 @@ def _labelled(log: LoadedLog, step: Step, value: Value) -> list[tuple[str, Readi
     return [(f"{place} {fact.slot if many else ''}".strip(), fact) for fact in facts]
 
 
-def _key_reading(row: _Row) -> KeyReading:
+def _key_reading(row: _CollectedReading) -> KeyReading:
     readings = tuple(fact for _, fact in row.readings)
     worst = next((value for value in row.values if value.verdict in NOT_ACCEPTED), row.values[0])
     to = other_unit(row.unit, max(abs(Decimal(fact.value)) for fact in readings))
@@ -95,7 +95,7 @@ def _key_reading(row: _Row) -> KeyReading:
     return KeyReading(row.name, _figures(row), row.unit, worst.limit, verdict, other, other_limit)
 
 
-def _figures(row: _Row) -> tuple[tuple[str, str], ...]:
+def _figures(row: _CollectedReading) -> tuple[tuple[str, str], ...]:
     texts = [(place, _without_unit(fact)) for place, fact in row.readings]
     if len(texts) <= MOST_FIGURES:
         return tuple(texts)

@@ -57,7 +57,8 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
-from benchflow.session.shop.register import PATH_ID, Defaults, Letterhead, Person, Shop, parse_pin_hash, salt_fits
+from benchflow.session.shop.letterhead_keys import LETTERHEAD_KEYS, read_letterhead
+from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash, salt_fits
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, without_trailing_zeros
 
@@ -364,68 +365,6 @@ def _lever(fields: Fields) -> Quantity | None:
 
 INSTRUMENTS = MapShape(KeyedShape("instrument", "an instrument", _INSTRUMENT, _instrument), "instruments by name")
 
-# --- the letterhead ---------------------------------------------------------------------------------
-
-_MOST_ADDRESS_LINES, _MOST_LINE = 6, 80
-"""More does not fit on the letterhead. (Own rule.)"""
-
-_TELEPHONE = re.compile(r"[0-9+()/. -]*([0-9][0-9+()/. -]*){3,}", re.ASCII)
-_EMAIL = re.compile(r"[^\s@<>\",;:]+@[^\s@<>\",;:]+")
-_LOGO = re.compile(r"[^/\\]+\.(png|jpe?g)", re.IGNORECASE)
-
-
-def _letterhead_text(form: re.Pattern[str], noun: str, hint: str) -> TransformedShape[str, str]:
-    """A line of the letterhead that has the ``form``."""
-
-    def read(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
-        if len(text) <= _MOST_LINE and form.fullmatch(text):
-            return text
-        context.problem("bad-letterhead", node.mark, f"`{text[:40]}` is not {noun}", hint)
-        return None
-
-    return TransformedShape(LINE, read)
-
-
-_ANY_LINE = re.compile(r".+")
-_ADDRESS = Key(
-    "address",
-    ListShape(
-        _letterhead_text(_ANY_LINE, "a line of an address", f"Write at most {_MOST_LINE} characters on a line"),
-        single=True, at_least=1,
-    ),
-    "The address on the build sheets: one line, or a list of at most six.",
-    examples=(["12 Quay Road", "Smalltown"],),
-)  # fmt: skip
-_TELEPHONE_KEY = Key(
-    "telephone",
-    _letterhead_text(_TELEPHONE, "a telephone number", "Write digits, spaces, + - / . and brackets"),
-    "The telephone number on the build sheets.",
-    examples=("01234 567890",),
-)
-_EMAIL_KEY = Key(
-    "email",
-    _letterhead_text(_EMAIL, "an e-mail address", "Write it like bench@example.org"),
-    "The e-mail address on the build sheets.",
-    examples=("bench@example.org",),
-)
-_LOGO_KEY = Key(
-    "logo",
-    _letterhead_text(_LOGO, "the name of a PNG or JPEG file beside the register", "Write it like logo.png"),
-    "The logo on the build sheets: the name of a PNG or JPEG file in the folder of the register, at most 256 KiB.",
-    examples=("logo.png",),
-)
-
-
-def _letterhead(fields: Fields) -> Letterhead:
-    address = fields.get_or(_ADDRESS, ())
-    if len(address) > _MOST_ADDRESS_LINES:
-        hint = "Put two of them on one line"
-        fields.problem("bad-letterhead", _ADDRESS, f"The address has more than {_MOST_ADDRESS_LINES} lines", hint)
-    return Letterhead(
-        address, fields.get_or(_TELEPHONE_KEY, ""), fields.get_or(_EMAIL_KEY, ""), fields.get_or(_LOGO_KEY, "")
-    )
-
-
 # --- the whole file ---------------------------------------------------------------------------------
 
 _BY = Key("by", LINE, "The builder of a new job if no other name is given.")
@@ -467,7 +406,7 @@ def _shop(fields: Fields) -> Shop:
     _check_names(fields, people)
     return Shop(
         fields.get_or(_NAME, ""), people, instruments, defaults.values, id=fields.get_or(_REGISTER_ID, ""),
-        letterhead=_letterhead(fields),
+        letterhead=read_letterhead(fields),
     )  # fmt: skip
 
 
@@ -492,6 +431,6 @@ def _check_names(fields: Fields, people: tuple[Person, ...]) -> None:
 
 
 _KEYS: tuple[Key[Any], ...] = (
-    _VERSION, _REGISTER_ID, _NAME, _ADDRESS, _TELEPHONE_KEY, _EMAIL_KEY, _LOGO_KEY, _PEOPLE, _INSTRUMENTS, _DEFAULTS,
+    _VERSION, _REGISTER_ID, _NAME, *LETTERHEAD_KEYS, _PEOPLE, _INSTRUMENTS, _DEFAULTS,
 )  # fmt: skip
 SHOP = KeyedShape("shop", "a shop file", _KEYS, _shop)

@@ -104,7 +104,7 @@ def set_pin(name: str, hashed: str, at: str | None = None) -> Change:
     return change
 
 
-LETTERHEAD_KEYS = ("name", "address", "telephone", "email", "logo")
+LETTERHEAD_NAMES = ("name", "address", "telephone", "email", "logo")
 
 
 def set_letterhead(key: str, lines: tuple[str, ...]) -> Change:
@@ -113,8 +113,8 @@ def set_letterhead(key: str, lines: tuple[str, ...]) -> Change:
     Raises:
         ShopError: there is no such key, or it has only one line.
     """
-    if key not in LETTERHEAD_KEYS:
-        raise ShopError(f"The letterhead has no {key!r}. Its keys are: {', '.join(LETTERHEAD_KEYS)}.")
+    if key not in LETTERHEAD_NAMES:
+        raise ShopError(f"The letterhead has no {key!r}. Its keys are: {', '.join(LETTERHEAD_NAMES)}.")
     if len(lines) > 1 and key != "address":
         raise ShopError(f"The {key} has only one line.")
 
@@ -124,7 +124,7 @@ def set_letterhead(key: str, lines: tuple[str, ...]) -> Change:
         elif key in tree:
             tree[key] = list(lines) if len(lines) > 1 else lines[0]
         else:
-            before = [known for known in ("shop", "id", *LETTERHEAD_KEYS) if known in tree]
+            before = [known for known in ("shop", "id", *LETTERHEAD_NAMES) if known in tree]
             tree.insert(list(tree).index(before[-1]) + 1, key, list(lines) if len(lines) > 1 else lines[0])
 
     return change

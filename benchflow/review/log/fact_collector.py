@@ -29,9 +29,8 @@ from benchflow.review.log.facts import (
     SignatureFact,
     StageFact,
     UndoneFact,
-    tool_lines,
 )
-from benchflow.review.log.margin import band, margin, number
+from benchflow.review.log.reading_facts import ReadingFacts
 from benchflow.review.log.stage_torque import stage_torque
 from benchflow.review.log.tick_groups import TickGroups
 from benchflow.session.log.line_format import Line
@@ -39,7 +38,7 @@ from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import EventTime
 from benchflow.session.state.continued_job import OperationTakenOver
-from benchflow.session.state.state import State, Work, lot_item, lot_key
+from benchflow.session.state.state import State, lot_item, lot_key
 
 
 class _OperationProgress(Struct):
@@ -73,13 +72,12 @@ class FactCollector:
         self._opened, self._last = opened, opened
         self._closed: tuple[ev.JobClosed, str] | None = None
         self._progress_by_operation: dict[str, _OperationProgress] = {}
-        self._readings: dict[int, ReadingFact] = {}  # this and the next four: by seq
-        self._lots: dict[int, LotFact] = {}
+        self._readings = ReadingFacts()
+        self._lots: dict[int, LotFact] = {}  # this and the next three: by seq
         self._choices: dict[int, ChoiceFact] = {}
         self._signatures: dict[int, SignatureFact] = {}
         self._deviations: dict[int, DeviationFact] = {}
         # The state has no seq for these kinds. The last event with a key is the one in force.
-        self._last_calculated: dict[tuple[str, str, str], tuple[int, int]] = {}  # seq, times undone
         self._last_lot: dict[tuple[str, str], int] = {}
         self._last_choice: dict[tuple[str, str], int] = {}
         self._last_signature: dict[str, int] = {}
@@ -106,8 +104,7 @@ class FactCollector:
                 self._count_entry(event.operation, now).ticks.ticked(event, line, now)
             case ev.ReadingRecorded():
                 self._count_entry(event.operation, now)
-                attempts = after.work(event.operation).readings[event.name][event.reading]
-                self._add_reading(event, line, now, event.reading, sum(each.claims is None for each in attempts))
+                self._readings.recorded(event, after, line, now.at)
             case ev.OperationStarted():
                 self._operation_started(event, line, now)
             case ev.OperationFinished():
@@ -157,9 +154,10 @@ class FactCollector:
             ):  # fmt: skip
                 self._count_entry(event.operation, now)
             case ev.ValueCalculated():
-                self._add_calculated_value(before.work(event.operation), event, line, now)
+                self._progress_of(event.operation)
+                self._readings.calculated(event, before, line, now.at)
             case ev.EntryCorrected():
-                self._entry_corrected(before, event, line, now)
+                self._entry_corrected(before, event, after, line, now)
             case ev.RemedyCarriedOut():
                 self._count_entry(event.operation, now)
                 many = len(before.work(event.operation).readings.get(event.name, ())) > 1
@@ -258,42 +256,7 @@ class FactCollector:
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
         self._progress_by_operation[operation] = progress.restarted()
 
-    def _add_reading(
-        self, event: ev.ReadingRecorded | ev.ValueCalculated, line: Line, now: LogTime, slot: str, attempt: int
-    ) -> None:
-        quantity, value = event.quantity, number(event.quantity.value)
-        judged = event.verdict != "none"  # a reading that is judged with others has no margin of its own
-        difference = isinstance(event, ev.ValueCalculated) and event.difference
-        within = band(event.limit, quantity.unit, difference=difference)
-        instrument = serial = filled = others = ""
-        if isinstance(event, ev.ReadingRecorded):
-            instrument, serial = event.instrument or "", event.serial or ""
-            others = tool_lines(event.tools[1:])
-            if event.claims is not None:  # the same reading, so it is one fact
-                claimed = self._readings.pop(event.claims, None)
-                if claimed is not None:
-                    instrument, serial, others = claimed.instrument, claimed.serial, claimed.others
-        else:
-            filled = event.filled
-        self._readings[line.seq] = ReadingFact(
-            seq=line.seq, at=now.at, by=line.by, operation=event.operation, name=event.name, slot=slot,
-            value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
-            limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
-            uncertainty="" if event.uncertainty is None else event.uncertainty.value,
-            conformity=event.conformity or "", attempt=attempt, in_force=False, corrected=False, filled=filled,
-            share=None if value is None or not judged else margin(value, within), two_ended=within.two_ended,
-            calculated=isinstance(event, ev.ValueCalculated), difference=difference, others=others,
-        )  # fmt: skip
-
-    def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
-        self._progress_of(event.operation)
-        key = event.operation, event.name, event.reading
-        seq, redone = self._last_calculated.get(key, (0, 0))
-        attempt = self._readings[seq].attempt + 1 if seq and _calculation_in_force(work, event.name, seq, redone) else 1
-        self._add_reading(event, line, now, event.reading, attempt)
-        self._last_calculated[key] = line.seq, work.redone
-
-    def _entry_corrected(self, before: State, event: ev.EntryCorrected, line: Line, now: LogTime) -> None:
+    def _entry_corrected(self, before: State, event: ev.EntryCorrected, after: State, line: Line, now: LogTime) -> None:
         entry = before.correctable.get(event.event)
         if entry is None:
             return
@@ -303,7 +266,7 @@ class FactCollector:
                 progress.ticks.corrected(before.work(entry.operation).tick(event.event), event.verdict)
             case "reading" if event.quantity is not None:
                 self._count_entry(entry.operation, now)
-                self._reading_corrected(before, event, event.quantity, line, now)
+                self._readings.corrected(event, event.quantity, before, after, line, now.at)
             case "check" | "figure":
                 self._count_entry(entry.operation, now)
             case "lot" if event.lot is not None:
@@ -311,22 +274,6 @@ class FactCollector:
                 self._add_lot(entry.operation, entry.name, event.lot, line, now)
             case _:
                 pass  # the fold ignores this correction, too
-
-    def _reading_corrected(
-        self, before: State, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
-    ) -> None:
-        """Add a corrected reading. Its limit, decision rule and instrument are those of the wrong reading."""
-        wrong = self._readings[event.event]
-        within = band(wrong.limit, quantity.unit)
-        value = number(quantity.value)
-        attempts = before.work(wrong.operation).readings.get(wrong.name, {}).get(wrong.slot, ())
-        self._readings[line.seq] = replace(
-            wrong, seq=line.seq, at=now.at, by=line.by,
-            value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
-            uncertainty="" if event.uncertainty is None else event.uncertainty.value,
-            conformity="", attempt=len(attempts) + 1, corrected=True,
-            share=None if value is None else margin(value, within), two_ended=within.two_ended,
-        )  # fmt: skip
 
     def _add_lot(self, operation: str, key: str, lot: str, line: Line, now: LogTime) -> None:
         self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, lot_item(key), lot, in_force=False)
@@ -351,7 +298,7 @@ class FactCollector:
             operations=tuple(
                 _operation_fact(name, progress, state) for name, progress in self._progress_by_operation.items()
             ),
-            readings=_mark_in_force(self._readings, self._readings_in_force(state)),
+            readings=_mark_in_force(self._readings.by_seq, self._readings.in_force(state)),
             stages=tuple(self._stages),
             lots=_mark_in_force(self._lots, {
                 seq for (operation, name), seq in self._last_lot.items() if name in state.work(operation).lots
@@ -375,20 +322,6 @@ class FactCollector:
             causes=_mark_in_force(self._causes, set(state.causes)),
         )  # fmt: skip
 
-    def _readings_in_force(self, state: State) -> set[int]:
-        recorded = {
-            attempts[-1].seq
-            for work in state.works.values()
-            for readings in work.readings.values()
-            for attempts in readings.values()
-        }
-        calculated = {
-            seq
-            for (operation, name, _), (seq, redone) in self._last_calculated.items()
-            if _calculation_in_force(state.work(operation), name, seq, redone)
-        }
-        return recorded | calculated
-
     def _session_fact(self, state: State) -> SessionFact:
         opened, last, procedure = state.opened, self._last, state.plan.procedure
         closed, closed_at = self._closed or (None, None)
@@ -401,14 +334,6 @@ class FactCollector:
             why_open="" if closed is None else closed.reason, unknown=self._unknown,
             procedure_id=procedure.id, revision=procedure.revision, procedure_title=procedure.title,
         )  # fmt: skip
-
-
-def _calculation_in_force(work: Work, name: str, seq: int, redone: int) -> bool:
-    """True if the value calculated by event ``seq`` is in force: it was not reworked or remedied later.
-
-    ``redone`` is the number of times that the operation had been reworked before that event.
-    """
-    return redone == work.redone and work.remedied.get(name, 0) < seq
 
 
 _Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact, CauseFact)

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
-from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
+from benchflow.review.evidence.weights import WEAK_POINT_KINDS
 from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_markdown import customer_copy_markdown

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from benchflow.procedure.plan import Step
+from benchflow.review.evidence.job_points import job_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.evidence.weights import SUSPECT
@@ -46,12 +47,14 @@ _NOT_ACCEPTED: Final = frozenset({"out-of-limit", "not-proven"})
 _DEVIATION: Final = frozenset({"deviation"})
 _SELF_SIGNED: Final = frozenset({"self-signed"})
 _FAILED: Final = frozenset({"fastener-failed"})
+_NOTE: Final = frozenset({"odd-note"})
+_RETAKEN: Final = "retaken"
 
 
 def out_of_the_ordinary(
     log: LoadedLog, operations: Collection[BuildSheetOperation], shop: "Shop | None" = None
 ) -> tuple[str, ...]:
-    """The lines by operation, in the author's order. Notes on the whole job come last.
+    """The lines by operation, in the author's order. Those on the whole job come last.
 
     ``operations`` are those of the build sheet. ``shop`` is the shop's register, as in a review.
     """
@@ -62,10 +65,21 @@ def out_of_the_ordinary(
         step = log.plan.steps[operation.operation]
         recorded = tuple(_recorded_lines(operation, known=log.damage is None))
         lines += (f"{head}: {line.text}" for line in recorded)
-        lines += (f"{head}: {text}" for text in _suspect_points(log, step, recorded, shop))
-        lines += (f"{head}: {text}" for text in _corrections(log, operation, titles))
+        suspect = tuple(_suspect_points(log, step, recorded, shop))
+        lines += (f"{head}: {_point_text(point)}" for point in suspect)
+        shown = {point.seq for point in suspect}
+        lines += (f"{head}: {text}" for text in _corrections(log, operation, titles, shown))
         lines += (f"{head}: note, {note}" for note in operation.notes)
+    for point in job_points(log, shop):
+        if point.grade >= SUSPECT and point.kind != "log-damaged":  # a warning of the log says that
+            lines.append(f"The whole job: {_point_text(point)}")
     return tuple(lines)
+
+
+def _point_text(point: WeakPoint) -> str:
+    # The title of "retaken" is a judgement; the fact is that there was more than one attempt.
+    title = "measured again" if point.kind == _RETAKEN else point.title
+    return f"{title}, {point.words}"
 
 
 def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[UnusualLine]:
@@ -90,22 +104,28 @@ def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[
         yield UnusualLine(f"reworked, {redone}")
 
 
-def _suspect_points(log: LoadedLog, step: Step, recorded: Iterable[UnusualLine], shop: "Shop | None") -> Iterator[str]:
+def _suspect_points(
+    log: LoadedLog, step: Step, recorded: Iterable[UnusualLine], shop: "Shop | None"
+) -> Iterator[WeakPoint]:
+    """The weak points that the review suspects, and repeated readings, unless a recorded line states them."""
     said = tuple(recorded)
     reworks = {fact.seq for fact in log.facts.undone_steps if fact.operation == step.id}
     for point in weak_points_of(log, step, shop):
-        if point.kind == "retaken":
-            yield f"measured again, {point.words}"  # recorded, so a line whatever its grade
+        if point.kind == _RETAKEN:
+            yield point  # recorded, so a line whatever its grade
             continue
-        if point.grade < SUSPECT or any(line.states(point) for line in said):
-            continue
+        if point.grade < SUSPECT or point.kind in _NOTE or any(line.states(point) for line in said):
+            continue  # every note is a line
         if point.kind == "redone" and point.seq in reworks:
             continue  # the line "reworked" states it; other points of this kind are about ticks
-        yield f"{point.title}, {point.words}"
+        yield point
 
 
-def _corrections(log: LoadedLog, operation: BuildSheetOperation, titles: LogTitles) -> Iterator[str]:
+def _corrections(
+    log: LoadedLog, operation: BuildSheetOperation, titles: LogTitles, shown: Collection[int | None]
+) -> Iterator[str]:
+    """The corrections of an operation, without those at the events ``shown``."""
     for line in log.lines:
-        event = known_event(line) if line.kind == "corrected" else None
+        event = known_event(line) if line.kind == "corrected" and line.seq not in shown else None
         if isinstance(event, EntryCorrected) and event.operation == operation.operation:
             yield event_text(event, titles)

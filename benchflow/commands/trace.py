@@ -8,6 +8,7 @@ import click
 
 from benchflow.commands.console_output import print_json, print_lines
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
+from benchflow.commands.loaded_files import load_register
 from benchflow.commands.log_search import search_options, session_source
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog=exit_code_help())
-@click.option("--instrument", metavar="SERIAL", help="Find jobs with this instrument, by its serial number.")
+@click.option("--instrument", metavar="NAME", help="Find jobs with this instrument: its serial number, its id in the register, or its name.")
 @click.option("--lot", metavar="LOT", help="Find jobs with this lot of a part or consumable.")
 @click.option("--person", metavar="NAME", help="Find jobs in which this person worked, measured or signed.")
 @click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")
@@ -33,6 +34,8 @@ def trace(
     url: str | None, logs: tuple[Path, ...], since: str, until: str, as_json: bool,
 ) -> int:  # fmt: skip
     """Find every job with an instrument, a lot, a person, an operation or a reading. The worst comes first.
+
+    With --reads-high, a job counts only where the error is more than the uncertainty that the instrument stated then.
 
     \b
     For example, a wrench has failed its calibration. Which engines must be called back?
@@ -70,7 +73,7 @@ def trace(
         None if least_margin is None else float(least_margin),
     )
     with session_source(url, logs) as source:
-        result = trace_sessions(source, question)
+        result = trace_sessions(source, question, load_register(None))
     if as_json:
         print_json(result)
     else:

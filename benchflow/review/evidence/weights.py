@@ -337,6 +337,11 @@ RECORD: Final = (
         "word-only", "no evidence", "the step was finished without a reading, tick, check or signature", "record",
         _FLAT, ((1.0, 4),), "the procedure asks for none",
     ),
+    WeakPointKind(
+        "error-allowed", "error within what is allowed",
+        "the error that was found in the instrument is within its uncertainty at that time", "record", _FLAT,
+        ((1.0, 10),), "the work is as good as the instrument was known to be",
+    ),
     WeakPointKind("in-force", "in force", "the work is in force and has no weak point", "record", _FLAT,
     ((1.0, 3),), "nothing is weak"),
     WeakPointKind(

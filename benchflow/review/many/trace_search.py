@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.quantity import Quantity, QuantityError, convert, show_short
 from benchflow.quantity.shown import decimals_shown, round_half_up
@@ -15,13 +16,20 @@ from benchflow.review.evidence.ranking import (
     NEAR_SHARE,
     NEAR_SHARE_ONE_END,
     ONE_END_FACTOR,
+    SUSPECT,
     WeakPoint,
     weakness,
     worst_first,
 )
 from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
-from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.facts import InstrumentFact, ReadingFact, StageFact
 from benchflow.review.log.margin import band, margin, number
+from benchflow.review.many.instrument_error import (
+    figure_point,
+    reading_allowance,
+    torque_point,
+    wrench_allowance,
+)
 from benchflow.review.many.session_question import (
     InstrumentSubject,
     LotSubject,
@@ -32,7 +40,9 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.review.many.trace_names import named_matches
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.shop.register import Shop
 from benchflow.trade.verdict import NOT_ACCEPTED
 
 
@@ -71,6 +81,11 @@ class TracedSession(Struct, frozen=True):
     def grade(self) -> int:
         return max((reason.grade for reason in self.reasons), default=0)
 
+    @property
+    def only_mentioned(self) -> bool:
+        """True if the error of the instrument is all that concerns this session, and the instrument was allowed it."""
+        return self.grade < SUSPECT and any(reason.kind == "error-allowed" for reason in self.reasons)
+
 
 class Trace(Struct, frozen=True):
     """The result of a trace. ``looked_at`` counts the sessions searched; ``left_out`` names files not searched."""
@@ -82,33 +97,44 @@ class Trace(Struct, frozen=True):
     notes: tuple[str, ...]
 
 
-def trace(source: SessionSource, conditions: TraceQuestion) -> Trace:
+def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | None = None) -> Trace:
     """Every session that the question affects, the weakest first.
 
-    They are sorted by reasons (:mod:`benchflow.review.evidence.ranking`), then by the number of valid fasteners and
-    readings, then the latest first.
+    Readings that are out of their limit when corrected come first. Then the sessions are sorted by reasons
+    (:mod:`benchflow.review.evidence.ranking`), by the number of valid fasteners and readings, and the latest first.
+
+    ``register`` has the instruments and people of the register, which may know a name that no job has.
+
+    Raises:
+        UnknownName: no job and no register has the name.
+        BenchflowError: the error of an instrument is given, and its name means several.
     """
-    touched = [
-        session
-        for session_match in source.ask(conditions.question)
-        if (session := _traced_session(session_match, conditions)) is not None
-    ]
-    touched.sort(key=lambda session: session.opened_at, reverse=True)
-    touched.sort(
-        key=lambda session: (weakness(session.reasons)[:1], session.fasteners + session.readings), reverse=True
+    question, found, name_notes = named_matches(
+        source, conditions.question, register, one_only=conditions.reads_high is not None
     )
+    conditions = replace(conditions, question=question)
+    touched = [session for match in found if (session := _traced_session(match, conditions)) is not None]
+    touched.sort(key=lambda session: session.opened_at, reverse=True)
+    touched.sort(key=_consequence, reverse=True)
     left_out = tuple(f"{file.path} {file.why}" for file in source.left_out())
     simulated = sum(session.simulated for session in touched)
     notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
-    return Trace(question_text(conditions), tuple(touched), source.count(), left_out, notes)
+    return Trace(question_text(conditions), tuple(touched), source.count(), left_out, (*name_notes, *notes))
+
+
+def _consequence(session: TracedSession) -> tuple[bool, tuple[int, ...], float, int]:
+    """The sort key by consequence: out when corrected, the worst grade, its size, then the amount of work."""
+    would_be_out = any(reason.kind == "would-be-out" for reason in session.reasons)
+    size = session.reasons[0].size if session.reasons else 0.0
+    return would_be_out, weakness(session.reasons)[:1], size, session.fasteners + session.readings
 
 
 def question_text(conditions: TraceQuestion) -> str:
     """The question in words: ``instrument T-0117, from 2026-03-01 00:00 CET``. Times are local."""
     question = conditions.question
     match question.subject:
-        case InstrumentSubject(serial=serial):
-            words = f"instrument {serial}"
+        case InstrumentSubject(serial, others):
+            words = f"instrument {serial}" + (f" (serial {', '.join(others)})" if others else "")
         case LotSubject(lot):
             words = f"lot {lot}"
         case PersonSubject(name):
@@ -173,18 +199,21 @@ def _trace_reasons(
     for reading in readings:
         if reading.in_force:
             in_force = True
-            yield from _reading_reasons(reading, conditions)
+            yield from _reading_reasons(reading, conditions, session_match.instruments)
     for fact in session_match.stages:
         if fact.in_force and fact.bad:
             words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits"
             yield WeakPoint("out-of-limit", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         in_force = True
-        words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
-        if conditions.reads_high is not None and conditions.reads_high > -1:
-            words += f", tightened to about {1 / (1 + conditions.reads_high):.0%} of the set torque".replace("%", " %")
-        size = float(abs(conditions.reads_high or Decimal(0)))
-        yield WeakPoint("off-torque" if conditions.reads_high else "in-force", words, None, joint, size)
+        stage = _decisive_stage(session_match, operation, joint)
+        if conditions.reads_high and stage is not None:
+            allowed = wrench_allowance(stage, session_match.instruments)
+            known = bool(session_match.session.procedure_id)
+            point = figure_point if stage.stretch or (known and not stage.torque) else torque_point
+            yield point(stage, number_of, conditions.reads_high, allowed)
+        else:
+            yield WeakPoint("in-force", f"{count(number_of, 'fastener')} of {joint} ({operation})", None, joint)
     for lot in session_match.lots:
         in_force = in_force or lot.in_force
         kind = "in-force" if lot.in_force else "replaced"
@@ -207,13 +236,26 @@ def _trace_reasons(
         yield WeakPoint("replaced", "all of this work was replaced")
 
 
-def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterator[WeakPoint]:
+def _decisive_stage(session_match: SessionMatch, operation: str, joint: str) -> StageFact | None:
+    """The stage that decides the clamp load: the last one of torque in force, else the last one in force."""
+    stages = [
+        fact
+        for fact in session_match.stages
+        if fact.in_force and (fact.operation, fact.joint) == (operation, joint) and fact.fasteners
+    ]
+    of_torque = [fact for fact in stages if fact.torque and not fact.stretch]
+    return max(of_torque or stages, key=lambda fact: (not fact.stretch, fact.stage), default=None)
+
+
+def _reading_reasons(
+    reading: ReadingFact, conditions: TraceQuestion, instruments: tuple[InstrumentFact, ...]
+) -> Iterator[WeakPoint]:
     slot = f" ({reading.slot})" if reading.slot else ""
     figure = f"{reading.name}{slot} {shown_reading(reading)}"
     corrected = _corrected_value(reading, conditions.reads_high)
     if corrected is not None:
         words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
-        yield WeakPoint("would-be-out", words, reading.seq, reading.name)
+        yield _would_be_out(words, corrected, reading, conditions, instruments)
     if reading.verdict in NOT_ACCEPTED:
         how = "not proven within" if reading.verdict == "not-proven" else "outside"
         kind = "not-proven" if reading.verdict == "not-proven" else "out-of-limit"
@@ -227,6 +269,27 @@ def _reading_reasons(reading: ReadingFact, conditions: TraceQuestion) -> Iterato
         yield WeakPoint(
             "in-force", f"{figure}{f', limit {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
         )
+
+
+def _would_be_out(
+    words: str,
+    corrected: Decimal,
+    reading: ReadingFact,
+    conditions: TraceQuestion,
+    instruments: tuple[InstrumentFact, ...],
+) -> WeakPoint:
+    """The weak point of a reading that the error of its instrument puts out, by how much. An allowed error is only
+    mentioned."""
+    subject = conditions.question.subject
+    serials = subject.serials if isinstance(subject, InstrumentSubject) else ()
+    serial = next((serial for serial, _ in reading.tools if serial in serials), "")
+    allowed = reading_allowance(reading, serial, instruments)
+    if conditions.reads_high is not None and abs(float(conditions.reads_high)) <= allowed.share * (1 + 1e-9):
+        words += f"; the error is within the {allowed.stated} that the instrument states"
+        return WeakPoint("error-allowed", words, reading.seq, reading.name)
+    within = band(reading.limit, reading.unit)
+    left = margin(corrected, within) or 0.0
+    return WeakPoint("would-be-out", words, reading.seq, reading.name, -left * (1.0 if within.two_ended else ONE_END_FACTOR))
 
 
 def _corrected_value(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog=exit_code_help())
-@click.option("--instrument", metavar="NAME", help="Find jobs with this instrument: its serial number, its id in the register, or its name.")
+@click.option(
+    "--instrument",
+    metavar="NAME",
+    help="Find jobs with this instrument: its serial number, its id in the register, or its name.",
+)
 @click.option("--lot", metavar="LOT", help="Find jobs with this lot of a part or consumable.")
 @click.option("--person", metavar="NAME", help="Find jobs in which this person worked, measured or signed.")
 @click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")

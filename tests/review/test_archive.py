@@ -10,6 +10,7 @@ from datetime import UTC
 from hashlib import sha256
 from pathlib import Path
 from random import Random
+from typing import get_args
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -30,6 +31,7 @@ from benchflow.review.many.session_question import (
     Question,
     ReadingSubject,
     SessionSource,
+    SubjectKind,
     timestamp_of,
 )
 from tests.driving.log_builder import LogBuilder
@@ -51,7 +53,7 @@ def random_session(seed: int) -> LogBuilder:
         for _ in range(chance.randrange(4)):
             serial = chance.choice(SERIALS)
             log_builder.wait(hours=chance.randrange(20))
-            match chance.randrange(6):
+            match chance.randrange(7):
                 case 0:
                     value = f"0.{chance.randrange(5, 35):02d}"
                     log_builder.read(operation, value, name=chance.choice(("gap", "gap[2]", "gap_2")), serial=serial)
@@ -68,6 +70,9 @@ def random_session(seed: int) -> LogBuilder:
                     log_builder.add("deviated", operation=operation, about="time", reason="the phone rang")
                 case 5:
                     log_builder.add("chosen", operation=operation, name="shim", take="2.40")
+                case 6:
+                    title = chance.choice(("Click wrench", "Old wrench"))
+                    log_builder.add("instrument-used", need="wrench", serial=serial or "TW-9", title=title)
         if chance.random() < 0.8:
             log_builder.finish(operation)
         if chance.random() < 0.2:
@@ -78,6 +83,7 @@ def random_session(seed: int) -> LogBuilder:
 
 QUESTIONS = [
     *(Question(InstrumentSubject(serial)) for serial in ("TW-1", "wrench", "nobody's")),
+    Question(InstrumentSubject("wrench", ("TW-1", "TW-2"))),
     Question(
         InstrumentSubject("TW-1"),
         since=timestamp_of("2026-03-05", UTC),
@@ -101,6 +107,8 @@ def all_answers(source: SessionSource, timestamps: Sequence[str] = ()) -> object
         list(source.sessions()),
         list(source.left_out()),
         source.count(),
+        [list(source.names(kind)) for kind in get_args(SubjectKind)],
+        list(source.instruments()),
     )
 
 
@@ -421,7 +429,7 @@ def test_two_thousand_filed_logs_are_checked_without_reading_them(tmp_path: Path
 DIGESTS = {
     6: "581f38e6932b728a", 7: "112a59541f47a9b8", 8: "cb7a58f5960c80a3", 9: "94ad19fdaa5f9d31", 10: "91e5858a81e9887d",
     11: "32beb0842d38ef2b",
-    12: "6f7fe8414f515c49",
+    12: "2f1b1094622bccd6",
 }  # fmt: skip
 """A digest of the names and types of tables and columns, by version of the tables."""
 

@@ -7,7 +7,9 @@ from xml.etree.ElementTree import fromstring
 
 import pytest
 
+from benchflow.base.errors import BenchflowError
 from benchflow.quantity import parse_quantity
+from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.many.chart_picture import chart_svg
 from benchflow.review.many.known_names import UnknownName
 from benchflow.review.many.log_scan import LogFiles
@@ -20,10 +22,14 @@ from benchflow.review.many.session_question import (
     PersonSubject,
     Question,
     ReadingSubject,
+    Subject,
     timestamp_of,
 )
 from benchflow.review.many.trace_search import Trace, TraceQuestion, trace
+from benchflow.review.many.trace_text import trace_lines
 from benchflow.review.many.trends import trend_over_builds
+from benchflow.session.shop.register import Person, Shop
+from benchflow.trade.instruments import Instrument
 from tests.driving.log_builder import LogBuilder
 
 
@@ -65,7 +71,9 @@ def test_reading_out_of_its_limit_when_corrected_comes_first(five_builds: LogFil
     assert units(found)[0] == "near"
     assert found.touched[0].reasons[0].words == "end-play (1) 41.0 N·m would be 38.68 N·m, outside 40 .. 60 N·m"
     kept = next(one for one in found.touched if one.unit == "kept")
-    assert kept.reasons[0].words == "4 fasteners of lid-bolts (bolt), tightened to about 94 % of the set torque"
+    assert kept.reasons[0].words == (
+        "4 fasteners of lid-bolts (bolt), tightened to about 94 % of the set torque; clamp load about 5.7 % lower"
+    )
     assert found.asked == "instrument TW-1, found to read 6 % too high"
 
 
@@ -112,6 +120,138 @@ def test_text_that_is_not_a_date_is_refused_with_an_example() -> None:
     with pytest.raises(BadDate, match="neither a date such as 2026-03-01"):
         timestamp_of("yesterday")
     assert timestamp_of("2026-03-01T12:00:00+02:00") == "2026-03-01T10:00:00.000Z"
+
+
+# --- the error of an instrument --------------------------------------------------------------------------
+
+JOINTS = """\
+benchflow: 1
+id: lid
+title: An invented lid
+revision: "A"
+notice: All numbers are invented.
+joints:
+  studs: {title: Studs, layout: "1 2 3 4"}
+  bolts: {title: Bolts, layout: "1 2"}
+sections:
+  - title: The work
+    operations:
+      - {id: studs, title: Tighten the studs, tighten: {joint: studs, stages: [40 ± 4 N·m]}}
+      - {id: bolts, title: Tighten the bolts, tighten: {joint: bolts, stages: [20 N·m, 90°]}}
+"""
+
+
+def tightened(unit: str, day: int, joint: str, uncertainty: str = "4 %", serial: str = "TW-1") -> LogBuilder:
+    """A build with one joint, tightened with a wrench that the register describes."""
+    log_builder = LogBuilder(unit=unit, procedure=JOINTS).wait(days=day).start(joint)
+    log_builder.add("instrument-used", need="wrench", serial=serial, title="Click wrench", uncertainty=uncertainty)
+    for fastener in (1, 2):
+        log_builder.add("ticked", operation=joint, joint=joint, stage=1, fastener=fastener, serial=serial)
+    return log_builder.finish(joint)
+
+
+def found_error(source: LogFiles, reads_high: str, name: str = "TW-1", register: Shop | None = None) -> Trace:
+    return trace(source, TraceQuestion(Question(InstrumentSubject(name)), reads_high=Decimal(reads_high)), register)
+
+
+def test_error_that_the_wrench_was_allowed_accuses_no_joint(tmp_path: Path) -> None:
+    """1 % is within the 4 % that the register stated then. Another log states 0.5 %, and is affected."""
+    source = LogFiles([
+        tightened("good", 0, "studs").save(tmp_path), tightened("fine wrench", 1, "studs", "0.5 %").save(tmp_path),
+    ])  # fmt: skip
+    affected, mentioned = found_error(source, "0.01").touched
+    assert (affected.unit, affected.grade >= SUSPECT, affected.only_mentioned) == ("fine wrench", True, False)
+    assert (mentioned.unit, mentioned.grade >= SUSPECT, mentioned.only_mentioned) == ("good", False, True)
+    assert mentioned.reasons[0].words == (
+        "2 fasteners of studs (studs), tightened to about 99 % of the set torque: the error is within the 4 % that "
+        "the wrench states"
+    )
+    lines = list(trace_lines(found_error(source, "0.01")))
+    assert lines[0].endswith("1 of 2 jobs affected")
+    assert "1 job only mentioned, because the instrument was allowed this error:" in lines
+
+
+def test_error_of_a_wrench_is_ranked_by_what_it_does_to_the_joint(tmp_path: Path) -> None:
+    """Clamp load follows torque. An angle stage after it leaves less of the error."""
+    near = LogBuilder(unit="reading", procedure=JOINTS).start("studs")
+    near.read("studs", "41.0", "40 .. 60 N·m", unit="N·m", serial="TW-1").finish("studs")
+    source = LogFiles([
+        tightened("turned", 9, "bolts").save(tmp_path), tightened("torque", 0, "studs").save(tmp_path),
+        near.save(tmp_path),
+    ])  # fmt: skip
+    assert units(found_error(source, "0.08")) == ["reading", "torque", "turned"]
+    within = found_error(source, "0.08").touched[1].reasons[0]
+    beyond = found_error(source, "0.15").touched[1].reasons[0]
+    assert within.words.endswith("clamp load about 7.4 % lower, within the tolerance of the joint, 10 %")
+    assert beyond.words.endswith("clamp load about 13 % lower, beyond the tolerance of the joint, 10 %")
+    assert beyond.grade > within.grade >= SUSPECT
+    assert "higher, within" in found_error(source, "-0.08").touched[0].reasons[0].words
+    turned = found_error(source, "0.15").touched[2].reasons[0]
+    assert "a later stage turns further by an angle" in turned.words
+    assert turned.grade < beyond.grade
+
+
+def test_reading_within_the_uncertainty_of_its_gauge_is_only_mentioned(tmp_path: Path) -> None:
+    log_builder = LogBuilder(unit="gauge").start("measure")
+    log_builder.add("instrument-used", need="gauge", serial="DG-1", title="Dial gauge", uncertainty="0.02 mm")
+    source = LogFiles([log_builder.read("measure", "0.110", serial="DG-1").save(tmp_path)])
+    assert found_error(source, "0.12", "DG-1").touched[0].only_mentioned
+    worse = found_error(source, "0.25", "DG-1").touched[0]
+    assert worse.reasons[0].kind == "would-be-out"
+
+
+REGISTER = Shop(
+    people=(Person("Zoë"),),
+    instruments=(
+        Instrument("big-wrench", "torque", "Click wrench", "TW-1"), Instrument("spare", "torque", "Spare", "TW-7"),
+    ),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["TW-1", "tw-1", "Click wrench", "click wrench", "big-wrench", "wrench"])
+def test_instrument_is_found_by_serial_id_and_name(tmp_path: Path, name: str) -> None:
+    source = LogFiles([tightened("one", 0, "studs").save(tmp_path)])
+    assert units(trace(source, TraceQuestion(Question(InstrumentSubject(name))), REGISTER)) == ["one"]
+
+
+def test_name_of_several_instruments_counts_each_but_has_no_common_error(tmp_path: Path) -> None:
+    source = LogFiles([
+        tightened("one", 0, "studs").save(tmp_path), tightened("two", 1, "studs", serial="TW-2").save(tmp_path),
+    ])  # fmt: skip
+    found = trace(source, TraceQuestion(Question(InstrumentSubject("click wrench"))))
+    assert sorted(units(found)) == ["one", "two"]
+    assert "click wrench means TW-1, TW-2. Each of them counts." in found.notes
+    with pytest.raises(BenchflowError, match="name its serial"):
+        found_error(source, "0.06", "click wrench")
+
+
+@pytest.mark.parametrize(
+    ("subject", "message"),
+    [
+        (InstrumentSubject("TW-11"), "No job and no register has the instrument 'TW-11' .*Nearest: TW-1"),
+        (PersonSubject("an"), "No job and no register has the person 'an' .*Nearest: ann"),
+        (LotSubject("L-99"), "No job has the lot 'L-99' .*Nearest: L-9"),
+        (OperationSubject("stud"), "No job has the operation 'stud' .*Nearest: studs"),
+        (ReadingSubject("end-plya"), "No job has the reading 'end-plya' .*Nearest: end-play"),
+    ],
+)
+def test_name_that_nobody_has_is_refused_with_the_nearest(tmp_path: Path, subject: Subject, message: str) -> None:
+    log_builder = (
+        tightened("one", 0, "studs").read("studs", "0.15").add("lot", operation="studs", consumable="x", lot="L-9")
+    )
+    source = LogFiles([log_builder.save(tmp_path)])
+    with pytest.raises(UnknownName, match=message):
+        trace(source, TraceQuestion(Question(subject)), REGISTER)
+
+
+def test_name_that_only_the_register_has_or_another_time_is_no_mistake(tmp_path: Path) -> None:
+    source = LogFiles([tightened("one", 0, "studs").save(tmp_path)])
+    spare = trace(source, TraceQuestion(Question(InstrumentSubject("Spare"))), REGISTER)
+    assert (spare.touched, spare.notes) == ((), ("The register has this name. No job has it.",))
+    before = trace(
+        source, TraceQuestion(Question(InstrumentSubject("Click wrench"), until=timestamp_of("2026-01-01"))), REGISTER
+    )
+    assert (before.touched, before.notes) == ((), ("No job has it in that time.",))
 
 
 # --- trends over builds ----------------------------------------------------------------------------------

@@ -188,7 +188,10 @@ def _row_conditions(question: Question) -> dict[str, ColumnElement[bool]]:
                     )
                     for name in ("readings", "stages")
                 },
-                "instruments": t["instruments"].c.serial.in_(subject.serials),
+                "instruments": or_(
+                    t["instruments"].c.serial.in_(subject.serials),
+                    and_(t["instruments"].c.serial == "", t["instruments"].c.need == subject.serial),
+                ),
             }
         case LotSubject(lot):
             return {"lots": t["lots"].c.lot == lot}

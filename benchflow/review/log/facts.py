@@ -156,6 +156,7 @@ class StageFact(Struct, frozen=True):
     tick was out of its band. ``low`` and ``high`` count all ticks below and above it, also those that were replaced or
     cleared later. ``loosened`` counts the ticks after the fastener was let off and brought up again.
 
+    ``kind`` is the kind of the stage: ``torque``, ``angle``, ``check`` and so on; "" if the procedure cannot be read.
     ``torque`` is the figure of a stage of torque, "" for another one. ``allowed_low`` and ``allowed_high`` are its
     tolerance to each side as a share of the torque; ``None``: not known. ``turned`` is true if a later stage turns the
     fasteners further by an angle.
@@ -189,6 +190,7 @@ class StageFact(Struct, frozen=True):
     allowed_low: float | None = None
     allowed_high: float | None = None
     turned: bool = False
+    kind: str = ""
 
 
 class FailedFastenerFact(Struct, frozen=True):

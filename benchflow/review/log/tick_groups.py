@@ -132,5 +132,5 @@ class TickGroups:
                 group.unticked, group.gap, group.gap_seq, group.first.seconds_until(group.last), bad, group.measured,
                 key.stretch, in_force and key.attempt == self._attempts[key.stage],
                 group.low, group.high, group.loosened, key.together,
-                figure.torque, figure.low, figure.high, figure.turned,
+                figure.torque, figure.low, figure.high, figure.turned, figure.kind,
             )  # fmt: skip

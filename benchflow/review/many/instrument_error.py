@@ -60,7 +60,8 @@ def _stated(serial: str, seq: int, instruments: Sequence[InstrumentFact]) -> Ins
     """The last description of the instrument up to the event ``seq``."""
     of_serial = [one for one in instruments if one.serial == serial and one.uncertainty]
     before = [one for one in of_serial if one.seq <= seq]
-    return (before or of_serial or [None])[-1]
+    known = before or of_serial
+    return known[-1] if known else None
 
 
 def _share(uncertainty: str, at: Quantity | None) -> float | None:
@@ -114,16 +115,19 @@ def torque_point(stage: StageFact, fasteners: int, reads_high: Decimal, allowed:
 
 
 def figure_point(stage: StageFact, fasteners: int, reads_high: Decimal, allowed: Allowance) -> WeakPoint:
-    """As :func:`torque_point`, for stages of another kind: a turn by an angle, or a check."""
+    """As :func:`torque_point`, for a turn by an angle, and for a check, which does not change the joint."""
     true, found = 1 / (1 + Fraction(reads_high)), abs(float(reads_high))
+    how = "turned with it" if stage.kind == "angle" else "checked with it"
     words = (
-        f"{count(fasteners, 'fastener')} of {stage.joint} ({stage.operation}), turned or checked with it: "
+        f"{count(fasteners, 'fastener')} of {stage.joint} ({stage.operation}), {how}: "
         f"about {part_of_set(float(true))} of what it showed"
     )
     if found <= allowed.share * (1 + 1e-9):
         words += f"; the error is within the {allowed.stated or percent(allowed.share)} that the instrument may have"
         return WeakPoint("error-allowed", words, stage.seq, stage.joint)
-    return WeakPoint("off-torque", words, stage.seq, stage.joint, found - allowed.share)
+    if stage.kind == "angle":
+        return WeakPoint("off-torque", words, stage.seq, stage.joint, found - allowed.share)
+    return WeakPoint("instrument-bad", words, stage.seq, stage.joint, found - allowed.share)
 
 
 def _allowed_words(allowed: Allowance) -> str:

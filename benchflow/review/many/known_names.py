@@ -27,7 +27,7 @@ class UnknownName(BenchflowError):
 
 
 def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Sequence[str] = ()) -> None:
-    """Check that a job or the register has the name of ``subject``, at any time.
+    """Check that a job or the register has the name of ``subject``, at any time. Without any job, it is not known.
 
     ``registered`` are the names of the register for this kind of subject.
 
@@ -36,6 +36,8 @@ def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Seq
     """
     kind, name = subject_name(subject)
     known = source.names(kind)
+    if not source.count() or (isinstance(subject, InstrumentSubject) and subject.others):
+        return
     if any(same_name(name, each) for each in (*known, *registered)):
         return
     where = "No job has" if kind in ("lot", "operation", "reading") else "No job and no register has"

@@ -16,11 +16,11 @@ from benchflow.review.evidence.ranking import (
     NEAR_SHARE,
     NEAR_SHARE_ONE_END,
     ONE_END_FACTOR,
-    SUSPECT,
     WeakPoint,
     weakness,
     worst_first,
 )
+from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
 from benchflow.review.log.facts import InstrumentFact, ReadingFact, StageFact
 from benchflow.review.log.margin import band, margin, number
@@ -209,8 +209,7 @@ def _trace_reasons(
         stage = _decisive_stage(session_match, operation, joint)
         if conditions.reads_high and stage is not None:
             allowed = wrench_allowance(stage, session_match.instruments)
-            known = bool(session_match.session.procedure_id)
-            point = figure_point if stage.stretch or (known and not stage.torque) else torque_point
+            point = torque_point if stage.kind in ("torque", "") and not stage.stretch else figure_point
             yield point(stage, number_of, conditions.reads_high, allowed)
         else:
             yield WeakPoint("in-force", f"{count(number_of, 'fastener')} of {joint} ({operation})", None, joint)
@@ -243,7 +242,7 @@ def _decisive_stage(session_match: SessionMatch, operation: str, joint: str) -> 
         for fact in session_match.stages
         if fact.in_force and (fact.operation, fact.joint) == (operation, joint) and fact.fasteners
     ]
-    of_torque = [fact for fact in stages if fact.torque and not fact.stretch]
+    of_torque = [fact for fact in stages if fact.kind == "torque" and not fact.stretch]
     return max(of_torque or stages, key=lambda fact: (not fact.stretch, fact.stage), default=None)
 
 
@@ -289,7 +288,9 @@ def _would_be_out(
         return WeakPoint("error-allowed", words, reading.seq, reading.name)
     within = band(reading.limit, reading.unit)
     left = margin(corrected, within) or 0.0
-    return WeakPoint("would-be-out", words, reading.seq, reading.name, -left * (1.0 if within.two_ended else ONE_END_FACTOR))
+    return WeakPoint(
+        "would-be-out", words, reading.seq, reading.name, -left * (1.0 if within.two_ended else ONE_END_FACTOR)
+    )
 
 
 def _corrected_value(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:

@@ -377,11 +377,33 @@ INSTRUMENTS = MapShape(
 # --- failures and follow-up -------------------------------------------------------------------------
 
 
-def _failure(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Failure:
+_FAILURE_TEXT = Key("text", LINE, "The complaint, in the customer's words.", required=True)
+_FAILURE_WORDS = Key(
+    "words",
+    ListShape(LINE, single=True),
+    "Other words that a customer may use for it. The review knows the usual ones, such as leaks, knocks, smokes.",
+    examples=("puddle under the car",),
+)
+
+
+def _failure(fields: Fields) -> Failure:
+    return Failure(
+        fields.name.name, fields.get_or(_FAILURE_TEXT, ""), fields.mark, words=fields.get_or(_FAILURE_WORDS, ())
+    )
+
+
+def _plain_failure(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Failure:
     return Failure(name.name, text, name.mark)
 
 
-FAILURES = MapShape(TransformedShape(LINE, _failure), "complaints by name")
+FAILURES = MapShape(
+    EitherShape(
+        "the complaint, or its keys",
+        text=TransformedShape(LINE, _plain_failure),
+        entries=KeyedShape("failure", "a complaint", (_FAILURE_TEXT, _FAILURE_WORDS), _failure),
+    ),
+    "complaints by name",
+)
 
 _FOLLOW_TITLE = Key("title", LINE, "The work to do.", required=True)
 _DUE = Key("due", QuantityShape("time"), "The time until it is due, from the end of the build.", examples=("14 d",))

@@ -156,8 +156,9 @@ class Joint(Struct, frozen=True):
 
 
 class Failure(Struct, frozen=True):
-    """A complaint that a customer may come back with, in his words."""
+    """A complaint that a customer may come back with, in his words. ``words`` are other words that he may use."""
 
     id: str
     text: str
     mark: Mark = Mark()
+    words: tuple[str, ...] = ()

@@ -41,9 +41,9 @@ def opened_archive(url: str | None, *, fresh: str | None = None) -> Iterator["Da
     from benchflow.review.archive.database import open_database
     from benchflow.session.machine_folders import machine_folders, make_folder
 
-    database = open_database(
-        url or str(make_folder(machine_folders().data) / "archive.sqlite"), fresh=fresh, on_wait=print_warning
-    )
+    if not url:
+        make_folder(machine_folders().data)
+    database = open_database(url or str(machine_folders().archive), fresh=fresh, on_wait=print_warning)
     try:
         yield database
     finally:

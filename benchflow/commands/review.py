@@ -6,50 +6,84 @@ from typing import TYPE_CHECKING, Any
 import click
 import msgspec
 
-from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_json, print_line, print_lines, print_message
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.history_source import shop_history
 from benchflow.commands.loaded_files import is_terminal, load_named_log, load_register
 
 if TYPE_CHECKING:
     from benchflow.review.evidence.assessment import Review
+    from benchflow.review.evidence.shop_history import ShopHistory
     from benchflow.review.log.loaded_log import LoadedLog
     from benchflow.session.shop.register import Shop
+    from benchflow.session.state.come_back_events import FirstAnswers
 
 
 @click.command(epilog=exit_code_help("The log is damaged. The part before the damage is reviewed."))
 @click.argument("name", metavar="LOG")
 @click.argument("complaint", required=False)
 @click.option("--search", metavar="TEXT", help="Instead of a COMPLAINT: search for TEXT in the operations.")
+@click.option("--running", type=click.Choice(["yes", "no"]), default="", help="Is it still run?", show_default=False)
+@click.option("--since", metavar="TIME", default="", help="Hours or distance since the build: '40 h', '1,200 km'.")
+@click.option("--when", type=click.Choice(["hot", "cold"]), default="", help="Noticed when hot, or when cold.")
+@click.option("--touched", metavar="TEXT", default="", help="Who has worked on it since, and on what.")
+@click.option(
+    "--retorque",
+    type=click.Choice(["yes", "no"]),
+    default="",
+    help="Were the fasteners checked again, as the follow-up says?",
+)
+@click.option("--changed", metavar="TEXT", default="", help="Change of fuel, tune or use.")
+@click.option("--log", "log_it", is_flag=True, help="Add COMPLAINT and the answers to the log of the job.")
+@click.option("--by", metavar="NAME", default="", help="With --log: who adds it. Default: the builder.")
 @click.option("--all", "every", is_flag=True, help="Print every step in full, not only the suspect ones.")
 @click.option("--shop", type=click.Path(path_type=Path), help="Use this shop file to find instruments in doubt.")
+@click.option(
+    "--archive",
+    "url",
+    metavar="URL",
+    help="Take the shop's other builds from this archive. Default: this machine's own, if it has one.",
+)
 @click.option("--rule", "show_rule", is_flag=True, help="Print the rule that ranks weak evidence as well.")
 @click.option("--text", "as_text", is_flag=True, help="Print the review, on a terminal too. Implied by --all, --rule.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, including the rule.")
 def review(
-    name: str, complaint: str | None, search: str | None, every: bool, shop: Path | None, show_rule: bool,
-    as_text: bool, as_json: bool,
+    name: str, complaint: str | None, search: str | None, running: str, since: str, when: str, touched: str,
+    retorque: str, changed: str, log_it: bool, by: str, every: bool, shop: Path | None, url: str | None,
+    show_rule: bool, as_text: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Review a job that came back. List the steps that should have prevented the complaint, those with the weakest
     evidence first.
 
     On a terminal this opens a screen. From there, one key shows the time in the log, the text of the procedure, or
-    the readings. COMPLAINT is a failure that the procedure lists, by its name or its text. Without COMPLAINT the
-    screen asks for it, and the printed review covers all steps.
+    the readings. COMPLAINT is in the customer's words (leaks, losing water, no power), or the name of a failure that
+    the procedure lists. Without COMPLAINT the screen asks for it, and the printed review covers all steps.
+
+    The options from --running to --changed answer the first questions. All may be left out. The log is only read,
+    except with --log.
     """
+    given = {"running": running, "since": since, "when": when, "touched": touched, "retorque": retorque,
+             "changed": changed}  # fmt: skip
+    if log_it and not complaint:
+        raise click.UsageError("--log needs a COMPLAINT.")
+    answers = _answers(complaint or search or "-", given)
+    if log_it:
+        _log_complaint(name, {"text": complaint, **given, **({"by": by} if by else {})}, shop)
     loaded = load_named_log(name, audited=True)
-    register = load_register(shop)
+    register, history = load_register(shop), shop_history(url)
     exit_code = SUCCESS if loaded.damage is None else PROBLEM_FOUND
     if is_terminal() and not (as_json or as_text or every or show_rule):
         from benchflow.tui.review import show_review
 
-        asked = None if complaint is None and search is None else _assess(loaded, complaint, search, register)
-        return show_review(loaded, register, asked) or exit_code
-    assessed = _assess(loaded, complaint, search, register)
+        asked = None
+        if complaint is not None or search is not None:
+            asked = _assess(loaded, complaint, search, register, answers, history)
+        return show_review(loaded, register, asked, history) or exit_code
+    assessed = _assess(loaded, complaint, search, register, answers, history)
     if as_json:
         print_json({**_review_as_json(assessed), "session": loaded.facts.session})
         return exit_code
-    from benchflow.review.answer_text import review_lines
+    from benchflow.review.evidence.review_text import review_lines
 
     print_lines(review_lines(assessed, every=every))
     if show_rule:
@@ -63,25 +97,61 @@ def review(
     return exit_code
 
 
-def _assess(loaded: "LoadedLog", complaint: str | None, search: str | None, shop: "Shop | None") -> "Review":
+def _answers(text: str, given: dict[str, str]) -> "FirstAnswers":
+    """The answers to the first questions.
+
+    Raises:
+        click.UsageError: one of them cannot be read.
+    """
+    from benchflow.review.evidence.first_questions import NO_ANSWERS
+
+    if not any(given.values()):
+        return NO_ANSWERS
+    from benchflow.session.intents.come_back_intents import first_answers
+    from benchflow.session.intents.intent_types import ReportComplaint
+    from benchflow.session.refusal import Refusal
+
+    answers = first_answers(ReportComplaint(text=text, **given))
+    if isinstance(answers, Refusal):
+        raise click.UsageError(" ".join(f"--{reason.name}: {reason.message}" for reason in answers.refused))
+    return answers
+
+
+def _log_complaint(name: str, fields: dict[str, Any], shop: Path | None) -> None:
+    """Add the complaint to the log.
+
+    Raises:
+        BenchflowError: it cannot be added.
+    """
+    from benchflow.commands.come_back_entry import add_entry
+
+    fields = {field: value for field, value in fields.items() if value}
+    line = add_entry(name, {"intent": "complaint", **fields}, shop)
+    print_message(f"The complaint was added to the log as event {line.seq}.")
+
+
+def _assess(
+    loaded: "LoadedLog",
+    complaint: str | None,
+    search: str | None,
+    shop: "Shop | None",
+    answers: "FirstAnswers",
+    history: "ShopHistory | None",
+) -> "Review":
     """The review for the text ``search``, else for the ``complaint``, else for all steps.
 
     Raises:
-        BenchflowError: the procedure does not list the complaint.
+        UnknownComplaint: nothing in the procedure is like the complaint.
     """
-    from benchflow.review.evidence.assessment import find_failure, review_everything, review_failure, review_search
+    from benchflow.review.evidence.assessment import review_everything, review_search
 
     if search is not None:
-        return review_search(loaded, search, shop)
+        return review_search(loaded, search, shop, answers=answers, history=history)
     if complaint is None:
-        return review_everything(loaded, shop)
-    failure = find_failure(loaded, complaint)
-    if failure is None:
-        names = ", ".join(failure.id for failure in loaded.procedure.failures) or "none"
-        raise BenchflowError(
-            f"The procedure lists no complaint {complaint!r}. It lists: {names}. To search: --search {complaint!r}"
-        )
-    return review_failure(loaded, failure, shop)
+        return review_everything(loaded, shop, answers=answers, history=history)
+    from benchflow.review.evidence.complaint_review import review_complaint
+
+    return review_complaint(loaded, complaint, shop, answers=answers, history=history)
 
 
 def _review_as_json(assessed: "Review") -> dict[str, Any]:
@@ -91,4 +161,8 @@ def _review_as_json(assessed: "Review") -> dict[str, Any]:
         step["grade"], step["suspect"] = step_object.grade, step_object.suspect
         for reason, reason_object in zip(step["reasons"], step_object.reasons, strict=True):
             reason["grade"], reason["title"] = reason_object.grade, reason_object.title
+    if assessed.elsewhere is not None:
+        reason = assessed.elsewhere.reason
+        plain["elsewhere"] |= {"grade": reason.grade, "words": assessed.elsewhere.words}
+        plain["elsewhere"]["reason"] |= {"grade": reason.grade, "title": reason.title}
     return plain

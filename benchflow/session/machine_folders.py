@@ -39,6 +39,11 @@ class MachineFolders(Struct, frozen=True):
         return self.data / "heads.jsonl"
 
     @property
+    def archive(self) -> Path:
+        """The archive of this machine: an SQLite file."""
+        return self.data / "archive.sqlite"
+
+    @property
     def shop(self) -> Path:
         """The shop file: the register of people and instruments."""
         return self.config / "shop.yaml"

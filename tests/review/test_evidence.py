@@ -5,12 +5,12 @@ import pytest
 
 from benchflow.review.evidence.assessment import (
     Review,
-    find_failure,
     review_everything,
     review_failure,
     review_search,
     text_of,
 )
+from benchflow.review.evidence.complaint_matching import find_failure
 from benchflow.review.evidence.ranking import WeakPoint, rule, weakness, worst_first
 from benchflow.review.evidence.weights import RECORD, RECORD_CEILING, SUSPECT, WEAK_POINT_KINDS
 from tests.driving.simulated_builder import Faults
@@ -75,8 +75,8 @@ def test_missed_window_states_the_overrun_and_who_signed() -> None:
 
 def test_complaint_lists_only_steps_that_guard_against_it() -> None:
     log = loaded_build(3, Faults(self_signed="mark-nuts"))
-    leak = find_failure(log, "head-gasket-leak")
-    oil = find_failure(log, "oil-leak")
+    leak = find_failure(log.procedure.failures, "head-gasket-leak")
+    oil = find_failure(log.procedure.failures, "oil-leak")
     assert leak is not None
     assert oil is not None
     head, covers = review_failure(log, leak), review_failure(log, oil)
@@ -89,10 +89,10 @@ def test_complaint_lists_only_steps_that_guard_against_it() -> None:
 def test_failure_is_found_by_its_text_or_its_beginning() -> None:
     log = loaded_build(3)
     failure = log.procedure.failures[0]
-    assert find_failure(log, failure.text.upper()) == failure
-    assert find_failure(log, failure.text[: len(failure.text) // 2]) == failure
-    assert find_failure(log, "it sings") is None
-    assert find_failure(log, "") is None
+    assert find_failure(log.procedure.failures, failure.text.upper()) == failure
+    assert find_failure(log.procedure.failures, failure.text[: len(failure.text) // 2]) == failure
+    assert find_failure(log.procedure.failures, "it sings") is None
+    assert find_failure(log.procedure.failures, "") is None
 
 
 def test_search_finds_steps_that_contain_every_word() -> None:

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.evidence.assessment import find_failure, review_failure
+from benchflow.review.evidence.assessment import review_failure
+from benchflow.review.evidence.complaint_matching import find_failure
 from benchflow.review.log.loaded_log import load_log
 from benchflow.session.shop.live_register import Register
 from tests.make_history import FIRST_JOB, PLANTED, PLANTED_AT, make
@@ -24,7 +25,7 @@ def test_review_finds_each_planted_fault_of_the_readme(history: tuple[Path, list
     build = load_log(logs[PLANTED_AT[number]], read())
     assert build.facts.session.unit == f"job {FIRST_JOB + PLANTED_AT[number]}"
     guarded = build.plan.steps[planted.operation].operation.guards_against
-    failure = find_failure(build, guarded[0].name)
+    failure = find_failure(build.procedure.failures, guarded[0].name)
     assert failure is not None
     review = review_failure(build, failure, Register(home / "config" / "shop.yaml").shop())
     assert [guard.operation for guard in review.guards][:1] == [planted.operation]

@@ -10,7 +10,8 @@ import pytest
 from textual.geometry import Region
 
 from benchflow.base.durations import countdown
-from benchflow.review.evidence.assessment import find_failure, review_failure, text_of
+from benchflow.review.evidence.assessment import review_failure, text_of
+from benchflow.review.evidence.complaint_matching import find_failure
 from benchflow.review.evidence.weights import WEAK_POINT_KINDS
 from benchflow.review.formatting import local_day
 from benchflow.review.log.loaded_log import LoadedLog, load_log
@@ -124,7 +125,7 @@ async def test_one_key_opens_the_whole_ranking_rule() -> None:
 
 async def test_complaint_given_on_the_command_line_opens_at_once() -> None:
     log = loaded_build(5, LATE, with_tools=True)
-    failure = find_failure(log, "head-gasket-leak")
+    failure = find_failure(log.procedure.failures, "head-gasket-leak")
     assert failure is not None
     async with run_review(ComplaintPage(ReviewCase(log, SHOP), review_failure(log, failure, SHOP))) as bench:
         assert screen_of(bench, RankingPage).operation == "set-head-down"

@@ -23,10 +23,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeEngine
 
+from benchflow.review.archive.archive_version import VERSION as VERSION
 from benchflow.review.log import facts as f
-
-VERSION: Final = 12
-"""The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,

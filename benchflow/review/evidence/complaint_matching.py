@@ -12,7 +12,7 @@ TAKEN_SHARE = 0.6
 
 
 class MatchedFailure(Struct, frozen=True):
-    """A failure that a complaint may mean. ``fit`` is from 0 to 1; ``words`` are the matching words of the complaint."""
+    """A failure that a complaint may mean. ``fit`` is from 0 to 1; ``words`` are the words that match."""
 
     failure: Failure
     fit: float

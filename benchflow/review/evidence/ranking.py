@@ -50,14 +50,25 @@ class WeakPoint(Struct, frozen=True):
         return KIND[self.kind].nature
 
 
+class Adjustment(Struct, frozen=True):
+    """How far something besides the log moves a step in the order: ``by`` grades, with the reason ``words``."""
+
+    by: int
+    words: str
+
+
 def worst_first(points: Iterable[WeakPoint]) -> tuple[WeakPoint, ...]:
     """The weak points by grade, the highest first. Points of one grade keep their order."""
     return tuple(sorted(points, key=lambda point: -point.grade))
 
 
-def weakness(points: Iterable[WeakPoint]) -> tuple[int, ...]:
-    """The sort key of a step: the grades of its weak points, the highest first. A greater key means weaker evidence."""
-    return tuple(sorted((point.grade for point in points), reverse=True))
+def weakness(points: Iterable[WeakPoint], adjustments: Iterable[Adjustment] = ()) -> tuple[int, ...]:
+    """The sort key of a step: the grades of its weak points, the highest first. A greater key means weaker evidence.
+
+    ``adjustments`` move the highest grade. A step without a weak point is not moved.
+    """
+    grades = sorted((point.grade for point in points), reverse=True)
+    return (grades[0] + sum(each.by for each in adjustments), *grades[1:]) if grades else ()
 
 
 def rule() -> tuple[str, ...]:

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from functools import cache
 from typing import Final
 
+from benchflow.session.state.come_back_events import WhenNoticed
+
 SYMPTOM_WORDS: Final[dict[str, str]] = {
     "water": "water coolant antifreeze radiator",
     "oil": "oil oily",
@@ -43,13 +45,14 @@ SYMPTOM_WORDS: Final[dict[str, str]] = {
 }
 """The words for each symptom, or for the thing that a complaint is about. A word belongs to one symptom only."""
 
-_NOISES: Final = ("tick", "rattle", "knock", "rumble")
+_KINDS_OF_NOISE: Final = ("tick", "rattle", "knock", "rumble")
+NOISES: Final = frozenset({"noise", *_KINDS_OF_NOISE})
 _WEAK_RUNNING: Final = {"power": 0.7, "misfire": 0.7, "compression": 0.6, "timing": 0.6, "valve": 0.5}
 
 RELATED: Final[dict[str, dict[str, float]]] = {
     # People use the words for noises loosely.
-    "noise": dict.fromkeys(_NOISES, 0.9),
-    **{one: {other: 0.6 for other in (*_NOISES, "noise") if other != one} for one in _NOISES},
+    "noise": dict.fromkeys(_KINDS_OF_NOISE, 0.9),
+    **{one: {other: 0.6 for other in sorted(NOISES) if other != one} for one in _KINDS_OF_NOISE},
     # A cylinder that does not seal, or opens at the wrong time, runs badly.
     "power": _WEAK_RUNNING,
     "misfire": _WEAK_RUNNING,
@@ -70,11 +73,13 @@ RELATED: Final[dict[str, dict[str, float]]] = {
 FLUIDS: Final = frozenset({"water", "oil", "fuel", "grease"})
 """A complaint about one of them does not fit a failure that names only others."""
 
-_LEFT_OUT: Final = frozenset(
-    "a an the it its is at on of or and in to my his her their our he she they we you car engine motor when with for "
-    "after before not no does do did has have had goes get gets got keep keeps since from out over up down low high very bit some "
-    "something thing won t s like there this that then only still again all any was were are be been".split()
-)
+_NO_SUBJECT: Final = """
+a all again and any are at be been bit before car did do does down engine for from get gets got goes had has have he her
+high his if in is it its keep keeps like low motor my no not of on only or our out over s she since some something
+still t that the their then there they thing this to up very was we were when with won you after an
+"""
+_LEFT_OUT: Final = frozenset(_NO_SUBJECT.split())
+"""Words that do not say what is wrong."""
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _WHEN: Final = re.compile(
     r"\b(?:when|only|if|while|once|until)\s+(?:it\s+(?:is|gets)\s+|it's\s+)?(hot|warm|cold)\b", re.I
@@ -82,14 +87,14 @@ _WHEN: Final = re.compile(
 _ENDINGS: Final = ("age", "ing", "ed", "es", "s", "e", "y")
 
 
-def when_in(text: str) -> str:
+def when_in(text: str) -> WhenNoticed:
     """``hot`` or ``cold`` where a complaint says so: ``rattles when cold``; otherwise ``""``."""
-    found = {"cold" if match[1].casefold() == "cold" else "hot" for match in _WHEN.finditer(text)}
+    found: set[WhenNoticed] = {"cold" if match[1].casefold() == "cold" else "hot" for match in _WHEN.finditer(text)}
     return found.pop() if len(found) == 1 else ""
 
 
 def stem(word: str) -> str:
-    """A word without its ending: ``leaks``, ``leaking`` and ``leaky`` are ``leak``, ``losing`` and ``loss`` are ``los``."""
+    """A word without its ending: ``leaks``, ``leaking`` and ``leaky`` are ``leak``, ``losing`` is ``los``."""
     word = word.casefold()
     for ending in _ENDINGS:
         if word.endswith(ending) and len(word) - len(ending) >= (3 if len(ending) > 1 else 2) and word != "gas":
@@ -113,6 +118,17 @@ def stems(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(stem(word) for word in words))
 
 
+def content_words(text: str) -> str:
+    """The words of ``text`` as written, without those that say nothing: ``the, is, engine``."""
+    return " ".join(word for word in _WHEN.sub(" ", text).split() if word.casefold() not in _LEFT_OUT)
+
+
+def symptoms_in(text: str) -> frozenset[str]:
+    """The symptoms that the words of ``text`` name."""
+    symptoms = symptom_of_stem()
+    return frozenset(symptoms[word] for word in stems(text) if word in symptoms)
+
+
 @cache
 def symptom_of_stem() -> dict[str, str]:
     """The symptom of each stem in the vocabulary."""
@@ -120,7 +136,7 @@ def symptom_of_stem() -> dict[str, str]:
 
 
 def corrected(word: str, known: Iterable[str], wrong_letter: int) -> str:
-    """The known stem that ``word`` probably means: itself, or the nearest with a typing error; ``word`` if none is near.
+    """The known stem that ``word`` means: itself, or the nearest with a typing error; ``word`` if none is near.
 
     One error is allowed in a word of four letters or more, two from eight on. The first letter must be right. A wrong
     letter counts as ``wrong_letter`` errors: it often makes another word (slap, slip).

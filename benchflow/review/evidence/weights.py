@@ -178,6 +178,19 @@ WORK: Final = (
         _FLAT, ((1.0, 62),), "the work was undone, or was never done",
     ),
     WeakPointKind(
+        "retorque-not-done", "fasteners not checked again",
+        "the customer says that the fasteners were not checked again, as the follow-up of the procedure asks", "work",
+        "0 not due yet; 1 due", ((0.0, 10), (1.0, 40)), "a gasket settles, and a part of the clamp load is lost",
+    ),
+    WeakPointKind(
+        "touched-since", "others worked on it", "the customer says that others have worked on it since the build",
+        "work", _FLAT, ((1.0, 36),), "what the log shows may not be on the assembly any more",
+    ),
+    WeakPointKind(
+        "changed-use", "changed use", "the customer says that fuel, tune or use have changed since the build", "work",
+        _FLAT, ((1.0, 30),), "the parts and clearances were chosen for the earlier use",
+    ),
+    WeakPointKind(
         "odd-note", "note", "a note says that something was odd", "work",
         "0 nothing odd; 0.5 an uneasy word; 1 a word for damage or a wrong fit", ((0.0, 4), (0.5, 36), (1.0, 62)),
         "the person at the bench saw it; a crease, a burr or a stiff thread is a cause",

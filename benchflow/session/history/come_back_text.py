@@ -1,13 +1,13 @@
 """The text of each event of a come-back: the complaint, and what it turned out to be."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final, cast
 
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state import events as ev
 from benchflow.session.state.come_back_events import FirstAnswers, Outcome
 
-OUTCOME_TEXT: dict[Outcome, str] = {
+OUTCOME_TEXT: Final[dict[Outcome, str]] = {
     "ours": "our work",
     "machine-shop": "machine shop",
     "part": "part",
@@ -15,6 +15,11 @@ OUTCOME_TEXT: dict[Outcome, str] = {
     "use": "use",
     "unknown": "not found out",
 }
+
+
+def outcome_text(outcome: str) -> str:
+    """The name of an outcome for people."""
+    return OUTCOME_TEXT[cast("Outcome", outcome)]
 
 
 def answers_text(answers: FirstAnswers) -> str:

@@ -7,30 +7,18 @@ from decimal import Decimal
 from typing import cast, get_args
 
 from benchflow.base.plaintext import clean
-from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
+from benchflow.quantity import QuantityError
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name, unknown_operation
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.running_time import running_time
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.state import events as ev
 from benchflow.session.state.come_back_events import FirstAnswers, Outcome, WhenNoticed, YesNo
 from benchflow.session.state.state import State
 
 OUTCOMES = get_args(Outcome)
-_THOUSANDS = re.compile(r"(?<=\d)[ ,](?=\d{3}(?!\d))")
 _HOURS = re.compile(r"(\d{1,5}(?:\.\d{1,2})?) ?(?:h|hours?)?", re.ASCII)
-
-
-def running_time(text: str) -> Quantity:
-    """The hours or the distance since a build: ``40 h``, ``1,200 km``. A comma or a space may separate thousands.
-
-    Raises:
-        QuantityError: it is no quantity, or neither a time nor a distance.
-    """
-    quantity = parse_quantity(_THOUSANDS.sub("", text.strip()))
-    if dimension_of(quantity.unit) not in ("time", "length") or quantity.value < 0:
-        raise QuantityError("wrong-dimension", text, 0, "this is neither hours nor a distance", "write 40 h or 1200 km")
-    return quantity
 
 
 def first_answers(intent: intents.ReportComplaint) -> FirstAnswers | Refusal:

@@ -4,22 +4,25 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from benchflow.review.evidence.assessment import Review
+    from benchflow.review.evidence.shop_history import ShopHistory
     from benchflow.review.log.loaded_log import LoadedLog
     from benchflow.review.many.comparison import Comparison
     from benchflow.session.shop.register import Shop
 
 
-def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -> int:
+def show_review(
+    log: "LoadedLog", shop: "Shop | None", asked: "Review | None", history: "ShopHistory | None" = None
+) -> int:
     """Show the review of one job until the user leaves it. Return the exit status.
 
     ``asked`` is the result to show first. If it is ``None``, the user chooses a complaint. ``shop`` has the people and
-    the instruments of the shop.
+    the instruments of the shop, ``history`` its other builds.
     """
     from benchflow.tui.review.complaint_page import ComplaintPage
     from benchflow.tui.review.review_case import ReviewCase  # imported late, because it imports Textual
     from benchflow.tui.review.review_screens import show
 
-    return show(ComplaintPage(ReviewCase(log, shop), asked))
+    return show(ComplaintPage(ReviewCase(log, shop, history), asked))
 
 
 def show_comparison(left: "LoadedLog", right: "LoadedLog", comparison: "Comparison") -> int:

@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
+from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import Frame, Replay, StepSize
@@ -56,9 +57,9 @@ class OperationText(Struct, frozen=True):
 class ReviewCase:
     """One job under review."""
 
-    def __init__(self, log: LoadedLog, shop: Shop | None) -> None:
+    def __init__(self, log: LoadedLog, shop: Shop | None, history: ShopHistory | None = None) -> None:
         self.log = log
-        self._shop = shop
+        self._shop, self._history = shop, history
 
     # --- quick answers ---------------------------------------------------------------------
 

@@ -1,0 +1,48 @@
+"""Adds a complaint or a finding of a come-back to the log of a job."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.file_lookup import find_log
+
+if TYPE_CHECKING:
+    from benchflow.session.log.line_format import Line
+
+
+class NotAdded(BenchflowError):
+    """The entry was not added to the log. ``why`` is the reason, and ``intent`` what was to be added."""
+
+    def __init__(self, path: Path, why: str, intent: dict[str, Any]) -> None:
+        text = msgspec.json.encode(intent).decode()
+        super().__init__(f"Nothing was added to {path}. {why}\nKeep this entry, and add it later:\n{text}")
+        self.why, self.intent = why, intent
+
+
+def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> "Line":
+    """Add an entry to the log that ``name`` names. It is on disk before this returns. Returns its line.
+
+    Raises:
+        NotAdded: the log cannot be written or continued, or the entry is refused.
+        BenchflowError: no log or several logs match.
+    """
+    from benchflow.session.come_back_log import add_to_log
+    from benchflow.session.head_memory import HeadMemory
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.session.refusal import Refusal
+    from benchflow.session.shop.live_register import Register
+
+    path, folders = find_log(name), machine_folders()
+    if shop is not None and not shop.exists():
+        raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
+    register = Register(shop or folders.shop, folders.compiled)
+    try:
+        reply = add_to_log(path, intent, procedure_reader(), register, HeadMemory(folders.heads))
+    except BenchflowError as error:
+        raise NotAdded(path, str(error), intent) from error
+    if isinstance(reply, Refusal):
+        raise NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
+    return reply.lines[-1]

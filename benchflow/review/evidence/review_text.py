@@ -1,0 +1,127 @@
+"""Writes a review as lines of text for a terminal."""
+
+from collections.abc import Iterator
+
+from benchflow.review.evidence.assessment import EVERYTHING, Review, ReviewedStep
+from benchflow.review.evidence.shop_cases import CASES_NEEDED, EarlierCases
+from benchflow.review.formatting import count
+from benchflow.session.history.come_back_text import answers_text, outcome_text
+
+_FEW = 12
+"""Up to this number, the steps without weak points are listed. If there are more, only their number is shown."""
+
+
+def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
+    """The suspect steps with their weak points and evidence, and the other steps in one line each.
+
+    ``every`` shows all steps with their weak points and evidence.
+    """
+    yield from (f"NOTE  {warning}" for warning in review.warnings)
+    yield from (f"{caution.signal.upper()}: {caution.text}" for caution in review.cautions)
+    yield from subject_lines(review)
+    yield summary(review)
+    for step in review.guards:
+        if step.suspect or every:
+            yield ""
+            yield from _step_lines(step, review.cases)
+    others = [step for step in review.guards if not step.suspect]
+    if others and not every:
+        yield ""
+        yield from _sound_lines(others)
+    if review.not_here:
+        yield ""
+        yield f"Not part of this build: {', '.join(review.not_here)}."
+    if review.complaint != EVERYTHING:
+        yield ""
+        yield elsewhere_text(review)
+    if review.cases is not None:
+        yield cases_text(review.cases)
+
+
+def _sound_lines(others: list[ReviewedStep]) -> Iterator[str]:
+    yield "Steps that look sound:"
+    named = [step for step in others if step.reasons or len(others) <= _FEW]
+    for step in named:
+        yield f"  {number_text(step)}  {step.title} ({step.reasons[0].words if step.reasons else 'no weak point'})"
+    if len(named) < len(others):
+        rest = len(others) - len(named)
+        yield f"  {'and ' if named else ''}{rest} more without a weak point (--all shows them)"
+
+
+def number_text(step: ReviewedStep) -> str:
+    """The number of the step in three columns; blank for the whole job."""
+    return f"{step.number:>3}" if step.operation else "   "
+
+
+def subject_lines(review: Review) -> Iterator[str]:
+    """What is reviewed: the complaint with the failures that it may mean, and the answers to the first questions."""
+    if review.complaint == EVERYTHING:
+        yield "No complaint was named. All steps of the build are reviewed."
+    elif not review.taken:
+        yield review.complaint[:1].upper() + review.complaint[1:]
+    elif len(review.taken) == 1 and not review.asked:
+        yield f"Complaint: {review.complaint}"
+    elif len(review.taken) == 1:
+        same = review.asked.casefold() in (review.complaint.casefold(), review.taken[0].failure.id.casefold())
+        yield f"Complaint: {review.complaint}" if same else f"Complaint: {review.asked} → {review.complaint}"
+    else:
+        yield f"Complaint: {review.asked}. It may mean {len(review.taken)} complaints of the procedure, best first:"
+        yield from (f"  {match.failure.text} ({', '.join(match.words)})" for match in review.taken)
+    answers = answers_text(review.answers)
+    if answers:
+        yield f"Answers: {answers}"
+
+
+def summary(review: Review) -> str:
+    """How many of the steps are suspect, as one sentence."""
+    which = " that should have prevented it" if review.taken else ""
+    steps = [step for step in review.guards if step.operation]
+    suspects = sum(step.suspect for step in steps)
+    job = any(step.suspect and not step.operation for step in review.guards)
+    also = " The job as a whole is suspect as well." if job else ""
+    if not steps:
+        if review.not_here:
+            return f"The steps{which} are not part of this build.{also}"
+        return f"No step of this build {'should have prevented it' if which else 'was found'}.{also}"
+    if suspects:
+        verb, order = ("is", "") if suspects == 1 else ("are", ", the weakest first")
+        return f"{suspects} of {count(len(steps), 'step')}{which} {verb} suspect{order}:{also}"
+    if len(steps) == 1:
+        return f"The step{which or ' found'} looks sound.{also}"
+    return f"All {len(steps)} steps{which} look sound.{also}"
+
+
+def elsewhere_text(review: Review) -> str:
+    """One line about the weakest other step of the build."""
+    if review.elsewhere is None:
+        return "Elsewhere in this build: no other step is suspect."
+    return review.elsewhere.words
+
+
+def cases_text(cases: EarlierCases) -> str:
+    """One line about the shop's earlier come-backs with the same complaint."""
+    found = [f"{each.cases} of {cases.total}: {each.title}" for each in cases.steps]
+    found += [f"{cases.without_step} of {cases.total}: no step of this build"] if cases.without_step else []
+    outcomes = ", ".join(f"{outcome_text(name)} {number}" for name, number in cases.outcomes.items())
+    few = "" if cases.counts else f" They change nothing in the order below {CASES_NEEDED} cases."
+    return f"Earlier come-backs with this complaint: {cases.total}. {'; '.join(found)}. Outcome: {outcomes}.{few}"
+
+
+def cases_of_step(step: ReviewedStep, cases: EarlierCases | None) -> str:
+    """``3 of 4 earlier come-backs with this complaint``; "" if there are none of this step."""
+    if cases is None or not step.cases:
+        return ""
+    return f"{step.cases} of {cases.total} earlier come-backs with this complaint were found to be of this step"
+
+
+def _step_lines(step: ReviewedStep, cases: EarlierCases | None) -> Iterator[str]:
+    yield f"{number_text(step)}  {step.title}{f'  [{step.operation}]' if step.operation else ''}"
+    for point in step.reasons:
+        where = f"  (event {point.seq})" if point.seq is not None else ""
+        yield f"     {point.grade:>3}  {point.title.upper()}: {point.words}{where}"
+    for adjustment in step.adjustments:
+        yield f"     {adjustment.by:>+3}  {adjustment.words}"
+    if step.cases and not (cases is not None and cases.counts and step.reasons):
+        yield f"          {cases_of_step(step, cases)}"
+    for evidence in step.known:
+        yield f"          {evidence.words}"

@@ -26,6 +26,7 @@ COMMANDS = {
     "sessions": "List the jobs on this machine.",
     "sheet": "Make the build sheet of a job for the customer.",
     "review": "Review a job that came back, the weakest evidence first.",
+    "found": "Record what a come-back turned out to be.",
     "compare": "Compare two builds.",
     "trace": "Find every job with a given instrument, lot, person or reading.",
     "trend": "Show one reading over all builds, and any drift.",

@@ -23,16 +23,11 @@ if TYPE_CHECKING:
 @click.argument("name", metavar="LOG")
 @click.argument("complaint", required=False)
 @click.option("--search", metavar="TEXT", help="Instead of a COMPLAINT: search for TEXT in the operations.")
-@click.option("--running", type=click.Choice(["yes", "no"]), default="", help="Is it still run?", show_default=False)
+@click.option("--running", type=click.Choice(["yes", "no"]), help="Is it still run?")
 @click.option("--since", metavar="TIME", default="", help="Hours or distance since the build: '40 h', '1,200 km'.")
-@click.option("--when", type=click.Choice(["hot", "cold"]), default="", help="Noticed when hot, or when cold.")
+@click.option("--when", type=click.Choice(["hot", "cold"]), help="Noticed when hot, or when cold.")
 @click.option("--touched", metavar="TEXT", default="", help="Who has worked on it since, and on what.")
-@click.option(
-    "--retorque",
-    type=click.Choice(["yes", "no"]),
-    default="",
-    help="Were the fasteners checked again, as the follow-up says?",
-)
+@click.option("--retorque", type=click.Choice(["yes", "no"]), help="Were the fasteners checked again, as asked?")
 @click.option("--changed", metavar="TEXT", default="", help="Change of fuel, tune or use.")
 @click.option("--log", "log_it", is_flag=True, help="Add COMPLAINT and the answers to the log of the job.")
 @click.option("--by", metavar="NAME", default="", help="With --log: who adds it. Default: the builder.")
@@ -48,9 +43,9 @@ if TYPE_CHECKING:
 @click.option("--text", "as_text", is_flag=True, help="Print the review, on a terminal too. Implied by --all, --rule.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, including the rule.")
 def review(
-    name: str, complaint: str | None, search: str | None, running: str, since: str, when: str, touched: str,
-    retorque: str, changed: str, log_it: bool, by: str, every: bool, shop: Path | None, url: str | None,
-    show_rule: bool, as_text: bool, as_json: bool,
+    name: str, complaint: str | None, search: str | None, running: str | None, since: str, when: str | None,
+    touched: str, retorque: str | None, changed: str, log_it: bool, by: str, every: bool, shop: Path | None,
+    url: str | None, show_rule: bool, as_text: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Review a job that came back. List the steps that should have prevented the complaint, those with the weakest
     evidence first.
@@ -62,8 +57,8 @@ def review(
     The options from --running to --changed answer the first questions. All may be left out. The log is only read,
     except with --log.
     """
-    given = {"running": running, "since": since, "when": when, "touched": touched, "retorque": retorque,
-             "changed": changed}  # fmt: skip
+    given = {"running": running or "", "since": since, "when": when or "", "touched": touched,
+             "retorque": retorque or "", "changed": changed}  # fmt: skip
     if log_it and not complaint:
         raise click.UsageError("--log needs a COMPLAINT.")
     answers = _answers(complaint or search or "-", given)

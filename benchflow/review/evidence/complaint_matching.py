@@ -1,6 +1,6 @@
 """Finds the failures of a procedure that a complaint in the customer's words may mean."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
 
@@ -41,7 +41,7 @@ def failures_meant(failures: Sequence[Failure], text: str) -> tuple[MatchedFailu
     of_failures = {failure.id: _words_of(failure) for failure in failures}
     known = {*symptom_of_stem(), *(word for words in of_failures.values() for word in words)}
     for wrong_letter in (2, 1):
-        asked = tuple(dict.fromkeys(corrected(word, known, wrong_letter) for word in stems(text)))
+        asked = {corrected(found, known, wrong_letter): word for found, word in stems(text).items()}
         found = _taken(failures, of_failures, asked)
         if found:
             return found
@@ -49,11 +49,13 @@ def failures_meant(failures: Sequence[Failure], text: str) -> tuple[MatchedFailu
 
 
 def _taken(
-    failures: Sequence[Failure], of_failures: dict[str, tuple[str, ...]], asked: tuple[str, ...]
+    failures: Sequence[Failure], of_failures: dict[str, dict[str, str]], asked: dict[str, str]
 ) -> tuple[MatchedFailure, ...]:
+    """The failures that fit nearly as well as the best one. ``asked`` has the words as typed, by stem."""
     fluids = _symptoms(asked) & FLUIDS
     if "emulsion" in _symptoms(asked):  # water in the oil: about neither of them alone
-        asked, fluids = tuple(word for word in asked if symptom_of_stem().get(word) not in FLUIDS), frozenset()
+        asked = {word: typed for word, typed in asked.items() if symptom_of_stem().get(word) not in FLUIDS}
+        fluids = frozenset()
     fits: dict[str, dict[str, float]] = {}
     for failure in failures:
         words = of_failures[failure.id]
@@ -71,7 +73,7 @@ def _taken(
         MatchedFailure(
             failure,
             sum(fits[failure.id][word] for word in units.values()) / len(units),
-            tuple(word for word in units.values() if fits[failure.id][word]),
+            tuple(asked[word] for word in units.values() if fits[failure.id][word]),
         )
         for failure in failures
     ]
@@ -80,16 +82,16 @@ def _taken(
     return tuple(sorted(taken, key=lambda each: -each.fit))
 
 
-def _symptoms(words: Sequence[str]) -> frozenset[str]:
+def _symptoms(words: Iterable[str]) -> frozenset[str]:
     symptoms = symptom_of_stem()
     return frozenset(symptoms[word] for word in words if word in symptoms)
 
 
-def _words_of(failure: Failure) -> tuple[str, ...]:
+def _words_of(failure: Failure) -> dict[str, str]:
     return stems(f"{failure.text} {failure.id.replace('-', ' ')} {' '.join(failure.words)}")
 
 
-def _fit(word: str, words: Sequence[str]) -> float:
+def _fit(word: str, words: dict[str, str]) -> float:
     """How well one word of a complaint fits the words of a failure, from 0 to 1."""
     if word in words:
         return 1.0

@@ -52,9 +52,12 @@ def job_points_of(answers: FirstAnswers) -> Iterator[WeakPoint]:
 
 
 def step_points_of(log: LoadedLog, step: Step, answers: FirstAnswers) -> Iterator[WeakPoint]:
-    """The weak points of ``step`` that follow from the answers."""
+    """The weak points of ``step`` that follow from the answers. Of a joint, the last step that tightens it has them."""
     tightens = step.operation.tighten
     if answers.retorque != "no" or tightens is None:
+        return
+    joints = [(s.id, s.operation.tighten.joint) for s in log.plan.steps.values() if s.operation.tighten is not None]
+    if [name for name, joint in joints if joint == tightens.joint][-1] != step.id:
         return
     for item in log.procedure.follow_up:
         if tightens.joint not in _joints_to_check(log, item):

@@ -85,7 +85,7 @@ def summary(review: Review) -> str:
         return f"No step of this build {'should have prevented it' if which else 'was found'}.{also}"
     if suspects:
         verb, order = ("is", "") if suspects == 1 else ("are", ", the weakest first")
-        return f"{suspects} of {count(len(steps), 'step')}{which} {verb} suspect{order}:{also}"
+        return f"{suspects} of {count(len(steps), 'step')}{which} {verb} suspect{order}.{also}"
     if len(steps) == 1:
         return f"The step{which or ' found'} looks sound.{also}"
     return f"All {len(steps)} steps{which} look sound.{also}"
@@ -102,7 +102,7 @@ def cases_text(cases: EarlierCases) -> str:
     """One line about the shop's earlier come-backs with the same complaint."""
     found = [f"{each.cases} of {cases.total}: {each.title}" for each in cases.steps]
     found += [f"{cases.without_step} of {cases.total}: no step of this build"] if cases.without_step else []
-    outcomes = ", ".join(f"{outcome_text(name)} {number}" for name, number in cases.outcomes.items())
+    outcomes = ", ".join(f"{number} {outcome_text(name)}" for name, number in cases.outcomes.items())
     few = "" if cases.counts else f" They change nothing in the order below {CASES_NEEDED} cases."
     return f"Earlier come-backs with this complaint: {cases.total}. {'; '.join(found)}. Outcome: {outcomes}.{few}"
 

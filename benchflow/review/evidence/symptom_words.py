@@ -111,11 +111,11 @@ def _undoubled(word: str) -> str:
     return word[:-1] if len(word) > 2 and word[-1] == word[-2] else word
 
 
-def stems(text: str) -> tuple[str, ...]:
-    """The stems of the words in ``text`` that say something, each once. Words about hot and cold are left out."""
+def stems(text: str) -> dict[str, str]:
+    """The words in ``text`` that say something, by their stems. Words about hot and cold are left out."""
     joined = _WHEN.sub(" ", text).replace("anti-freeze", "antifreeze").replace("blow-by", "blowby")
     words = (word for word in _WORD.findall(joined.casefold()) if word not in _LEFT_OUT and len(word) > 1)
-    return tuple(dict.fromkeys(stem(word) for word in words))
+    return {stem(word): word for word in words}
 
 
 def content_words(text: str) -> str:

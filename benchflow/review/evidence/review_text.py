@@ -27,7 +27,7 @@ def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
     others = [step for step in review.guards if not step.suspect]
     if others and not every:
         yield ""
-        yield from _sound_lines(others)
+        yield from _sound_lines(others, review.cases)
     if review.not_here:
         yield ""
         yield f"Not part of this build: {', '.join(review.not_here)}."
@@ -38,11 +38,13 @@ def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
         yield cases_text(review.cases)
 
 
-def _sound_lines(others: list[ReviewedStep]) -> Iterator[str]:
+def _sound_lines(others: list[ReviewedStep], cases: EarlierCases | None) -> Iterator[str]:
     yield "Steps that look sound:"
-    named = [step for step in others if step.reasons or len(others) <= _FEW]
+    named = [step for step in others if step.reasons or step.cases or len(others) <= _FEW]
     for step in named:
-        yield f"  {number_text(step)}  {step.title} ({step.reasons[0].words if step.reasons else 'no weak point'})"
+        known = step.reasons[0].words if step.reasons else "no weak point"
+        earlier = cases_of_step(step, cases)
+        yield f"  {number_text(step)}  {step.title} ({known}{f'; {earlier}' if earlier else ''})"
     if len(named) < len(others):
         rest = len(others) - len(named)
         yield f"  {'and ' if named else ''}{rest} more without a weak point (--all shows them)"

@@ -1,9 +1,10 @@
-"""Measures the archive and the review, and checks that the review names planted faults.
+"""Measures the archive and the review.
 
-    python tests/benchmarks/bench_review.py [--logs 5000] [--events 200] [--sessions 200] [--only archive,review,...]
+    python tests/benchmarks/bench_review.py [--logs 5000] [--events 200] [--only archive,review]
 
 It prints each time with its reference, measured in the same run, and the aim. References with duckdb do not verify the
-logs. Only this script needs duckdb. The parts are archive (with trace and one new log), review and confusion.
+logs. Only this script needs duckdb. The parts are archive (with trace and one new log) and review.
+:mod:`tests.benchmarks.bench_confusion` counts what the review finds.
 """
 
 import argparse
@@ -13,26 +14,18 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections import Counter
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
-from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from benchflow.procedure.expand import expand
-from benchflow.procedure.model import Fixed, Procedure
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import ArchiveIndex
-from benchflow.review.evidence.assessment import review_everything
-from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.session_question import InstrumentSubject, Question
 from benchflow.review.many.trace_search import TraceQuestion, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
-TICKS_AGAIN = 3
 BENCH = "bench-1"
 SERIAL = "TW-3"
 
@@ -187,94 +180,11 @@ def review(folder: Path) -> None:
         report(what, statistics.median(ours), statistics.median(theirs), 3)
 
 
-# --- planted faults ----------------------------------------------------------------------------
-
-
-def candidates() -> dict[str, list[str]]:
-    """Return, for each kind of fault, the operations of the head installation in which it can be planted."""
-    from tests.review.played_builds import TOOLS, head_install
-
-    procedure = head_install().procedure
-    assert procedure is not None
-    found: dict[str, list[str]] = {kind: [] for kind in PLANTED_AS}
-    for step in expand(procedure, {"cams": "standard", "gasket": "layered-steel"}).steps.values():
-        operation = step.operation
-        limits = [r.bound.limit for r in operation.record if isinstance(r.bound, Fixed) and r.judge == "all"]
-        if limits and all(limit.low is not None and limit.high is not None for limit in limits):
-            found["near-limit"].append(step.id)
-        if operation.hold is not None:
-            found["self-signed"].append(step.id)
-        if any(window.high is not None for window in step.time):
-            found["window-missed"].append(step.id)
-        if operation.tighten is not None:
-            count = next(joint.count for joint in procedure.joints if joint.id == operation.tighten.joint)
-            if count >= TICKS_AGAIN:
-                found["redone"].append(step.id)
-            if any(TOOLS.get(ref.name) == "TW-A" for ref in operation.uses):
-                found["instrument-overdue"].append(step.id)
-    return found
-
-
-PLANTED_AS = {
-    "instrument-overdue": "overdue", "window-missed": "late", "near-limit": "near_limit", "redone": "stage_redone",
-    "self-signed": "self_signed",
-}  # fmt: skip
-"""The reason that the review must name, and the fault that is planted for it."""
-
-
-def confusion(folder: Path, sessions: int) -> None:
-    """Build ``sessions`` sessions, and count which reason the review names first.
-
-    Half of the sessions are clean. Each of the others has one fault in a random operation; the kinds take turns.
-    """
-    from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
-    from tests.review.played_builds import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
-
-    shop = folder / "shop.yaml"
-    shop.write_text(SHOP, encoding="utf-8")
-    register = Uncounted(shop)
-    reader: Callable[[str], Procedure] = read()
-    where = candidates()
-    table: Counter[tuple[str, str]] = Counter()
-    wrong: list[str] = []
-    began = time.perf_counter()
-    for number in range(sessions):
-        truth, operation, faults = "clean", "", CLEAN
-        if number % 2:
-            truth = list(PLANTED_AS)[number // 2 % len(PLANTED_AS)]
-            operation = Random(number).choice(where[truth])
-            faults = Faults(**{PLANTED_AS[truth]: operation})
-        log = folder / f"session-{number}.jsonl"
-        sim_builder = SimulatedBuilder(
-            head_install(), log, seed=10_000 + number, begin=datetime(2026, 2, 2, 18, 0, tzinfo=UTC), read=reader,
-            register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=faults,
-        )  # fmt: skip
-        sim_builder.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
-        first = review_everything(load_log(log, reader), register.shop()).guards[0]
-        log.unlink()
-        if not first.suspect:
-            named = "nothing"
-        elif first.operation == operation and truth in {reason.kind for reason in first.reasons}:
-            named = truth
-        else:
-            named = f"{first.reasons[0].kind} in {first.operation}"
-            wrong.append(f"session {number} ({truth} {operation}): {first.operation}: {first.reasons[0].words}")
-        table[truth, named] += 1
-    print(f"\nthe reason that the review names first, {sessions} sessions made in {time.perf_counter() - began:.0f} s")
-    print("; ".join(f"{kind} in any of {len(where[kind])} operations" for kind in PLANTED_AS))
-    columns = [*dict.fromkeys(["nothing", *PLANTED_AS, *(named for _, named in table)])]
-    print(f"{'planted':<22}" + "".join(f"{column[:20]:>22}" for column in columns))
-    for truth in ("clean", *PLANTED_AS):
-        print(f"{truth:<22}" + "".join(f"{table[truth, column]:>22}" for column in columns))
-    print("\n".join(wrong) or "every planted fault was named first, and no clean build was suspected")
-
-
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--logs", type=int, default=5000)
     asked.add_argument("--events", type=int, default=200)
-    asked.add_argument("--sessions", type=int, default=200)
-    asked.add_argument("--only", default="archive,review,confusion")
+    asked.add_argument("--only", default="archive,review")
     chosen = asked.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="bench-review-"))
     try:
@@ -282,8 +192,6 @@ def main() -> None:
             archive(folder, chosen.logs, chosen.events)
         if "review" in chosen.only:
             review(folder)
-        if "confusion" in chosen.only:
-            confusion(folder, chosen.sessions)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -41,7 +41,7 @@ FOUND = "prove-one"
 
 PROCEDURES = tuple(sorted(path.stem for path in LIBRARY.glob("*.yaml")))
 
-Verdict = Literal["first", "in three", "other reason", "missed", "clean", "accused"]
+Verdict = Literal["first", "in three", "other reason", "missed", "clean", "accused", "not made"]
 
 
 class Judged(Struct, frozen=True):

@@ -117,6 +117,7 @@ class WorkingBuilder(SessionDriver):
         for choice in choices(self.state, step):
             self.wait(self._pace(choice))
             self.send(choice)
+        self._choose_new_shims(step)
         pace = self.fault.seconds_before(step, {"intent": "finish"})
         least = step.takes * self.chance.uniform(1.02, 1.12) - (self.clock.monotonic_time - began)
         self.wait(max(least, self.chance.uniform(10, 40)) if pace is None else pace)
@@ -126,6 +127,17 @@ class WorkingBuilder(SessionDriver):
             self.send({"intent": "sign", "operation": step.id, "by": INSPECTOR, **pin})
         self.send_or_deviate({"intent": "finish", "operation": step.id})
         self.each("after_finish", step)
+
+    def _choose_new_shims(self, step: Step) -> None:
+        """Choose a new shim of the right size for each place for which no shim at hand fits."""
+        for match in step.operation.match:
+            for place in self.controller.procedure.places[match.to]:
+                name = str(ValueRef(match.name, place))
+                if name in self.state.work(step.id).chosen:
+                    continue
+                gap = self.measured.get(("gap-one", place)) or self.measured["gap-four", place]
+                size = f"{gap + self.measured['on-hand', place] - Decimal('0.25'):.2f} mm"
+                self.send({"intent": "choose", "name": name, "take": size, "reason": "No shim at hand fits"})
 
     def each(self, hook: str, *arguments: Any) -> None:
         for one in (self.fault, self.noise):

@@ -58,6 +58,7 @@ class WorkingBuilder(SessionDriver):
         self.centres: dict[str, float] = {}
         self.calculated = set(re.findall(r"[a-z][a-z0-9-]*", " ".join(re.findall(r"\bis: (.*)", source.text))))
         self.measured: dict[tuple[str, str], Decimal] = {}  # by value and reading, as entered
+        self.places: dict[int, tuple[str, str]] = {}  # value and reading of an event
         self.chosen: dict[str, str] = {}  # the part for each place
         self.left: set[str] = set()  # operations that are left unfinished
         self.evening = clock.wall_time
@@ -149,8 +150,12 @@ class WorkingBuilder(SessionDriver):
         reply = super().answer(intent)
         for line in reply.lines if isinstance(reply, Accepted) else ():
             if line.kind == "recorded":
-                number = Decimal(line.data["quantity"]["value"])
-                self.measured[plain(line.data["name"]), line.data["reading"]] = number
+                self.places[line.seq] = (plain(line.data["name"]), line.data["reading"])
+            place = self.places.get(line.data["event"] if line.kind == "corrected" else line.seq)
+            if place is not None:
+                unit = line.data["quantity"]["unit"]
+                number = Decimal(line.data["quantity"]["value"]) * (Decimal("25.4") if unit == "in" else 1)
+                self.measured[place] = number
             elif line.kind == "chosen":
                 self.chosen[ValueRef.parse(line.data["name"]).place or ""] = line.data["take"]
         return reply

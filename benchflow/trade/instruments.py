@@ -10,7 +10,7 @@ from calendar import monthrange
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from typing import Literal
+from typing import ClassVar, Literal
 
 from msgspec import Struct
 
@@ -159,11 +159,13 @@ class Retired(Struct, frozen=True, tag="retired"):
 class InDoubt(Struct, frozen=True, tag="in-doubt"):
     """The instrument must be calibrated before its next use."""
 
+    BEGINS: ClassVar = "It must be calibrated before its next use"
+
     reason: str
 
     @property
     def message(self) -> str:
-        return f"It must be calibrated before its next use ({self.reason})"
+        return f"{self.BEGINS} ({self.reason})"
 
 
 class NoCalibration(Struct, frozen=True, tag="no-calibration"):
@@ -177,23 +179,27 @@ class NoCalibration(Struct, frozen=True, tag="no-calibration"):
 class CalibrationOver(Struct, frozen=True, tag="calibration-over"):
     """The calibration has run out."""
 
+    BEGINS: ClassVar = "Its calibration ran out on"
+
     due: date
     days: int
 
     @property
     def message(self) -> str:
-        return f"Its calibration ran out on {self.due}, {self.days} day{'' if self.days == 1 else 's'} ago"
+        return f"{self.BEGINS} {self.due}, {self.days} day{'' if self.days == 1 else 's'} ago"
 
 
 class UsesOver(Struct, frozen=True, tag="uses-over"):
     """The uses since the last calibration have reached their limit."""
+
+    BEGINS: ClassVar = "It was used"
 
     uses: int
     allowed: int
 
     @property
     def message(self) -> str:
-        return f"It was used {self.uses} times since its calibration (limit {self.allowed})"
+        return f"{self.BEGINS} {self.uses} times since its calibration (limit {self.allowed})"
 
 
 class RangeUnknown(Struct, frozen=True, tag="range-unknown"):

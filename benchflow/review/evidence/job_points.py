@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from benchflow.review.evidence.completion_points import audit_points
+from benchflow.review.evidence.people_points import job_people_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.log.loaded_log import LoadedLog
 
@@ -19,3 +21,5 @@ def job_points(log: LoadedLog, shop: "Shop | None" = None) -> Iterator[WeakPoint
         total = len(log.lines) + max(len(log.untrusted), 1)
         words = f"line {log.damage.line} {log.damage.what}; {len(log.untrusted)} lines from there on are not trusted"
         yield WeakPoint("log-damaged", words, None, "log", len(log.untrusted) / total)
+    yield from audit_points(log, "")
+    yield from job_people_points(log)

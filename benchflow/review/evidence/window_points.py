@@ -11,6 +11,9 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.running_clocks import wait_from
 from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, Elapsed, EventTime, elapsed_between
 
+WHOLE_WINDOW = 1.0
+"""The size of a fault in a window without a length."""
+
 
 def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, seq: int) -> Iterator[WeakPoint]:
     """The weak points of the time windows of ``step``, which event ``seq`` finished."""
@@ -44,22 +47,31 @@ def _upper_end_points(run: WindowRun, taken: Elapsed, title: str, seq: int) -> I
     did = f"{window.until} entered" if window.until else "finished"
     words = f"{did} {rounded_duration(taken.high)} after “{title}”"
     if taken.high > high:
-        words += f" (window {window.text}{_which_clock(taken)})"
+        words += f" (window {window.text}{_which_clock(taken)}), {_time_missed(taken.high - high)} too late"
+        words += f": {taken.high / high:.3g} times the window" if high and taken.high >= 2 * high else ""
         if taken.known and not taken.across and taken.low <= high:
             words += (
                 f". The other clock of the log shows only {rounded_duration(taken.low)}: It stood still while the "
                 "computer slept, or the computer clock was set forward"
             )
-        yield WeakPoint("window-missed", words, seq, window.operation)
+        size = (taken.high - high) / high if high else WHOLE_WINDOW
+        yield WeakPoint("window-missed", words, seq, window.operation, size)
     elif taken.known and taken.high > WINDOW_SHARE * high:
         words += f", {taken.high / high:.0%} of the window {window.text}".replace("%", " %")
-        yield WeakPoint("window-tight", words, seq, window.operation)
+        yield WeakPoint("window-tight", words, seq, window.operation, taken.high / high)
 
 
 def _lower_end_points(run: WindowRun, waited: Elapsed, title: str, seq: int) -> Iterator[WeakPoint]:
-    if waited.known and waited.low < (run.window.low or 0.0):
+    low = run.window.low or 0.0
+    if waited.known and waited.low < low:
         words = f"started {rounded_duration(waited.low)} after “{title}” (wait {run.window.text}{_which_clock(waited)})"
-        yield WeakPoint("window-missed", words, seq, run.window.operation)
+        words += f", {_time_missed(low - waited.low)} too early"
+        yield WeakPoint("window-missed", words, seq, run.window.operation, (low - waited.low) / low)
+
+
+def _time_missed(seconds: float) -> str:
+    """The time by which an end was missed; less than a second is shown too."""
+    return f"{seconds:.1g} s" if seconds < 1 else rounded_duration(seconds)
 
 
 def _clock_points(run: WindowRun, judged: list[Elapsed], title: str, seq: int) -> Iterator[WeakPoint]:
@@ -77,12 +89,14 @@ def _clock_points(run: WindowRun, judged: list[Elapsed], title: str, seq: int) -
 
 
 def _set_back_points(run: WindowRun, steps: tuple[ClockStep, ...], title: str) -> Iterator[WeakPoint]:
+    end = run.window.high or run.window.low or 0.0
     for each in steps:
         if run.runs_at(each.seq):
             words = f"the computer clock was set back {rounded_duration(each.seconds)} after “{title}”"
             words += f" (window {run.window.text})"
             words += "; the boot clock ran on" if each.within_boot else ". More time can have passed than is shown"
-            yield WeakPoint("clock-back", words, each.seq, run.window.operation)
+            size = 0.0 if each.within_boot else each.seconds / end if end else WHOLE_WINDOW
+            yield WeakPoint("clock-back", words, each.seq, run.window.operation, size)
 
 
 def _which_clock(taken: Elapsed) -> str:

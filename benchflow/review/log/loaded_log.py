@@ -17,6 +17,7 @@ from benchflow.review.log.continuation_remarks import continuation_remarks
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
+from benchflow.review.log.people_history import PeopleHistory, people_history
 from benchflow.review.log.register_remarks import register_remarks
 from benchflow.review.log.versions import is_newer
 from benchflow.session.history.history import plan_from_log
@@ -72,6 +73,11 @@ class LoadedLog(Struct, frozen=True, dict=True):
     def finished(self) -> dict[str, EventTime]:
         """The time at which each operation was finished, without operations that a later entry has reopened."""
         return {name: self.state.done[name] for name in done_operations(self.state)}
+
+    @cached_property
+    def people_history(self) -> PeopleHistory:
+        """The people of the register over the time of the job."""
+        return people_history(self.lines)
 
     @property
     def procedure(self) -> Procedure:

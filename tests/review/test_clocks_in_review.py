@@ -70,8 +70,9 @@ def points(log: LoadedLog) -> dict[str, str]:
 def test_hour_asleep_is_found_in_a_log_whose_clock_stood_still(tmp_path: Path) -> None:
     log = log_with(tmp_path, "at most 10 min", (0, 1, 100), (61, 1, 101), (62, 1, 102), log_format=2)
     assert points(log)["window-missed"] == (
-        "finished 62 min after “Lay the bead” (window at most 10 min). The other clock of the log shows only 2 min: It "
-        "stood still while the computer slept, or the computer clock was set forward"
+        "finished 62 min after “Lay the bead” (window at most 10 min), 52 min too late: 6.2 times the window. The other "
+        "clock of the log shows only 2 min: It stood still while the computer slept, or the computer clock was set "
+        "forward"
     )
 
 
@@ -94,7 +95,8 @@ def test_window_judged_across_a_restart_is_a_small_weak_point(tmp_path: Path) ->
 def test_window_missed_across_a_restart_says_which_clock_shows_it(tmp_path: Path) -> None:
     log = log_with(tmp_path, "at most 10 min", (0, "a", 100), (40, "b", 2), (41, "b", 3))
     assert points(log)["window-missed"] == (
-        "finished 41 min after “Lay the bead” (window at most 10 min; computer clock, across a restart)"
+        "finished 41 min after “Lay the bead” (window at most 10 min; computer clock, across a restart), 31 min "
+        "too late: 4.1 times the window"
     )
 
 

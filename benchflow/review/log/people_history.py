@@ -9,7 +9,7 @@ from benchflow.session.state.event_basics import PersonRecord
 from benchflow.session.state.events import JobOpened, JobResumed, PinRefused, RegisterChanged, event_of
 
 
-class OtherRegister(Struct, frozen=True):
+class RegisterExchange(Struct, frozen=True):
     """The program was started again with another register or with none. ``reason`` is the one given."""
 
     seq: int
@@ -25,7 +25,7 @@ class PeopleHistory(Struct, frozen=True):
 
     versions: tuple[tuple[int, tuple[PersonRecord, ...]], ...]
     wrong_pins: dict[tuple[str, str], tuple[int, ...]]
-    other_registers: tuple[OtherRegister, ...]
+    other_registers: tuple[RegisterExchange, ...]
 
     def people_at(self, seq: int) -> tuple[PersonRecord, ...]:
         """The people when event ``seq`` was logged; empty if the job had no register then."""
@@ -41,7 +41,7 @@ def people_history(lines: Iterable[Line]) -> PeopleHistory:
     versions: list[tuple[int, tuple[PersonRecord, ...]]] = []
     wrong: dict[tuple[str, str], tuple[int, ...]] = {}
     unsigned: list[tuple[str, int]] = []  # wrong PINs of no operation, before the next signature
-    others: list[OtherRegister] = []
+    others: list[RegisterExchange] = []
     for line in lines:
         if line.kind in _SIGNATURES:
             for person, seq in unsigned:
@@ -55,7 +55,7 @@ def people_history(lines: Iterable[Line]) -> PeopleHistory:
             case JobResumed(people=people, other_register=reason):
                 versions.append((line.seq, people))
                 if reason:
-                    others.append(OtherRegister(line.seq, reason))
+                    others.append(RegisterExchange(line.seq, reason))
             case RegisterChanged(person=name, record=record):
                 known = {one.name: one for one in versions[-1][1]} if versions else {}
                 known.pop(name, None)

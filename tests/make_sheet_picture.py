@@ -1,8 +1,9 @@
-"""Make the picture of a build sheet for the README.
+"""Make the picture of the customer's copy of a build sheet for the README.
 
     python -m tests.make_sheet_picture OUT.png
 
-A head installation with a few faults is simulated. Headless Chromium takes the picture of its build sheet.
+A head installation with a few faults is simulated. Headless Chromium takes the picture of the sheet, with an invented
+letterhead.
 """
 
 import shutil
@@ -12,11 +13,16 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from benchflow.review.sheets.build_sheet import build_sheet
-from benchflow.review.sheets.build_sheet_html import build_sheet_html
+from benchflow.review.sheets.customer_copy import customer_copy
+from benchflow.review.sheets.customer_copy_html import customer_copy_html
+from benchflow.review.sheets.letterhead import LetterheadOnSheet
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, loaded_build
 
-WIDTH, HEIGHT = 900, 1500
+WIDTH, HEIGHT = 760, 2000
+LETTERHEAD = LetterheadOnSheet(
+    "The bench by the window", ("12 Quay Road", "Smalltown"), "01234 567890", "bench@example.org"
+)
 
 
 def main() -> int:
@@ -25,7 +31,8 @@ def main() -> int:
         sys.stderr.write("python -m tests.make_sheet_picture OUT.png (needs chromium)\n")
         return 2
     faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", reworked="fit-pulley")
-    page = build_sheet_html(build_sheet(loaded_build(3, faults, with_tools=True)))
+    log = loaded_build(3, faults, with_tools=True)
+    page = customer_copy_html(customer_copy(log, build_sheet(log), LETTERHEAD))
     with TemporaryDirectory() as folder:
         source = Path(folder) / "sheet.html"
         source.write_text(page, encoding="utf-8")

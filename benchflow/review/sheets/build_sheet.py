@@ -11,10 +11,12 @@ from benchflow.base.durations import rounded_duration
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import seconds
 from benchflow.review.formatting import local_time, local_time_with_zone
+from benchflow.review.hours.hours_text import hours_remarks, hours_rows
+from benchflow.review.hours.worked_time import job_hours
 from benchflow.review.log.clock_remarks import worked_across_restart
 from benchflow.review.log.facts import InstrumentFact
 from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
-from benchflow.review.sheets.fitted_parts import part_rows
+from benchflow.review.sheets.fitted_parts import part_rows, removed_part_rows
 from benchflow.review.sheets.operation_on_sheet import operation_on_sheet
 from benchflow.review.sheets.out_of_the_ordinary import out_of_the_ordinary
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, BuildSheet, SheetFollowUp, SheetSection
@@ -39,6 +41,7 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
     """The shop's copy of the build sheet, up to the first damaged line of its log. ``shop`` is the shop's register."""
     procedure, facts = log.procedure, log.facts
     across = worked_across_restart(log.lines)
+    hours = job_hours(log)
     operations = {step.id: operation_on_sheet(log, step, step.id in across) for step in log.plan.steps.values()}
     sections = tuple(
         SheetSection(
@@ -67,7 +70,19 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
         follow_up=follow_up(log),
         notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
         disclaimer=NOT_THE_MANUAL,
+        removed_parts=tuple(removed_part_rows(log)),
+        hours=tuple(hours_rows(hours)),
+        hours_remarks=tuple(hours_remarks(hours)),
+        handover=tuple(procedure.handover.items()),
+        elsewhere=tuple(work_elsewhere(log)),
     )
+
+
+def work_elsewhere(log: LoadedLog) -> Iterator[str]:
+    """Each finished operation that was done outside the shop, and by whom."""
+    for step in log.plan.steps.values():
+        if step.operation.elsewhere and step.id in log.finished:
+            yield f"{step.title}: by {step.operation.elsewhere}"
 
 
 def sheet_without_start(damaged: FirstLineDamaged) -> BuildSheet:

@@ -61,11 +61,19 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     if sheet.parts:
         yield from ("## Parts and lots", "")
         yield from _table_lines(("What", "Which", "Where"), sheet.parts)
+    if sheet.removed_parts:
+        yield from ("## Parts thrown away or replaced", "")
+        yield from _table_lines(("What", "Which", "Where"), sheet.removed_parts)
+    yield from _list_lines("Work done elsewhere", sheet.elsewhere)
+    if sheet.hours:
+        yield from ("## Hours", "", *_table_lines(sheet.hours[0], sheet.hours[1:]))
+        yield from (*(f"- {plain(line)}" for line in sheet.hours_remarks), "")
     if sheet.instruments:
         yield from ("## Instruments on the day of use", "")
         yield from _table_lines(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
     if sheet.notes:
         yield from ("## Notes", "", *(f"- {_noted(note)}" for note in sheet.notes), "")
+    yield from _list_lines("Advice for the customer", tuple(f"{title}: {text}" for title, text in sheet.handover))
     if sheet.follow_up:
         yield from ("## Follow-up", "")
         for item in sheet.follow_up:

@@ -92,14 +92,14 @@ def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnS
         damage="" if sheet.sound else _DAMAGED,
         fitted=tuple(part for part in fitted if part.supplier != CUSTOMER),
         supplied=tuple(part for part in fitted if part.supplier == CUSTOMER),
-        elsewhere=tuple(_work_elsewhere(log)),
+        elsewhere=sheet.elsewhere,
         readings=key_readings(log),
         joints=tuple(_joints(log)),
         deviations=tuple(_deviations(log)),
         repairs=tuple(_repairs(log)),
         not_done=tuple(_not_done(log)),
         unusual=bool(sheet.exceptions or set(sheet.warnings) - {SIMULATED_NOTE}),
-        handover=tuple(log.procedure.handover.items()),
+        handover=sheet.handover,
         cautions=sheet.cautions,
         follow_up=sheet.follow_up,
         events=sheet.events,
@@ -150,12 +150,6 @@ def _is_supplier(log: LoadedLog, option: str) -> bool:
 def _builders(log: LoadedLog) -> tuple[str, ...]:
     people = dict.fromkeys(name for fact in log.facts.operations for name in (*fact.people, fact.by) if name)
     return tuple(people) or (log.facts.session.by,)
-
-
-def _work_elsewhere(log: LoadedLog) -> Iterator[str]:
-    for step in log.plan.steps.values():
-        if step.operation.elsewhere and step.id in log.finished:
-            yield f"{step.title}: by {step.operation.elsewhere}"
 
 
 # --- joints -----------------------------------------------------------------------------------------

@@ -47,6 +47,7 @@ _NOT_ACCEPTED: Final = frozenset({"out-of-limit", "not-proven"})
 _DEVIATION: Final = frozenset({"deviation"})
 _SELF_SIGNED: Final = frozenset({"self-signed"})
 _FAILED: Final = frozenset({"fastener-failed"})
+_REDONE: Final = frozenset({"redone"})
 _NOTE: Final = frozenset({"odd-note"})
 _RETAKEN: Final = "retaken"
 
@@ -101,7 +102,7 @@ def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[
     for failed in operation.failed_fasteners:
         yield UnusualLine(f"fastener failed, {failed}", _FAILED)
     for redone in operation.redone:
-        yield UnusualLine(f"reworked, {redone}")
+        yield UnusualLine(f"reworked, {redone}", _REDONE)
 
 
 def _suspect_points(
@@ -109,15 +110,12 @@ def _suspect_points(
 ) -> Iterator[WeakPoint]:
     """The weak points that the review suspects, and repeated readings, unless a recorded line states them."""
     said = tuple(recorded)
-    reworks = {fact.seq for fact in log.facts.undone_steps if fact.operation == step.id}
     for point in weak_points_of(log, step, shop):
         if point.kind == _RETAKEN:
             yield point  # recorded, so a line whatever its grade
             continue
         if point.grade < SUSPECT or point.kind in _NOTE or any(line.states(point) for line in said):
             continue  # every note is a line
-        if point.kind == "redone" and point.seq in reworks:
-            continue  # the line "reworked" states it; other points of this kind are about ticks
         yield point
 
 

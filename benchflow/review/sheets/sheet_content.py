@@ -95,3 +95,8 @@ class BuildSheet(Struct, frozen=True):
     follow_up: tuple[SheetFollowUp, ...]
     notes: tuple[str, ...]
     disclaimer: str
+    removed_parts: tuple[tuple[str, ...], ...] = ()  # lots thrown away or replaced: as `parts`
+    hours: tuple[tuple[str, ...], ...] = ()  # the table of `benchflow hours`, its head first
+    hours_remarks: tuple[str, ...] = ()
+    handover: tuple[tuple[str, str], ...] = ()  # advice for the customer: heading, text
+    elsewhere: tuple[str, ...] = ()  # operations done outside the shop

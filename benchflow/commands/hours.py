@@ -1,0 +1,69 @@
+"""The command ``hours``: the worked time of a job by section, or the medians of several jobs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import print_json, print_lines, print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.output_file import write_output
+
+if TYPE_CHECKING:
+    from benchflow.review.hours.worked_time import JobHours
+
+
+@click.command(epilog=exit_code_help("A log is damaged. The hours after the damage are not known."))
+@click.argument("names", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--csv", "as_csv", is_flag=True, help="Print one row for each section of each job, in minutes.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object. Times are in seconds.")
+def hours(names: tuple[Path, ...], as_csv: bool, as_json: bool) -> int:
+    """Show the worked time of a job by section, with pauses apart, beside what the procedure states.
+
+    A JOB is the name or the file of a log, or a folder of logs. For several jobs the medians of each section are
+    shown, for the next estimate. The output states the rule by which pauses are told from work.
+    """
+    from benchflow.review.hours.hours_text import hours_csv, job_hours_lines, procedure_hours_lines
+    from benchflow.review.hours.section_medians import hours_by_procedure
+
+    jobs, code = _hours_of(names)
+    if not jobs:
+        raise BenchflowError("There is no log of a job here. Name a log, or a folder of logs.")
+    if as_csv:
+        write_output(hours_csv(jobs), None)
+    elif as_json:
+        print_json({"jobs": jobs, "procedures": hours_by_procedure(jobs)})
+    elif len(jobs) == 1:
+        print_lines(job_hours_lines(jobs[0]))
+    else:
+        for number, found in enumerate(hours_by_procedure(jobs)):
+            print_lines(["", ""] if number else [])
+            print_lines(procedure_hours_lines(found))
+    return code
+
+
+def _hours_of(names: tuple[Path, ...]) -> tuple[list["JobHours"], int]:
+    """The hours of every log that can be read, and the exit code. The others are named on standard error."""
+    from benchflow.commands.file_lookup import log_paths
+    from benchflow.review.hours.worked_time import job_hours
+    from benchflow.review.log.loaded_log import load_log
+    from benchflow.session.procedure_loading import procedure_reader
+
+    jobs, code, reader = [], SUCCESS, procedure_reader()
+    several = len(names) > 1 or names[0].is_dir()
+    for path in log_paths(names):
+        try:
+            log = load_log(path, reader)
+        except BenchflowError as error:
+            if not several:
+                raise
+            print_warning(f"{error} It is left out.")
+            code = PROBLEM_FOUND
+            continue
+        if log.damage is not None:
+            code = PROBLEM_FOUND
+            if several:
+                print_warning(f"{path} is damaged from line {log.damage.line} on. The hours after that are not known.")
+        jobs.append(job_hours(log))
+    return jobs, code

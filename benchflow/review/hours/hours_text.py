@@ -1,0 +1,110 @@
+"""The working hours as lines of text and as CSV."""
+
+import csv
+import io
+from collections.abc import Iterable, Iterator, Sequence
+
+from benchflow.base.durations import rounded_duration
+from benchflow.base.plaintext import clean_line
+from benchflow.review.formatting import count, local_time_with_zone
+from benchflow.review.hours.section_medians import ProcedureHours, SectionMedian
+from benchflow.review.hours.worked_time import JobHours
+
+
+def hours_rows(job: JobHours) -> Iterator[tuple[str, ...]]:
+    """The table of a job, its head first: section, worked, of that reworked, pauses, stated by the procedure."""
+    yield "Section", "Worked", "Of it redone", "Pauses", "Procedure, at least"
+    for section in job.sections:
+        finished = "" if section.complete else f" ({section.finished} of {section.operations} done)"
+        figures = (section.worked, section.redone, section.paused, section.stated or 0.0)
+        yield f"{section.title}{finished}", *map(_or_blank, figures)
+    outside = job.paused - sum(section.paused for section in job.sections)
+    yield "Between operations", _or_blank(job.between), "", _or_blank(outside), ""
+    redone = sum(section.redone for section in job.sections)
+    in_all = sum(section.stated or 0.0 for section in job.sections)
+    yield "Total", rounded_duration(job.worked), _or_blank(redone), _or_blank(job.paused), _or_blank(in_all)
+
+
+def _or_blank(seconds: float) -> str:
+    return rounded_duration(seconds) if seconds >= 0.5 else ""
+
+
+def hours_remarks(job: JobHours) -> Iterator[str]:
+    """The lines below the table: people, the longest pauses within an operation, remarks and the rule."""
+    if len(job.by_person) > 1:
+        people = sorted(job.by_person.items(), key=lambda one: -one[1])
+        yield "By person: " + ", ".join(f"{name} {rounded_duration(seconds)}" for name, seconds in people) + "."
+    for pause in job.longest_pauses:
+        until = local_time_with_zone(pause.until)
+        yield f"“{pause.title}” was left for {rounded_duration(pause.seconds)}, until {until}. That is a pause."
+    yield from job.remarks
+    yield job.rule
+
+
+def job_hours_lines(job: JobHours) -> Iterator[str]:
+    """The hours of one job for the terminal."""
+    closed = "still open" if job.closed is None else local_time_with_zone(job.closed)
+    yield f"Hours of {clean_line(job.unit)}: {clean_line(job.title)} ({job.procedure}, revision {job.revision})"
+    yield f"{local_time_with_zone(job.opened)} to {closed}"
+    yield ""
+    yield from _aligned(tuple(hours_rows(job)))
+    yield ""
+    yield from hours_remarks(job)
+
+
+def procedure_hours_lines(found: ProcedureHours) -> Iterator[str]:
+    """The medians of one procedure for the terminal."""
+    simulated = ", simulated" if found.simulated else ""
+    revisions = ", ".join(found.revisions)
+    yield f"{clean_line(found.title)} ({found.procedure}, revision {revisions}): {count(found.jobs, 'job')}{simulated}"
+    yield ""
+    rows: list[tuple[str, ...]] = [("Section", "Jobs", "Median", "Shortest", "Longest", "Procedure, at least")]
+    rows += [_median_row(section) for section in found.sections]
+    if found.total is not None:
+        rows.append(_median_row(found.total))
+    yield from _aligned(rows)
+    yield ""
+    yield "Only sections count in which every operation is finished."
+    yield found.rule
+
+
+def _median_row(one: SectionMedian) -> tuple[str, ...]:
+    stated = "" if one.stated is None else rounded_duration(one.stated)
+    return one.title, str(one.jobs), *map(rounded_duration, (one.median, one.shortest, one.longest)), stated
+
+
+def _aligned(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    """The rows as columns: the first one at the left, figures at the right."""
+    widths = [max(len(clean_line(row[column])) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        first, *rest = (clean_line(cell) for cell in row)
+        figures = (cell.rjust(width) for cell, width in zip(rest, widths[1:], strict=True))
+        yield "  ".join([first.ljust(widths[0]), *figures]).rstrip()
+
+
+CSV_HEAD = (
+    "unit", "procedure", "revision", "log", "opened", "closed", "simulated", "section", "title", "operations",
+    "finished", "worked_min", "redone_min", "paused_min", "stated_min",
+)  # fmt: skip
+
+
+def hours_csv(jobs: Iterable[JobHours]) -> str:
+    """One row for each section of each job, in minutes, and one for the time between operations."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(CSV_HEAD)
+    for job in jobs:
+        head = (
+            clean_line(job.unit), job.procedure, job.revision, job.log, job.opened, job.closed or "", job.simulated
+        )  # fmt: skip
+        for one in job.sections:
+            stated = "" if one.stated is None else _minutes(one.stated)
+            figures = _minutes(one.worked), _minutes(one.redone), _minutes(one.paused), stated
+            writer.writerow((*head, one.section, one.title, one.operations, one.finished, *figures))
+        outside = job.paused - sum(section.paused for section in job.sections)
+        writer.writerow((*head, "", "between operations", "", "", _minutes(job.between), "", _minutes(outside), ""))
+    return out.getvalue()
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.1f}"

@@ -170,8 +170,26 @@ def test_other_lubricant_is_a_deviation_in_plain_words(tmp_path: Path) -> None:
     script.do_all(open_intent(), intent("start", operation="one"))
     script.do("lubricant", joint="cover", lubricant="engine oil", nut_factor="0.15")
     copy = copy_of(loaded(script))
-    words = "Cover bolts: engine oil was used on the threads; the torque is stated for moly paste"
+    words = "Cover bolts: engine oil was used on the threads; the torque is stated for moly paste."
     assert copy.deviations == (words,)
+
+
+def test_deviation_from_a_limit_has_the_name_for_the_customer_and_one_line_for_one_reason(tmp_path: Path) -> None:
+    one = (
+        "{id: one, title: One, record: {gap: {ask: Gap, handover: Gap of the bore, readings: 2, unit: mm, "
+        "limit: at most 0.20 mm}}}"
+    )
+    script = Script(tmp_path, procedure_with(one))
+    script.do_all(open_intent(), intent("start", operation="one"))
+    script.do_all(intent("record", name="gap", value="0.3 mm"), intent("record", name="gap", value="0.4 mm"))
+    for reading in (1, 2):
+        script.do("deviate", operation="one", about=f"gap[{reading}]", reason="wanted so", by="Robin")
+    script.do("finish")
+    copy = copy_of(loaded(script))
+    words = "the limit of “Gap of the bore” (1), the limit of “Gap of the bore” (2)"
+    assert copy.deviations == (f"One: deviation from {words}. Robin signed it. Reason: wanted so.",)
+    (row,) = copy.readings
+    assert (row.figures, row.verdict, row.other) == ((("1", "0.3"), ("2", "0.4")), "HIGH", "0.012 .. 0.016 in")
 
 
 # --- letterhead ---------------------------------------------------------------------------------------

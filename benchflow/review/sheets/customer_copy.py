@@ -4,32 +4,26 @@ It has no suspicions, no ranking, no other jobs and no results of PINs.
 """
 
 from collections.abc import Iterator
-from functools import partial
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.ordering.wording import step_title
-from benchflow.procedure.model import Caution, Joint, RecordedValue, values_of
-from benchflow.procedure.plan import Step
+from benchflow.procedure.model import Caution
 from benchflow.review.formatting import local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import SIMULATED_NOTE, LoadedLog
 from benchflow.review.sheets.fitted_parts import CUSTOMER, PartOnAssembly, fitted_parts
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of
 from benchflow.review.sheets.key_readings import KeyReading, key_readings
 from benchflow.review.sheets.letterhead import NO_LETTERHEAD, LetterheadOnSheet
+from benchflow.review.sheets.plain_deviations import plain_deviations, plain_not_done, plain_repairs
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, SheetFollowUp
 from benchflow.review.sheets.unit_systems import stage_in_two_units
-from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.planned_disassembly import trials
 from benchflow.session.rules.stage_torques import tighten_in_force
 
 if TYPE_CHECKING:
     from benchflow.review.sheets.sheet_content import BuildSheet
-
-MOST_NOT_DONE = 12
-"""At most this many operations that were not done are named one by one; then their number follows."""
 
 
 class CustomerJoint(Struct, frozen=True):
@@ -95,9 +89,9 @@ def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnS
         elsewhere=sheet.elsewhere,
         readings=key_readings(log),
         joints=tuple(_joints(log)),
-        deviations=tuple(_deviations(log)),
-        repairs=tuple(_repairs(log)),
-        not_done=tuple(_not_done(log)),
+        deviations=tuple(plain_deviations(log)),
+        repairs=tuple(plain_repairs(log)),
+        not_done=tuple(plain_not_done(log)),
         unusual=bool(sheet.exceptions or set(sheet.warnings) - {SIMULATED_NOTE}),
         handover=sheet.handover,
         cautions=sheet.cautions,
@@ -189,51 +183,3 @@ def _with_own_texts(joint: SheetJoint) -> SheetJoint:
         replace(cell, text="") if cell.text == common and cell.status == "done" else cell for cell in joint.fasteners
     )
     return replace(joint, fasteners=cells)
-
-
-# --- what differs from the procedure ------------------------------------------------------------------
-
-
-def _deviations(log: LoadedLog) -> Iterator[str]:
-    for fact in log.facts.deviations:
-        if fact.in_force:
-            subject = subject_text(fact.about, partial(step_title, log.plan))
-            title = step_title(log.plan, fact.operation)
-            yield f"{title}: deviation from {subject}. {fact.by} signed it. Reason: {fact.reason}"
-    for used in log.state.lubricants.values():
-        joint: Joint = log.procedure.joints_by_id[used.joint]
-        stated = f"; the torque is stated for {joint.lubricant}" if joint.lubricant else ""
-        yield f"{joint.title or joint.id}: {used.lubricant} was used on the threads{stated}"
-    for step in log.plan.steps.values():
-        takeover = log.state.work(step.id).takeover
-        if takeover is not None:
-            yield f"{step.title}: taken over from an earlier record, signed by {takeover.by}"
-
-
-def _repairs(log: LoadedLog) -> Iterator[str]:
-    for failed in log.facts.failed_fasteners:
-        joint = log.procedure.joints_by_id.get(failed.joint)
-        title = failed.joint if joint is None else joint.title or joint.id
-        yield title + failed.words.removeprefix(failed.joint)
-    for remedy in log.facts.remedies:
-        step = log.plan.steps.get(remedy.operation)
-        yield f"{step_title(log.plan, remedy.operation)}: {_value_title(step, remedy.name)}{remedy.do}"
-
-
-def _value_title(step: Step | None, name: str) -> str:
-    for value in () if step is None else values_of(step.operation):
-        if value.name == name:
-            title = value.handover or (value.ask if isinstance(value, RecordedValue) else value.title)
-            return f"{title}: " if title else ""
-    return ""
-
-
-def _not_done(log: LoadedLog) -> Iterator[str]:
-    if log.damage is not None:
-        return  # nobody knows
-    left = [step.title for step in log.plan.steps.values() if step.id not in log.finished]
-    yield from left[:MOST_NOT_DONE]
-    if len(left) > MOST_NOT_DONE:
-        yield f"and {len(left) - MOST_NOT_DONE} more operations"
-    if left and log.facts.session.why_open:
-        yield f"Reason: {log.facts.session.why_open}"

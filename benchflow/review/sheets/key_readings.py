@@ -89,7 +89,7 @@ def _key_reading(row: _CollectedReading) -> KeyReading:
     worst = next((value for value in row.values if value.verdict in NOT_ACCEPTED), row.values[0])
     to = other_unit(row.unit, max(abs(Decimal(fact.value)) for fact in readings))
     other, other_limit = converted(readings, worst.band, to) if to else ("", "")
-    if "(" in worst.limit:
+    if to and f" {to}" in worst.limit:
         other_limit = ""  # printed in both units
     verdict = VERDICT_TEXT[worst.verdict]
     return KeyReading(row.name, _figures(row), row.unit, worst.limit, verdict, other, other_limit)

@@ -41,26 +41,27 @@ def converted(readings: tuple[ReadingFact, ...], within: Band, to: str) -> tuple
     The readings are one figure, or the smallest and the largest: ``0.0138 .. 0.0146 in``. A limit without ends is "".
     """
     quantities = [Quantity(Decimal(reading.value), reading.unit, reading.entered) for reading in readings]
-    places = min(max(decimals_converted(each, to) for each in quantities), _MOST_PLACES.get(to, 3))
-    difference = readings[0].difference
+    unit, difference = readings[0].unit, readings[0].difference
+    ends = [None if end is None else Quantity(end, unit, "") for end in (within.low, within.high)]
+    precise = (*quantities, *(end for end in ends if end is not None))
+    places = min(max(decimals_converted(each, to) for each in precise), _MOST_PLACES.get(to, 3))
 
-    def figure(value: Decimal, unit: str) -> str:
+    def figure(value: Decimal) -> str:
         start = Fraction(value) * difference_factor(unit) if difference else base(Quantity(value, unit, ""))
         return f"{round_half_up(from_base(start, to, difference=difference), places):f}"
 
-    values = sorted(quantities, key=lambda each: each.value)
-    low, high = (figure(each.value, each.unit) for each in (values[0], values[-1]))
+    values = sorted(each.value for each in quantities)
+    low, high = figure(values[0]), figure(values[-1])
     shown = with_unit(high if low == high else f"{low} .. {high}", to)
-    ends = [None if end is None else figure(end, values[0].unit) for end in (within.low, within.high)]
-    match ends:
+    match [None if end is None else figure(end.value) for end in ends]:
         case [None, None]:
             return shown, ""
         case [None, most]:
             return shown, with_unit(f"at most {most}", to)
         case [least, None]:
             return shown, with_unit(f"at least {least}", to)
-        case _:
-            return shown, with_unit(f"{ends[0]} .. {ends[1]}", to)
+        case limits:
+            return shown, with_unit(" .. ".join(filter(None, limits)), to)
 
 
 def stage_in_two_units(text: str, stage: Stage) -> str:

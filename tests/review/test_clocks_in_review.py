@@ -70,9 +70,9 @@ def points(log: LoadedLog) -> dict[str, str]:
 def test_hour_asleep_is_found_in_a_log_whose_clock_stood_still(tmp_path: Path) -> None:
     log = log_with(tmp_path, "at most 10 min", (0, 1, 100), (61, 1, 101), (62, 1, 102), log_format=2)
     assert points(log)["window-missed"] == (
-        "finished 62 min after “Lay the bead” (window at most 10 min), 52 min too late: 6.2 times the window. The other "
-        "clock of the log shows only 2 min: It stood still while the computer slept, or the computer clock was set "
-        "forward"
+        "finished 62 min after “Lay the bead” (window at most 10 min), 52 min too late: 6.2 times the window. The "
+        "other clock of the log shows only 2 min: It stood still while the computer slept, or the computer clock was "
+        "set forward"
     )
 
 

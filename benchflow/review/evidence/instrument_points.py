@@ -126,10 +126,11 @@ def _overdue_points(
         due = "" if ends is None else ends.isoformat()
     late = (date.fromisoformat(use.day) - date.fromisoformat(due)).days if due else 0
     if late > 0:
-        words = (
-            f"{use.serial}: Its calibration had run out on {due}. It was used on {use.day}, {count(late, 'day')} later"
-        )
-        yield WeakPoint("instrument-overdue", words, use.seq, use.serial, late)
+        warnings = () if known is None else known.warnings
+        words = next((one for one in warnings if one.startswith(CalibrationOver.BEGINS)), "")
+        if not words:
+            words = f"Its calibration had run out on {due}. It was used on {use.day}, {count(late, 'day')} later"
+        yield WeakPoint("instrument-overdue", f"{use.serial}: {words}", use.seq, use.serial, late)
 
 
 def _range_points(

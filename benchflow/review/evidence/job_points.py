@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from benchflow.review.evidence.completion_points import audit_points
+from benchflow.review.evidence.note_points import job_note_points
 from benchflow.review.evidence.people_points import job_people_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.log.loaded_log import LoadedLog
@@ -23,3 +24,4 @@ def job_points(log: LoadedLog, shop: "Shop | None" = None) -> Iterator[WeakPoint
         yield WeakPoint("log-damaged", words, None, "log", len(log.untrusted) / total)
     yield from audit_points(log, "")
     yield from job_people_points(log)
+    yield from job_note_points(log)

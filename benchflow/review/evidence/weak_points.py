@@ -14,6 +14,7 @@ from benchflow.review.evidence.completion_points import (
     takeover_points,
 )
 from benchflow.review.evidence.instrument_points import instrument_points
+from benchflow.review.evidence.note_points import note_points
 from benchflow.review.evidence.people_points import signature_points
 from benchflow.review.evidence.ranking import (
     FASTENER_SECONDS,
@@ -58,6 +59,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     if finished is not None:
         yield from time_window_points(log, step, fact, _signed_time(log, step) or finished.seq)
     yield from signature_points(log, step, shop)
+    yield from note_points(log, step)
     yield from rework_points(log, step)
     yield from _lubricant_points(log, step)
     yield from too_fast_points(log, step, fact)

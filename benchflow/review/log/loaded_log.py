@@ -19,6 +19,7 @@ from benchflow.review.log.interpretation import NotASession, interpret, plans, p
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
 from benchflow.review.log.people_history import PeopleHistory, people_history
 from benchflow.review.log.register_remarks import register_remarks
+from benchflow.review.log.remarks import Remark, remarks
 from benchflow.review.log.versions import is_newer
 from benchflow.session.history.history import plan_from_log
 from benchflow.session.log.line_format import Damage, Line, ParsedLog, UntrustedLine, read
@@ -78,6 +79,11 @@ class LoadedLog(Struct, frozen=True, dict=True):
     def people_history(self) -> PeopleHistory:
         """The people of the register over the time of the job."""
         return people_history(self.lines)
+
+    @cached_property
+    def remarks(self) -> tuple[Remark, ...]:
+        """What people wrote, oldest first."""
+        return remarks(self.lines, self.plan)
 
     @property
     def procedure(self) -> Procedure:

@@ -1,0 +1,199 @@
+"""What people wrote in a log in their own words: notes, and the reasons of deviations, corrections and rework."""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.procedure.plan import Plan, Step
+from benchflow.session.log.line_format import Line
+
+RemarkKind = Literal["note", "deviation", "correction", "rework", "state", "choice", "repair", "close"]
+
+
+class Remark(Struct, frozen=True):
+    """One text of a person. ``operation`` is "" if there is none.
+
+    ``named`` are the steps that a note without an operation plainly names by a part or a joint of theirs.
+    """
+
+    seq: int
+    by: str
+    operation: str
+    text: str
+    kind: RemarkKind
+    named: tuple[str, ...] = ()
+
+
+def remarks(lines: Iterable[Line], plan: Plan) -> tuple[Remark, ...]:
+    """Every text of a person in the log, oldest first."""
+    words: dict[str, frozenset[str]] | None = None
+    found: list[Remark] = []
+    for line in lines:
+        key = _TEXT_KEYS.get(line.kind)
+        text = str(line.data.get(key[1]) or "") if key is not None else ""
+        if key is None or not text.strip():
+            continue
+        operation = str(line.data.get("operation") or "")
+        named: tuple[str, ...] = ()
+        if not operation and key[0] == "note":
+            words = _words_of_steps(plan) if words is None else words
+            named = _steps_named(text, words)
+        found.append(Remark(line.seq, line.by, operation, text, key[0], named))
+    return tuple(found)
+
+
+def _steps_named(text: str, words: dict[str, frozenset[str]]) -> tuple[str, ...]:
+    """The one or two steps that the words of a note name; none if they name more."""
+    matches = [words[word] for word in dict.fromkeys(_content_words(text)) if word in words]
+    few = [steps for steps in matches if len(steps) <= FEW_STEPS]
+    if not few:
+        return ()
+    common = frozenset.intersection(*few)
+    return tuple(sorted(common or few[0]))
+
+
+FEW_STEPS = 2
+"""A word that more steps have names none of them. (Own rule.)"""
+
+
+def _words_of_steps(plan: Plan) -> dict[str, frozenset[str]]:
+    """The steps that have each word in their title, their parts or their joint."""
+    found: dict[str, set[str]] = {}
+    for step in plan.steps.values():
+        for text in _names_in(plan, step):
+            for word in _content_words(text):
+                found.setdefault(word, set()).add(step.id)
+    return {word: frozenset(steps) for word, steps in found.items()}
+
+
+def _names_in(plan: Plan, step: Step) -> Iterator[str]:
+    yield step.title
+    kit = plan.procedure.kit_by_id
+    yield from (kit[ref.name].title for ref in step.operation.uses if ref.name in kit)
+    if step.operation.tighten is not None:
+        joint = plan.procedure.joints_by_id.get(step.operation.tighten.joint)
+        yield "" if joint is None else joint.title
+
+
+def _content_words(text: str) -> Iterator[str]:
+    for word in re.findall(r"[^\W\d_]{4,}", text.casefold()):
+        stem = word.removesuffix("s")
+        if word not in _NO_NAMES and stem not in _NO_NAMES:
+            yield stem
+
+
+_NO_NAMES = frozenset(
+    [
+        "about",
+        "after",
+        "again",
+        "against",
+        "been",
+        "before",
+        "check",
+        "clean",
+        "done",
+        "down",
+        "each",
+        "easier",
+        "face",
+        "felt",
+        "first",
+        "fitted",
+        "floor",
+        "force",
+        "from",
+        "good",
+        "hole",
+        "into",
+        "just",
+        "last",
+        "left",
+        "lift",
+        "like",
+        "little",
+        "loose",
+        "made",
+        "mark",
+        "measure",
+        "much",
+        "nick",
+        "note",
+        "part",
+        "place",
+        "right",
+        "side",
+        "some",
+        "still",
+        "stop",
+        "take",
+        "than",
+        "that",
+        "them",
+        "then",
+        "there",
+        "they",
+        "this",
+        "thread",
+        "tight",
+        "tighten",
+        "torque",
+        "turn",
+        "used",
+        "very",
+        "well",
+        "were",
+        "what",
+        "when",
+        "with",
+        "work",
+        "wrong",
+        "bolt",
+        "nut",
+        "one",
+        "over",
+        "under",
+        "without",
+        "through",
+        "come",
+        "came",
+        "late",
+        "went",
+        "have",
+        "hard",
+        "soft",
+        "seat",
+        "remove",
+        "install",
+        "put",
+        "new",
+        "old",
+        "oil",
+        "sure",
+        "make",
+        "look",
+        "leave",
+        "read",
+        "take",
+        "time",
+        "hand",
+        "keep",
+        "move",
+        "open",
+        "close",
+    ]
+)
+"""Words that name no part. (Own list.)"""
+
+_TEXT_KEYS: dict[str, tuple[RemarkKind, str]] = {
+    "noted": ("note", "text"),
+    "deviated": ("deviation", "reason"),
+    "corrected": ("correction", "reason"),
+    "rework-started": ("rework", "reason"),
+    "state-set": ("state", "reason"),
+    "chosen": ("choice", "reason"),
+    "repaired": ("repair", "repair"),
+    "closed": ("close", "reason"),
+}

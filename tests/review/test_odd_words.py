@@ -10,7 +10,8 @@ DAMAGE = (
     "gasket has a crease", "one stud stripped", "cross-threaded, I think", "nick in the face, left it",
     "burr on the shoulder, left it", "No cracks, but a burr on the shoulder", "crack test failed",
     "bent the shim a bit",
-    "the hole is a bit oval", "slight leak at the fitting", "scratch on the sealing lip", "oil ring broke while fitting",
+    "the hole is a bit oval", "slight leak at the fitting", "scratch on the sealing lip",
+    "oil ring broke while fitting",
     "seal went in cocked", "a bit of swarf in the bore, blown out", "fitted without the washer",
     "no dowel in the hole", "mating face scored", "studs were dry", "There is a nick at the edge",
 )  # fmt: skip

@@ -24,6 +24,7 @@ from benchflow.review.evidence.first_questions import (
     step_points_of,
 )
 from benchflow.review.evidence.job_points import job_points
+from benchflow.review.evidence.other_builds_points import OtherBuilds
 from benchflow.review.evidence.ranking import Adjustment, WeakPoint, rule, weakness, worst_first
 from benchflow.review.evidence.recorded_evidence import Evidence, evidence_of
 from benchflow.review.evidence.shop_cases import CASE_RULES, EarlierCases, earlier_cases, means_one_of
@@ -213,6 +214,7 @@ class _Assessment:
     ) -> None:
         self.log, self.shop, self.words, self.answers, self.history = log, shop, words, answers, history
         self.cases = self._earlier_cases(meant)
+        self.others = None if history is None else OtherBuilds(log, history)
 
     def review(self, complaint: str, chosen: Sequence[str], not_here: Sequence[str]) -> Review:
         """Review the steps ``chosen``. The other steps are only searched for the worst suspect one."""
@@ -256,7 +258,8 @@ class _Assessment:
 
     def _weak_points(self, step: Step) -> tuple[WeakPoint, ...]:
         answered = step_points_of(self.log, step, self.answers)
-        return worst_first((*weak_points_of(self.log, step, self.shop), *answered))
+        odd = () if self.others is None else self.others.points(step)
+        return worst_first((*weak_points_of(self.log, step, self.shop), *answered, *odd))
 
     def _adjustments(self, step: Step, reasons: Sequence[WeakPoint]) -> Iterator[Adjustment]:
         yield from adjustments_of(self.log, step, reasons, self.words, self.answers)

@@ -232,9 +232,9 @@ MEASUREMENT: Final = (
     ),
     WeakPointKind(
         "odd-among-builds", "odd one among the shop's builds",
-        "the value is outside the control limits of other builds",
-        "measurement", "distance from their mean, in standard deviations", ((3.0, 21), (6.0, 38), (12.0, 50)),
-        "three standard deviations are the usual control limits",
+        "the value is outside the control limits of at least eight other builds by the same procedure", "measurement",
+        "distance from their mean, in standard deviations, less what chance gives with few builds and many values",
+        ((2.0, 8), (3.0, 21), (6.0, 38), (12.0, 50)), "three standard deviations are the usual control limits",
     ),
     WeakPointKind(
         "wide-spread", "readings differ", "the readings of one place differ widely", "measurement",

@@ -46,3 +46,37 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> "Line":
     if isinstance(reply, Refusal):
         raise NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
     return reply.lines[-1]
+
+
+def add_to_archive(path: Path, url: str | None) -> str:
+    """Add the log to the archive, which is made if needed. Returns where the archive is.
+
+    Raises:
+        BenchflowError: the archive cannot be used, or does not take the log.
+    """
+    from benchflow.commands.log_search import compiled_folder, machine_name, opened_archive
+    from benchflow.review.archive.filing import file_logs
+    from benchflow.session.machine_folders import machine_folders
+
+    with opened_archive(url) as database:
+        report = file_logs(database, [path], machine_name(), compiled=compiled_folder())
+        for one in (*report.left_out, *report.behind, *report.forked):
+            raise BenchflowError(f"The archive does not take {one.path}: {one.why}.")
+        return database.shown if url and "://" in url else url or str(machine_folders().archive)
+
+
+def record_come_back(name: str, intent: dict[str, Any], shop: Path | None, url: str | None) -> str:
+    """Add a complaint or a finding to the log, and a finding to the archive too. Returns a message about it.
+
+    Raises:
+        NotAdded: it was not added to the log.
+        BenchflowError: no log or several logs match.
+    """
+    line = add_entry(name, intent, shop)
+    message = f"Added to the log as event {line.seq}."
+    if line.kind != "found":
+        return message
+    try:
+        return f"{message} The log is in the archive {add_to_archive(find_log(name), url)}."
+    except BenchflowError as error:
+        return f"{message} {error} Add the log to the archive later: benchflow archive"

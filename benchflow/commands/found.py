@@ -47,15 +47,19 @@ def found(
     or withdraw it with --withdraw.
     """
     from benchflow.commands.come_back_entry import NotAdded, add_entry
+    from benchflow.review.log.log_file import NoLog
 
     if withdraw is not None:
         if not reason:
             raise click.UsageError("--withdraw needs --reason.")
         intent: dict[str, Any] = {"intent": "withdraw", "event": withdraw, "reason": reason}
     else:
-        loaded = load_named_log(name)
         given = {"complaint": complaint, "finding": finding, "outcome": outcome, "operation": step, "hours": hours,
                  "date": date}  # fmt: skip
+        try:
+            loaded = load_named_log(name)
+        except NoLog as error:
+            raise NotAdded(Path(name), str(error), {"intent": "found", **given}) from error
         intent = {"intent": "found", **_complete(loaded, given)}
         if replaces is not None:
             intent["replaces"] = replaces
@@ -153,6 +157,7 @@ def _operation_named(loaded: "LoadedLog", text: str) -> str:
 
 def _report(name: str, line: "Line", url: str | None, as_json: bool) -> int:
     """Add the log to the archive and print what was done. The finding is on disk before."""
+    from benchflow.commands.come_back_entry import add_to_archive
     from benchflow.session.history.event_text import event_text
     from benchflow.session.history.log_titles import LogTitles
     from benchflow.session.state.events import event_of
@@ -160,7 +165,7 @@ def _report(name: str, line: "Line", url: str | None, as_json: bool) -> int:
     loaded = load_named_log(name)
     archive, problem = "", ""
     try:
-        archive = _add_to_archive(Path(loaded.path), url)
+        archive = add_to_archive(Path(loaded.path), url)
     except BenchflowError as error:
         problem = str(error)
     if as_json:
@@ -180,20 +185,3 @@ def _report(name: str, line: "Line", url: str | None, as_json: bool) -> int:
     if not as_json:
         print_message(f"Added to the archive {archive}.")
     return SUCCESS
-
-
-def _add_to_archive(path: Path, url: str | None) -> str:
-    """Add the log to the archive, which is made if needed. Returns where the archive is.
-
-    Raises:
-        BenchflowError: the archive cannot be used, or does not take the log.
-    """
-    from benchflow.commands.log_search import compiled_folder, machine_name, opened_archive
-    from benchflow.review.archive.filing import file_logs
-    from benchflow.session.machine_folders import machine_folders
-
-    with opened_archive(url) as database:
-        report = file_logs(database, [path], machine_name(), compiled=compiled_folder())
-        for one in (*report.left_out, *report.behind, *report.forked):
-            raise BenchflowError(f"The archive does not take {one.path}: {one.why}.")
-        return database.shown if url and "://" in url else url or str(machine_folders().archive)

@@ -68,12 +68,17 @@ def review(
     register, history = load_register(shop), shop_history(url)
     exit_code = SUCCESS if loaded.damage is None else PROBLEM_FOUND
     if is_terminal() and not (as_json or as_text or every or show_rule):
+        from benchflow.commands.come_back_entry import record_come_back
         from benchflow.tui.review import show_review
 
         asked = None
         if complaint is not None or search is not None:
             asked = _assess(loaded, complaint, search, register, answers, history)
-        return show_review(loaded, register, asked, history) or exit_code
+
+        def recorder(intent: dict[str, Any]) -> str:
+            return record_come_back(name, intent, shop, url)
+
+        return show_review(loaded, register, asked, history, recorder, answers) or exit_code
     assessed = _assess(loaded, complaint, search, register, answers, history)
     if as_json:
         print_json({**_review_as_json(assessed), "session": loaded.facts.session})

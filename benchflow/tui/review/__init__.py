@@ -8,21 +8,29 @@ if TYPE_CHECKING:
     from benchflow.review.log.loaded_log import LoadedLog
     from benchflow.review.many.comparison import Comparison
     from benchflow.session.shop.register import Shop
+    from benchflow.session.state.come_back_events import FirstAnswers
+    from benchflow.tui.review.review_case import Recorder
 
 
 def show_review(
-    log: "LoadedLog", shop: "Shop | None", asked: "Review | None", history: "ShopHistory | None" = None
+    log: "LoadedLog",
+    shop: "Shop | None",
+    asked: "Review | None",
+    history: "ShopHistory | None",
+    recorder: "Recorder",
+    answers: "FirstAnswers",
 ) -> int:
     """Show the review of one job until the user leaves it. Return the exit status.
 
     ``asked`` is the result to show first. If it is ``None``, the user chooses a complaint. ``shop`` has the people and
-    the instruments of the shop, ``history`` its other builds.
+    the instruments of the shop, ``history`` its other builds. ``recorder`` adds a complaint or a finding to the log.
+    ``answers`` are the answers to the first questions so far.
     """
     from benchflow.tui.review.complaint_page import ComplaintPage
     from benchflow.tui.review.review_case import ReviewCase  # imported late, because it imports Textual
     from benchflow.tui.review.review_screens import show
 
-    return show(ComplaintPage(ReviewCase(log, shop, history), asked))
+    return show(ComplaintPage(ReviewCase(log, shop, history, recorder, answers), asked))
 
 
 def show_comparison(left: "LoadedLog", right: "LoadedLog", comparison: "Comparison") -> int:

@@ -9,12 +9,14 @@ from textual.widgets import Input
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, ReviewedStep
+from benchflow.review.evidence.complaint_matching import failures_meant
+from benchflow.session.history.come_back_text import answers_text
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, justified, styled, wrap
 from benchflow.tui.review.evidence_lines import SOUND, SUSPECT
-from benchflow.tui.review.review_case import Asked, ReviewCase
-from benchflow.tui.review.review_navigation import ABOUT
-from benchflow.tui.review.review_requests import BuildRequest, RankingRequest
+from benchflow.tui.review.review_case import Asked, CustomerWords, ReviewCase
+from benchflow.tui.review.review_navigation import ABOUT, QUESTIONS
+from benchflow.tui.review.review_requests import BuildRequest, QuestionsRequest, RankingRequest
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.list_page import ListPage, list_keys
 from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage
@@ -27,6 +29,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("show the evidence"),
+        QUESTIONS,
         ABOUT,
         Binding("escape", "clear", "clear the words", id="complaints.clear"),
         Binding(BACK.key, "back", "leave", id="page.back"),
@@ -56,17 +59,19 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         self._guards = (await self.case.review(None)).guards
         self.redraw()
         if self._asked is not None:
-            self._show(self._asked)
+            asked, self._asked = self._asked, None
+            self._show(asked)
 
     # --- the list ---------------------------------------------------------------------------------
 
     def _rows(self) -> list[Asked]:
         failures = self.case.log.procedure.failures
-        words = self.field.value.casefold().split()
-        if not words:
+        text = clean_line(self.field.value).strip()
+        if not text:
             return [*failures, None]
-        fitting = [each for each in failures if all(word in f"{each.id} {each.text}".casefold() for word in words)]
-        return [*fitting, clean_line(self.field.value)]
+        meant = [match.failure for match in failures_meant(failures, text)]
+        together: list[Asked] = [CustomerWords(text)] if len(meant) > 1 else []
+        return [*together, *meant, text]
 
     def count(self) -> int:
         return len(self._rows())
@@ -90,18 +95,30 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         over: Line = justified(EMPTY, (("weak evidence", "faint"),), min(width, 78)) if self._guards else EMPTY
         lines = [*intro, ask, over]
         rows = self._rows()
-        available = max(height - len(lines), 1)
+        asked = self._question_lines(width)
+        available = max(height - len(lines) - len(asked), 1)
         start = max(0, min(self.at - available // 2, len(rows) - available))
         for index in range(start, min(start + available, len(rows))):
             mark = "► " if index == self.at else "  "
             lines.append(((mark, "now"), *self._row(rows[index], width - 2, index == self.at)))
-        return DrawnPage(tuple(lines), (place,))
+        lines += [EMPTY] * (height - len(lines) - len(asked))
+        return DrawnPage((*lines, *asked), (place,))
+
+    def _question_lines(self, width: int) -> list[Line]:
+        """Draw the first questions: the answers so far, or the questions if none is answered."""
+        answers = answers_text(self.case.answers)
+        text = answers or "still run? since when? hot? touched? checked? changed?"
+        return hanging("First questions (F3): ", text, width, "text" if answers else "strong", "label")[:2]
 
     def _row(self, asked: Asked, width: int, selected: bool) -> Line:
         match asked:
             case Failure():
                 text = asked.text
                 guards = [guard for guard in self._guards if asked.id in guard.guards_against]
+            case CustomerWords():
+                meant = {match.failure.id for match in failures_meant(self.case.log.procedure.failures, asked.text)}
+                text = f"“{asked.text}”: all of these"
+                guards = [guard for guard in self._guards if meant & set(guard.guards_against)]
             case str():
                 return (("… ", "now"), (cut(f"Every operation that mentions “{asked}”", width - 2), "strong"))
             case None:
@@ -140,6 +157,15 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
 
     def _show(self, found: Review) -> None:
         self.bench_app.open(RankingRequest(self.case, found))
+
+    def action_questions(self) -> None:
+        """Ask the first questions. The numbers of weak steps are counted again with the answers."""
+
+        def answered(result: str | None) -> None:
+            if result is not None:
+                self.run_holding_keys(self._load_guards())
+
+        self.bench_app.open(QuestionsRequest(self.case), answered)
 
     def action_about_build(self) -> None:
         self.bench_app.open(BuildRequest(self.case))

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from benchflow.review.evidence.assessment import ReviewedStep
 from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.evidence.review_text import number_text
 from benchflow.review.evidence.weights import SUSPECT as SUSPECT_GRADE
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.review.sheets.sheet_content import BuildSheetOperation, SheetValue
@@ -33,7 +34,7 @@ def draw_head(guard: ReviewedStep, width: int) -> Line:
         right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
     else:
         right = (("  note only" if guard.reasons else "  looks sound", "faint"),)
-    return justified((mark_of_step(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
+    return justified((mark_of_step(guard), (f"{number_text(guard)}  {guard.title}", role)), right, width)
 
 
 def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
@@ -57,14 +58,22 @@ def draw_known(guard: ReviewedStep, width: int) -> list[Line]:
     return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
+def draw_adjustments(guard: ReviewedStep, width: int) -> list[Line]:
+    """Draw what moves the operation in the order besides its weak points."""
+    return [
+        line for each in guard.adjustments for line in hanging(f"{each.by:>+3}  ", each.words, width, "text", "label")
+    ]
+
+
 def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
     """Draw the weak points of one operation, and its recorded evidence."""
-    lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
+    lines = [styled(part, "title") for part in wrap(f"{number_text(guard).strip()}  {guard.title}".strip(), width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
         lines.append(styled(f"{SOUND} The evidence looks sound.", "ok"))
     for reason in guard.reasons:
         lines.extend(draw_reason(reason, width, whole=True))
+    lines.extend(draw_adjustments(guard, width))
     if guard.known:
         lines.extend([EMPTY, rule(width, "FROM THE LOG"), *draw_known(guard, width)])
     elif not guard.done:

@@ -6,12 +6,16 @@ from typing import Any, ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.evidence.assessment import Review, ReviewedStep
+from benchflow.review.evidence.assessment import EVERYTHING, Review, ReviewedStep
 from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.evidence.review_text import cases_text, elsewhere_text
 from benchflow.review.formatting import count
+from benchflow.session.history.come_back_text import answers_text
+from benchflow.tui.draw.operation_panel import draw_cautions
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, side_by_side, styled, wrap
 from benchflow.tui.review.evidence_lines import (
     LEGEND,
+    draw_adjustments,
     draw_guard,
     draw_head,
     draw_known,
@@ -20,7 +24,7 @@ from benchflow.tui.review.evidence_lines import (
 )
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, NAVIGATION, ReviewNavigation
-from benchflow.tui.review.review_requests import RankingRuleRequest
+from benchflow.tui.review.review_requests import FindingRequest, RankingRuleRequest, RecordComplaintRequest
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
 from benchflow.tui.widgets.multi_line_list_page import MultiLineListPage, shortened
 from benchflow.tui.widgets.page import DrawnPage, letter
@@ -36,6 +40,8 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         *list_keys("readings"),
         *NAVIGATION,
         Binding(letter("w"), "rule", "ranking rule", id="review.rule"),
+        Binding(letter("c"), "record_complaint", "log the complaint", id="review.complaint"),
+        Binding(letter("f"), "finding", "log the finding", id="review.finding"),
         ABOUT,
         *leaving_keys(),
     ]
@@ -45,7 +51,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         self.case = case
         self.result = found
         self.wide = False
-        self.title_line = clean_line(f"{case.unit}: {found.complaint}")
+        self.title_line = clean_line(f"{case.unit}: {found.asked or found.complaint}")
 
     @property
     def guard(self) -> ReviewedStep | None:
@@ -72,12 +78,26 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         lines: list[Line] = []
         if self.case.log.damage is not None:
             lines.extend(hanging("NOTE  ", self.case.log.warnings[0], width, "text", "attention"))
+        lines.extend(draw_cautions(self.result.cautions, width)[1:])
         lines.extend(styled(part, "strong") for part in wrap(summary(self.result), width))
+        lines.extend(self._answer_lines(width))
         lines.append(styled(LEGEND, "faint"))
         if self.result.not_here:
             left_out = hanging("Not part of this build: ", ", ".join(self.result.not_here), width, "faint")
             lines.extend(shortened(left_out, 2))
         return [*lines, EMPTY]
+
+    def _answer_lines(self, width: int) -> list[Line]:
+        """Draw what is meant, the answers, the rest of the build and the earlier cases, in two lines each."""
+        result = self.result
+        named = [("May mean: ", "; ".join(match.failure.text for match in result.taken))] if result.asked else []
+        answers = answers_text(result.answers)
+        named += [("Answers: ", answers)] if answers else []
+        named += [("", elsewhere_text(result))] if result.complaint != EVERYTHING else []
+        named += [("", cases_text(result.cases))] if result.cases is not None else []
+        return [
+            line for label, text in named if text for line in shortened(hanging(label, text, width, "text", "label"), 2)
+        ]
 
     def block(self, index: int, width: int) -> Sequence[Line]:
         guard = self.result.guards[index]
@@ -87,6 +107,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         for reason in reasons:
             lines.extend(indented(draw_reason(reason, width - 6, whole=whole), 6))
         if whole:
+            lines.extend(indented(draw_adjustments(guard, width - 6), 6))
             lines.extend(indented(draw_known(guard, width - 6), 6))
         return [*lines, EMPTY] if guard.suspect or (whole and len(lines) > 1) else lines
 
@@ -108,10 +129,22 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":
             return True if self.operation else None
+        if action in ("record_complaint", "finding"):
+            return self.case.can_record
         return super().check_action(action, parameters)
 
     def open_selected(self) -> None:
         self.action_readings()
+
+    def action_record_complaint(self) -> None:
+        self.bench_app.open(RecordComplaintRequest(self.case, self.result), self._recorded)
+
+    def action_finding(self) -> None:
+        self.bench_app.open(FindingRequest(self.case, self.result, self.operation), self._recorded)
+
+    def _recorded(self, message: str | None) -> None:
+        if message:
+            self.show_message(*wrap(message, 76), role="ok")
 
     def action_rule(self) -> None:
         self.bench_app.open(RankingRuleRequest())
@@ -119,7 +152,8 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
 
 def summary(found: Review) -> str:
     """Return ``2 of 19 operations have weak evidence. The weakest is first.``"""
-    guards, suspects = len(found.guards), len(found.suspects)
+    steps = [step for step in found.guards if step.operation]
+    guards, suspects = len(steps), sum(step.suspect for step in steps)
     if not guards:
         return "No operation of this build should have prevented it."
     if not suspects:

@@ -5,12 +5,17 @@ runs at a time.
 """
 
 import asyncio
+from collections.abc import Callable
 from functools import cached_property
+from typing import Any
 
+import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
+from benchflow.review.evidence.complaint_review import review_complaint
+from benchflow.review.evidence.first_questions import NO_ANSWERS
 from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
@@ -20,16 +25,31 @@ from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.intents.come_back_intents import first_answers
+from benchflow.session.intents.intent_types import ReportComplaint
+from benchflow.session.refusal import Refusal
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
+from benchflow.session.state.come_back_events import FirstAnswers
 from benchflow.session.state.events import Event, FastenerFailed, FastenerTicked, FastenerUnticked, event_of
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import operation_view
 
-Asked = Failure | str | None
-"""The subject of a review: a failure from the procedure, words to search for, or ``None`` for everything."""
+
+class CustomerWords(Struct, frozen=True):
+    """A complaint in the customer's words."""
+
+    text: str
+
+
+Asked = Failure | CustomerWords | str | None
+"""The subject of a review: a failure from the procedure, a complaint in the customer's words, words to search for, or
+``None`` for everything."""
+
+Recorder = Callable[[dict[str, Any]], str]
+"""Adds an intent to the log of the job, and returns a message. It raises a :class:`BenchflowError` if it cannot."""
 
 
 class EventSummary(Struct, frozen=True):
@@ -57,9 +77,49 @@ class OperationText(Struct, frozen=True):
 class ReviewCase:
     """One job under review."""
 
-    def __init__(self, log: LoadedLog, shop: Shop | None, history: ShopHistory | None = None) -> None:
-        self.log = log
-        self._shop, self._history = shop, history
+    def __init__(
+        self,
+        log: LoadedLog,
+        shop: Shop | None,
+        history: ShopHistory | None = None,
+        recorder: Recorder | None = None,
+        answers: FirstAnswers = NO_ANSWERS,
+    ) -> None:
+        self.log, self.shop = log, shop
+        self.answers = answers
+        self._history, self._recorder = history, recorder
+
+    # --- first questions and entries ---------------------------------------------------------
+
+    @property
+    def can_record(self) -> bool:
+        """True if a complaint or a finding can be added to the log."""
+        return self._recorder is not None
+
+    def answer(self, given: dict[str, str]) -> Refusal | None:
+        """Take the answers to the first questions; a refusal if one of them cannot be read."""
+        answers = first_answers(ReportComplaint(text="-", **given))
+        if isinstance(answers, Refusal):
+            return answers
+        self.answers = answers
+        return None
+
+    def answers_of(self, found: Review) -> dict[str, str]:
+        """The answers of a review by the names of the questions."""
+        return msgspec.structs.asdict(found.answers)
+
+    def usual_person(self) -> str:
+        """The person who signs by default: as in the register, else the builder of the job."""
+        return self.shop.defaults.by if self.shop is not None and self.shop.defaults.by else self.log.facts.session.by
+
+    async def record(self, message: dict[str, Any]) -> str:
+        """Add an entry to the log of the job, and return a message.
+
+        Raises:
+            BenchflowError: it cannot be added.
+        """
+        assert self._recorder is not None  # otherwise the keys are hidden
+        return await asyncio.to_thread(self._recorder, message)
 
     # --- quick answers ---------------------------------------------------------------------
 
@@ -115,13 +175,16 @@ class ReviewCase:
         return await asyncio.to_thread(self._review, asked)
 
     def _review(self, asked: Asked) -> Review:
+        log, shop, answers, history = self.log, self.shop, self.answers, self._history
         match asked:
             case None:
-                return review_everything(self.log, self._shop)
+                return review_everything(log, shop, answers=answers, history=history)
             case str():
-                return review_search(self.log, asked, self._shop)
+                return review_search(log, asked, shop, answers=answers, history=history)
+            case CustomerWords():
+                return review_complaint(log, asked.text, shop, answers=answers, history=history)
             case Failure():
-                return review_failure(self.log, asked, self._shop)
+                return review_failure(log, asked, shop, answers=answers, history=history)
 
     async def evidence(self, operation: str) -> BuildSheetOperation:
         """Return the valid readings, fasteners, checks, parts and names of one operation."""

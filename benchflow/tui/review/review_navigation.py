@@ -13,6 +13,7 @@ REPLAY = Binding(letter("m"), "replay", "replay", id="review.replay")
 TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
 READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
+QUESTIONS = Binding("f3", "questions", "first questions", id="review.questions")
 HIDDEN_READINGS = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
 """The same key, not shown in the key bar. It is for screens on which Enter also opens the readings."""
 NAVIGATION: tuple[BindingType, ...] = (REPLAY, TEXT, HIDDEN_READINGS)

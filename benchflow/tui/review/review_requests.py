@@ -19,6 +19,27 @@ class RankingRuleRequest(ScreenRequest, frozen=True, tag="ranking-rule"):
     """The page that explains how evidence is ranked."""
 
 
+class QuestionsRequest(ScreenRequest, frozen=True, tag="first-questions"):
+    """The form with the first questions."""
+
+    case: ReviewCase
+
+
+class RecordComplaintRequest(ScreenRequest, frozen=True, tag="record-complaint"):
+    """The form that adds the complaint of a review to the log."""
+
+    case: ReviewCase
+    result: Review
+
+
+class FindingRequest(ScreenRequest, frozen=True, tag="finding"):
+    """The form for the finding of a come-back. ``operation`` is the selected step, "" if there is none."""
+
+    case: ReviewCase
+    result: Review
+    operation: str
+
+
 class ReplayRequest(ScreenRequest, frozen=True, tag="replay"):
     """The replay of the job, starting at one of its events."""
 
@@ -59,6 +80,9 @@ ReviewRequest = (
     HelpRequest
     | RankingRequest
     | RankingRuleRequest
+    | QuestionsRequest
+    | RecordComplaintRequest
+    | FindingRequest
     | ReplayRequest
     | AllStateRequest
     | OperationTextRequest

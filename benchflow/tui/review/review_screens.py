@@ -10,6 +10,7 @@ from benchflow.tui.app.navigation import HelpRequest
 from benchflow.tui.model.preferences import Preferences
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.review import review_requests as to
+from benchflow.tui.review.come_back_forms import FindingPage, QuestionsPage, RecordComplaintPage
 from benchflow.tui.review.ranking_page import RankingPage
 from benchflow.tui.review.replay_page import ReplayPage
 from benchflow.tui.review.text_pages import AllStatePage, BuildPage, EvidencePage, OperationTextPage, RankingRulePage
@@ -26,6 +27,12 @@ def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -
             return RankingPage(request.case, request.result)
         case to.RankingRuleRequest():
             return RankingRulePage()
+        case to.QuestionsRequest():
+            return QuestionsPage(request.case)
+        case to.RecordComplaintRequest():
+            return RecordComplaintPage(request.case, request.result)
+        case to.FindingRequest():
+            return FindingPage(request.case, request.result, request.operation)
         case to.ReplayRequest():
             return ReplayPage(request.case, request.point)
         case to.AllStateRequest():

@@ -4,8 +4,10 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
+from benchflow.review.evidence.first_questions import ANSWER_RULES
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.ranking import rule as ranking_rule
+from benchflow.review.evidence.shop_cases import CASE_RULES
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.draw.side_column import draw_clocks, draw_state
@@ -64,7 +66,7 @@ class RankingRulePage(TextPage[None], inherit_bindings=False):
 
     def text(self, width: int) -> list[Line]:
         lines: list[Line] = []
-        for part in ranking_rule():
+        for part in (*ranking_rule(), *ANSWER_RULES, *CASE_RULES):
             indent = " " * (len(part) - len(part.lstrip()))
             lines.extend(hanging(indent, part.lstrip(), width))
         return lines

@@ -1,0 +1,82 @@
+"""The first questions, the complaint and the finding on the screens of a review."""
+
+from typing import Any
+
+from benchflow.base.errors import BenchflowError
+from benchflow.tui.review.come_back_forms import FindingPage, QuestionsPage
+from benchflow.tui.review.complaint_page import ComplaintPage
+from benchflow.tui.review.ranking_page import RankingPage
+from benchflow.tui.review.review_case import ReviewCase
+from tests.driving.simulated_builder import Faults
+from tests.review.played_builds import loaded_build
+from tests.tui.test_review import SHOP, complaint_page, run_review, screen_of
+
+LATE = Faults(late="set-head-down")
+
+
+def recording_page(added: list[dict[str, Any]]) -> ComplaintPage:
+    def record(message: dict[str, Any]) -> str:
+        if message.get("finding") == "locked":
+            raise BenchflowError("Nothing was added. Another program has the log open.")
+        added.append(message)
+        return "Added to the log as event 557."
+
+    return ComplaintPage(ReviewCase(loaded_build(3, LATE), SHOP, recorder=record))
+
+
+async def test_words_of_a_customer_review_all_that_they_may_mean() -> None:
+    async with run_review(complaint_page(loaded_build(3, LATE))) as bench:
+        await bench.type("losing watter")
+        assert "► “losing watter”: all of these" in bench.text
+        await bench.press("enter")
+        assert screen_of(bench, RankingPage).operation == "set-head-down"
+        assert "May mean: Loses water or pressure between head and block; Drips coolant" in bench.text
+        assert "Elsewhere in this build: no other step is suspect." in bench.text
+        await bench.press("c", "f")  # without a log to write, these keys do nothing
+        assert screen_of(bench, RankingPage)
+
+
+async def test_first_questions_are_asked_on_one_page_and_change_the_answer() -> None:
+    async with run_review(complaint_page(loaded_build(3, LATE))) as bench:
+        assert "First questions (F3): still run? since when?" in bench.text
+        await bench.press("f3", "enter")  # all left open
+        assert screen_of(bench, ComplaintPage)
+        await bench.press("f3", "right", "down")
+        await bench.type("1,200 bar")
+        await bench.press("enter")
+        assert screen_of(bench, QuestionsPage)
+        assert "neither hours nor a distance" in bench.text
+        await bench.press(*["backspace"] * 3)
+        await bench.type("km")
+        await bench.press("down", "right", "down", "down", "right", "right", "enter")
+        assert "still running; 1,200 km since the build; when hot" in " ".join(bench.text.split())
+        await bench.type("losing water\n")
+        page = screen_of(bench, RankingPage)
+        assert " WARNING  Do not run it. Coolant under pressure scalds." in bench.text
+        assert "retorque-not-done" in {reason.kind for guard in page.result.guards for reason in guard.reasons}
+
+
+async def test_complaint_and_finding_are_added_to_the_log_by_a_key() -> None:
+    added: list[dict[str, Any]] = []
+    async with run_review(recording_page(added)) as bench:
+        await bench.type("losing water\n")
+        await bench.press("c")
+        assert bench.field == "losing water"
+        await bench.press("enter")
+        assert "Added to the log as event 557." in bench.text
+        await bench.press("f")
+        await bench.type("locked")
+        await bench.press("enter")
+        assert screen_of(bench, FindingPage)
+        assert "Choose an answer" in bench.text
+        await bench.press("right", "enter")
+        assert "Another program has the log open." in bench.text
+        await bench.press("up", "up", *["backspace"] * 6)
+        await bench.type("Sealant skinned over")
+        await bench.press("enter")
+        assert screen_of(bench, RankingPage)
+    assert added == [
+        {"intent": "complaint", "text": "losing water", "by": "R. Builder"},
+        {"intent": "found", "complaint": "losing water", "finding": "Sealant skinned over",
+         "operation": "set-head-down", "outcome": "ours", "by": "R. Builder"},
+    ]  # fmt: skip

@@ -4,10 +4,13 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from benchflow.review.log.loaded_log import load_log
+from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.many.comparison import ReadingPair, compare
-from benchflow.review.many.comparison_labels import difference_label
+from benchflow.review.many.comparison_labels import LOGGED_TEXT, difference_label
+from benchflow.review.many.comparison_sections import SECTIONS
 from benchflow.review.many.comparison_text import comparison_lines
+from benchflow.session.procedure_loading import procedure_reader_with_cache
+from tests.driving.log_builder import LogBuilder
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, loaded_build, read
 
@@ -31,7 +34,7 @@ def test_build_compared_with_itself_has_no_differences() -> None:
     assert all(pair.by == "0 mm" for pair in found.readings if pair.left.endswith(" mm"))
 
 
-def test_differences_are_in_the_order_of_the_left_build() -> None:
+def test_differences_are_by_section_then_in_the_order_of_the_left_build() -> None:
     good = load_log(built("good"), read())
     bad = load_log(
         built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", reworked="fit-pulley")), read()
@@ -106,3 +109,90 @@ def test_long_readings_do_not_run_together_in_the_table() -> None:
     lines = list(comparison_lines(replace(found, readings=(long,))))
     row = next(line for line in lines if line.startswith("gap[input]"))
     assert row.split() == ["gap[input]", "0.7190333", "mm", "0.7036667", "mm", "-0.00395333", "mm"]
+
+
+# --- what matters first -------------------------------------------------------------------------------
+
+JOINED = """\
+benchflow: 1
+id: lid
+title: An invented lid
+revision: "A"
+notice: All numbers are invented.
+kit:
+  consumables: {sealant: {title: Sealant}}
+instruments:
+  wrench: {title: Torque wrench, kind: torque}
+joints:
+  studs: {title: Studs, layout: "1 2 3", thread: M10x1.5, class: 10.9, lubricant: moly paste, nut-factor: 0.11}
+sections:
+  - title: The work
+    operations:
+      - id: measure
+        title: Measure
+        record: {gap: {ask: The gap, unit: mm, limit: 0.10 .. 0.28 mm}}
+      - {id: seal, title: Seal, uses: [sealant], check: [The face is dry]}
+      - {id: studs, title: Tighten the studs, tighten: {joint: studs, with: wrench, stages: [40 N·m]}}
+"""
+
+
+def joined(tmp_path: Path, unit: str, **at_bench: str) -> LoadedLog:
+    """A small build. ``at_bench`` says what is special: ``lubricant``, ``note``, ``gaps``, ``serial``, ``lot``, and
+    ``by``."""
+    log_builder = LogBuilder(unit=unit, procedure=JOINED, by=at_bench.get("by", "ann")).start("measure")
+    for gap in at_bench.get("gaps", "0.15").split():
+        log_builder.read("measure", gap, name="gap", verdict="ok" if float(gap) <= 0.28 else "high")
+    log_builder.finish("measure").start("seal")
+    log_builder.add("lot", operation="seal", consumable="sealant", lot=at_bench.get("lot", "S-1"))
+    log_builder.add("checked", operation="seal", check=1, text="The face is dry")
+    log_builder.finish("seal").start("studs")
+    if "lubricant" in at_bench:
+        log_builder.add("lubricated", joint="studs", lubricant=at_bench["lubricant"], nut_factor="0.15")
+    serial = at_bench.get("serial", "TW-1")
+    log_builder.add(
+        "instrument-used", need="wrench", serial=serial, title="Wrench", due=at_bench.get("due", "2027-01-01")
+    )
+    for fastener in (1, 2, 3):
+        fields = {"joint": "studs", "stage": 1, "fastener": fastener, "instrument": "wrench", "serial": serial}
+        log_builder.add("ticked", operation="studs", **fields)
+    if "cleared" in at_bench:
+        log_builder.add("unticked", operation="studs", joint="studs", stage=1, fastener=3)
+        log_builder.add("ticked", operation="studs", **fields)
+    log_builder.finish("studs")
+    if "note" in at_bench:
+        log_builder.add("noted", text=at_bench["note"], operation="seal")
+    return load_log(log_builder.save(tmp_path), procedure_reader_with_cache(None))
+
+
+def test_lubricants_come_before_notes_people_instruments_and_lots(tmp_path: Path) -> None:
+    good = joined(tmp_path, "good")
+    special = {"lubricant": "engine oil", "note": "gasket has a crease", "gaps": "0.31 0.30 0.20", "serial": "TW-2"}
+    bad = joined(tmp_path, "bad", **special, lot="S-2", by="bob", cleared="yes", due="2025-01-01")
+    found = compare(good, bad)
+    assert [(each.section, each.left, each.right) for each in found.differences] == [
+        ("Lubricants", "moly paste, nut factor 0.11", "engine oil, nut factor 0.15 (entered)"),
+        ("Joints", "", "1 tick cleared"),
+        ("Notes", "", "gasket has a crease"),
+        ("Readings taken again", "", "3 readings: 0.31 mm HIGH, 0.30 mm HIGH, 0.20 mm ok"),
+        *[("People and signatures", "ann", "bob")] * 3,
+        ("Instruments", "TW-1", "TW-2"),
+        ("Instruments", "due 2027-01-01", "due 2025-01-01"),
+        ("Lots", "S-1", "S-2"),
+    ]
+    assert found.differences[0].label == "lubricant of studs"
+    lines = list(comparison_lines(found))
+    titles = [line.removesuffix(":") for line in lines if line.endswith(":") and not line.startswith(" ")]
+    assert titles == list(dict.fromkeys(each.section for each in found.differences))
+
+
+def test_the_same_remarks_in_both_builds_are_no_difference(tmp_path: Path) -> None:
+    one, other = (joined(tmp_path, unit, note="washed twice", gaps="0.31 0.2") for unit in ("one", "other"))
+    assert compare(one, other).differences == ()
+
+
+def test_every_kind_of_difference_has_a_section() -> None:
+    """Each kind is listed once, and a procedure that differs is the first, the lots are the last."""
+    kinds = [kind for _, kinds in SECTIONS for kind in kinds]
+    assert len(kinds) == len(set(kinds))
+    assert (kinds[0], kinds[-1]) == ("procedure", "lot")
+    assert set(LOGGED_TEXT) <= set(kinds)

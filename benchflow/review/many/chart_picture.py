@@ -67,8 +67,8 @@ def _draw_chart(drawing: Svg, series: Series, panel: _Panel) -> None:
     about = ", ".join(each for each in (series.procedure_title, f"in {series.measured_in}") if each)
     drawing.text(_LEFT, panel.top + 33, about, font_size=12)
     drawing.add("rect", x=_LEFT, y=panel.top + _HEAD, width=right - _LEFT, height=_PLOT, fill="#e4e4e4")
-    for place, point in enumerate(series.points):
-        _draw_limit(drawing, panel, place, point)
+    for first, last in _runs_of_one_limit(series.points):
+        _draw_limit(drawing, panel, series.points[first], panel.x(first), panel.x(last))
     for value, stroke in _lines_of_chart(series):
         drawing.add("line", x1=_LEFT, x2=right, y1=panel.y(value), y2=panel.y(value), stroke="#000", **stroke)
     for at, label in _spread_labels(series, panel):
@@ -83,10 +83,19 @@ def _draw_chart(drawing: Svg, series: Series, panel: _Panel) -> None:
     _draw_names(drawing, series, panel)
 
 
-def _draw_limit(drawing: Svg, panel: _Panel, place: int, point: Point) -> None:
-    """Draw the limit of one build: white within its ends, which are thick lines."""
+def _runs_of_one_limit(points: Sequence[Point]) -> Iterator[tuple[int, int]]:
+    """The first and last place of each run of builds with the same limit."""
+    first = 0
+    for place in range(1, len(points) + 1):
+        if place == len(points) or (points[place].low, points[place].high) != (points[first].low, points[first].high):
+            yield first, place - 1
+            first = place
+
+
+def _draw_limit(drawing: Svg, panel: _Panel, point: Point, first: float, last: float) -> None:
+    """Draw the limit of the builds from ``first`` to ``last``: white within its ends, which are thick lines."""
     half = (_WIDTH - _LEFT - _RIGHT) / panel.points / 2
-    left, width = panel.x(place) - half, 2 * half
+    left, width = first - half, last - first + 2 * half
     top = panel.top + _HEAD if point.high is None else panel.y(point.high)
     bottom = panel.bottom if point.low is None else panel.y(point.low)
     drawing.add("rect", x=left, y=top, width=width, height=max(0.0, bottom - top), fill="#fff")

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
+from functools import partial
 
 from msgspec import Struct
 
@@ -14,9 +15,18 @@ from benchflow.quantity.shown import decimals_shown, round_half_up, with_unit
 from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.many.comparison_labels import difference_label, reading_label
+from benchflow.review.many.comparison_entries import (
+    NO_ENTRY,
+    EntryText,
+    entries_of_operation,
+    logged_entries,
+    lubricants,
+    only_here,
+    valid_readings,
+)
+from benchflow.review.many.comparison_labels import LOGGED_TEXT, difference_label, reading_label
+from benchflow.review.many.comparison_sections import PLACE, section_of
 from benchflow.trade.rounding import without_trailing_zeros
-from benchflow.trade.verdict import VERDICT_TEXT
 
 DIFFERENCE_SECONDS = 10 * 60.0
 DIFFERENCE_FACTOR = 2.0
@@ -40,7 +50,8 @@ class Side(Struct, frozen=True):
 class Difference(Struct, frozen=True):
     """One difference. ``left`` and ``right`` are texts (``""``: none); ``left_seq`` and ``right_seq`` are events.
 
-    ``what`` is an id or a word; ``label`` is its text for people.
+    ``what`` is an id or a word; ``label`` is its text for people. ``section`` is the title of its section
+    (:mod:`benchflow.review.many.comparison_sections`).
     """
 
     kind: str
@@ -52,6 +63,7 @@ class Difference(Struct, frozen=True):
     right: str
     left_seq: int | None = None
     right_seq: int | None = None
+    section: str = ""
 
 
 class ReadingPair(Struct, frozen=True):
@@ -84,7 +96,8 @@ class TimePair(Struct, frozen=True):
 
 
 class Comparison(Struct, frozen=True):
-    """The result of a comparison. ``differences`` are in the order of the left build.
+    """The result of a comparison. ``differences`` are by section, what matters first; then in the order of the left
+    build.
 
     Two readings with the same verdict do not count as a difference. ``readings`` lists all readings.
     """
@@ -104,11 +117,12 @@ class Comparison(Struct, frozen=True):
 def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     """The differences between two builds, their readings and their times."""
     both = _BuildPair(left, right)
+    differences = sorted((*_start_differences(left, right), *both.differences()), key=lambda each: PLACE[each.kind])
     warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
     return Comparison(
         _side_of_log(left),
         _side_of_log(right),
-        (*_start_differences(left, right), *both.differences()),
+        tuple(differences),
         tuple(both.readings()),
         tuple(both.times()),
         tuple(warnings),
@@ -128,7 +142,8 @@ def _start_differences(left: LoadedLog, right: LoadedLog) -> Iterator[Difference
     a, b = left.facts.session, right.facts.session
 
     def differs(kind: str, what: str, left_text: str, right_text: str) -> Difference:
-        return Difference(kind, "", "", what, difference_label(left.plan, kind, "", what), left_text, right_text, 1, 1)
+        label = difference_label(left.plan, kind, "", what)
+        return Difference(kind, "", "", what, label, left_text, right_text, 1, 1, section_of(kind))
 
     if left.procedure.id != right.procedure.id:
         yield differs("procedure", "procedure", left.procedure.id, right.procedure.id)
@@ -155,8 +170,33 @@ class _BuildPair:
         self.right_facts = {fact.operation: fact for fact in right.facts.operations}
 
     def differences(self) -> Iterator[Difference]:
+        yield from self._lubricant_differences()
         for operation in self._ordered_operations():
             yield from self._operation_differences(operation)
+        yield from self._logged_differences()
+
+    def _lubricant_differences(self) -> Iterator[Difference]:
+        """The joints with another lubricant. A joint of only one build is part of another difference."""
+        left, right = lubricants(self.left), lubricants(self.right)
+        for joint in left.keys() & right.keys():
+            if left[joint].text != right[joint].text:
+                yield self._difference("lubricant", "", joint, left[joint], right[joint])
+
+    def _logged_differences(self) -> Iterator[Difference]:
+        """What only one of the two logs says, word for word. Lubricants are compared by joint instead."""
+        order = {operation: number for number, operation in enumerate(self._ordered_operations())}
+        left, right = (list(logged_entries(log)) for log in self._logs)
+        found = [(each, EntryText(each.text, each.seq), NO_ENTRY) for each in only_here(left, right)]
+        found += [(each, NO_ENTRY, EntryText(each.text, each.seq)) for each in only_here(right, left)]
+        for each, one, other in sorted(found, key=lambda row: order.get(row[0].operation, -1)):
+            yield self._difference(each.kind, each.operation, LOGGED_TEXT[each.kind], one, other)
+
+    def _difference(self, kind: str, operation: str, what: str, left: EntryText, right: EntryText) -> Difference:
+        label = difference_label(self._plan_of(operation), kind, operation, what)
+        title = self._operation_title(operation) if operation else ""
+        return Difference(
+            kind, operation, title, what, label, left.text, right.text, left.seq, right.seq, section_of(kind)
+        )
 
     def _ordered_operations(self) -> list[str]:
         """The operations of the left build in its order, then those that only the right build has."""
@@ -170,12 +210,7 @@ class _BuildPair:
         return self.left.plan if operation in self.left.plan.steps else self.right.plan
 
     def _operation_differences(self, operation: str) -> Iterator[Difference]:
-        title = self._operation_title(operation)
-
-        def differs(kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
-            label = difference_label(self._plan_of(operation), kind, operation, what)
-            return Difference(kind, operation, title, what, label, left.text, right.text, left.seq, right.seq)
-
+        differs = partial(self._difference_of, operation)
         planned = [EntryText("yes" if operation in one.plan.steps else "no") for one in self._logs]
         if planned[0] != planned[1]:
             yield differs("plan", "part of the build", *planned)
@@ -183,7 +218,8 @@ class _BuildPair:
         a, b = self.left_facts.get(operation), self.right_facts.get(operation)
         if _is_done(a) != _is_done(b):
             yield differs("done", "done", *(EntryText("done" if _is_done(one) else "not done") for one in (a, b)))
-        left, right = (_valid_entries(one, operation) for one in self._logs)
+        limits = self.left.facts.session.procedure != self.right.facts.session.procedure
+        left, right = (entries_of_operation(one, operation, limits=limits) for one in self._logs)
         for kind, what in dict.fromkeys((*left, *right)):
             one, other = left.get((kind, what), NO_ENTRY), right.get((kind, what), NO_ENTRY)
             if one.judged != other.judged:
@@ -192,11 +228,14 @@ class _BuildPair:
             for kind, what, one, other in _work_differences(a, b):
                 yield differs(kind, what, one, other)
 
+    def _difference_of(self, operation: str, kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
+        return self._difference(kind, operation, what, left, right)
+
     # --- tables ---
 
     def readings(self) -> Iterator[ReadingPair]:
         for operation in self._ordered_operations():
-            a, b = (_valid_readings(one, operation) for one in self._logs)
+            a, b = (valid_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
                 label = reading_label(self._plan_of(operation), operation, *key)
                 yield _reading_pair(label, a.get(key), b.get(key))
@@ -208,7 +247,7 @@ class _BuildPair:
                 yield TimePair(operation, self._operation_title(operation), _active_seconds(a), _active_seconds(b))
 
 
-def _work_differences(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, EntryText, EntryText]]":
+def _work_differences(a: OperationFact, b: OperationFact) -> Iterator[tuple[str, str, EntryText, EntryText]]:
     if set(a.people) != set(b.people):
         yield "person", "done by", EntryText(", ".join(a.people)), EntryText(", ".join(b.people))
     if a.redone != b.redone:
@@ -225,64 +264,6 @@ def _is_done(fact: OperationFact | None) -> bool:
 
 def _active_seconds(fact: OperationFact | None) -> float | None:
     return fact.active if fact is not None and fact.done else None
-
-
-class EntryText(Struct, frozen=True):
-    """An entry as text, with its event. Readings differ if their verdicts differ, other entries if the texts differ."""
-
-    text: str
-    seq: int | None = None
-    verdict: str = ""
-
-    @property
-    def judged(self) -> str:
-        """The text that decides whether two entries differ."""
-        return self.verdict or self.text
-
-
-NO_ENTRY = EntryText("")
-
-
-def _valid_entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
-    """The valid entries of an operation, by kind and name."""
-    facts = log.facts
-    found: dict[tuple[str, str], EntryText] = {}
-    for (name, slot), reading in _valid_readings(log, operation).items():
-        words = f"{shown_reading(reading)} ({VERDICT_TEXT[reading.verdict] or 'no limit'})"
-        found["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
-    for need, serials in _used_serials(log, operation).items():
-        found["instrument", need] = EntryText(", ".join(sorted(serials)))
-    for choice in facts.choices:
-        if choice.operation == operation and choice.in_force:
-            found["choice", choice.name] = EntryText(choice.take, choice.seq)
-    for lot in facts.lots:
-        if lot.operation == operation and lot.in_force:
-            found["lot", lot.consumable] = EntryText(lot.lot, lot.seq)
-    for deviation in facts.deviations:
-        if deviation.operation == operation and deviation.in_force:
-            found["deviation", deviation.about] = EntryText(f"{deviation.by}: {deviation.reason}", deviation.seq)
-    for signature in facts.signatures:
-        if signature.operation == operation and signature.in_force:
-            own = ", who did the work" if signature.self_signed else ""
-            found["signature", signature.role] = EntryText(f"{signature.by}{own}", signature.seq)
-    return found
-
-
-def _used_serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
-    """The serials that were used, by the procedure's name for the instrument."""
-    found: dict[str, set[str]] = {}
-    for reading in log.facts.readings:
-        for serial, name in reading.tools if reading.operation == operation and reading.in_force else ():
-            if serial:
-                found.setdefault(name, set()).add(serial)
-    for stage in log.facts.stages:
-        if stage.operation == operation and stage.in_force and stage.serial:
-            found.setdefault(stage.instrument, set()).add(stage.serial)
-    return found
-
-
-def _valid_readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFact]:
-    return {(r.name, r.slot): r for r in log.facts.readings if r.in_force and r.operation == operation}
 
 
 def _reading_pair(label: str, left: ReadingFact | None, right: ReadingFact | None) -> ReadingPair:

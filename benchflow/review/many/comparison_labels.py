@@ -32,6 +32,12 @@ def _question(step: Step, name: str) -> str:
 def difference_label(plan: Plan, kind: str, operation: str, what: str) -> str:
     """The subject of a difference: ``lot of corner sealant``, ``torque wrench used``, ``working time``."""
     match kind:
+        case "limit":
+            name, _, slot = what.partition(" ")
+            return f"limit of {reading_label(plan, operation, name, slot)}"
+        case "attempts":
+            name, _, slot = what.partition(" ")
+            return f"readings of {reading_label(plan, operation, name, slot)}"
         case "reading":
             name, _, slot = what.partition(" ")
             return reading_label(plan, operation, name, slot)
@@ -39,6 +45,20 @@ def difference_label(plan: Plan, kind: str, operation: str, what: str) -> str:
             return f"deviation from {_deviation_subject(plan, operation, what)}"
         case "signature":
             return f"signed as {what}"
+        case "lubricant":
+            return f"lubricant of {_joint(plan.procedure, what)}"
+        case "fastener":
+            joint, _, number = what.removesuffix("]").partition("[")
+            return f"{_joint(plan.procedure, joint)}, fastener {number}"
+        case "joint" if " " in what:
+            joint, _, stage = what.rpartition(" ")
+            return f"{_joint(plan.procedure, joint)}, stage {stage}"
+        case "calibration":
+            return f"calibration of {_instrument(plan.procedure, what).removesuffix(' used')}"
+        case "remedy":
+            return f"remedy for {what.rpartition(' ')[0]}"
+        case "window":
+            return f"time after “{step_title(plan, what)}”"
         case "choice":
             step = plan.steps.get(operation)
             choice = step.choice(what) if step else None
@@ -48,11 +68,34 @@ def difference_label(plan: Plan, kind: str, operation: str, what: str) -> str:
             return text(plan.procedure, what) if text else what
 
 
+LOGGED_TEXT: dict[str, str] = {
+    "figure": "torque given",
+    "joint": "ticks",
+    "repair": "fastener",
+    "note": "note",
+    "complaint": "complaint",
+    "cause": "what it turned out to be",
+    "correction": "entry",
+    "redone": "rework",
+    "discard": "parts",
+    "adapter": "adapter",
+    "check": "check",
+    "state": "state",
+    "record": "record",
+}
+"""The subject of an entry that only one log has, by its kind."""
+
+
 def _deviation_subject(plan: Plan, operation: str, subject: str) -> str:
     step = plan.steps.get(operation)
     if step is not None and (step.record(subject) or step.work_out(subject)):
         return f"“{_question(step, subject) or subject}”"
     return subject_text(subject, partial(step_title, plan))
+
+
+def _joint(procedure: Procedure, name: str) -> str:
+    joint = procedure.joints_by_id.get(name)
+    return (in_a_sentence(joint.title) if joint is not None else "") or name
 
 
 def _lot(procedure: Procedure, name: str) -> str:

@@ -16,11 +16,11 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
     yield ""
     if comparison.first is None:
         yield "Only the figures of readings differ."
-    for place, difference in enumerate(comparison.differences):
-        if place == 0:
-            yield "First difference:"
-        elif place == 1:
-            yield "Later differences:"
+    section = ""
+    for difference in comparison.differences:
+        if difference.section != section:
+            section = difference.section
+            yield f"{section}:"
         yield from _difference_lines(difference)
     yield ""
     yield f"{'reading':<34} {'left':>14} {'right':>14} {'difference':>14}"

@@ -19,7 +19,7 @@ from benchflow.tui.widgets.page import letter
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
-    "differences": "DIFFERENCES, EARLIEST FIRST",
+    "differences": "DIFFERENCES, WHAT MATTERS FIRST",
     "readings": "READINGS: LEFT, RIGHT, RIGHT MINUS LEFT",
     "times": "TIME IN PROGRESS: LEFT, RIGHT",
 }
@@ -75,13 +75,20 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
         if self.part == "differences" and self.comparison.first is None:
             return [*lines, styled("Only readings and times differ. Press r or t.", "strong")]
         of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
-        return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
+        lines.append(((HEADS[self.part], "label"), (of, "text")))
+        first = self.comparison.first if self.part == "differences" else None
+        return lines if first is None else [*lines, styled(f"  {first.section}", "label")]
+
+    def _next_section(self, index: int, row: Difference) -> list[Line]:
+        """The title of the section that begins after this row. It is below the row, so that the mark is at a row."""
+        following = self.comparison.differences[index + 1 : index + 2]
+        return [styled(each.section, "label") for each in following if each.section != row.section]
 
     def block(self, index: int, width: int) -> Sequence[Line]:
         row = self.rows[index]
         match row:
             case Difference():
-                return _difference(row, width, index == 0)
+                return [*_difference(row, width, index == 0), *self._next_section(index, row)]
             case ReadingPair():
                 case = self.left if row.operation in self.left.log.plan.steps else self.right
                 return _reading(row, case.title(row.operation), width, index == self.at)
@@ -160,7 +167,7 @@ def _two_columns(left: str, right: str, width: int, role: Role = "text") -> list
 
 
 def _difference(difference: Difference, width: int, first: bool) -> list[Line]:
-    title = f"{difference.title}: {difference.label}" if difference.title else f"At the start: {difference.label}"
+    title = f"{difference.title}: {difference.label}" if difference.title else difference.label
     head = hanging(DIFFERS, title, width, "strong" if first else "text", "attention")
     return [*head, *_two_columns(difference.left or "none", difference.right or "none", width, "strong"), EMPTY]
 

@@ -170,3 +170,43 @@ def test_help_lists_every_key_of_an_instrument() -> None:
     # The program counts `uses-in`. The other two are set by `shop doubt` and `shop retire`.
     for key in keys.keys() - {"uses-in", "in-doubt", "retired"}:
         assert key in text, key
+
+
+# --- the letterhead -----------------------------------------------------------------------------------
+
+
+def letterhead(home: Path) -> dict[str, object]:
+    found: dict[str, object] = json.loads(run("--json").output)["letterhead"]
+    return found
+
+
+def test_letterhead_is_set_changed_shown_and_removed(tmp_path: Path) -> None:
+    set_ = run("letterhead", "name=A bench", "address=12 Quay Road; Smalltown", "telephone=01234 567890")
+    assert set_.exception is None
+    assert letterhead(tmp_path) == {
+        "name": "A bench", "address": ["12 Quay Road", "Smalltown"], "telephone": "01234 567890", "email": "",
+        "logo": "",
+    }  # fmt: skip
+    assert "12 Quay Road\nSmalltown\n01234 567890" in run().output
+    run("letterhead", "address=Newtown", "telephone=")
+    assert (letterhead(tmp_path)["address"], letterhead(tmp_path)["telephone"]) == (["Newtown"], "")
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("email=nobody", "is not an e-mail address"),
+        ("telephone=ring twice", "is not a telephone number"),
+        ("fax=1", "Its keys are: name, address, telephone, email, logo"),
+        ("telephone=1; 2", "is not a telephone number"),
+        ("Smalltown", "is not KEY=VALUE"),
+        ("logo=missing.png", "cannot be read"),
+    ],
+)
+def test_bad_letterhead_is_refused_and_changes_nothing(tmp_path: Path, value: str, words: str) -> None:
+    run("person", "Ann", "--role", "builder")
+    before = (tmp_path / "config" / "shop.yaml").read_bytes()
+    refused = run("letterhead", value)
+    assert isinstance(refused.exception, BenchflowError)
+    assert words in str(refused.exception)
+    assert (tmp_path / "config" / "shop.yaml").read_bytes() == before

@@ -37,7 +37,7 @@ def shop(context: click.Context, as_json: bool) -> int:
     if not path.exists():
         print_message(f"There is no register ({path}). Any name may sign. To make one: benchflow shop person NAME")
         if as_json:
-            print_json({"file": path, "id": None, "people": [], "instruments": []})
+            print_json({"file": path, "id": None, "letterhead": None, "people": [], "instruments": []})
         return SUCCESS
     try:
         loaded = load_shop(path)

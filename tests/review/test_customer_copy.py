@@ -186,7 +186,7 @@ def test_deviation_from_a_limit_has_the_name_for_the_customer_and_one_line_for_o
         script.do("deviate", operation="one", about=f"gap[{reading}]", reason="wanted so", by="Robin")
     script.do("finish")
     copy = copy_of(loaded(script))
-    words = "the limit of “Gap of the bore” (1), the limit of “Gap of the bore” (2)"
+    words = "the limit of “Gap of the bore” (1, 2)"
     assert copy.deviations == (f"One: deviation from {words}. Robin signed it. Reason: wanted so.",)
     (row,) = copy.readings
     assert (row.figures, row.verdict, row.other) == ((("1", "0.3"), ("2", "0.4")), "HIGH", "0.012 .. 0.016 in")

@@ -76,6 +76,19 @@ async def test_one_key_makes_the_build_sheet_and_says_where_it_is(tmp_path: Path
         assert "build.html" in "".join(bench.text.split())
 
 
+async def test_another_key_makes_the_copy_for_the_shop_beside_it(tmp_path: Path) -> None:
+    async with drive_app(unusual_build(tmp_path).controller) as bench:
+        await bench.press("enter", "enter")
+        assert "b build sheet" in bench.text
+        assert "s shop's copy" in bench.text
+        await bench.press("b", "s")
+        shown = " ".join(bench.text.split())
+        assert "(for the shop, with everything)" in shown
+    customers, shops = ((tmp_path / f"build{end}.html").read_text(encoding="utf-8") for end in ("", ".shop"))
+    assert "measured again" in shops
+    assert "measured again" not in customers
+
+
 async def test_build_sheet_never_replaces_another_file(tmp_path: Path) -> None:
     (tmp_path / "build.html").write_text("<title>mine</title>", encoding="utf-8")
     async with drive_app(unusual_build(tmp_path).controller) as bench:

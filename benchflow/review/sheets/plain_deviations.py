@@ -19,13 +19,16 @@ def plain_deviations(log: LoadedLog) -> Iterator[str]:
 
     Deviations of one operation with the same reason are one line.
     """
-    together: dict[tuple[str, str, str], list[str]] = {}
+    together: dict[tuple[str, str, str], dict[str, list[str]]] = {}  # subjects with their places
     for fact in log.facts.deviations:
         if fact.in_force:
-            subjects = together.setdefault((fact.operation, fact.by, fact.reason), [])
-            subjects.append(_subject(log, log.plan.steps.get(fact.operation), fact.about))
+            subjects = together.setdefault((fact.operation, fact.by, fact.reason), {})
+            subject, place = _subject(log, log.plan.steps.get(fact.operation), fact.about)
+            subjects.setdefault(subject, []).append(place)
     for (operation, by, reason), subjects in together.items():
-        about = ", ".join(dict.fromkeys(subjects))
+        about = ", ".join(
+            f"{subject} ({', '.join(filter(None, places))})".removesuffix(" ()") for subject, places in subjects.items()
+        )
         end = "" if reason.endswith((".", "!", "?")) else "."
         yield f"{step_title(log.plan, operation)}: deviation from {about}. {by} signed it. Reason: {reason}{end}"
     for used in log.state.lubricants.values():
@@ -38,22 +41,24 @@ def plain_deviations(log: LoadedLog) -> Iterator[str]:
             yield f"{step.title}: taken over from an earlier record, signed by {takeover.by}."
 
 
-def _subject(log: LoadedLog, step: Step | None, about: str) -> str:
-    """The subject of a deviation: the title of a value, a joint or a check, in place of its name in the file."""
-    name, bracket, place = about.partition("[")
-    where = f" ({place.removesuffix(']')})" if bracket else ""
+def _subject(log: LoadedLog, step: Step | None, about: str) -> tuple[str, str]:
+    """The subject of a deviation, and the reading or fastener, "" for all.
+
+    A value, a joint or a check has its title in place of its name in the file.
+    """
+    name, _, place = about.partition("[")
     for value in () if step is None else values_of(step.operation):
         if about == value.name or about.startswith(f"{value.name}["):
             slot = about.removeprefix(value.name).strip("[]")
             title = _value_title(step, value.name)
-            return f"the limit of “{title or value.name}”{f' ({slot})' if slot else ''}"
+            return f"the limit of “{title or value.name}”", slot
     joint = log.procedure.joints_by_id.get(name)
     if joint is not None:
-        return f"the tightening of {joint.title or joint.id}{where}"
+        return f"the tightening of {joint.title or joint.id}", place.removesuffix("]")
     for number, point in enumerate(() if step is None else step.operation.check, 1):
         if about in (point.id, check_key(number)):
-            return f"the check “{point.text}”"
-    return subject_text(about, partial(step_title, log.plan))
+            return f"the check “{point.text}”", ""
+    return subject_text(about, partial(step_title, log.plan)), ""
 
 
 def plain_repairs(log: LoadedLog) -> Iterator[str]:
@@ -78,7 +83,8 @@ def plain_not_done(log: LoadedLog) -> Iterator[str]:
     """The operations that were not done, and the reason for ending the job early. Nothing for a damaged log."""
     if log.damage is not None:
         return  # nobody knows
-    left = [step.title for step in log.plan.steps.values() if step.id not in log.finished]
+    steps = log.plan.steps.values()
+    left = [step.title for step in steps if step.id not in log.finished and not step.awaits]
     yield from left[:MOST_NOT_DONE]
     if len(left) > MOST_NOT_DONE:
         yield f"and {len(left) - MOST_NOT_DONE} more operations"

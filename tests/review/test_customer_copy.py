@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
+from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.evidence.weights import WEAK_POINT_KINDS
 from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.sheets.build_sheet import build_sheet
@@ -15,6 +16,9 @@ from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.fitted_parts import removed_part_rows
 from benchflow.review.sheets.letterhead import LetterheadOnSheet, letterhead_of, logo_data_uri
 from benchflow.session.shop.register_reader import read_shop
+from tests.driving.fault import Fault
+from tests.driving.planted_faults import KINDS, build
+from tests.driving.planted_faults import read as read_planted
 from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.driving.session_driver import read_procedure
 from tests.driving.simulated_builder import Faults
@@ -50,6 +54,22 @@ def test_copy_says_that_there_are_no_deviations_only_if_nothing_is_out_of_the_or
     for text in (customer_copy_html(suspected), customer_copy_markdown(suspected)):
         assert "None." not in text
         assert "Deviations" not in text
+
+
+@pytest.mark.parametrize("kind", [KINDS[0], KINDS[-1]], ids=lambda kind: kind.__name__)
+def test_sheet_and_review_agree_on_a_build_with_a_planted_fault(kind: type[Fault]) -> None:
+    made = build(kind, "first-start", 7, folder()) or build(kind, "pipe-flange", 7, folder())
+    assert made is not None
+    path, _, shop = made
+    log = load_log(path, read_planted)
+    sheet = build_sheet(log, shop)
+    numbers = {line.split("  ")[0] for line in sheet.exceptions}
+    found = review_everything(log, shop).suspects
+    assert found
+    assert {str(log.plan.number(one.operation)) for one in found if one.operation} <= numbers
+    page = customer_copy_html(customer_copy(log, sheet))
+    assert "None." not in page
+    assert [reason.words for one in found for reason in one.reasons if reason.words in page] == []
 
 
 def test_key_readings_have_figures_and_limits_in_both_units(copy: CustomerCopy) -> None:

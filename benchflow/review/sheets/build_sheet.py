@@ -43,6 +43,7 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
     across = worked_across_restart(log.lines)
     hours = job_hours(log)
     operations = {step.id: operation_on_sheet(log, step, step.id in across) for step in log.plan.steps.values()}
+    unusual, suspects = out_of_the_ordinary(log, operations.values(), shop)
     sections = tuple(
         SheetSection(
             section.title,
@@ -63,13 +64,14 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
         events=facts.session.events,
         head=facts.session.head,
         untrusted=untrusted_lines(log.untrusted, log.plan),
-        exceptions=out_of_the_ordinary(log, operations.values(), shop),
+        exceptions=unusual,
         sections=tuple(section for section in sections if section.operations),
         parts=tuple(part_rows(log)),
         instruments=tuple(_instrument_rows(log)),
         follow_up=follow_up(log),
         notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
         disclaimer=NOT_THE_MANUAL,
+        suspects=suspects,
         removed_parts=tuple(removed_part_rows(log)),
         hours=tuple(hours_rows(hours)),
         hours_remarks=tuple(hours_remarks(hours)),

@@ -97,7 +97,7 @@ def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
     yield from _list_lines("Not done", copy.not_done)
     yield from _list_lines("Deviations from the procedure", copy.deviations)
     yield from _list_lines("Repairs and adjustments", copy.repairs)
-    if not copy.unusual:
+    if not (copy.unusual or copy.deviations or copy.repairs or copy.not_done):
         yield from ("## Deviations from the procedure", "", "None.", "")
     for title, parts in (("Fitted", copy.fitted), ("Parts that you supplied", copy.supplied)):
         rows = tuple((part.title, part.quantity, part.which, part.supplier) for part in parts)

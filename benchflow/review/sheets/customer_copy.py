@@ -42,7 +42,8 @@ class CustomerJoint(Struct, frozen=True):
 class CustomerCopy(Struct, frozen=True):
     """The customer's copy. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log.
 
-    ``unusual`` is true if the shop's copy has a line out of the ordinary. Then this copy never says that there is none.
+    ``unusual`` is true if the review suspects anything, or the log has a warning. Then this copy never says that there
+    are no deviations.
     """
 
     letterhead: LetterheadOnSheet
@@ -92,7 +93,7 @@ def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnS
         deviations=tuple(plain_deviations(log)),
         repairs=tuple(plain_repairs(log)),
         not_done=tuple(plain_not_done(log)),
-        unusual=bool(sheet.exceptions or set(sheet.warnings) - {SIMULATED_NOTE}),
+        unusual=sheet.suspects or bool(set(sheet.warnings) - {SIMULATED_NOTE}),
         handover=sheet.handover,
         cautions=sheet.cautions,
         follow_up=sheet.follow_up,

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
-from benchflow.procedure.plan import Step
 from benchflow.review.evidence.job_points import job_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.weak_points import weak_points_of
@@ -50,31 +49,36 @@ _FAILED: Final = frozenset({"fastener-failed"})
 _REDONE: Final = frozenset({"redone"})
 _NOTE: Final = frozenset({"odd-note"})
 _RETAKEN: Final = "retaken"
+_DAMAGED: Final = "log-damaged"  # a warning of the log says that
 
 
 def out_of_the_ordinary(
     log: LoadedLog, operations: Collection[BuildSheetOperation], shop: "Shop | None" = None
-) -> tuple[str, ...]:
-    """The lines by operation, in the author's order. Those on the whole job come last.
+) -> tuple[tuple[str, ...], bool]:
+    """The lines by operation, in the author's order, and whether the review suspects any step or the whole job.
+
+    The lines on the whole job come last.
 
     ``operations`` are those of the build sheet. ``shop`` is the shop's register, as in a review.
     """
     titles = LogTitles(log.plan, None)
     lines: list[str] = []
+    suspects = False
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
         step = log.plan.steps[operation.operation]
         recorded = tuple(_recorded_lines(operation, known=log.damage is None))
         lines += (f"{head}: {line.text}" for line in recorded)
-        suspect = tuple(_suspect_points(log, step, recorded, shop))
-        lines += (f"{head}: {_point_text(point)}" for point in suspect)
-        shown = {point.seq for point in suspect}
+        points = tuple(weak_points_of(log, step, shop))
+        suspects = suspects or any(point.grade >= SUSPECT for point in points)
+        added = tuple(_added_points(points, recorded))
+        lines += (f"{head}: {_point_text(point)}" for point in added)
+        shown = {point.seq for point in added}
         lines += (f"{head}: {text}" for text in _corrections(log, operation, titles, shown))
         lines += (f"{head}: note, {note}" for note in operation.notes)
-    for point in job_points(log, shop):
-        if point.grade >= SUSPECT and point.kind != "log-damaged":  # a warning of the log says that
-            lines.append(f"The whole job: {_point_text(point)}")
-    return tuple(lines)
+    of_job = [point for point in job_points(log, shop) if point.grade >= SUSPECT]
+    lines += (f"The whole job: {_point_text(point)}" for point in of_job if point.kind != _DAMAGED)
+    return tuple(lines), suspects or bool(of_job)
 
 
 def _point_text(point: WeakPoint) -> str:
@@ -105,12 +109,10 @@ def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[
         yield UnusualLine(f"reworked, {redone}", _REDONE)
 
 
-def _suspect_points(
-    log: LoadedLog, step: Step, recorded: Iterable[UnusualLine], shop: "Shop | None"
-) -> Iterator[WeakPoint]:
+def _added_points(points: Iterable[WeakPoint], recorded: Iterable[UnusualLine]) -> Iterator[WeakPoint]:
     """The weak points that the review suspects, and repeated readings, unless a recorded line states them."""
     said = tuple(recorded)
-    for point in weak_points_of(log, step, shop):
+    for point in points:
         if point.kind == _RETAKEN:
             yield point  # recorded, so a line whatever its grade
             continue

@@ -95,6 +95,7 @@ class BuildSheet(Struct, frozen=True):
     follow_up: tuple[SheetFollowUp, ...]
     notes: tuple[str, ...]
     disclaimer: str
+    suspects: bool = True  # the review suspects a step, or the whole job
     removed_parts: tuple[tuple[str, ...], ...] = ()  # lots thrown away or replaced: as `parts`
     hours: tuple[tuple[str, ...], ...] = ()  # the table of `benchflow hours`, its head first
     hours_remarks: tuple[str, ...] = ()

@@ -47,13 +47,21 @@ def test_copy_has_deviations_in_plain_words_and_no_suspicion(copy: CustomerCopy)
     assert "PIN" not in page
 
 
-def test_copy_says_that_there_are_no_deviations_only_if_nothing_is_out_of_the_ordinary() -> None:
-    assert "None. Every operation" in customer_copy_html(copy_of(loaded_build(3, with_tools=True)))
-    suspected = copy_of(loaded_build(3, Faults(near_limit=FLOAT), with_tools=True))
-    assert (suspected.deviations, suspected.repairs, suspected.not_done) == ((), (), ())
-    for text in (customer_copy_html(suspected), customer_copy_markdown(suspected)):
-        assert "None." not in text
-        assert "Deviations" not in text
+@pytest.mark.parametrize(("value", "suspected"), [("0.15 mm", False), ("0.1999 mm", True)])
+def test_copy_says_that_there_are_no_deviations_only_if_the_review_suspects_nothing(
+    tmp_path: Path, value: str, suspected: bool
+) -> None:
+    one = "{id: one, title: One, record: {gap: {ask: Gap, unit: mm, limit: 0.10 .. 0.20 mm}}}"
+    script = Script(tmp_path, procedure_with(one))
+    script.do_all(open_intent(), intent("start", operation="one"), intent("record", name="gap", value=value))
+    script.do_all(intent("finish"), intent("close"))
+    log = loaded(script)
+    assert bool(review_everything(log).suspects) == suspected
+    copy = copy_of(log)
+    assert (copy.deviations, copy.repairs, copy.not_done) == ((), (), ())
+    for text in (customer_copy_html(copy), customer_copy_markdown(copy)):
+        assert ("None." in text) != suspected
+        assert ("Deviations" in text) != suspected
 
 
 @pytest.mark.parametrize("kind", [KINDS[0], KINDS[-1]], ids=lambda kind: kind.__name__)
@@ -103,7 +111,7 @@ def test_copy_has_advice_follow_up_fingerprint_and_the_notice(copy: CustomerCopy
 
 def test_copy_of_a_damaged_log_says_that_the_rest_is_not_known() -> None:
     damaged = folder() / "damaged-copy.jsonl"
-    damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
+    damaged.write_bytes(played(3, FAULTS, with_tools=True).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
     copy = copy_of(load_log(damaged, read()))
     page = customer_copy_html(copy)
     assert "THE LOG OF THIS JOB IS DAMAGED" in page

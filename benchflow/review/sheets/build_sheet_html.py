@@ -26,7 +26,7 @@ def build_sheet_html(sheet: BuildSheet) -> str:
         verdict_text=VERDICT_TEXT,
         not_accepted=NOT_ACCEPTED,
         joint=joint_picture,
-        style=style("sheet.css") + page_margins("", sheet.title, sheet.unit),
+        style=style("sheet.css", "shop_copy.css") + page_margins("", sheet.title, sheet.unit),
     )
     return clean(page)
 

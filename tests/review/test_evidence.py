@@ -36,7 +36,7 @@ def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
         (Faults(reworked="fit-pulley"), "fit-pulley", "redone"),
         (Faults(paused="fit-carriers[intake]"), "fit-carriers[intake]", "long-pause"),
         (Faults(hurried="set-head-down"), "set-head-down", "too-fast"),
-        (Faults(deviation=OTHER_FLOAT), OTHER_FLOAT, "deviation"),
+        (Faults(deviation=OTHER_FLOAT), OTHER_FLOAT, "out-of-limit"),
     ],
 )
 def test_operation_with_a_planted_fault_is_ranked_first(faults: Faults, operation: str, kind: str) -> None:

@@ -11,6 +11,10 @@ from tests.driving.script import Json, Script, intent, open_intent, procedure_wi
 HEAD = "joints: {studs: {title: Studs, layout: '1 2'}}\n"
 TIGHTEN = "{id: pull, title: Pull down, tighten: {joint: studs, stages: [80 ft-lb, {check: at least 70 ft-lb}]}}"
 CLEAR = intent("untick", joint="studs")
+HIGH = (
+    "1 tick of stage 1 of studs above the band: fastener 1 at 90 ft-lb, band 75.2 .. 84.8 ft-lb, "
+    "about 12 % more clamp load"
+)
 WAIVE = intent("deviate", operation="pull", about="studs", reason="agreed", by="Kim")
 
 
@@ -39,14 +43,14 @@ def test_ticks_within_their_band_are_no_weak_point(tmp_path: Path) -> None:
         (
             [tick(1, "90 ft-lb"), tick(1, "80 ft-lb", loosened=True)],
             "overtightened",
-            "1 tick of stage 1 of studs above the band; 1 ticked again as loosened",
+            f"{HIGH}; 1 ticked again as loosened",
         ),
         (
             [tick(1, "90 ft-lb"), CLEAR, tick(1, loosened=True)],
             "overtightened",
-            "1 tick of stage 1 of studs above the band; 1 ticked again as loosened",
+            f"{HIGH}; 1 ticked again as loosened",
         ),
-        ([tick(1, "90 ft-lb"), WAIVE], "overtightened", "1 tick of stage 1 of studs above the band"),
+        ([tick(1, "90 ft-lb"), WAIVE], "overtightened", HIGH),
         ([tick(1, "70 ft-lb"), tick(1)], "retaken", "1 tick of stage 1 of studs out of the band first"),
         ([tick(1, "70 ft-lb"), WAIVE], "deviation", "Kim signed a deviation from studs: agreed"),
     ],
@@ -72,7 +76,9 @@ def test_check_that_was_read_again_is_a_weak_point(tmp_path: Path) -> None:
     script.do_all(open_intent(), intent("start", operation="pull"), *entries)
     log = load_log(script.path, read_procedure)
     words = {point.kind: point.words for point in weak_points_of(log, log.plan.steps["pull"])}
-    assert words["out-of-limit"] == "1 fastener of stage 2 of studs out of the limits"
+    assert words["out-of-limit"] == (
+        "1 fastener of stage 2 of studs out of the limits: fastener 1 at 60 ft-lb, band at least 70 ft-lb"
+    )
     script.do_all(tick(1, "75 ft-lb"))
     log = load_log(script.path, read_procedure)
     words = {point.kind: point.words for point in weak_points_of(log, log.plan.steps["pull"])}

@@ -145,7 +145,8 @@ WORK: Final = (
     ),
     WeakPointKind(
         "setting-changed", "wrench setting changed within a joint", "the adapter or setting changed between fasteners",
-        "work", "change of the torque, as a part of it; 0.1 where it is not known", ((0.0, 20), (0.05, 32), (0.3, 70)),
+        "work", "change of the torque if the wrench was not set again, as a part of it; half between stages",
+        ((0.0, 14), (0.02, 20), (0.05, 28), (0.3, 70)),
         "one setting is wrong for some of the fasteners",
     ),
     WeakPointKind(

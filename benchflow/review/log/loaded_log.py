@@ -85,6 +85,16 @@ class LoadedLog(Struct, frozen=True, dict=True):
         """What people wrote, oldest first."""
         return remarks(self.lines, self.plan)
 
+    @cached_property
+    def lines_by_operation(self) -> dict[str, tuple[Line, ...]]:
+        """The lines of the log that name an operation, by that operation."""
+        found: dict[str, list[Line]] = {}
+        for line in self.lines:
+            operation = line.data.get("operation")
+            if operation is not None:
+                found.setdefault(operation, []).append(line)
+        return {operation: tuple(lines) for operation, lines in found.items()}
+
     @property
     def procedure(self) -> Procedure:
         return self.state.plan.procedure

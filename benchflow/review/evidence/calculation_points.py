@@ -1,0 +1,111 @@
+"""Weak points between values: a measurement that contradicts a calculation, and instruments that do not go together."""
+
+import re
+from collections.abc import Iterator
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from benchflow.ordering.wording import in_a_sentence
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import EqualWithin, RecordedValue
+from benchflow.procedure.plan import Step
+from benchflow.quantity import show_short
+from benchflow.quantity.arithmetic import from_base
+from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.formatting import shown_reading
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.log.reading_values import Value
+from benchflow.session.rules.value_results import readings_behind
+
+if TYPE_CHECKING:
+    from benchflow.session.rules.part_matching import FittedPart
+
+LEAST_DIFFERENCE = 0.05
+"""A measurement that is nearer to the calculated value than this part of the band agrees with it."""
+
+_DIFFERENCE = re.compile(r"\s-\s|\b(?:spread|min|max)\s*\(")
+"""What makes the zero error of one instrument cancel in a formula: a minus between values, or a comparison."""
+
+
+def calculation_points(log: LoadedLog, step: Step, values: tuple[Value, ...]) -> Iterator[WeakPoint]:
+    """The weak points between the values of ``step`` and others."""
+    for value in values:
+        record = step.record(value.name)
+        if record is not None and not value.further:
+            yield from _contradictions(log, step, record, value)
+            if isinstance(record.bound, EqualWithin) or record.judge == "spread":
+                yield from _mixed_instruments(log, value.ask, value.name, value.readings)
+    for work in step.operation.work_out:
+        if _DIFFERENCE.search(work.formula):
+            wanted = {(ref.step, ref.name, ref.slot) for ref in readings_behind(log.state, work)}
+            readings = [
+                one for one in log.facts.readings if one.in_force and (one.operation, one.name, one.slot) in wanted
+            ]
+            yield from _mixed_instruments(log, work.title or work.formula, work.name, readings)
+
+
+# --- calculated beforehand -----------------------------------------------------------------------------
+
+
+def _contradictions(log: LoadedLog, step: Step, record: RecordedValue, value: Value) -> Iterator[WeakPoint]:
+    low, high = value.band.low, value.band.high
+    if low is None or high is None or high <= low:
+        return
+    for reading in value.readings:
+        for title, part, forecast in _forecasts(log, step, record, value, reading):
+            exact = Fraction(Decimal(reading.value)) - from_base(forecast.exact, value.unit)
+            size = float(abs(exact) / Fraction(high - low))
+            if size >= LEAST_DIFFERENCE:
+                slot = f" ({reading.slot})" if len(value.readings) > 1 else ""
+                words = (
+                    f"{value.ask}{slot} is {shown_reading(reading)}, but {show_short(forecast.value)} was calculated "
+                    f"for it ({title}, {part}); the difference is {size:.0%} of the band {value.limit}"
+                )
+                yield WeakPoint("contradicts-calculation", words.replace("%", " %"), reading.seq, value.name, size)
+
+
+def _forecasts(
+    log: LoadedLog, step: Step, record: RecordedValue, value: Value, reading: ReadingFact
+) -> Iterator[tuple[str, str, "FittedPart"]]:
+    """What was calculated for the quantity of a reading: the title, the chosen part, and the value with it.
+
+    A matching of another step foretells a value with the same places, unit and limit: the lash calculated with the
+    chosen shims has the limit of the lash that is measured with them.
+    """
+    for other in log.plan.steps.values():
+        for match in other.operation.match if other.id != step.id else ():
+            work = other.work_out(match.so_that)
+            same = record.slots == log.procedure.places.get(match.to, ()) and match.limit.text == value.limit
+            part = log.state.work(other.id).chosen.get(str(ValueRef(match.name, reading.slot)))
+            if work is None or not same or work.unit != value.unit or part is None:
+                continue
+            if log.state.work(other.id).choice_seqs.get(str(ValueRef(match.name, reading.slot)), 0) > reading.seq:
+                continue  # chosen after the reading
+            from benchflow.session.rules.part_matching import fitted_part, part_measurements, size_measurement
+
+            size = size_measurement(part_measurements(log.state, match) or {}, part)
+            found = None if size is None else fitted_part(log.state, other, match, reading.slot, size)
+            if found is not None:
+                yield in_a_sentence(work.title or work.formula), part, found
+
+
+# --- instruments that do not go together ----------------------------------------------------------------
+
+
+def _mixed_instruments(
+    log: LoadedLog, title: str, name: str, readings: tuple[ReadingFact, ...] | list[ReadingFact]
+) -> Iterator[WeakPoint]:
+    """One point if readings that the procedure wants with one instrument were taken with several of its kind."""
+    serials: dict[str, dict[str, int]] = {}
+    for reading in readings:
+        for serial, need in reading.tools:
+            if serial:
+                serials.setdefault(need, {}).setdefault(serial, reading.seq)
+    for need, used in serials.items():
+        if len(used) > 1:
+            found = log.procedure.instruments_by_id.get(need)
+            tool = found.title or need if found is not None else need
+            words = f"{title}: its readings were taken with two instruments ({tool} {' and '.join(used)})"
+            yield WeakPoint("two-instruments", words, max(used.values()), name)

@@ -18,19 +18,24 @@ SMALL = ("valve-lash", "first-start", "pipe-flange", "wheel-hub", "short-block")
 SEED = 11
 
 NOT_FOUND_YET = {
-    "CorrectedToOk", "OddAmongSiblings", "SpreadWithinOnePlace", "ContradictsTheCalculation", "TwoInstruments",
-    "NightBetweenStages", "OtherWrench", "AdapterChanged", "SignedByAStranger", "WrongPin", "OddNote", "OddNoteBetween",
-    "ReworkedWithOldPart", "LotFittedAgain", "BoltsTwice", "UsedPart", "StateByHand", "ClockSetBack", "ClockStoodStill",
-    "BreakInStage", "NearTheLimit", "ClockSetBackWhileOff",
+    "SignedByAStranger", "WrongPin", "OddNote", "OddNoteBetween", "ReworkedWithOldPart", "LotFittedAgain", "BoltsTwice",
+    "UsedPart", "StateByHand", "ClockSetBack", "ClockStoodStill", "ClockSetBackWhileOff", "HalfDone",
 }  # fmt: skip
 """Kinds that the review does not name yet."""
+
+
+def own_folder() -> Path:
+    """A folder for the registers of these builds: the other builds have one of the same name."""
+    made = folder() / "planted"
+    made.mkdir(exist_ok=True)
+    return made
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
 def test_planted_fault_is_named_first_with_its_reason(kind: type[Fault]) -> None:
     if kind.__name__ in NOT_FOUND_YET:
         pytest.xfail("the review does not name it yet")
-    judged = next(filter(None, (judge(kind, procedure, SEED, folder()) for procedure in SMALL)))
+    judged = next(filter(None, (judge(kind, procedure, SEED, own_folder()) for procedure in SMALL)))
     assert judged.verdict == "first", judged
     assert judged.complaint in ("", "first"), judged
 
@@ -38,8 +43,6 @@ def test_planted_fault_is_named_first_with_its_reason(kind: type[Fault]) -> None
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("procedure", SMALL[:3])
 def test_clean_build_with_honest_noise_has_no_suspect_step(procedure: str, seed: int, tmp_path: Path) -> None:
-    if (procedure, seed) in {("valve-lash", 4), ("valve-lash", 5)}:
-        pytest.xfail("a finding that was followed up is accused")
-    judged = judge(Fault, procedure, seed, folder())
+    judged = judge(Fault, procedure, seed, own_folder())
     assert judged is not None
     assert judged.verdict == "clean", judged

@@ -6,15 +6,15 @@ from decimal import Decimal
 from typing import Final
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import EqualWithin
+from benchflow.procedure.model import EqualWithin, Fixed
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.attempts import Attempts, attempts_of, retaken_checks
 from benchflow.review.evidence.corrected_readings import typing_error_size
-from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, ONE_END_FACTOR, WeakPoint
+from benchflow.review.evidence.ranking import NEAR_SHARE, ONE_END_FACTOR, WeakPoint
 from benchflow.review.formatting import count, margin_text, shown, shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.margin import Band
+from benchflow.review.log.margin import Band, band_of_limit, number
 from benchflow.review.log.reading_values import Value
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
@@ -31,7 +31,7 @@ READ_AGAIN_SIZE: Final = 0.7
 def reading_points(log: LoadedLog, step: Step, values: tuple[Value, ...]) -> Iterator[WeakPoint]:
     """The weak points of the recorded and calculated ``values`` of ``step``."""
     for value in values:
-        yield from _limit_points(log, value)
+        yield from _limit_points(log, step, value)
         if not value.calculated and not value.further:
             yield from _spread_points(step, value)
     for record in step.operation.record:
@@ -45,26 +45,43 @@ def reading_points(log: LoadedLog, step: Step, values: tuple[Value, ...]) -> Ite
 # --- compared with the limit ------------------------------------------------------------------------
 
 
-def size_beyond(share: float | None, within: Band) -> float:
-    """How far a value is beyond its limit, as the scale of `out-of-limit` has it. ``share`` is its margin."""
-    if share is None:
-        return UNKNOWN_DISTANCE
-    return max(-share, 0.0) * (1.0 if within.two_ended else ONE_END_FACTOR)
+def _part_of_band(step: Step, value: Value, within: Band, share: float | None, u: float | None) -> float | None:
+    """The margin ``share`` as a part of a band. ``u`` is the standard uncertainty of the figure; ``None``: not known.
+
+    A limit with one end has no band. Its yardstick is the least of: the part of the end itself, the band for new parts,
+    and the band of which the expanded uncertainty (k = 2) is as much as :data:`NEAR_SHARE` (own rule): 0.02 mm is near
+    for a journal of 35 mm, and not for a clearance of 0.1 mm.
+    """
+    end = within.high if within.high is not None else within.low
+    if share is None or within.two_ended or end is None:
+        return share
+    widths = [abs(float(end)) / ONE_END_FACTOR]
+    record = step.record(value.name)
+    if record is not None and isinstance(record.bound, Fixed) and not value.further:
+        new = band_of_limit(record.bound.limit, record.unit)
+        widths += [float(new.high - new.low)] if new.high is not None and new.low is not None else []
+    widths += [2 * u / NEAR_SHARE] if u else []
+    return share * abs(float(end)) / min(width for width in widths if width > 0)
 
 
-def _limit_points(log: LoadedLog, value: Value) -> Iterator[WeakPoint]:
+def _u(reading: ReadingFact | None, value: Value) -> float | None:
+    known = value.uncertainty if reading is None else number(reading.uncertainty)
+    return None if known is None else float(known)
+
+
+def _limit_points(log: LoadedLog, step: Step, value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
     waived = f"; waived by {value.waived}" if value.waived else ""
     if value.judged is None:
         return
     if value.verdict in OUT_OF_LIMIT:
         if not _followed_up(log, value):
-            yield from _out_points(value, last, waived)
+            yield from _out_points(step, value, last, waived)
     elif value.verdict == "not-proven":
         words = f"{value.ask} is {value.judged_text}, not proven within {value.limit}: {value.reason}{waived}"
         yield WeakPoint("not-proven", words, last, value.name)
     else:
-        yield from _near_limit_points(log, value, last)
+        yield from _near_limit_points(log, step, value, last)
 
 
 def _followed_up(log: LoadedLog, value: Value) -> bool:
@@ -72,30 +89,34 @@ def _followed_up(log: LoadedLog, value: Value) -> bool:
     return ValueRef.parse(value.name).name in log.procedure.deciding_names
 
 
-def _out_points(value: Value, last: int | None, waived: str) -> Iterator[WeakPoint]:
+def _out_points(step: Step, value: Value, last: int | None, waived: str) -> Iterator[WeakPoint]:
     """One point for the value: of its readings, the one that is farthest outside."""
     size, words, seq = -1.0, f"{value.ask} is {value.judged_text}, outside {value.limit}", last
     if value.each and not value.calculated:
         for reading in value.readings:
             within = value.bands[reading.slot]
-            beyond = size_beyond(reading.share, within)
+            beyond = _beyond(_part_of_band(step, value, within, reading.share, _u(reading, value)))
             if reading.verdict in OUT_OF_LIMIT and beyond > size:
                 slot = f" ({reading.slot})" if len(value.readings) > 1 else ""
                 size, seq = beyond, reading.seq
                 words = f"{value.ask}{slot} is {shown_reading(reading)}, outside {reading.limit}"
     if size < 0:
-        size = size_beyond(value.share, value.band)
+        size = _beyond(_part_of_band(step, value, value.band, value.share, _u(None, value)))
     yield WeakPoint("out-of-limit", f"{words}{waived}", seq, value.name, size)
 
 
-def _near_limit_points(log: LoadedLog, value: Value, last: int | None) -> Iterator[WeakPoint]:
-    least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
+def _beyond(part: float | None) -> float:
+    return UNKNOWN_DISTANCE if part is None else max(-part, 0.0)
+
+
+def _near_limit_points(log: LoadedLog, step: Step, value: Value, last: int | None) -> Iterator[WeakPoint]:
     for reading, _, share in value.margins():
-        if 0 <= share < least:
+        within = value.band if reading is None else value.bands.get(reading.slot, value.band)
+        size = _part_of_band(step, value, within, share, _u(reading, value))
+        if size is not None and 0 <= size < NEAR_SHARE:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
             figure = value.judged_text if reading is None else shown_reading(reading)
-            words = f"{value.ask}{slot} {figure}: {margin_text(share, value.band, value.limit)}"
-            size = share if value.band.two_ended else share * ONE_END_FACTOR
+            words = f"{value.ask}{slot} {figure}: {margin_text(share, within, value.limit)}"
             if reading is not None and _step_share(log, value, reading) >= COARSE_STEP:
                 size = max(size, AT_A_STEP)
             yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name, size)

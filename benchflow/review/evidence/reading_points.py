@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Final
 
+from msgspec.structs import replace
+
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import EqualWithin, Fixed
 from benchflow.procedure.plan import Step
@@ -110,6 +112,8 @@ def _beyond(part: float | None) -> float:
 
 
 def _near_limit_points(log: LoadedLog, step: Step, value: Value, last: int | None) -> Iterator[WeakPoint]:
+    """One point for the value: of its readings, the one that is nearest."""
+    near: list[WeakPoint] = []
     for reading, _, share in value.margins():
         within = value.band if reading is None else value.bands.get(reading.slot, value.band)
         size = _part_of_band(step, value, within, share, _u(reading, value))
@@ -119,7 +123,11 @@ def _near_limit_points(log: LoadedLog, step: Step, value: Value, last: int | Non
             words = f"{value.ask}{slot} {figure}: {margin_text(share, within, value.limit)}"
             if reading is not None and _step_share(log, value, reading) >= COARSE_STEP:
                 size = max(size, AT_A_STEP)
-            yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name, size)
+            near.append(WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name, size))
+    if near:
+        worst = min(near, key=lambda point: point.size)
+        others = f" ({count(len(near) - 1, 'more reading')} as near)" if len(near) > 1 else ""
+        yield replace(worst, words=f"{worst.words}{others}")
 
 
 def _step_share(log: LoadedLog, value: Value, reading: ReadingFact) -> float:

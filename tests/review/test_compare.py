@@ -152,12 +152,13 @@ def joined(tmp_path: Path, unit: str, **at_bench: str) -> LoadedLog:
     log_builder.add(
         "instrument-used", need="wrench", serial=serial, title="Wrench", due=at_bench.get("due", "2027-01-01")
     )
-    for fastener in (1, 2, 3):
-        fields = {"joint": "studs", "stage": 1, "fastener": fastener, "instrument": "wrench", "serial": serial}
-        log_builder.add("ticked", operation="studs", **fields)
-    if "cleared" in at_bench:
-        log_builder.add("unticked", operation="studs", joint="studs", stage=1, fastener=3)
-        log_builder.add("ticked", operation="studs", **fields)
+    fasteners = (1, 2, 3, 3) if "cleared" in at_bench else (1, 2, 3)
+    for number, fastener in enumerate(fasteners):
+        if number == 3:
+            log_builder.add("unticked", operation="studs", joint="studs", stage=1, fastener=3)
+        log_builder.add(
+            "ticked", operation="studs", joint="studs", stage=1, fastener=fastener, instrument="wrench", serial=serial
+        )
     log_builder.finish("studs")
     if "note" in at_bench:
         log_builder.add("noted", text=at_bench["note"], operation="seal")

@@ -54,8 +54,8 @@ def review(
     the readings. COMPLAINT is in the customer's words (leaks, losing water, no power), or the name of a failure that
     the procedure lists. Without COMPLAINT the screen asks for it, and the printed review covers all steps.
 
-    The options from --running to --changed answer the first questions. All may be left out. The log is only read,
-    except with --log.
+    The options from --running to --changed answer the first questions. All may be left out. Without them, the answers
+    in the log are used. The log is only read, except with --log.
     """
     given = {"running": running or "", "since": since, "when": when or "", "touched": touched,
              "retorque": retorque or "", "changed": changed}  # fmt: skip
@@ -65,6 +65,10 @@ def review(
     if log_it:
         _log_complaint(name, {"text": complaint, **given, **({"by": by} if by else {})}, shop)
     loaded = load_named_log(name, audited=True)
+    if not any(given.values()) and loaded.facts.complaints:
+        from benchflow.review.evidence.complaint_review import recorded_answers
+
+        answers = recorded_answers(loaded, complaint)
     register, history = load_register(shop), shop_history(url)
     exit_code = SUCCESS if loaded.damage is None else PROBLEM_FOUND
     if is_terminal() and not (as_json or as_text or every or show_rule):
@@ -156,11 +160,15 @@ def _assess(
 
 def _review_as_json(assessed: "Review") -> dict[str, Any]:
     """The review as JSON, with the derived grade of each step and of each reason."""
+    from benchflow.review.evidence.shop_cases import CASES_NEEDED
+
     plain: dict[str, Any] = msgspec.to_builtins(assessed)
     for step, step_object in zip(plain["guards"], assessed.guards, strict=True):
         step["grade"], step["suspect"] = step_object.grade, step_object.suspect
         for reason, reason_object in zip(step["reasons"], step_object.reasons, strict=True):
             reason["grade"], reason["title"] = reason_object.grade, reason_object.title
+    if assessed.cases is not None:
+        plain["cases"] |= {"needed": CASES_NEEDED, "counts": assessed.cases.counts}
     if assessed.elsewhere is not None:
         reason = assessed.elsewhere.reason
         plain["elsewhere"] |= {"grade": reason.grade, "words": assessed.elsewhere.words}

@@ -71,9 +71,13 @@ def test_finding_is_signed_logged_filed_and_shown_in_the_review_of_another_build
     found = review("job-8", "losing oil")
     assert found["cases"] == {
         "total": 1, "steps": [{"operation": "seal", "title": "Seal the cover", "cases": 1}], "without_step": 0,
-        "outcomes": {"ours": 1},
+        "outcomes": {"ours": 1}, "needed": 10, "counts": False,
     }  # fmt: skip
-    assert review("job-7", "losing oil")["cases"] is None  # its own finding is no earlier case
+    own = review("job-7", "losing oil")
+    assert own["cases"] is None  # its own finding is no earlier case
+    assert isinstance(own["findings"], list)
+    assert own["findings"][0]["finding"] == "The bead was broken"
+    assert "Found on " in run("review", "job-7", "leak").stdout
     text = run("review", "job-8", "leak").stdout
     assert "1 of 1: Seal the cover" in text
     assert other.read_bytes() == before  # a review reads only
@@ -88,6 +92,9 @@ def test_complaint_is_logged_only_if_asked(home: Path) -> None:
     assert f"as event {len(events_in(path))}" in done.stderr
     data = events_in(path)[-1]["data"]
     assert (data["text"], data["answers"]) == ("leak", {"when": "hot"})
+    later = review("job-7", "it drips")  # another word for the same: its answers are known
+    assert later["answers"] == {"when": "hot"}
+    assert review("job-7", "leak", "--when", "cold")["answers"] == {"when": "cold"}
 
 
 def test_finding_is_corrected_and_withdrawn(home: Path) -> None:

@@ -32,6 +32,7 @@ from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.formatting import count
+from benchflow.review.log.facts import CauseFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.state.come_back_events import FirstAnswers
 
@@ -117,6 +118,7 @@ class Review(Struct, frozen=True):
     cautions: tuple[Caution, ...] = ()
     elsewhere: Elsewhere | None = None
     cases: EarlierCases | None = None
+    findings: tuple[CauseFact, ...] = ()  # what come-backs of this job turned out to be, without those withdrawn
 
     @property
     def suspects(self) -> tuple[ReviewedStep, ...]:
@@ -226,6 +228,7 @@ class _Assessment:
             (*rule(), *ANSWER_RULES, *CASE_RULES), self.log.warnings,
             answers=self.answers, cautions=cautions_of(self.words, self.answers),
             elsewhere=self._elsewhere(set(chosen)), cases=self.cases,
+            findings=tuple(cause for cause in self.log.facts.causes if cause.in_force),
         )  # fmt: skip
 
     def _whole_job(self) -> Iterator[ReviewedStep]:

@@ -47,6 +47,20 @@ def review_complaint(
     raise UnknownComplaint(_unknown_text(log.procedure.failures, text))
 
 
+def recorded_answers(log: LoadedLog, text: str | None) -> FirstAnswers:
+    """The answers to the first questions that the log has for the complaint ``text``; ``None``: for the last complaint.
+
+    A complaint in the log is the same if it has the same words, or may mean one of the same failures.
+    """
+    failures = log.procedure.failures
+    meant = {match.failure.id for match in failures_meant(failures, text or "")}
+    for fact in reversed(log.facts.complaints):
+        same = text is None or fact.text.casefold() == text.casefold()
+        if same or any(match.failure.id in meant for match in failures_meant(failures, fact.text)):
+            return fact.answers
+    return NO_ANSWERS
+
+
 def with_time_in_words(answers: FirstAnswers, text: str) -> FirstAnswers:
     """The answers; if "hot or cold" is left open, it is taken from words such as ``rattles when cold``."""
     when: WhenNoticed = when_in(text)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from benchflow.review.evidence.assessment import EVERYTHING, Review, ReviewedStep
 from benchflow.review.evidence.shop_cases import CASES_NEEDED, EarlierCases
 from benchflow.review.formatting import count
+from benchflow.review.log.facts import CauseFact
 from benchflow.session.history.come_back_text import answers_text, outcome_text
 
 _FEW = 12
@@ -19,6 +20,7 @@ def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
     yield from (f"NOTE  {warning}" for warning in review.warnings)
     yield from (f"{caution.signal.upper()}: {caution.text}" for caution in review.cautions)
     yield from subject_lines(review)
+    yield from (finding_text(cause) for cause in review.findings)
     yield summary(review)
     for step in review.guards:
         if step.suspect or every:
@@ -98,6 +100,12 @@ def elsewhere_text(review: Review) -> str:
     if review.elsewhere is None:
         return "Elsewhere in this build: no other step is suspect."
     return review.elsewhere.words
+
+
+def finding_text(cause: CauseFact) -> str:
+    """One line about what a come-back of this job turned out to be."""
+    step = f", at “{cause.title}”" if cause.title else ""
+    return f"Found on {cause.date} for “{cause.complaint}”: {cause.finding}{step} ({outcome_text(cause.outcome)})"
 
 
 def cases_text(cases: EarlierCases) -> str:

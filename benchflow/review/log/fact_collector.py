@@ -7,7 +7,6 @@ which attempts, ticks, lots, signatures and deviations are in force at the end.
 from functools import partial
 from typing import Literal, TypeVar, assert_never
 
-import msgspec
 from msgspec import Struct, field
 from msgspec.structs import replace
 
@@ -195,9 +194,13 @@ class FactCollector:
             case ev.NoteAdded():
                 self._notes.append(NoteFact(line.seq, now.at, line.by, event.operation or "", event.text))
             case ev.ComplaintReported():
+                given = event.answers
                 self._complaints.append(
-                    ComplaintFact(line.seq, now.at, line.by, event.text, *msgspec.structs.astuple(event.answers))
-                )
+                    ComplaintFact(
+                        line.seq, now.at, line.by, event.text, given.running, given.since, given.when, given.touched,
+                        given.retorque, given.changed,
+                    )
+                )  # fmt: skip
             case ev.FindingRecorded():
                 self._causes[line.seq] = _cause_fact(after, event, line, now)
             case ev.FindingWithdrawn():

@@ -15,6 +15,7 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean_line
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
+from benchflow.session.state.come_back_events import FirstAnswers, WhenNoticed, YesNo
 from benchflow.session.state.event_basics import InstrumentShare
 from benchflow.session.state.joint_events import FastenerFailure
 
@@ -333,12 +334,17 @@ class ComplaintFact(Struct, frozen=True):
     at: str
     by: str
     text: str
-    running: str
+    running: YesNo
     since: str
-    when: str
+    when: WhenNoticed
     touched: str
-    retorque: str
+    retorque: YesNo
     changed: str
+
+    @property
+    def answers(self) -> FirstAnswers:
+        """The answers to the first questions."""
+        return FirstAnswers(self.running, self.since, self.when, self.touched, self.retorque, self.changed)
 
 
 class CauseFact(Struct, frozen=True):

@@ -1,5 +1,6 @@
 """The command ``found``: records what a come-back turned out to be."""
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -125,8 +126,19 @@ def _asked(loaded: "LoadedLog", given: dict[str, str | None]) -> dict[str, str |
     for name, question, default in questions:
         if fields[name] is None:
             kind = click.Choice(list(OUTCOMES)) if name == "outcome" else str
-            fields[name] = click.prompt(question, default=default, show_default=bool(default), type=kind, err=True)
+            check = partial(_asked_operation, loaded) if name == "operation" else None
+            fields[name] = click.prompt(
+                question, default=default, show_default=bool(default), type=kind, value_proc=check, err=True
+            )
     return fields
+
+
+def _asked_operation(loaded: "LoadedLog", text: str) -> str:
+    """As :func:`_operation_named`; a wrong answer is asked for again."""
+    try:
+        return _operation_named(loaded, text)
+    except BenchflowError as error:
+        raise click.UsageError(str(error)) from error
 
 
 def name_of(loaded: "LoadedLog") -> str:

@@ -194,7 +194,7 @@ def review_everything(
     history: ShopHistory | None = None,
 ) -> Review:
     """Every step of the build, for any complaint."""
-    assessment = _Assessment(log, shop, "", answers, history, lambda other: True)
+    assessment = _Assessment(log, shop, "", answers, history, lambda other: False)  # cases belong to a complaint
     return assessment.review(EVERYTHING, tuple(log.plan.steps), ())
 
 

@@ -134,7 +134,7 @@ def test_nine_cases_are_shown_and_move_nothing_and_the_tenth_moves_a_step_with_a
     assert few.cases is not None
     assert (few.cases.total, few.cases.counts, few.cases.of_step(other)) == (9, False, 5)
     assert [g.operation for g in few.guards] == [g.operation for g in review_complaint(log, "leak").guards]
-    assert "They change nothing in the order below 10 cases." in "\n".join(review_lines(few))
+    assert "Fewer than 10, so the order stays." in "\n".join(review_lines(few))
     ten = review_complaint(log, "leak", history=Shop([*nine, case(9, other)]))
     by_step = {guard.operation: guard for guard in ten.guards}
     assert [each.by for each in by_step[other].adjustments] == [round(MOST_BY_CASES * 6 / 10)]

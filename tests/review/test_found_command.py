@@ -79,7 +79,7 @@ def test_finding_is_signed_logged_filed_and_shown_in_the_review_of_another_build
     assert own["findings"][0]["finding"] == "The bead was broken"
     assert "Found on " in run("review", "job-7", "leak").stdout
     text = run("review", "job-8", "leak").stdout
-    assert "1 of 1: Seal the cover" in text
+    assert "with this complaint: 1 of 1 Seal the cover. Fewer than 10" in text
     assert other.read_bytes() == before  # a review reads only
 
 

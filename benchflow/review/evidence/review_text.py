@@ -38,6 +38,7 @@ def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
         yield elsewhere_text(review)
     if review.cases is not None:
         yield cases_text(review.cases)
+        yield outcomes_text(review.cases)
 
 
 def _sound_lines(others: list[ReviewedStep], cases: EarlierCases | None) -> Iterator[str]:
@@ -109,12 +110,17 @@ def finding_text(cause: CauseFact) -> str:
 
 
 def cases_text(cases: EarlierCases) -> str:
-    """One line about the shop's earlier come-backs with the same complaint."""
-    found = [f"{each.cases} of {cases.total}: {each.title}" for each in cases.steps]
-    found += [f"{cases.without_step} of {cases.total}: no step of this build"] if cases.without_step else []
+    """One line about the shop's earlier come-backs with the same complaint, by step."""
+    found = [f"{each.cases} of {cases.total} {each.title}" for each in cases.steps]
+    found += [f"{cases.without_step} of {cases.total} no step of this build"] if cases.without_step else []
+    few = "" if cases.counts else f". Fewer than {CASES_NEEDED}, so the order stays"
+    return f"Earlier come-backs with this complaint: {'; '.join(found)}{few}."
+
+
+def outcomes_text(cases: EarlierCases) -> str:
+    """The outcomes of the earlier come-backs, as one line."""
     outcomes = ", ".join(f"{number} {outcome_text(name)}" for name, number in cases.outcomes.items())
-    few = "" if cases.counts else f" They change nothing in the order below {CASES_NEEDED} cases."
-    return f"Earlier come-backs with this complaint: {cases.total}. {'; '.join(found)}. Outcome: {outcomes}.{few}"
+    return f"Their outcomes: {outcomes}."
 
 
 def cases_of_step(step: ReviewedStep, cases: EarlierCases | None) -> str:

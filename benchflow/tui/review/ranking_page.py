@@ -8,11 +8,11 @@ from textual.binding import Binding, BindingType
 from benchflow.base.plaintext import clean_line
 from benchflow.review.evidence.assessment import EVERYTHING, Review, ReviewedStep
 from benchflow.review.evidence.ranking import WeakPoint
-from benchflow.review.evidence.review_text import cases_text, elsewhere_text
+from benchflow.review.evidence.review_text import cases_text, elsewhere_text, finding_text
 from benchflow.review.formatting import count
 from benchflow.session.history.come_back_text import answers_text
 from benchflow.tui.draw.operation_panel import draw_cautions
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, side_by_side, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, fit, hanging, side_by_side, styled, wrap
 from benchflow.tui.review.evidence_lines import (
     LEGEND,
     draw_adjustments,
@@ -88,15 +88,22 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         return [*lines, EMPTY]
 
     def _answer_lines(self, width: int) -> list[Line]:
-        """Draw what is meant, the answers, the rest of the build and the earlier cases, in two lines each."""
+        """Draw what is meant, the answers, the rest of the build and the earlier cases, in one line or two each."""
         result = self.result
-        named = [("May mean: ", "; ".join(match.failure.text for match in result.taken))] if result.asked else []
-        answers = answers_text(result.answers)
-        named += [("Answers: ", answers)] if answers else []
-        named += [("", elsewhere_text(result))] if result.complaint != EVERYTHING else []
-        named += [("", cases_text(result.cases))] if result.cases is not None else []
+        rows = 2 if width >= WIDE - 2 else 1
+        meant = "; ".join(match.failure.text for match in result.taken) if result.asked else ""
+        found = finding_text(result.findings[-1]) if result.findings else ""
+        elsewhere = elsewhere_text(result) if result.complaint != EVERYTHING else ""
+        cases = "" if result.cases is None else cases_text(result.cases)
+        texts = (
+            ("May mean: ", meant, rows), ("Answers: ", answers_text(result.answers), rows), ("", found, rows),
+            ("", elsewhere, 2), ("", cases, rows),
+        )  # fmt: skip
         return [
-            line for label, text in named if text for line in shortened(hanging(label, text, width, "text", "label"), 2)
+            line
+            for label, text, most in texts
+            if text
+            for line in _at_most(hanging(label, text, width, "text", "label"), most, width)
         ]
 
     def block(self, index: int, width: int) -> Sequence[Line]:
@@ -148,6 +155,14 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
 
     def action_rule(self) -> None:
         self.bench_app.open(RankingRuleRequest())
+
+
+def _at_most(lines: list[Line], rows: int, width: int) -> list[Line]:
+    """The first ``rows`` lines. An ellipsis at the end of the last one shows that there are more."""
+    if len(lines) <= rows:
+        return lines
+    *first, last = lines[:rows]
+    return [*first, (*fit(last, width - 2), ("…", "faint"))]
 
 
 def summary(found: Review) -> str:

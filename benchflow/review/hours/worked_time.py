@@ -20,7 +20,7 @@ from benchflow.review.log.loaded_log import SIMULATED_NOTE, LoadedLog
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.clock import BY_WALL_CLOCK, crosses_restart, event_time
 
-PAUSE_SECONDS: Final = 1800.0
+PAUSE_SECONDS: Final = 2700.0
 """A longer gap between two entries is a pause. (Own rule.)"""
 
 TIMES_STATED: Final = 2.0
@@ -158,6 +158,17 @@ def worked_gaps(log: LoadedLog) -> Iterator[WorkedGap]:
         yield WorkedGap(operation, after.by, seconds, seconds > most, after.seq, after.at, crosses)
         if after.kind == "closed":
             return
+
+
+def worked_and_paused(log: LoadedLog) -> dict[str, tuple[float, float]]:
+    """The worked time and the pauses of each operation since its last rework, in seconds."""
+    redone_until = {fact.operation: fact.seq for fact in log.facts.undone_steps}
+    found: dict[str, tuple[float, float]] = {}
+    for gap in worked_gaps(log):
+        if gap.seq > redone_until.get(gap.operation, 0):
+            worked, paused = found.get(gap.operation, (0.0, 0.0))
+            found[gap.operation] = (worked, paused + gap.seconds) if gap.pause else (worked + gap.seconds, paused)
+    return found
 
 
 def _in_progress_after(line: Line, operation: str) -> str:

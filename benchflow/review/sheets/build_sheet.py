@@ -12,7 +12,7 @@ from benchflow.procedure.plan import Plan
 from benchflow.quantity import seconds
 from benchflow.review.formatting import local_time, local_time_with_zone
 from benchflow.review.hours.hours_text import hours_remarks, hours_rows
-from benchflow.review.hours.worked_time import job_hours
+from benchflow.review.hours.worked_time import job_hours, worked_and_paused
 from benchflow.review.log.clock_remarks import worked_across_restart
 from benchflow.review.log.facts import InstrumentFact
 from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
@@ -42,7 +42,11 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
     procedure, facts = log.procedure, log.facts
     across = worked_across_restart(log.lines)
     hours = job_hours(log)
-    operations = {step.id: operation_on_sheet(log, step, step.id in across) for step in log.plan.steps.values()}
+    times = worked_and_paused(log)
+    operations = {
+        step.id: operation_on_sheet(log, step, times.get(step.id, (0.0, 0.0)), step.id in across)
+        for step in log.plan.steps.values()
+    }
     unusual, suspects = out_of_the_ordinary(log, operations.values(), shop)
     sections = tuple(
         SheetSection(
@@ -58,7 +62,7 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
         simulated=facts.session.simulated,
         notice=procedure.notice,
         cautions=procedure.cautions,
-        facts=tuple(_sheet_facts(log)),
+        facts=tuple(_sheet_facts(log, sum(section.worked for section in hours.sections))),
         warnings=log.warnings,
         sound=log.damage is None,
         events=facts.session.events,
@@ -121,7 +125,7 @@ def untrusted_lines(untrusted: Sequence[UntrustedLine], plan: Plan | None) -> tu
     return tuple(untrusted_entry(each, titles) for each in untrusted)
 
 
-def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
+def _sheet_facts(log: LoadedLog, worked: float) -> Iterator[tuple[str, str]]:
     procedure, session = log.procedure, log.facts.session
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     yield "Procedure text", f"SHA-256 {session.procedure[:16]}… ({session.file})"
@@ -154,9 +158,8 @@ def _sheet_facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     yield "Started", local_time_with_zone(session.opened_at)
     not_closed = "not closed" if log.damage is None else "not known"
     yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else not_closed
-    active = sum(fact.active for fact in log.facts.operations)
     partly = f" (partly by the {BY_WALL_CLOCK})" if worked_across_restart(log.lines) else ""
-    yield "Working time", f"{rounded_duration(active)}{partly}"
+    yield "Working time", f"{rounded_duration(worked)}{partly}"
     done = len(log.finished)
     progress = f"{done} of {len(log.plan.steps)} done"
     yield "Operations", progress if log.damage is None else f"at least {progress}, the rest is not known"

@@ -25,11 +25,16 @@ from benchflow.session.view.gauge_positions import gauge_positions
 from benchflow.trade.verdict import VERDICT_TEXT
 
 
-def _took(fact: OperationFact, across_restart: bool) -> str:
-    return rounded_duration(fact.active) + (f" ({BY_WALL_CLOCK})" if across_restart else "")
+def _took(times: tuple[float, float], across_restart: bool) -> str:
+    worked, paused = times
+    pause = f", pauses {rounded_duration(paused)}" if paused else ""
+    return rounded_duration(worked) + pause + (f" ({BY_WALL_CLOCK})" if across_restart else "")
 
 
-def operation_on_sheet(log: LoadedLog, step: Step, across_restart: bool) -> BuildSheetOperation:
+def operation_on_sheet(
+    log: LoadedLog, step: Step, times: tuple[float, float], across_restart: bool
+) -> BuildSheetOperation:
+    """The operation of a step. ``times`` are its worked time and its pauses, in seconds."""
     facts = log.facts
     done = log.finished.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
@@ -45,7 +50,7 @@ def operation_on_sheet(log: LoadedLog, step: Step, across_restart: bool) -> Buil
         done=done is not None,
         by=_people_of_operation(fact),
         at=local_time(done.at) if done is not None else "",
-        took=_took(fact, across_restart) if fact is not None and done is not None else "",
+        took=_took(times, across_restart) if fact is not None and done is not None else "",
         taken_over=takeover_text(log.state, step.id),
         values=tuple(
             _sheet_value(log, value)

@@ -2,6 +2,7 @@
 
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from msgspec import Struct
@@ -67,17 +68,21 @@ def base(q: Quantity) -> Fraction:
     Raises:
         QuantityError: there is no such unit.
     """
-    value = Fraction(q.value)
-    unit = unit_with_symbol(q.unit) if q.unit else _COUNT
-    exact = _to_base(value, unit)
+    exact = _exact_base(q.value, q.unit)
     if len(q.value.as_tuple().digits) < _DIGITS_28.prec:
         return exact
+    value, unit = Fraction(q.value), unit_with_symbol(q.unit) if q.unit else _COUNT
     half = _half_digit(q.value)
     typed = _typed_value(q)
     if typed is not None and abs(typed - exact) <= half * unit.factor:
         return typed
     own, of_base = simplest_fraction_within(value, half), simplest_fraction_within(exact, half * unit.factor)
     return _to_base(own, unit) if own.denominator < of_base.denominator else of_base
+
+
+@lru_cache(4096)  # the same limits and readings are compared many times
+def _exact_base(value: Decimal, unit: str) -> Fraction:
+    return _to_base(Fraction(value), unit_with_symbol(unit) if unit else _COUNT)
 
 
 def _to_base(value: Fraction, unit: Unit) -> Fraction:
@@ -95,14 +100,19 @@ def scan_entered(q: Quantity) -> tuple[Number, Unit] | None:
 
     A text without a unit has the unit of ``q``.
     """
-    text = uniform(q.entered[:MAX_LENGTH])
+    return _scan_typed(q.entered[:MAX_LENGTH], q.unit)
+
+
+@lru_cache(4096)
+def _scan_typed(typed: str, unit_of_value: str) -> tuple[Number, Unit] | None:
+    text = uniform(typed)
     start = skip_space(text, 0)
     try:
         number, end = scan_number(text, start)
     except NumeralError:
         return None
     spelling = text[end:].split("(")[0].strip()
-    unit = units.find(spelling) if spelling else unit_with_symbol(q.unit) if q.unit else _COUNT
+    unit = units.find(spelling) if spelling else unit_with_symbol(unit_of_value) if unit_of_value else _COUNT
     return None if unit is None else (number, unit)
 
 

@@ -2,6 +2,7 @@
 
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
+from functools import lru_cache
 from math import log10
 
 from benchflow.quantity.arithmetic import (
@@ -37,6 +38,12 @@ def show_short(q: Quantity) -> str:
     text, all digits of the value are shown, or six significant digits if it has more than ten. Halves are rounded away
     from zero. Only for display: never judge or store the result. Source: our own rule.
     """
+    return _shown_short(str(q.value), q)
+
+
+@lru_cache(4096)
+def _shown_short(_digits: str, q: Quantity) -> str:
+    """The text of :func:`show_short`. Equal quantities with other ``_digits`` (1.0 and 1.00) have texts of their own."""
     typed = scan_entered(q)
     if typed is not None and typed[0].value is not None:
         number, unit = typed

@@ -15,7 +15,8 @@ result of a subtraction is a difference, without the offset between the scales. 
 ``expression``  the formula as a tree, and as text
 ``formula_parser``  parsing. A name is ``NameNode(name, place, reading)``
 ``unit_check``  units and dimensions, checked with pint and a small registry
-``formula_evaluator``  the tree in exact fractions of base units, and first-order slopes by the uncertainties library
+``formula_evaluator``  the tree in exact fractions of base units, and first-order slopes
+``sloped_number``  a float with its slopes for the values it depends on
 ``exact_functions``, ``rounding_errors``  irrational functions to 80 digits, and how far they are exact
 ``evaluation``  the result with its calculation as text, and how it depends on its values
 ``value_ranges``  interval arithmetic: the range that a result cannot leave

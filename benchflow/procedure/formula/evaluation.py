@@ -22,12 +22,12 @@ from benchflow.procedure.formula.expression import (
 )
 from benchflow.procedure.formula.formula_evaluator import (
     FormulaEvaluator,
-    Num,
     Operand,
     indexes_at_stars,
     meaning_of_stars,
     with_indexes,
 )
+from benchflow.procedure.formula.sloped_number import Number, SlopedNumber, Slopes
 from benchflow.quantity import Quantity, base, dimension_of, show_short
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, with_unit
@@ -111,19 +111,12 @@ def sensitivity(formula: Formula, values: Mapping[str, Quantity | Operand]) -> S
     Raises:
         FormulaError: as :func:`evaluate`, or a slope is infinite.
     """
-    # late import: takes 0.05 s, and only values with an uncertainty need it
-    from uncertainties import UFloat, ufloat  # type: ignore[import-untyped]  # it ships no types
 
-    keys: dict[int, str] = {}
+    def read(key: str, value: Fraction) -> Number:
+        return SlopedNumber.variable(key, float(value))
 
-    def read(key: str, value: Fraction) -> Num:
-        variable = ufloat(float(value), 1.0)
-        keys[id(variable)] = key
-        return variable
-
-    def slopes_of(varied: Num) -> dict[str, float]:
-        derivatives = varied.derivatives if isinstance(varied, UFloat) else {}
-        found = {keys[id(variable)]: slope for variable, slope in derivatives.items()}
+    def slopes_of(varied: Number | None) -> Slopes:
+        found = varied.slopes if isinstance(varied, SlopedNumber) else {}
         if not all(isfinite(slope) for slope in found.values()):
             hint = "At zero, the slope of a square root is infinite"
             raise FormulaError(formula.text, 0, _NO_UNCERTAINTY, hint)

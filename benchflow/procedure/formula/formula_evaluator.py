@@ -47,6 +47,7 @@ from benchflow.procedure.formula.rounding_errors import (
     of_sum,
     without_error,
 )
+from benchflow.procedure.formula.sloped_number import function_of
 from benchflow.procedure.identity import ALL_PLACES, ValueRef, joined, parts
 from benchflow.quantity import Quantity, dimension_of, units
 from benchflow.quantity.arithmetic import unit_with_symbol
@@ -69,7 +70,7 @@ class Operand(NamedTuple):
     difference: bool = False
 
 
-Num = Any  # a float with an uncertainty, or a float; the library has no types
+Varied = Any  # a number with slopes or a float; None if no slopes are wanted
 
 
 class EvaluatedNode(NamedTuple):
@@ -81,7 +82,7 @@ class EvaluatedNode(NamedTuple):
     """
 
     value: Fraction
-    varied: Num
+    varied: Varied
     reading: bool = False
     angle: Fraction = Fraction(0)
     error: ErrorBits = None
@@ -94,7 +95,7 @@ class FormulaTurn(Struct, frozen=True):
     """
 
     distance: Fraction
-    varied: Num
+    varied: Varied
 
 
 class FormulaEvaluator:
@@ -107,12 +108,12 @@ class FormulaEvaluator:
         self,
         formula: Formula,
         values: Mapping[str, Operand],
-        varied: Callable[[str, Fraction], Num] | None = None,
+        varied: Callable[[str, Fraction], Varied] | None = None,
     ) -> None:
         self.formula, self.values = formula, values
         self.turns: list[FormulaTurn] = []
         self._varied = varied
-        self._seen: dict[str, Num] = {}  # one number per reading, so that a reading used twice is one variable
+        self._seen: dict[str, Varied] = {}  # one number per reading, so that a reading used twice is one variable
         self._stars: tuple[str, ...] | None = None  # the indexes that replace the stars at present
 
     def result(self) -> EvaluatedNode:
@@ -153,7 +154,7 @@ class FormulaEvaluator:
             case Call():
                 return self._call(node)
 
-    def _vary(self, function: Callable[..., Num], *nodes: EvaluatedNode) -> Num:
+    def _vary(self, function: Callable[..., Varied], *nodes: EvaluatedNode) -> Varied:
         return None if self._varied is None else function(*(node.varied for node in nodes))
 
     def _settled(self, found: EvaluatedNode, at: int) -> Fraction:
@@ -277,10 +278,9 @@ class FormulaEvaluator:
         error = of_function(found.value, degrees.error, slope, exact=found.exact)
         if self._varied is None:
             return EvaluatedNode(found.value, None, error=error)
-        from uncertainties import umath  # type: ignore[import-untyped]  # late import: as in `sensitivity`
 
         radians = of.varied * float(PI / 180) if of.angle else of.varied
-        return EvaluatedNode(found.value, getattr(umath, node.function)(radians), error=error)
+        return EvaluatedNode(found.value, function_of(node.function, radians), error=error)
 
     def _arc(self, node: Call, of: EvaluatedNode) -> EvaluatedNode:
         """The angle with a sine, cosine or tangent."""
@@ -298,9 +298,7 @@ class FormulaEvaluator:
             error = of_arc(found.value, of.error, exact=found.exact)
         if self._varied is None:
             return EvaluatedNode(found.value, None, False, Fraction(1), error)
-        from uncertainties import umath  # late import: as in `sensitivity`
-
-        varied = getattr(umath, node.function)(of.varied) * float(180 / PI)
+        varied = function_of(node.function, of.varied) * float(180 / PI)
         return EvaluatedNode(found.value, varied, False, Fraction(1), error)
 
     def _to_step(self, node: Call) -> EvaluatedNode:
@@ -339,12 +337,10 @@ def _value(node: EvaluatedNode) -> Fraction:
     return node.value
 
 
-def _varied_power(value: Num, exponent: Fraction) -> Num:
+def _varied_power(value: Varied, exponent: Fraction) -> Varied:
     """The power of a float with slopes. A root is taken as such, because its slope at zero is infinite."""
     if exponent == Fraction(1, 2):
-        from uncertainties import umath  # late import: as in `sensitivity`
-
-        return umath.sqrt(value)
+        return function_of("sqrt", value)
     return value ** (int(exponent) if exponent.denominator == 1 else float(exponent))
 
 

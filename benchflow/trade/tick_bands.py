@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from msgspec import Struct
@@ -61,6 +62,7 @@ class TickBand(Struct, frozen=True):
         return f"{self.text} ({self.tolerance})" if self.tolerance else self.text
 
 
+@lru_cache(256)  # the same for every fastener of the stage
 def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
     """The band of the torque, angle or stretch of ``stage``; ``None`` for a stage without a figure (``by hand``).
 

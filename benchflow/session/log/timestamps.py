@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import lru_cache
 
 from benchflow.base.errors import BenchflowError
 
@@ -20,6 +21,7 @@ class BadTimestamp(BenchflowError):
     """The text is not an RFC 3339 date and time."""
 
 
+@lru_cache(1024)  # the events of one intent have one time, which is compared with many
 def parse_timestamp(text: str) -> datetime:
     """The time in UTC. Every form of RFC 3339 section 5.6 is accepted, with any offset.
 

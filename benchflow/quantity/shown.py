@@ -43,7 +43,7 @@ def show_short(q: Quantity) -> str:
 
 @lru_cache(4096)
 def _shown_short(_digits: str, q: Quantity) -> str:
-    """The text of :func:`show_short`. Equal quantities with other ``_digits`` (1.0 and 1.00) have texts of their own."""
+    """The text of :func:`show_short`. ``_digits`` keeps equal quantities apart: 1.0 and 1.00."""
     typed = scan_entered(q)
     if typed is not None and typed[0].value is not None:
         number, unit = typed

@@ -152,7 +152,7 @@ class DoneTooFast(Fault):
 
 class HalfDone(Fault):
     kind = "left half done"
-    said = r"not finished|half|started"
+    said = r"not finished|not continued|half"
 
     @classmethod
     def places(cls, plan: Plan) -> list[str]:

@@ -2,6 +2,7 @@
 
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from msgspec import Struct
 
@@ -94,6 +95,11 @@ class LoadedLog(Struct, frozen=True, dict=True):
             if operation is not None:
                 found.setdefault(operation, []).append(line)
         return {operation: tuple(lines) for operation, lines in found.items()}
+
+    @cached_property
+    def values_by_step(self) -> dict[str, tuple[Any, ...]]:
+        """The values of each step that :func:`~benchflow.review.log.reading_values.values_of` was asked for."""
+        return {}
 
     @property
     def procedure(self) -> Procedure:

@@ -89,6 +89,13 @@ class Value(Struct, frozen=True):
 
 def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     """Every value of a step in the order of the procedure: the recorded values, then the calculated ones."""
+    found: tuple[Value, ...] | None = log.values_by_step.get(step.id)
+    if found is None:
+        found = log.values_by_step[step.id] = _values_of(log, step)
+    return found
+
+
+def _values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     recorded = (value for record in step.operation.record for value in _by_limit(log, step, record))
     calculated = (_calculated_value(log, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in calculated if value is not None))

@@ -184,7 +184,7 @@ _KINDS: Final[dict[_Event, str]] = {
 """The events that are entries of their own, with the kind of the difference. Other events are in the facts."""
 
 
-class LoggedEntry(Struct, frozen=True):
+class LogRemark(Struct, frozen=True):
     """What one event says: its operation ("" for none), kind, text and number."""
 
     operation: str
@@ -193,7 +193,7 @@ class LoggedEntry(Struct, frozen=True):
     seq: int
 
 
-def logged_entries(log: LoadedLog) -> Iterator[LoggedEntry]:
+def logged_entries(log: LoadedLog) -> Iterator[LogRemark]:
     """The events of a build that a comparison shows word for word, with the operation in progress."""
     titles, in_progress = LogTitles(log.plan), ""
     for line in log.lines:
@@ -204,18 +204,18 @@ def logged_entries(log: LoadedLog) -> Iterator[LoggedEntry]:
             case ev.OperationFinished() | ev.OperationPaused():
                 in_progress = ""
             case ev.CheckTicked() if event.answer == "no":
-                yield LoggedEntry(event.operation, "check", f"{event.text}: answered no", line.seq)
+                yield LogRemark(event.operation, "check", f"{event.text}: answered no", line.seq)
             case ev.JobResumed() if event.other_register:
-                yield LoggedEntry("", "record", f"other register: {event.other_register}", line.seq)
+                yield LogRemark("", "record", f"other register: {event.other_register}", line.seq)
             case _:
                 pass
         discarded = getattr(event, "discard", ())
         if event is not None and discarded:
             parts = ", ".join(titles.kit(name) for name in discarded)
-            yield LoggedEntry(str(getattr(event, "operation", "")), "discard", f"thrown away: {parts}", line.seq)
+            yield LogRemark(str(getattr(event, "operation", "")), "discard", f"thrown away: {parts}", line.seq)
         kind = None if event is None else _KINDS.get(type(event))
         if event is not None and kind is not None:
-            yield LoggedEntry(_operation_of(event, in_progress), kind, _text(event, titles), line.seq)
+            yield LogRemark(_operation_of(event, in_progress), kind, _text(event, titles), line.seq)
 
 
 def _operation_of(event: ev.Event, in_progress: str) -> str:
@@ -233,10 +233,10 @@ def _text(event: ev.Event, titles: LogTitles) -> str:
             return event_text(event, titles)
 
 
-def only_here(entries: list[LoggedEntry], others: list[LoggedEntry]) -> list[LoggedEntry]:
+def only_here(entries: list[LogRemark], others: list[LogRemark]) -> list[LogRemark]:
     """The ``entries`` that the other build does not have. Each entry there answers for one here."""
     left = Counter((each.operation, each.kind, each.text) for each in others)
-    found: list[LoggedEntry] = []
+    found: list[LogRemark] = []
     for each in entries:
         key = (each.operation, each.kind, each.text)
         if left[key]:

@@ -5,7 +5,7 @@ from statistics import median, quantiles
 from msgspec import Struct
 
 from benchflow.review.many.known_names import refuse_unknown_name
-from benchflow.review.many.procedure_keys import (
+from benchflow.review.many.procedure_revisions import (
     ProcedureKey,
     procedure_key,
     several_procedures,

@@ -8,7 +8,7 @@ from msgspec import Struct
 from benchflow.quantity.shown import round_half_up
 from benchflow.review.formatting import count
 from benchflow.review.many.control_chart import Chart
-from benchflow.review.many.procedure_keys import ProcedureKey
+from benchflow.review.many.procedure_revisions import ProcedureKey
 
 
 class Point(Struct, frozen=True):

@@ -19,7 +19,7 @@ from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band
 from benchflow.review.many.control_chart import chart_of
 from benchflow.review.many.known_names import refuse_unknown_name
-from benchflow.review.many.procedure_keys import (
+from benchflow.review.many.procedure_revisions import (
     ProcedureKey,
     procedure_key,
     several_procedures,

@@ -74,6 +74,22 @@ def _open_parts(log: LoadedLog, step: Step) -> Iterator[str]:
         yield "the signature"
 
 
+def answered_no_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    """Checks whose last answer is no, and parts that differ from the procedure's choice, in a step that is done."""
+    if step.id not in log.state.done:
+        return
+    work = log.state.work(step.id)
+    for number, seq in work.failed.items():
+        if number <= len(step.operation.check):
+            words = f"the check “{step.operation.check[number - 1].text}” was answered no"
+            yield WeakPoint("check-no", words, seq, f"check {number}")
+    for name, part in work.chosen.items():
+        about = work.deviations.get(name)
+        if about is not None:
+            words = f"{name}: {part} was fitted, which is not what the procedure chooses ({about.reason})"
+            yield WeakPoint("other-part", words, work.choice_seqs.get(name), name)
+
+
 def takeover_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     """The weak points of a step that was taken over from the log that this job continues."""
     takeover = log.state.work(step.id).takeover

@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from benchflow.review.evidence.clock_points import job_clock_points
 from benchflow.review.evidence.completion_points import audit_points
 from benchflow.review.evidence.note_points import job_note_points
 from benchflow.review.evidence.people_points import job_people_points
 from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.evidence.state_points import job_state_points
 from benchflow.review.log.loaded_log import LoadedLog
 
 if TYPE_CHECKING:
@@ -25,3 +27,5 @@ def job_points(log: LoadedLog, shop: "Shop | None" = None) -> Iterator[WeakPoint
     yield from audit_points(log, "")
     yield from job_people_points(log)
     yield from job_note_points(log)
+    yield from job_state_points(log)
+    yield from job_clock_points(log)

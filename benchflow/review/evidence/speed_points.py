@@ -28,13 +28,13 @@ def too_fast_points(log: LoadedLog, step: Step, fact: OperationFact | None) -> I
             yield WeakPoint("too-fast", words, finished.seq, size=fact.active / step.takes)
         return
     needed = seconds_needed(fact)
-    if fact.active < TAKES_SHARE * needed and not _entered_afterwards(log):
+    if fact.active < TAKES_SHARE * needed and not entered_afterwards(log):
         entries = f" with {count(fact.entries + fact.checks, 'entry', 'entries')}" if fact.entries + fact.checks else ""
         words = f"started and finished{entries} in {_seconds(fact.active)}; hands need about {needed:.0f} s"
         yield WeakPoint("too-fast", words, finished.seq, size=fact.active / needed)
 
 
-def _entered_afterwards(log: LoadedLog) -> bool:
+def entered_afterwards(log: LoadedLog) -> bool:
     """True if the builder of this job often starts and finishes a step at once, after the work."""
     facts = [fact for fact in log.facts.operations if fact.done and fact.started is not None]
     fast = sum(fact.active < TAKES_SHARE * seconds_needed(fact) for fact in facts)

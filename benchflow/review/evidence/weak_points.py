@@ -5,7 +5,9 @@ from typing import TYPE_CHECKING
 
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.calculation_points import calculation_points
+from benchflow.review.evidence.clock_points import joint_clock_points
 from benchflow.review.evidence.completion_points import (
+    answered_no_points,
     audit_points,
     not_done_points,
     rework_points,
@@ -15,11 +17,13 @@ from benchflow.review.evidence.instrument_points import instrument_points
 from benchflow.review.evidence.joint_points import joint_points
 from benchflow.review.evidence.lubricant_points import lubricant_points
 from benchflow.review.evidence.note_points import note_points
+from benchflow.review.evidence.part_points import part_points
 from benchflow.review.evidence.people_points import signature_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.reading_points import reading_points
 from benchflow.review.evidence.sibling_points import sibling_points
 from benchflow.review.evidence.speed_points import too_fast_points
+from benchflow.review.evidence.state_points import state_points
 from benchflow.review.evidence.window_points import time_window_points
 from benchflow.review.log.facts import StageFact
 from benchflow.review.log.loaded_log import LoadedLog
@@ -39,6 +43,7 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     stages = [s for s in log.facts.stages if s.operation == step.id and s.in_force]
     values = values_of(log, step)
     yield from not_done_points(log, step, fact)
+    yield from answered_no_points(log, step)
     yield from takeover_points(log, step)
     yield from audit_points(log, step.id)
     yield from reading_points(log, step, values)
@@ -50,6 +55,9 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
     yield from signature_points(log, step, shop)
     yield from note_points(log, step)
     yield from rework_points(log, step)
+    yield from part_points(log, step)
+    yield from state_points(log, step)
+    yield from joint_clock_points(log, step)
     yield from lubricant_points(log, step)
     yield from too_fast_points(log, step, fact)
     yield from joint_points(log, step, stages)

@@ -121,7 +121,8 @@ WORK: Final = (
     ),
     WeakPointKind(
         "not-replaced", "thrown away and not replaced", "a part was discarded, and no other one was entered for it",
-        "work", _FLAT, ((1.0, 85),), "the part is missing, or the old one went back in",
+        "work", "1 its lot is asked for; 0 the procedure asks for no lot", ((0.0, 23), (1.0, 85)),
+        "the part is missing, or the old one went back in; without a lot, a new one leaves no entry",
     ),
     WeakPointKind(
         "fitted-after-discard", "fitted after it was thrown away", "a lot was used again after it was discarded",
@@ -130,12 +131,21 @@ WORK: Final = (
     ),
     WeakPointKind(
         "tightened-twice", "tightened twice", "a fastener or gasket for one use was tightened again", "work",
-        "how often it was tightened too much", ((1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
+        "how often it was tightened too much; 0 where it is thrown away and the procedure asks for no lot of a new one",
+        ((0.0, 30), (1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
     ),
     WeakPointKind(
         "used-part", "used part", "a part was used again", "work",
-        "0 allowed by the procedure; 1 by its limit for new parts", ((0.0, 8), (1.0, 40)),
-        "wear is inside the limit for used parts, but less of its life is left",
+        "0 inside the limit for new parts too; 1 only inside that for used parts", ((0.0, 9), (1.0, 18)),
+        "the procedure allows it, but less of its life is left",
+    ),
+    WeakPointKind(
+        "check-no", "check answered no", "a check was answered no, and somebody signed to continue", "work", _FLAT,
+        ((1.0, 66),), "what the check asks for is not so on the assembly",
+    ),
+    WeakPointKind(
+        "other-part", "other part than chosen", "a part was fitted that the table or the matching does not choose",
+        "work", _FLAT, ((1.0, 45),), "the size of the part is wrong for what was measured",
     ),
     WeakPointKind(
         "wrench-changed", "wrench changed within a joint",
@@ -292,7 +302,8 @@ MEASUREMENT: Final = (
     ),
     WeakPointKind(
         "not-known", "not known", "the log is damaged, and nothing before the damage says that the step was finished",
-        "measurement", _FLAT, ((1.0, 30),), "it was probably done, but nothing shows how",
+        "measurement", _FLAT, ((1.0, 20),),
+        "it was probably done, but nothing shows how; a cause before the damage comes first",
     ),
     WeakPointKind(
         "taken-over", "from an earlier log", "the step was done under an earlier log, damaged or left", "measurement",
@@ -317,7 +328,7 @@ RECORD: Final = (
     ),
     WeakPointKind(
         "log-damaged", "log damaged", "lines of the log are damaged", "record", "part of the lines not trusted",
-        ((0.0, 22), (1.0, 24)), "what these lines said is not known",
+        ((0.0, 20), (1.0, 20)), "what these lines said is not known; a cause before the damage comes first",
     ),
     WeakPointKind(
         "unknown-signer", "signer not known", "a signature is by a name that the register does not know", "record",
@@ -346,6 +357,10 @@ RECORD: Final = (
     WeakPointKind(
         "entered-together", "entered together", "fasteners of one stage were entered together, not one by one",
         "record", _FLAT, ((1.0, 12),), "allowed; but the log does not show each fastener",
+    ),
+    WeakPointKind(
+        "lot-changed", "lot changed", "the lot number of a part was entered again as another one", "record", _FLAT,
+        ((1.0, 10),), "a typing error, or another part",
     ),
     WeakPointKind(
         "no-serial", "instrument not named", "the log does not say which instrument was used", "record", _FLAT,

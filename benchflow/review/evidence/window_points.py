@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from benchflow.base.durations import rounded_duration
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import WINDOW_SHARE, WeakPoint
-from benchflow.review.log.clock_remarks import ClockStep, WindowRun, clock_steps, window_runs
+from benchflow.review.evidence.speed_points import entered_afterwards
+from benchflow.review.log.clock_remarks import ClockStep, WindowRun, window_runs
 from benchflow.review.log.facts import OperationFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.running_clocks import wait_from
@@ -19,7 +20,6 @@ def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, s
     """The weak points of the time windows of ``step``, which event ``seq`` finished."""
     if not step.time or log.state.work(step.id).takeover is not None:
         return
-    steps = tuple(clock_steps(log.lines))
     started = fact.started if fact is not None else None
     for run in window_runs(log.state, step):
         if run.end is None:
@@ -39,7 +39,8 @@ def time_window_points(log: LoadedLog, step: Step, fact: OperationFact | None, s
             judged.append(Elapsed(0.0, 0.0) if since is None else elapsed_between(log.state.spans, since, begun))
             yield from _lower_end_points(run, judged[-1], title, seq)
         yield from _clock_points(run, judged, title, seq)
-        yield from _set_back_points(run, steps, title)
+        yield from _set_back_points(run, log.clock_steps, title)
+        yield from _stood_still_points(log, run, judged, title)
 
 
 def _upper_end_points(run: WindowRun, taken: Elapsed, title: str, seq: int) -> Iterator[WeakPoint]:
@@ -97,6 +98,25 @@ def _set_back_points(run: WindowRun, steps: tuple[ClockStep, ...], title: str) -
             words += "; the boot clock ran on" if each.within_boot else ". More time can have passed than is shown"
             size = 0.0 if each.within_boot else each.seconds / end if end else WHOLE_WINDOW
             yield WeakPoint("clock-back", words, each.seq, run.window.operation, size)
+
+
+def _stood_still_points(log: LoadedLog, run: WindowRun, judged: list[Elapsed], title: str) -> Iterator[WeakPoint]:
+    """A window in which the clocks show less time than the entries in it need: both of them stood still."""
+    if run.end is None or not judged:
+        return
+    entries = sum(line.kind in _ENTRIES for line in log.lines[run.since.seq : run.end.seq])
+    shown = max(each.high for each in judged)
+    if entries >= FEWEST_ENTRIES and shown < entries * LEAST_ENTRY_SECONDS and not entered_afterwards(log):
+        words = f"the clocks show {shown:.1f} s for {entries} entries after “{title}”: They stood still"
+        words += f", so more time can have passed (window {run.window.text})"
+        yield WeakPoint("clock-back", words, run.end.seq, run.window.operation, WHOLE_WINDOW)
+
+
+FEWEST_ENTRIES = 4
+LEAST_ENTRY_SECONDS = 0.25
+"""So many entries in less than this time each are no work of hands. (Own rule.)"""
+
+_ENTRIES = ("recorded", "ticked", "checked", "lot", "chosen", "started", "finished", "moved")
 
 
 def _which_clock(taken: Elapsed) -> str:

@@ -13,8 +13,9 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.audit.audit_report import AuditReport
 from benchflow.review.formatting import count
-from benchflow.review.log.clock_remarks import clock_remarks
+from benchflow.review.log.clock_remarks import ClockStep, clock_remarks, clock_steps
 from benchflow.review.log.continuation_remarks import continuation_remarks
+from benchflow.review.log.discards import Discard, discards
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
@@ -80,6 +81,16 @@ class LoadedLog(Struct, frozen=True, dict=True):
     def people_history(self) -> PeopleHistory:
         """The people of the register over the time of the job."""
         return people_history(self.lines)
+
+    @cached_property
+    def discards(self) -> tuple[Discard, ...]:
+        """What was thrown away, oldest first."""
+        return tuple(discards(self.lines))
+
+    @cached_property
+    def clock_steps(self) -> tuple[ClockStep, ...]:
+        """The steps back of the computer clock."""
+        return tuple(clock_steps(self.lines)) if self.facts.session.clock_back else ()
 
     @cached_property
     def remarks(self) -> tuple[Remark, ...]:

@@ -1,0 +1,37 @@
+"""Weak points of the clocks outside time windows: a step back within a joint, and steps that touched nothing."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from benchflow.base.durations import rounded_duration
+from benchflow.procedure.plan import Step
+from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.log.clock_remarks import window_runs
+from benchflow.review.log.loaded_log import LoadedLog
+
+LONG_PAUSE_SECONDS: Final = 40 * 60.0
+"""A pause of this length within a joint makes it suspect (the kind `long-pause`), so as much has to be hidden."""
+
+
+def joint_clock_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    """Steps back of the computer clock between two ticks of a joint: the pause there can be longer than it shows."""
+    if step.operation.tighten is None or not log.clock_steps:
+        return
+    ticks = [tick.seq for tick in log.state.work(step.id).ticks]
+    for each in log.clock_steps:
+        if ticks and min(ticks) < each.seq < max(ticks) and not each.within_boot:
+            words = f"the computer clock was set back {rounded_duration(each.seconds)} between two fasteners"
+            words += ". The pause there can be longer than is shown"
+            size = each.seconds / LONG_PAUSE_SECONDS
+            yield WeakPoint("clock-back", words, each.seq, step.operation.tighten.joint, size)
+
+
+def job_clock_points(log: LoadedLog) -> Iterator[WeakPoint]:
+    """Steps back of the computer clock while no time window ran. They are only mentioned."""
+    if not log.clock_steps:
+        return
+    runs = [run for step in log.plan.steps.values() for run in window_runs(log.state, step)]
+    for each in log.clock_steps:
+        if not any(run.runs_at(each.seq) for run in runs):
+            words = f"the computer clock was set back {rounded_duration(each.seconds)}; no time window ran then"
+            yield WeakPoint("clock-back", words, each.seq, "clock", 0.0)

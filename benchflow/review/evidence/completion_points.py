@@ -27,7 +27,9 @@ def not_done_points(log: LoadedLog, step: Step, fact: OperationFact | None) -> I
     if fact is not None and fact.redone and not started:
         words = "reworked, and not done again"
     elif fact is not None and started:
-        words = "paused, and not continued" if step.id != log.state.in_progress else "started, and not finished"
+        words = (
+            "started, then paused and not finished" if step.id != log.state.in_progress else "started, and not finished"
+        )
         words += _open_entries(log, step)
     elif log.facts.session.closed:
         words = "never started"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from benchflow.base.plaintext import folded
-from benchflow.procedure.model import CheckStage, Fixed
+from benchflow.procedure.model import CheckStage, Fixed, KitItem
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.formatting import count
@@ -30,7 +30,7 @@ def part_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 
 def _discard_points(log: LoadedLog, step: Step, discard: Discard) -> Iterator[WeakPoint]:
     kit = log.procedure.kit_by_id.get(discard.item)
-    if kit is None or kit.kind != "part" or not _concerns(log, step, discard):
+    if kit is None or not _for_one_use(kit) or not _concerns(log, step, discard):
         return
     title, thrown = kit.title or kit.id, f"thrown away at event {discard.seq} ({discard.cause})"
     before = [lot for lot in _lots_of(log, discard.item) if lot.seq < discard.seq]
@@ -45,6 +45,11 @@ def _discard_points(log: LoadedLog, step: Step, discard: Discard) -> Iterator[We
         words = f"{title}: {thrown}, and no new one is on record"
         words += "" if asked else "; the procedure asks for no lot of it"
         yield WeakPoint("not-replaced", words, discard.seq, discard.item, 1.0 if asked else NO_LOT_ASKED)
+
+
+def _for_one_use(kit: KitItem) -> bool:
+    """False for a consumable that is wiped off, such as sealant: the rest of the same tube is used again."""
+    return kit.kind == "part" or kit.discard
 
 
 def _concerns(log: LoadedLog, step: Step, discard: Discard) -> bool:
@@ -133,7 +138,7 @@ def _tightened_before(log: LoadedLog, step: Step) -> int:
 
 def _parts_for_one_use(log: LoadedLog, step: Step) -> tuple[str, ...]:
     kit = log.procedure.kit_by_id
-    return tuple(item for item in used_once_items(log.state, step.id) if item in kit and kit[item].kind == "part")
+    return tuple(item for item in used_once_items(log.state, step.id) if item in kit and _for_one_use(kit[item]))
 
 
 def _last_tick(log: LoadedLog, step: Step) -> int | None:
@@ -144,9 +149,11 @@ def _last_tick(log: LoadedLog, step: Step) -> int | None:
 
 
 def _used_part_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
-    """Readings that were judged by the limit for used parts."""
+    """Readings for which somebody said that the part is used. A part that is used by an option is no news."""
     work = log.state.work(step.id)
     for record in step.operation.record:
+        if record.used_by_option is not None:
+            continue
         for slot, attempts in work.readings.get(record.name, {}).items():
             if not attempts or not attempts[-1].used:
                 continue

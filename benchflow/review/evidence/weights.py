@@ -136,7 +136,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "used-part", "used part", "a part was used again", "work",
-        "0 inside the limit for new parts too; 1 only inside that for used parts", ((0.0, 9), (1.0, 18)),
+        "0 inside the limit for new parts too; 1 only inside that for used parts", ((0.0, 13), (1.0, 18)),
         "the procedure allows it, but less of its life is left",
     ),
     WeakPointKind(

@@ -30,7 +30,10 @@ def remarks(lines: Iterable[Line], plan: Plan) -> tuple[Remark, ...]:
     """Every text of a person in the log, oldest first."""
     words: dict[str, frozenset[str]] | None = None
     found: list[Remark] = []
+    finished = ""
     for line in lines:
+        if line.kind == "finished":
+            finished = str(line.data.get("operation") or "")
         key = _TEXT_KEYS.get(line.kind)
         text = str(line.data.get(key[1]) or "") if key is not None else ""
         if key is None or not text.strip():
@@ -40,6 +43,7 @@ def remarks(lines: Iterable[Line], plan: Plan) -> tuple[Remark, ...]:
         if not operation and key[0] == "note":
             words = _words_of_steps(plan) if words is None else words
             named = _steps_named(text, words)
+            named = (finished,) if finished in named else named  # it was written just after that one
         found.append(Remark(line.seq, line.by, operation, text, key[0], named))
     return tuple(found)
 

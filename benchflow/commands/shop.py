@@ -99,6 +99,12 @@ def _instrument_as_json(instrument: "Instrument") -> dict[str, Any]:
         "calibration-due": due_date(instrument),
         "uses-since": instrument.uses,
         "in-doubt": instrument.doubt,
+        "in-doubt-found": instrument.doubt_found,
+        "in-doubt-last-good": instrument.last_good,
+        "doubts": [
+            {"reason": one.reason, "found": one.found, "last-good": one.last_good, "calibrated": one.calibrated}
+            for one in instrument.doubts
+        ],
         "retired": instrument.retired,
     }
 
@@ -146,7 +152,7 @@ def _instrument_text(instrument: "Instrument", today: date) -> str:
     if instrument.uses:
         parts.append(f"{instrument.uses} uses" + (f" of {allowed}" if allowed else ""))
     if instrument.doubt:
-        parts.append(f"IN DOUBT: {instrument.doubt}")
+        parts.append(f"IN DOUBT: {instrument.all_doubts[-1].words}")
     if instrument.retired:
         parts.append(f"retired {instrument.retired}")
     return ", ".join(parts)
@@ -261,6 +267,7 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 
     The keys are kind, title, serial, range, scale, uncertainty, coverage-factor (k, default 2), calibrated,
     calibration-due, uses-since, uses-allowed, lever, note. `benchflow schema --shop` explains each of them.
+    The program writes `doubts`, the earlier doubts.
     """
     from benchflow.session.shop.register_writer import add_instrument, set_value
 
@@ -284,7 +291,11 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 @click.option("--due", metavar="DATE", help="The date of the next calibration.")
 @click.option("--uncertainty", default="", help="The expanded uncertainty on the certificate.")
 def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> int:
-    """Record a calibration of an instrument. Its uses are counted from zero again, and it is no longer in doubt."""
+    """Record a calibration of an instrument. Its uses are counted from zero again, and it is no longer in doubt.
+
+    A doubt that the calibration ends is kept under `doubts`: jobs between the last good check and this calibration stay
+    in doubt in the review.
+    """
     from benchflow.session.shop.register_writer import record_calibration
 
     day = _date(on) or date.today()  # a certificate has a local date
@@ -295,11 +306,25 @@ def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> 
 @shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="ID")
 @click.argument("reason")
-def doubt(name: str, reason: str) -> int:
-    """Mark an instrument as in doubt, for example because it was dropped. It is refused until it is calibrated."""
+@click.option("--found", metavar="DATE", help="The day on which it happened or was found. Default: today.")
+@click.option(
+    "--last-good", metavar="DATE", help="The last day on which it was known to read right. Default: its calibration."
+)
+def doubt(name: str, reason: str, found: str | None, last_good: str | None) -> int:
+    """Mark an instrument as in doubt, for example because it was dropped. It is refused until it is calibrated.
+
+    Jobs in which it was used after its last good check are in doubt in the review, also after the next calibration.
+
+    \b
+      benchflow shop doubt tw-120 'reads 4 % low' --found 2026-05-01 --last-good 2025-11-03
+    """
     from benchflow.session.shop.register_writer import mark_in_doubt
 
-    _save(mark_in_doubt(name, reason))
+    day = _date(found) or date.today()  # a local date, as on a certificate
+    good = _date(last_good)
+    if day > date.today():
+        raise BenchflowError(f"{day} is in the future. Give the day on which the doubt was found (--found).")
+    _save(mark_in_doubt(name, reason, day, good))
     return SUCCESS
 
 

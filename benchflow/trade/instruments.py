@@ -16,6 +16,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Limit, Quantity, base, base_of_difference, dimension_of, interval, show_short
+from benchflow.trade.instrument_doubts import Doubt
 from benchflow.trade.rounding import in_unit
 
 TORQUE_MONTHS = 12
@@ -63,6 +64,9 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
     uses_allowed: int | None = None
     lever: Quantity | None = None
     doubt: str = ""  # the reason why it must be calibrated before its next use, such as "dropped"
+    doubt_found: date | None = None  # the day on which that was found
+    last_good: date | None = None  # the last day before that on which it was known to read right
+    doubts: tuple[Doubt, ...] = ()  # the earlier ones, each ended by a calibration
     retired: date | None = None
     note: str = ""
 
@@ -70,6 +74,20 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
     def uses(self) -> int:
         """The number of uses since the last calibration."""
         return self.uses_before + sum(self.uses_in.values())
+
+    @property
+    def all_doubts(self) -> tuple[Doubt, ...]:
+        """The earlier doubts and the present one. Without a last good check, the last calibration is one."""
+        if not self.doubt:
+            return self.doubts
+        good = self.last_good
+        if good is None and self.calibrated is not None and (self.doubt_found or date.max) >= self.calibrated:
+            good = self.calibrated
+        return (*self.doubts, Doubt(self.doubt, self.doubt_found, good))
+
+    def doubt_on(self, day: date) -> Doubt | None:
+        """The doubt that covers a use on ``day``, the latest if there are several; ``None`` if there is none."""
+        return next((doubt for doubt in reversed(self.all_doubts) if doubt.covers(day)), None)
 
     @property
     def name(self) -> str:
@@ -226,13 +244,15 @@ class OtherQuantity(Struct, frozen=True, tag="other-quantity"):
 class OutOfRange(Struct, frozen=True, tag="out-of-range"):
     """The value is outside the range."""
 
+    NAMES: ClassVar = "its range,"
+
     value: str
     range: str
     side: Literal["low", "high"]
 
     @property
     def message(self) -> str:
-        return f"{self.value} is {'below' if self.side == 'low' else 'above'} its range, {self.range}"
+        return f"{self.value} is {'below' if self.side == 'low' else 'above'} {self.NAMES} {self.range}"
 
 
 class LowOnScale(Struct, frozen=True, tag="low-on-scale"):

@@ -88,7 +88,7 @@ def test_work_left_half_done_says_what_is_open(tmp_path: Path) -> None:
     look = "{id: look, title: Look, record: {gap: {unit: mm}, play: {unit: mm}}, check: [Clean, Dry]}"
     entered = [intent("start", operation="look"), intent("record", name="gap", value="1 mm"), intent("pause"), CLOSE]
     found = points(job(tmp_path, procedure_with(look), *entered), "look")["never-done"]
-    assert found.words == "started, then paused and not finished; open: play, 2 checks"
+    assert found.words == "started, then paused and not finished; open: Play, 2 checks"
     assert found.grade == 80
 
 

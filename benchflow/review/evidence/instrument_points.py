@@ -15,7 +15,7 @@ from benchflow.review.log.facts import InstrumentFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import number
 from benchflow.review.log.reading_values import Value
-from benchflow.trade.instruments import CalibrationOver, InDoubt, Instrument, UsesOver, due_date
+from benchflow.trade.instruments import CalibrationOver, InDoubt, Instrument, OutOfRange, UsesOver, due_date
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -108,10 +108,19 @@ def _points_of_use(
             yield WeakPoint("instrument-bad", f"{use.serial}: {warning}. It was used on {use.day}", use.seq, use.serial)
         elif not warning.startswith(CalibrationOver.BEGINS):
             size = _distance_out_of_range(use.value, known.range if known else "")
+            if OutOfRange.NAMES in warning and use.value is not None and not size:
+                continue  # the entry was corrected: the value in force is inside the range
             yield WeakPoint("instrument-unfit", f"{use.serial}: {warning}", use.seq, use.serial, size)
-    if registered is not None and registered.doubt:
-        words = f"the shop's register marks {use.serial} as doubtful: {registered.doubt}"
-        yield WeakPoint("instrument-bad", words, use.seq, use.serial)
+    if registered is not None:
+        yield from doubt_points(registered, use.serial, use.day, use.seq)
+
+
+def doubt_points(instrument: Instrument, serial: str, day: str, seq: int | None) -> Iterator[WeakPoint]:
+    """The weak point of a use on the local ``day``, if the register has a doubt about the instrument on that day."""
+    doubt = instrument.doubt_on(date.fromisoformat(day))
+    if doubt is not None:
+        words = f"the shop's register marks {serial} as doubtful: {doubt.words}. It was used on {day}"
+        yield WeakPoint("instrument-bad", words, seq, serial, doubt.share(date.fromisoformat(day)))
 
 
 DAYS_IN_YEAR = 365

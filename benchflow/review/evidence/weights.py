@@ -264,9 +264,11 @@ MEASUREMENT: Final = (
         "their zero errors do not cancel",
     ),
     WeakPointKind(
-        "instrument-bad", "instrument in doubt", "the register marks the instrument as doubtful on the day of its use",
-        "measurement", "1 between its last good check and the doubt", ((0.0, 18), (1.0, 52)),
-        "the error began on some day between the last good check and the doubt",
+        "instrument-bad", "instrument in doubt",
+        "the instrument was used after its last good check, and found doubtful later, before its next calibration",
+        "measurement", "part of the time from the last good check to the doubt; 1 where it is not known",
+        ((0.0, 26), (1.0, 52)),
+        "the error began on some day between the last good check and the doubt; later uses are more likely with it",
     ),
     WeakPointKind(
         "instrument-overdue", "instrument overdue", "the calibration of the instrument had expired that day",

@@ -29,7 +29,6 @@
 
 import hashlib
 import re
-from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -57,8 +56,10 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
+from benchflow.session.shop.doubt_keys import DOUBT, ENDED_DOUBT, DateShape
 from benchflow.session.shop.letterhead_keys import LETTERHEAD_KEYS, read_letterhead
 from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash, salt_fits
+from benchflow.trade.instrument_doubts import Doubt
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, without_trailing_zeros
 
@@ -104,32 +105,7 @@ def json_schema() -> JsonSchema:
     }
 
 
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-
-
 # --- shapes of values -------------------------------------------------------------------------------
-
-
-class DateShape(Shape[date]):
-    """A date in the form of ISO 8601."""
-
-    noun = "a date such as 2026-03-01"
-
-    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> date | None:
-        found = scalar(node, self.noun, context)
-        if found is None:
-            return None
-        try:
-            if _DATE.fullmatch(found.text) is None:  # fromisoformat takes other forms too
-                raise ValueError
-            return date.fromisoformat(found.text)
-        except ValueError:
-            hint = "Write year-month-day, such as 2026-03-01"
-            context.problem("bad-date", found.mark, f"`{found.text[:40]}` is not a date", hint)
-            return None
-
-    def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"type": "string", "format": "date"}
 
 
 class CountShape(Shape[int]):
@@ -311,12 +287,22 @@ _ALLOWED = Key(
 _LEVER = Key(
     "lever", QuantityShape("length"), "The length of a wrench from its square drive to the middle of its grip."
 )
-_DOUBT = Key("in-doubt", LINE, "The reason why it must be calibrated before further use, such as a fall.")
+_DOUBT = Key(
+    "in-doubt", DOUBT,
+    "The reason why it must be calibrated before further use, such as a fall; with keys, also when that was `found`, "
+    "and the `last-good` check before it.",
+    examples=("dropped", {"reason": "dropped", "found": "2026-05-01", "last-good": "2025-11-03"}),
+)  # fmt: skip
+_DOUBTS = Key(
+    "doubts", ListShape(ENDED_DOUBT),
+    "The earlier doubts, each with the calibration that ended it. Jobs between the last good check and that "
+    "calibration stay in doubt.",
+)  # fmt: skip
 _RETIRED = Key("retired", DateShape(), "The first day on which it is no longer used.")
 _NOTE = Key("note", LINE, "A note.")
 _INSTRUMENT = (
     _TITLE, _KIND, _SERIAL, _RANGE, _SCALE, _UNCERTAINTY, _COVERAGE, _CALIBRATED, _DUE, _USES, _USES_IN, _ALLOWED,
-    _LEVER, _DOUBT, _RETIRED, _NOTE,
+    _LEVER, _DOUBT, _DOUBTS, _RETIRED, _NOTE,
 )  # fmt: skip
 
 
@@ -325,6 +311,7 @@ def _instrument(fields: Fields) -> Instrument:
     if calibrated is not None and due is not None and due < calibrated:
         fields.problem("bad-date", _DUE, "The calibration runs out before its own date", "Correct one of the two dates")
     scale, top = fields.get(_SCALE), None if span is None else span.high
+    doubt = fields.get_or(_DOUBT, Doubt(""))
     if scale is not None and top is not None and dimension_of(scale.unit) != dimension_of(top.unit):
         fields.problem(
             "wrong-dimension",
@@ -337,7 +324,8 @@ def _instrument(fields: Fields) -> Instrument:
         range=span, scale=scale, uncertainty=_uncertainty(fields, scale or top),
         k=fields.get_or(_COVERAGE, Decimal(2)), calibrated=calibrated, due=due, uses_before=fields.get_or(_USES, 0),
         uses_in=fields.get_or(_USES_IN, {}), uses_allowed=fields.get(_ALLOWED), lever=_lever(fields),
-        doubt=fields.get_or(_DOUBT, ""), retired=fields.get(_RETIRED), note=fields.get_or(_NOTE, ""),
+        doubt=doubt.reason, doubt_found=doubt.found, last_good=doubt.last_good, doubts=fields.get_or(_DOUBTS, ()),
+        retired=fields.get(_RETIRED), note=fields.get_or(_NOTE, ""),
     )  # fmt: skip
 
 

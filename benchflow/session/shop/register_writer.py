@@ -174,10 +174,14 @@ def set_value(name: str, key: str, value: str) -> Change:
 
 
 def record_calibration(name: str, on: date, due: date | None, uncertainty: str = "") -> Change:
-    """Record a calibration. Uses are counted from zero again, and a doubt is removed."""
+    """Record a calibration. Uses are counted from zero again. A doubt ends, and is kept among the earlier ones.
+
+    A doubt that was found after the day ``on`` stays: that calibration was before it.
+    """
 
     def change(tree: Any) -> None:
         entry = _entry(tree, "instruments", name)
+        _end_doubt(entry, on)
         entry["calibrated"] = on.isoformat()
         if due is None:
             entry.pop("calibration-due", None)
@@ -187,14 +191,45 @@ def record_calibration(name: str, on: date, due: date | None, uncertainty: str =
             entry["uncertainty"] = uncertainty
         entry["uses-since"] = 0
         entry.pop("uses-in", None)
-        entry.pop("in-doubt", None)
 
     return change
 
 
-def mark_in_doubt(name: str, reason: str) -> Change:
-    """Mark an instrument as in doubt, for example after a fall. It must not be used before its next calibration."""
-    return set_value(name, "in-doubt", reason)
+def _end_doubt(entry: Any, on: date) -> None:
+    """Move the present doubt of an instrument to the earlier ones, with the calibration of the day ``on``."""
+    written = entry.get("in-doubt")
+    doubt = dict(written) if isinstance(written, dict) else {"reason": str(written)}
+    if not written or str(doubt.get("found", "")) > on.isoformat() or str(doubt.get("last-good", "")) > on.isoformat():
+        return
+    before = str(entry.get("calibrated", ""))
+    if "last-good" not in doubt and before and before <= str(doubt.get("found", on.isoformat())):
+        doubt["last-good"] = before
+    ended = {key: str(doubt[key]) for key in ("reason", "found", "last-good") if key in doubt}
+    if "doubts" not in entry:
+        entry["doubts"] = []
+    entry["doubts"].append(_flow_mapping({**ended, "calibrated": on.isoformat()}))
+    del entry["in-doubt"]
+
+
+def mark_in_doubt(name: str, reason: str, found: date | None = None, last_good: date | None = None) -> Change:
+    """Mark an instrument as in doubt, for example after a fall. It must not be used before its next calibration.
+
+    ``found`` is the day on which that was found, ``last_good`` the last day on which it was known to read right.
+
+    Raises:
+        ShopError: ``last_good`` is after ``found``.
+    """
+    if found is not None and last_good is not None and last_good > found:
+        raise ShopError(f"The last good check {last_good} is after the day {found} on which the error was found.")
+    if found is None and last_good is None:
+        return set_value(name, "in-doubt", reason)
+
+    def change(tree: Any) -> None:
+        days = {"found": found, "last-good": last_good}
+        dated = {key: day.isoformat() for key, day in days.items() if day is not None}
+        _entry(tree, "instruments", name)["in-doubt"] = _flow_mapping({"reason": reason, **dated})
+
+    return change
 
 
 def record_uses(session: str, counts: dict[str, int]) -> Change:

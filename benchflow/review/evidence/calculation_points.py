@@ -1,14 +1,14 @@
 """Weak points between values: a measurement that contradicts a calculation, and instruments that do not go together."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from benchflow.ordering.wording import in_a_sentence
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import EqualWithin, RecordedValue
+from benchflow.procedure.model import AboveReading, EqualWithin, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
 from benchflow.quantity.arithmetic import from_base
@@ -17,7 +17,7 @@ from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value
-from benchflow.session.rules.value_results import readings_behind
+from benchflow.session.rules.value_results import ReadingRef, readings_behind, readings_named
 
 if TYPE_CHECKING:
     from benchflow.session.rules.part_matching import FittedPart
@@ -35,14 +35,12 @@ def calculation_points(log: LoadedLog, step: Step, values: tuple[Value, ...]) ->
         record = step.record(value.name)
         if record is not None and not value.further:
             yield from _contradictions(log, step, record, value)
-            if isinstance(record.bound, EqualWithin) or record.judge == "spread":
-                yield from _mixed_instruments(log, value.ask, value.name, value.readings)
+            if isinstance(record.bound, EqualWithin | AboveReading) or record.judge == "spread":
+                compared = (*value.readings, *_readings_of_limit(log, record))
+                yield from _mixed_instruments(log, value.ask, value.name, compared)
     for work in step.operation.work_out:
         if _DIFFERENCE.search(work.formula):
-            wanted = {(ref.step, ref.name, ref.slot) for ref in readings_behind(log.state, work)}
-            readings = [
-                one for one in log.facts.readings if one.in_force and (one.operation, one.name, one.slot) in wanted
-            ]
+            readings = _facts_of(log, readings_behind(log.state, work))
             yield from _mixed_instruments(log, work.title or work.formula, work.name, readings)
 
 
@@ -94,9 +92,22 @@ def _forecasts(
 # --- instruments that do not go together ----------------------------------------------------------------
 
 
-def _mixed_instruments(
-    log: LoadedLog, title: str, name: str, readings: tuple[ReadingFact, ...] | list[ReadingFact]
-) -> Iterator[WeakPoint]:
+def _facts_of(log: LoadedLog, refs: Iterable[ReadingRef]) -> list[ReadingFact]:
+    wanted = set(refs)
+    return [
+        fact for fact in log.facts.readings
+        if fact.in_force and ReadingRef(fact.operation, fact.name, fact.slot) in wanted
+    ]  # fmt: skip
+
+
+def _readings_of_limit(log: LoadedLog, record: RecordedValue) -> list[ReadingFact]:
+    """The readings of the earlier value that a limit ``above x by`` refers to."""
+    if not isinstance(record.bound, AboveReading):
+        return []
+    return _facts_of(log, readings_named(log.state, log.plan.ref(record.bound.name)))
+
+
+def _mixed_instruments(log: LoadedLog, title: str, name: str, readings: Iterable[ReadingFact]) -> Iterator[WeakPoint]:
     """One point if readings that the procedure wants with one instrument were taken with several of its kind."""
     serials: dict[str, dict[str, int]] = {}
     for reading in readings:

@@ -24,7 +24,7 @@ UNKNOWN_DISTANCE: Final = 0.25
 """The size of a value out of a limit whose band has no width, such as one with its only end at zero."""
 COARSE_STEP: Final = 0.2
 """From this part of the band on, the step of the instrument is so coarse that a reading at the limit says nothing."""
-AT_A_STEP: Final = 0.055
+AT_A_STEP: Final = 0.07
 """The size of a near limit for a reading with a step as coarse as that: it is mentioned."""
 READ_AGAIN_SIZE: Final = 0.7
 """An attempt out of the limit that was read again for a stated reason counts as this part of one."""

@@ -220,6 +220,19 @@ def test_deviation_from_a_limit_has_the_name_for_the_customer_and_one_line_for_o
     assert (row.figures, row.verdict, row.other) == ((("1", "0.3"), ("2", "0.4")), "HIGH", "0.012 .. 0.016 in")
 
 
+def test_text_of_people_is_never_markup_on_the_copy(tmp_path: Path) -> None:
+    hostile = '</style><script>alert(1)</script> "quoted" \\ {{ 7*7 }} \x1b]52;c;aGk=\x07 \u202eabc'
+    script = Script(tmp_path, procedure_with(OPERATIONS[2].replace("after: bore, ", "")))
+    script.do_all({**open_intent(), "unit": hostile}, intent("note", text="for the shop only"))
+    copy = copy_of(loaded(script))
+    for text in (customer_copy_html(copy), customer_copy_markdown(copy)):
+        assert "<script" not in text.replace("\\<", "")  # Markdown has it escaped
+        assert not {"\x1b", "\u202e"} & set(text)
+        assert "for the shop only" not in text
+    assert customer_copy_html(copy).count("</style>") == 1
+    assert "{{ 7*7 }}" in customer_copy_html(copy)
+
+
 # --- letterhead ---------------------------------------------------------------------------------------
 
 

@@ -84,10 +84,10 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
 
 def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
     head = copy.letterhead
-    for line in (head.name, ", ".join(head.address), head.telephone, head.email):
-        if line:
-            yield f"{plain(line)}  "
-    yield from ("", f"# Build sheet: {plain(copy.title)}, {plain(copy.unit)}", "")
+    lines = [line for line in (head.name, ", ".join(head.address), head.telephone, head.email) if line]
+    if lines:
+        yield from (*(f"{plain(line)}  " for line in lines), "")
+    yield from (f"# Build sheet: {plain(copy.title)}, {plain(copy.unit)}", "")
     if copy.simulated:
         yield from ("**SIMULATED.** The times in this job were entered. No work was done.", "")
     for line in (f"**{copy.damage}**" if copy.damage else "", plain(copy.subject), plain(copy.notice)):

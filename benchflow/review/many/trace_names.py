@@ -30,16 +30,16 @@ def named_matches(source: SessionSource, question: Question, register: Shop | No
         UnknownName: no job and no register has the name.
         BenchflowError: the name means several instruments.
     """
-    notes: tuple[str, ...] = ()
-    if isinstance(question.subject, InstrumentSubject):
-        subject = _with_serials(source, question, question.subject, register)
+    if not isinstance(question.subject, InstrumentSubject):
+        found = source.ask(question)
+    else:
+        subject = _as_registered(question.subject, register)
+        found = source.ask(replace(question, subject=subject))
+        if not found and not subject.others:
+            subject = _as_logged(question.subject, source)
+            found = source.ask(replace(question, subject=subject)) if subject.others else found
         question = replace(question, subject=subject)
-        if len(subject.others) > 1:
-            serials = ", ".join(subject.others)
-            if one_only:
-                raise BenchflowError(f"{subject.serial} means {serials}. The error is that of one: name its serial.")
-            notes = (f"{subject.serial} means {serials}. Each of them counts.",)
-    found = source.ask(question)
+    notes = _several_notes(question.subject, one_only=one_only)
     if not found:
         registered = _registered_names(register, question.subject)
         refuse_unknown_name(source, question.subject, registered)
@@ -47,20 +47,29 @@ def named_matches(source: SessionSource, question: Question, register: Shop | No
     return question, found, notes
 
 
-def _with_serials(
-    source: SessionSource, question: Question, subject: InstrumentSubject, register: Shop | None
-) -> InstrumentSubject:
-    """The subject with the serials that the register has for its name, or else those that the logs have for it."""
+def _several_notes(subject: Subject, *, one_only: bool) -> tuple[str, ...]:
+    """A note if the name of an instrument means several."""
+    if not isinstance(subject, InstrumentSubject) or len(subject.others) < 2:
+        return ()
+    serials = ", ".join(subject.others)
+    if one_only:
+        raise BenchflowError(f"{subject.serial} means {serials}. The error is that of one: name its serial.")
+    return (f"{subject.serial} means {serials}. Each of them counts.",)
+
+
+def _as_registered(subject: InstrumentSubject, register: Shop | None) -> InstrumentSubject:
+    """The subject with the serials that the register has for its id or title."""
     name = folded(subject.serial)
     instruments = () if register is None else register.instruments
     serials = {one.serial for one in instruments if one.serial and name in (folded(one.id), folded(one.title))}
-    named = replace(subject, others=tuple(sorted(serials - {subject.serial})))
-    if not serials and not source.ask(Question(subject)):
-        logged = source.instruments()
-        serials = {one.serial for one in logged if one.serial and name in map(folded, (one.title, one.need))}
-        serials |= {one.serial for one in logged if folded(one.serial) == name}  # capitals do not matter
-        named = replace(subject, others=tuple(sorted(serials)))
-    return named
+    return replace(subject, others=tuple(sorted(serials - {subject.serial})))
+
+
+def _as_logged(subject: InstrumentSubject, source: SessionSource) -> InstrumentSubject:
+    """The subject with the serials that the logs have for its title or need. Capitals do not matter."""
+    name = folded(subject.serial)
+    serials = {one.serial for one in source.instruments() if one.serial and name in map(folded, one)}
+    return replace(subject, others=tuple(sorted(serials - {subject.serial})))
 
 
 def _registered_names(register: Shop | None, subject: Subject) -> tuple[str, ...]:

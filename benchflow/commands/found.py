@@ -23,7 +23,9 @@ OUTCOMES = {
 
 @click.command(epilog=exit_code_help("The finding is in the log, but the log could not be added to the archive."))
 @click.argument("name", metavar="LOG")
-@click.option("--complaint", metavar="TEXT", help="The complaint, in the customer's words.")
+@click.option(
+    "--complaint", metavar="TEXT", help="The complaint, in the customer's words. Default: the last one in the log."
+)
 @click.option("--finding", metavar="TEXT", help="What was found.")
 @click.option("--step", metavar="STEP", help="The step that caused it: its number or id. 'none' if no step did.")
 @click.option("--outcome", type=click.Choice(list(OUTCOMES)), help="Whose cause it was.")
@@ -90,8 +92,11 @@ def _complete(loaded: "LoadedLog", given: dict[str, str | None]) -> dict[str, st
         click.UsageError: there is no terminal, and a field is missing that must be given.
         BenchflowError: the step is not in the build.
     """
+    terminal, complaints = is_terminal(), loaded.facts.complaints
+    if not terminal and complaints and not given["complaint"]:
+        given = {**given, "complaint": complaints[-1].text}
     missing = [name for name in ("complaint", "finding", "outcome") if not given[name]]
-    if missing and not is_terminal():
+    if missing and not terminal:
         options = ", ".join(f"--{name}" for name in missing)
         raise click.UsageError(f"Give {options}.")
     fields = dict(given)

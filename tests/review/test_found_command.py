@@ -92,6 +92,8 @@ def test_complaint_is_logged_only_if_asked(home: Path) -> None:
     assert f"as event {len(events_in(path))}" in done.stderr
     data = events_in(path)[-1]["data"]
     assert (data["text"], data["answers"]) == ("leak", {"when": "hot"})
+    run("found", "job-7", *FOUND[2:])
+    assert events_in(path)[-1]["data"]["complaint"] == "leak"
     later = review("job-7", "it drips")  # another word for the same: its answers are known
     assert later["answers"] == {"when": "hot"}
     assert review("job-7", "leak", "--when", "cold")["answers"] == {"when": "cold"}

@@ -37,11 +37,11 @@ def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchang
     with terminal("review", str(logs / "late.jsonl"), home=tmp_path) as t:
         t.wait_for("Loses water or pressure")
         t.type("loses water\r")
-        t.wait_for("grade  90", "Set the head down")
+        t.wait_for("time window missed", "Set the head down")
         t.type("m")
         t.wait_for("DEVIATION signed for the time window")
         t.type("q")
-        t.wait_for("grade  90")
+        t.wait_for("time window missed")
         t.type("q\x03")
         assert t.wait_end() == 0
     assert files_in(logs) == before

@@ -2,10 +2,13 @@
 
 import csv
 import io
+import json
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner, Result
 
+from benchflow.commands.hours import hours
 from benchflow.review.hours.hours_text import hours_csv, job_hours_lines, procedure_hours_lines
 from benchflow.review.hours.section_medians import hours_by_procedure
 from benchflow.review.hours.worked_time import JobHours, job_hours
@@ -190,3 +193,31 @@ def test_hours_are_divided_between_the_people(tmp_path: Path) -> None:
     found = hours_of(job)
     assert {name: minutes(seconds) for name, seconds in found.by_person.items()} == {"Kim": 5, "Robin": 7}
     assert any(line == "By person: Robin 7 min, Kim 5 min." for line in job_hours_lines(found))
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(hours, arguments, standalone_mode=False)
+
+
+def test_command_prints_one_job_or_the_medians_of_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path / "home"))
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    for number in (4, 8):
+        job = opened(tmp_path / str(number))
+        washed(job, number, 0)
+        job.do("start", operation="bake")
+        job.wait(60).do("tick-check", check=1)
+        job.do("finish")
+        job.do("close")
+        job.driver.controller.close()
+        job.path.rename(logs / f"job-{number}.jsonl")
+    one = run(str(logs / "job-4.jsonl"))
+    assert (one.return_value, "Wash" in one.output, "4 min" in one.output) == (0, True, True)
+    assert "Wash 2 6 min 4 min 8 min" in " ".join(run(str(logs)).output.split())
+    answer = json.loads(run(str(logs), "--json").output)
+    assert [found["worked"] for found in answer["jobs"]] == [64 * 60, 68 * 60]
+    assert answer["procedures"][0]["total"]["median"] == 66 * 60
+    data = (logs / "job-8.jsonl").read_bytes()
+    (logs / "job-8.jsonl").write_bytes(data.replace(b'"check"', b'"chekc"', 1))
+    assert run(str(logs)).return_value == 1

@@ -61,7 +61,7 @@ def review(
              "retorque": retorque or "", "changed": changed}  # fmt: skip
     if log_it and not complaint:
         raise click.UsageError("--log needs a COMPLAINT.")
-    answers = _answers(complaint or search or "-", given)
+    answers = _answers(given)
     if log_it:
         _log_complaint(name, {"text": complaint, **given, **({"by": by} if by else {})}, shop)
     loaded = load_named_log(name, audited=True)
@@ -101,7 +101,7 @@ def review(
     return exit_code
 
 
-def _answers(text: str, given: dict[str, str]) -> "FirstAnswers":
+def _answers(given: dict[str, str]) -> "FirstAnswers":
     """The answers to the first questions.
 
     Raises:
@@ -111,11 +111,10 @@ def _answers(text: str, given: dict[str, str]) -> "FirstAnswers":
 
     if not any(given.values()):
         return NO_ANSWERS
-    from benchflow.session.intents.come_back_intents import first_answers
-    from benchflow.session.intents.intent_types import ReportComplaint
+    from benchflow.review.evidence.given_answers import answers_given
     from benchflow.session.refusal import Refusal
 
-    answers = first_answers(ReportComplaint(text=text, **given))
+    answers = answers_given(given)
     if isinstance(answers, Refusal):
         raise click.UsageError(" ".join(f"--{reason.name}: {reason.message}" for reason in answers.refused))
     return answers

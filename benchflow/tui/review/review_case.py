@@ -16,6 +16,7 @@ from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
 from benchflow.review.evidence.complaint_review import review_complaint
 from benchflow.review.evidence.first_questions import NO_ANSWERS
+from benchflow.review.evidence.given_answers import answers_given
 from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
@@ -25,8 +26,6 @@ from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
-from benchflow.session.intents.come_back_intents import first_answers
-from benchflow.session.intents.intent_types import ReportComplaint
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.shop.register import Shop
@@ -98,7 +97,7 @@ class ReviewCase:
 
     def answer(self, given: dict[str, str]) -> Refusal | None:
         """Take the answers to the first questions; a refusal if one of them cannot be read."""
-        answers = first_answers(ReportComplaint(text="-", **given))
+        answers = answers_given(given)
         if isinstance(answers, Refusal):
             return answers
         self.answers = answers

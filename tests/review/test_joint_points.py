@@ -87,6 +87,17 @@ def test_pause_between_two_stages_is_weighed_by_its_hours(tmp_path: Path, hours:
     assert (0 if point is None else point.grade) == grade
 
 
+def test_pause_within_a_stage_that_only_checks_is_mentioned(tmp_path: Path) -> None:
+    job = Studs(tmp_path, PULL.replace("80 N·m]", "{check: at least 36 N·m}]"))
+    job.tick(1, 2, 3, 4)
+    job.tick(1, 2, value="40 N·m")
+    job.clock.advance(1.5 * HOUR)
+    job.tick(3, 4, value="40 N·m")
+    point = job.found()["long-pause"]
+    assert 0 < point.grade < SUSPECT
+    assert point.words.endswith("between two fasteners of stage 2 of studs, which only checks: the clamp load was on")
+
+
 def test_pause_that_the_procedure_states_is_no_weak_point(tmp_path: Path) -> None:
     job = Studs(tmp_path, PULL.replace("title: Pull down", "title: Pull down, takes: 4 h"))
     job.tick(1, 2, 3, 4)

@@ -31,6 +31,8 @@ SLIP_SIZE: Final = 0.1
 """The size of one cleared tick, whatever the number of fasteners: a slip of the finger."""
 FEWEST_FAST: Final = 3
 """A stage with fewer ticks by hand is never too fast: two keys can follow each other quickly after the work."""
+PART_OF_CHECK: Final = 0.25
+"""A pause within a stage that only checks counts as this part of one."""
 BETWEEN_STAGES: Final = 0.5
 """A change between two stages counts half of one within a stage."""
 
@@ -45,7 +47,7 @@ def joint_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
             yield from _speed_points(stage)
             yield from _pause_points(tighten, stage)
     yield from _cleared_points(log, step, stages)
-    ticks = _ticks_by_stage(log, step)
+    ticks = {number: made for number, made in _ticks_by_stage(log, step).items() if number <= len(tighten.stages)}
     yield from _stages_apart_points(step, tighten, ticks)
     yield from _wrench_points(log, tighten, ticks)
     yield from _setting_points(log, tighten, ticks)
@@ -83,17 +85,22 @@ def _speed_points(stage: StageFact) -> Iterator[WeakPoint]:
 
 
 def _pause_points(tighten: Tighten, stage: StageFact) -> Iterator[WeakPoint]:
-    number = stage.stage
-    if number <= len(tighten.stages) and isinstance(tighten.stages[number - 1], CheckStage):
-        return  # the clamp load is on already
     if stage.gap > PAUSE_SECONDS:
-        words = f"{rounded_duration(stage.gap)} between two fasteners of {_which(number, stage.joint)}"
-        yield WeakPoint("long-pause", words, stage.gap_seq, stage.joint, stage.gap / 60)
+        words = f"{rounded_duration(stage.gap)} between two fasteners of {_which(stage.stage, stage.joint)}"
+        check = _is_check(tighten, stage.stage)
+        size = stage.gap / 60 * (PART_OF_CHECK if check else 1.0)
+        more = ", which only checks: the clamp load was on" if check else ""
+        yield WeakPoint("long-pause", f"{words}{more}", stage.gap_seq, stage.joint, size)
+
+
+def _is_check(tighten: Tighten, number: int) -> bool:
+    """True if the stage ``number``, from 1, only checks the fasteners."""
+    return number <= len(tighten.stages) and isinstance(tighten.stages[number - 1], CheckStage)
 
 
 def _stages_apart_points(step: Step, tighten: Tighten, ticks: dict[int, list[Tick]]) -> Iterator[WeakPoint]:
     """The hours between two stages that tighten. Time that the procedure states for the step is not counted."""
-    numbers = [number for number in ticks if not isinstance(tighten.stages[number - 1], CheckStage)]
+    numbers = [number for number in ticks if not _is_check(tighten, number)]
     for before, after in pairwise(numbers):
         last, first = ticks[before][-1].at, ticks[after][0].at
         if last is None or first is None:
@@ -131,12 +138,11 @@ def _cleared_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iter
 
 
 def _wrench_points(log: LoadedLog, tighten: Tighten, ticks: dict[int, list[Tick]]) -> Iterator[WeakPoint]:
-    """More than one wrench for the same need of the procedure. A check with another wrench is good practice."""
+    """More than one wrench for the same need of the procedure. A check with another wrench is good practice, but all
+    fasteners are checked with one."""
     used: dict[str, list[tuple[int, Counter[str]]]] = {}  # by need: the serials in each stage
     first: dict[str, int] = {}  # by serial: its first tick
     for number, made in ticks.items():
-        if isinstance(tighten.stages[number - 1], CheckStage):
-            continue
         serials: dict[str, Counter[str]] = {}
         for tick in made:
             data = log.lines[tick.seq - 1].data
@@ -145,13 +151,15 @@ def _wrench_points(log: LoadedLog, tighten: Tighten, ticks: dict[int, list[Tick]
                 serials.setdefault(need, Counter())[serial] += 1
                 first.setdefault(serial, tick.seq)
         for need, counted in serials.items():
-            used.setdefault(need, []).append((number, counted))
+            if len(counted) > 1 or not _is_check(tighten, number):
+                used.setdefault(need, []).append((number, counted))
     for by_stage in used.values():
         mixed = [(number, counted) for number, counted in by_stage if len(counted) > 1]
         for number, counted in mixed:
             tools = ", ".join(f"{serial} {count(fasteners, 'fastener')}" for serial, fasteners in counted.items())
             words = f"the wrench was changed within {_which(number, tighten.joint)}: {tools}"
-            yield WeakPoint("wrench-changed", words, max(first[serial] for serial in counted), tighten.joint, 1.0)
+            size = 0.5 if _is_check(tighten, number) else 1.0
+            yield WeakPoint("wrench-changed", words, max(first[serial] for serial in counted), tighten.joint, size)
         names = list(dict.fromkeys(serial for _, counted in by_stage for serial in counted))
         if not mixed and len(names) > 1:
             stages = ", ".join(f"stage {number} {next(iter(counted))}" for number, counted in by_stage)

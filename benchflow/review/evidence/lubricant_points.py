@@ -70,7 +70,7 @@ def _on_threads(joint: Joint, entries: list[Line], seq: int) -> _Threads | None:
 def _threads(joint: Joint, line: Line) -> _Threads | None:
     lubricant, factor = str(line.data["lubricant"]), str(line.data.get("nut_factor", ""))
     same = lubricant.casefold() == joint.lubricant.casefold()
-    if same and (not factor or joint.nut_factor is None or Decimal(factor) == joint.nut_factor):
+    if same and (not factor or joint.nut_factor is None or _number(factor) == joint.nut_factor):
         return None
     return _Threads(lubricant, factor, line.seq)
 

@@ -70,9 +70,7 @@ _FLAT: Final = ""
 _NOT_DONE: Final = ((0.3, 60), (0.6, 80), (1.0, 100))
 _NOT_DONE_UNIT: Final = "what the step does: 1 tightens, fits or moves; 0.6 measures; 0.3 only looks"
 _BEYOND: Final = ((0.0, 40), (0.05, 55), (0.25, 75), (1.0, 95))
-_BEYOND_UNIT: Final = (
-    "distance beyond the limit, as a part of its band (of a limit with one end: 2.5 times the part of it)"
-)
+_BEYOND_UNIT: Final = "distance beyond the limit, as a part of its band (of a limit with one end: as for near a limit)"
 
 WORK: Final = (
     WeakPointKind(
@@ -95,7 +93,8 @@ WORK: Final = (
     ),
     WeakPointKind(
         "other-lubricant", "other lubricant", "the torque is stated for a lubricant other than the one used", "work",
-        "change of the clamp load, as a part of it; 0.3 where it is not known",
+        "change of the clamp load, as a part of it, half if an angle follows, at least 0.33 above the proof load; 0.3 "
+        "where it is not known",
         ((0.0, 25), (0.05, 35), (0.15, 50), (0.33, 75), (0.5, 88)), "clamp load is inverse to the nut factor",
     ),
     WeakPointKind(
@@ -150,7 +149,7 @@ WORK: Final = (
     WeakPointKind(
         "wrench-changed", "wrench changed within a joint",
         "a joint was tightened with more than one wrench for one need",
-        "work", "0.5 between stages; 1 within a stage", ((0.5, 25), (1.0, 34)),
+        "work", "0.5 between stages, or within a check; 1 within a stage", ((0.5, 25), (1.0, 34)),
         "two wrenches differ by up to the sum of their uncertainties, so the joint is not even",
     ),
     WeakPointKind(
@@ -161,7 +160,8 @@ WORK: Final = (
     ),
     WeakPointKind(
         "long-pause", "long pause within a stage", "minutes passed between two fasteners of one stage", "work",
-        "minutes", ((10.0, 6), (30.0, 16), (40.0, 21), (120.0, 36), (480.0, 52), (1440.0, 58)),
+        "minutes; a quarter of them in a stage that only checks",
+        ((10.0, 6), (30.0, 16), (40.0, 21), (120.0, 36), (480.0, 52), (1440.0, 58)),
         "a gasket that is clamped on one side only creeps there",
     ),
     WeakPointKind(
@@ -171,7 +171,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "ticks-cleared", "ticks cleared", "ticks of a stage were cleared and made again", "work",
-        "part of the fasteners of the stage", ((0.0, 4), (0.15, 14), (0.3, 22), (1.0, 42)),
+        "part of the fasteners of the stage; 0.1 for one tick", ((0.0, 4), (0.15, 14), (0.3, 22), (1.0, 42)),
         "one tick is a slip of the finger; many are a lost count",
     ),
     WeakPointKind(
@@ -220,14 +220,16 @@ MEASUREMENT: Final = (
     ),
     WeakPointKind(
         "near-limit", "near a limit", "the value is near an end of its limit", "measurement",
-        "part of the band that is left (of a limit with one end: 2.5 times the part of it)",
+        "part of the band that is left (of a limit with one end: of 40 times the standard uncertainty, of the band for "
+        "new parts or of 0.4 times that end, whichever is least; of a tick: 10 times the part)",
         ((0.0, 50), (0.001, 48), (0.01, 38), (0.05, 21), (0.1, 8)),
         "the uncertainty of a workshop measurement is a few per cent of a band",
     ),
     WeakPointKind(
         "retaken", "measured until it fitted",
         "earlier attempts were out of the limit, and nothing was put right between", "measurement",
-        "attempts that were out", ((1.0, 15), (2.0, 26), (3.0, 38), (5.0, 56), (8.0, 66)),
+        "attempts that were out; 0.7 for one that was read again for a stated reason",
+        ((1.0, 15), (2.0, 26), (3.0, 38), (5.0, 56), (8.0, 66)),
         "one attempt is a gauge set badly; a part that is out several times is out",
     ),
     WeakPointKind(

@@ -1,14 +1,18 @@
 """A doubt about an instrument has dates: from its last good check to the calibration after it. Data is invented."""
 
 from datetime import date
+from pathlib import Path
 
 import pytest
 
 from benchflow.review.evidence.instrument_points import doubt_points
+from benchflow.review.evidence.weights import SUSPECT
+from benchflow.review.many.log_scan import LogFiles
 from benchflow.session.shop.register import ShopError
 from benchflow.session.shop.register_reader import read_shop
 from benchflow.session.shop.register_writer import apply_changes, mark_in_doubt, record_calibration
 from benchflow.trade.instruments import Instrument
+from tests.review.test_trace import found_error, tightened
 
 WRENCH = "shop: 1\ninstruments: {tw: {kind: torque, serial: TW, calibrated: 2025-11-03%s}}\n"
 
@@ -93,3 +97,22 @@ def test_bad_dates_are_refused(doubt: str, message: str) -> None:
 def test_last_good_check_after_the_doubt_is_refused() -> None:
     with pytest.raises(ShopError, match="The last good check 2026-06-01 is after"):
         mark_in_doubt("tw", "dropped", date(2026, 5, 1), date(2026, 6, 1))
+
+
+def test_trace_does_not_accuse_a_job_before_the_last_good_check(tmp_path: Path) -> None:
+    source = LogFiles([
+        tightened("before", 0, "studs").save(tmp_path), tightened("after", 40, "studs").save(tmp_path),
+    ])  # fmt: skip
+    # The two jobs were on 2026-03-02 and on 2026-04-11. No source: the dates are invented.
+    text = WRENCH.replace("serial: TW", "serial: TW-1")
+    doubted = apply_changes(text % "", mark_in_doubt("tw", "reads 8 % high", date(2026, 5, 1), date(2026, 4, 1)))
+    now = read_shop(doubted).shop
+    after, before = found_error(source, "0.08", register=now).touched
+    assert (after.unit, after.grade >= SUSPECT) == ("after", True)
+    assert any("reads 8 % high (found 2026-05-01" in reason.words for reason in after.reasons)
+    assert (before.unit, before.grade >= SUSPECT) == ("before", False)
+    assert "used before the last good check of 2026-04-01; the error came later" in before.reasons[-1].words
+    calibrated = read_shop(apply_changes(doubted, record_calibration("tw", date(2026, 6, 1), None))).shop
+    after, before = found_error(source, "0", register=calibrated).touched
+    assert [reason.kind for reason in after.reasons][:1] == ["instrument-bad"]
+    assert "instrument-bad" not in [reason.kind for reason in before.reasons]

@@ -40,6 +40,9 @@ def signature_points(log: LoadedLog, step: Step, shop: "Shop | None") -> Iterato
                 words = f"the hold point for the {signed.role} was signed by {signed.by}, who did the work"
                 yield WeakPoint("self-signed", words, signed.seq, HOLD)
             yield from _signer_points(log, signed, f"the hold point for the {signed.role}", signed.role, shop)
+            if not _people_at(log, signed.seq, shop)[0]:
+                words = f"{signed.by} signed by name alone: the job has no register of people"
+                yield WeakPoint("no-register", words, signed.seq, HOLD)
     for deviation in log.facts.deviations:
         if deviation.operation == step.id and deviation.in_force:
             yield from _deviation_points(log, step, deviation, shop)

@@ -7,7 +7,6 @@ from benchflow.procedure.identity import StepId
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.state.events import StateSet, event_of
 
 HARMLESS, NEEDED, GUARDED = 0.0, 0.5, 1.0
 """The sizes: nothing depends on the state; an operation needs it; a rule of interference reads it."""
@@ -29,9 +28,8 @@ def job_state_points(log: LoadedLog) -> Iterator[WeakPoint]:
 
 def _by_hand(log: LoadedLog) -> Iterator[tuple[str, WeakPoint]]:
     """Each state that was entered by hand instead of a move or an operation, with the step that it is about."""
-    for line in log.lines:
-        event = event_of(line) if line.kind == "state-set" else None
-        if not isinstance(event, StateSet) or event.value is None:
+    for line, event in log.states_by_hand:
+        if event.value is None:
             continue
         setters = _setters(log, event.variable, event.value)
         before = _value_before(log, event.variable, line.seq)

@@ -367,6 +367,10 @@ RECORD: Final = (
         ((1.0, 10),), "a typing error, or another part",
     ),
     WeakPointKind(
+        "no-register", "no register", "a hold point was signed in a job without a register of people", "record", _FLAT,
+        ((1.0, 5),), "any name could sign",
+    ),
+    WeakPointKind(
         "no-serial", "instrument not named", "the log does not say which instrument was used", "record", _FLAT,
         ((1.0, 6),), "its calibration cannot be looked up",
     ),

@@ -28,7 +28,7 @@ from benchflow.session.log.line_format import Damage, Line, ParsedLog, Untrusted
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.rules.reopened_operations import done_operations, reopened_operations
 from benchflow.session.state.clock import EventTime
-from benchflow.session.state.events import FORMAT
+from benchflow.session.state.events import FORMAT, StateSet, event_of
 from benchflow.session.state.state import State
 
 SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work was done."
@@ -91,6 +91,12 @@ class LoadedLog(Struct, frozen=True, dict=True):
     def clock_steps(self) -> tuple[ClockStep, ...]:
         """The steps back of the computer clock."""
         return tuple(clock_steps(self.lines)) if self.facts.session.clock_back else ()
+
+    @cached_property
+    def states_by_hand(self) -> tuple[tuple[Line, StateSet], ...]:
+        """The lines in which a state was entered by hand, with their events."""
+        events = ((line, event_of(line)) for line in self.lines if line.kind == "state-set")
+        return tuple((line, event) for line, event in events if isinstance(event, StateSet))
 
     @cached_property
     def remarks(self) -> tuple[Remark, ...]:

@@ -24,6 +24,7 @@ from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
 from benchflow.review.log.facts import InstrumentFact, ReadingFact, StageFact
 from benchflow.review.log.margin import band, margin, number
+from benchflow.review.many.instrument_doubts import checked_good_later, doubt_reasons, doubtful_instruments
 from benchflow.review.many.instrument_error import (
     figure_point,
     reading_allowance,
@@ -43,6 +44,7 @@ from benchflow.review.many.session_question import (
 from benchflow.review.many.trace_names import named_matches
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.shop.register import Shop
+from benchflow.trade.instruments import Instrument
 from benchflow.trade.verdict import NOT_ACCEPTED
 
 
@@ -113,7 +115,8 @@ def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | Non
         source, conditions.question, register, one_only=conditions.reads_high is not None
     )
     conditions = replace(conditions, question=question)
-    touched = [session for match in found if (session := _traced_session(match, conditions)) is not None]
+    doubtful = doubtful_instruments(register, question.subject)
+    touched = [session for match in found if (session := _traced_session(match, conditions, doubtful)) is not None]
     touched.sort(key=lambda session: session.opened_at, reverse=True)
     touched.sort(key=_consequence, reverse=True)
     left_out = tuple(f"{file.path} {file.why}" for file in source.left_out())
@@ -158,7 +161,9 @@ def question_text(conditions: TraceQuestion) -> str:
     return words
 
 
-def _traced_session(session_match: SessionMatch, conditions: TraceQuestion) -> TracedSession | None:
+def _traced_session(
+    session_match: SessionMatch, conditions: TraceQuestion, doubtful: tuple[Instrument, ...]
+) -> TracedSession | None:
     readings = session_match.readings
     if isinstance(conditions.question.subject, ReadingSubject):
         readings = tuple(reading for reading in readings if reading.in_force and _meets_conditions(reading, conditions))
@@ -166,7 +171,12 @@ def _traced_session(session_match: SessionMatch, conditions: TraceQuestion) -> T
             return None
     fasteners = _count_fasteners(session_match)
     in_force = [reading for reading in readings if reading.in_force]
-    reasons = worst_first(_trace_reasons(session_match, readings, fasteners, conditions))
+    good = checked_good_later(session_match, doubtful) if conditions.reads_high is not None else ""
+    conditions = replace(conditions, reads_high=None) if good else conditions
+    found = [*_trace_reasons(session_match, readings, fasteners, conditions), *doubt_reasons(session_match, doubtful)]
+    if good:
+        found.append(WeakPoint("in-force", f"used before the last good check of {good}; the error came later"))
+    reasons = worst_first(found)
     session = session_match.session
     return TracedSession(
         session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,

@@ -14,7 +14,10 @@ _WRITTEN = {
     "rework": "gave as reason of the rework", "state": "gave as reason of a state",
     "choice": "gave as reason of a part", "repair": "gave as repair", "close": "gave as reason for closing",
 }  # fmt: skip
-_FULL_WEIGHT = ("note", "deviation", "choice")
+_FULL_WEIGHT = ("note",)
+_REASONS_OF_RULES = ("deviation", "choice")
+EXCUSE_SIZE = 0.3
+"""The size of unease in the reason of a deviation. It explains what has its own weak point. (Own rule.)"""
 
 
 def note_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
@@ -43,6 +46,8 @@ def _size(remark: Remark) -> float:
     size = oddness(remark.text)
     if remark.kind in _FULL_WEIGHT:
         return size
+    if remark.kind in _REASONS_OF_RULES:
+        return size if size >= DAMAGE_SIZE else min(size, EXCUSE_SIZE)
     return UNEASE_SIZE if size >= DAMAGE_SIZE else 0.0
 
 

@@ -172,7 +172,6 @@ def test_help_lists_every_key_of_an_instrument() -> None:
         assert key in text, key
 
 
-<<<<<<< HEAD
 # --- the letterhead -----------------------------------------------------------------------------------
 
 
@@ -211,7 +210,8 @@ def test_bad_letterhead_is_refused_and_changes_nothing(tmp_path: Path, value: st
     assert isinstance(refused.exception, BenchflowError)
     assert words in str(refused.exception)
     assert (tmp_path / "config" / "shop.yaml").read_bytes() == before
-=======
+
+
 def test_doubt_is_marked_with_its_dates_and_kept_after_the_calibration() -> None:
     run("instrument", "tw", "kind=torque", "serial=TW", "calibrated=2025-11-03")
     assert isinstance(run("doubt", "tw", "dropped", "--found", "2199-01-01").exception, BenchflowError)
@@ -226,4 +226,3 @@ def test_doubt_is_marked_with_its_dates_and_kept_after_the_calibration() -> None
     assert found["doubts"] == [
         {"reason": "dropped", "found": "2026-05-01", "last-good": "2025-11-03", "calibrated": "2026-06-01"}
     ]
->>>>>>> d3c086c (tests: mark a doubt with dates by the command)

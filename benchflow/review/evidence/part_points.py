@@ -14,6 +14,9 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import band_of_limit, margin
 from benchflow.session.rules.planned_disassembly import used_once_items
 
+PLANNED = 0.0
+"""The size of a lot that is entered again after a trial as planned: two new parts can be of one lot."""
+
 NO_LOT_ASKED = 0.0
 """The size of a part of which no new one is on record, where the procedure asks for no lot."""
 
@@ -39,7 +42,8 @@ def _discard_points(log: LoadedLog, step: Step, discard: Discard) -> Iterator[We
     for lot in after:
         if lot.operation == step.id and lot.in_force and folded(lot.lot) in old:
             words = f"{title}: lot {lot.lot} was entered again after a part of that lot was {thrown}"
-            yield WeakPoint("fitted-after-discard", words, lot.seq, discard.item)
+            planned = discard.cause == "taken apart"
+            yield WeakPoint("fitted-after-discard", words, lot.seq, discard.item, PLANNED if planned else 1.0)
     if not after and not _new_one_noted(log, discard, title) and not _tightened_before(log, step):
         asked = kit.lot_required or bool(before)
         words = f"{title}: {thrown}, and no new one is on record"

@@ -125,8 +125,8 @@ WORK: Final = (
     ),
     WeakPointKind(
         "fitted-after-discard", "fitted after it was thrown away", "a lot was used again after it was discarded",
-        "work",
-        _FLAT, ((1.0, 78),), "a part for one use does not seal or hold a second time",
+        "work", "1 after rework, a remedy or a repair; 0 after a planned trial", ((0.0, 12), (1.0, 78)),
+        "a part for one use does not seal or hold a second time; after a trial it can be another part of the lot",
     ),
     WeakPointKind(
         "tightened-twice", "tightened twice", "a fastener or gasket for one use was tightened again", "work",

@@ -15,6 +15,7 @@ from benchflow.review.formatting import count, local_day
 from benchflow.review.log.facts import DeviationFact, SignatureFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.session.state.event_basics import PersonRecord
 from benchflow.session.state.events import DeviationSigned, event_of
 from benchflow.session.state.state import HOLD
 
@@ -78,6 +79,14 @@ def _signer_points(
     elif role and role not in known.roles:
         words = f"{what} was signed by {fact.by}, who is not {with_article(role)} in the register{when}"
         yield WeakPoint("waived-without-role", words, fact.seq, what)
+    elif role and any(role not in one.roles for one in _at_start(log) if folded(one.name) == folded(fact.by)):
+        words = f"{what} was signed by {fact.by}, who became {with_article(role)} in the register during the job"
+        yield WeakPoint("role-added", words, fact.seq, what)
+
+
+def _at_start(log: LoadedLog) -> tuple[PersonRecord, ...]:
+    """The people of the register when the job was opened."""
+    return log.people_history.people_at(1)
 
 
 def _people_at(log: LoadedLog, seq: int, shop: "Shop | None") -> tuple[dict[str, KnownPerson], str]:

@@ -343,6 +343,10 @@ RECORD: Final = (
         "record", _FLAT, ((1.0, 23),), "the second pair of eyes is missing",
     ),
     WeakPointKind(
+        "role-added", "role added during the job", "the signer got the role in the register while the job ran",
+        "record", _FLAT, ((1.0, 16),), "often honest, but a role can be added to sign once",
+    ),
+    WeakPointKind(
         "self-signed", "signed by the builder", "a hold point was signed by the person who did the work", "record",
         _FLAT, ((1.0, 22),), "nobody else has checked the work",
     ),

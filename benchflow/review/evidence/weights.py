@@ -135,7 +135,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "used-part", "used part", "a part was used again", "work",
-        "0 inside the limit for new parts too; 1 only inside that for used parts", ((0.0, 13), (1.0, 18)),
+        "0 inside the limit for new parts too; 1 only inside that for used parts", ((0.0, 16), (1.0, 18)),
         "the procedure allows it, but less of its life is left",
     ),
     WeakPointKind(
@@ -274,7 +274,7 @@ MEASUREMENT: Final = (
     ),
     WeakPointKind(
         "instrument-overdue", "instrument overdue", "the calibration of the instrument had expired that day",
-        "measurement", "days", ((0.0, 12), (1.0, 14), (7.0, 19), (14.0, 22), (30.0, 27), (90.0, 34), (365.0, 48),
+        "measurement", "days", ((0.0, 12), (1.0, 17), (7.0, 19), (14.0, 22), (30.0, 27), (90.0, 34), (365.0, 48),
         (1095.0, 60)),
         "wrenches drift over months and years, not over a day",
     ),
@@ -296,7 +296,7 @@ MEASUREMENT: Final = (
     WeakPointKind(
         "clock-back", "computer clock set back", "the computer clock was set back while a time window ran",
         "measurement",
-        "time hidden, as a part of the window; 0 where the boot clock ran on", ((0.0, 15), (0.1, 24), (1.0, 44)),
+        "time hidden, as a part of the window; 0 where the boot clock ran on", ((0.0, 16), (0.1, 24), (1.0, 44)),
         "the time that is hidden may have passed in the window",
     ),
     WeakPointKind(
@@ -359,7 +359,7 @@ RECORD: Final = (
         _FLAT, ((1.0, 20),), "the signatures were checked by another list of people",
     ),
     WeakPointKind(
-        "pin-wrong", "wrong PIN", "a wrong PIN was entered", "record", "how often", ((1.0, 13), (3.0, 21), (6.0, 23)),
+        "pin-wrong", "wrong PIN", "a wrong PIN was entered", "record", "how often", ((1.0, 16), (3.0, 21), (6.0, 23)),
         "one is a slip; several are somebody who does not know the PIN",
     ),
     WeakPointKind(

@@ -9,6 +9,21 @@ do not matter. (Common practice, no source.)
 from typing import Final
 
 DAMAGE: Final = r"""
+folded (?:over|back|under|up|itself)\b
+metal (?:flakes|swarf|particles|slivers|splinters)\b
+rounded (?:off|head|corner|nut|bolt)\b
+(?:gasket|face|surface|seal|seat|thread|bore|joint|journal)s? (?:was|were|is|are|still) (?:\w+ )?
+    (?:damp|wet|dirty|oily|greasy|dusty|rusty)\b
+damp\b
+smear\b
+blocked\b
+clogged\b
+turned past\b
+past the mark\b
+fell (?:on|to|over|onto)\b
+(?:stud|insert|thread|bolt|plug|dowel)s? (?:\w+ )?pulled out\b
+swapped (?:front|left|right|over|with|ends|sides|round|by mistake)\b
+mixed (?:\w+ )?with (?:another|the other|one|others)\b
 creas(?:e|es|ed)\b
 crack(?:s|ed|ing)?\b
 hair ?line\b
@@ -108,6 +123,20 @@ without (?:the |a |any |its )?(?:washer|oil|sealant|lube|lubricant|grease|gasket
 """Damage, dirt, or a wrong fit."""
 
 UNEASE: Final = r"""
+weak\b
+(?:look|looks|looked|seem|seems|seemed|was|is|are|were) (?:a bit |rather |quite |very |somewhat |so )?
+    (?:thin|tired|old|thick|used|rusty|dirty|large|small|short|blue|dark|dull)\b
+thin (?:at|in|near|on)\b
+click(?:ed|s)? (?:early|late|before|too)\b
+hit the\b
+thread(?:ed)? inserts?\b
+insert fitted\b
+from memory\b
+I (?:think|thought|guess|believe|suppose)\b
+(?:looks?|looked|seems?|seemed) (?:ok|okay|fine|all right|alright|right|good) to me\b
+not (?:replaced|changed|renewed|cleaned|measured|checked|torqued|tightened|oiled|greased|fitted|done|marked|deburred|
+    inspected|tested|lubricated|calibrated|new)\b
+(?:nut|bolt|stud|screw)s? (?:\w+ )?turns? freely\b
 (?:too|very|really|rather|quite|pretty|bit|little|felt|feels|went in|goes in|turn(?:s|ed)|was|is) tight\b
 tight (?:spot|place|to turn|going|in one|at)\b
 stiff\b

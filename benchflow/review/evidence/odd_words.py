@@ -43,7 +43,7 @@ _CLAUSE_END: Final = (
 )
 _LIST_WORDS: Final = r"\b(?:or|and|nor|any|other|marks?|sign|signs|of)\b|\W"
 _REPLACED: Final = r"""
-(?:replaced|renewed|exchanged|swapped|scrapped)\b
+(?<!not )(?:replaced|renewed|exchanged|scrapped)\b
 (?:threw (?:it|them)|thrown) away\b
 (?:fitted|took|used|put in|got) (?:a |another |the )?(?:new|fresh)\b
 new one (?:fitted|in)\b
@@ -60,6 +60,11 @@ _OTHER_MATTERS: Final = r"""
 (?:be here|be back|here tomorrow)\b
 """
 """What a neutral sentence is often about: people, weather, the room."""
+
+_OTHER_THINGS: Final = r"""
+(?:radio|lamp|bulb|heater|phone|screen|keyboard|printer|van|camera|pen|pencil|broom|kettle|coffee machine|glasses)\b
+"""
+"""Things whose damage says nothing of the work."""
 
 _PROPER_BEND: Final = r"(?:tabs?|cotter|split pin|lock ?wire|locking wire|locking plate)\b"
 _PERSON: Final = r"(?<!\b[Aa] )(?<!\b[Tt]he )(?<!\b[Oo]ne )\bNick (?!on\b|in\b|at\b|near\b|along\b|under\b)"
@@ -92,6 +97,8 @@ def _judge_clause(clause: str, *, list_negated: bool) -> tuple[bool, bool, bool]
     """
     damage, unease_words = _pattern(DAMAGE), _pattern(UNEASE)
     found = [match for match in damage.finditer(clause) if not _is_proper_bend(clause, match)]
+    if _pattern(_OTHER_THINGS).search(clause):
+        found = []
     if list_negated and found and not re.sub(_LIST_WORDS, "", damage.sub("", clause), flags=re.IGNORECASE):
         return False, False, True
     sound = [match for match in found if _is_negated(clause, match)]

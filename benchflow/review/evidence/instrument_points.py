@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from datetime import date
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -166,11 +167,14 @@ def _distance_out_of_range(value: Quantity | None, text: str) -> float:
     except QuantityError:
         return 0.0
     ends = [end for end in (limit.low, limit.high) if end is not None]
-    if not ends or any(dimension_of(end.unit) != dimension_of(value.unit) for end in ends) or not base(value):
+    if any(dimension_of(end.unit) != dimension_of(value.unit) for end in ends):
         return 0.0
-    below = 0 if limit.low is None else base(limit.low) - base(value)
-    above = 0 if limit.high is None else base(value) - base(limit.high)
-    return float(max(below, above, 0) / abs(base(value)))
+    read = base(value)
+    beyond = [(base(end) - read, base(end)) for end in (limit.low,) if end is not None]
+    beyond += [(read - base(end), base(end)) for end in (limit.high,) if end is not None]
+    distance, end_passed = max(beyond, default=(Fraction(0), Fraction(0)))
+    # Of a reading of zero, the end itself is the measure.
+    return float(distance / max(abs(read), abs(end_passed))) if distance > 0 else 0.0
 
 
 def _need_title(log: LoadedLog, need: str) -> str:

@@ -191,6 +191,17 @@ def test_error_of_a_wrench_is_ranked_by_what_it_does_to_the_joint(tmp_path: Path
     assert turned.grade < beyond.grade
 
 
+def test_angle_gauge_is_not_said_to_have_set_a_torque(tmp_path: Path) -> None:
+    log_builder = LogBuilder(unit="turned", procedure=JOINTS).start("bolts")
+    log_builder.add("instrument-used", need="gauge", serial="AG-1", title="Angle gauge", uncertainty="1 %")
+    for fastener in (1, 2):
+        log_builder.add("ticked", operation="bolts", joint="bolts", stage=2, fastener=fastener, serial="AG-1")
+    source = LogFiles([log_builder.finish("bolts").save(tmp_path)])
+    (reason,) = found_error(source, "0.05", "AG-1").touched[0].reasons
+    assert reason.words == "2 fasteners of bolts (bolts), turned with it: about 95 % of what it showed"
+    assert found_error(source, "0.01", "AG-1").touched[0].only_mentioned
+
+
 def test_reading_within_the_uncertainty_of_its_gauge_is_only_mentioned(tmp_path: Path) -> None:
     log_builder = LogBuilder(unit="gauge").start("measure")
     log_builder.add("instrument-used", need="gauge", serial="DG-1", title="Dial gauge", uncertainty="0.02 mm")

@@ -65,7 +65,8 @@ class TraceQuestion(Struct, frozen=True):
 
 class TracedSession(Struct, frozen=True):
     """One session that the trace found. ``reasons`` are sorted, the worst first. ``fasteners`` and ``readings`` count
-    valid work."""
+    valid work. ``only_mentioned`` is true if nothing but the error of the instrument concerns it, and the instrument
+    was allowed that error."""
 
     session: str
     unit: str
@@ -78,15 +79,11 @@ class TracedSession(Struct, frozen=True):
     reasons: tuple[WeakPoint, ...]
     fasteners: int
     readings: int
+    only_mentioned: bool = False
 
     @property
     def grade(self) -> int:
         return max((reason.grade for reason in self.reasons), default=0)
-
-    @property
-    def only_mentioned(self) -> bool:
-        """True if the error of the instrument is all that concerns this session, and the instrument was allowed it."""
-        return self.grade < SUSPECT and any(reason.kind == "error-allowed" for reason in self.reasons)
 
 
 class Trace(Struct, frozen=True):
@@ -178,9 +175,11 @@ def _traced_session(
         found.append(WeakPoint("in-force", f"used before the last good check of {good}; the error came later"))
     reasons = worst_first(found)
     session = session_match.session
+    allowed = any(reason.kind == "error-allowed" for reason in reasons)
     return TracedSession(
         session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,
         session_match.bench, session_match.path, reasons, sum(fasteners.values()), len(in_force),
+        allowed and all(reason.grade < SUSPECT for reason in reasons),
     )  # fmt: skip
 
 

@@ -105,3 +105,14 @@ def test_chance_of_a_slope_agrees_with_shuffling() -> None:
         as_steep += abs(sum((place - mean) * value for place, value in enumerate(values))) >= observed
     assert slope.by_chance == pytest.approx(as_steep / tries, abs=0.03)
     assert 0.02 < slope.by_chance < 0.9
+
+
+@pytest.mark.parametrize("odd", [0, 6, 12])
+def test_jump_names_the_odd_value_and_not_its_neighbour(odd: int) -> None:
+    """The value is inside the limits of wide scatter, but the readings jump to it and back."""
+    values = [9.6, 9.8, 10.0, 10.2, 10.0, 9.8, 10.0, 10.2, 10.4, 10.2, 10.0, 9.8, 9.6]
+    values[odd] += 0.9 if odd == 6 else 1.3
+    chart = chart_of(values)
+    assert chart.outliers == (odd,)
+    step = [10.0, 10.1, 9.9, 10.0, 10.1, 9.9, 11.0, 11.1, 10.9, 11.0, 11.1, 10.9]
+    assert not {5, 6} & set(chart_of(step).outliers)  # a step of the level has two sides that are alike

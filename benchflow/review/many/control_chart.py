@@ -5,14 +5,14 @@ D4 = 3.267; E2 = 3 / d2 = 2.660), as the NIST/SEMATECH e-Handbook of Statistical
 6.3.2.2. They follow from the normal distribution: d2 = 2 / sqrt(pi), D4 = 1 + 3 sqrt(2 - d2**2) / d2.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import fsum, inf, sqrt
 from typing import Final, Literal
 
 from msgspec import Struct
 
-from benchflow.review.many.outlying_values import outlying_places, within_steps
+from benchflow.review.many.outlying_values import FEWEST, outlying_places, within_steps
 from benchflow.review.many.student_t import two_sided_probability
 
 D2: Final = 1.128
@@ -117,7 +117,9 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
     drift = slope if slope is not None and slope.significant else None
     if drift is not None:
         level = _without_slope(values, drift)
-    limits = limits_of([value for place, value in enumerate(values) if place not in odd])
+    limits = _limits_without(values, odd)
+    odd = tuple(sorted({*odd, *_between_jumps(level, limits, step)}))
+    limits = _limits_without(values, odd)
     ranges = moving_ranges(values)
     outside = {
         place
@@ -135,6 +137,27 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
         drift=drift,
         slope=slope,
     )
+
+
+def _limits_without(values: Sequence[float], odd: Sequence[int]) -> Limits:
+    return limits_of([value for place, value in enumerate(values) if place not in odd])
+
+
+def _between_jumps(values: Sequence[float], limits: Limits, step: float) -> Iterator[int]:
+    """The places of single values that the moving range jumps to and back from; at an end, to or from.
+
+    A jump has two sides. The odd one is farther from the centre, and a step of the level has only one jump.
+    """
+    if len(values) < FEWEST:
+        return
+    jumps = [later - earlier for earlier, later in pairwise(values)]
+    for place, value in enumerate(values):
+        sides = ([jumps[place - 1]] if place else []) + ([-jumps[place]] if place < len(jumps) else [])
+        beyond = [side for side in sides if abs(side) > limits.range_upper and side * (value - limits.centre) > 0]
+        if len(beyond) == len(sides) and not within_steps(value, limits.centre, step):
+            nearest = min(sides, key=abs)
+            if abs(value - limits.centre) > abs(value - nearest - limits.centre):
+                yield place
 
 
 def _without_slope(values: Sequence[float], slope: Drift) -> tuple[float, ...]:

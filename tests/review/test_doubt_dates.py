@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.evidence.instrument_points import doubt_points
+from benchflow.quantity import parse_quantity
+from benchflow.review.evidence.instrument_points import distance_out_of_range, doubt_points
 from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.many.log_scan import LogFiles
 from benchflow.session.shop.register import ShopError
@@ -116,3 +117,9 @@ def test_trace_does_not_accuse_a_job_before_the_last_good_check(tmp_path: Path) 
     after, before = found_error(source, "0", register=calibrated).touched
     assert [reason.kind for reason in after.reasons][:1] == ["instrument-bad"]
     assert "instrument-bad" not in [reason.kind for reason in before.reasons]
+
+
+@pytest.mark.parametrize(("value", "share"), [("110 N·m", 0.0), ("150 N·m", 0.2), ("10 N·m", 0.5), ("0 N·m", 1.0)])
+def test_distance_out_of_range_is_a_part_of_the_larger_of_value_and_end(value: str, share: float) -> None:
+    """Calculated by hand: (150 - 120) / 150, (20 - 10) / 20 and 20 / 20."""
+    assert distance_out_of_range(parse_quantity(value), "20 .. 120 N·m") == pytest.approx(share)

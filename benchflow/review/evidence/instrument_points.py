@@ -108,7 +108,7 @@ def _points_of_use(
         elif warning.startswith(InDoubt.BEGINS):
             yield WeakPoint("instrument-bad", f"{use.serial}: {warning}. It was used on {use.day}", use.seq, use.serial)
         elif not warning.startswith(CalibrationOver.BEGINS):
-            size = _distance_out_of_range(use.value, known.range if known else "")
+            size = distance_out_of_range(use.value, known.range if known else "")
             if OutOfRange.NAMES in warning and use.value is not None and not size:
                 continue  # the entry was corrected: the value in force is inside the range
             yield WeakPoint("instrument-unfit", f"{use.serial}: {warning}", use.seq, use.serial, size)
@@ -152,14 +152,17 @@ def _range_points(
     text = known.range if known is not None else ""
     if known is None and registered is not None and registered.range is not None:
         text = registered.range.text
-    share = _distance_out_of_range(use.value, text)
+    share = distance_out_of_range(use.value, text)
     if share > 0 and use.value is not None:
         words = f"{use.serial}: {show_short(use.value)} is outside its range, {text}"
         yield WeakPoint("instrument-unfit", words, use.seq, use.serial, share)
 
 
-def _distance_out_of_range(value: Quantity | None, text: str) -> float:
-    """The distance of ``value`` out of the range ``text``, as a part of the value; 0 if it is inside or not known."""
+def distance_out_of_range(value: Quantity | None, text: str) -> float:
+    """The distance of ``value`` out of the range ``text``, as a part of the larger of it and the end passed.
+
+    It is 0 if the value is inside, or not known.
+    """
     if value is None or not text:
         return 0.0
     try:
@@ -173,7 +176,6 @@ def _distance_out_of_range(value: Quantity | None, text: str) -> float:
     beyond = [(base(end) - read, base(end)) for end in (limit.low,) if end is not None]
     beyond += [(read - base(end), base(end)) for end in (limit.high,) if end is not None]
     distance, end_passed = max(beyond, default=(Fraction(0), Fraction(0)))
-    # Of a reading of zero, the end itself is the measure.
     return float(distance / max(abs(read), abs(end_passed))) if distance > 0 else 0.0
 
 

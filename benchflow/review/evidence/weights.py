@@ -280,7 +280,8 @@ MEASUREMENT: Final = (
     ),
     WeakPointKind(
         "instrument-unfit", "instrument not fit", "the instrument was used out of its range, or was not fit otherwise",
-        "measurement", "distance out of the range, as a part of the value", ((0.0, 34), (0.1, 46), (0.5, 62)),
+        "measurement", "distance out of the range, as a part of the larger of value and end",
+        ((0.0, 34), (0.1, 46), (0.5, 62)),
         "nobody has calibrated it there",
     ),
     WeakPointKind(
@@ -339,7 +340,7 @@ RECORD: Final = (
         _FLAT, ((1.0, 23),), "nobody has checked whether that person may sign",
     ),
     WeakPointKind(
-        "waived-without-role", "waived without the role", "a hold or rule was waived by a person without its role",
+        "waived-without-role", "signed without the role", "a hold was signed or waived by a person without its role",
         "record", _FLAT, ((1.0, 23),), "the second pair of eyes is missing",
     ),
     WeakPointKind(

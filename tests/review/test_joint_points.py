@@ -159,6 +159,14 @@ def test_tick_far_above_its_band_states_the_clamp_load_and_is_weighed_by_it(tmp_
     assert point.words.endswith("1 ticked again as loosened")
 
 
+def test_tick_read_in_another_unit_is_also_shown_in_the_unit_of_its_band(tmp_path: Path) -> None:
+    """74 ft-lb is 100.3 N·m (1 ft-lb = 1.3558 N·m, NIST SP 811)."""
+    job = Studs(tmp_path)
+    job.tick(1, 2, 3, 4)
+    job.tick(1, value="74 ft-lb")
+    assert "fastener 1 at 74 ft-lb (100" in job.found()["overtightened"].words
+
+
 def test_tick_above_its_band_stays_a_weak_point_when_the_stage_is_begun_again(tmp_path: Path) -> None:
     job = Studs(tmp_path)
     job.tick(1, value="52 N·m")

@@ -6,7 +6,7 @@ from typing import Final
 
 from benchflow.procedure.model import CheckStage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import base
+from benchflow.quantity import base, show_converted
 from benchflow.review.evidence.clamp_load import clamp_load, joint_of_step, load_change_text
 from benchflow.review.evidence.ranking import ONE_END_FACTOR, WeakPoint
 from benchflow.review.formatting import count
@@ -137,7 +137,9 @@ def _above(tick: Tick, band: TickBand | None) -> float:
 def _figure(tick: Tick, band: TickBand | None) -> str:
     if tick.quantity is None or band is None:
         return ""
-    return f": fastener {tick.fastener} at {tick.quantity.entered}, band {band.text}"
+    read = from_stored(tick.quantity)
+    same = f" ({show_converted(read, band.unit)})" if read.unit != band.unit else ""
+    return f": fastener {tick.fastener} at {tick.quantity.entered}{same}, band {band.text}"
 
 
 def _effect(log: LoadedLog, step: Step, tighten: Tighten, number: int, tick: Tick) -> str:

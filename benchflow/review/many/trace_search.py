@@ -24,7 +24,7 @@ from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown, shown_reading
 from benchflow.review.log.facts import InstrumentFact, ReadingFact, StageFact
 from benchflow.review.log.margin import band, margin, number
-from benchflow.review.many.instrument_doubts import checked_good_later, doubt_reasons, doubtful_instruments
+from benchflow.review.many.doubted_use import checked_good_later, doubt_reasons, doubtful_instruments
 from benchflow.review.many.instrument_error import (
     figure_point,
     reading_allowance,

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @click.command(epilog=exit_code_help("The log is damaged. The part before the damage is reviewed."))
 @click.argument("name", metavar="LOG")
-@click.argument("complaint", required=False)
+@click.argument("complaint_words", metavar="[COMPLAINT]", nargs=-1)
 @click.option("--search", metavar="TEXT", help="Instead of a COMPLAINT: search for TEXT in the operations.")
 @click.option("--running", type=click.Choice(["yes", "no"]), help="Is it still run?")
 @click.option("--since", metavar="TIME", default="", help="Hours or distance since the build: '40 h', '1,200 km'.")
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 @click.option("--text", "as_text", is_flag=True, help="Print the review, on a terminal too. Implied by --all, --rule.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, including the rule.")
 def review(
-    name: str, complaint: str | None, search: str | None, running: str | None, since: str, when: str | None,
+    name: str, complaint_words: tuple[str, ...], search: str | None, running: str | None, since: str, when: str | None,
     touched: str, retorque: str | None, changed: str, log_it: bool, by: str, every: bool, shop: Path | None,
     url: str | None, show_rule: bool, as_text: bool, as_json: bool,
 ) -> int:  # fmt: skip
@@ -57,6 +57,7 @@ def review(
     The options from --running to --changed answer the first questions. All may be left out. Without them, the answers
     in the log are used. The log is only read, except with --log.
     """
+    complaint = " ".join(complaint_words) or None
     given = {"running": running or "", "since": since, "when": when or "", "touched": touched,
              "retorque": retorque or "", "changed": changed}  # fmt: skip
     if log_it and not complaint:

@@ -32,6 +32,7 @@ def meant(procedure: str, text: str) -> list[str]:
     [
         ("leak", ["head-gasket-leak", "coolant-leak", "oil-leak"]),
         ("losing water", ["head-gasket-leak", "coolant-leak"]),
+        ("loosing watter", ["head-gasket-leak", "coolant-leak"]),
         ("Watter leek", ["head-gasket-leak", "coolant-leak"]),
         ("drinks antifreeze", ["head-gasket-leak", "coolant-leak"]),
         ("oil puddle under the car", ["oil-leak"]),

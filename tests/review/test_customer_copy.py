@@ -220,6 +220,17 @@ def test_deviation_from_a_limit_has_the_name_for_the_customer_and_one_line_for_o
     assert (row.figures, row.verdict, row.other) == ((("1", "0.3"), ("2", "0.4")), "HIGH", "0.012 .. 0.016 in")
 
 
+def test_readings_that_are_judged_together_have_their_difference_beside_the_limit(tmp_path: Path) -> None:
+    one = "{id: one, title: One, record: {gap: {ask: Gap, readings: 2, unit: mm, limit: equal within 0.3 mm}}}"
+    script = Script(tmp_path, procedure_with(one))
+    script.do_all(open_intent(), intent("start", operation="one"))
+    script.do_all(intent("record", name="gap", value="4.00 mm"), intent("record", name="gap", value="4.20 mm"))
+    script.do("finish")
+    (row,) = copy_of(loaded(script)).readings
+    assert row.figures == (("1", "4.00"), ("2", "4.20"), ("difference", "0.20"))
+    assert (row.other, row.other_limit) == ("0.0079 in", "at most 0.0118 in")  # 0.20 / 25.4 and 0.3 / 25.4
+
+
 def test_text_of_people_is_never_markup_on_the_copy(tmp_path: Path) -> None:
     hostile = '</style><script>alert(1)</script> "quoted" \\ {{ 7*7 }} \x1b]52;c;aGk=\x07 \u202eabc'
     script = Script(tmp_path, procedure_with(OPERATIONS[2].replace("after: bore, ", "")))

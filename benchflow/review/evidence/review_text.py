@@ -50,7 +50,8 @@ def _sound_lines(others: list[ReviewedStep], cases: EarlierCases | None) -> Iter
         yield f"  {number_text(step)}  {step.title} ({known}{f'; {earlier}' if earlier else ''})"
     if len(named) < len(others):
         rest = len(others) - len(named)
-        yield f"  {'and ' if named else ''}{rest} more without a weak point (--all shows them)"
+        others_text = f"and {rest} more" if named else count(rest, "step")
+        yield f"  {others_text} without a weak point (--all shows {'it' if rest == 1 else 'them'})"
 
 
 def number_text(step: ReviewedStep) -> str:

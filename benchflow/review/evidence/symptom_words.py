@@ -80,6 +80,8 @@ still t that the their then there they thing this to up very was we were when wi
 """
 _LEFT_OUT: Final = frozenset(_NO_SUBJECT.split())
 """Words that do not say what is wrong."""
+_LOSE_FOR_LOOSE: Final = re.compile(r"\bloos(?:ing|es)\b", re.I)
+"""How ``losing`` and ``loses`` are often spelled."""
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _WHEN: Final = re.compile(
     r"\b(?:when|only|if|while|once|until)\s+(?:it\s+(?:is|gets)\s+|it's\s+)?(hot|warm|cold)\b", re.I
@@ -113,7 +115,11 @@ def _undoubled(word: str) -> str:
 
 def stems(text: str) -> dict[str, str]:
     """The words in ``text`` that say something, by their stems. Words about hot and cold are left out."""
-    joined = _WHEN.sub(" ", text).replace("anti-freeze", "antifreeze").replace("blow-by", "blowby")
+    joined = (
+        _LOSE_FOR_LOOSE.sub("losing", _WHEN.sub(" ", text))
+        .replace("anti-freeze", "antifreeze")
+        .replace("blow-by", "blowby")
+    )
     words = (word for word in _WORD.findall(joined.casefold()) if word not in _LEFT_OUT and len(word) > 1)
     return {stem(word): word for word in words}
 

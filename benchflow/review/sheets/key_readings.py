@@ -3,8 +3,9 @@
 from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
-from benchflow.procedure.model import CalculatedValue, RecordedValue
+from benchflow.procedure.model import CalculatedValue, EqualWithin, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
@@ -34,12 +35,16 @@ class KeyReading(Struct, frozen=True):
 
 
 class _CollectedReading(Struct):
-    """The readings of one name, collected over the places at which it was measured."""
+    """The readings of one name, collected over the places at which it was measured.
+
+    ``judged_as`` says which figure of the readings the limit is for: "difference", "mean", or "" for each reading.
+    """
 
     name: str
     unit: str
     readings: list[tuple[str, ReadingFact]] = []
     values: list[Value] = []
+    judged_as: str = ""
 
 
 def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
@@ -58,6 +63,7 @@ def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
             if not name or value.further or not (value.limit or named):
                 continue
             row = rows.setdefault((name, value.unit, value.limit), _CollectedReading(name, value.unit))
+            row.judged_as = _judged_as(step, value)
             row.values.append(value)
             row.readings += _labelled(log, step, value)
     return tuple(_key_reading(row) for row in rows.values() if row.readings)
@@ -73,6 +79,15 @@ def _long_name(step: Step, value: Value) -> str:
     return f"{step.title}: {value.ask}"
 
 
+def _judged_as(step: Step, value: Value) -> str:
+    if value.calculated or value.each:
+        return ""
+    record = next(record for record in step.operation.record if record.name == value.name)
+    if record.judge == "spread" or isinstance(record.bound, EqualWithin):
+        return "difference"
+    return "mean" if record.judge == "mean" else ""
+
+
 def _labelled(log: LoadedLog, step: Step, value: Value) -> list[tuple[str, ReadingFact]]:
     """The readings in force with their place: ``1 front``."""
     if value.calculated:
@@ -85,22 +100,37 @@ def _labelled(log: LoadedLog, step: Step, value: Value) -> list[tuple[str, Readi
 
 
 def _key_reading(row: _CollectedReading) -> KeyReading:
-    readings = tuple(fact for _, fact in row.readings)
+    compared = _compared_with_limit(row)
     worst = next((value for value in row.values if value.verdict in NOT_ACCEPTED), row.values[0])
-    to = other_unit(row.unit, max(abs(Decimal(fact.value)) for fact in readings))
-    other, other_limit = converted(readings, worst.band, to) if to else ("", "")
+    to = other_unit(row.unit, max(abs(Decimal(fact.value)) for fact in compared))
+    other, other_limit = converted(compared, worst.band, to) if to else ("", "")
     if to and f" {to}" in worst.limit:
         other_limit = ""  # printed in both units
     verdict = VERDICT_TEXT[worst.verdict]
     return KeyReading(row.name, _figures(row), row.unit, worst.limit, verdict, other, other_limit)
 
 
+def _compared_with_limit(row: _CollectedReading) -> tuple[ReadingFact, ...]:
+    """The figures that the limit is for: the readings, or their differences or means as readings."""
+    if not row.judged_as:
+        return tuple(fact for _, fact in row.readings)
+    difference = row.judged_as == "difference"
+    return tuple(
+        replace(value.readings[0], value=f"{value.judged:f}", entered=value.judged_text, difference=difference)
+        for value in row.values
+        if value.judged is not None and value.readings
+    ) or tuple(fact for _, fact in row.readings)
+
+
 def _figures(row: _CollectedReading) -> tuple[tuple[str, str], ...]:
+    judged = tuple(
+        (row.judged_as, value.judged_text.removesuffix(value.unit).rstrip()) for value in row.values if row.judged_as
+    )
     texts = [(place, _without_unit(fact)) for place, fact in row.readings]
     if len(texts) <= MOST_FIGURES:
-        return tuple(texts)
+        return (*texts, *judged)
     ordered = sorted((fact for _, fact in row.readings), key=lambda fact: Decimal(fact.value))
-    return ((f"{len(texts)} readings", f"{_without_unit(ordered[0])} .. {_without_unit(ordered[-1])}"),)
+    return ((f"{len(texts)} readings", f"{_without_unit(ordered[0])} .. {_without_unit(ordered[-1])}"), *judged)
 
 
 def _without_unit(fact: ReadingFact) -> str:

@@ -65,8 +65,8 @@ def test_copy_says_that_there_are_no_deviations_only_if_the_review_suspects_noth
 
 
 @pytest.mark.parametrize("kind", [KINDS[0], KINDS[-1]], ids=lambda kind: kind.__name__)
-def test_sheet_and_review_agree_on_a_build_with_a_planted_fault(kind: type[Fault]) -> None:
-    made = build(kind, "first-start", 7, folder()) or build(kind, "pipe-flange", 7, folder())
+def test_sheet_and_review_agree_on_a_build_with_a_planted_fault(kind: type[Fault], tmp_path: Path) -> None:
+    made = build(kind, "first-start", 7, tmp_path) or build(kind, "pipe-flange", 7, tmp_path)
     assert made is not None
     path, _, shop = made
     log = load_log(path, read_planted)

@@ -12,15 +12,19 @@ DAMAGE = (
     "bent the shim a bit",
     "the hole is a bit oval", "slight leak at the fitting", "scratch on the sealing lip",
     "oil ring broke while fitting",
-    "seal went in cocked", "a bit of swarf in the bore, blown out", "fitted without the washer",
-    "no dowel in the hole", "mating face scored", "studs were dry", "There is a nick at the edge",
+    "seal went in cocked", "fitted without the washer",
+    "no dowel in the hole", "mating face scored", "studs were dry", "had no new one, cleaned the old one",
+    "used the old bolts",
+    "Dropped one washer, swapped it for an old one from the bin", "ran out of lube, last four studs with WD",
+    "new gasket not in yet, put the old one back", "There is a nick at the edge",
 )  # fmt: skip
 UNEASE = (
     "thread felt gritty", "had to force it", "not sure if the tab went all the way in", "dropped it on the floor",
     "could not get it quite flat", "should be fine", "hope it holds", "torque came up very late on this one",
-    "wiped it, still some oil on it", "had no new one, cleaned the old one", "forgot the washer first",
+    "wiped it, still some oil on it", "forgot the washer first",
     "this one went in much easier than the rest", "phone rang, lost my place", "it binds a little in one place",
-    "number 7 never clicked", "used the old bolts", "is this the right side?", "bearing feels rough", "tight spot",
+    "number 7 never clicked", "is this the right side?", "Left hub growls a bit when turned by hand",
+    "bearing feels rough", "tight spot",
 )  # fmt: skip
 NEUTRAL = (
     "Customer rang, back at six", "cleaned the bench", "lunch", "ordered new seals", "used the blue rag",
@@ -30,7 +34,9 @@ NEUTRAL = (
     "split pin fitted", "hand tight first, then torqued", "Nick brought the parts", "Customer could not come today",
     "did not need the long socket", "turned by hand, free", "threads clean and oiled", "the marks line up",
     "Radio off, it is late", "stripped and cleaned the carburettor body", "Customer wants the old parts back",
-    "Took the torque from page 12", "no problem with the threads", "", "\N{GREEK SMALL LETTER MU}m",
+    "Took the torque from page 12", "Cracked the nuts loose with the long bar",
+    "Scratch paper is in the drawer", "Missing the game tonight", "Loose nuts are in the blue box",
+    "no problem with the threads", "", "\N{GREEK SMALL LETTER MU}m",
 )  # fmt: skip
 
 
@@ -47,6 +53,18 @@ def test_word_of_unease_counts_less(note: str) -> None:
 @pytest.mark.parametrize("note", NEUTRAL)
 def test_neutral_note_or_negated_damage_does_not_count(note: str) -> None:
     assert oddness(note) == 0
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "a bit of swarf in the bore, blown out", "Old gasket was torn, as expected",
+        "Rusty drain valve, poked it clear",
+        "Customer says the old gasket leaked at the bottom", "Stud 4 was stiff, ran a die over it, now runs free",
+    ],
+)  # fmt: skip
+def test_what_was_put_right_or_taken_off_is_only_mentioned(note: str) -> None:
+    assert oddness(note) == REPLACED_SIZE
 
 
 def test_damage_of_a_part_that_was_replaced_counts_little() -> None:

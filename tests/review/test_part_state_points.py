@@ -37,14 +37,14 @@ def lot(number: str) -> Json:
 def test_part_that_was_thrown_away_and_has_no_lot_is_mentioned(tmp_path: Path) -> None:
     rework = intent("rework", operation="seal", reason="not seated")
     log = job(tmp_path, procedure_with(SEAL, head=KIT), *work("seal"), rework, *work("seal"))
-    found = points(log, "seal")["not-replaced"]
+    found = points(log, "seal")["new-part-unknown"]
     assert found.words.startswith("Seal ring: thrown away at event")
     assert "the procedure asks for no lot" in found.words
-    assert found.grade < 30
+    assert found.grade < 20
     noted = intent("note", text="new seal ring from the shelf")
     (tmp_path / "new").mkdir()
     again = job(tmp_path / "new", procedure_with(SEAL, head=KIT), *work("seal"), rework, *work("seal", noted))
-    assert "not-replaced" not in points(again, "seal")
+    assert "new-part-unknown" not in points(again, "seal")
 
 
 def test_same_lot_after_a_discard_is_a_part_fitted_again(tmp_path: Path) -> None:

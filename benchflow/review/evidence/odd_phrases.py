@@ -9,6 +9,12 @@ do not matter. (Common practice, no source.)
 from typing import Final
 
 DAMAGE: Final = r"""
+(?:put|puts|fit|fitted|used|uses|took|refitted|re-?used|kept|stayed with|went (?:back )?(?:in )?with|
+    swapped (?:it|them) for|
+    cleaned) (?:\w+ ){0,3}old (?:one|ones|part|gasket|seal|ring|washer|shim|bearing|bolt|bolts|stud|studs|nut|
+    nuts|tab|tabs)\b
+(?:an|one) old (?:one|gasket|seal|ring|washer|bolt|stud|nut|tab|shim) (?:from|off|out of)\b
+ran out of (?:\w+ )?(?:lube|oil|sealant|moly|paste|grease|lubricant|thread ?lock\w*|locking|compound)\b
 folded (?:over|back|under|up|itself)\b
 metal (?:flakes|swarf|particles|slivers|splinters)\b
 rounded (?:off|head|corner|nut|bolt)\b
@@ -25,12 +31,12 @@ fell (?:on|to|over|onto)\b
 swapped (?:front|left|right|over|with|ends|sides|round|by mistake)\b
 mixed (?:\w+ )?with (?:another|the other|one|others)\b
 creas(?:e|es|ed)\b
-crack(?:s|ed|ing)?\b
+crack(?:s|ed|ing)?\b(?! (?:\w+ ){0,3}(?:loose|open|off)\b)
 hair ?line\b
 nick(?:s|ed)?\b
 burr(?:s|ed)?\b
 scor(?:ed|ing)\b
-scratch(?:es|ed)?\b
+scratch(?:es|ed)?\b(?! (?:paper|pad|awl|card|pen|build|made))
 goug(?:e|es|ed)\b
 dent(?:s|ed)?\b
 ding(?:s|ed)\b
@@ -50,7 +56,6 @@ chip(?:s|ped)?\b(?! shop)
 warp(?:s|ed|ing)?\b
 distort(?:ed|ion)\b
 corro(?:ded|sion|des)\b
-rust(?:y|ed|ing)?\b(?! (?:remover|converter|inhibitor))
 leak(?:s|ed|ing|y|age)?\b(?![- ]?(?:test|check|down))
 weep(?:s|ing)\b
 seep(?:s|ed|ing|age)\b
@@ -123,6 +128,9 @@ without (?:the |a |any |its )?(?:washer|oil|sealant|lube|lubricant|grease|gasket
 """Damage, dirt, or a wrong fit."""
 
 UNEASE: Final = r"""
+rust(?:y|ed|ing)?\b(?! (?:remover|converter|inhibitor))
+(?:growl|rumbl|grumbl|howl|clunk|chatter|judder|vibrat|humm|click(?:s|ing) when|click(?:s|ing) as)\w*
+WD\b
 weak\b
 (?:look|looks|looked|seem|seems|seemed|was|is|are|were) (?:a bit |rather |quite |very |somewhat |so )?
     (?:thin|tired|old|thick|used|rusty|dirty|large|small|short|blue|dark|dull)\b

@@ -13,7 +13,7 @@ from benchflow.review.evidence.odd_phrases import DAMAGE, UNEASE, UNEASE_ALWAYS
 DAMAGE_SIZE: Final = 1.0
 UNEASE_SIZE: Final = 0.5
 REPLACED_SIZE: Final = 0.2
-"""The sizes of a note: with a word for damage, with a word of unease, and with damage of a part that was replaced."""
+"""The sizes of a note: with a word for damage, with a word of unease, and with what was put right or taken off."""
 
 _NEGATION: Final = r"""
 no\b
@@ -48,16 +48,30 @@ _REPLACED: Final = r"""
 (?:fitted|took|used|put in|got) (?:a |another |the )?(?:new|fresh)\b
 new one (?:fitted|in)\b
 sent (?:it |them )?back\b
+now (?:it |they )?(?:runs?|turns?|goes|fits?|is|are|moves?|works?) (?:\w+ )?(?:free|freely|fine|ok|okay|well|
+    smooth|smoothly|good|flat|clean|clear)\b
+(?:ran|run) a (?:die|tap|chaser) (?:over|through|down)\b
+(?:poked|cleaned|blown|blew|rinsed|flushed|washed|dressed|stoned|filed|polished|lapped|wiped) (?:it |them )?(?:\w+ )?
+    (?:clear|free|out|smooth|clean|flat|down)\b
+(?:old|previous|removed|original) (?:\w+ ){0,2}(?:was|were|is|are|had|has|leaked|leaks|looked|came)\b
+(?:customer|client|owner|he|she) (?:said|says|told|reports?|complained|complains|thinks?|heard|hears)\b
 """
-_NO_NEW: Final = r"no (?:new|spare|other|fresh)\b"
+_NO_NEW: Final = r"""
+no (?:new|spare|other|fresh)\b
+not (?:in )?yet\b
+old (?:one|ones) (?:back|again|in)\b
+(?:put|used|fitted|re-?used|refitted) (?:\w+ ){0,3}old\b
+(?:did|could|would|will)(?: not|n['’]?t)\b
+"""
 _OTHER_MATTERS: Final = r"""
 (?:customer|client|owner|supplier|courier|wife|husband)\b
 (?:lunch|coffee|tea|dinner|holiday|birthday|weekend|traffic|home|van)\b
 (?:phone|rang|call(?:ed|s)?|e?-?mail|invoice|bill|parcel|post|deliver(?:y|ed)|order(?:ed)?)\b
 (?:radio|music|photo|camera|screen|keyboard|printer|wi-?fi|internet|computer|power cut)\b
 (?:light|lamp|bulb|heater|heating|weather|rain(?:ing)?|snow|cold in|hot in|hot day)\b
-(?:pen|pencil|broom|rag|apron|gloves?|bench|bin)\b
-(?:be here|be back|here tomorrow)\b
+(?:pen|pencil|broom|rag|apron|gloves?|bench)\b
+(?:be here|be back|here tomorrow|tonight|game|match|party|film)\b
+(?:are|is|go|goes|went|in|into) (?:\w+ ){0,3}(?:box|bag|drawer|tray|tin|shelf|folder|cupboard)\b
 """
 """What a neutral sentence is often about: people, weather, the room."""
 
@@ -67,6 +81,7 @@ _OTHER_THINGS: Final = r"""
 """Things whose damage says nothing of the work."""
 
 _PROPER_BEND: Final = r"(?:tabs?|cotter|split pin|lock ?wire|locking wire|locking plate)\b"
+_LOOSENED: Final = r"\b(?:crack(?:ed)?|broke|break) (?:\w+ ){0,3}(?:loose|open|off)\b"
 _PERSON: Final = r"(?<!\b[Aa] )(?<!\b[Tt]he )(?<!\b[Oo]ne )\bNick (?!on\b|in\b|at\b|near\b|along\b|under\b)"
 
 
@@ -79,8 +94,9 @@ def _pattern(phrases: str) -> re.Pattern[str]:
 
 def oddness(text: str) -> float:
     """How odd a note is: 0 for nothing odd, :data:`UNEASE_SIZE` for unease, :data:`DAMAGE_SIZE` for damage."""
+    plain = re.sub(_LOOSENED, "", re.sub(_PERSON, "", text), flags=re.IGNORECASE)
     worst, negated = 0.0, False
-    for clause in re.split(_CLAUSE_END, re.sub(_PERSON, "", text), flags=re.IGNORECASE):
+    for clause in re.split(_CLAUSE_END, plain, flags=re.IGNORECASE):
         damage, unease, negated = _judge_clause(clause, list_negated=negated)
         worst = max(worst, DAMAGE_SIZE if damage else 0.0, UNEASE_SIZE if unease else 0.0)
     if text.rstrip().endswith("?") and not _pattern(_OTHER_MATTERS).search(text):

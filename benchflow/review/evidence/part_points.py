@@ -17,9 +17,6 @@ from benchflow.session.rules.planned_disassembly import used_once_items
 PLANNED = 0.0
 """The size of a lot that is entered again after a trial as planned: two new parts can be of one lot."""
 
-NO_LOT_ASKED = 0.0
-"""The size of a part of which no new one is on record, where the procedure asks for no lot."""
-
 
 def part_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     """The weak points of the parts of ``step``."""
@@ -44,11 +41,13 @@ def _discard_points(log: LoadedLog, step: Step, discard: Discard) -> Iterator[We
             words = f"{title}: lot {lot.lot} was entered again after a part of that lot was {thrown}"
             planned = discard.cause == "taken apart"
             yield WeakPoint("fitted-after-discard", words, lot.seq, discard.item, PLANNED if planned else 1.0)
-    if not after and not _new_one_noted(log, discard, title) and not _tightened_before(log, step):
-        asked = kit.lot_required or bool(before)
+    if not after and not _new_one_noted(log, discard, title):
         words = f"{title}: {thrown}, and no new one is on record"
-        words += "" if asked else "; the procedure asks for no lot of it"
-        yield WeakPoint("not-replaced", words, discard.seq, discard.item, 1.0 if asked else NO_LOT_ASKED)
+        if kit.lot_required or before:
+            yield WeakPoint("not-replaced", words, discard.seq, discard.item)
+        else:
+            words += "; the procedure asks for no lot of it, and no note names a new one"
+            yield WeakPoint("new-part-unknown", words, discard.seq, discard.item)
 
 
 def _for_one_use(kit: KitItem) -> bool:
@@ -104,13 +103,12 @@ def _tightened_twice_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     thrown = [one for one in log.discards if one.item in items and step.id in one.operations]
     if thrown and any(_replaced(log, one) for one in thrown):
         return
+    if thrown and not any(kit[one.item].lot_required for one in thrown):
+        return  # nothing in the log can show new ones: the kind `new-part-unknown`
     words = f"{tighten.joint} was tightened {count(often + 1, 'time')} to the end, with parts for one use ({named})"
     if thrown:
         words += f". The {thrown[-1].cause} of event {thrown[-1].seq} throws them away, and no new ones are on record"
-        asked = any(kit[one.item].lot_required for one in thrown)
-    else:
-        asked = True
-    yield WeakPoint("tightened-twice", words, _last_tick(log, step), tighten.joint, often if asked else NO_LOT_ASKED)
+    yield WeakPoint("tightened-twice", words, _last_tick(log, step), tighten.joint, often)
 
 
 def _replaced(log: LoadedLog, discard: Discard) -> bool:

@@ -57,6 +57,8 @@ def _deviation_points(log: LoadedLog, step: Step, fact: DeviationFact, shop: "Sh
     hold = step.operation.hold
     role = hold.by if fact.about == HOLD and hold is not None else ""
     event = event_of(log.lines[fact.seq - 1])
+    if fact.about == HOLD:
+        yield WeakPoint("hold-waived", f"the hold point was waived by {fact.by}; nobody signed it", fact.seq, HOLD)
     if isinstance(event, DeviationSigned) and event.self_signed and fact.about == HOLD:
         yield WeakPoint("self-signed", f"the hold point was waived by {fact.by}, who did the work", fact.seq, HOLD)
     yield from _signer_points(log, fact, f"the deviation from {subject}", role, shop)

@@ -25,6 +25,7 @@ def too_fast_points(log: LoadedLog, step: Step, fact: OperationFact | None) -> I
     if step.takes:
         if fact.active < TAKES_SHARE * step.takes:
             words = f"done in {_seconds(fact.active)}; the procedure states {rounded_duration(step.takes)}"
+            words += "; what it measured is not proven" if step.operation.record else ""
             yield WeakPoint("too-fast", words, finished.seq, size=fact.active / step.takes)
         return
     needed = seconds_needed(fact)

@@ -119,9 +119,9 @@ WORK: Final = (
         "a repaired thread holds less surely than a sound one; a missing fastener holds nothing",
     ),
     WeakPointKind(
-        "not-replaced", "thrown away and not replaced", "a part was discarded, and no other one was entered for it",
-        "work", "1 its lot is asked for; 0 the procedure asks for no lot", ((0.0, 23), (1.0, 85)),
-        "the part is missing, or the old one went back in; without a lot, a new one leaves no entry",
+        "not-replaced", "thrown away and not replaced",
+        "a part whose lot the procedure asks for was discarded, and no other one was entered for it", "work", _FLAT,
+        ((1.0, 85),), "the part is missing, or the old one went back in",
     ),
     WeakPointKind(
         "fitted-after-discard", "fitted after it was thrown away", "a lot was used again after it was discarded",
@@ -130,8 +130,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "tightened-twice", "tightened twice", "a fastener or gasket for one use was tightened again", "work",
-        "how often it was tightened too much; 0 where it is thrown away and the procedure asks for no lot of a new one",
-        ((0.0, 30), (1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
+        "how often it was tightened too much", ((1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
     ),
     WeakPointKind(
         "used-part", "used part", "a part was used again", "work",
@@ -315,8 +314,10 @@ MEASUREMENT: Final = (
         _FLAT, ((1.0, 25),), "its readings and ticks are in the other log",
     ),
     WeakPointKind(
-        "window-tight", "time window nearly missed", "most of the window was used", "measurement",
-        "part of the window", ((0.9, 8), (1.0, 18)), "the time is inside the window",
+        "window-tight", "time window hardly kept",
+        "most of the window was used, or a wait was shortened by less than 2.5 %", "measurement",
+        "part of the window", ((0.9, 8), (1.0, 18)),
+        "the time is inside the window, or so little outside that it changes nothing",
     ),
     WeakPointKind(
         "window-across", "time by the computer clock",
@@ -352,8 +353,17 @@ RECORD: Final = (
         _FLAT, ((1.0, 22),), "nobody else has checked the work",
     ),
     WeakPointKind(
+        "hold-waived", "hold waived", "somebody signed to continue although a hold point was not signed", "record",
+        _FLAT, ((1.0, 22),), "nobody has checked the work",
+    ),
+    WeakPointKind(
         "deviation", "deviation", "somebody signed to continue although a rule was not met", "record", _FLAT,
-        ((1.0, 21),), "the cause itself has its own grade by its size; the signature adds only this",
+        ((1.0, 18),), "the cause itself has its own grade by its size; the signature adds only this",
+    ),
+    WeakPointKind(
+        "new-part-unknown", "new part not on record",
+        "a part for one use was thrown away, and the procedure asks for no lot of the new one", "record", _FLAT,
+        ((1.0, 16),), "the log cannot show that a new one was fitted",
     ),
     WeakPointKind(
         "other-register", "other register", "the job was continued with another register, or with none", "record",

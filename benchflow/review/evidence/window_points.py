@@ -12,6 +12,10 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.running_clocks import wait_from
 from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, Elapsed, EventTime, elapsed_between
 
+LITTLE_OF_A_WAIT = 0.025
+"""A wait that is shortened by less than this part of it is only mentioned. (Own rule: oil drains and sealant cures
+slowly; at the end of the wait they hardly change.)"""
+
 WHOLE_WINDOW = 1.0
 """The size of a fault in a window without a length."""
 
@@ -67,7 +71,11 @@ def _lower_end_points(run: WindowRun, waited: Elapsed, title: str, seq: int) -> 
     if waited.known and waited.low < low:
         words = f"started {rounded_duration(waited.low)} after “{title}” (wait {run.window.text}{_which_clock(waited)})"
         words += f", {_time_missed(low - waited.low)} too early"
-        yield WeakPoint("window-missed", words, seq, run.window.operation, (low - waited.low) / low)
+        missing = (low - waited.low) / low
+        if missing < LITTLE_OF_A_WAIT:
+            yield WeakPoint("window-tight", words, seq, run.window.operation)
+        else:
+            yield WeakPoint("window-missed", words, seq, run.window.operation, missing)
 
 
 def _time_missed(seconds: float) -> str:

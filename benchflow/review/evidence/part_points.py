@@ -47,6 +47,8 @@ def _discard_points(log: LoadedLog, step: Step, discard: Discard) -> Iterator[We
             yield WeakPoint("not-replaced", words, discard.seq, discard.item)
         else:
             words += "; the procedure asks for no lot of it, and no note names a new one"
+            tightened = _tightened_before(log, step)
+            words += f". Its joint was tightened again, {count(tightened + 1, 'time')} in all" if tightened else ""
             yield WeakPoint("new-part-unknown", words, discard.seq, discard.item)
 
 

@@ -74,7 +74,11 @@ def group_findings(groups: Sequence[IntentGroup]) -> Iterator[AuditFinding]:
             continue
         expected += 1
         if group.number != expected:
-            yield _finding(group, f"is of intent {group.number}, but intent {expected} comes here")
+            missing = group.number - expected
+            what = "an entry is" if missing == 1 else f"{missing} entries are"
+            gone = f"follows a gap: {what} missing before it (their numbers go from {expected - 1} to {group.number})"
+            back = f"has the entry number {group.number}, but the number {expected} is next"
+            yield _finding(group, gone if missing > 0 else back)
             expected = group.number
         if any(line.data.get("of") != len(group.lines) for line in group.lines):
             text = f"states that intent {group.number} wrote {first.data.get('of')} lines, but the log has "

@@ -190,7 +190,8 @@ def judge(kind: type[Fault], procedure: str, seed: int, folder: Path) -> Judged 
         for step in named
     )
     answered = complaint_verdict(fault, kind, loaded, shop)
-    return Judged(kind.kind, procedure, seed, fault.operation, fault.size, verdict, said, answered)
+    elsewhere = elsewhere_verdict(fault, loaded, shop) if any(step.suspect for step in named) else ""
+    return Judged(kind.kind, procedure, seed, fault.operation, fault.size, verdict, said, answered, elsewhere)
 
 
 def complaint_verdict(fault: Fault, kind: type[Fault], log: LoadedLog, shop: Shop) -> Verdict | Literal[""]:
@@ -200,6 +201,17 @@ def complaint_verdict(fault: Fault, kind: type[Fault], log: LoadedLog, shop: Sho
         return ""
     failure = log.procedure.failures_by_id[step.operation.guards_against[0].name]
     return judged_steps(fault, kind, review_failure(log, failure, shop).guards)[0]
+
+
+def elsewhere_verdict(fault: Fault, log: LoadedLog, shop: Shop) -> Verdict | Literal[""]:
+    """The verdict on what the review of another failure says about the rest of the build."""
+    step = log.plan.steps.get(fault.operation)
+    guarded = {ref.name for ref in step.operation.guards_against} if step is not None else set()
+    other = next((failure for failure in log.procedure.failures if failure.id not in guarded), None)
+    if step is None or other is None:
+        return ""
+    elsewhere = review_failure(log, other, shop).elsewhere
+    return "first" if elsewhere is not None and elsewhere.operation in fault.right else "missed"
 
 
 def judged_steps(

@@ -15,7 +15,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.wrench_range import is_outside_range
 from benchflow.session.rules.wrench_scale import range_of_used
-from benchflow.session.shop.register_reader import ShareOfScale, parse_uncertainty
+from benchflow.session.shop.uncertainty_text import ShareOfScale, parse_uncertainty
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.trade.instruments import (

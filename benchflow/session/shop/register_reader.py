@@ -54,14 +54,14 @@ from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
-from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
+from benchflow.quantity import Quantity, QuantityError, dimension_of, show
 from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
 from benchflow.session.shop.doubt_keys import DOUBT, ENDED_DOUBT, DateShape
 from benchflow.session.shop.letterhead_keys import LETTERHEAD_KEYS, read_letterhead
 from benchflow.session.shop.register import PATH_ID, Defaults, Person, Shop, parse_pin_hash, salt_fits
+from benchflow.session.shop.uncertainty_text import ShareOfScale, parse_uncertainty
 from benchflow.trade.instrument_doubts import Doubt
-from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
-from benchflow.trade.rounding import amount, without_trailing_zeros
+from benchflow.trade.instruments import FixedUncertainty, Instrument, Uncertainty
 
 
 class ParsedShop(Struct, frozen=True):
@@ -138,33 +138,6 @@ class AnyQuantityShape(Shape[Quantity]):
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "pattern": r"\S"}
-
-
-class ShareOfScale(Struct, frozen=True):
-    """An uncertainty as a share of the full scale, which is not known yet: ``1 % of scale``."""
-
-    percent: Decimal
-    text: str
-
-
-_OF_SCALE = "of scale"
-
-
-def parse_uncertainty(text: str) -> Uncertainty | ShareOfScale | None:
-    """The expanded uncertainty in ``text``; ``None`` if it is negative, or a share of the scale without per cent.
-
-    Raises:
-        QuantityError: the number or its unit cannot be read.
-    """
-    text = text.rstrip()
-    value = parse_quantity(text.lstrip(" ±").removesuffix(_OF_SCALE))
-    share = dimension_of(value.unit) == "fraction"
-    if value.value < 0 or (text.endswith(_OF_SCALE) and not share):
-        return None
-    if not share:
-        return FixedUncertainty(value, text)
-    percent = without_trailing_zeros(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
-    return ShareOfScale(percent, text) if text.endswith(_OF_SCALE) else PercentUncertainty(percent, text)
 
 
 class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):

@@ -173,6 +173,10 @@ class EnteredTogether(OfOneJoint):
     kind = "entered together"
     said = r"together"
 
+    @classmethod
+    def fits(cls, step: Step) -> bool:
+        return step.operation.tighten is not None and isinstance(step.operation.tighten.stages[0], TorqueStage)
+
     def choose_size(self) -> None:
         self.size = "a whole stage"
 

@@ -9,6 +9,7 @@ from benchflow.procedure.model import Fixed
 from benchflow.procedure.plan import Plan, Step
 from tests.driving.fault import Fault
 from tests.driving.forged_log import ForgedLog
+from tests.driving.planted_readings import groups_of_one_instrument
 from tests.driving.session_driver import Intent
 from tests.driving.working_builder import BEGIN, WorkingBuilder
 
@@ -18,11 +19,16 @@ class OfOneInstrument(Fault):
 
     @classmethod
     def places(cls, plan: Plan) -> list[str]:
-        return [
-            step.id for step in plan.steps.values()
-            if any(record.instrument for record in step.operation.record)
-            or (step.operation.tighten is not None and step.operation.tighten.instrument)
-        ]  # fmt: skip
+        """Without the operations whose readings are compared with others: two instruments are a fault of their own."""
+        groups = groups_of_one_instrument(plan)
+        compared = {*groups, *(operation for group in groups.values() for operation, _ in group)}
+        return [step.id for step in plan.steps.values() if step.id not in compared and cls.fits(plan, step)]
+
+    @classmethod
+    def fits(cls, plan: Plan, step: Step) -> bool:
+        """True if the operation uses an instrument with which the fault is possible."""
+        tighten = step.operation.tighten
+        return any(record.instrument for record in step.operation.record) or bool(tighten and tighten.instrument)
 
     def procedure_text(self, text: str) -> str:
         return re.sub(r"(, kind: [a-z]+),", r"\1, unfit: warn,", text)
@@ -59,16 +65,12 @@ class OutOfRange(OfOneInstrument):
     said = r"range"
 
     @classmethod
-    def places(cls, plan: Plan) -> list[str]:
-        return [
-            step.id for step in plan.steps.values()
-            if any(
-                record.instrument
-                and isinstance(record.bound, Fixed)
-                and "torque" not in plan.procedure.instruments_by_id[record.instrument].kind
-                for record in step.operation.record
-            )
-        ]  # fmt: skip
+    def fits(cls, plan: Plan, step: Step) -> bool:
+        needs = plan.procedure.instruments_by_id
+        return any(
+            record.instrument and isinstance(record.bound, Fixed) and "torque" not in needs[record.instrument].kind
+            for record in step.operation.record
+        )
 
     def other(self, instrument: dict[str, Any]) -> dict[str, Any]:
         high = instrument["range"].partition(" .. ")[2]

@@ -3,7 +3,9 @@
 No review may accuse an operation because of it.
 """
 
+from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 from benchflow.procedure.model import EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
@@ -14,7 +16,7 @@ from tests.driving.entries import value_beyond
 from tests.driving.fault import Fault
 from tests.driving.planted_readings import band
 from tests.driving.session_driver import Intent
-from tests.driving.working_builder import HELPER, WorkingBuilder, entry_seq, plain
+from tests.driving.working_builder import BEGIN, HELPER, WorkingBuilder, entry_seq, plain
 
 NEUTRAL_NOTES = (
     "Customer rang, back at six", "Radio off, it is late", "Kim brought the parts at noon", "Photo taken",
@@ -54,6 +56,14 @@ class HonestNoise(Fault):
             self.done.append(name)
             return True
         return False
+
+    def shop_of_review(self, shop: dict[str, Any]) -> None:
+        """Long after the build, an instrument is found to read wrong. It was good in a check after the build."""
+        name = self.chance.choice(list(shop["instruments"]))
+        found, good = (BEGIN.date() + timedelta(days=days) for days in (300, 150))
+        doubt = {"reason": "fell off the bench", "found": str(found), "last-good": str(good)}
+        if self.chance.random() < 0.5:
+            shop["instruments"][name]["in-doubt"] = doubt
 
     def before_start(self, builder: WorkingBuilder, step: Step) -> None:
         self.by = HELPER if self.takes("second person", 0.2) else ""

@@ -169,6 +169,7 @@ def build(kind: type[Fault], procedure: str, seed: int, folder: Path) -> tuple[P
         register=Uncounted(file) if with_register else None, tools=tools, fault=fault, noise=noise,
     )  # fmt: skip
     builder.build(f"job {seed}", options)
+    noise.shop_of_review(shop)
     fault.shop_of_review(shop)
     reviewed = folder / "review-shop.yaml"
     reviewed.write_text(shop_text(shop), encoding="utf-8")

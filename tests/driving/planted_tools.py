@@ -89,9 +89,16 @@ class DoubtfulLater(OfOneInstrument):
     kind = "instrument found bad later"
     said = r"doubt|bad"
 
+    def choose_size(self) -> None:
+        self.found = self.chance.randint(20, 300)
+        self.good = self.chance.randint(1, 99)
+        self.size = f"found {self.found} d after the build, last good check {self.good} d before it"
+
     def shop_of_review(self, shop: dict[str, Any]) -> None:
+        found, good = (BEGIN.date() + timedelta(days=days) for days in (self.found, -self.good))
         for name in [name for name in shop["instruments"] if name.endswith("-2")]:
-            shop["instruments"][name]["in-doubt"] = "reads 6 % low, found at its calibration"
+            doubt = {"reason": "reads 6 % low", "found": str(found), "last-good": str(good)}
+            shop["instruments"][name]["in-doubt"] = doubt
 
 
 # --- state and log --------------------------------------------------------------------------------

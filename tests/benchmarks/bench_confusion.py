@@ -17,6 +17,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
+from benchflow.base.errors import BenchflowError
 from tests.driving.fault import Fault
 from tests.driving.planted_faults import KINDS, PROCEDURES, Judged, Verdict, judge
 
@@ -44,8 +45,10 @@ def first_possible(tasks: list[Task], folder: Path) -> tuple[Judged | None, int]
     for skipped, (kind, procedure, seed) in enumerate(tasks):
         try:
             judged = judge(kind, procedure, seed, own)
-        except AssertionError as error:  # the program refused what the simulated builder did
-            return Judged(kind.kind, procedure, seed, "", "", "not made", (str(error),)), skipped
+        except (AssertionError, BenchflowError) as error:  # the program refused what the simulated builder did
+            return Judged(
+                kind.kind, procedure, seed, "", "", "not made", (f"{type(error).__name__}: {error}",)
+            ), skipped
         if judged is not None:
             return judged, skipped
     return None, len(tasks)

@@ -211,8 +211,11 @@ def elsewhere_verdict(fault: Fault, log: LoadedLog, shop: Shop) -> Verdict | Lit
     other = next((failure for failure in log.procedure.failures if failure.id not in guarded), None)
     if step is None or other is None:
         return ""
-    elsewhere = review_failure(log, other, shop).elsewhere
-    return "first" if elsewhere is not None and elsewhere.operation in fault.right else "missed"
+    review = review_failure(log, other, shop)
+    named = {review.guards[0].operation} if review.guards else set()  # what belongs to no step is always reviewed
+    if review.elsewhere is not None:
+        named.add(review.elsewhere.operation)
+    return "first" if named & fault.right else "missed"
 
 
 def judged_steps(

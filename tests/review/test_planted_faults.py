@@ -17,6 +17,7 @@ SMALL = ("valve-lash", "first-start", "pipe-flange", "wheel-hub", "short-block")
 
 SEED = 11
 
+
 def own_folder() -> Path:
     """A folder for the registers of these builds: the other builds have one of the same name."""
     made = folder() / "planted"

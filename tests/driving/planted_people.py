@@ -200,7 +200,7 @@ class LotFittedAgain(ReworkedWithOldPart):
 
 class BoltsTwice(ReworkedWithOldPart):
     kind = "fasteners for one use tightened twice"
-    said = r"twice|again|once|use|discard"
+    said = r"twice|again|once|discard|no new one"
     lot = None
     bolts = True
 

@@ -11,6 +11,7 @@ import pytest
 
 from benchflow.review.evidence.clamp_load import usual_nut_factor
 from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.evidence.weights import SUSPECT
 from tests.review.small_job import SmallJob
 
@@ -96,6 +97,73 @@ def test_pause_within_a_stage_that_only_checks_is_mentioned(tmp_path: Path) -> N
     point = job.found()["long-pause"]
     assert 0 < point.grade < SUSPECT
     assert point.words.endswith("between two fasteners of stage 2 of studs, which only checks: the clamp load was on")
+
+
+PASSES = (
+    "{id: part, title: First pass, tighten: {joint: studs, stages: [40 N·m]}}",
+    "{id: pull, title: Pull down, after: [part], tighten: {joint: studs, stages: [80 N·m]}}",
+    "{id: again, title: Once more, after: [pull], tighten: {joint: studs, stages: [80 N·m]}}",
+)
+
+
+def passes(folder: Path, hours: float) -> SmallJob:
+    """Three passes as separate steps: at half the torque, after ``hours`` at the whole, and once more a day later."""
+    job = SmallJob(folder / "log.jsonl", *PASSES, head=STUDS)
+    for operation, pause in (("part", 0.0), ("pull", hours), ("again", 24.0)):
+        job.clock.advance(pause * HOUR)
+        job.do("start", operation=operation)
+        for fastener in (1, 2, 3, 4):
+            job.do("tick", joint="studs", fastener=fastener)
+        job.do("finish")
+    return job
+
+
+def test_night_between_passes_that_are_separate_steps_is_a_weak_point(tmp_path: Path) -> None:
+    """At half the torque the gasket creeps; a retorque a day later at the whole torque is good practice."""
+    job = passes(tmp_path, 12.0)
+    log = job.loaded()
+    found = {
+        step: {point.kind: point for point in weak_points_of(log, log.plan.steps[step])} for step in log.plan.steps
+    }
+    assert found["pull"]["stages-apart"].grade >= SUSPECT
+    assert "between “First pass” and this pass of studs" in found["pull"]["stages-apart"].words
+    assert "stages-apart" not in found["again"]
+
+
+def test_lubricant_is_weighed_at_the_pass_that_decides_the_load(tmp_path: Path) -> None:
+    job = SmallJob(tmp_path / "log.jsonl", *PASSES[:2], head=STUDS)
+    job.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
+    for operation in ("part", "pull"):
+        job.do("start", operation=operation)
+        for fastener in (1, 2, 3, 4):
+            job.do("tick", joint="studs", fastener=fastener)
+        job.do("finish")
+    log = job.loaded()
+    first, last = (
+        next(point for point in weak_points_of(log, log.plan.steps[step]) if point.kind == "other-lubricant")
+        for step in ("part", "pull")
+    )
+    assert first.grade < SUSPECT <= last.grade
+    assert "as in “Pull down”, which decides the load" in first.words
+
+
+@pytest.mark.parametrize(("pace", "suspect"), [(1.0, True), (3.0, False)])
+def test_wrench_needs_two_seconds_for_a_fastener(tmp_path: Path, pace: float, suspect: bool) -> None:
+    job = Studs(tmp_path)
+    job.pace = pace
+    job.tick(1, 2, 3, 4)
+    point = job.found().get("too-fast")
+    assert (point is not None and point.grade >= SUSPECT) is suspect
+
+
+def test_one_nut_taken_through_all_stages_in_two_seconds_is_too_fast(tmp_path: Path) -> None:
+    nut = "joints: {studs: {title: Nut, thread: M24x1.5, layout: '1'}}\n"
+    job = Studs(tmp_path, "{id: pull, title: Nut, tighten: {joint: studs, stages: [80 N·m, loosen, 25 N·m]}}", nut)
+    job.pace = 0.8
+    job.tick(1)
+    job.tick(1)
+    job.tick(1)
+    assert job.found()["too-fast"].words == "3 stages of studs ticked in 1.6 s"
 
 
 def test_pause_that_the_procedure_states_is_no_weak_point(tmp_path: Path) -> None:

@@ -164,6 +164,22 @@ def test_readings_of_one_place_that_differ_are_no_measurement(tmp_path: Path) ->
     assert point.grade >= SUSPECT
 
 
+def test_correction_of_one_of_several_readings_is_seen_before_all_are_entered(tmp_path: Path) -> None:
+    smallest = TWICE.replace("judge: mean, limit: 1.00 .. 1.20 mm", "judge: smallest, limit: at least 2.54 mm")
+    job = begun(tmp_path, smallest)
+    job.do("correct", event=job.record("gap", "2.45 mm", reading=1), value="2.56 mm", reason="looked again")
+    job.record("gap", "2.57 mm", reading=2)
+    assert job.points("gap")["corrected-in"].grade >= SUSPECT
+
+
+def test_readings_under_a_limit_with_one_end_that_differ_are_a_weak_point(tmp_path: Path) -> None:
+    drag = "{id: gap, title: Drag, record: {gap: {ask: Drag, unit: N·m, readings: 3, limit: at most 1.20 N·m}}}"
+    job = begun(tmp_path, drag)
+    for reading, value in enumerate(("0.30 N·m", "1.10 N·m", "0.35 N·m"), 1):
+        job.record("gap", value, reading=reading)
+    assert job.points("gap")["wide-spread"].grade >= SUSPECT
+
+
 def test_spread_that_the_procedure_judges_is_no_weak_point_of_its_own(tmp_path: Path) -> None:
     judged = TWICE.replace("limit: 1.00", "also: [{judge: spread, limit: at most 0.17 mm}], limit: 1.00")
     job = begun(tmp_path, judged)

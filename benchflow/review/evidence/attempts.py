@@ -107,9 +107,16 @@ def _together(
         }.get(judge, sum(numbers, Decimal(0)) / len(numbers))  # fmt: skip
         share = margin(figure, within)
         complete = len(now) == len(record.slots)
-        out = complete and share is not None and share < 0
+        out = share is not None and share < 0 and (complete or _out_whatever_follows(judge, figure, within))
         text = f"{judge} {shown(figure, fact.unit, fact.entered)}"
         yield _Attempt(fact, _corrected(log, fact), out, text, complete)
+
+
+def _out_whatever_follows(judge: str, figure: Decimal, within: Band) -> bool:
+    """True if no further reading can bring the figure inside: the smallest only falls, largest and spread only grow."""
+    if judge == "smallest":
+        return within.low is not None and figure < within.low
+    return judge in ("largest", "spread") and within.high is not None and figure > within.high
 
 
 def _attempts(log: LoadedLog, title: str, limit: str, within: Band, chain: Sequence[_Attempt]) -> Attempts:

@@ -7,9 +7,11 @@ from itertools import pairwise
 from typing import Final
 
 from benchflow.base.durations import rounded_duration
-from benchflow.procedure.model import CheckStage, Tighten, TorqueStage
+from benchflow.procedure.identity import StepId
+from benchflow.procedure.model import CheckStage, HandStage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base
+from benchflow.review.evidence.clamp_load import final_torque, is_turned
 from benchflow.review.evidence.ranking import FASTENER_SECONDS, TAKES_SHARE, WeakPoint
 from benchflow.review.evidence.tick_band_points import tick_band_points
 from benchflow.review.formatting import count
@@ -33,6 +35,8 @@ FEWEST_FAST: Final = 3
 """A stage with fewer ticks by hand is never too fast: two keys can follow each other quickly after the work."""
 PART_OF_CHECK: Final = 0.25
 """A pause within a stage that only checks counts as this part of one."""
+WRENCH_SECONDS: Final = 2.0
+"""What hands need for one fastener with a wrench: to find it, to pull until it clicks, and to enter it (own rule)."""
 BETWEEN_STAGES: Final = 0.5
 """A change between two stages counts half of one within a stage."""
 
@@ -44,11 +48,13 @@ def joint_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterato
         return
     for stage in stages:
         if not stage.stretch:  # these ticks are counted already, with the torque
-            yield from _speed_points(stage)
+            yield from _speed_points(tighten, stage)
             yield from _pause_points(tighten, stage)
     yield from _cleared_points(log, step, stages)
     ticks = {number: made for number, made in _ticks_by_stage(log, step).items() if number <= len(tighten.stages)}
+    yield from _fast_stages_points(tighten, ticks, stages)
     yield from _stages_apart_points(step, tighten, ticks)
+    yield from _passes_apart_points(log, step, tighten, ticks)
     yield from _wrench_points(log, tighten, ticks)
     yield from _setting_points(log, tighten, ticks)
     yield from tick_band_points(log, step, tighten, stages)
@@ -72,16 +78,37 @@ def _ticks_by_stage(log: LoadedLog, step: Step) -> dict[int, list[Tick]]:
 # --- speed and pauses ---------------------------------------------------------------------------------
 
 
-def _speed_points(stage: StageFact) -> Iterator[WeakPoint]:
+def _speed_points(tighten: Tighten, stage: StageFact) -> Iterator[WeakPoint]:
+    least = _least_seconds(tighten, stage.stage)
     which = _which(stage.stage, stage.joint)
     by_hand = stage.fasteners - stage.measured  # a gauge that enters its readings may be fast
     if stage.together and stage.fasteners:
         words = f"{count(stage.fasteners, 'fastener')} of {which} entered together"
         yield WeakPoint("entered-together", words, stage.seq, stage.joint)
-    elif by_hand >= FEWEST_FAST and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
+    elif by_hand >= FEWEST_FAST and stage.seconds < least * (by_hand - 1):
         words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {stage.seconds:.1f} s"
-        size = stage.seconds / (FASTENER_SECONDS * (by_hand - 1)) * TAKES_SHARE
+        size = stage.seconds / (least * (by_hand - 1)) * TAKES_SHARE
         yield WeakPoint("too-fast", words, stage.seq, stage.joint, size)
+
+
+def _least_seconds(tighten: Tighten, number: int) -> float:
+    """What hands need for one fastener of the stage ``number``, from 1."""
+    by_hand = number <= len(tighten.stages) and isinstance(tighten.stages[number - 1], HandStage)
+    return FASTENER_SECONDS if by_hand else WRENCH_SECONDS
+
+
+def _fast_stages_points(tighten: Tighten, ticks: dict[int, list[Tick]], stages: list[StageFact]) -> Iterator[WeakPoint]:
+    """Few fasteners that were ticked through all stages faster than hands work: an axle nut in three stages in 2 s."""
+    if any(stage.together or stage.measured or stage.fasteners >= FEWEST_FAST for stage in stages):
+        return
+    made = sorted((tick for one in ticks.values() for tick in one), key=lambda tick: tick.seq)
+    times = [log_time_of(tick.at) for tick in made if tick.at is not None]
+    if len(times) < FEWEST_FAST or len(ticks) < 2:
+        return
+    seconds, needed = times[0].seconds_until(times[-1]), sum(_least_seconds(tighten, tick.stage) for tick in made[1:])
+    if seconds < needed:
+        words = f"{count(len(ticks), 'stage')} of {tighten.joint} ticked in {seconds:.1f} s"
+        yield WeakPoint("too-fast", words, made[0].seq, tighten.joint, seconds / needed * TAKES_SHARE)
 
 
 def _pause_points(tighten: Tighten, stage: StageFact) -> Iterator[WeakPoint]:
@@ -110,6 +137,41 @@ def _stages_apart_points(step: Step, tighten: Tighten, ticks: dict[int, list[Tic
         if hours > STAGES_APART_HOURS:
             words = f"{rounded_duration(seconds)} between stage {before} and {_which(after, tighten.joint)}"
             yield WeakPoint("stages-apart", words, ticks[after][0].seq, tighten.joint, hours)
+
+
+def _passes_apart_points(
+    log: LoadedLog, step: Step, tighten: Tighten, ticks: dict[int, list[Tick]]
+) -> Iterator[WeakPoint]:
+    """The hours between the passes of a joint that are separate steps. A wait that the procedure asks for is none."""
+    if not ticks or any(window.low or window.high for window in step.time):
+        return
+    first = next(iter(ticks.values()))[0]
+    before: tuple[Step, Tick] | None = None
+    for other in log.plan.steps.values():
+        same = other.operation.tighten is not None and other.operation.tighten.joint == tighten.joint
+        if not same or other.id == step.id or other.place != step.place:
+            continue
+        made = [tick for tick in log.state.work(other.id).ticks_in_force.values() if tick.seq < first.seq]
+        last = max(made, key=lambda tick: tick.seq, default=None)
+        if last is not None and (before is None or last.seq > before[1].seq):
+            before = other, last
+    if before is None or not _is_part_of_load(log, before[0], step):
+        return
+    other, last = before
+    if last.at is not None and first.at is not None:
+        seconds = log_time_of(last.at).seconds_until(log_time_of(first.at))
+        if seconds > STAGES_APART_HOURS * 3600:
+            words = f"{rounded_duration(seconds)} between “{other.title}” and this pass of {tighten.joint}"
+            yield WeakPoint("stages-apart", words, first.seq, tighten.joint, seconds / 3600)
+
+
+def _is_part_of_load(log: LoadedLog, before: Step, after: Step) -> bool:
+    """True if a step leaves the joint at a lower torque than the one after it, and is not taken apart between."""
+    trials = {ref.name for step in log.plan.steps.values() for ref in step.operation.takes_apart}
+    low, high = final_torque(log, before), final_torque(log, after)
+    turned = is_turned(before.operation.tighten)
+    is_trial = StepId.parse(before.id).operation in trials
+    return not turned and not is_trial and low is not None and high is not None and base(low) < base(high)
 
 
 def _cleared_points(log: LoadedLog, step: Step, stages: list[StageFact]) -> Iterator[WeakPoint]:

@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Joint
 from benchflow.procedure.plan import Step
+from benchflow.quantity import base
 from benchflow.review.evidence.clamp_load import (
     clamp_load,
     final_torque,
@@ -98,6 +99,11 @@ def _point(log: LoadedLog, step: Step, joint: Joint, used: _Threads, when: str) 
         return WeakPoint("other-lubricant", words, used.seq, joint.id, NOT_KNOWN)
     change = float(stated / factor) - 1
     torque = final_torque(log, step)
+    last = _highest_pass(log, step, joint)
+    if last.id != step.id:
+        return WeakPoint(
+            "other-lubricant", f"{words}, as in “{last.title}”, which decides the load{when}", used.seq, joint.id, 0.0
+        )
     load, before = clamp_load(joint, torque, factor), clamp_load(joint, torque, stated)
     size = abs(change)
     effect = load_change_text(change, load, before) if size >= 0.005 else "the clamp load is the same"
@@ -108,6 +114,18 @@ def _point(log: LoadedLog, step: Step, joint: Joint, used: _Threads, when: str) 
         size = max(size, ABOVE_PROOF)
     guessed = "" if used.factor and joint.nut_factor is not None else " (usual nut factors)"
     return WeakPoint("other-lubricant", f"{words}: {effect}{guessed}{when}", used.seq, joint.id, size)
+
+
+def _highest_pass(log: LoadedLog, step: Step, joint: Joint) -> Step:
+    """The step that tightens these fasteners to the highest torque; of equal ones the last."""
+    best, highest = step, final_torque(log, step)
+    for other in log.plan.steps.values():
+        same = other.operation.tighten is not None and other.operation.tighten.joint == joint.id
+        torque = final_torque(log, other) if same and other.place == step.place else None
+        done = bool(log.state.work(other.id).ticks)
+        if done and torque is not None and highest is not None and base(torque) >= base(highest):
+            best, highest = other, torque
+    return best
 
 
 def _number(text: str) -> Decimal | None:

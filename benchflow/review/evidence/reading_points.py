@@ -26,6 +26,10 @@ COARSE_STEP: Final = 0.2
 """From this part of the band on, the step of the instrument is so coarse that a reading at the limit says nothing."""
 AT_A_STEP: Final = 0.07
 """The size of a near limit for a reading with a step as coarse as that: it is mentioned."""
+LEAST_SPREAD: Final = 0.2
+SPREAD_BY_UNCERTAINTY: Final = 4.0
+"""Readings of one place differ if they are further apart than this part of the band, and than so many standard
+uncertainties: two readings within k = 2 of the true value are no further apart."""
 READ_AGAIN_SIZE: Final = 0.7
 """An attempt out of the limit that was read again for a stated reason counts as this part of one."""
 
@@ -80,7 +84,8 @@ def _limit_points(log: LoadedLog, step: Step, value: Value) -> Iterator[WeakPoin
         if not _followed_up(log, value):
             yield from _out_points(step, value, last, waived)
     elif value.verdict == "not-proven":
-        words = f"{value.ask} is {value.judged_text}, not proven within {value.limit}: {value.reason}{waived}"
+        words = f"{_figure_name(step, value)} is {value.judged_text}, not proven within {value.limit}"
+        words += f": {value.reason}{waived}"
         yield WeakPoint("not-proven", words, last, value.name)
     else:
         yield from _near_limit_points(log, step, value, last)
@@ -93,7 +98,7 @@ def _followed_up(log: LoadedLog, value: Value) -> bool:
 
 def _out_points(step: Step, value: Value, last: int | None, waived: str) -> Iterator[WeakPoint]:
     """One point for the value: of its readings, the one that is farthest outside."""
-    size, words, seq = -1.0, f"{value.ask} is {value.judged_text}, outside {value.limit}", last
+    size, words, seq = -1.0, f"{_figure_name(step, value)} is {value.judged_text}, outside {value.limit}", last
     if value.each and not value.calculated:
         for reading in value.readings:
             within = value.bands[reading.slot]
@@ -105,6 +110,16 @@ def _out_points(step: Step, value: Value, last: int | None, waived: str) -> Iter
     if size < 0:
         size = _beyond(_part_of_band(step, value, value.band, value.share, _u(None, value)))
     yield WeakPoint("out-of-limit", f"{words}{waived}", seq, value.name, size)
+
+
+def _figure_name(step: Step, value: Value) -> str:
+    """The value, and what of its readings was compared with the limit: ``Gap, difference of its readings``."""
+    record = step.record(value.name)
+    if record is None or value.each or value.further or value.calculated or len(record.slots) == 1:
+        return value.ask
+    if isinstance(record.bound, EqualWithin) or record.judge == "spread":
+        return f"{value.ask}, difference of its readings"
+    return f"{value.ask}, {record.judge}"
 
 
 def _beyond(part: float | None) -> float:
@@ -120,7 +135,8 @@ def _near_limit_points(log: LoadedLog, step: Step, value: Value, last: int | Non
         if size is not None and 0 <= size < NEAR_SHARE:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
             figure = value.judged_text if reading is None else shown_reading(reading)
-            words = f"{value.ask}{slot} {figure}: {margin_text(share, within, value.limit)}"
+            name = _figure_name(step, value) if reading is None else f"{value.ask}{slot}"
+            words = f"{name} {figure}: {margin_text(share, within, value.limit)}"
             if reading is not None and _step_share(log, value, reading) >= COARSE_STEP:
                 size = max(size, AT_A_STEP)
             near.append(WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name, size))
@@ -180,11 +196,15 @@ def _spread_points(step: Step, value: Value) -> Iterator[WeakPoint]:
         return
     judged = isinstance(record.bound, EqualWithin) or "spread" in (record.judge, *(one.judge for one in record.also))
     low, high = value.band.low, value.band.high
-    if judged or low is None or high is None or high <= low:
+    end = high if high is not None else low
+    width = high - low if low is not None and high is not None else abs(end or Decimal(0))
+    if judged or width <= 0:
         return
     spread = max(numbers) - min(numbers)
-    part = float(spread / (high - low))
-    if part >= 0.2:
+    part = float(spread / width)
+    u = max((_u(reading, value) or 0.0 for reading in value.readings), default=0.0)
+    if part >= LEAST_SPREAD and float(spread) > SPREAD_BY_UNCERTAINTY * u:
         figures = f"{shown(min(numbers), value.unit)} and {shown(max(numbers), value.unit)}"
-        words = f"{value.ask}: readings of one place differ, {figures}, {part:.0%} of the band {value.limit}"
+        of = "the band" if value.band.two_ended else "the limit"
+        words = f"{value.ask}: readings of one place differ, {figures}, {part:.0%} of {of} {value.limit}"
         yield WeakPoint("wide-spread", words.replace("%", " %"), value.readings[-1].seq, value.name, part)

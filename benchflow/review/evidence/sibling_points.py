@@ -109,7 +109,8 @@ def _odd_points(value: Value, own: list[_Member], family: list[_Member], width: 
         low, high = (shown(end, value.unit, member.reading.entered) for end in (min(others), max(others)))
         place = f" ({member.name})" if member.name and len(own) > 1 else ""
         figure = shown(member.figure, value.unit, member.reading.entered)
-        words = f"{value.ask}{place} {figure} is unlike its {len(others)} siblings, {low} to {high}"
+        siblings = f"all {low}" if low == high else f"{low} to {high}"
+        words = f"{value.ask}{place} {figure} is unlike its {len(others)} siblings, {siblings}"
         yield WeakPoint("odd-sibling", words, member.reading.seq, value.name, distance / typical)
 
 

@@ -94,8 +94,9 @@ WORK: Final = (
     WeakPointKind(
         "other-lubricant", "other lubricant", "the torque is stated for a lubricant other than the one used", "work",
         "change of the clamp load, as a part of it, half if an angle follows, at least 0.33 above the proof load; 0.3 "
-        "where it is not known",
-        ((0.0, 25), (0.05, 35), (0.15, 50), (0.33, 75), (0.5, 88)), "clamp load is inverse to the nut factor",
+        "where it is not known; 0 where another step decides the load",
+        ((0.0, 12), (0.005, 25), (0.05, 35), (0.15, 50), (0.33, 75), (0.5, 88)),
+        "clamp load is inverse to the nut factor",
     ),
     WeakPointKind(
         "window-missed", "time window missed",

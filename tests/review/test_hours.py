@@ -90,6 +90,19 @@ def test_short_gap_between_operations_is_worked_and_a_long_one_is_not(tmp_path: 
     assert minutes(found.worked) == 10 + 12 + 60 + 1
 
 
+def test_time_before_a_signature_is_that_of_the_worker(tmp_path: Path) -> None:
+    held = PROCEDURE.replace(
+        "undo: {do: Dirty it}", "hold: {by: inspector, for: The part is clean}, undo: {do: Dirty it}"
+    )
+    job = ClockedJob(tmp_path, held)
+    job.do("start", operation="wash", by="Ann")
+    for check in (1, 2):
+        job.wait(5).do("tick-check", check=check, by="Ann")
+    job.wait(10).do("sign", operation="wash", by="Ben")
+    job.wait(1).do("finish", by="Ann")
+    assert {name: minutes(seconds) for name, seconds in hours_of(job).by_person.items()} == {"Ann": 21}
+
+
 def test_work_that_was_done_again_counts_and_is_shown_apart(tmp_path: Path) -> None:
     job = opened(tmp_path)
     washed(job, 5, 5)

@@ -1,5 +1,6 @@
 """Complaints and findings of a come-back in the log, by intents. Names and figures are invented."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ people:
   Ann: {{roles: [builder]}}
   Ida: {{roles: [inspector], pin: {hash_pin("2417", bytes(16))}}}
 """
+TODAY = datetime.now(UTC).date().isoformat()
 FOUND = {"complaint": "drips", "finding": "The bead was broken", "outcome": "ours"}
 
 
@@ -38,7 +40,7 @@ def loaded(script: Script) -> LoadedLog:
 def test_complaint_and_finding_are_accepted_after_the_end_of_the_job(tmp_path: Path) -> None:
     script = built(tmp_path)
     script.do("complaint", text="drips when hot", running="no", since="1,200 km", when="hot", retorque="no")
-    script.do("found", **FOUND, operation="seal", hours="2.50", date="2026-04-02")
+    script.do("found", **FOUND, operation="seal", hours="2.50", date=TODAY)
     script.audited()
     log = loaded(script)
     (complaint,), (cause,) = log.facts.complaints, log.facts.causes
@@ -46,14 +48,14 @@ def test_complaint_and_finding_are_accepted_after_the_end_of_the_job(tmp_path: P
         "drips when hot", "1,200 km", "no", "",
     )  # fmt: skip
     assert (cause.outcome, cause.title, cause.hours, cause.date, cause.in_force) == (
-        "ours", "Seal the cover", "2.5", "2026-04-02", True,
+        "ours", "Seal the cover", "2.5", TODAY, True,
     )  # fmt: skip
     titles = LogTitles(log.plan)
     texts = [event_text(event, titles) for line in log.lines if (event := event_of(line)) is not None]
     answers = "not running; 1,200 km since the build; when hot; fasteners not checked again"
     assert f"Complaint: drips when hot ({answers})" in texts
     assert texts[-1] == (
-        "Come-back “drips”: The bead was broken; outcome: our work; step: Seal the cover; found on 2026-04-02; "
+        f"Come-back “drips”: The bead was broken; outcome: our work; step: Seal the cover; found on {TODAY}; "
         "2.5 h of work"
     )
     assert script.refused("lot", consumable="sealant", lot="1") == ["not-open"]
@@ -80,6 +82,8 @@ def test_finding_is_corrected_and_withdrawn_by_a_later_one(tmp_path: Path) -> No
         ({"outcome": "bad luck"}, "unknown-name"),
         ({"operation": "sael"}, "unknown-name"),
         ({"date": "2026-02-30"}, "bad-intent"),
+        ({"date": "1999-01-01"}, "bad-intent"),  # before the build
+        ({"date": "2999-01-01"}, "bad-intent"),  # in the future
         ({"hours": "a day"}, "bad-quantity"),
         ({"finding": ""}, "value-missing"),
         ({"replaces": 1}, "unknown-name"),

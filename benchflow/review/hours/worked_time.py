@@ -147,15 +147,17 @@ def _section_hours(
 
 def worked_gaps(log: LoadedLog) -> Iterator[WorkedGap]:
     """The time before each entry, from the opening of the job to its close."""
-    operation = ""
+    operation, worker = "", ""
     for before, after in pairwise(log.lines):
         operation = _in_progress_after(before, operation)
+        worker = before.by if before.kind not in _SIGNATURES or not worker else worker
         since, until = event_time(before), event_time(after)
         seconds = log_time_of(since).seconds_until(log_time_of(until))
         step = log.plan.steps.get(operation)
         most = max(PAUSE_SECONDS, TIMES_STATED * step.takes if step is not None else 0.0)
         crosses = crosses_restart(since, until)
-        yield WorkedGap(operation, after.by, seconds, seconds > most, after.seq, after.at, crosses)
+        by = worker if after.kind in _SIGNATURES else after.by
+        yield WorkedGap(operation, by, seconds, seconds > most, after.seq, after.at, crosses)
         if after.kind == "closed":
             return
 
@@ -179,6 +181,8 @@ def _in_progress_after(line: Line, operation: str) -> str:
 
 
 _ENDS: Final = frozenset({"finished", "paused", "rework-started", "closed"})
+_SIGNATURES: Final = frozenset({"signed", "deviated"})
+"""The time before a signature is that of the person who works, not of the one who signs."""
 _PAUSES_NAMED: Final = 3
 
 

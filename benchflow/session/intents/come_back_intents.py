@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import cast, get_args
 
@@ -57,7 +57,7 @@ def report_complaint(state: State, intent: intents.ReportComplaint, context: Con
 
 
 def record_finding(state: State, intent: intents.RecordFinding, context: Context, by: str) -> Decision:
-    refusal = refusal_or_none(_finding_reasons(state, intent))
+    refusal = refusal_or_none(_finding_reasons(state, intent, context))
     if refusal is None and intent.operation and intent.operation not in state.plan.steps:
         refusal = unknown_operation(state, intent.operation)
     if refusal is None and intent.outcome not in OUTCOMES:
@@ -79,22 +79,33 @@ def record_finding(state: State, intent: intents.RecordFinding, context: Context
     return (Entry(by, found),)
 
 
-def _finding_reasons(state: State, intent: intents.RecordFinding) -> Iterator[Reason]:
+def _finding_reasons(state: State, intent: intents.RecordFinding, context: Context) -> Iterator[Reason]:
     for name, text, what in (
         ("complaint", intent.complaint, "Enter the complaint, in the customer's words"),
         ("finding", intent.finding, "Enter what was found"),
     ):
         if not text:
             yield Reason("value-missing", what, name=name)
-    try:
-        if intent.date:
-            date.fromisoformat(intent.date)
-    except ValueError:
-        yield Reason("bad-intent", f'"{intent.date[:80]}" is no date. Write it like 2026-03-01', name="date")
+    if intent.date:
+        yield from _date_reasons(state, intent.date, context)
     if intent.hours and _HOURS.fullmatch(intent.hours) is None:
         yield Reason("bad-quantity", f'"{intent.hours[:80]}" is no number of hours. Write 6 or 2.5', name="hours")
     if intent.replaces is not None and intent.replaces not in state.causes:
         yield _no_such_finding(state, intent.replaces, "replaces")
+
+
+def _date_reasons(state: State, text: str, context: Context) -> Iterator[Reason]:
+    """Why ``text`` is not the day of a finding. One day is left for the time zones of bench and office."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        yield Reason("bad-intent", f'"{text[:80]}" is no date. Write it like 2026-03-01', name="date")
+        return
+    begun, today = (date.fromisoformat(at[:10]) for at in (state.opened_at, context.now.at))
+    if day > today + timedelta(days=1):
+        yield Reason("bad-intent", f"{day} is in the future. Enter the day on which it was found", name="date")
+    elif day < begun - timedelta(days=1):
+        yield Reason("bad-intent", f"{day} is before the build, which began on {begun}. Enter a later day", name="date")
 
 
 def withdraw_finding(state: State, intent: intents.WithdrawFinding, context: Context, by: str) -> Decision:

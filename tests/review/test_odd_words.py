@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from benchflow.review.evidence.odd_words import DAMAGE_SIZE, REPLACED_SIZE, UNEASE_SIZE, oddness
 
 DAMAGE = (
-    "gasket has a crease", "one stud stripped", "cross-threaded, I think", "nick in the face, left it",
+    "gasket has a crease", "a piece of the old seal under the flange", "coolant ran into the bore",
+    "one stud stripped", "cross-threaded, I think", "nick in the face, left it",
     "burr on the shoulder, left it", "No cracks, but a burr on the shoulder", "crack test failed",
     "bent the shim a bit",
     "the hole is a bit oval", "slight leak at the fitting", "scratch on the sealing lip",
@@ -19,7 +20,9 @@ DAMAGE = (
     "new gasket not in yet, put the old one back", "There is a nick at the edge",
 )  # fmt: skip
 UNEASE = (
-    "thread felt gritty", "had to force it", "not sure if the tab went all the way in", "dropped it on the floor",
+    "thread felt gritty", "the mark has moved since", "not the right part number",
+    "came tight after five turns", "had to force it", "not sure if the tab went all the way in",
+    "dropped it on the floor",
     "could not get it quite flat", "should be fine", "hope it holds", "torque came up very late on this one",
     "wiped it, still some oil on it", "forgot the washer first",
     "this one went in much easier than the rest", "phone rang, lost my place", "it binds a little in one place",

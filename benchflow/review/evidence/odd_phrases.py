@@ -9,6 +9,10 @@ do not matter. (Common practice, no source.)
 from typing import Final
 
 DAMAGE: Final = r"""
+(?:bits?|pieces?|scraps?|remains|rests?|traces?) of (?:the |an? )?(?:old )?
+    (?:gasket|seal|sealant|rag|paper|metal|plastic|wire|rubber)\b
+(?:water|coolant|oil|fuel|dirt|sealant|grease) (?:\w+ )?(?:into|in) (?:the )?(?:cylinder|bore|port|hole|threads?)\b
+dripped\b
 (?:put|puts|fit|fitted|used|uses|took|refitted|re-?used|kept|stayed with|went (?:back )?(?:in )?with|
     swapped (?:it|them) for|
     cleaned) (?:\w+ ){0,3}old (?:one|ones|part|gasket|seal|ring|washer|shim|bearing|bolt|bolts|stud|studs|nut|
@@ -128,6 +132,11 @@ without (?:the |a |any |its )?(?:washer|oil|sealant|lube|lubricant|grease|gasket
 """Damage, dirt, or a wrong fit."""
 
 UNEASE: Final = r"""
+(?:went|came|got|gets|goes|comes|becomes|became) tight\b
+only (?:\w+ ){0,3}(?:half|turns?|threads?)\b
+(?:my|his|her) own\b
+marks? (?:has |have |had )?(?:moved|shifted|turned|gone)\b
+not the (?:\w+ )?(?:part number|right|same|correct|type|size|number)\b
 rust(?:y|ed|ing)?\b(?! (?:remover|converter|inhibitor))
 (?:growl|rumbl|grumbl|howl|clunk|chatter|judder|vibrat|humm|click(?:s|ing) when|click(?:s|ing) as)\w*
 WD\b

@@ -71,7 +71,7 @@ _OTHER_MATTERS: Final = r"""
 (?:light|lamp|bulb|heater|heating|weather|rain(?:ing)?|snow|cold in|hot in|hot day)\b
 (?:pen|pencil|broom|rag|apron|gloves?|bench)\b
 (?:be here|be back|here tomorrow|tonight|game|match|party|film)\b
-(?:are|is|go|goes|went|in|into) (?:\w+ ){0,3}(?:box|bag|drawer|tray|tin|shelf|folder|cupboard)\b
+(?:in|into) (?:\w+ ){0,2}(?:box|bag|drawer|tray|tin|shelf|folder|cupboard)\b
 """
 """What a neutral sentence is often about: people, weather, the room."""
 

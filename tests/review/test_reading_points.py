@@ -172,6 +172,13 @@ def test_correction_of_one_of_several_readings_is_seen_before_all_are_entered(tm
     assert job.points("gap")["corrected-in"].grade >= SUSPECT
 
 
+def test_correction_of_one_reading_of_a_mean_is_weighed_by_its_own_step(tmp_path: Path) -> None:
+    job = begun(tmp_path, TWICE)
+    job.do("correct", event=job.record("gap", "1.22 mm", reading=1), value="1.18 mm", reason="looked again")
+    job.record("gap", "1.12 mm", reading=2)
+    assert job.points("gap")["corrected-in"].grade >= SUSPECT
+
+
 def test_readings_under_a_limit_with_one_end_that_differ_are_a_weak_point(tmp_path: Path) -> None:
     drag = "{id: gap, title: Drag, record: {gap: {ask: Drag, unit: N·m, readings: 3, limit: at most 1.20 N·m}}}"
     job = begun(tmp_path, drag)

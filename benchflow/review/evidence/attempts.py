@@ -5,6 +5,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model import EqualWithin, RecordedValue
 from benchflow.procedure.plan import Step
@@ -72,7 +73,21 @@ def attempts_of(
         spread = isinstance(bound, EqualWithin) or by_limit.judge == "spread"
         judge = "spread" if spread else by_limit.judge
         title = f"{value.ask} ({judge})"
-        yield _attempts(log, title, value.limit, value.band, list(_together(log, record, facts, judge, value.band)))
+        found = _attempts(log, title, value.limit, value.band, list(_together(log, record, facts, judge, value.band)))
+        single = () if judge == "spread" else tuple(_single_corrections(log, facts, value.limit, value.band))
+        yield replace(found, corrections=found.corrections or single)
+
+
+def _single_corrections(log: LoadedLog, facts: Sequence[ReadingFact], limit: str, within: Band) -> Iterator[Correction]:
+    """Single readings that a correction brought inside the limit of their mean, smallest or largest."""
+    for fact in facts:
+        wrong = _corrected(log, fact)
+        shares = [margin(Decimal(one.value), within) for one in (wrong, fact) if one is not None]
+        if wrong is None or None in shares or not (shares[0] or 0) < 0 <= (shares[1] or 0):
+            continue
+        reason = str(log.lines[fact.seq - 1].data.get("reason", ""))
+        if not reason.startswith(READ_AGAIN) and not _put_right(log, wrong, fact.seq):
+            yield Correction(wrong, fact, limit, within, reason)
 
 
 def _value_by_limit(record: RecordedValue, index: int, values: Sequence[Value]) -> Value | None:

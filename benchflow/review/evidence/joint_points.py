@@ -142,10 +142,39 @@ def _stages_apart_points(step: Step, tighten: Tighten, ticks: dict[int, list[Tic
 def _passes_apart_points(
     log: LoadedLog, step: Step, tighten: Tighten, ticks: dict[int, list[Tick]]
 ) -> Iterator[WeakPoint]:
-    """The hours between the passes of a joint that are separate steps. A wait that the procedure asks for is none."""
-    if not ticks or any(window.low or window.high for window in step.time):
+    """The hours and a change of wrench between the passes of a joint that are separate steps.
+
+    A wait that the procedure asks for is not counted.
+    """
+    if not ticks:
         return
     first = next(iter(ticks.values()))[0]
+    found = _pass_before(log, step, tighten, first)
+    if found is None or not _is_part_of_load(log, found[0], step):
+        return
+    other, last = found
+    yield from _other_wrench_points(log, tighten, other, last, first)
+    waits = any(window.low or window.high for window in step.time)
+    if not waits and last.at is not None and first.at is not None:
+        seconds = log_time_of(last.at).seconds_until(log_time_of(first.at))
+        if seconds > STAGES_APART_HOURS * 3600:
+            words = f"{rounded_duration(seconds)} between “{other.title}” and this pass of {tighten.joint}"
+            yield WeakPoint("stages-apart", words, first.seq, tighten.joint, seconds / 3600)
+
+
+def _other_wrench_points(log: LoadedLog, tighten: Tighten, other: Step, last: Tick, first: Tick) -> Iterator[WeakPoint]:
+    """Another wrench for the same need than in the pass before."""
+    before, after = log.lines[last.seq - 1].data, log.lines[first.seq - 1].data
+    same_need = before.get("instrument") == after.get("instrument")
+    serials = before.get("serial"), after.get("serial")
+    if same_need and all(serials) and serials[0] != serials[1]:
+        words = f"the wrench was changed between the passes of {tighten.joint}: {serials[1]} here"
+        words += f", {serials[0]} in “{other.title}”"
+        yield WeakPoint("wrench-changed", words, first.seq, tighten.joint, BETWEEN_STAGES)
+
+
+def _pass_before(log: LoadedLog, step: Step, tighten: Tighten, first: Tick) -> tuple[Step, Tick] | None:
+    """The last step that tightened the same fasteners before ``first``, with its last tick."""
     before: tuple[Step, Tick] | None = None
     for other in log.plan.steps.values():
         same = other.operation.tighten is not None and other.operation.tighten.joint == tighten.joint
@@ -155,14 +184,7 @@ def _passes_apart_points(
         last = max(made, key=lambda tick: tick.seq, default=None)
         if last is not None and (before is None or last.seq > before[1].seq):
             before = other, last
-    if before is None or not _is_part_of_load(log, before[0], step):
-        return
-    other, last = before
-    if last.at is not None and first.at is not None:
-        seconds = log_time_of(last.at).seconds_until(log_time_of(first.at))
-        if seconds > STAGES_APART_HOURS * 3600:
-            words = f"{rounded_duration(seconds)} between “{other.title}” and this pass of {tighten.joint}"
-            yield WeakPoint("stages-apart", words, first.seq, tighten.joint, seconds / 3600)
+    return before
 
 
 def _is_part_of_load(log: LoadedLog, before: Step, after: Step) -> bool:

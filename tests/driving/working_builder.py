@@ -216,10 +216,26 @@ class WorkingBuilder(SessionDriver):
             for window in step.time
         )
 
+    @property
+    def joint_is_begun(self) -> bool:
+        """True if a joint has had a pass, and another one without a wait is to come: nobody goes home then."""
+        state = self.state
+        begun = {
+            (step.operation.tighten.joint, step.place)
+            for name, step in state.plan.steps.items()
+            if step.operation.tighten and name in state.done
+        }
+        return any(
+            (step.operation.tighten.joint, step.place) in begun and not step.time
+            for name, step in state.plan.steps.items()
+            if step.operation.tighten and name not in state.done
+        )
+
     def _wait_for_windows(self, step: Step) -> None:
         if self.fault.before_wait(self, step):
             return
-        if not self.window_is_open and self.clock.wall_time - self.evening > timedelta(hours=3):
+        free = not self.window_is_open and not self.joint_is_begun
+        if free and self.clock.wall_time - self.evening > timedelta(hours=3):
             self.sleep_over_night()
         for window in step.time:
             since = self.state.done.get(window.operation)

@@ -27,7 +27,8 @@ UNEASE = (
     "wiped it, still some oil on it", "forgot the washer first",
     "this one went in much easier than the rest", "phone rang, lost my place", "it binds a little in one place",
     "number 7 never clicked", "is this the right side?", "Left hub growls a bit when turned by hand",
-    "bearing feels rough", "tight spot",
+    "bearing feels rough", "tight spot", "flange rocks on the gasket", "left nut 5 for tomorrow",
+    "old stud in hole 9",
 )  # fmt: skip
 NEUTRAL = (
     "Customer rang, back at six", "cleaned the bench", "lunch", "ordered new seals", "used the blue rag",

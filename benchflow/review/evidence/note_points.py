@@ -18,12 +18,14 @@ _FULL_WEIGHT = ("note",)
 _REASONS_OF_RULES = ("deviation", "choice")
 EXCUSE_SIZE = 0.3
 """The size of unease in the reason of a deviation. It explains what has its own weak point. (Own rule.)"""
+MENTION_SIZE = 0.12
+"""The size of a note about the work without an odd word. (Own rule.)"""
 
 
 def note_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     """Odd words of people about a step, or about parts that only this step and one other have.
 
-    Notes without an odd word are no weak points; the recorded evidence of the step shows them.
+    A note about the work without an odd word is only mentioned: the word list does not know every fault.
     """
     for remark in log.remarks:
         if remark.operation == step.id or step.id in remark.named:
@@ -45,7 +47,7 @@ def _size(remark: Remark) -> float:
     """The size by the words. A reason explains what was put right or typed wrong, so only damage counts, and less."""
     size = oddness(remark.text)
     if remark.kind in _FULL_WEIGHT:
-        return size
+        return max(size, MENTION_SIZE if remark.about_work else 0.0)
     if remark.kind in _REASONS_OF_RULES:
         return size if size >= DAMAGE_SIZE else min(size, EXCUSE_SIZE)
     return UNEASE_SIZE if size >= DAMAGE_SIZE else 0.0

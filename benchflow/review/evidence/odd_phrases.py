@@ -183,6 +183,9 @@ unusual(?:ly)?\b
 funny (?:noise|feel\w*|sound|smell)\b
 loose\b
 wobbl(?:e|es|y|ed)\b
+rock(?:s|ing|ed)?\b
+left (?:\w+ ){1,4}(?:for|until|till) (?:tomorrow|later|monday|next)\b
+old \w+ (?:is |went )?(?:in|into|on|at) (?:the )?(?:\w+ )?(?:hole|place|bore|seat|position|number|stud|cylinder)\b
 (?:some|too much|has|a lot of) play\b
 slack\b
 drop(?:ped|s)\b(?! (?:\w+ ){0,3}(?:off|by|round|in)\b)

@@ -77,8 +77,15 @@ _OTHER_MATTERS: Final = r"""
 
 _OTHER_THINGS: Final = r"""
 (?:radio|lamp|bulb|heater|phone|screen|keyboard|printer|van|camera|pen|pencil|broom|kettle|coffee machine|glasses)\b
+(?:my|his|her|your) (?:\w+ )?(?:hand|finger|thumb|knuckle|arm|wrist|knee|eye|back|head|shirt|sleeve|coat|boot)s?\b
 """
-"""Things whose damage says nothing of the work."""
+"""Things and people whose damage says nothing of the work."""
+
+_ALL_THE_SAME: Final = r"""
+(?:but|though) (?:it |they )?(?:is |are |was |were )?(?:ok|okay|fine|good|normal|as it should be|as before)\b
+as (?:usual|expected|always)\b
+"""
+"""What takes back unease. It does not take back damage: a crease is one whatever the builder thinks of it."""
 
 _PROPER_BEND: Final = r"(?:tabs?|cotter|split pin|lock ?wire|locking wire|locking plate)\b"
 _LOOSENED: Final = r"\b(?:crack(?:ed)?|broke|break) (?:\w+ ){0,3}(?:loose|open|off)\b"
@@ -102,6 +109,8 @@ def oddness(text: str) -> float:
     if text.rstrip().endswith("?") and not _pattern(_OTHER_MATTERS).search(text):
         worst = max(worst, UNEASE_SIZE)  # the person at the bench asks
     if worst and _pattern(_REPLACED).search(text) and not _pattern(_NO_NEW).search(text):
+        return REPLACED_SIZE
+    if worst == UNEASE_SIZE and _pattern(_ALL_THE_SAME).search(text):
         return REPLACED_SIZE
     return worst
 

@@ -206,7 +206,8 @@ WORK: Final = (
         "a note, or the reason of a deviation, has a word of damage, of a wrong fit or of unease (from a list of "
         "English words); of other reasons only damage counts. Other notes are only shown",
         "work",
-        "0 nothing odd; 0.2 put right with a new part; 0.5 an uneasy word; 1 a word for damage or a wrong fit",
+        "0 nothing odd; 0.12 about the work; 0.2 put right with a new part; 0.5 an uneasy word; "
+        "1 a word for damage or a wrong fit",
         ((0.0, 4), (0.5, 36), (1.0, 62)),
         "the person at the bench saw it; a crease, a burr or a stiff thread is a cause",
     ),

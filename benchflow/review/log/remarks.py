@@ -16,6 +16,7 @@ class Remark(Struct, frozen=True):
     """One text of a person. ``operation`` is "" if there is none.
 
     ``named`` are the steps that a note without an operation plainly names by a part or a joint of theirs.
+    ``about_work`` is true for a note with a word of the titles, parts or joints of the procedure, or of the trade.
     """
 
     seq: int
@@ -24,6 +25,7 @@ class Remark(Struct, frozen=True):
     text: str
     kind: RemarkKind
     named: tuple[str, ...] = ()
+    about_work: bool = False
 
 
 def remarks(lines: Iterable[Line], plan: Plan) -> tuple[Remark, ...]:
@@ -40,11 +42,14 @@ def remarks(lines: Iterable[Line], plan: Plan) -> tuple[Remark, ...]:
             continue
         operation = str(line.data.get("operation") or "")
         named: tuple[str, ...] = ()
-        if not operation and key[0] == "note":
+        about_work = False
+        if key[0] == "note":
             words = _words_of_steps(plan) if words is None else words
-            named = _steps_named(text, words)
-            named = (finished,) if finished in named else named  # it was written just after that one
-        found.append(Remark(line.seq, line.by, operation, text, key[0], named))
+            about_work = any(word in words or word in _WORK_WORDS for word in _stems(text, 3))
+            if not operation:
+                named = _steps_named(text, words)
+                named = (finished,) if finished in named else named  # it was written just after that one
+        found.append(Remark(line.seq, line.by, operation, text, key[0], named, about_work))
     return tuple(found)
 
 
@@ -82,10 +87,22 @@ def _names_in(plan: Plan, step: Step) -> Iterator[str]:
 
 
 def _content_words(text: str) -> Iterator[str]:
-    for word in re.findall(r"[^\W\d_]{4,}", text.casefold()):
-        stem = word.removesuffix("s")
-        if word not in _NO_NAMES and stem not in _NO_NAMES:
-            yield stem
+    yield from (stem for stem in _stems(text, 4) if stem not in _NO_NAMES and stem + "s" not in _NO_NAMES)
+
+
+def _stems(text: str, shortest: int) -> Iterator[str]:
+    """The words of ``shortest`` or more letters, without the ending of a plural."""
+    for word in re.findall(r"[^\W\d_]+", text.casefold()):
+        if len(word) >= shortest:
+            yield word.removesuffix("s")
+
+
+_WORK_WORDS = frozenset({
+    "bead", "bearing", "bolt", "bore", "cap", "dowel", "face", "fastener", "gap", "gasket", "gauge", "hole", "impact",
+    "joint", "journal", "lip", "mark", "nut", "oil", "part", "pin", "plug", "ring", "seal", "sealant", "seat", "shim",
+    "stud", "thread", "torque", "washer", "wrench",
+})  # fmt: skip
+"""Words for what is worked on, besides the names in the procedure. (Own list.)"""
 
 
 _NO_NAMES = frozenset(

@@ -40,8 +40,9 @@ def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
         torque=event.torque,
         at=state.last,
     )
-    replaced = state.work(event.operation).ticks_in_force.get((event.stage, event.fastener))
     work = state.work(event.operation)
+    # Only a deviation needs the tick that is replaced. All ticks of a joint for each of them would be slow.
+    replaced = work.ticks_in_force.get((event.stage, event.fastener)) if work.deviations else None
     waits = waits_without(work, event.joint, str(event.fastener))
     state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), waits=waits)
     if replaced is not None:

@@ -235,6 +235,8 @@ class Work(Struct, frozen=True):
         A cleared tick is one of them, since the fastener was tightened all the same. A check stage only measures, so
         its ticks are left out.
         """
+        if not self.cleared_high and all(tick.verdict != "high" for tick in self.ticks):
+            return {}
         found: dict[tuple[int, int], Tick] = {}
         cleared = {tick.seq for tick in self.cleared_high}
         for tick in sorted((*self.ticks, *self.cleared_high), key=lambda tick: tick.seq):

@@ -12,6 +12,7 @@ from benchflow.commands.output_file import write_output
 
 if TYPE_CHECKING:
     from benchflow.review.hours.worked_time import JobHours
+    from benchflow.review.log.facts import SessionFact
 
 
 @click.command(epilog=exit_code_help("A log is damaged. The hours after the damage are not known."))
@@ -22,7 +23,8 @@ def hours(names: tuple[Path, ...], as_csv: bool, as_json: bool) -> int:
     """Show the worked time of a job by section, with pauses apart, beside what the procedure states.
 
     A JOB is the name or the file of a log, or a folder of logs. For several jobs the medians of each section are
-    shown, for the next estimate. The output states the rule by which pauses are told from work.
+    shown, for the next estimate. The output states the rule by which pauses are kept apart from work. Of several
+    copies of one job, the longest counts.
     """
     from benchflow.review.hours.hours_text import hours_csv, job_hours_lines, procedure_hours_lines
     from benchflow.review.hours.section_medians import hours_by_procedure
@@ -44,13 +46,18 @@ def hours(names: tuple[Path, ...], as_csv: bool, as_json: bool) -> int:
 
 
 def _hours_of(names: tuple[Path, ...]) -> tuple[list["JobHours"], int]:
-    """The hours of every log that can be read, and the exit code. The others are named on standard error."""
+    """The hours of every job that can be read, and the exit code. The other logs are named on standard error.
+
+    Of several copies of one job, the longest is used, as ``trend`` and ``trace`` do.
+    """
     from benchflow.commands.file_lookup import log_paths
+    from benchflow.review.formatting import count
     from benchflow.review.hours.worked_time import job_hours
     from benchflow.review.log.loaded_log import load_log
     from benchflow.session.procedure_loading import procedure_reader
 
-    jobs, code, reader = [], SUCCESS, procedure_reader()
+    jobs: dict[str, tuple[SessionFact, JobHours]] = {}
+    copies, code, reader = 0, SUCCESS, procedure_reader()
     several = len(names) > 1 or names[0].is_dir()
     for path in log_paths(names):
         try:
@@ -65,5 +72,11 @@ def _hours_of(names: tuple[Path, ...]) -> tuple[list["JobHours"], int]:
             code = PROBLEM_FOUND
             if several:
                 print_warning(f"{path} is damaged from line {log.damage.line} on. The hours after that are not known.")
-        jobs.append(job_hours(log))
-    return jobs, code
+        session = log.facts.session
+        old = jobs.get(session.session)
+        copies += old is not None
+        if old is None or session.is_better_copy_than(old[0]):
+            jobs[session.session] = session, job_hours(log)
+    if copies:
+        print_warning(f"{count(copies, 'log')} left out: copies of jobs that are counted. The longest copy counts.")
+    return [found for _, found in jobs.values()], code

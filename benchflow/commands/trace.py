@@ -2,7 +2,7 @@
 
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -13,6 +13,11 @@ from benchflow.commands.log_search import search_options, session_source
 
 if TYPE_CHECKING:
     from benchflow.review.many.session_question import Subject
+
+
+MOST_ERROR: Final = 50
+"""The largest error of an instrument in percent. One that shows twice or half of the true value is broken, and its
+readings cannot be corrected. (Own rule.)"""
 
 
 @click.command(epilog=exit_code_help())
@@ -68,10 +73,10 @@ def trace(
         raise click.UsageError("--below, --above and --margin need --reading.")
     if instrument is None and reads_high:
         raise click.UsageError("--reads-high needs --instrument.")
-    least_margin = _fraction(margin, "--margin")
+    least_margin = _fraction(margin, "--margin", 100)
     question = TraceQuestion(
-        q.Question(subjects[0], q.timestamp_of(since), q.timestamp_of(until, end_of_day=True)),
-        _fraction(reads_high, "--reads-high"),
+        q.Question(subjects[0], *q.time_span(since, until)),
+        _fraction(reads_high, "--reads-high", MOST_ERROR),
         None if below is None else parse_quantity(below),
         None if above is None else parse_quantity(above),
         None if least_margin is None else float(least_margin),
@@ -85,11 +90,11 @@ def trace(
     return SUCCESS
 
 
-def _fraction(percentage: str | None, option: str) -> Decimal | None:
+def _fraction(percentage: str | None, option: str, most: int) -> Decimal | None:
     """A percentage such as ``6`` or ``-4 %`` as a fraction of 1.
 
     Raises:
-        click.UsageError: the text is not a percentage between -100 and 1000.
+        click.UsageError: the text is not a percentage from ``-most`` to ``most``.
     """
     if percentage is None:
         return None
@@ -97,6 +102,8 @@ def _fraction(percentage: str | None, option: str) -> Decimal | None:
         value = Decimal(percentage.strip().removesuffix("%").strip()) / 100
     except InvalidOperation:
         value = Decimal("NaN")
-    if not value.is_finite() or not -1 < value < 10:
-        raise click.UsageError(f"{option} needs a percentage such as 6 or -4, not {percentage!r}.")
+    if not value.is_finite() or not -most <= 100 * value <= most:
+        raise click.UsageError(
+            f"{option} needs a percentage from -{most} to {most}, such as 6 or -4, not {percentage!r}."
+        )
     return value

@@ -36,13 +36,13 @@ def trend(
     chart. Procedures and their revisions have charts of their own.
     """
     from benchflow.review.many.operation_durations import operation_durations
-    from benchflow.review.many.session_question import timestamp_of
+    from benchflow.review.many.session_question import time_span
     from benchflow.review.many.trend_text import duration_lines, trend_lines
     from benchflow.review.many.trends import trend_over_builds
 
     if times and svg is not None:
         raise click.UsageError("--svg draws readings, --times shows operations. Give one of them.")
-    span = timestamp_of(since), timestamp_of(until, end_of_day=True)
+    span = time_span(since, until)
     with session_source(url, logs) as source:
         if times:
             durations = operation_durations(source, name, *span)

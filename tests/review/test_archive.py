@@ -430,6 +430,7 @@ DIGESTS = {
     6: "581f38e6932b728a", 7: "112a59541f47a9b8", 8: "cb7a58f5960c80a3", 9: "94ad19fdaa5f9d31", 10: "91e5858a81e9887d",
     11: "32beb0842d38ef2b",
     12: "2f1b1094622bccd6",
+    13: "34bd53fe5f01c3cb",
 }  # fmt: skip
 """A digest of the names and types of tables and columns, by version of the tables."""
 

@@ -87,6 +87,9 @@ def test_wrench_is_traced_to_its_engine(home: Path) -> None:
         ((), "Give exactly one of"),
         (("--lot", "x", "--person", "y"), "Give exactly one of"),
         (("--instrument", "x", "--reads-high", "lots"), "needs a percentage"),
+        (("--instrument", "x", "--reads-high", "900"), "from -50 to 50"),
+        (("--instrument", "x", "--from", "2027-01-01", "--to", "2026-01-01"), "--from 2027-01-01 is after --to 2026"),
+        (("--reading", FLOAT_NAME, "--above", "5 N·m"), "5 N·m is a torque. The reading is a length, in mm."),
         (("--instrument", "x", "--from", "yesterday"), "neither a date"),
         (("--lot", "x", "--below", "3 mm"), "need --reading"),
         (("--reading", "x", "--below", "3 furlongs"), "furlongs"),
@@ -101,12 +104,17 @@ def test_trend_of_a_reading_is_printed_and_drawn(home: Path, tmp_path: Path) -> 
     assert f"{FLOAT_NAME}, 2 builds" in text
     assert (tmp_path / "chart.svg").read_text(encoding="utf-8").startswith("<svg")
     assert "tighten-head" in run(home, "trend", "--times", "tighten-head").stdout
+    reversed_span = ("--from", "2027-01-01", "--to", "2026-01-01")
+    assert "ends before it begins" in run(home, "trend", FLOAT_NAME, *reversed_span, code=2).stderr
 
 
 def test_two_builds_are_compared(home: Path) -> None:
     found = json.loads(run(home, "compare", "job-5", "job-3", "--json").stdout)
     assert {"signature", "instrument"} <= {difference["kind"] for difference in found["differences"]}
     assert "reading" in run(home, "compare", "job-5", "job-3").stdout
+    same = run(home, "compare", "job-5", "job-5").stdout
+    assert "NOTE  Both logs are copies of one job.\n" in same
+    assert "\nNothing differs.\n" in same
 
 
 def test_rebuilt_archive_lists_the_logs_that_were_left_out(home: Path, tmp_path: Path) -> None:

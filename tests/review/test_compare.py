@@ -32,6 +32,7 @@ def test_build_compared_with_itself_has_no_differences() -> None:
     assert found.first is None
     assert found.differences == ()
     assert all(pair.by == "0 mm" for pair in found.readings if pair.left.endswith(" mm"))
+    assert found.without_difference == "Nothing differs."
 
 
 def test_differences_are_by_section_then_in_the_order_of_the_left_build() -> None:
@@ -188,7 +189,28 @@ def test_lubricants_come_before_notes_people_instruments_and_lots(tmp_path: Path
 
 def test_the_same_remarks_in_both_builds_are_no_difference(tmp_path: Path) -> None:
     one, other = (joined(tmp_path, unit, note="washed twice", gaps="0.31 0.2") for unit in ("one", "other"))
-    assert compare(one, other).differences == ()
+    found = compare(one, other)
+    assert found.differences == ()
+    assert "Nothing differs." in comparison_lines(found)
+
+
+def test_sentence_without_a_difference_names_figures_and_times_that_differ(tmp_path: Path) -> None:
+    found = compare(joined(tmp_path, "one"), joined(tmp_path, "other", gaps="0.16"))
+    assert found.differences == ()
+    assert found.without_difference == "Only the figures of readings differ."
+    (first, *others) = found.times
+    longer = replace(found, times=(replace(first, left=61.0), *others))
+    assert longer.without_difference == "Only the figures of readings and the working times differ."
+    assert replace(longer, readings=()).without_difference == "Only the working times differ."
+
+
+def test_readings_are_listed_under_the_title_of_their_step() -> None:
+    found = compare(loaded_build(3), loaded_build(5))
+    assert all(pair.title for pair in found.readings)
+    lines = list(comparison_lines(found))
+    for pair in found.readings[:3]:
+        head = lines.index(pair.title)
+        assert any(line.startswith(f"  {pair.label}") for line in lines[head + 1 : head + 8])
 
 
 def test_every_kind_of_difference_has_a_section() -> None:

@@ -9,10 +9,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchflow.commands.hours import hours
+from benchflow.review.evidence.speed_points import too_fast_points
 from benchflow.review.hours.hours_text import hours_csv, job_hours_lines, procedure_hours_lines
 from benchflow.review.hours.section_medians import hours_by_procedure
 from benchflow.review.hours.worked_time import JobHours, job_hours
 from benchflow.review.log.loaded_log import load_log
+from benchflow.review.many.comparison import compare
 from benchflow.review.sheets.build_sheet import build_sheet
 from tests.driving.clocked_job import ClockedJob
 from tests.driving.session_driver import read_procedure
@@ -208,6 +210,45 @@ def test_hours_are_divided_between_the_people(tmp_path: Path) -> None:
     assert any(line == "By person: Robin 7 min, Kim 5 min." for line in job_hours_lines(found))
 
 
+def test_night_in_an_operation_is_a_pause_in_a_comparison_and_no_working_time(tmp_path: Path) -> None:
+    day, night = opened(tmp_path / "day"), opened(tmp_path / "night")
+    washed(day, 6, 5)
+    washed(night, 6, 14 * 60)
+    found = compare(*(load_log(job.path, read_procedure) for job in (day, night)))
+    assert [(each.section, each.left, each.right) for each in found.differences] == [("Pauses", "", "for 14 h 00 min")]
+    assert [(minutes(pair.left or 0), minutes(pair.right or 0)) for pair in found.times] == [(11, 6)]
+
+
+def test_operation_left_in_progress_as_long_as_the_procedure_states_is_not_too_fast(tmp_path: Path) -> None:
+    """A wait in a night is a pause for the hours. Nobody can say that it was too short."""
+    job = opened(tmp_path)
+    washed(job, 5, 5)
+    job.do("start", operation="bake")
+    job.wait(14 * 60).do("tick-check", check=1)
+    job.do("finish")
+    log = load_log(job.path, read_procedure)
+    bake = next(fact for fact in log.facts.operations if fact.operation == "bake")
+    assert (bake.active, minutes(bake.pauses)) == (0, 840)
+    assert list(too_fast_points(log, log.plan.steps["bake"], bake)) == []
+
+
+def test_procedure_without_times_states_no_time_and_not_zero_seconds(tmp_path: Path) -> None:
+    silent = PROCEDURE.replace("takes: 10 min, ", "").replace("takes: 90 min, ", "")
+    job = ClockedJob(tmp_path, silent)
+    washed(job, 5, 5)
+    job.do("start", operation="bake")
+    job.do("tick-check", check=1)
+    job.do("finish")
+    found = hours_of(job)
+    lines = list(job_hours_lines(found))
+    assert [line.split("  ")[0] for line in lines if line.endswith("  states no time")] == ["Wash", "Bake", "Total"]
+    (medians,) = hours_by_procedure([found, found])
+    assert medians.total is not None
+    assert medians.total.stated is None
+    lines = list(procedure_hours_lines(medians))
+    assert sum(line.endswith("  states no time") for line in lines) == 3
+
+
 def run(*arguments: str) -> Result:
     return CliRunner().invoke(hours, arguments, standalone_mode=False)
 
@@ -217,7 +258,8 @@ def test_command_prints_one_job_or_the_medians_of_a_folder(tmp_path: Path, monke
     logs = tmp_path / "logs"
     logs.mkdir()
     for number in (4, 8):
-        job = opened(tmp_path / str(number))
+        (tmp_path / str(number)).mkdir()
+        job = ClockedJob(tmp_path / str(number), PROCEDURE, unit=f"job {number}")
         washed(job, number, 0)
         job.do("start", operation="bake")
         job.wait(60).do("tick-check", check=1)
@@ -231,6 +273,12 @@ def test_command_prints_one_job_or_the_medians_of_a_folder(tmp_path: Path, monke
     answer = json.loads(run(str(logs), "--json").output)
     assert [found["worked"] for found in answer["jobs"]] == [64 * 60, 68 * 60]
     assert answer["procedures"][0]["total"]["median"] == 66 * 60
+    whole = (logs / "job-4.jsonl").read_bytes()
+    (logs / "backup.jsonl").write_bytes(b"".join(whole.splitlines(keepends=True)[:4]))
+    (logs / "copy.jsonl").write_bytes(whole)
+    answer = json.loads(run(str(logs), "--json").stdout)
+    assert sorted(found["worked"] for found in answer["jobs"]) == [64 * 60, 68 * 60], "the longest copy counts, once"
+    assert "2 logs left out: copies of jobs that are counted" in run(str(logs)).stderr
     data = (logs / "job-8.jsonl").read_bytes()
     (logs / "job-8.jsonl").write_bytes(data.replace(b'"check"', b'"chekc"', 1))
     assert run(str(logs)).return_value == 1

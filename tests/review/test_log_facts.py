@@ -177,8 +177,17 @@ def test_operation_has_the_times_and_counts_of_its_entries() -> None:
     assert (seal.entries, seal.checks, seal.paused, seal.redone) == (2, 1, 1, 0)
     assert seal.active == pytest.approx(40)
     assert seal.span == pytest.approx(3650)
-    assert seal.pause == pytest.approx(3610)
+    assert seal.pauses == 0, "it was not in progress"
     assert seal.people == ("ann",)
+
+
+def test_long_gap_in_an_operation_is_a_pause_and_no_working_time() -> None:
+    log_builder = LogBuilder().start("seal").wait(hours=14).add("checked", operation="seal", check=1, text="dry")
+    log_builder.add("lot", operation="seal", consumable="sealant", lot="L-1").finish("seal")
+    (seal,) = facts_of(log_builder.lines).operations
+    assert seal.active == pytest.approx(20)
+    assert seal.pauses == pytest.approx(14 * 3600 + 10)
+    assert seal.in_progress == seal.span
 
 
 def test_only_the_last_tick_of_a_fastener_counts_as_out_of_limit() -> None:

@@ -90,9 +90,8 @@ def test_trace_finds_readings_outside_a_band_in_any_unit(five_builds: LogFiles) 
     assert units(found) == ["near"]
     assert units(trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")), share=0.2))) == ["near"]
     assert len(units(trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")))))) == 2
-    assert not units(
+    with pytest.raises(BenchflowError, match=r"--below 3 mm is a length\. The reading is a torque, in N·m\."):
         trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")), low=parse_quantity("3 mm")))
-    )
 
 
 def test_lot_person_and_operation_are_traced(tmp_path: Path) -> None:

@@ -23,22 +23,22 @@ def too_fast_points(log: LoadedLog, step: Step, fact: OperationFact | None) -> I
     if fact is None or finished is None or fact.started is None or log.state.work(step.id).takeover is not None:
         return
     if step.takes:
-        if fact.active < TAKES_SHARE * step.takes:
-            words = f"done in {_seconds(fact.active)}; the procedure states {rounded_duration(step.takes)}"
+        if fact.in_progress < TAKES_SHARE * step.takes:
+            words = f"done in {_seconds(fact.in_progress)}; the procedure states {rounded_duration(step.takes)}"
             words += "; what it measured is not proven" if step.operation.record else ""
-            yield WeakPoint("too-fast", words, finished.seq, size=fact.active / step.takes)
+            yield WeakPoint("too-fast", words, finished.seq, size=fact.in_progress / step.takes)
         return
     needed = seconds_needed(fact)
-    if fact.active < TAKES_SHARE * needed and not entered_afterwards(log):
+    if fact.in_progress < TAKES_SHARE * needed and not entered_afterwards(log):
         entries = f" with {count(fact.entries + fact.checks, 'entry', 'entries')}" if fact.entries + fact.checks else ""
-        words = f"started and finished{entries} in {_seconds(fact.active)}; hands need about {needed:.0f} s"
-        yield WeakPoint("too-fast", words, finished.seq, size=fact.active / needed)
+        words = f"started and finished{entries} in {_seconds(fact.in_progress)}; hands need about {needed:.0f} s"
+        yield WeakPoint("too-fast", words, finished.seq, size=fact.in_progress / needed)
 
 
 def entered_afterwards(log: LoadedLog) -> bool:
     """True if the builder of this job often starts and finishes a step at once, after the work."""
     facts = [fact for fact in log.facts.operations if fact.done and fact.started is not None]
-    fast = sum(fact.active < TAKES_SHARE * seconds_needed(fact) for fact in facts)
+    fast = sum(fact.in_progress < TAKES_SHARE * seconds_needed(fact) for fact in facts)
     return fast > HABIT_SHARE * len(facts) and (fast > 1 or len(facts) == 1)
 
 

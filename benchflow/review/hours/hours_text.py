@@ -8,7 +8,10 @@ from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.hours.section_medians import ProcedureHours, SectionMedian
-from benchflow.review.hours.worked_time import JobHours
+from benchflow.review.hours.worked_time import JobHours, stated_in_all
+
+STATES_NO_TIME = "states no time"
+"""The cell of a procedure that states no time for any of the operations."""
 
 
 def hours_rows(job: JobHours) -> Iterator[tuple[str, ...]]:
@@ -16,13 +19,18 @@ def hours_rows(job: JobHours) -> Iterator[tuple[str, ...]]:
     yield "Section", "Worked", "Of it redone", "Pauses", "Procedure, at least"
     for section in job.sections:
         finished = "" if section.complete else f" ({section.finished} of {section.operations} done)"
-        figures = (section.worked, section.redone, section.paused, section.stated or 0.0)
-        yield f"{section.title}{finished}", *map(_or_blank, figures)
+        figures = (section.worked, section.redone, section.paused)
+        stated = _stated(section.stated) if section.finished else ""
+        yield f"{section.title}{finished}", *map(_or_blank, figures), stated
     outside = job.paused - sum(section.paused for section in job.sections)
     yield "Between operations", _or_blank(job.between), "", _or_blank(outside), ""
     redone = sum(section.redone for section in job.sections)
-    in_all = sum(section.stated or 0.0 for section in job.sections)
-    yield "Total", rounded_duration(job.worked), _or_blank(redone), _or_blank(job.paused), _or_blank(in_all)
+    in_all = stated_in_all(job.sections) if any(section.finished for section in job.sections) else 0.0
+    yield "Total", rounded_duration(job.worked), _or_blank(redone), _or_blank(job.paused), _stated(in_all)
+
+
+def _stated(seconds: float | None) -> str:
+    return STATES_NO_TIME if seconds is None else _or_blank(seconds)
 
 
 def _or_blank(seconds: float) -> str:
@@ -69,8 +77,8 @@ def procedure_hours_lines(found: ProcedureHours) -> Iterator[str]:
 
 
 def _median_row(one: SectionMedian) -> tuple[str, ...]:
-    stated = "" if one.stated is None else rounded_duration(one.stated)
-    return one.title, str(one.jobs), *map(rounded_duration, (one.median, one.shortest, one.longest)), stated
+    figures = map(rounded_duration, (one.median, one.shortest, one.longest))
+    return one.title, str(one.jobs), *figures, _stated(one.stated)
 
 
 def _aligned(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:

@@ -5,7 +5,7 @@ from statistics import median
 
 from msgspec import Struct
 
-from benchflow.review.hours.worked_time import RULE, JobHours, SectionHours
+from benchflow.review.hours.worked_time import RULE, JobHours, SectionHours, stated_in_all
 
 
 class SectionMedian(Struct, frozen=True):
@@ -57,7 +57,7 @@ def _of_procedure(jobs: list[JobHours]) -> ProcedureHours:
             stated = [section.stated for section in complete if section.stated is not None]
             medians.append(_median(complete[0].section, complete[0].title, worked, stated))
     whole = [job for job in jobs if all(section.complete for section in job.sections)]
-    stated = [sum(section.stated or 0.0 for section in job.sections) for job in whole]
+    stated = [time for job in whole if (time := stated_in_all(job.sections)) is not None]
     first = jobs[0]
     return ProcedureHours(
         first.procedure,

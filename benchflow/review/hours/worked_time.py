@@ -5,7 +5,7 @@ in progress overnight is no night of work. :data:`RULE` states the rule.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from typing import Final
 
@@ -17,14 +17,9 @@ from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.log.clock_remarks import clock_steps
 from benchflow.review.log.fact_collector import log_time_of
 from benchflow.review.log.loaded_log import SIMULATED_NOTE, LoadedLog
+from benchflow.review.log.pause_rule import PAUSE_SECONDS, TIMES_STATED, is_pause
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.clock import BY_WALL_CLOCK, crosses_restart, event_time
-
-PAUSE_SECONDS: Final = 2700.0
-"""A longer gap between two entries is a pause. (Own rule.)"""
-
-TIMES_STATED: Final = 2.0
-"""A gap of up to this many times the least time by the procedure is work, however long it is. (Own rule.)"""
 
 RULE = (
     f"Work is the time between two entries. A gap of more than {PAUSE_SECONDS / 60:.0f} min is a pause. If the "
@@ -65,6 +60,12 @@ class SectionHours(Struct, frozen=True):
     def complete(self) -> bool:
         """True if every operation is finished."""
         return self.finished == self.operations
+
+
+def stated_in_all(sections: Iterable[SectionHours]) -> float | None:
+    """The least time of the finished operations by the procedure, in seconds; ``None`` if it states none."""
+    stated = [section.stated for section in sections if section.stated is not None]
+    return sum(stated) if stated else None
 
 
 class LongPause(Struct, frozen=True):
@@ -153,11 +154,10 @@ def worked_gaps(log: LoadedLog) -> Iterator[WorkedGap]:
         worker = before.by if before.kind not in _SIGNATURES or not worker else worker
         since, until = event_time(before), event_time(after)
         seconds = log_time_of(since).seconds_until(log_time_of(until))
-        step = log.plan.steps.get(operation)
-        most = max(PAUSE_SECONDS, TIMES_STATED * step.takes if step is not None else 0.0)
+        pause = is_pause(seconds, log.plan.steps.get(operation))
         crosses = crosses_restart(since, until)
         by = worker if after.kind in _SIGNATURES else after.by
-        yield WorkedGap(operation, by, seconds, seconds > most, after.seq, after.at, crosses)
+        yield WorkedGap(operation, by, seconds, pause, after.seq, after.at, crosses)
         if after.kind == "closed":
             return
 

@@ -29,13 +29,14 @@ from benchflow.review.log.facts import (
     StageFact,
     UndoneFact,
 )
+from benchflow.review.log.pause_rule import PAUSE_SECONDS, is_pause
 from benchflow.review.log.reading_facts import ReadingFacts
 from benchflow.review.log.stage_torque import stage_torque
 from benchflow.review.log.tick_groups import TickGroups
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import EventTime
+from benchflow.session.state.clock import EventTime, event_time
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.state import State, lot_item, lot_key
 
@@ -47,17 +48,10 @@ class _OperationProgress(Struct):
     people: list[str] = []
     paused: int = 0
     started: LogTime | None = None
-    last: LogTime | None = None
     active: float = 0.0
-    pause: float = 0.0
+    pauses: float = 0.0
     entries: int = 0
     ticks: TickGroups = field(default_factory=TickGroups)
-
-    def event_at(self, now: LogTime) -> None:
-        """Record the time of an event. ``pause`` becomes the longest time between two events."""
-        if self.last is not None:
-            self.pause = max(self.pause, self.last.seconds_until(now))
-        self.last = now
 
     def restarted(self) -> "_OperationProgress":
         """The progress at the start of a rework. People and the number of pauses are kept."""
@@ -69,6 +63,8 @@ class FactCollector:
 
     def __init__(self, opened: Line) -> None:
         self._opened, self._last = opened, opened
+        self._last_time = log_time_of(event_time(opened))
+        self._pauses = 0.0  # of the operation in progress, since it was started or continued
         self._closed: tuple[ev.JobClosed, str] | None = None
         self._progress_by_operation: dict[str, _OperationProgress] = {}
         self._readings = ReadingFacts()
@@ -96,27 +92,26 @@ class FactCollector:
         """Add one event. ``event`` is ``None`` for a kind that this version cannot read."""
         self._last = line
         now = log_time_of(after.last)
-        if before.in_progress is not None and after.in_progress != before.in_progress and before.started is not None:
-            self._progress_of(before.in_progress).active += log_time_of(before.started).seconds_until(now)
+        if before.in_progress is not None:
+            self._add_working_time(before, before.in_progress, after, now)
+        self._last_time = now
         match event:
             case ev.FastenerTicked():
-                self._count_entry(event.operation, now).ticks.ticked(event, line, now)
+                self._count_entry(event.operation).ticks.ticked(event, line, now)
             case ev.ReadingRecorded():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 self._readings.recorded(event, after, line, now.at)
             case ev.OperationStarted():
                 self._operation_started(event, line, now)
             case ev.OperationFinished():
-                self._progress_of(event.operation).event_at(now)
                 self._progress_of(event.operation).by = line.by
             case OperationTakenOver():
-                self._progress_of(event.operation).event_at(now)
                 self._progress_of(event.operation).by = line.by
             case ev.LotEntered():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 self._add_lot(event.operation, lot_key(event.consumable, event.subject), event.lot, line, now)
             case ev.PartChosen():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
@@ -125,24 +120,24 @@ class FactCollector:
                 for seq, verdict in event.verdicts.items():
                     ticks.corrected(before.work(event.operation).tick(int(seq)), verdict)
             case ev.StageBegunAgain():
-                self._count_entry(event.operation, now).ticks.begun_again(event.stage)
+                self._count_entry(event.operation).ticks.begun_again(event.stage)
             case ev.FastenerUnticked():
-                progress = self._count_entry(event.operation, now)
+                progress = self._count_entry(event.operation)
                 progress.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
             case ev.FastenerFailed():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 reached = "" if event.quantity is None else event.quantity.entered
                 self._failed_fasteners[line.seq] = FailedFastenerFact(
                     line.seq, now.at, line.by, event.operation, event.joint, event.stage, event.fastener, event.what,
                     reached, "",
                 )  # fmt: skip
             case ev.FastenerFailureCleared():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 cleared = before.work(event.operation).failed_fasteners.get(event.fastener)
                 if cleared is not None:
                     del self._failed_fasteners[cleared.seq]
             case ev.FastenerRepaired():
-                self._count_entry(event.operation, now).ticks.begun_again()
+                self._count_entry(event.operation).ticks.begun_again()
                 repaired = before.work(event.operation).failed_fasteners.get(event.fastener)
                 if repaired is not None:
                     failed = self._failed_fasteners[repaired.seq]
@@ -151,14 +146,14 @@ class FactCollector:
                 ev.CheckTicked() | ev.CheckUnticked() | ev.FigureGiven()
                 | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
             ):  # fmt: skip
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
             case ev.ValueCalculated():
                 self._progress_of(event.operation)
                 self._readings.calculated(event, before, line, now.at)
             case ev.EntryCorrected():
                 self._entry_corrected(before, event, after, line, now)
             case ev.RemedyCarriedOut():
-                self._count_entry(event.operation, now)
+                self._count_entry(event.operation)
                 many = len(before.work(event.operation).readings.get(event.name, ())) > 1
                 self._remedies.append(
                     RemedyFact(
@@ -178,9 +173,7 @@ class FactCollector:
                 reason = "" if before.rework is None else before.rework.reason
                 self._work_undone(before, event.operation, line, now, "rework", reason)
             case ev.OperationPaused():
-                progress = self._progress_of(event.operation)
-                progress.event_at(now)
-                progress.paused += 1
+                self._progress_of(event.operation).paused += 1
             case ev.HoldSigned():
                 self._add_signature(event, line, now)
             case ev.DeviationSigned():
@@ -228,15 +221,25 @@ class FactCollector:
 
     # --- events -------------------------------------------------------------------------------------
 
+    def _add_working_time(self, before: State, operation: str, after: State, now: LogTime) -> None:
+        """Count the gap before an event, and at the end of ``operation`` its time in progress without its pauses."""
+        gap = self._last_time.seconds_until(now)
+        if gap > PAUSE_SECONDS and is_pause(gap, after.plan.steps.get(operation)):
+            self._pauses += gap
+        if after.in_progress != operation and before.started is not None:
+            progress = self._progress_of(operation)
+            progress.active += max(0.0, log_time_of(before.started).seconds_until(now) - self._pauses)
+            progress.pauses += self._pauses
+            self._pauses = 0.0
+
     def _progress_of(self, operation: str) -> _OperationProgress:
         progress = self._progress_by_operation.get(operation)
         if progress is None:
             progress = self._progress_by_operation[operation] = _OperationProgress()
         return progress
 
-    def _count_entry(self, operation: str, now: LogTime) -> _OperationProgress:
+    def _count_entry(self, operation: str) -> _OperationProgress:
         progress = self._progress_of(operation)
-        progress.event_at(now)
         progress.entries += 1
         return progress
 
@@ -246,9 +249,7 @@ class FactCollector:
         if line.by not in progress.people:
             progress.people.append(line.by)
         if progress.started is None:
-            progress.started = progress.last = now
-        else:
-            progress.event_at(now)
+            progress.started = now
 
     def _work_undone(
         self, before: State, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
@@ -265,15 +266,15 @@ class FactCollector:
             return
         match entry.kind:
             case "tick":
-                progress = self._count_entry(entry.operation, now)
+                progress = self._count_entry(entry.operation)
                 progress.ticks.corrected(before.work(entry.operation).tick(event.event), event.verdict)
             case "reading" if event.quantity is not None:
-                self._count_entry(entry.operation, now)
+                self._count_entry(entry.operation)
                 self._readings.corrected(event, event.quantity, before, after, line, now.at)
             case "check" | "figure":
-                self._count_entry(entry.operation, now)
+                self._count_entry(entry.operation)
             case "lot" if event.lot is not None:
-                self._count_entry(entry.operation, now)
+                self._count_entry(entry.operation)
                 self._add_lot(entry.operation, entry.name, event.lot, line, now)
             case _:
                 pass  # the fold ignores this correction, too
@@ -283,7 +284,7 @@ class FactCollector:
         self._last_lot[operation, key] = line.seq
 
     def _add_signature(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
-        self._progress_of(event.operation).last = now
+        self._progress_of(event.operation)
         self._signatures[line.seq] = SignatureFact(
             line.seq, now.at, line.by, event.operation, event.role, event.self_signed, in_force=False
         )
@@ -353,7 +354,7 @@ def _operation_fact(name: str, progress: _OperationProgress, state: State) -> Op
     span = 0.0 if progress.started is None or finished is None else progress.started.seconds_until(finished)
     return OperationFact(
         operation=name, by=progress.by, people=tuple(progress.people), started=progress.started, finished=finished,
-        active=progress.active, span=span, pause=progress.pause, entries=progress.entries, checks=len(work.checks),
+        active=progress.active, span=span, pauses=progress.pauses, entries=progress.entries, checks=len(work.checks),
         paused=progress.paused, redone=work.redone,
     )  # fmt: skip
 

@@ -69,13 +69,18 @@ class SessionFact(Struct, frozen=True):
     def closed(self) -> bool:
         return self.closed_at is not None
 
+    def is_better_copy_than(self, other: "SessionFact") -> bool:
+        """True for two copies of one session if this one is longer, or equally long and its last hash sorts first."""
+        return (-self.events, self.head) < (-other.events, other.head)
+
 
 class OperationFact(Struct, frozen=True):
     """One operation of a session. Times are seconds since its last rework.
 
-    ``active`` is the time in progress, ``span`` the time from the first start to finishing, ``pause`` the longest time
-    without an event. ``entries`` counts readings, ticks, checks, lots and choices. ``people`` are those who started it.
-    ``paused`` and ``redone`` count pauses and rework, over the whole log.
+    ``active`` is the time in progress without ``pauses``, the long gaps between two events of it
+    (:mod:`benchflow.review.log.pause_rule`). ``span`` is the time from the first start to finishing. ``entries``
+    counts readings, ticks, checks, lots and choices. ``people`` are those who started it. ``paused`` counts how often
+    it was paused, ``redone`` how often it was reworked, over the whole log.
     """
 
     operation: str
@@ -85,7 +90,7 @@ class OperationFact(Struct, frozen=True):
     finished: LogTime | None
     active: float
     span: float
-    pause: float
+    pauses: float
     entries: int
     checks: int
     paused: int
@@ -94,6 +99,11 @@ class OperationFact(Struct, frozen=True):
     @property
     def done(self) -> bool:
         return self.finished is not None
+
+    @property
+    def in_progress(self) -> float:
+        """The time in progress with its pauses."""
+        return self.active + self.pauses
 
 
 TOOL_SEPARATOR = "\t"

@@ -69,8 +69,8 @@ class Difference(Struct, frozen=True):
 class ReadingPair(Struct, frozen=True):
     """One reading in both builds. ``name`` is its id, ``label`` its text for people.
 
-    ``by`` is right minus left in the unit of the left one; ``None``: not known. The shares are margins: see
-    :mod:`benchflow.review.log.margin`.
+    ``title`` is that of its operation. ``by`` is right minus left in the unit of the left one; ``None``: not known. The
+    shares are margins: see :mod:`benchflow.review.log.margin`.
     """
 
     operation: str
@@ -84,10 +84,11 @@ class ReadingPair(Struct, frozen=True):
     right_share: float | None
     left_verdict: str
     right_verdict: str
+    title: str = ""
 
 
 class TimePair(Struct, frozen=True):
-    """The time that one operation was in progress, in seconds; ``None``: it was not finished."""
+    """The working time of one operation without its pauses, in seconds; ``None``: it was not finished."""
 
     operation: str
     title: str
@@ -113,12 +114,28 @@ class Comparison(Struct, frozen=True):
     def first(self) -> Difference | None:
         return self.differences[0] if self.differences else None
 
+    @property
+    def without_difference(self) -> str:
+        """What is left to compare where ``differences`` is empty, as a sentence."""
+        figures = any(pair.left != pair.right for pair in self.readings)
+        times = any(pair.left != pair.right for pair in self.times)
+        match figures, times:
+            case True, True:
+                return "Only the figures of readings and the working times differ."
+            case True, False:
+                return "Only the figures of readings differ."
+            case False, True:
+                return "Only the working times differ."
+            case _:
+                return "Nothing differs."
+
 
 def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     """The differences between two builds, their readings and their times."""
     both = _BuildPair(left, right)
     differences = sorted((*_start_differences(left, right), *both.differences()), key=lambda each: PLACE[each.kind])
-    warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
+    warnings = [*_same_job_note(left, right), *(f"left: {text}" for text in left.warnings)]
+    warnings += [f"right: {text}" for text in right.warnings]
     return Comparison(
         _side_of_log(left),
         _side_of_log(right),
@@ -127,6 +144,14 @@ def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
         tuple(both.times()),
         tuple(warnings),
     )
+
+
+def _same_job_note(left: LoadedLog, right: LoadedLog) -> Iterator[str]:
+    """A note if both logs are copies of one job."""
+    a, b = left.facts.session, right.facts.session
+    if a.session == b.session:
+        lengths = f"{a.events} and {b.events} entries"
+        yield f"Both logs are copies of one job{'' if a.head == b.head else f', with {lengths}'}."
 
 
 def _side_of_log(log: LoadedLog) -> Side:
@@ -238,7 +263,7 @@ class _BuildPair:
             a, b = (valid_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
                 label = reading_label(self._plan_of(operation), operation, *key)
-                yield _reading_pair(label, a.get(key), b.get(key))
+                yield _reading_pair(label, self._operation_title(operation), a.get(key), b.get(key))
 
     def times(self) -> Iterator[TimePair]:
         for operation in self._ordered_operations():
@@ -256,6 +281,12 @@ def _work_differences(a: OperationFact, b: OperationFact) -> Iterator[tuple[str,
         shorter, longer = sorted((a.active, b.active))
         if longer - shorter >= DIFFERENCE_SECONDS and longer >= DIFFERENCE_FACTOR * shorter:
             yield "time", "working time", EntryText(rounded_duration(a.active)), EntryText(rounded_duration(b.active))
+        if abs(a.pauses - b.pauses) >= DIFFERENCE_SECONDS:
+            yield "pause", "left in progress", EntryText(_pause_text(a)), EntryText(_pause_text(b))
+
+
+def _pause_text(fact: OperationFact) -> str:
+    return f"for {rounded_duration(fact.pauses)}" if fact.pauses else ""
 
 
 def _is_done(fact: OperationFact | None) -> bool:
@@ -266,7 +297,7 @@ def _active_seconds(fact: OperationFact | None) -> float | None:
     return fact.active if fact is not None and fact.done else None
 
 
-def _reading_pair(label: str, left: ReadingFact | None, right: ReadingFact | None) -> ReadingPair:
+def _reading_pair(label: str, title: str, left: ReadingFact | None, right: ReadingFact | None) -> ReadingPair:
     named = left or right
     assert named is not None  # every key is in at least one of the two builds
     return ReadingPair(
@@ -281,6 +312,7 @@ def _reading_pair(label: str, left: ReadingFact | None, right: ReadingFact | Non
         right_share=None if right is None else right.share,
         left_verdict="" if left is None else left.verdict,
         right_verdict="" if right is None else right.verdict,
+        title=title,
     )
 
 

@@ -19,6 +19,7 @@ SECTIONS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     ("Corrections", ("correction",)),
     ("Rework and remedies", ("redone", "remedy", "discard")),
     ("Time windows", ("window",)),
+    ("Pauses", ("pause",)),
     ("Torque wrench adapter", ("adapter",)),
     ("Checks, parts and states", ("check", "choice", "state")),
     ("People and signatures", ("signature", "person", "record")),

@@ -15,7 +15,7 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
     yield from (f"NOTE  {warning}" for warning in comparison.warnings)
     yield ""
     if comparison.first is None:
-        yield "Only the figures of readings differ."
+        yield comparison.without_difference
     section = ""
     for difference in comparison.differences:
         if difference.section != section:
@@ -24,8 +24,12 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
         yield from _difference_lines(difference)
     yield ""
     yield f"{'reading':<34} {'left':>14} {'right':>14} {'difference':>14}"
+    title = ""
     for pair in comparison.readings:
-        label = pair.label
+        if pair.title != title:
+            title = pair.title
+            yield title
+        label = f"  {pair.label}" if title else pair.label
         if len(label) > 34:
             yield label
             label = ""

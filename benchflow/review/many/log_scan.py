@@ -43,7 +43,7 @@ class LogFiles:
             return
         new = from_facts(facts, bench, shown_path(path))
         old = self._found.get(facts.session.session)
-        if old is None or is_better_copy(new, old):
+        if old is None or new.session.is_better_copy_than(old.session):
             self._found[facts.session.session] = new
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
@@ -66,8 +66,3 @@ class LogFiles:
         return sorted(
             {InstrumentName(one.serial, one.title, one.need) for f in self._found.values() for one in f.instruments}
         )
-
-
-def is_better_copy(new: SessionMatch, old: SessionMatch) -> bool:
-    """True if ``new`` replaces ``old``, another copy of the session: it is longer, or its last hash sorts first."""
-    return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)

@@ -177,6 +177,18 @@ def timestamp_of(text: str, zone: tzinfo | None = None, *, end_of_day: bool = Fa
         ) from error
 
 
+def time_span(since: str, until: str) -> tuple[str, str]:
+    """The first and the last timestamp from ``since`` to ``until``, as :func:`timestamp_of` reads them.
+
+    Raises:
+        BadDate: one of the texts cannot be read, or the span ends before it begins.
+    """
+    first, last = timestamp_of(since), timestamp_of(until, end_of_day=True)
+    if first and last and first > last:
+        raise BadDate(f"The time ends before it begins: --from {since} is after --to {until}. Exchange the two.")
+    return first, last
+
+
 def _local_midnight(day: date, zone: tzinfo | None) -> datetime:
     midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
     return midnight.astimezone(UTC)  # a time without a zone is in that of the machine

@@ -3,14 +3,15 @@
 For example: a wrench fails its calibration. The trace lists the engines to call back.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.quantity import Quantity, QuantityError, convert, show_short
+from benchflow.base.errors import BenchflowError
+from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, show_short
 from benchflow.quantity.shown import decimals_shown, round_half_up
 from benchflow.review.evidence.ranking import (
     NEAR_SHARE,
@@ -106,12 +107,14 @@ def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | Non
 
     Raises:
         UnknownName: no job and no register has the name.
-        BenchflowError: the error of an instrument is given, and its name means several.
+        BenchflowError: the error of an instrument is given, and its name means several; or a value of the conditions
+            is of another kind of quantity than every reading.
     """
     question, found, name_notes = named_matches(
         source, conditions.question, register, one_only=conditions.reads_high is not None
     )
     conditions = replace(conditions, question=question)
+    _refuse_other_dimension(found, conditions)
     doubtful = doubtful_instruments(register, question.subject)
     touched = [session for match in found if (session := _traced_session(match, conditions, doubtful)) is not None]
     touched.sort(key=lambda session: session.opened_at, reverse=True)
@@ -120,6 +123,37 @@ def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | Non
     simulated = sum(session.simulated for session in touched)
     notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
     return Trace(question_text(conditions), tuple(touched), source.count(), left_out, (*name_notes, *notes))
+
+
+def _refuse_other_dimension(found: Sequence[SessionMatch], conditions: TraceQuestion) -> None:
+    """Check that the values of the conditions can be compared with a reading.
+
+    Raises:
+        BenchflowError: every reading is of another kind of quantity.
+    """
+    units = {reading.unit for match in found for reading in match.readings if reading.in_force}
+    for option, value in (("--below", conditions.low), ("--above", conditions.high)):
+        if value is not None and units and not any(_comparable(value.unit, unit) for unit in units):
+            unit = min(units)
+            raise BenchflowError(
+                f"{option} {show_short(value)} is {_kind_of(value.unit)}. The reading is {_kind_of(unit)}"
+                f"{f', in {unit}' if unit else ''}. Give {option} {f'in {unit}' if unit else 'as a number'}."
+            )
+
+
+def _comparable(unit: str, other: str) -> bool:
+    try:
+        return dimension_of(unit) == dimension_of(other)
+    except QuantityError:
+        return unit == other
+
+
+def _kind_of(unit: str) -> str:
+    try:
+        dimension = dimension_of(unit)
+    except QuantityError:
+        return f"in {unit}"
+    return f"{'an' if dimension[:1] in 'aeio' else 'a'} {dimension}" if dimension else "a number without a unit"
 
 
 def _consequence(session: TracedSession) -> tuple[bool, tuple[int, ...], float, int]:

@@ -1,4 +1,4 @@
-"""The page with two builds side by side: differences, readings, and times in progress."""
+"""The page with two builds side by side: differences, readings, and working times."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar, Literal
@@ -21,7 +21,7 @@ Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
     "differences": "DIFFERENCES, WHAT MATTERS FIRST",
     "readings": "READINGS: LEFT, RIGHT, RIGHT MINUS LEFT",
-    "times": "TIME IN PROGRESS: LEFT, RIGHT",
+    "times": "WORKING TIME: LEFT, RIGHT",
 }
 BETWEEN = " │ "
 DIFFERS = "≠ "
@@ -73,7 +73,8 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
         ]
         lines.extend([*shortened(notes, 4), EMPTY])
         if self.part == "differences" and self.comparison.first is None:
-            return [*lines, styled("Only readings and times differ. Press r or t.", "strong")]
+            words = f"{self.comparison.without_difference} Press r for readings, t for times."
+            return [*lines, *hanging("", words, width, "strong", "text")]
         of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
         lines.append(((HEADS[self.part], "label"), (of, "text")))
         first = self.comparison.first if self.part == "differences" else None

@@ -49,14 +49,16 @@ def audit(names: tuple[str, ...], as_json: bool) -> int:
 
 
 def _print_report(path: Path, report: "AuditReport", damage: str) -> None:
+    from benchflow.review.formatting import count
+
     shown, wrong = display_path(path), len(report.wrong)
     decided = f"{report.intents} intents decided again" if report.intents else "no intents to decide again"
+    places = f"WRONG at {wrong} place{'' if wrong == 1 else 's'}" if wrong else "nothing wrong"
     if damage:
-        print_line(f"{shown}: DAMAGED: {damage}. Only the {report.events} events before it were audited.")
-    if wrong:
-        print_line(f"{shown}: WRONG at {wrong} place{'' if wrong == 1 else 's'}. {report.events} events, {decided}.")
+        print_line(f"{shown}: DAMAGED: {damage}. Nothing from there on was audited.")
+        print_line(f"  In the {count(report.events, 'event')} before it: {places}, {decided}.")
     else:
-        print_line(f"{shown}: nothing wrong. {report.events} events, {decided}.")
+        print_line(f"{shown}: {places}. {count(report.events, 'event')}, {decided}.")
     for finding in report.wrong:
         print_line(f"  {finding.message}")
     if report.notes:

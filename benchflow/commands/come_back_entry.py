@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import msgspec
+from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.file_lookup import find_log
@@ -21,14 +22,27 @@ class NotAdded(BenchflowError):
         self.why, self.intent = why, intent
 
 
-def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> "Line":
-    """Add an entry to the log that ``name`` names. It is on disk before this returns. Returns its line.
+class LoggedEntry(Struct, frozen=True):
+    """The event ``seq`` of a log with a complaint or a finding.
+
+    ``new`` is its line if it was added now, ``None`` if the log has the same finding already. ``warning`` is a sentence
+    about a log that is behind what this machine remembers, or forked from it; "" if it is neither.
+    """
+
+    seq: int
+    new: "Line | None"
+    warning: str
+
+
+def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> LoggedEntry:
+    """Add an entry to the log that ``name`` names, unless it has the same finding already. It is on disk before this
+    returns.
 
     Raises:
-        NotAdded: the log cannot be written or continued, or the entry is refused.
+        NotAdded: the log cannot be written or continued, is an earlier copy, or the entry is refused.
         BenchflowError: no log or several logs match.
     """
-    from benchflow.session.come_back_log import add_to_log
+    from benchflow.session.come_back_log import AlreadyInLog, add_to_log
     from benchflow.session.head_memory import HeadMemory
     from benchflow.session.machine_folders import machine_folders
     from benchflow.session.procedure_loading import procedure_reader
@@ -40,12 +54,14 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> "Line":
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
     register = Register(shop or folders.shop, folders.compiled)
     try:
-        reply = add_to_log(path, intent, procedure_reader(), register, HeadMemory(folders.heads))
+        reply, warning = add_to_log(path, intent, procedure_reader(), register, HeadMemory(folders.heads))
     except BenchflowError as error:
         raise NotAdded(path, str(error), intent) from error
     if isinstance(reply, Refusal):
         raise NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
-    return reply.lines[-1]
+    if isinstance(reply, AlreadyInLog):
+        return LoggedEntry(reply.seq, None, warning)
+    return LoggedEntry(reply.lines[-1].seq, reply.lines[-1], warning)
 
 
 def add_to_archive(path: Path, url: str | None) -> str:
@@ -72,11 +88,18 @@ def record_come_back(name: str, intent: dict[str, Any], shop: Path | None, url: 
         NotAdded: it was not added to the log.
         BenchflowError: no log or several logs match.
     """
-    line = add_entry(name, intent, shop)
-    message = f"Added to the log as event {line.seq}."
-    if line.kind != "found":
+    entry = add_entry(name, intent, shop)
+    message = f"Added to the log as event {entry.seq}." if entry.new is not None else already_text(entry)
+    if entry.warning:
+        message = f"{message} {entry.warning}"
+    if intent["intent"] != "found":
         return message
     try:
         return f"{message} The log is in the archive {add_to_archive(find_log(name), url)}."
     except BenchflowError as error:
         return f"{message} {error} Add the log to the archive later: benchflow archive"
+
+
+def already_text(entry: LoggedEntry) -> str:
+    """The message that a finding was not added again."""
+    return f"The log has this finding already: event {entry.seq}. It was not added again."

@@ -12,8 +12,8 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import is_terminal, load_named_log
 
 if TYPE_CHECKING:
+    from benchflow.commands.come_back_entry import LoggedEntry
     from benchflow.review.log.loaded_log import LoadedLog
-    from benchflow.session.log.line_format import Line
 
 OUTCOMES = {
     "ours": "our work", "machine-shop": "the machine shop", "part": "a part that we supplied",
@@ -70,12 +70,12 @@ def found(
     if signer:
         intent["by"] = signer
     try:
-        line = add_entry(name, intent, shop)
+        entry = add_entry(name, intent, shop)
     except NotAdded as error:
         if as_json:
             print_json({"added": False, "why": error.why, "intent": error.intent})
         raise
-    return _report(name, line, url, as_json)
+    return _report(name, entry, url, as_json)
 
 
 def _default_signer(shop: Path | None) -> str:
@@ -172,9 +172,9 @@ def _operation_named(loaded: "LoadedLog", text: str) -> str:
     raise BenchflowError(f"The build has no step {text!r}. {hint} If no step caused it: --step none")
 
 
-def _report(name: str, line: "Line", url: str | None, as_json: bool) -> int:
+def _report(name: str, entry: "LoggedEntry", url: str | None, as_json: bool) -> int:
     """Add the log to the archive and print what was done. The finding is on disk before."""
-    from benchflow.commands.come_back_entry import add_to_archive
+    from benchflow.commands.come_back_entry import add_to_archive, already_text
     from benchflow.session.history.event_text import event_text
     from benchflow.session.history.log_titles import LogTitles
     from benchflow.session.state.events import event_of
@@ -185,16 +185,20 @@ def _report(name: str, line: "Line", url: str | None, as_json: bool) -> int:
         archive = add_to_archive(Path(loaded.path), url)
     except BenchflowError as error:
         problem = str(error)
+    if entry.warning:
+        print_warning(entry.warning)
+    line = loaded.lines[entry.seq - 1]
     if as_json:
         data = {key: value for key, value in line.data.items() if key not in ("clock", "intent", "of", "sent")}
         print_json({
-            "added": True, "log": loaded.path, "session": loaded.facts.session.session, "event": line.seq,
-            "by": line.by, "at": line.at, **data, "archive": archive or None, "archive_problem": problem or None,
+            "added": entry.new is not None, "log": loaded.path, "session": loaded.facts.session.session,
+            "event": line.seq, "by": line.by, "at": line.at, **data, "archive": archive or None,
+            "archive_problem": problem or None, "warning": entry.warning or None,
         })  # fmt: skip
     else:
         event = event_of(line)
         assert event is not None  # this version has written it
-        print_line(f"{loaded.path}: event {line.seq} added.")
+        print_line(f"{loaded.path}: event {line.seq} added." if entry.new else f"{loaded.path}: {already_text(entry)}")
         print_line(event_text(event, LogTitles(loaded.plan)))
     if problem:
         print_warning(f"{problem} The finding is in the log. Add the log later: benchflow archive {loaded.path}")

@@ -29,6 +29,22 @@ def load_named_log(name: str, *, audited: bool = False) -> "LoadedLog":
     return with_audit(loaded)
 
 
+def with_later_copy(loaded: "LoadedLog") -> "LoadedLog":
+    """The log, with a warning if this machine remembers a later copy of it, or another one from some line on."""
+    from msgspec.structs import replace
+
+    from benchflow.session.head_memory import HeadMemory
+    from benchflow.session.log.log_heads import comparison_text, head_of_log
+    from benchflow.session.machine_folders import machine_folders
+
+    path = Path(loaded.path).absolute()
+    found = None if loaded.damage else HeadMemory(machine_folders().heads).compare(loaded.lines, path)
+    if found is None or found[1].status in ("same", "grown"):
+        return loaded
+    text = comparison_text(head_of_log(loaded.lines, path=str(path)), found[0], found[1], "this machine")
+    return replace(loaded, warnings=(text, *loaded.warnings))
+
+
 def load_register(path: Path | None) -> "Shop | None":
     """The register in the file ``path``. Without ``path``: this machine's register, or ``None`` if it has none.
 

@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from benchflow.session.log.journal import Journal
 
 
-@click.command(epilog=exit_code_help("The log is damaged. What is readable behind it is marked: not trusted."))
+@click.command(
+    epilog=exit_code_help("The log is damaged or empty. What is readable behind the damage is marked: not trusted.")
+)
 @click.argument("name", metavar="LOG")
 @click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")
 def log(name: str, as_json: bool) -> int:
@@ -33,10 +35,13 @@ def log(name: str, as_json: bool) -> int:
                 print_json({"changed": journal.damage.line, **msgspec.structs.asdict(journal.changed)})
             for each in journal.untrusted:
                 print_json({"untrusted": each.number, **msgspec.structs.asdict(each.line)})
-        else:
+        elif journal.lines or journal.damage:
             _print_history(journal)
         if journal.damage:
             print_message(f"{display_path(journal.path)}:{journal.damage.line}: {journal.damage.what}")
+            return PROBLEM_FOUND
+        if not journal.lines:
+            print_message(f"{display_path(journal.path)} is empty: it has no event. Look for a copy.")
             return PROBLEM_FOUND
     return SUCCESS
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 import click
 import msgspec
 
-from benchflow.commands.console_output import print_json, print_line, print_lines, print_message
+from benchflow.commands.console_output import print_json, print_line, print_lines, print_message, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.history_source import shop_history
-from benchflow.commands.loaded_files import is_terminal, load_named_log, load_register
+from benchflow.commands.loaded_files import is_terminal, load_named_log, load_register, with_later_copy
 
 if TYPE_CHECKING:
     from benchflow.review.evidence.assessment import Review
@@ -65,7 +65,7 @@ def review(
     answers = _answers(given)
     if log_it:
         _log_complaint(name, {"text": complaint, **given, **({"by": by} if by else {})}, shop)
-    loaded = load_named_log(name, audited=True)
+    loaded = with_later_copy(load_named_log(name, audited=True))
     if not any(given.values()) and loaded.facts.complaints:
         from benchflow.review.evidence.complaint_review import recorded_answers
 
@@ -130,8 +130,10 @@ def _log_complaint(name: str, fields: dict[str, Any], shop: Path | None) -> None
     from benchflow.commands.come_back_entry import add_entry
 
     fields = {field: value for field, value in fields.items() if value}
-    line = add_entry(name, {"intent": "complaint", **fields}, shop)
-    print_message(f"The complaint was added to the log as event {line.seq}.")
+    entry = add_entry(name, {"intent": "complaint", **fields}, shop)
+    if entry.warning:
+        print_warning(entry.warning)
+    print_message(f"The complaint was added to the log as event {entry.seq}.")
 
 
 def _assess(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchflow.session.log.journal import LogCheck
 
 
-@click.command(epilog=exit_code_help("A log is damaged, converted or forked."))
+@click.command(epilog=exit_code_help("A log is damaged, converted, forked or empty."))
 @click.argument("names", metavar="LOG...", nargs=-1, required=True)
 @click.option(
     "--against", metavar="HASH|SHEET|ARCHIVE",
@@ -40,16 +40,17 @@ def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
             path = find_log(name)
             result = verify_log(path)
             known = _compare(path, against) if result.damage is None or against is not None else None
+            empty = result.damage is None and not result.events
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
             continue
-        ok = result.damage is None and not result.converted and (known is None or known.ok)
+        ok = result.damage is None and not empty and not result.converted and (known is None or known.ok)
         worst = worst if ok else max(worst, PROBLEM_FOUND)
         if as_json:
             print_json({
                 "log": name, "ok": ok, "events": result.events, "torn": result.torn, "head": result.head,
-                "damage": result.damage, "untrusted": result.untrusted, "converted": result.converted,
+                "damage": result.damage, "untrusted": result.untrusted, "converted": result.converted, "empty": empty,
                 "against": None if known is None else {"status": known.status, "line": known.line, "text": known.text},
             })  # fmt: skip
         else:
@@ -89,6 +90,9 @@ def _print_result(path: Path, result: "LogCheck") -> None:
         if result.untrusted:
             lines = "1 line" if result.untrusted == 1 else f"{result.untrusted} lines"
             print_line(f"  {lines} from there on can be read, but not trusted: benchflow log {display_path(path)}")
+    elif not result.events:
+        torn = " Its only line is not complete." if result.torn else ""
+        print_line(f"{display_path(path)}: EMPTY: the log has no event.{torn} Look for a copy, or start the job again.")
     elif result.converted:
         print_line(
             f"{display_path(path)}: LINE ENDS CONVERTED to CR LF by another program. Its {result.events} events are "
@@ -98,4 +102,5 @@ def _print_result(path: Path, result: "LogCheck") -> None:
         torn = ", then a last line that is not complete" if result.torn else ""
         if result.open_end:
             torn = ". Only the newline at the end is missing: no event is lost"
-        print_line(f"{display_path(path)}: whole, {result.events} events{torn}. Fingerprint {result.head}")
+        events = "1 event" if result.events == 1 else f"{result.events} events"
+        print_line(f"{display_path(path)}: whole, {events}{torn}. Fingerprint {result.head}")

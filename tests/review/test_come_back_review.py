@@ -1,15 +1,19 @@
 """What a review adds to the log: answers, the rest of the build, earlier cases. Names and figures are invented."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 
 import pytest
 
+from benchflow.review.evidence import retorque_points
 from benchflow.review.evidence.assessment import Review, review_failures, review_search
 from benchflow.review.evidence.complaint_matching import failures_meant
 from benchflow.review.evidence.complaint_review import UnknownComplaint, review_complaint
 from benchflow.review.evidence.review_text import review_lines
 from benchflow.review.evidence.shop_cases import CASES_NEEDED, MOST_BY_CASES
 from benchflow.review.evidence.shop_history import OtherReading, ShopCase
+from benchflow.review.evidence.weights import SUSPECT
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state.come_back_events import FirstAnswers
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import loaded_build
@@ -85,9 +89,36 @@ def test_fasteners_not_checked_again_are_a_weak_point_of_their_joint() -> None:
     assert weak.reasons[0].kind == "retorque-not-done"
     assert log.plan.steps[weak.operation].operation.tighten is not None
     assert "Check the head nuts with the engine cold" in weak.reasons[0].words
+    assert "due after 45 d or after the first 500 km; the build is " in weak.reasons[0].words
     early = review_complaint(log, "leak", answers=FirstAnswers(retorque="no", since="300 km"))
     assert not early.suspects  # the follow-up is due after 500 km
     assert not review_complaint(log, "leak", answers=FirstAnswers(retorque="yes")).suspects
+
+
+@pytest.mark.parametrize(
+    ("days", "since", "due", "words"),
+    [
+        (44, "", False, "the build is 44 d old: not due yet"),
+        (46, "", True, "the build is 46 d old"),
+        (44, "40 h", False, "the build is 44 d old: not due yet"),  # hours of running are not days
+        (3, "600 km", True, "600 km since the build"),
+        (400, "499 km", False, "499 km since the build: not due yet"),
+        (400, "350 mi", True, "350 mi since the build"),
+        (-1, "", False, "whether it is due is not known"),  # the clock was wrong
+    ],
+)
+def test_fasteners_not_checked_again_are_suspect_only_where_that_is_due(
+    monkeypatch: pytest.MonkeyPatch, days: int, since: str, due: bool, words: str
+) -> None:
+    """The follow-up is due after 45 d, or after the first 500 km."""
+    log = loaded_build(3)
+    assert log.facts.session.closed_at is not None
+    asked = parse_timestamp(log.facts.session.closed_at) + timedelta(days=days)
+    monkeypatch.setattr(retorque_points, "now", lambda: asked)
+    review = review_complaint(log, "leak", answers=FirstAnswers(retorque="no", since=since))
+    points = [r for guard in review.guards for r in guard.reasons if r.kind == "retorque-not-done"]
+    assert {point.grade >= SUSPECT for point in points} == {due}
+    assert all(point.words.endswith(f"; {words})") for point in points)
 
 
 def test_work_by_others_and_changed_use_belong_to_the_whole_job() -> None:
@@ -96,6 +127,10 @@ def test_work_by_others_and_changed_use_belong_to_the_whole_job() -> None:
         guard for guard in review_complaint(loaded_build(3), "leak", answers=answers).guards if not guard.operation
     )
     assert [reason.kind for reason in job.reasons] == ["touched-since"]
+    (line,) = (
+        line for line in review_lines(review_complaint(loaded_build(3), "leak", answers=answers)) if "sound, " in line
+    )
+    assert line.endswith("look sound, but something that belongs to no single step is suspect: others worked on it.")
     assert not review_complaint(loaded_build(3), "leak", answers=FirstAnswers(touched="nobody")).suspects
 
 
@@ -143,6 +178,18 @@ def test_nine_cases_are_shown_and_move_nothing_and_the_tenth_moves_a_step_with_a
     assert "6 of 10 earlier come-backs with this complaint were found to be of this step" in "\n".join(
         review_lines(ten)
     )
+
+
+def test_ten_findings_of_one_job_are_one_case_and_move_nothing() -> None:
+    log = loaded_build(3, LATE)
+    guards = [guard.operation for guard in review_complaint(log, "leak").guards]
+    of_one = [case(1, guards[number % 2]) for number in range(CASES_NEEDED)]
+    review = review_complaint(log, "leak", history=Shop([*of_one, case(2, "")]))
+    assert review.cases is not None
+    assert (review.cases.total, review.cases.without_step, review.cases.counts) == (2, 1, False)
+    assert {each.operation: each.cases for each in review.cases.steps} == dict.fromkeys(guards[:2], 1)
+    assert review.cases.outcomes == {"ours": 2}
+    assert [guard.operation for guard in review.guards] == guards
 
 
 def test_cases_of_another_complaint_and_of_real_builds_are_apart_from_simulated_ones() -> None:

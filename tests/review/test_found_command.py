@@ -113,6 +113,33 @@ def test_finding_is_corrected_and_withdrawn(home: Path) -> None:
     assert review("job-8", "leak")["cases"] is None
 
 
+def test_same_finding_is_not_added_twice(home: Path) -> None:
+    path = job(home)
+    first = json.loads(run("found", "job-7", *FOUND, "--hours", "2.50", "--json").stdout)
+    again = json.loads(run("found", "job-7", *FOUND, "--hours", "2.5 h", "--json").stdout)
+    assert (first["added"], again["added"], again["event"]) == (True, False, first["event"])
+    assert f"has this finding already: event {first['event']}" in run("found", "job-7", *FOUND, "--hours", "2.5").stdout
+    assert [event["kind"] for event in events_in(path)].count("found") == 1
+    run("found", "job-7", *FOUND, "--hours", "3")  # another one
+    assert [event["kind"] for event in events_in(path)].count("found") == 2
+
+
+def test_finding_is_not_added_to_an_earlier_copy(home: Path) -> None:
+    path = job(home)
+    earlier = home / "restored.jsonl"
+    earlier.write_bytes(path.read_bytes())
+    before = earlier.read_bytes()
+    run("found", "job-7", *FOUND)
+    refused = str(run("found", str(earlier), *FOUND, "--hours", "2", code=2).exception)
+    assert f"The later copy was at {path}. Add the entry to the later copy." in refused
+    assert earlier.read_bytes() == before
+    assert "It is BEHIND" in run("review", str(earlier), "leak", "--text").stdout
+    path.unlink()  # now the earlier copy is the best one
+    done = run("found", str(earlier), *FOUND, "--hours", "2", code=1)  # the archive has the later copy
+    assert "It is BEHIND" in done.stderr
+    assert [event["kind"] for event in events_in(earlier)].count("found") == 1
+
+
 @pytest.mark.parametrize(
     ("arguments", "text"),
     [

@@ -101,6 +101,11 @@ def test_wrong_answer_to_a_first_question_is_refused(tmp_path: Path) -> None:
     assert script.refused("complaint", text="drips", running="maybe", since="40 bar", when="wet") == [
         "unknown-name", "unknown-name", "bad-quantity",
     ]  # fmt: skip
+    (answer,) = script.send(intent("complaint", text="drips", since="40"))
+    assert (
+        answer["refused"][0]["message"].removesuffix(".")
+        == '"40": This is neither hours nor a distance. Write hours or a distance: 40 h or 1,200 km'
+    )
     assert script.refused("complaint", text=" ") == ["value-missing"]
 
 

@@ -6,8 +6,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from benchflow.base.errors import BenchflowError
+from benchflow.cli import benchflow
 from tests.driving.script import Script, intent, open_intent
 from tests.hard_use.live_drive import PROCEDURE, environment
 
@@ -87,6 +89,41 @@ def test_review_of_a_damaged_log_calls_no_step_undone(log: Path) -> None:
     assert "NOT KNOWN: the log is damaged from line 8 on" in printed
     assert "NEVER DONE" not in printed
     assert "at least this was done; the rest is not known" in printed
+
+
+def in_process(code: int, *arguments: str) -> str:
+    """The output of a command with this exit code."""
+    done = CliRunner().invoke(benchflow, arguments, standalone_mode=False)
+    assert (done.exception, done.return_value) == (None, code), done.output
+    return done.output
+
+
+def test_audit_hours_and_comparison_of_a_damaged_log_say_what_is_not_known(log: Path) -> None:
+    whole = log.with_name("whole.jsonl")
+    whole.write_bytes(log.read_bytes())
+    damage(log, 6)
+    audit = in_process(1, "audit", str(log))
+    assert ": DAMAGED: line 6 has been changed" in audit
+    assert "Nothing from there on was audited." in audit
+    assert audit.endswith("  In the 5 events before it: nothing wrong, 5 intents decided again.\n")
+    for path in (log, whole):
+        hours = in_process(1 if path == log else 0, "hours", str(path)).splitlines()
+        assert hours[1].startswith("Started ")
+        assert hours[1].endswith(". The log has no end of the job.")
+    assert "The log is damaged: line 6" in in_process(1, "compare", str(whole), str(log), "--text")
+    in_process(0, "compare", str(whole), str(whole), "--text")
+
+
+@pytest.mark.parametrize("content", [b"", b'{"at":"2026-'])
+def test_log_without_an_event_is_not_called_whole(tmp_path: Path, content: bytes) -> None:
+    empty = tmp_path / "empty.jsonl"
+    empty.write_bytes(content)
+    verified = in_process(1, "verify", str(empty))
+    assert "empty.jsonl: EMPTY: the log has no event." in verified
+    assert "whole" not in verified
+    found = json.loads(in_process(1, "verify", "--json", str(empty)))
+    assert (found["ok"], found["empty"], found["events"]) == (False, True, 0)
+    assert "is empty: it has no event" in in_process(1, "log", str(empty))
 
 
 def test_procedure_and_unit_of_a_damaged_first_line_are_shown_as_not_trusted(log: Path) -> None:

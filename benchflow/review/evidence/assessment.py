@@ -21,12 +21,12 @@ from benchflow.review.evidence.first_questions import (
     adjustments_of,
     cautions_of,
     job_points_of,
-    step_points_of,
 )
 from benchflow.review.evidence.job_points import job_points
 from benchflow.review.evidence.other_builds_points import OtherBuilds
 from benchflow.review.evidence.ranking import Adjustment, WeakPoint, rule, weakness, worst_first
 from benchflow.review.evidence.recorded_evidence import Evidence, evidence_of
+from benchflow.review.evidence.retorque_points import retorque_points
 from benchflow.review.evidence.shop_cases import CASE_RULES, EarlierCases, earlier_cases, means_one_of
 from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.evidence.weak_points import weak_points_of
@@ -260,7 +260,7 @@ class _Assessment:
         )
 
     def _weak_points(self, step: Step) -> tuple[WeakPoint, ...]:
-        answered = step_points_of(self.log, step, self.answers)
+        answered = retorque_points(self.log, step, self.answers)
         odd = () if self.others is None else self.others.points(step)
         return worst_first((*weak_points_of(self.log, step, self.shop), *answered, *odd))
 

@@ -1,17 +1,15 @@
 """What the answers to the first questions change: weak points that they add, and steps that they move in the order."""
 
-import re
 from collections.abc import Iterator, Sequence
-from decimal import Decimal
 from typing import Final
 
-from benchflow.procedure.model import Caution, FollowUp
+from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, convert, dimension_of
+from benchflow.quantity import convert, dimension_of
 from benchflow.review.evidence.ranking import Adjustment, WeakPoint
 from benchflow.review.evidence.symptom_words import NOISES, stem, stems, symptoms_in
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.rules.running_time import running_time
+from benchflow.session.rules.running_time import time_or_distance
 from benchflow.session.state.come_back_events import FirstAnswers
 
 NO_ANSWERS: Final = FirstAnswers()
@@ -22,8 +20,6 @@ LONG_KILOMETRES: Final = 5_000
 EARLY_HOURS: Final = 10
 EARLY_KILOMETRES: Final = 500
 
-_DISTANCE: Final = re.compile(r"\d[\d ,.]*(?:km|mi)", re.ASCII)
-_FASTENERS: Final = frozenset(stem(word) for word in ("nut", "bolt", "stud", "screw", "torque", "tighten"))
 _TIME_POINTS: Final = frozenset({"window-missed", "window-tight", "window-unknown", "window-across"})
 
 ANSWER_RULES: Final = (
@@ -51,63 +47,6 @@ def job_points_of(answers: FirstAnswers) -> Iterator[WeakPoint]:
         yield WeakPoint("changed-use", words, about="customer")
 
 
-def step_points_of(log: LoadedLog, step: Step, answers: FirstAnswers) -> Iterator[WeakPoint]:
-    """The weak points of ``step`` that follow from the answers. Of a joint, the last step that tightens it has them."""
-    tightens = step.operation.tighten
-    if answers.retorque != "no" or tightens is None:
-        return
-    joints = [(s.id, s.operation.tighten.joint) for s in log.plan.steps.values() if s.operation.tighten is not None]
-    if [name for name, joint in joints if joint == tightens.joint][-1] != step.id:
-        return
-    for item in log.procedure.follow_up:
-        if tightens.joint not in _joints_to_check(log, item):
-            continue
-        due = _still_to_come(item, answers.since)
-        words = f"the fasteners were not checked again (“{item.title}”"
-        yield WeakPoint(
-            "retorque-not-done",
-            f"{words}, not due yet)" if due else f"{words}{_due_text(item)})",
-            about=tightens.joint,
-            size=0.0 if due else 1.0,
-        )
-
-
-def _joints_to_check(log: LoadedLog, item: FollowUp) -> set[str]:
-    """The joints whose fasteners a follow-up asks to check: those that it names, or all if it names none."""
-    asked = set(stems(item.title))
-    if not asked & _FASTENERS:
-        return set()
-    joints = {joint.id: set(stems(joint.title or joint.id.replace("-", " "))) for joint in log.procedure.joints}
-    named = {joint for joint, words in joints.items() if words and words <= asked}
-    return named or (set(joints) if asked & {stem("torque"), stem("tighten")} else set())
-
-
-def _due_text(item: FollowUp) -> str:
-    due = [f"due after {item.due.entered}"] if item.due is not None else []
-    due += [item.or_] if item.or_ else []
-    return f", {' or '.join(due)}" if due else ""
-
-
-def _still_to_come(item: FollowUp, since: str) -> bool:
-    """True if the distance since the build is less than the one after which the follow-up is due."""
-    used, due = _distance(since), _distance(item.or_)
-    return used is not None and due is not None and used < due
-
-
-def _distance(text: str) -> Decimal | None:
-    """The kilometres in a text such as ``1,200 km`` or ``after the first 500 km``; ``None`` if it has none."""
-    found = _DISTANCE.search(text)
-    quantity = _running_time(found[0]) if found is not None else None
-    return convert(quantity, "km").value if quantity is not None and dimension_of(quantity.unit) == "length" else None
-
-
-def _running_time(text: str) -> Quantity | None:
-    try:
-        return running_time(text) if text else None
-    except QuantityError:
-        return None
-
-
 def is_long(since: str) -> bool:
     """True after more hours or a longer distance than errors of sealing take to show."""
     return _beyond(since, LONG_HOURS, LONG_KILOMETRES) is True
@@ -119,7 +58,7 @@ def is_early(since: str) -> bool:
 
 
 def _beyond(since: str, hours: int, kilometres: int) -> bool | None:
-    quantity = _running_time(since)
+    quantity = time_or_distance(since)
     if quantity is None:
         return None
     if dimension_of(quantity.unit) == "length":
@@ -171,5 +110,7 @@ def cautions_of(complaint: str, answers: FirstAnswers) -> tuple[Caution, ...]:
         text = "Do not run it. Coolant under pressure scalds. Open the cap only when it is cold."
         return (Caution("warning", text),)
     return (
-        Caution("notice", "Do not run it until the cause is found. Running it can turn a repair into a new engine."),
+        Caution(
+            "notice", "Do not run it until the cause is found. Running it can turn a small repair into a large one."
+        ),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from benchflow.ordering.wording import in_a_sentence
 from benchflow.review.evidence.assessment import EVERYTHING, Review, ReviewedStep
 from benchflow.review.evidence.shop_cases import CASES_NEEDED, EarlierCases
 from benchflow.review.formatting import count
@@ -83,8 +84,9 @@ def summary(review: Review) -> str:
     which = " that should have prevented it" if review.taken else ""
     steps = [step for step in review.guards if step.operation]
     suspects = sum(step.suspect for step in steps)
-    job = any(step.suspect and not step.operation for step in review.guards)
-    also = " The job as a whole is suspect as well." if job else ""
+    job = next((step for step in review.guards if step.suspect and not step.operation), None)
+    reason = in_a_sentence(job.reasons[0].title) if job is not None else ""
+    also = f" The whole job is suspect too: {reason}." if job is not None else ""
     if not steps:
         if review.not_here:
             return f"The steps{which} are not part of this build.{also}"
@@ -92,9 +94,10 @@ def summary(review: Review) -> str:
     if suspects:
         verb, order = ("is", "") if suspects == 1 else ("are", ", the weakest first")
         return f"{suspects} of {count(len(steps), 'step')}{which} {verb} suspect{order}.{also}"
-    if len(steps) == 1:
-        return f"The step{which or ' found'} looks sound.{also}"
-    return f"All {len(steps)} steps{which} look sound.{also}"
+    sound = f"The step{which or ' found'} looks" if len(steps) == 1 else f"All {len(steps)} steps{which} look"
+    if job is None:
+        return f"{sound} sound."
+    return f"{sound} sound, but something that belongs to no single step is suspect: {reason}."
 
 
 def elsewhere_text(review: Review) -> str:

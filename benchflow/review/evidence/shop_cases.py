@@ -18,8 +18,9 @@ MOST_BY_CASES: Final = 10
 """The most grades by which earlier cases move a step: by this, if all of them were its fault."""
 
 CASE_RULES: Final = (
-    f"The shop's own earlier come-backs with the same complaint are shown beside the steps. From {CASES_NEEDED} cases "
-    f"on, they move a step that has a weak point already by up to {MOST_BY_CASES} grades: by its share of the cases. "
+    "The shop's own earlier come-backs with the same complaint are shown beside the steps. A job counts once, however "
+    f"many findings it has. From {CASES_NEEDED} cases on, they move a step that has a weak point already by up to "
+    f"{MOST_BY_CASES} grades: by its share of the cases. "
     "They never change a grade, and never move a step without a weak point. Simulated jobs are counted apart.",
 )
 """What earlier cases change, as lines for people."""
@@ -34,10 +35,11 @@ class StepCases(Struct, frozen=True):
 
 
 class EarlierCases(Struct, frozen=True):
-    """The shop's earlier come-backs with the same complaint.
+    """The shop's earlier jobs that came back with the same complaint.
 
-    ``total`` counts all of them, ``without_step`` those of no step of this build. ``steps`` has the others, the most
-    frequent first. ``outcomes`` counts them by outcome.
+    A job counts once, however many findings it has: once in ``total``, and once for each step and outcome found.
+    ``without_step`` counts those of no step of this build. ``steps`` has the others, the most frequent first.
+    ``outcomes`` counts them by outcome.
     """
 
     total: int
@@ -77,13 +79,16 @@ def earlier_cases(
     same = [each for each in cases if each.simulated == simulated and meant(each.complaint)]
     if not same:
         return None
-    steps = Counter(each.operation for each in same if each.operation in title_of)
+    sessions = {each.session for each in same}
+    by_step = dict.fromkeys((each.session, each.operation) for each in same if each.operation in title_of)
+    with_step = {session for session, _ in by_step}
+    steps = Counter(operation for _, operation in by_step)
     ranked = sorted(steps.items(), key=lambda entry: -entry[1])
     return EarlierCases(
-        len(same),
+        len(sessions),
         tuple(StepCases(operation, title_of[operation], number) for operation, number in ranked),
-        len(same) - sum(steps.values()),
-        dict(Counter(each.outcome for each in same)),
+        len(sessions - with_step),
+        dict(Counter(outcome for _, outcome in dict.fromkeys((each.session, each.outcome) for each in same))),
     )
 
 

@@ -191,7 +191,8 @@ WORK: Final = (
     WeakPointKind(
         "retorque-not-done", "fasteners not checked again",
         "the customer says that the fasteners were not checked again, as the follow-up of the procedure asks", "work",
-        "0 not due yet; 1 due", ((0.0, 10), (1.0, 40)), "a gasket settles, and a part of the clamp load is lost",
+        "0 not due yet, or not known; 1 due by the age of the build, or by its hours or distance",
+        ((0.0, 10), (1.0, 40)), "a gasket settles, and a part of the clamp load is lost",
     ),
     WeakPointKind(
         "touched-since", "others worked on it", "the customer says that others have worked on it since the build",

@@ -51,9 +51,12 @@ def hours_remarks(job: JobHours) -> Iterator[str]:
 
 def job_hours_lines(job: JobHours) -> Iterator[str]:
     """The hours of one job for the terminal."""
-    closed = "still open" if job.closed is None else local_time_with_zone(job.closed)
     yield f"Hours of {clean_line(job.unit)}: {clean_line(job.title)} ({job.procedure}, revision {job.revision})"
-    yield f"{local_time_with_zone(job.opened)} to {closed}"
+    opened = local_time_with_zone(job.opened)
+    if job.closed is None:
+        yield f"Started {opened}. The log has no end of the job."
+    else:
+        yield f"{opened} to {local_time_with_zone(job.closed)}"
     yield ""
     yield from _aligned(tuple(hours_rows(job)))
     yield ""

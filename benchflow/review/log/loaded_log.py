@@ -192,7 +192,7 @@ def _warnings(state: State, facts: Facts, parsed: ParsedLog) -> tuple[str, ...]:
     if parsed.converted:
         found.append("Another program converted all line ends of the log to CR LF. Its events are unchanged.")
     if parsed.tail:
-        found.append("The last line of the log is incomplete. Its event was never confirmed, and is left out.")
+        found.append("The last line of the log is incomplete, and is left out. A complete copy of the log may have it.")
     if session.simulated:
         found.append(SIMULATED_NOTE)
     if is_newer(session.version):

@@ -13,7 +13,23 @@ def running_time(text: str) -> Quantity:
     Raises:
         QuantityError: it is no quantity, or neither a time nor a distance.
     """
-    quantity = parse_quantity(_THOUSANDS.sub("", text.strip()))
+    try:
+        quantity = parse_quantity(_THOUSANDS.sub("", text.strip()))
+    except QuantityError as error:
+        raise _neither(text, error.at) from error
     if dimension_of(quantity.unit) not in ("time", "length") or quantity.value < 0:
-        raise QuantityError("wrong-dimension", text, 0, "this is neither hours nor a distance", "write 40 h or 1200 km")
+        raise _neither(text, 0)
     return quantity
+
+
+def time_or_distance(text: str) -> Quantity | None:
+    """As :func:`running_time`; ``None`` if ``text`` is empty or neither hours nor a distance."""
+    try:
+        return running_time(text) if text else None
+    except QuantityError:
+        return None
+
+
+def _neither(text: str, at: int) -> QuantityError:
+    hint = "write hours or a distance: 40 h or 1,200 km"
+    return QuantityError("wrong-dimension", text, at, "this is neither hours nor a distance", hint)

@@ -42,7 +42,7 @@ def with_later_copy(loaded: "LoadedLog") -> "LoadedLog":
     if found is None or found[1].status in ("same", "grown"):
         return loaded
     text = comparison_text(head_of_log(loaded.lines, path=str(path)), found[0], found[1], "this machine")
-    return replace(loaded, warnings=(text, *loaded.warnings))
+    return replace(loaded, warnings=(f"{path.name}: {text}", *loaded.warnings))
 
 
 def load_register(path: Path | None) -> "Shop | None":

@@ -9,6 +9,7 @@ from benchflow.review.evidence import retorque_points
 from benchflow.review.evidence.assessment import Review, review_failures, review_search
 from benchflow.review.evidence.complaint_matching import failures_meant
 from benchflow.review.evidence.complaint_review import UnknownComplaint, review_complaint
+from benchflow.review.evidence.first_questions import cautions_of
 from benchflow.review.evidence.review_text import review_lines
 from benchflow.review.evidence.shop_cases import CASES_NEEDED, MOST_BY_CASES
 from benchflow.review.evidence.shop_history import OtherReading, ShopCase
@@ -156,6 +157,15 @@ def test_assembly_that_is_still_run_gets_a_caution_by_its_hazard(complaint: str,
     assert [caution.signal for caution in review.cautions] == [signal]
     assert any(line.startswith(f"{signal.upper()}: Do not run it") for line in review_lines(review))
     assert not review_complaint(loaded_build(3), complaint, answers=FirstAnswers(running="no")).cautions
+
+
+def test_cautions_fit_every_assembly() -> None:
+    yes = FirstAnswers(running="yes")
+    (wheel,) = cautions_of("makes a noise, gets hot", yes, "Wheel bearings of a trailer hub")
+    assert (wheel.signal, wheel.text[:16]) == ("warning", "Do not drive it.")
+    for complaint in ("leaks", "losing water", "gets hot", "hard to turn"):
+        (caution,) = cautions_of(complaint, yes, "New gasket in a pipe flange")
+        assert not {"engine", "coolant", "cap", "wheel"} & set(caution.text.casefold().replace(".", "").split())
 
 
 def test_nine_cases_are_shown_and_move_nothing_and_the_tenth_moves_a_step_with_a_weak_point() -> None:

@@ -226,7 +226,7 @@ class _Assessment:
         return Review(
             complaint, self.log.procedure.failures, tuple(guards), tuple(not_here),
             (*rule(), *ANSWER_RULES, *CASE_RULES), self.log.warnings,
-            answers=self.answers, cautions=cautions_of(self.words, self.answers),
+            answers=self.answers, cautions=cautions_of(self.words, self.answers, self.log.procedure.title),
             elsewhere=self._elsewhere(set(chosen)), cases=self.cases,
             findings=tuple(cause for cause in self.log.facts.causes if cause.in_force),
         )  # fmt: skip

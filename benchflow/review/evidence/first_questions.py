@@ -93,8 +93,8 @@ def adjustments_of(
         yield Adjustment(4, f"noise when {answers.when}: heat changes clearances and thins the oil")
 
 
-def cautions_of(complaint: str, answers: FirstAnswers) -> tuple[Caution, ...]:
-    """What to do at once where the assembly is still run, with a signal word by the hazard.
+def cautions_of(complaint: str, answers: FirstAnswers, assembly: str = "") -> tuple[Caution, ...]:
+    """What to do at once where the ``assembly`` is still run, with a signal word by the hazard.
 
     The signal words are those of ANSI Z535.6 (from memory): ``warning`` for a hazard that can kill or injure severely,
     ``notice`` for damage only.
@@ -104,10 +104,10 @@ def cautions_of(complaint: str, answers: FirstAnswers) -> tuple[Caution, ...]:
     symptoms, words = symptoms_in(complaint), set(stems(complaint))
     if "fire" in symptoms or "fuel" in symptoms:
         return (Caution("warning", "Do not run it. Escaping fuel can catch fire. Close the fuel supply."),)
-    if words & {stem("wheel"), stem("brake"), stem("hub")}:
+    if (words | set(stems(assembly))) & {stem("wheel"), stem("brake"), stem("hub")}:
         return (Caution("warning", "Do not drive it. A wheel or a brake can fail. Fetch it on a trailer."),)
     if symptoms & {"water", "heat"}:
-        text = "Do not run it. Coolant under pressure scalds. Open the cap only when it is cold."
+        text = "Do not run it. Hot liquid under pressure scalds. Open it only when it is cold and without pressure."
         return (Caution("warning", text),)
     return (
         Caution(

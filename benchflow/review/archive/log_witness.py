@@ -16,7 +16,9 @@ SHORTEST = 12
 """The fewest digits of a fingerprint that are compared."""
 
 _FINGERPRINT = re.compile(rb"(?<![0-9a-f])(?:[0-9a-f]{8}\s*){7}[0-9a-f]{8}(?![0-9a-f])")
-_EVENTS = re.compile(rb"(?:All|first|intact:|DAMAGED\*\*:) ([0-9]+) events\b|\"events\": ?([0-9]+)")
+_EVENTS = re.compile(
+    rb"(?:All|first|intact:|DAMAGED\*\*:) ([0-9]+) events\b|\"events\": ?([0-9]+)|of the record:? \(?([0-9]+) entries\b"
+)
 _TAG = re.compile(rb"<[^>]*>")
 
 WitnessStatus = Literal["same", "grown", "behind", "forked", "unknown"]
@@ -94,7 +96,7 @@ def _sheet_in(path: Path) -> tuple[str, int] | None:
         return None
     text = re.sub(rb"\s+", b" ", _TAG.sub(b" ", data))
     found = {re.sub(rb"\s", b"", match).decode() for match in _FINGERPRINT.findall(text)}
-    events = {int(one or other) for one, other in _EVENTS.findall(text)}
+    events = {int(b"".join(groups)) for groups in _EVENTS.findall(text)}
     if len(found) != 1:
         what = "no fingerprint" if not found else "several fingerprints"
         raise BenchflowError(f"{path} has {what}. Give the fingerprint itself: benchflow verify LOG --against HASH.")

@@ -223,10 +223,11 @@ class _Assessment:
         guards = [*self._whole_job(), *(self._reviewed_step(self.log.plan.steps[name]) for name in chosen)]
         # The sort is stable: equally weak steps keep the order of the procedure.
         guards.sort(key=lambda guard: weakness(guard.reasons, guard.adjustments), reverse=True)
+        cautions = cautions_of(self.words, self.answers, self.log.procedure.title, self.log.procedure_text)
         return Review(
             complaint, self.log.procedure.failures, tuple(guards), tuple(not_here),
             (*rule(), *ANSWER_RULES, *CASE_RULES), self.log.warnings,
-            answers=self.answers, cautions=cautions_of(self.words, self.answers, self.log.procedure.title),
+            answers=self.answers, cautions=cautions,
             elsewhere=self._elsewhere(set(chosen)), cases=self.cases,
             findings=tuple(cause for cause in self.log.facts.causes if cause.in_force),
         )  # fmt: skip

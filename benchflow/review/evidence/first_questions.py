@@ -93,8 +93,10 @@ def adjustments_of(
         yield Adjustment(4, f"noise when {answers.when}: heat changes clearances and thins the oil")
 
 
-def cautions_of(complaint: str, answers: FirstAnswers, assembly: str = "") -> tuple[Caution, ...]:
-    """What to do at once where the ``assembly`` is still run, with a signal word by the hazard.
+def cautions_of(complaint: str, answers: FirstAnswers, title: str, text: str) -> tuple[Caution, ...]:
+    """What to do at once where the assembly is still run, with a signal word by the hazard.
+
+    ``title`` and ``text`` are those of its procedure.
 
     The signal words are those of ANSI Z535.6 (from memory): ``warning`` for a hazard that can kill or injure severely,
     ``notice`` for damage only.
@@ -104,11 +106,14 @@ def cautions_of(complaint: str, answers: FirstAnswers, assembly: str = "") -> tu
     symptoms, words = symptoms_in(complaint), set(stems(complaint))
     if "fire" in symptoms or "fuel" in symptoms:
         return (Caution("warning", "Do not run it. Escaping fuel can catch fire. Close the fuel supply."),)
-    if (words | set(stems(assembly))) & {stem("wheel"), stem("brake"), stem("hub")}:
+    if (words | set(stems(title))) & {stem("wheel"), stem("brake"), stem("hub")}:
         return (Caution("warning", "Do not drive it. A wheel or a brake can fail. Fetch it on a trailer."),)
     if symptoms & {"water", "heat"}:
-        text = "Do not run it. Hot liquid under pressure scalds. Open it only when it is cold and without pressure."
-        return (Caution("warning", text),)
+        if "coolant" in text.casefold():
+            hazard = "Coolant under pressure scalds. Open the cap only when it is cold."
+        else:
+            hazard = "Hot liquid under pressure scalds. Open it only when it is cold and without pressure."
+        return (Caution("warning", f"Do not run it. {hazard}"),)
     return (
         Caution(
             "notice", "Do not run it until the cause is found. Running it can turn a small repair into a large one."

@@ -162,7 +162,7 @@ def test_assembly_that_is_still_run_gets_a_caution_by_its_hazard(complaint: str,
 def test_cautions_fit_every_assembly() -> None:
     yes = FirstAnswers(running="yes")
     (wheel,) = cautions_of("makes a noise, gets hot", yes, "Wheel bearings of a trailer", "")
-    assert (wheel.signal, wheel.text[:16]) == ("warning", "Do not drive it.")
+    assert (wheel.signal, wheel.text[:23]) == ("warning", "Do not drive or tow it.")
     assert "Coolant" in cautions_of("losing water", yes, "Head", "Drain the coolant")[0].text
     for complaint in ("leaks", "losing water", "gets hot", "hard to turn"):
         (caution,) = cautions_of(complaint, yes, "New gasket in a pipe flange", "A water line")

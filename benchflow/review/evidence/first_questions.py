@@ -107,7 +107,7 @@ def cautions_of(complaint: str, answers: FirstAnswers, title: str, text: str) ->
     if "fire" in symptoms or "fuel" in symptoms:
         return (Caution("warning", "Do not run it. Escaping fuel can catch fire. Close the fuel supply."),)
     if (words | set(stems(title))) & {stem("wheel"), stem("brake"), stem("hub")}:
-        return (Caution("warning", "Do not drive it. A wheel or a brake can fail. Fetch it on a trailer."),)
+        return (Caution("warning", "Do not drive or tow it. A wheel or a brake can fail. Load it on another vehicle."),)
     if symptoms & {"water", "heat"}:
         if "coolant" in text.casefold():
             hazard = "Coolant under pressure scalds. Open the cap only when it is cold."

@@ -211,5 +211,5 @@ def test_review_compares_the_calibration_due_date_with_the_local_day(
     shop = None if in_log else read_shop(REGISTER).shop
     reasons = [reason for guard in review_everything(log, shop).guards for reason in guard.reasons]
     found = [reason.words for reason in reasons if reason.kind == "instrument-overdue"]
-    text = "TW-1: Its calibration had run out on 2026-03-03. It was used on 2026-03-04"
+    text = "TW-1: Its calibration had run out on 2026-03-03. It was used on 2026-03-04, 1 day later"
     assert found == ([text] if overdue else [])

@@ -19,7 +19,7 @@ from benchflow.session.shop.register_reader import read_shop
 from tests.driving.fault import Fault
 from tests.driving.planted_faults import KINDS, build
 from tests.driving.planted_faults import read as read_planted
-from tests.driving.script import Script, intent, open_intent, procedure_with
+from tests.driving.script import Json, Script, intent, open_intent, procedure_with
 from tests.driving.session_driver import read_procedure
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, folder, loaded_build, played, read
@@ -38,7 +38,8 @@ def copy() -> CustomerCopy:
 
 def test_copy_has_deviations_in_plain_words_and_no_suspicion(copy: CustomerCopy) -> None:
     assert copy.deviations == (
-        "Set the head down: deviation from the time window. R. Builder signed it. "
+        "Set the head down: deviation from the time window (11 min after "
+        "“Put sealant on the four corners”, 48 s too late; limit at most 10 min). R. Builder signed it. "
         "Reason: The phone rang. The sealant still looked wet.",
     )
     page = customer_copy_html(copy)
@@ -85,6 +86,7 @@ def test_key_readings_have_figures_and_limits_in_both_units(copy: CustomerCopy) 
     height = rows["Height of the pistons above the deck"]
     assert [place for place, _ in height.figures][:3] == ["1 front", "1 rear", "2 front"]
     assert (height.limit, height.verdict) == ("0.10 .. 0.60 mm", "ok")
+    assert [place for place, _ in height.figures][-4:] == ["1 mean", "2 mean", "3 mean", "4 mean"]
     assert height.other_limit == "0.0039 .. 0.0236 in"  # 0.10 / 25.4 and 0.60 / 25.4
     assert rows["Torque to turn the engine"].other_limit == "at most 265.5 in-lb"  # 30 / 0.112985 (NIST SP 811, B.8)
 
@@ -94,7 +96,7 @@ def test_joints_are_named_once_with_their_stages_in_both_units(copy: CustomerCop
     assert len(joints) == len(copy.joints) == 8
     head = joints["Head nuts"]
     assert head.stages[0] == "30 N·m (22 ft-lb), then 55 N·m (41 ft-lb), then +60°, then +45°"
-    assert "lubricant: stud lubricant" in head.about
+    assert "lubricant by the procedure: stud lubricant" in head.about  # nobody entered one
     assert joints["Cam cap bolts"].times == 2
 
 
@@ -214,7 +216,7 @@ def test_deviation_from_a_limit_has_the_name_for_the_customer_and_one_line_for_o
         script.do("deviate", operation="one", about=f"gap[{reading}]", reason="wanted so", by="Robin")
     script.do("finish")
     copy = copy_of(loaded(script))
-    words = "the limit of “Gap of the bore” (1, 2)"
+    words = "the limit of “Gap of the bore” (1: 0.3 mm, 2: 0.4 mm; limit at most 0.20 mm)"
     assert copy.deviations == (f"One: deviation from {words}. Robin signed it. Reason: wanted so.",)
     (row,) = copy.readings
     assert (row.figures, row.verdict, row.other) == ((("1", "0.3"), ("2", "0.4")), "HIGH", "0.012 .. 0.016 in")
@@ -229,6 +231,142 @@ def test_readings_that_are_judged_together_have_their_difference_beside_the_limi
     (row,) = copy_of(loaded(script)).readings
     assert row.figures == (("1", "4.00"), ("2", "4.20"), ("difference", "0.20"))
     assert (row.other, row.other_limit) == ("0.0079 in", "at most 0.0118 in")  # 0.20 / 25.4 and 0.3 / 25.4
+
+
+# --- what the log contradicts -------------------------------------------------------------------------
+
+TEST = (
+    "{id: test, title: Test it, takes: 30 min, record: {drop: {ask: Drop, handover: 'Drop in the test, 30 min', "
+    "unit: bar, limit: at most 0.2 bar}}}"
+)
+
+
+@pytest.mark.parametrize(("value", "verdict"), [("0.1 bar", "not proven"), ("0.3 bar", "HIGH")])
+def test_reading_of_a_step_that_took_far_less_than_stated_is_not_ok(tmp_path: Path, value: str, verdict: str) -> None:
+    script = Script(tmp_path, procedure_with(TEST))
+    script.do_all(open_intent(), intent("start", operation="test"), intent("record", name="drop", value=value))
+    if verdict == "HIGH":
+        script.do("deviate", operation="test", about="drop", reason="known leak", by="Robin")
+    script.do_all(intent("finish"), intent("close"))
+    copy = copy_of(loaded(script))
+    (row,) = copy.readings
+    assert row.verdict == verdict
+    assert re.fullmatch(r"taken after \d\.\d s; the procedure states 30 min", row.remark)
+    for text in (customer_copy_html(copy), customer_copy_markdown(copy)):
+        assert row.remark in text
+
+
+def test_lubricant_is_stated_as_used_only_where_it_was_entered(tmp_path: Path) -> None:
+    head = (
+        "joints:\n  cross: {title: Crosswise, lubricant: paste, layout: '1 2'}\n"
+        "  round: {title: Round, lubricant: paste, layout: '1 2'}\n"
+    )
+    passes = ("{id: one, title: First pass, tighten: {joint: cross, stages: [20 N·m]}}",
+              "{id: two, title: Second pass, after: one, tighten: {joint: cross, stages: [40 N·m]}}",
+              "{id: three, title: Last pass, after: two, tighten: {joint: round, stages: [40 N·m]}}")  # fmt: skip
+    script = Script(tmp_path, procedure_with(*passes, head=head))
+    script.do_all(open_intent(), *_tightened("one", "cross"), intent("lubricant", joint="cross", lubricant="dry"))
+    script.do_all(*_tightened("two", "cross"), *_tightened("three", "round"), intent("close"))
+    log = loaded(script)
+    assert [(joint.title, joint.where, joint.about) for joint in copy_of(log).joints] == [
+        ("Crosswise", "First pass", "lubricant by the procedure: paste"),
+        ("Crosswise", "Second pass", "lubricant used: dry (torque stated for paste)"),
+        ("Round", "", "lubricant by the procedure: paste"),
+    ]
+    assert copy_of(log).deviations == ("Crosswise: the threads were dry; the torque is stated for paste.",)
+    abouts = [op.joint.about for section in build_sheet(log).sections for op in section.operations if op.joint]
+    assert abouts == [joint.about for joint in copy_of(log).joints]
+
+
+def _tightened(operation: str, joint: str) -> tuple[Json, ...]:
+    """Intents that do an operation which tightens two fasteners of a joint."""
+    ticks = (intent("tick", joint=joint, fastener=number) for number in (1, 2))
+    return (intent("start", operation=operation), *ticks, intent("finish"))
+
+
+def test_the_stated_lubricant_is_no_deviation(tmp_path: Path) -> None:
+    head = "joints: {cover: {title: Cover bolts, lubricant: paste, layout: '1 2'}}\n"
+    script = Script(
+        tmp_path, procedure_with("{id: one, title: One, tighten: {joint: cover, stages: [20 N·m]}}", head=head)
+    )
+    script.do_all(open_intent(), intent("lubricant", joint="cover", lubricant="Paste"), *_tightened("one", "cover"))
+    copy = copy_of(loaded(script))
+    assert copy.deviations == ()
+    assert copy.joints[0].about == "lubricant used: Paste"
+
+
+# --- places ---------------------------------------------------------------------------------------------
+
+WHEELS = """places: {side: [left, right]}
+kit: {parts: {bearing: {title: Bearing, lot: required}, grease: {title: Grease, lot: required}}}
+joints: {nuts: {title: Wheel nuts, layout: '1 2 3 4 5', tolerance: 6 %}}
+"""
+
+
+def test_lots_and_joints_of_several_places_name_the_place(tmp_path: Path) -> None:
+    one = (
+        "{id: wheel, title: 'Tighten the {side} wheel', each: side, uses: [bearing, grease], "
+        "tighten: {joint: nuts, stages: [110 N·m]}}"
+    )
+    script = Script(tmp_path, procedure_with(one, head=WHEELS))
+    script.do_all(open_intent())
+    for side, lot in (("left", "B-1"), ("right", "B-2")):
+        script.do_all(intent("start", operation=f"wheel[{side}]"), intent("lot", consumable="bearing", lot=lot))
+        script.do_all(intent("lot", consumable="grease", lot="G-1"))
+        figures = {5: {"value": "95 N·m"}} if side == "left" else {}
+        script.do_all(
+            *(intent("tick", joint="nuts", fastener=number, **figures.get(number, {})) for number in range(1, 6))
+        )
+        if figures:
+            script.do("deviate", operation="wheel[left]", about="nuts", reason="Close enough", by="Robin")
+        script.do("finish")
+    script.do("close")
+    copy = copy_of(loaded(script))
+    assert which(copy) == {"Bearing": "left: lot B-1; right: lot B-2", "Grease": "lot G-1"}
+    # 110 N·m less and more 6 %
+    assert copy.deviations == (
+        "Tighten the left wheel: deviation from the tightening of Wheel nuts (fastener 5: 95 N·m LOW; "
+        "limit 103.4 .. 116.6 N·m). Robin signed it. Reason: Close enough.",
+    )
+    assert [(joint.where, joint.own) for joint in copy.joints] == [
+        ("left", ("Fastener 5: 95 N·m LOW",)), ("right", ()),
+    ]  # fmt: skip
+
+
+# --- a job that is not finished ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_copy_of_unfinished_work_says_so_first_and_has_no_advice(tmp_path: Path, closed: bool) -> None:
+    head = "handover: {Oil: Change it.}\nfollow-up: [{title: Look again, due: 7 d}]\n"
+    steps = ["{id: one, title: First of all}", *(f"{{id: s{n}, title: Step {n}, after: one}}" for n in range(30))]
+    script = Script(tmp_path, procedure_with(*steps, head=head))
+    script.do_all(open_intent(), intent("start", operation="one"), intent("finish"))
+    if closed:
+        script.do("close", unfinished="No more money")
+    copy = copy_of(loaded(script))
+    assert copy.not_done == tuple(f"Step {n}" for n in range(30))
+    assert copy.done == ("First of all",)
+    assert (copy.handover, copy.follow_up) == ((), ())
+    assert dict(copy.facts)["Finished"] == "no"
+    for text in (customer_copy_html(copy), customer_copy_markdown(copy)):
+        assert "THIS WORK IS NOT FINISHED." in text
+        assert "1 operation of 31 is done. 30 are not done" in text
+        assert text.index("NOT FINISHED") < text.index("First of all")
+        assert ("Reason: No more money." in text) == closed
+        assert "Do not run it" in text
+        assert not any(words in text for words in ("Change it", "Look again", "None."))
+
+
+def test_copy_of_an_open_job_without_a_step_left_says_that_it_is_not_closed(tmp_path: Path) -> None:
+    script = Script(tmp_path, procedure_with("{id: one, title: One}", head="handover: {Oil: Change it.}\n"))
+    script.do_all(open_intent(), intent("start", operation="one"), intent("finish"))
+    copy = copy_of(loaded(script))
+    assert copy.unfinished[0] == "THIS JOB IS NOT CLOSED."
+    assert (copy.not_done, copy.done, copy.handover) == ((), (), ())
+    script.do("close")
+    assert copy_of(loaded(script)).unfinished == ()
+    assert copy_of(loaded(script)).handover == (("Oil", "Change it."),)
 
 
 def test_text_of_people_is_never_markup_on_the_copy(tmp_path: Path) -> None:

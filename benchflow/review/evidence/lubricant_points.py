@@ -62,6 +62,22 @@ def lubricant_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     yield _point(log, step, joint, used, when)
 
 
+def lubricants_on_threads(log: LoadedLog, step: Step, joint: Joint) -> tuple[str, ...]:
+    """Each lubricant that was on the threads when ``step`` tightened them, in order; "" where none was entered.
+
+    An entry after the last fastener of the joint says how it was done.
+    """
+    if joint.id not in log.state.lubricants:
+        return ("",)
+    entries = [line for line in log.lines if line.kind == "lubricated" and line.data.get("joint") == joint.id]
+    ticks = sorted(tick.seq for tick in log.state.work(step.id).ticks_in_force.values())
+    by_tick = [next((line for line in reversed(entries) if line.seq < seq), None) for seq in ticks]
+    names = tuple(dict.fromkeys("" if line is None else str(line.data["lubricant"]) for line in by_tick))
+    if names == ("",) and _after_last_tick(log, joint, entries, ticks):
+        return (str(entries[-1].data["lubricant"]),)
+    return names or ("",)
+
+
 def _on_threads(joint: Joint, entries: list[Line], seq: int) -> _Threads | None:
     """The lubricant at event ``seq``; ``None`` for the one that is stated."""
     last = next((line for line in reversed(entries) if line.seq < seq), None)
@@ -78,15 +94,18 @@ def _threads(joint: Joint, line: Line) -> _Threads | None:
 
 def _entered_afterwards(log: LoadedLog, joint: Joint, entries: list[Line], ticks: list[int]) -> _Threads | None:
     """The last entry, if no fastener of the joint was tightened after it; it then says how it was done."""
+    return _threads(joint, entries[-1]) if _after_last_tick(log, joint, entries, ticks) else None
+
+
+def _after_last_tick(log: LoadedLog, joint: Joint, entries: list[Line], ticks: list[int]) -> bool:
+    """True if the last of the ``entries`` follows the last fastener of the joint, which is one of the ``ticks``."""
     others = [
         tick.seq
         for other in log.plan.steps.values()
         if other.operation.tighten is not None and other.operation.tighten.joint == joint.id
         for tick in log.state.work(other.id).ticks
     ]
-    if not ticks or not entries or max(ticks) < max(others) or max(others) > entries[-1].seq:
-        return None
-    return _threads(joint, entries[-1])
+    return bool(ticks and entries) and max(ticks) >= max(others) and max(others) <= entries[-1].seq
 
 
 def _point(log: LoadedLog, step: Step, joint: Joint, used: _Threads, when: str) -> WeakPoint:

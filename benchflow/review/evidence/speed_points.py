@@ -23,16 +23,21 @@ def too_fast_points(log: LoadedLog, step: Step, fact: OperationFact | None) -> I
     if fact is None or finished is None or fact.started is None or log.state.work(step.id).takeover is not None:
         return
     if step.takes:
-        if fact.in_progress < TAKES_SHARE * step.takes:
-            words = f"done in {_seconds(fact.in_progress)}; the procedure states {rounded_duration(step.takes)}"
+        if much_shorter_than_stated(step, fact):
+            words = f"done in {short_duration(fact.in_progress)}; the procedure states {rounded_duration(step.takes)}"
             words += "; what it measured is not proven" if step.operation.record else ""
             yield WeakPoint("too-fast", words, finished.seq, size=fact.in_progress / step.takes)
         return
     needed = seconds_needed(fact)
     if fact.in_progress < TAKES_SHARE * needed and not entered_afterwards(log):
         entries = f" with {count(fact.entries + fact.checks, 'entry', 'entries')}" if fact.entries + fact.checks else ""
-        words = f"started and finished{entries} in {_seconds(fact.in_progress)}; hands need about {needed:.0f} s"
+        words = f"started and finished{entries} in {short_duration(fact.in_progress)}; hands need about {needed:.0f} s"
         yield WeakPoint("too-fast", words, finished.seq, size=fact.in_progress / needed)
+
+
+def much_shorter_than_stated(step: Step, fact: OperationFact) -> bool:
+    """True if a step took a small part of the time that the procedure states for it. False if it states none."""
+    return fact.in_progress < TAKES_SHARE * step.takes
 
 
 def entered_afterwards(log: LoadedLog) -> bool:
@@ -47,5 +52,6 @@ def seconds_needed(fact: OperationFact) -> float:
     return LEAST_SECONDS + ENTRY_SECONDS * (fact.entries + fact.checks)
 
 
-def _seconds(seconds: float) -> str:
+def short_duration(seconds: float) -> str:
+    """``6.0 s``, ``12 min``: below 10 s to a tenth of a second."""
     return f"{seconds:.1f} s" if seconds < 10 else rounded_duration(seconds)

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.sheets.customer_copy import CustomerCopy
+from benchflow.review.sheets.customer_copy import CustomerCopy, CustomerJoint
 from benchflow.review.sheets.sheet_content import BuildSheet, BuildSheetOperation, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -90,14 +90,18 @@ def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
     yield from (f"# Build sheet: {plain(copy.title)}, {plain(copy.unit)}", "")
     if copy.simulated:
         yield from ("**SIMULATED.** The times in this job were entered. No work was done.", "")
+    if copy.unfinished:
+        first, *rest = (plain(line) for line in copy.unfinished)
+        yield from (f"**{first}** {' '.join(rest)}", "")
     for line in (f"**{copy.damage}**" if copy.damage else "", plain(copy.subject), plain(copy.notice)):
         if line:
             yield from (line, "")
     yield from _table_lines(("", ""), copy.facts)
     yield from _list_lines("Not done", copy.not_done)
+    yield from _list_lines("Done", copy.done)
     yield from _list_lines("Deviations from the procedure", copy.deviations)
     yield from _list_lines("Repairs and adjustments", copy.repairs)
-    if not (copy.unusual or copy.deviations or copy.repairs or copy.not_done):
+    if not (copy.unusual or copy.unfinished or copy.deviations or copy.repairs or copy.not_done):
         yield from ("## Deviations from the procedure", "", "None.", "")
     for title, parts in (("Fitted", copy.fitted), ("Parts that you supplied", copy.supplied)):
         rows = tuple((part.title, part.quantity, part.which, part.supplier) for part in parts)
@@ -112,14 +116,12 @@ def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
                 f"{', '.join(f'{place} {figure}'.strip() for place, figure in row.figures)} {row.unit}",
                 row.limit,
                 f"{row.other}, limit {row.other_limit}" if row.other_limit else row.other,
-                row.verdict,
+                f"{row.verdict}: {row.remark}" if row.remark else row.verdict,
             )
             for row in copy.readings
         )
         yield from _table_lines(("Reading", "Measured", "Limit", "In the other units", ""), readings)
-    yield from _list_lines(
-        "Tightened joints", tuple(f"{joint.title}: {'; '.join(joint.stages)}. {joint.about}" for joint in copy.joints)
-    )
+    yield from _list_lines("Tightened joints", tuple(_customer_joint(joint) for joint in copy.joints))
     yield from _list_lines("First start and running in", tuple(f"{heading}: {text}" for heading, text in copy.handover))
     yield from _list_lines(
         "Follow-up",
@@ -128,6 +130,13 @@ def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
     for caution in copy.cautions:
         yield from (f"**{caution.signal.upper()}** {plain(caution.text)}", "")
     yield from (f"Fingerprint of the record: {copy.events} entries, `{copy.head}`.", "", plain(copy.disclaimer))
+
+
+def _customer_joint(joint: CustomerJoint) -> str:
+    in_picture = (f"Fastener {cell.number}: {cell.text}" for cell in joint.picture.fasteners if cell.text)
+    own = "".join(f". {result}" for result in (*joint.own, *in_picture))
+    where = f" ({joint.where})" if joint.where else ""
+    return f"{joint.title}{where}: {'; '.join(joint.stages)}{own}. {joint.about}"
 
 
 def _list_lines(title: str, lines: tuple[str, ...]) -> Iterator[str]:

@@ -33,11 +33,11 @@ def fitted_parts(log: LoadedLog) -> tuple[PartOnAssembly, ...]:
     rows: dict[tuple[str, str], dict[str, None]] = {}  # lots by title and quantity
     suppliers: dict[str, str] = {}
     for item in log.procedure.kit:
-        lots = dict.fromkeys(lot for lot, key, _ in _lots_in_force(log) if lot_item(key) == item.id)
+        lots = _lots_by_place(log, item)
         supplier = supplier_of(log, item)
         listed = item.lot_required or item.discard or bool(item.supplier or item.supplier_option)
         if lots or (listed and not item.lot_required and _is_fitted(log, item)):
-            rows[item.title, item.quantity] = {f"lot {lot}": None for lot in lots}
+            rows[item.title, item.quantity] = dict.fromkeys(lots)
             suppliers[item.title] = supplier
     for title in _parts_of_remedies(log):
         rows.setdefault((title, ""), {})
@@ -49,6 +49,27 @@ def fitted_parts(log: LoadedLog) -> tuple[PartOnAssembly, ...]:
         PartOnAssembly(title, quantity, "; ".join(which), suppliers.get(title, ""))
         for (title, quantity), which in rows.items()
     )
+
+
+def _lots_by_place(log: LoadedLog, item: KitItem) -> tuple[str, ...]:
+    """The lots of an item: ``lot A``, or by place where they differ, ``left: lot A`` and ``right: lots B, C``."""
+    by_place: dict[str, dict[str, None]] = {}
+    for lot, key, operation in _lots_in_force(log):
+        if lot_item(key) == item.id:
+            by_place.setdefault(place_title(log.plan.steps[operation]), {})[lot] = None
+    everywhere = dict.fromkeys(lot for lots in by_place.values() for lot in lots)
+    if all(lots.keys() == everywhere.keys() for lots in by_place.values()):
+        return tuple(f"lot {lot}" for lot in everywhere)
+    return tuple(
+        f"{place + ': ' if place else ''}{'lot' if len(lots) == 1 else 'lots'} {', '.join(lots)}"
+        for place, lots in by_place.items()
+    )
+
+
+def place_title(step: Step) -> str:
+    """The place of a repeated step: ``left``, ``cylinder 2``; "" for a step that is not repeated."""
+    place, of = step.place or "", step.operation.each or step.operation.section_each
+    return f"{of} {place}" if of and place.isdecimal() else place
 
 
 def supplier_of(log: LoadedLog, item: KitItem) -> str:

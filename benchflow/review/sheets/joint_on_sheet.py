@@ -17,6 +17,7 @@ from benchflow.procedure.model import (
     TorqueStage,
 )
 from benchflow.procedure.plan import Step
+from benchflow.review.evidence.lubricant_points import lubricants_on_threads
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
@@ -47,13 +48,11 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         return None
     joint = log.procedure.joints_by_id[tighten.joint]
     work = log.state.work(step.id)
-    lubricant = log.state.lubricants.get(joint.id)
     about = [
         joint.thread,
         "left-hand thread" if joint.left_hand else "",
         f"class {joint.grade}" if joint.grade else "",
-        f"lubricant: {lubricant.lubricant if lubricant is not None else joint.lubricant}" if joint.lubricant else "",
-        f"stated for {joint.lubricant}" if lubricant is not None else "",
+        _lubricant_text(joint, lubricants_on_threads(log, step, joint)),
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
     ]
     return SheetJoint(
@@ -64,6 +63,17 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         tuple(_tool_lines(log, step, tighten)),
         joint.sides,
     )
+
+
+def _lubricant_text(joint: Joint, used: tuple[str, ...]) -> str:
+    """The lubricant that was entered, or else the one that the procedure asks for."""
+    entered = [name for name in used if name]
+    if not entered:
+        return f"lubricant by the procedure: {joint.lubricant}" if joint.lubricant else ""
+    names = ", then ".join(name or joint.lubricant or "not entered" for name in used)
+    others = [name for name in used if name.casefold() not in ("", joint.lubricant.casefold())]
+    stated = f" (torque stated for {joint.lubricant})" if joint.lubricant and others else ""
+    return f"lubricant used: {names}{stated}"
 
 
 def _stage_text(log: LoadedLog, step: Step, number: int, stage: Stage) -> str:

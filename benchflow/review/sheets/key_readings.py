@@ -1,26 +1,33 @@
 """The key readings of a build, for the customer's copy of the build sheet: with limits in both unit systems."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import CalculatedValue, EqualWithin, RecordedValue
 from benchflow.procedure.plan import Step
+from benchflow.review.evidence.speed_points import much_shorter_than_stated, short_duration
 from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.unit_systems import converted, other_unit
 from benchflow.session.rules.planned_disassembly import trials
-from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
+from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 
 MOST_FIGURES = 8
 """A row with more figures shows the smallest and the largest one."""
+_OTHER_READING = " (above "
+"""The limit has its figures before it; after it, the name in the file of the reading that it depends on."""
 
 
 class KeyReading(Struct, frozen=True):
     """One row. ``figures`` are pairs of place and figure, in ``unit``.
+
+    ``remark`` says why the reading is not proven although it is inside the limit, "" if it is proven.
 
     ``other`` is the range of the figures and ``other_limit`` the limit in the other unit system, "" if there is none.
     """
@@ -32,6 +39,7 @@ class KeyReading(Struct, frozen=True):
     verdict: str
     other: str
     other_limit: str
+    remark: str = ""
 
 
 class _CollectedReading(Struct):
@@ -44,13 +52,15 @@ class _CollectedReading(Struct):
     unit: str
     readings: list[tuple[str, ReadingFact]] = []
     values: list[Value] = []
+    places: list[str] = []  # of each of the values
     judged_as: str = ""
+    remarks: list[str] = []
 
 
 def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
     """The values that the procedure names for the customer; without such names every value with a limit.
 
-    Only finished operations count. The same value at several places is one row.
+    Only finished operations count. The same value at several places is one row. Rows of one name follow each other.
     """
     rows: dict[tuple[str, str, str], _CollectedReading] = {}
     named = any(_written(step, "") for step in log.plan.steps.values())
@@ -65,8 +75,21 @@ def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
             row = rows.setdefault((name, value.unit, value.limit), _CollectedReading(name, value.unit))
             row.judged_as = _judged_as(step, value)
             row.values.append(value)
+            row.places.append(step.place or "")
             row.readings += _labelled(log, step, value)
-    return tuple(_key_reading(row) for row in rows.values() if row.readings)
+            row.remarks += _too_early(log, step)
+    names = list(dict.fromkeys(row.name for row in rows.values()))
+    ordered = sorted(rows.values(), key=lambda row: names.index(row.name))
+    return tuple(_key_reading(row) for row in ordered if row.readings)
+
+
+def _too_early(log: LoadedLog, step: Step) -> Iterator[str]:
+    """The time that the step took, if it is a small part of the time that the procedure states."""
+    fact = next((one for one in log.facts.operations if one.operation == step.id), None)
+    taken_over = log.state.work(step.id).takeover is not None
+    if fact is not None and fact.started is not None and not taken_over and much_shorter_than_stated(step, fact):
+        place, stated = f"{step.place}: " if step.place else "", rounded_duration(step.takes)
+        yield f"{place}taken after {short_duration(fact.in_progress)}; the procedure states {stated}"
 
 
 def _written(step: Step, name: str) -> str:
@@ -106,8 +129,10 @@ def _key_reading(row: _CollectedReading) -> KeyReading:
     other, other_limit = converted(compared, worst.band, to) if to else ("", "")
     if to and f" {to}" in worst.limit:
         other_limit = ""  # printed in both units
-    verdict = VERDICT_TEXT[worst.verdict]
-    return KeyReading(row.name, _figures(row), row.unit, worst.limit, verdict, other, other_limit)
+    remark = ". ".join(dict.fromkeys(row.remarks))
+    verdict = VERDICT_TEXT["not-proven" if remark and worst.verdict not in OUT_OF_LIMIT else worst.verdict]
+    limit = worst.limit.partition(_OTHER_READING)[0]
+    return KeyReading(row.name, _figures(row), row.unit, limit, verdict, other, other_limit, remark)
 
 
 def _compared_with_limit(row: _CollectedReading) -> tuple[ReadingFact, ...]:
@@ -124,13 +149,19 @@ def _compared_with_limit(row: _CollectedReading) -> tuple[ReadingFact, ...]:
 
 def _figures(row: _CollectedReading) -> tuple[tuple[str, str], ...]:
     judged = tuple(
-        (row.judged_as, value.judged_text.removesuffix(value.unit).rstrip()) for value in row.values if row.judged_as
+        (f"{place if len(row.values) > 1 else ''} {row.judged_as}".strip(), _judged_figure(value))
+        for place, value in zip(row.places, row.values, strict=True)
+        if row.judged_as
     )
     texts = [(place, _without_unit(fact)) for place, fact in row.readings]
     if len(texts) <= MOST_FIGURES:
         return (*texts, *judged)
     ordered = sorted((fact for _, fact in row.readings), key=lambda fact: Decimal(fact.value))
     return ((f"{len(texts)} readings", f"{_without_unit(ordered[0])} .. {_without_unit(ordered[-1])}"), *judged)
+
+
+def _judged_figure(value: Value) -> str:
+    return value.judged_text.removesuffix(value.unit).rstrip()
 
 
 def _without_unit(fact: ReadingFact) -> str:

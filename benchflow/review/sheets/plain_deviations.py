@@ -1,44 +1,68 @@
 """Deviations, repairs and what was not done, in plain words for the customer."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from functools import partial
 
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Joint, RecordedValue, values_of
 from benchflow.procedure.plan import Step
+from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.sheets.deviation_figures import ComparedFigures, deviation_figures
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state.state import check_key
 
-MOST_NOT_DONE = 12
-"""At most this many operations that were not done are named one by one; then their number follows."""
+MOST_NAMED = 60
+"""At most this many operations are named one by one. Of more, each section has a line with their number."""
+
+
+_DRY = "dry"
+"""The entry for threads without a lubricant."""
+
+_Figures = dict[str, list[str]]
+"""Figures of a deviation as text, by their limit."""
 
 
 def plain_deviations(log: LoadedLog) -> Iterator[str]:
-    """Each signed deviation, with its reason; another lubricant; and each operation taken over from an earlier log.
+    """Each signed deviation, with its figures, limit and reason; another lubricant; and each operation taken over.
 
     Deviations of one operation with the same reason are one line.
     """
-    together: dict[tuple[str, str, str], dict[str, list[str]]] = {}  # subjects with their places
+    together: dict[tuple[str, str, str], dict[str, _Figures]] = {}  # by subject
     for fact in log.facts.deviations:
         if fact.in_force:
+            step = log.plan.steps.get(fact.operation)
+            subject, place = _subject(log, step, fact.about)
             subjects = together.setdefault((fact.operation, fact.by, fact.reason), {})
-            subject, place = _subject(log, log.plan.steps.get(fact.operation), fact.about)
-            subjects.setdefault(subject, []).append(place)
+            figures = subjects.setdefault(subject, {})
+            found = () if step is None else deviation_figures(log, step, fact.about)
+            for each in found or (ComparedFigures(place, ""),):
+                figures.setdefault(each.limit, []).append(each.figures)
     for (operation, by, reason), subjects in together.items():
         about = ", ".join(
-            f"{subject} ({', '.join(filter(None, places))})".removesuffix(" ()") for subject, places in subjects.items()
+            f"{subject} ({_figures_text(figures)})".removesuffix(" ()") for subject, figures in subjects.items()
         )
-        end = "" if reason.endswith((".", "!", "?")) else "."
-        yield f"{step_title(log.plan, operation)}: deviation from {about}. {by} signed it. Reason: {reason}{end}"
+        yield f"{step_title(log.plan, operation)}: deviation from {about}. {by} signed it. Reason: {sentence(reason)}"
     for used in log.state.lubricants.values():
         joint: Joint = log.procedure.joints_by_id[used.joint]
+        if used.lubricant.casefold() == joint.lubricant.casefold():
+            continue
         stated = f"; the torque is stated for {joint.lubricant}" if joint.lubricant else ""
-        yield f"{joint.title or joint.id}: {used.lubricant} was used on the threads{stated}."
+        dry = used.lubricant.casefold() == _DRY
+        words = "the threads were dry" if dry else f"{used.lubricant} was used on the threads"
+        yield f"{joint.title or joint.id}: {words}{stated}."
     for step in log.plan.steps.values():
         takeover = log.state.work(step.id).takeover
         if takeover is not None:
             yield f"{step.title}: taken over from an earlier record, signed by {takeover.by}."
+
+
+def _figures_text(by_limit: _Figures) -> str:
+    """``1: 0.3 mm, 2: 0.4 mm; limit at most 0.20 mm``."""
+    texts = (
+        ", ".join(filter(None, figures)) + (f"; limit {limit}" if limit else "") for limit, figures in by_limit.items()
+    )
+    return "; ".join(texts)
 
 
 def _subject(log: LoadedLog, step: Step | None, about: str) -> tuple[str, str]:
@@ -79,14 +103,46 @@ def _value_title(step: Step | None, name: str) -> str:
     return ""
 
 
-def plain_not_done(log: LoadedLog) -> Iterator[str]:
-    """The operations that were not done, and the reason for ending the job early. Nothing for a damaged log."""
+def steps_left(log: LoadedLog) -> tuple[Step, ...]:
+    """The steps that were not done. None for a damaged log: nobody knows."""
     if log.damage is not None:
-        return  # nobody knows
-    steps = log.plan.steps.values()
-    left = [step.title for step in steps if step.id not in log.finished and not step.awaits]
-    yield from left[:MOST_NOT_DONE]
-    if len(left) > MOST_NOT_DONE:
-        yield f"and {len(left) - MOST_NOT_DONE} more operations"
-    if left and log.facts.session.why_open:
-        yield f"Reason: {log.facts.session.why_open}"
+        return ()
+    return tuple(step for step in log.plan.steps.values() if step.id not in log.finished and not step.awaits)
+
+
+def unfinished_words(log: LoadedLog) -> tuple[str, ...]:
+    """Sentences for the top of the copy of a job with steps left, or of a job that is open. None for other jobs."""
+    session, left = log.facts.session, steps_left(log)
+    if log.damage is not None or not (left or session.closed_at is None):
+        return ()
+    total = len(left) + len(log.finished)
+    if not left:
+        state = f"All {count(total, 'operation')} are done, but the job is not closed. The record can still change."
+        return ("THIS JOB IS NOT CLOSED.", state)
+    done = f"{count(len(log.finished), 'operation')} of {total} {'is' if len(log.finished) == 1 else 'are'} done."
+    not_done = f"{len(left)} {'is' if len(left) == 1 else 'are'} not done, see below."
+    if session.closed_at is None:
+        ended = "The work goes on."
+    else:
+        why = f" Reason: {sentence(session.why_open)}" if session.why_open else ""
+        ended = f"The job was ended {local_time_with_zone(session.closed_at)}.{why}"
+    return (
+        "THIS WORK IS NOT FINISHED.", f"{done} {not_done}", ended,
+        "Do not run it, load it or put it into service before the rest is done.",
+    )  # fmt: skip
+
+
+def sentence(text: str) -> str:
+    """``text`` with a full stop, unless it ends as a sentence does."""
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def operation_titles(log: LoadedLog, steps: Collection[Step]) -> Iterator[str]:
+    """The titles of ``steps``; if there are too many for a page, each section with the number of them."""
+    if len(steps) <= MOST_NAMED:
+        yield from (step.title for step in steps)
+        return
+    for section in log.procedure.sections:
+        number = sum(step.operation.section == section.id for step in steps)
+        if number:
+            yield f"{section.title}: {count(number, 'operation')}"

@@ -314,7 +314,7 @@ def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
 def _head(data: bytes, path: str, session: SessionFact) -> KnownHead:
     """The head of a log whose lines are verified."""
     lines = data.replace(b"\r\n", b"\n").split(b"\n")[: session.events]
-    starts = b"".join(bytes.fromhex(logged_hash(raw)[: 2 * START_LENGTH]) for raw in lines)
+    starts = bytes.fromhex("".join([logged_hash(raw)[: 2 * START_LENGTH] for raw in lines]))
     return KnownHead(session.session, session.events, session.head, starts, session.unit, session.opened_at, path)
 
 

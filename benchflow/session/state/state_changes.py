@@ -231,7 +231,7 @@ def with_correctable(state: State, seq: int, entry: EntryRef) -> State:
 
 def waits_without(work: Work, name: str, slot: str) -> dict[WaitKey, RemedyWait]:
     """The waits of ``work`` without the one that held back an entry which is made now."""
-    if WaitKey(name, slot) not in work.waits:
+    if not work.waits or WaitKey(name, slot) not in work.waits:
         return work.waits
     return {key: wait for key, wait in work.waits.items() if key != (name, slot)}
 

@@ -19,7 +19,7 @@ from benchflow.review.sheets.letterhead import LetterheadOnSheet
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, loaded_build
 
-WIDTH, HEIGHT = 800, 1330
+WIDTH, HEIGHT = 800, 1480
 LETTERHEAD = LetterheadOnSheet(
     "The bench by the window", ("12 Quay Road", "Smalltown"), "01234 567890", "bench@example.org"
 )

@@ -22,7 +22,7 @@ class NotAdded(BenchflowError):
         self.why, self.intent = why, intent
 
 
-class LoggedEntry(Struct, frozen=True):
+class AddedEntry(Struct, frozen=True):
     """The event ``seq`` of a log with a complaint or a finding.
 
     ``new`` is its line if it was added now, ``None`` if the log has the same finding already. ``warning`` is a sentence
@@ -34,7 +34,7 @@ class LoggedEntry(Struct, frozen=True):
     warning: str
 
 
-def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> LoggedEntry:
+def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> AddedEntry:
     """Add an entry to the log that ``name`` names, unless it has the same finding already. It is on disk before this
     returns.
 
@@ -60,8 +60,8 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> LoggedEnt
     if isinstance(reply, Refusal):
         raise NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
     if isinstance(reply, AlreadyInLog):
-        return LoggedEntry(reply.seq, None, warning)
-    return LoggedEntry(reply.lines[-1].seq, reply.lines[-1], warning)
+        return AddedEntry(reply.seq, None, warning)
+    return AddedEntry(reply.lines[-1].seq, reply.lines[-1], warning)
 
 
 def add_to_archive(path: Path, url: str | None) -> str:
@@ -100,6 +100,6 @@ def record_come_back(name: str, intent: dict[str, Any], shop: Path | None, url: 
         return f"{message} {error} Add the log to the archive later: benchflow archive"
 
 
-def already_text(entry: LoggedEntry) -> str:
+def already_text(entry: AddedEntry) -> str:
     """The message that a finding was not added again."""
     return f"The log has this finding already: event {entry.seq}. It was not added again."

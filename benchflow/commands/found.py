@@ -12,7 +12,7 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import is_terminal, load_named_log
 
 if TYPE_CHECKING:
-    from benchflow.commands.come_back_entry import LoggedEntry
+    from benchflow.commands.come_back_entry import AddedEntry
     from benchflow.review.log.loaded_log import LoadedLog
 
 OUTCOMES = {
@@ -172,7 +172,7 @@ def _operation_named(loaded: "LoadedLog", text: str) -> str:
     raise BenchflowError(f"The build has no step {text!r}. {hint} If no step caused it: --step none")
 
 
-def _report(name: str, entry: "LoggedEntry", url: str | None, as_json: bool) -> int:
+def _report(name: str, entry: "AddedEntry", url: str | None, as_json: bool) -> int:
     """Add the log to the archive and print what was done. The finding is on disk before."""
     from benchflow.commands.come_back_entry import add_to_archive, already_text
     from benchflow.session.history.event_text import event_text

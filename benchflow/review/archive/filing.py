@@ -9,20 +9,18 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from functools import lru_cache
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Final
 
 import msgspec
 from msgspec import Struct
 
-from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.review.archive.database import Database
+from benchflow.review.archive.filed_log import FiledLog, ReadingJob, ReadingOptions, filed_copy, read_group, read_one
 from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.archive.index_writer import (
-    FiledLog,
     KnownFile,
     copied_sessions,
     copies_without_facts,
@@ -32,28 +30,14 @@ from benchflow.review.archive.index_writer import (
     store,
 )
 from benchflow.review.archive.known_heads import BEHIND, FORKED
-from benchflow.review.log.facts import SessionFact
-from benchflow.review.log.interpretation import PlanOf, plans_or_empty
-from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
-from benchflow.session.log.line_format import logged_hash, read
 from benchflow.session.log.log_folder import why_not_a_file
-from benchflow.session.log.log_heads import START_LENGTH, KnownHead
-from benchflow.session.procedure_loading import ProcedureReader, procedure_reader_with_cache
 
 BATCH_ROWS = 20_000  # rows written in one transaction
 _LOGS_PER_TASK: Final = 16  # logs handed to a worker at a time
 MIN_BYTES_FOR_WORKERS = 8_000_000  # with less to read, starting processes takes longer than reading
 _TAIL_BYTES: Final = 65_536  # read from the end of a file to find its last line
-
-
-class _Job(NamedTuple):
-    """A file to read: its path, size and modification time in nanoseconds."""
-
-    path: str
-    size: int
-    changed: int
 
 
 Progress = Callable[[int, int], None]
@@ -88,7 +72,7 @@ def file_logs(
     done = len(resolved) - len(jobs)
     batch: list[FiledLog] = []
     rows = 0
-    for entry in _read_all(jobs, _ReadOptions(copy_logs, audited, compiled), _worker_count(jobs, workers)):
+    for entry in _read_all(jobs, ReadingOptions(copy_logs, audited, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
         if rows >= BATCH_ROWS:
@@ -112,10 +96,8 @@ def file_copies(database: Database, compiled: Path | None = None) -> int:
     filed = 0
     for bench, path, body in copies_without_facts(database):
         data = zlib.decompress(body)
-        found = facts_of_file(Path(path), data, _plan_of(compiled))
-        if not isinstance(found, Unusable):
-            head = _head(data, path, found.session)
-            entry = FiledLog(path, len(data), 0, "", found.session, _rows_by_table(found), body, head)
+        entry = filed_copy(path, data, body, compiled)
+        if entry is not None:
             store(database, bench, [entry])
             filed += 1
     return filed
@@ -185,8 +167,8 @@ def _resolved(paths: Iterable[Path], bench: str) -> tuple[list[str], list[LeftOu
 
 def _files_to_read(
     paths: Sequence[str], known: dict[str, KnownFile], bench: str, copied: set[str] | None
-) -> tuple[list[_Job], list[LeftOut], int]:
-    jobs: list[_Job] = []
+) -> tuple[list[ReadingJob], list[LeftOut], int]:
+    jobs: list[ReadingJob] = []
     left_out: list[LeftOut] = []
     unchanged = 0
     for path in paths:
@@ -197,11 +179,11 @@ def _files_to_read(
             continue
         before = known.get(path)
         if before is None or not _is_unchanged(path, status, before):
-            jobs.append(_Job(path, status.st_size, status.st_mtime_ns))
+            jobs.append(ReadingJob(path, status.st_size, status.st_mtime_ns))
         elif before.why:
             left_out.append(LeftOut(bench, path, before.why))
         elif copied is not None and before.session not in copied:
-            jobs.append(_Job(path, status.st_size, status.st_mtime_ns))
+            jobs.append(ReadingJob(path, status.st_size, status.st_mtime_ns))
         else:
             unchanged += 1
     return jobs, left_out, unchanged
@@ -242,29 +224,21 @@ def _last_hash(path: str, size: int) -> str:
 # --- reading, in this process or in others -----------------------------------------------------------
 
 
-def _worker_count(jobs: Sequence[_Job], requested: int | None) -> int:
+def _worker_count(jobs: Sequence[ReadingJob], requested: int | None) -> int:
     if sum(job.size for job in jobs) < MIN_BYTES_FOR_WORKERS:
         return 0
     return min(len(jobs), os.cpu_count() or 1) if requested is None else requested
 
 
-class _ReadOptions(NamedTuple):
-    """The options for reading logs: whether to copy and audit each log, and the folder of compiled procedures."""
-
-    copy_logs: bool
-    audited: bool
-    compiled: Path | None
-
-
-def _read_all(jobs: Sequence[_Job], options: _ReadOptions, workers: int) -> Iterator[FiledLog]:
+def _read_all(jobs: Sequence[ReadingJob], options: ReadingOptions, workers: int) -> Iterator[FiledLog]:
     if workers < 2:
         for job in jobs:
-            yield _read_one(job, options)
+            yield read_one(job, options)
         return
     groups = [(jobs[start : start + _LOGS_PER_TASK], options) for start in range(0, len(jobs), _LOGS_PER_TASK)]
     # Spawned, not forked: the caller may have threads.
     with _cancelled_on_exit(ProcessPoolExecutor(workers, mp_context=get_context("spawn"))) as pool:
-        for entries in pool.map(_read_group, groups):
+        for entries in pool.map(read_group, groups):
             yield from entries
 
 
@@ -275,66 +249,3 @@ def _cancelled_on_exit(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecuto
         yield pool
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-def _read_group(group: tuple[Sequence[_Job], _ReadOptions]) -> list[FiledLog]:
-    jobs, options = group
-    return [_read_one(job, options) for job in jobs]
-
-
-@lru_cache(maxsize=1)
-def _plan_of(compiled: Path | None) -> PlanOf:
-    """The plans of this process. They are cached, because the logs of a shop share a few procedures."""
-    return plans_or_empty(procedure_reader_with_cache(compiled))
-
-
-def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
-    data = read_log_file(Path(job.path))
-    if isinstance(data, Unusable):
-        return FiledLog(job.path, job.size, job.changed, why=data.why)
-    # The file may have grown since it was found: the size recorded is that of the data read.
-    found = facts_of_file(Path(job.path), data, _plan_of(options.compiled))
-    if isinstance(found, Unusable):
-        return FiledLog(job.path, len(data), job.changed, why=found.why)
-    body: bytes | None = None
-    if options.copy_logs:
-        body = zlib.compress(data, 1)
-    return FiledLog(
-        job.path,
-        len(data),
-        job.changed,
-        session=found.session,
-        rows=_rows_by_table(found),
-        body=body,
-        head=_head(data, job.path, found.session),
-        audit_wrong=_audit_wrong(data, options.compiled) if options.audited else None,
-    )
-
-
-def _head(data: bytes, path: str, session: SessionFact) -> KnownHead:
-    """The head of a log whose lines are verified."""
-    lines = data.replace(b"\r\n", b"\n").split(b"\n")[: session.events]
-    starts = bytes.fromhex("".join([logged_hash(raw)[: 2 * START_LENGTH] for raw in lines]))
-    return KnownHead(session.session, session.events, session.head, starts, session.unit, session.opened_at, path)
-
-
-def _audit_wrong(data: bytes, compiled: Path | None) -> int | None:
-    """The number of places where the audit of a log fails; ``None`` if a newer version wrote it."""
-    from benchflow.review.audit.audit_log import audit_log
-
-    try:
-        return len(audit_log(read(data).lines, _procedure_of(compiled)).wrong)
-    except BenchflowError:
-        return None
-
-
-@lru_cache(maxsize=1)
-def _procedure_of(compiled: Path | None) -> ProcedureReader:
-    """The reader of procedures of this process. Those read last are kept, as :func:`_plan_of` keeps plans."""
-    return lru_cache(8)(procedure_reader_with_cache(compiled))
-
-
-def _rows_by_table(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
-    from benchflow.review.archive.index_schema import FACT_TABLES, to_row
-
-    return {name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))] for name in FACT_TABLES}

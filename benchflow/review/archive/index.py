@@ -13,12 +13,11 @@ from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select
 
 from benchflow.procedure.identity import prefix_of_places
 from benchflow.review.archive.database import Database
+from benchflow.review.archive.fact_rows import FACT_TABLES, from_row
 from benchflow.review.archive.index_schema import (
-    FACT_TABLES,
     copies,
     fact_tables,
     files,
-    from_row,
     heads,
     sessions,
 )

@@ -4,41 +4,15 @@ import os
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from msgspec import Struct
 from msgspec.structs import replace
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.index_schema import copies, fact_tables, files, heads, sessions, to_row
+from benchflow.review.archive.fact_rows import to_row
+from benchflow.review.archive.filed_log import FiledLog, Rows
+from benchflow.review.archive.index_schema import copies, fact_tables, files, heads, sessions
 from benchflow.review.archive.known_heads import BEHIND, FORKED, HeadBook, behind_text
-from benchflow.review.log.facts import SessionFact
 from benchflow.session.log.log_heads import KnownHead
-
-Rows = dict[str, list[tuple[Any, ...]]]
-"""Rows by table name. The session number, which is the first cell in the table, is left out."""
-
-
-class FiledLog(Struct, frozen=True):
-    """A log that was read: its facts as rows, or the reason ``why`` it is left out.
-
-    ``body`` is a compressed copy of the log; ``None``: no copy is stored. ``audit_wrong`` is the number of places where
-    the audit fails; ``None``: it was not audited.
-    """
-
-    path: str
-    size: int
-    changed: int
-    why: str = ""
-    session: SessionFact | None = None
-    rows: Rows = {}
-    body: bytes | None = None
-    head: KnownHead | None = None  # set with ``session``
-    audit_wrong: int | None = None
-
-    @property
-    def row_count(self) -> int:
-        return 1 + sum(map(len, self.rows.values()))
-
 
 _MAX_BY_PATH = 400  # the most files that are selected by path; for more, all are read
 

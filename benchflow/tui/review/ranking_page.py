@@ -12,7 +12,7 @@ from benchflow.review.evidence.review_text import cases_text, elsewhere_text, fi
 from benchflow.review.formatting import count
 from benchflow.session.history.come_back_text import answers_text
 from benchflow.tui.draw.operation_panel import draw_cautions
-from benchflow.tui.draw.styled_lines import EMPTY, Line, fit, hanging, side_by_side, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, fit, hanging, side_by_side, styled, width_of, wrap
 from benchflow.tui.review.evidence_lines import (
     LEGEND,
     draw_adjustments,
@@ -162,7 +162,7 @@ def _at_most(lines: list[Line], rows: int, width: int) -> list[Line]:
     if len(lines) <= rows:
         return lines
     *first, last = lines[:rows]
-    return [*first, (*fit(last, width - 2), ("…", "faint"))]
+    return [*first, (*last, ("…", "faint")) if width_of(last) < width else fit(last, width - 1)]
 
 
 def summary(found: Review) -> str:

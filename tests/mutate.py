@@ -41,7 +41,9 @@ TARGETS: dict[str, Target] = {
     "fold": Target(("benchflow/session/state/fold.py", "benchflow/session/state/fold_entries.py",
               "benchflow/session/state/state_changes.py"), (*SESSION_TESTS, "tests/review")),
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
-    "facts": Target(("benchflow/review/log/fact_collector.py",), ("tests/review",)),
+    "facts": Target(
+        ("benchflow/review/log/fact_collector.py", "benchflow/review/log/reading_facts.py"), ("tests/review",)
+    ),
     "verdicts": Target(("benchflow/session/rules/verdicts.py", "benchflow/session/rules/measurements.py",
               "benchflow/session/rules/value_results.py", "benchflow/trade/uncertainty.py"),
               ("tests/session", "tests/published")),
@@ -111,7 +113,7 @@ EQUIVALENT: tuple[tuple[str, str, str, str], ...] = (
         for change in ("1 -> 2", "1 -> 2 [2]")
     ),
     (
-        "benchflow/review/log/fact_collector.py",
+        "benchflow/review/log/reading_facts.py",
         "seq, redone = self._last_calculated.get(key, (0, 0))",
         "0 -> 1 [2]",
         "Without an earlier calculation `seq` is 0, and `redone` is not read.",

@@ -74,7 +74,7 @@ def test_answer_no_is_evidence_in_the_review(tmp_path: Path) -> None:
         script.do_all(intent("deviate", operation="one", about=about, reason="agreed", by="Kim"))
     script.do_all(intent("finish"))
     (guard,) = review_everything(load_log(script.path, read_procedure)).guards
-    assert {reason.kind for reason in guard.reasons} == {"deviation"}
+    assert {reason.kind for reason in guard.reasons} == {"check-no", "deviation"}
 
 
 def test_rework_gets_past_the_end(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_list_of_jobs_as_json_has_one_object_for_each_file(place: Path) -> None:
     ("call", "exit_code"),
     [
         (["trace", "--person", "Robin", "--logs", "logs"], 0),
-        (["trend", "lash", "--logs", "logs"], 0),
+        (["trend", "lower", "--times", "--logs", "logs"], 0),
         (["archive", "logs"], 1),
         (["archive", "logs", "--copy-logs"], 1),
         (["export", "logs", "--as", "csv"], 1),

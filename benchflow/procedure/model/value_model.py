@@ -133,7 +133,7 @@ class RecordedValue(Struct, frozen=True):
     by_reading: dict[str, ReadingTerms] = {}
     also: tuple[FurtherLimit, ...] = ()
     with_more: tuple[str, ...] = ()  # the instruments that are used together with the first one
-    handover: str = ""  # its name on the customer's copy of the build sheet; "" if it is no key reading
+    handover: str = ""  # its name on the customer's copy of the build sheet; "" if it is not a key reading
 
     @property
     def instruments(self) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """The worked time of one job from its log: by section and person, with pauses apart.
 
-Work is the time between two entries while an operation is in progress. A longer gap is a pause: an operation that stays
-in progress overnight is no night of work. :data:`RULE` states the rule.
+Work is the time between two entries while an operation is in progress. A longer gap is a pause, so the night is not
+work if an operation stays in progress overnight. :data:`RULE` states the rule.
 """
 
 from collections import defaultdict

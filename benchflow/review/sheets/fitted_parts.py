@@ -124,7 +124,7 @@ def _lots_in_force(log: LoadedLog) -> Iterator[tuple[str, str, str]]:
 
 
 def _is_fitted(log: LoadedLog, item: KitItem) -> bool:
-    """True if a step of the last operation that uses the item is done, and was no trial that used it up."""
+    """True if a step of the last operation that uses the item is done, and was not a trial that used it up."""
     using = [step for step in log.plan.steps.values() if any(ref.name == item.id for ref in step.operation.uses)]
     last = [step for step in using if step.operation.id == using[-1].operation.id]
     taken_apart = trials(log.state)

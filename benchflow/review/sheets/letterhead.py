@@ -36,7 +36,7 @@ def letterhead_of(shop: "Shop | None", register: Path) -> LetterheadOnSheet:
     """The letterhead in ``shop``, whose file is ``register``. The logo is beside that file.
 
     Raises:
-        BenchflowError: the logo cannot be read, is too large, or is no PNG or JPEG file.
+        BenchflowError: the logo cannot be read, is too large, or is neither a PNG nor a JPEG file.
     """
     if shop is None:
         return NO_LETTERHEAD
@@ -60,5 +60,5 @@ def logo_data_uri(path: Path) -> str:
         raise BenchflowError(f"The logo {path} has more than {MOST_LOGO_BYTES // 1024} KiB. Make it smaller. {change}")
     kind = next((kind for start, kind in _SIGNATURES.items() if data.startswith(start)), None)
     if kind is None:
-        raise BenchflowError(f"The logo {path} is no PNG and no JPEG file. {change}")
+        raise BenchflowError(f"The logo {path} is neither a PNG nor a JPEG file. {change}")
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"

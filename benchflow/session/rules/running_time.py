@@ -11,7 +11,7 @@ def running_time(text: str) -> Quantity:
     """The hours or the distance in ``text``: ``40 h``, ``1,200 km``. A comma or a space may separate thousands.
 
     Raises:
-        QuantityError: it is no quantity, or neither a time nor a distance.
+        QuantityError: it is not a quantity, or neither a time nor a distance.
     """
     try:
         quantity = parse_quantity(_THOUSANDS.sub("", text.strip()))

@@ -17,8 +17,11 @@ NEAR_SHARE_ONE_END: Final = 0.02
 ONE_END_FACTOR: Final = NEAR_SHARE / NEAR_SHARE_ONE_END
 """The part of a limit with one end, multiplied by this, is as much as that part of a band."""
 WINDOW_SHARE: Final = 0.90
+"""If more than this part of a time window was used, that is mentioned."""
 TAKES_SHARE: Final = 0.25
+"""Work is too fast if it took less than this part of the time that it needs."""
 FASTENER_SECONDS: Final = 1.0
+"""What hands need for one fastener without a wrench (own rule)."""
 
 
 class WeakPoint(Struct, frozen=True):

@@ -1,9 +1,12 @@
 """The table of weak points: every kind with its scale, which gives a grade from a size, and the reason for the scale.
 
 A grade is from 0 to 100. It is linear between the points of a scale and constant outside. The scales are a judgement
-(common practice, no source) by four rules: a larger fault has a higher grade; what may be wrong on the assembly comes
-before what is only wrong on paper, so that a signature never outweighs a cause; what is honest everyday work stays
-below :data:`SUSPECT`; no kind has a place by its name alone.
+(common practice, no source) by four rules:
+
+- A larger fault has a higher grade. A kind has one grade for every size only where no size is known.
+- What may be wrong on the assembly comes before what is wrong only on paper. A signature never outweighs a cause.
+- Honest everyday work stays below :data:`SUSPECT`.
+- What has little effect, by physics or by its size, has a low grade, whatever its kind.
 """
 
 from itertools import pairwise
@@ -70,7 +73,7 @@ _FLAT: Final = ""
 _NOT_DONE: Final = ((0.3, 60), (0.6, 80), (1.0, 100))
 _NOT_DONE_UNIT: Final = "what the step does: 1 tightens, fits or moves; 0.6 measures; 0.3 only looks"
 _BEYOND: Final = ((0.0, 40), (0.05, 55), (0.25, 75), (1.0, 95))
-_BEYOND_UNIT: Final = "distance beyond the limit, as a part of its band (of a limit with one end: as for near a limit)"
+_BEYOND_UNIT: Final = "distance beyond the limit, as a part of its band; with one end, of the band as for near a limit"
 
 WORK: Final = (
     WeakPointKind(
@@ -84,19 +87,20 @@ WORK: Final = (
     WeakPointKind(
         "would-be-out", "out of its limit when corrected",
         "the value is inside its limit only because of the known error of its instrument", "work", _BEYOND_UNIT,
-        ((0.0, 35), (0.05, 50), (0.25, 70), (1.0, 90)), "as out of its limit, less for the doubt about the error",
+        ((0.0, 35), (0.05, 50), (0.25, 70), (1.0, 90)),
+        "it is as weak as a value out of its limit, less the doubt about the error",
     ),
     WeakPointKind(
         "off-torque", "wrong torque", "fasteners were tightened with a wrench that was later found to read wrong",
         "work", "error of the torque beyond what the wrench is allowed, as a part of it",
-        ((0.0, 25), (0.03, 40), (0.1, 65), (0.3, 90)), "clamp load follows the torque in proportion",
+        ((0.0, 25), (0.03, 40), (0.1, 65), (0.3, 90)), "clamp load is proportional to the torque",
     ),
     WeakPointKind(
         "other-lubricant", "other lubricant", "the torque is stated for a lubricant other than the one used", "work",
-        "change of the clamp load, as a part of it, half if an angle follows, at least 0.33 above the proof load; 0.3 "
+        "change of the clamp load, as a part of it; half if an angle follows; at least 0.33 above the proof load; 0.3 "
         "where it is not known; 0 where another step decides the load",
         ((0.0, 12), (0.005, 25), (0.05, 35), (0.15, 50), (0.33, 75), (0.5, 88)),
-        "clamp load is inverse to the nut factor",
+        "clamp load is inversely proportional to the nut factor",
     ),
     WeakPointKind(
         "window-missed", "time window missed",
@@ -131,7 +135,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "tightened-twice", "tightened twice", "a fastener or gasket for one use was tightened again", "work",
-        "how often it was tightened too much", ((1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
+        "how often it was tightened again", ((1.0, 74), (3.0, 88)), "it has yielded or set at the first tightening",
     ),
     WeakPointKind(
         "used-part", "used part", "a part was used again", "work",
@@ -140,7 +144,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "check-no", "check answered no", "a check was answered no, and somebody signed to continue", "work", _FLAT,
-        ((1.0, 66),), "what the check asks for is not so on the assembly",
+        ((1.0, 66),), "what the check asks for is not true of the assembly",
     ),
     WeakPointKind(
         "other-part", "other part than chosen", "a part was fitted that the table or the matching does not choose",
@@ -148,7 +152,7 @@ WORK: Final = (
     ),
     WeakPointKind(
         "wrench-changed", "wrench changed within a joint",
-        "a joint was tightened with more than one wrench for one need",
+        "a joint was tightened with more than one wrench where the procedure asks for one",
         "work", "0.5 between stages, or within a check; 1 within a stage", ((0.5, 25), (1.0, 34)),
         "two wrenches differ by up to the sum of their uncertainties, so the joint is not even",
     ),
@@ -172,16 +176,16 @@ WORK: Final = (
     WeakPointKind(
         "ticks-cleared", "ticks cleared", "ticks of a stage were cleared and made again", "work",
         "part of the fasteners of the stage; 0.1 for one tick", ((0.0, 4), (0.15, 14), (0.3, 22), (1.0, 42)),
-        "one tick is a slip of the finger; many are a lost count",
+        "one tick is a slip of the finger; many mean that the count was lost",
     ),
     WeakPointKind(
         "redone", "redone", "the step was reworked", "work", "how often", ((1.0, 21), (3.0, 36)),
-        "work that is done again was wrong once, and sealing faces and threads suffer",
+        "work that is done again was wrong once, and rework can damage sealing faces and threads",
     ),
     WeakPointKind(
         "set-by-hand", "state entered by hand", "a state was declared where a move or an operation would have set it",
         "work", "0 harmless; 0.5 another operation needs it; 1 a rule of interference reads it",
-        ((0.0, 14), (0.5, 26), (1.0, 42)), "the interlock then believes a person and not the work",
+        ((0.0, 14), (0.5, 26), (1.0, 42)), "the interlock then depends on what a person entered, not on the work",
     ),
     WeakPointKind(
         "state-contradicted", "found in another state",
@@ -204,13 +208,13 @@ WORK: Final = (
     ),
     WeakPointKind(
         "odd-note", "note",
-        "a note, or the reason of a deviation, has a word of damage, of a wrong fit or of unease (from a list of "
-        "English words); of other reasons only damage counts. Other notes are only shown",
+        "a note, or the reason of a deviation, has a word for damage, a wrong fit or unease, from a list of English "
+        "words. Of other reasons only damage counts. Other notes are only mentioned",
         "work",
-        "0 nothing odd; 0.12 about the work; 0.2 put right with a new part; 0.5 an uneasy word; "
-        "1 a word for damage or a wrong fit",
+        "0 nothing odd; 0.12 about the work; 0.2 put right with a new part; 0.3 unease in the reason of a deviation; "
+        "0.5 unease; 1 damage or a wrong fit",
         ((0.0, 4), (0.5, 36), (1.0, 62)),
-        "the person at the bench saw it; a crease, a burr or a stiff thread is a cause",
+        "the person at the bench saw it; a crease, a burr or a stiff thread can be the cause",
     ),
 )  # fmt: skip
 """The kinds of weak points that mean that something on the assembly may be wrong."""
@@ -218,12 +222,12 @@ WORK: Final = (
 MEASUREMENT: Final = (
     WeakPointKind(
         "not-proven", "not proven", "a value is so near its limit that the uncertainty leaves it undecided",
-        "measurement", _FLAT, ((1.0, 45),), "it may be outside, and nobody knows",
+        "measurement", _FLAT, ((1.0, 45),), "it may be outside the limit",
     ),
     WeakPointKind(
         "near-limit", "near a limit", "the value is near an end of its limit", "measurement",
-        "part of the band that is left (of a limit with one end: of 40 times the standard uncertainty, of the band for "
-        "new parts or of 0.4 times that end, whichever is least; of a tick: 10 times the part)",
+        "part of the band that is left; for a tick, 10 times that part; with one end, the band is the least of 40 "
+        "times the standard uncertainty, the band for new parts, and 0.4 times that end",
         ((0.0, 50), (0.001, 48), (0.01, 38), (0.05, 21), (0.1, 8)),
         "the uncertainty of a workshop measurement is a few per cent of a band",
     ),
@@ -232,12 +236,12 @@ MEASUREMENT: Final = (
         "earlier attempts were out of the limit, and nothing was put right between", "measurement",
         "attempts that were out; 0.7 for one that was read again for a stated reason",
         ((1.0, 15), (2.0, 26), (3.0, 38), (5.0, 56), (8.0, 66)),
-        "one attempt is a gauge set badly; a part that is out several times is out",
+        "one attempt can be a gauge that was set badly; a part that is out several times is out",
     ),
     WeakPointKind(
         "corrected-in", "corrected from out to in", "a correction brought the value inside its limit", "measurement",
         "0 a plain typing error; 1 a small step from just outside to just inside", ((0.0, 9), (0.5, 24), (1.0, 44)),
-        "a slip of the finger changes a digit or the decimal point; a small step is a wish",
+        "a slip of the finger changes a digit or the decimal point; a small step can be a value made to fit",
     ),
     WeakPointKind(
         "odd-sibling", "odd one among its siblings", "the value stands apart from its siblings in the build",
@@ -254,7 +258,7 @@ MEASUREMENT: Final = (
     WeakPointKind(
         "wide-spread", "readings differ", "the readings of one place differ widely", "measurement",
         "their spread, as a part of the band", ((0.2, 8), (0.4, 22), (1.0, 46)),
-        "readings that do not repeat are not a measurement",
+        "readings that do not repeat do not prove the value",
     ),
     WeakPointKind(
         "contradicts-calculation", "contradicts the calculation",
@@ -272,7 +276,7 @@ MEASUREMENT: Final = (
         "the instrument was used after its last good check, and found doubtful later, before its next calibration",
         "measurement", "part of the time from the last good check to the doubt; 1 where it is not known",
         ((0.0, 26), (1.0, 52)),
-        "the error began on some day between the last good check and the doubt; later uses are more likely with it",
+        "the error began on some day between the last good check and the doubt; a later use is more likely to have it",
     ),
     WeakPointKind(
         "instrument-overdue", "instrument overdue", "the calibration of the instrument had expired that day",
@@ -299,13 +303,14 @@ MEASUREMENT: Final = (
     WeakPointKind(
         "clock-back", "computer clock set back", "the computer clock was set back while a time window ran",
         "measurement",
-        "time hidden, as a part of the window; 0 where the boot clock ran on", ((0.0, 16), (0.1, 24), (1.0, 44)),
+        "time hidden, as a part of the window, or of 40 min within a joint; 0 where the boot clock ran on",
+        ((0.0, 16), (0.1, 24), (1.0, 44)),
         "the time that is hidden may have passed in the window",
     ),
     WeakPointKind(
         "taken-on-trust", "taken over without evidence",
         "somebody signed that the step was done under an earlier log, but no trusted line of that log says so",
-        "measurement", _FLAT, ((1.0, 40),), "nothing but a name says that it was done",
+        "measurement", _FLAT, ((1.0, 40),), "only a signature says that it was done",
     ),
     WeakPointKind(
         "not-known", "not known", "the log is damaged, and nothing before the damage says that the step was finished",
@@ -317,7 +322,7 @@ MEASUREMENT: Final = (
         _FLAT, ((1.0, 25),), "its readings and ticks are in the other log",
     ),
     WeakPointKind(
-        "window-tight", "time window hardly kept",
+        "window-tight", "time window nearly missed",
         "most of the window was used, or a wait was shortened by less than 2.5 %", "measurement",
         "part of the window", ((0.9, 8), (1.0, 18)),
         "the time is inside the window, or so little outside that it changes nothing",
@@ -345,11 +350,11 @@ RECORD: Final = (
     ),
     WeakPointKind(
         "waived-without-role", "signed without the role", "a hold was signed or waived by a person without its role",
-        "record", _FLAT, ((1.0, 23),), "the second pair of eyes is missing",
+        "record", _FLAT, ((1.0, 23),), "nobody with the role has checked the work",
     ),
     WeakPointKind(
         "role-added", "role added during the job", "the signer got the role in the register while the job ran",
-        "record", _FLAT, ((1.0, 16),), "often honest, but a role can be added to sign once",
+        "record", _FLAT, ((1.0, 16),), "it is often honest, but a role can be added to sign once",
     ),
     WeakPointKind(
         "self-signed", "signed by the builder", "a hold point was signed by the person who did the work", "record",
@@ -374,15 +379,15 @@ RECORD: Final = (
     ),
     WeakPointKind(
         "pin-wrong", "wrong PIN", "a wrong PIN was entered", "record", "how often", ((1.0, 16), (3.0, 21), (6.0, 23)),
-        "one is a slip; several are somebody who does not know the PIN",
+        "one is a slip; several can be somebody who does not know the PIN",
     ),
     WeakPointKind(
         "entered-together", "entered together", "fasteners of one stage were entered together, not one by one",
-        "record", _FLAT, ((1.0, 12),), "allowed; but the log does not show each fastener",
+        "record", _FLAT, ((1.0, 12),), "it is allowed, but the log does not show each fastener",
     ),
     WeakPointKind(
         "lot-changed", "lot changed", "the lot number of a part was entered again as another one", "record", _FLAT,
-        ((1.0, 10),), "a typing error, or another part",
+        ((1.0, 10),), "it is a typing error, or another part was fitted",
     ),
     WeakPointKind(
         "no-register", "no register", "a hold point was signed in a job without a register of people", "record", _FLAT,

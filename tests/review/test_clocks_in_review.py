@@ -71,7 +71,7 @@ def test_hour_asleep_is_found_in_a_log_whose_clock_stood_still(tmp_path: Path) -
     log = log_with(tmp_path, "at most 10 min", (0, 1, 100), (61, 1, 101), (62, 1, 102), log_format=2)
     assert points(log)["window-missed"] == (
         "finished 62 min after “Lay the bead” (window at most 10 min), 52 min too late: 6.2 times the window. The "
-        "other clock of the log shows only 2 min: It stood still while the computer slept, or the computer clock was "
+        "other clock of the log shows only 2 min. It stood still while the computer slept, or the computer clock was "
         "set forward"
     )
 
@@ -106,7 +106,7 @@ def test_time_that_is_not_known_is_a_weak_point_with_the_figures_of_both_clocks(
     found = points(log)
     if "most" in window:
         assert found["window-unknown"] == (
-            "the time after “Lay the bead” is not known (window at most 10 min): The computer clock shows 51 min less "
+            "the time after “Lay the bead” is not known (window at most 10 min): the computer clock shows 51 min less "
             "than at its start, and the running time of the computer proves at least 9 min"
         )
     assert "window-unknown" in found

@@ -69,7 +69,7 @@ def _forecasts(
 ) -> Iterator[tuple[str, str, "FittedPart"]]:
     """What was calculated for the quantity of a reading: the title, the chosen part, and the value with it.
 
-    A matching of another step foretells a value with the same places, unit and limit: the lash calculated with the
+    A matching of another step predicts a value with the same places, unit and limit: the lash calculated with the
     chosen shims has the limit of the lash that is measured with them.
     """
     for other in log.plan.steps.values():
@@ -108,7 +108,7 @@ def _readings_of_limit(log: LoadedLog, record: RecordedValue) -> list[ReadingFac
 
 
 def _mixed_instruments(log: LoadedLog, title: str, name: str, readings: Iterable[ReadingFact]) -> Iterator[WeakPoint]:
-    """One point if readings that the procedure wants with one instrument were taken with several of its kind."""
+    """One point if readings that the procedure asks to take with one instrument were taken with several of its kind."""
     serials: dict[str, dict[str, int]] = {}
     for reading in readings:
         for serial, need in reading.tools:
@@ -118,5 +118,6 @@ def _mixed_instruments(log: LoadedLog, title: str, name: str, readings: Iterable
         if len(used) > 1:
             found = log.procedure.instruments_by_id.get(need)
             tool = found.title or need if found is not None else need
-            words = f"{title}: its readings were taken with two instruments ({tool} {' and '.join(used)})"
+            number = "two" if len(used) == 2 else len(used)
+            words = f"{title}: its readings were taken with {number} instruments ({tool} {' and '.join(used)})"
             yield WeakPoint("two-instruments", words, max(used.values()), name)

@@ -1,4 +1,4 @@
-"""Weak points of the clocks outside time windows: a step back within a joint, and steps that touched nothing."""
+"""Weak points of a computer clock that was set back outside time windows: within a joint, or at another time."""
 
 from collections.abc import Iterator
 from typing import Final
@@ -10,11 +10,11 @@ from benchflow.review.log.clock_remarks import window_runs
 from benchflow.review.log.loaded_log import LoadedLog
 
 LONG_PAUSE_SECONDS: Final = 40 * 60.0
-"""A pause of this length within a joint makes it suspect (the kind `long-pause`), so as much has to be hidden."""
+"""The pause within a joint that is long (the kind `long-pause`). The time that a clock hides is a part of it."""
 
 
 def joint_clock_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
-    """Steps back of the computer clock between two ticks of a joint: the pause there can be longer than it shows."""
+    """Each time that the computer clock was set back between two ticks of a joint. The pause there can be longer."""
     if step.operation.tighten is None or not log.clock_steps:
         return
     ticks = [tick.seq for tick in log.state.work(step.id).ticks]
@@ -27,7 +27,7 @@ def joint_clock_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 
 
 def job_clock_points(log: LoadedLog) -> Iterator[WeakPoint]:
-    """Steps back of the computer clock while no time window ran. They are only mentioned."""
+    """Each time that the computer clock was set back while no time window ran. It is only mentioned."""
     if not log.clock_steps:
         return
     runs = [run for step in log.plan.steps.values() for run in window_runs(log.state, step)]

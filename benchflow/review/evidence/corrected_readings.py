@@ -1,4 +1,4 @@
-"""Tells a plain typing error from a correction that made a value fit."""
+"""Distinguishes a plain typing error from a correction that made a value fit."""
 
 import re
 from decimal import Decimal, InvalidOperation

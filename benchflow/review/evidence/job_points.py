@@ -9,6 +9,7 @@ from benchflow.review.evidence.note_points import job_note_points
 from benchflow.review.evidence.people_points import job_people_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.state_points import job_state_points
+from benchflow.review.formatting import count
 from benchflow.review.log.loaded_log import LoadedLog
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ def job_points(log: LoadedLog, shop: "Shop | None" = None) -> Iterator[WeakPoint
     """
     if log.damage is not None:
         total = len(log.lines) + max(len(log.untrusted), 1)
-        words = f"line {log.damage.line} {log.damage.what}; {len(log.untrusted)} lines from there on are not trusted"
+        untrusted = f"{count(len(log.untrusted), 'line')} from there on {'is' if len(log.untrusted) == 1 else 'are'}"
+        words = f"line {log.damage.line} {log.damage.what}; {untrusted} not trusted"
         yield WeakPoint("log-damaged", words, None, "log", len(log.untrusted) / total)
     yield from audit_points(log, "")
     yield from job_people_points(log)

@@ -17,13 +17,13 @@ _WRITTEN = {
 _FULL_WEIGHT = ("note",)
 _REASONS_OF_RULES = ("deviation", "choice")
 EXCUSE_SIZE = 0.3
-"""The size of unease in the reason of a deviation. It explains what has its own weak point. (Own rule.)"""
+"""The size of unease in the reason of a deviation. Its cause is a weak point of its own. (Own rule.)"""
 MENTION_SIZE = 0.12
 """The size of a note about the work without an odd word. (Own rule.)"""
 
 
 def note_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
-    """Odd words of people about a step, or about parts that only this step and one other have.
+    """Odd words in the entries of a step, and in notes of no operation that name a part or joint of it.
 
     A note about the work without an odd word is only mentioned: the word list does not know every fault.
     """

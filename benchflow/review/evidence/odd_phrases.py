@@ -1,6 +1,6 @@
 """The words and phrases that a note is judged by, as regular expressions, one for each line.
 
-They are text, since compiling them takes time that a log without notes need not spend.
+They are text here, because compiling them takes time. They are compiled for the first note that is judged.
 
 Blanks at the start of a line continue the line before. Each phrase begins at the start of a word; upper and lower case
 do not matter. (Common practice, no source.)

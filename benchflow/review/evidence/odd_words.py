@@ -85,7 +85,7 @@ _ALL_THE_SAME: Final = r"""
 (?:but|though) (?:it |they )?(?:is |are |was |were )?(?:ok|okay|fine|good|normal|as it should be|as before)\b
 as (?:usual|expected|always)\b
 """
-"""What takes back unease. It does not take back damage: a crease is one whatever the builder thinks of it."""
+"""What cancels unease. It does not cancel damage."""
 
 _PROPER_BEND: Final = r"(?:tabs?|cotter|split pin|lock ?wire|locking wire|locking plate)\b"
 _LOOSENED: Final = r"\b(?:crack(?:ed)?|broke|break) (?:\w+ ){0,3}(?:loose|open|off)\b"
@@ -107,7 +107,7 @@ def oddness(text: str) -> float:
         damage, unease, negated = _judge_clause(clause, list_negated=negated)
         worst = max(worst, DAMAGE_SIZE if damage else 0.0, UNEASE_SIZE if unease else 0.0)
     if text.rstrip().endswith("?") and not _pattern(_OTHER_MATTERS).search(text):
-        worst = max(worst, UNEASE_SIZE)  # the person at the bench asks
+        worst = max(worst, UNEASE_SIZE)  # a question of the person at the bench
     if worst and _pattern(_REPLACED).search(text) and not _pattern(_NO_NEW).search(text):
         return REPLACED_SIZE
     if worst == UNEASE_SIZE and _pattern(_ALL_THE_SAME).search(text):
@@ -152,6 +152,6 @@ def _is_negated(clause: str, match: re.Match[str]) -> bool:
         if any(_pattern(_NONE_AFTER).match(after, start) for start in next_words):
             return True
     negations = list(_pattern(_NEGATION).finditer(before))
-    # A negation reaches over a list: "no nicks, burrs or cracks". "Not sure if it is cracked" is no negation.
+    # A negation reaches over a list: "no nicks, burrs or cracks". "Not sure if it is cracked" is not a negation.
     doubt = r"\b(?:sure|certain|if|whether|only|just)\b"
     return bool(negations) and not re.search(doubt, before[negations[-1].start() :], re.IGNORECASE)

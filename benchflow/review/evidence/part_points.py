@@ -153,7 +153,7 @@ def _last_tick(log: LoadedLog, step: Step) -> int | None:
 
 
 def _used_part_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
-    """Readings for which somebody said that the part is used. A part that is used by an option is no news."""
+    """Readings for which somebody said that the part is used. A part that an option names as used is left out."""
     work = log.state.work(step.id)
     for record in step.operation.record:
         if record.used_by_option is not None:

@@ -39,7 +39,7 @@ def _by_hand(log: LoadedLog) -> Iterator[tuple[str, WeakPoint]]:
             f"{line.by} entered by hand that {in_a_sentence(state_text(log.procedure, event.variable, event.value))}"
         )
         words += f" ({event.reason})" if event.reason else ""
-        words += f", where “{setters[0]}” sets it"
+        words += f"; “{setters[0]}” sets it"
         size, why = _weight(log, event.variable)
         if event.role or before is None:
             size, why = HARMLESS, "; signed as found" if event.role else "; it was not known before"

@@ -143,7 +143,7 @@ def _figure(tick: Tick, band: TickBand | None) -> str:
 
 
 def _effect(log: LoadedLog, step: Step, tighten: Tighten, number: int, tick: Tick) -> str:
-    """The change of the clamp load by a torque that is out; "" if another stage follows, or if it is no torque."""
+    """The change of the clamp load by a torque that is out; "" if another stage follows, or if it is not a torque."""
     stage, joint = tighten.stages[number - 1], joint_of_step(log, step)
     later = any(not isinstance(one, CheckStage) for one in tighten.stages[number:])
     if not isinstance(stage, TorqueStage) or tick.quantity is None or joint is None:

@@ -14,7 +14,7 @@ from benchflow.session.state.clock import BY_WALL_CLOCK, NOT_KNOWN, Elapsed, Eve
 
 LITTLE_OF_A_WAIT = 0.025
 """A wait that is shortened by less than this part of it is only mentioned. (Own rule: oil drains and sealant cures
-slowly; at the end of the wait they hardly change.)"""
+slowly, so the end of the wait changes little.)"""
 
 WHOLE_WINDOW = 1.0
 """The size of a fault in a window without a length."""
@@ -56,7 +56,7 @@ def _upper_end_points(run: WindowRun, taken: Elapsed, title: str, seq: int) -> I
         words += f": {taken.high / high:.3g} times the window" if high and taken.high >= 2 * high else ""
         if taken.known and not taken.across and taken.low <= high:
             words += (
-                f". The other clock of the log shows only {rounded_duration(taken.low)}: It stood still while the "
+                f". The other clock of the log shows only {rounded_duration(taken.low)}. It stood still while the "
                 "computer slept, or the computer clock was set forward"
             )
         size = (taken.high - high) / high if high else WHOLE_WINDOW
@@ -88,7 +88,7 @@ def _clock_points(run: WindowRun, judged: list[Elapsed], title: str, seq: int) -
     if unknown is not None:
         shown = rounded_duration(abs(unknown.wall)) + (" less than at its start" if unknown.wall < 0 else "")
         words = (
-            f"the time after “{title}” is not known (window {run.window.text}): The computer clock shows {shown}, and "
+            f"the time after “{title}” is not known (window {run.window.text}): the computer clock shows {shown}, and "
             f"the running time of the computer proves at least {rounded_duration(unknown.proven)}"
         )
         yield WeakPoint("window-unknown", words, seq, run.window.operation)
@@ -115,14 +115,14 @@ def _stood_still_points(log: LoadedLog, run: WindowRun, judged: list[Elapsed], t
     entries = sum(line.kind in _ENTRIES for line in log.lines[run.since.seq : run.end.seq])
     shown = max(each.high for each in judged)
     if entries >= FEWEST_ENTRIES and shown < entries * LEAST_ENTRY_SECONDS and not entered_afterwards(log):
-        words = f"the clocks show {shown:.1f} s for {entries} entries after “{title}”: They stood still"
+        words = f"the clocks show {shown:.1f} s for {entries} entries after “{title}”. They stood still"
         words += f", so more time can have passed (window {run.window.text})"
         yield WeakPoint("clock-back", words, run.end.seq, run.window.operation, WHOLE_WINDOW)
 
 
 FEWEST_ENTRIES = 4
 LEAST_ENTRY_SECONDS = 0.25
-"""So many entries in less than this time each are no work of hands. (Own rule.)"""
+"""Hands cannot make so many entries in less than this time each. (Own rule.)"""
 
 _ENTRIES = ("recorded", "ticked", "checked", "lot", "chosen", "started", "finished", "moved")
 

@@ -25,7 +25,7 @@ from benchflow.session.state.events import WrenchAdapterChanged, event_of
 from benchflow.session.state.state import Tick
 from benchflow.trade.calculations.torque_wrench import setting
 
-PAUSE_SECONDS: Final = 10 * 60.0
+MENTIONED_PAUSE_SECONDS: Final = 10 * 60.0
 """A pause between two fasteners of a stage is mentioned from this length on."""
 STAGES_APART_HOURS: Final = 1.0
 """A pause between two stages is mentioned from this length on."""
@@ -112,7 +112,7 @@ def _fast_stages_points(tighten: Tighten, ticks: dict[int, list[Tick]], stages: 
 
 
 def _pause_points(tighten: Tighten, stage: StageFact) -> Iterator[WeakPoint]:
-    if stage.gap > PAUSE_SECONDS:
+    if stage.gap > MENTIONED_PAUSE_SECONDS:
         words = f"{rounded_duration(stage.gap)} between two fasteners of {_which(stage.stage, stage.joint)}"
         check = _is_check(tighten, stage.stage)
         size = stage.gap / 60 * (PART_OF_CHECK if check else 1.0)

@@ -69,7 +69,7 @@ class Chart(Struct, frozen=True):
 
     Outliers do not count for the limits, the runs and the drift: an outlier would widen the limits, and would set the
     others apart from the mean. If there is a drift, outliers are found by their distance from the drift line.
-    ``slope`` is the drift if it is significant or not; ``None`` for too few points.
+    ``slope`` is the slope, significant or not; ``None`` for too few points.
     """
 
     values: tuple[float, ...]

@@ -401,7 +401,11 @@ def test_letterhead_has_the_address_and_the_logo_of_the_register(tmp_path: Path,
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(None, "cannot be read"), (b"GIF89a", "no PNG and no JPEG"), (b"\x89PNG\r\n\x1a\n" + bytes(300_000), "256 KiB")],
+    [
+        (None, "cannot be read"),
+        (b"GIF89a", "neither a PNG nor a JPEG"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(300_000), "256 KiB"),
+    ],
 )
 def test_logo_that_cannot_be_printed_is_refused(tmp_path: Path, content: bytes | None, words: str) -> None:
     if content is not None:

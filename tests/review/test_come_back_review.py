@@ -9,7 +9,7 @@ from benchflow.review.evidence import retorque_points
 from benchflow.review.evidence.assessment import Review, review_failures, review_search
 from benchflow.review.evidence.complaint_matching import failures_meant
 from benchflow.review.evidence.complaint_review import UnknownComplaint, review_complaint
-from benchflow.review.evidence.first_questions import cautions_of
+from benchflow.review.evidence.first_questions import cautions_of, job_points_of
 from benchflow.review.evidence.review_text import review_lines
 from benchflow.review.evidence.shop_cases import CASES_NEEDED, MOST_BY_CASES
 from benchflow.review.evidence.shop_history import OtherReading, ShopCase
@@ -210,3 +210,13 @@ def test_cases_of_another_complaint_and_of_real_builds_are_apart_from_simulated_
     assert found is not None
     assert (found.total, found.without_step, found.steps) == (1, 1, ())
     assert review_complaint(log, "no compression", history=Shop(cases)).cases is None
+
+
+@pytest.mark.parametrize("text", ["No, nobody", "not touched", "unknown", "don't know", "no.", "-"])
+def test_answer_that_means_no_is_no_weak_point(text: str) -> None:
+    assert list(job_points_of(FirstAnswers(touched=text, changed=text))) == []
+
+
+def test_answer_that_names_somebody_is_a_weak_point() -> None:
+    found = [point.kind for point in job_points_of(FirstAnswers(touched="Norman, a garage", changed="E85"))]
+    assert found == ["touched-since", "changed-use"]

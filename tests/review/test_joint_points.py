@@ -325,6 +325,24 @@ def test_stated_lubricant_that_was_entered_is_no_weak_point(tmp_path: Path) -> N
     assert "other-lubricant" not in job.found()
 
 
+def test_worst_of_several_lubricants_counts_and_not_the_last(tmp_path: Path) -> None:
+    job = Studs(tmp_path)
+    job.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
+    job.tick(1, 2)
+    job.do("lubricant", joint="studs", lubricant="grease", **{"nut-factor": "0.16"})
+    job.tick(3, 4)
+    point = job.found()["other-lubricant"]
+    assert point.words.startswith("dry on the threads")
+    assert "only 2 of 4 ticks were made with it" in point.words
+
+
+def test_lubricant_of_a_joint_that_states_none_is_no_weak_point(tmp_path: Path) -> None:
+    job = Studs(tmp_path, PULL, STUDS.replace("lubricant: engine oil, ", ""))
+    job.do("lubricant", joint="studs", lubricant="engine oil")
+    job.tick(1, 2, 3, 4)
+    assert "other-lubricant" not in job.found()
+
+
 def test_joint_that_is_turned_by_an_angle_depends_less_on_the_lubricant(tmp_path: Path) -> None:
     point = lubricated(tmp_path, "dry", "0.20", TURNED)
     assert point.size == pytest.approx(0.125)

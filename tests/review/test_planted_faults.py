@@ -32,7 +32,7 @@ def test_planted_fault_is_named_first_with_its_reason(kind: type[Fault]) -> None
     assert judged.complaint in ("", "first"), judged
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("procedure", SMALL[:3])
 def test_clean_build_with_honest_noise_has_no_suspect_step(procedure: str, seed: int) -> None:
     judged = judge(Fault, procedure, seed, own_folder())

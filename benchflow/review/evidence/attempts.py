@@ -157,7 +157,7 @@ def _attempts(log: LoadedLog, title: str, limit: str, within: Band, chain: Seque
 def _put_right(log: LoadedLog, fact: ReadingFact, until: int) -> bool:
     """True if a remedy was carried out, or the step was reworked, after the reading ``fact`` and before ``until``."""
     done = [one.seq for one in log.facts.remedies if one.operation == fact.operation]
-    done += [one.seq for one in log.facts.undone_steps]
+    done += [one.seq for one in log.facts.undone_steps if one.operation == fact.operation]
     return any(fact.seq < seq < until for seq in done)
 
 

@@ -13,6 +13,10 @@ LONG_PAUSE_SECONDS: Final = 40 * 60.0
 """The pause within a joint that is long (the kind `long-pause`). The time that a clock hides is a part of it."""
 
 
+SLIGHT_SECONDS: Final = 600.0
+"""A step back up to this is what a time server corrects, and no longer than a short pause. (Own rule.)"""
+
+
 def joint_clock_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     """Each time that the computer clock was set back between two ticks of a joint. The pause there can be longer."""
     if step.operation.tighten is None or not log.clock_steps:
@@ -22,7 +26,7 @@ def joint_clock_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
         if ticks and min(ticks) < each.seq < max(ticks) and not each.within_boot:
             words = f"the computer clock was set back {rounded_duration(each.seconds)} between two fasteners"
             words += ". The pause there can be longer than is shown"
-            size = each.seconds / LONG_PAUSE_SECONDS
+            size = max(0.0, each.seconds - SLIGHT_SECONDS) / LONG_PAUSE_SECONDS
             yield WeakPoint("clock-back", words, each.seq, step.operation.tighten.joint, size)
 
 

@@ -1,5 +1,6 @@
 """What the answers to the first questions change: weak points that they add, and steps that they move in the order."""
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -37,12 +38,18 @@ ANSWER_RULES: Final = (
 """What the answers change, as lines for people."""
 
 
+_NOBODY: Final = re.compile(
+    r"\s*(?:no|nobody|none|nothing|not|never|same|unchanged|unknown|do(?:n['’]?t| not) know|no idea|[-–—?])(?!\w)", re.I
+)
+"""How an answer begins that means no, or not known: ``No, nobody``, ``not touched``, ``don't know``."""
+
+
 def job_points_of(answers: FirstAnswers) -> Iterator[WeakPoint]:
     """The weak points of the whole job that follow from the answers."""
-    if answers.touched and answers.touched.casefold() not in ("no", "nobody", "none", "no one", "-"):
+    if answers.touched and not _NOBODY.match(answers.touched):
         words = f"others have worked on it since the build: {answers.touched}. The log does not show what they did"
         yield WeakPoint("touched-since", words, about="customer")
-    if answers.changed and answers.changed.casefold() not in ("no", "nothing", "none", "-"):
+    if answers.changed and not _NOBODY.match(answers.changed):
         words = f"it is not used as before: {answers.changed}. The build was for the earlier use"
         yield WeakPoint("changed-use", words, about="customer")
 

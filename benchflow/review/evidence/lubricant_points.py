@@ -48,15 +48,15 @@ def lubricant_points(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     ticks = [tick.seq for tick in log.state.work(step.id).ticks_in_force.values()]
     by_tick = [_on_threads(joint, entries, seq) for seq in ticks]
     other = [each for each in by_tick if each is not None]
-    used = max(other, key=lambda each: each.seq) if other else None
+    used = max(other, key=lambda each: _point(log, step, joint, each, "").size) if other else None  # the worst
     if used is None:
         used = _entered_afterwards(log, joint, entries, ticks)
         if used is None:
             return
         when = "; it was entered after the fasteners were tightened"
     elif len({each and each.lubricant for each in by_tick}) > 1:
-        fasteners = {(tick.fastener, tick.stage) for tick in log.state.work(step.id).ticks_in_force.values()}
-        when = f"; only {len(other)} of {count(len(fasteners), 'tick')} were made with it, so the joint is uneven"
+        with_it = sum(each is not None and each.lubricant == used.lubricant for each in by_tick)
+        when = f"; only {with_it} of {count(len(by_tick), 'tick')} were made with it, so the joint is uneven"
     else:
         when = ""
     yield _point(log, step, joint, used, when)
@@ -86,7 +86,7 @@ def _on_threads(joint: Joint, entries: list[Line], seq: int) -> _Threads | None:
 
 def _threads(joint: Joint, line: Line) -> _Threads | None:
     lubricant, factor = str(line.data["lubricant"]), str(line.data.get("nut_factor", ""))
-    same = lubricant.casefold() == joint.lubricant.casefold()
+    same = lubricant.casefold() == joint.lubricant.casefold() or not joint.lubricant  # the joint may state none
     if same and (not factor or joint.nut_factor is None or _number(factor) == joint.nut_factor):
         return None
     return _Threads(lubricant, factor, line.seq)

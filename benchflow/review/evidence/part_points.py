@@ -75,6 +75,12 @@ def _lots_of(log: LoadedLog, item: str) -> list[LotFact]:
     return [lot for lot in log.facts.lots if lot.consumable == item]
 
 
+_NOT_FITTED_YET = frozenset(
+    {"no", "not", "need", "needed", "order", "ordered", "buy", "get", "wait", "waiting", "without"}
+)
+"""Words of a note about a new part that is not there. (Own list.)"""
+
+
 def _new_one_noted(log: LoadedLog, discard: Discard, title: str) -> bool:
     """True if a later note says that a new one was fitted: it has the word "new" and a word of the title."""
     names = {word.strip(",.").removesuffix("s") for word in title.casefold().split() if len(word) > 3} - {"new"}
@@ -84,7 +90,7 @@ def _new_one_noted(log: LoadedLog, discard: Discard, title: str) -> bool:
             remark.seq > discard.seq
             and remark.kind == "note"
             and "new" in words
-            and "no" not in words
+            and not words & _NOT_FITTED_YET
             and names & words
         ):
             return True

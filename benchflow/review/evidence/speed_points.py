@@ -12,7 +12,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 
 LEAST_SECONDS: Final = 4.0
 ENTRY_SECONDS: Final = 2.0
-HABIT_SHARE: Final = 0.25
+HABIT_SHARE: Final = 0.5
 """What hands need: this many seconds for a step, and for each of its entries. (Own rule, no source: an entry is a look,
 a movement and a key.) If more than this part of a job's steps are faster, its builder enters the work afterwards."""
 

@@ -301,7 +301,8 @@ def _reading_reasons(
     if reading.verdict in NOT_ACCEPTED:
         how = "not proven within" if reading.verdict == "not-proven" else "outside"
         kind = "not-proven" if reading.verdict == "not-proven" else "out-of-limit"
-        yield WeakPoint(kind, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
+        beyond = max(0.0, -(reading.share or 0.0)) * (1.0 if reading.two_ended else ONE_END_FACTOR)
+        yield WeakPoint(kind, f"{figure}, {how} {reading.limit}", reading.seq, reading.name, beyond)
     elif reading.share is not None and reading.share < (NEAR_SHARE if reading.two_ended else NEAR_SHARE_ONE_END):
         within = band(reading.limit, reading.unit)
         words = f"{figure}: {margin_text(reading.share, within, reading.limit)}"

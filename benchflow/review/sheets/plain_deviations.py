@@ -45,9 +45,9 @@ def plain_deviations(log: LoadedLog) -> Iterator[str]:
         yield f"{step_title(log.plan, operation)}: deviation from {about}. {by} signed it. Reason: {sentence(reason)}"
     for used in log.state.lubricants.values():
         joint: Joint = log.procedure.joints_by_id[used.joint]
-        if used.lubricant.casefold() == joint.lubricant.casefold():
+        if not joint.lubricant or used.lubricant.casefold() == joint.lubricant.casefold():
             continue
-        stated = f"; the torque is stated for {joint.lubricant}" if joint.lubricant else ""
+        stated = f"; the torque is stated for {joint.lubricant}"
         dry = used.lubricant.casefold() == _DRY
         words = "the threads were dry" if dry else f"{used.lubricant} was used on the threads"
         yield f"{joint.title or joint.id}: {words}{stated}."

@@ -169,7 +169,9 @@ class OddAmongSiblings(OfOneValue):
         if record.by_place and slot != record.slots[len(record.slots) // 2]:
             return ""
         builder.honest_reading(record, slot)  # settles the centre of the others
-        centre = builder.centres[ValueRef.parse(record.name).name]
+        centre = builder.centres.get(ValueRef.parse(record.name).name)
+        if centre is None:
+            return ""  # its honest value follows from earlier readings, so that it has no siblings
         self.shown = True
         return in_band(record, 0.5 - self.off if centre > 0 else 0.5 + self.off)
 

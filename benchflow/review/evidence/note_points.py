@@ -15,7 +15,9 @@ _WRITTEN = {
     "choice": "gave as reason of a part", "repair": "gave as repair", "close": "gave as reason for closing",
 }  # fmt: skip
 _FULL_WEIGHT = ("note",)
-_REASONS_OF_RULES = ("deviation", "choice")
+_REASONS_OF_RULES = ("deviation",)
+CHOICE_SIZE = 0.2
+"""The most size of the reason for another part: that no part at hand fits explains the choice. (Own rule.)"""
 EXCUSE_SIZE = 0.3
 """The size of unease in the reason of a deviation. Its cause is a weak point of its own. (Own rule.)"""
 MENTION_SIZE = 0.12
@@ -50,6 +52,8 @@ def _size(remark: Remark) -> float:
         return max(size, MENTION_SIZE if remark.about_work else 0.0)
     if remark.kind in _REASONS_OF_RULES:
         return size if size >= DAMAGE_SIZE else min(size, EXCUSE_SIZE)
+    if remark.kind == "choice":
+        return min(size, CHOICE_SIZE)
     return UNEASE_SIZE if size >= DAMAGE_SIZE else 0.0
 
 

@@ -1,0 +1,1 @@
+"""The check of a procedure while its author writes it."""

@@ -1,0 +1,9 @@
+"""Pictures of a job: reading and checking a file, keeping it beside the log, thumbnails, and the incoming folder.
+
+====================  ==========================================================================
+``picture_kinds``     recognises a picture by its first bytes
+``picture_file``      reads a file and checks that it is a whole picture
+``kept_files``        keeps pictures in a folder beside the log, and checks them
+``thumbnails``        small pictures for the sheets
+====================  ==========================================================================
+"""

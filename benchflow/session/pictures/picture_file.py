@@ -1,0 +1,218 @@
+"""Reads a picture file, and checks that it is a whole picture of a size that can be kept.
+
+Only the file's own bytes are kept. What is read here for the log is its digest, size, type and pixel size.
+"""
+
+import errno
+import hashlib
+import os
+import stat
+import struct
+import zlib
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line, shown_path
+from benchflow.session.pictures.picture_kinds import (
+    HEAD_BYTES,
+    KIND_TITLES,
+    KINDS,
+    PictureKind,
+    other_content,
+    picture_kind,
+)
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+MOST_BYTES: Final = 64 * 1024 * 1024
+"""A larger file is refused. A picture of a phone has 2 to 20 MB, with raw data up to 60 MB. (Own rule.)"""
+
+MOST_PIXELS: Final = 120_000_000
+"""A larger picture is refused: it would need over 360 MB of memory. Phones go up to 108 million by default."""
+
+MOST_DECODED_PIXELS: Final = 50_000_000
+"""A larger picture that is not a JPEG is kept, but never decoded: it has no thumbnail. (Own rule.)"""
+
+DAMAGED: Final = (
+    OSError, SyntaxError, ValueError, EOFError, OverflowError, IndexError, KeyError, TypeError, AttributeError,
+    MemoryError, NotImplementedError, RuntimeError, struct.error, zlib.error,
+)  # fmt: skip
+"""What Pillow raises for a picture that it cannot read. Its documentation names only OSError; the others occur with
+damaged files."""
+
+_FLAGS: Final = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+
+
+class PictureRefused(BenchflowError):
+    """A file cannot be attached. The message names the file, the reason and what to do."""
+
+
+class UnfinishedPicture(PictureRefused):
+    """The file ends too early or is still being written. It may be whole later."""
+
+
+class PictureFacts(Struct, frozen=True):
+    """What the log says about a kept file. ``name`` is the name of the original file, safe to print.
+
+    ``type`` is the media type. ``width`` and ``height`` are pixels as stored in the file, 0 if they are not known.
+    """
+
+    name: str
+    sha256: str
+    size: int
+    type: str
+    width: int = 0
+    height: int = 0
+
+
+class PictureFile(Struct, frozen=True):
+    """A picture that was read, and its whole content."""
+
+    facts: PictureFacts
+    content: bytes
+
+    @property
+    def note(self) -> str:
+        """Why there is no thumbnail, as a sentence; "" if there is one."""
+        return no_thumbnail(self.facts)
+
+
+def no_thumbnail(facts: PictureFacts) -> str:
+    """Why a kept file has no thumbnail, as a sentence; "" if it has one."""
+    kind = KINDS.get(facts.type)
+    if kind is None or not kind.pillow:
+        return f"There is no small picture of a {'file' if kind is None else kind.title} on the sheets, only its name."
+    if facts.type != "image/jpeg" and facts.width * facts.height > MOST_DECODED_PIXELS:
+        return f"The {kind.title} is too large for a small picture on the sheets. They have its name."
+    return ""
+
+
+def read_picture(path: Path) -> PictureFile:
+    """Read and check the picture at ``path``. A symbolic link is not followed.
+
+    Raises:
+        UnfinishedPicture: it ends too early, or changed while it was read.
+        PictureRefused: there is no such file, it is not a picture, or it is too large.
+    """
+    shown = shown_path(path)
+    content = _content(path, shown)
+    kind = picture_kind(content[:HEAD_BYTES])
+    if not content:
+        raise UnfinishedPicture(f"{shown} is empty (0 bytes). Send or copy it again.")
+    if kind is None:
+        raise PictureRefused(
+            f"{shown} is not a picture: it contains {other_content(content[:HEAD_BYTES])}. Attach a {KIND_TITLES} file."
+        )
+    width, height = _checked_pixels(content, kind, shown) if kind.pillow else (0, 0)
+    name = clean_line(shown_path(path.name)) or "picture"
+    facts = PictureFacts(name, hashlib.sha256(content).hexdigest(), len(content), kind.type, width, height)
+    return PictureFile(facts, content)
+
+
+def _content(path: Path, shown: str) -> bytes:
+    """The whole content of a regular file of at most :data:`MOST_BYTES`."""
+    try:
+        fd = os.open(path, _FLAGS)
+    except ValueError as error:  # a null character in the name
+        raise PictureRefused(f"{shown} is not the name of a file. Name an existing picture.") from error
+    except OSError as error:
+        raise PictureRefused(_open_error(path, shown, error)) from error
+    try:
+        before = os.fstat(fd)
+        if stat.S_ISDIR(before.st_mode):
+            raise PictureRefused(f"{shown} is a folder. Name a picture in it.")
+        if not stat.S_ISREG(before.st_mode):
+            raise PictureRefused(f"{shown} is a pipe or a device, not a file. Name a picture file.")
+        if before.st_size > MOST_BYTES:
+            raise PictureRefused(_too_large(shown, before.st_size))
+        with open(fd, "rb", closefd=False) as file:
+            content = file.read(MOST_BYTES + 1)
+        after = os.fstat(fd)
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise PictureRefused(f"{shown} cannot be read: {why}. Check its disk, and try again.") from error
+    finally:
+        os.close(fd)
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns) or len(content) != after.st_size:
+        raise UnfinishedPicture(f"{shown} is still being written. Wait until it is complete, and try again.")
+    return content
+
+
+def _open_error(path: Path, shown: str, error: OSError) -> str:
+    if error.errno in (errno.ELOOP, errno.EMLINK):  # by O_NOFOLLOW
+        return f"{shown} is a link to {shown_path(os.path.realpath(path))}. Name that file itself."
+    if error.errno in (errno.ENOENT, errno.ENOTDIR):
+        return f"There is no file {shown}. Check its name, or whether its disk is connected."
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return f"{shown} must not be read by this user. Change its permissions, or copy it."
+    if error.errno == errno.ENAMETOOLONG:
+        return f"{shown[:80]}… is too long for the name of a file. Check the name."
+    if error.errno in (errno.ENXIO, errno.ENODEV):
+        return f"{shown} is a pipe, a socket or a device, not a file. Name a picture file."
+    return f"{shown} cannot be read: {(error.strerror or str(error)).lower()}. Check its disk, and try again."
+
+
+def _too_large(shown: str, size: int) -> str:
+    megabytes = MOST_BYTES // 1024 // 1024
+    return (
+        f"{shown} has {size / 1024 / 1024:.0f} MB. The limit is {megabytes} MB. Make it smaller, or keep it elsewhere "
+        "and name it in a note."
+    )
+
+
+def _checked_pixels(content: bytes, kind: PictureKind, shown: str) -> tuple[int, int]:
+    """Width and height. The pixel size in the header is checked before anything is decoded."""
+    try:
+        picture = opened_picture(content, kind)
+        width, height = picture.size
+    except DAMAGED as error:
+        raise UnfinishedPicture(
+            f"{shown} begins like a {kind.title}, but cannot be read as one. It is damaged, not complete, or raw data. "
+            "Send or copy it again."
+        ) from error
+    if width * height > MOST_PIXELS:
+        raise PictureRefused(
+            f"{shown} has {width} × {height} pixels, {width * height / 1e6:.0f} million. The limit is "
+            f"{MOST_PIXELS / 1e6:.0f} million. Make it smaller."
+        )
+    try:
+        with picture:
+            _decode(picture, kind)
+    except DAMAGED as error:
+        raise UnfinishedPicture(
+            f"{shown} ends in the middle of the picture, or is damaged. Wait until it is complete, or send or copy it "
+            "again."
+        ) from error
+    return width, height
+
+
+def opened_picture(content: bytes, kind: PictureKind) -> "Image":
+    """The picture with its header read and nothing decoded.
+
+    Raises:
+        DAMAGED: it cannot be read.
+    """
+    from PIL import Image  # imported late: it takes 30 ms, and few entries need it
+
+    Image.MAX_IMAGE_PIXELS = None  # the limit here is MOST_PIXELS, and it warns on no terminal
+    return Image.open(BytesIO(content), formats=["JPEG", "MPO"] if kind.pillow == "JPEG" else [kind.pillow])
+
+
+def _decode(picture: "Image", kind: PictureKind) -> None:
+    """Read the picture to its end, as cheaply as its format allows.
+
+    Raises:
+        DAMAGED: it is not whole.
+    """
+    if kind.pillow == "JPEG":
+        picture.draft("RGB", (320, 320))
+        picture.load()
+    elif kind.pillow == "PNG":
+        picture.verify()  # the checksum of each chunk to the end, without decoding
+    elif picture.size[0] * picture.size[1] <= MOST_DECODED_PIXELS:
+        picture.load()

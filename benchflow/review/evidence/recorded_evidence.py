@@ -111,7 +111,8 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     for deviation in facts.deviations:
         if deviation.operation == step.id and deviation.in_force:
             subject = subject_text(deviation.about, partial(step_title, log.plan))
-            words = f"deviation from {subject}, signed by {deviation.by}: {deviation.reason}"
+            mark = log.mark_text(deviation.seq)
+            words = f"deviation from {subject}, signed by {deviation.by}{mark}: {deviation.reason}"
             yield Evidence("deviation", words, deviation.seq)
     for signature in facts.signatures:
         if signature.operation == step.id and signature.in_force:
@@ -119,7 +120,7 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             yield Evidence("signature", f"signed by {signature.by} ({signature.role}){own}", signature.seq)
     for note in facts.notes:
         if note.operation == step.id:
-            yield Evidence("note", f"{note.by}: {note.text}", note.seq)
+            yield Evidence("note", f"{note.by}{log.mark_text(note.seq)}: {note.text}", note.seq)
 
 
 def _finish_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

@@ -28,7 +28,7 @@ from benchflow.session.log.line_format import Damage, Line, ParsedLog, Untrusted
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.rules.reopened_operations import done_operations, reopened_operations
 from benchflow.session.state.clock import EventTime
-from benchflow.session.state.events import FORMAT, StateSet, event_of
+from benchflow.session.state.events import CHANGE_MARK, FORMAT, StateSet, event_of
 from benchflow.session.state.state import State
 
 SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work was done."
@@ -97,6 +97,15 @@ class LoadedLog(Struct, frozen=True, dict=True):
         """The lines in which a state was entered by hand, with their events."""
         events = ((line, event_of(line)) for line in self.lines if line.kind == "state-set")
         return tuple((line, event) for line, event in events if isinstance(event, StateSet))
+
+    @cached_property
+    def marked_lines(self) -> frozenset[int]:
+        """``seq`` of each note, deviation and correction that is marked "change the procedure"."""
+        return frozenset(line.seq for line in self.lines if line.data.get("change") is True)
+
+    def mark_text(self, seq: int) -> str:
+        """A remark on an entry that is marked "change the procedure"; empty without the mark."""
+        return f" ({CHANGE_MARK})" if seq in self.marked_lines else ""
 
     @cached_property
     def remarks(self) -> tuple[Remark, ...]:

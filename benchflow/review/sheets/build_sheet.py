@@ -73,7 +73,11 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
         parts=tuple(part_rows(log)),
         instruments=tuple(_instrument_rows(log)),
         follow_up=follow_up(log),
-        notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
+        notes=tuple(
+            f"{local_time(note.at)}  {note.by}{log.mark_text(note.seq)}: {note.text}"
+            for note in facts.notes
+            if not note.operation
+        ),
         disclaimer=NOT_THE_MANUAL,
         suspects=suspects,
         removed_parts=tuple(removed_part_rows(log)),

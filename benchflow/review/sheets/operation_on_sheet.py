@@ -64,7 +64,8 @@ def operation_on_sheet(
         self_signed=signature is not None and signature.self_signed,
         hold=hold.for_ if hold is not None else "",
         deviations=tuple(
-            f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {_signer(log, d)}: {d.reason}"
+            f"from {subject_text(d.about, partial(step_title, log.plan))}, signed by {_signer(log, d)}"
+            f"{log.mark_text(d.seq)}: {d.reason}"
             for d in facts.deviations
             if d.operation == step.id and d.in_force
         ),
@@ -73,7 +74,9 @@ def operation_on_sheet(
         failed_fasteners=tuple(
             f"{local_time(f.at)}, {f.by}: {f.words}" for f in facts.failed_fasteners if f.operation == step.id
         ),
-        notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
+        notes=tuple(
+            f"{note.by}{log.mark_text(note.seq)}: {note.text}" for note in facts.notes if note.operation == step.id
+        ),
         trial=_trial(log, step),
     )
 

@@ -215,7 +215,12 @@ def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     subject = subject_text(event.about, titles.step)
     name = readable(subject) if subject == event.about else subject
     own = " by a person who worked on this operation" if event.self_signed else ""
-    return f"DEVIATION signed for {name}{own}{_proof(event)}: {event.reason}"
+    return f"DEVIATION signed for {name}{own}{_proof(event)}{_change_mark(event)}: {event.reason}"
+
+
+def _change_mark(event: ev.NoteAdded | ev.DeviationSigned | ev.EntryCorrected) -> str:
+    """A remark on an entry that is marked "change the procedure"; empty without the mark."""
+    return f" ({ev.CHANGE_MARK})" if event.change else ""
 
 
 def _found(event: ev.OperationFinished, titles: LogTitles) -> str:
@@ -255,7 +260,7 @@ def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
     if event.proven:
         signed = f", signed{f' as {event.role}' if event.role else ''}{_proof(event)}"
     judged = verdict_and_limit(event.verdict, "")
-    return f"Entry {event.event} CORRECTED to {value}{judged}{signed}; reason: {event.reason}"
+    return f"Entry {event.event} CORRECTED to {value}{judged}{signed}{_change_mark(event)}; reason: {event.reason}"
 
 
 def _state_set(event: ev.StateSet, titles: LogTitles) -> str:
@@ -310,7 +315,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,
     ev.OperationUndone: lambda event, titles: "Undone for rework",
-    ev.NoteAdded: lambda event, titles: f"Note: {event.text}",
+    ev.NoteAdded: lambda event, titles: f"Note{_change_mark(event)}: {event.text}",
     ev.EntryCorrected: _corrected,
     ev.EvidenceChanged: lambda event, titles: f"Proof changed by a correction{_unknown(event.unknown, titles)}",
     ev.StateSet: _state_set,

@@ -1,5 +1,7 @@
 """Handler of the intent `correct`."""
 
+from msgspec.structs import replace
+
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import CheckStage, OpenTorqueStage
 from benchflow.procedure.plan import Step
@@ -30,6 +32,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
     event = judged_correction(state, intent, context)
     if isinstance(event, Refusal):
         return event
+    event = replace(event, change=intent.change)
     found = sign_correction(state, Entry(by, event), context, by, intent.pin)
     if isinstance(found, Refusal):
         return found

@@ -31,7 +31,7 @@ INTENT_EXAMPLES: dict[str, dict[str, Any]] = {
     "remedy": {"name": "head-studs", "fastener": 3},
     "rework": {"operation": "seat-cam", "reason": "The cam is one tooth off", "walk": True},
     "rework-step": {},
-    "note": {"text": "The old gasket was torn at the rear"},
+    "note": {"text": "The old gasket was torn at the rear", "change": True},
     "correct": {"event": 17, "value": "0.21 mm", "reason": "Misread the thimble"},
     "wrench": {"extension": "120 mm", "lever": "380 mm", "angle": "90°"},
     "lubricant": {"joint": "head-studs", "lubricant": "moly paste", "nut-factor": "0.12"},

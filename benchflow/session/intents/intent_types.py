@@ -211,6 +211,7 @@ class SignDeviation(BaseIntent, frozen=True, tag="deviate", kw_only=True):
     about: str  # name of a value, a part or a joint, one fastener ("studs[3]"), or "limit", "hold" or "time"
     reason: str
     pin: str | None = None
+    change: bool = False  # true to mark it "change the procedure", for `benchflow revise`
 
 
 class CarryOutRemedy(BaseIntent, frozen=True, tag="remedy", kw_only=True):
@@ -246,6 +247,7 @@ class AddNote(BaseIntent, frozen=True, tag="note", kw_only=True):
 
     text: str
     operation: str | None = None  # any operation; the one in progress if not given
+    change: bool = False  # true to mark it "change the procedure", for `benchflow revise`
 
 
 class ReportComplaint(BaseIntent, frozen=True, tag="complaint", kw_only=True):
@@ -289,6 +291,7 @@ class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
     reason: str
     stretch: str | None = None  # only for a tick with torque and stretch
     pin: str | None = None  # of ``by``, if a deviation about the entry would need a signature
+    change: bool = False  # true to mark it "change the procedure", for `benchflow revise`
 
 
 class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):

@@ -78,7 +78,7 @@ def add_note(state: State, intent: intents.AddNote, context: Context, by: str) -
         return refuse("value-missing", "The note is empty. Enter a text", name="text")
     if intent.operation is not None and intent.operation not in state.plan.steps:
         return unknown_operation(state, intent.operation)
-    return (Entry(by, ev.NoteAdded(text, intent.operation or state.in_progress)),)
+    return (Entry(by, ev.NoteAdded(text, intent.operation or state.in_progress, intent.change)),)
 
 
 def set_state(state: State, intent: intents.SetState, context: Context, by: str) -> Decision:

@@ -92,6 +92,7 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
                 clocks=clocks,
                 role=", ".join(roles),
                 proven=signature_proof(context, signer, intent.pin),
+                change=intent.change,
             ),
         )
         for target in targets

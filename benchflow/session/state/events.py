@@ -243,6 +243,10 @@ class HoldSigned(Event, frozen=True, tag="signed"):
     proven: SignatureProof = ""
 
 
+CHANGE_MARK = "change the procedure"
+"""The words for the mark ``change`` of a note, a deviation or a correction. `benchflow revise` gathers these."""
+
+
 class DeviationSigned(Event, frozen=True, tag="deviated"):
     """A deviation was signed.
 
@@ -261,6 +265,7 @@ class DeviationSigned(Event, frozen=True, tag="deviated"):
     clocks: tuple[int, ...] = ()
     role: str = ""  # the roles that the signature needed, with commas; empty if anyone could sign
     proven: SignatureProof = ""
+    change: bool = False  # marked "change the procedure"
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):
@@ -288,6 +293,7 @@ class NoteAdded(Event, frozen=True, tag="noted"):
 
     text: str
     operation: str | None = None
+    change: bool = False  # marked "change the procedure"
 
 
 class EntryCorrected(Event, frozen=True, tag="corrected"):
@@ -307,6 +313,7 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     answer: CheckAnswer | Literal["yes"] = ""  # correct answer, of a tick of a check stage or of a check
     role: str = ""  # the roles that the signature needed, with commas; empty if anyone could sign
     proven: SignatureProof = ""  # empty if the correction needed no signature
+    change: bool = False  # marked "change the procedure"
 
 
 class EvidenceChanged(Event, frozen=True, tag="evidence-changed"):

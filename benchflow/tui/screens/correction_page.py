@@ -30,6 +30,7 @@ from benchflow.tui.model.typed_text import far_question, with_own_unit
 from benchflow.tui.widgets.compact_form import CompactFormPage
 from benchflow.tui.widgets.form_page import FormField, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+from benchflow.tui.widgets.marked_form import MarkedForm, change_key
 
 _SIGNED = "A correction that makes good what is out of its limit needs the signature that a deviation needs."
 
@@ -151,13 +152,13 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
             self.dismiss(message)
 
 
-class CorrectionPage(CompactFormPage, inherit_bindings=False):
+class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
     """The form for the correct value and the reason. It judges the value while it is typed.
 
     If the ``reason`` is known already, it is not asked for: the value was read again.
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("correct")
+    BINDINGS: ClassVar[list[BindingType]] = [change_key("correct"), *form_keys("correct")]
     title_line = "Correct an entry"
     form = "correct"
 
@@ -202,6 +203,7 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
             *(styled(part, "title") for part in wrap(each.what, width)),
             (("Entered: ", "text"), (each.shown, "strong"), ("  ", "text"), verdict),
             *([styled(f"Limit: {self.limit}")] if self.limit else []),
+            self.mark_line(),
             *self._preview_lines(width),
             *(styled(part, "faint") for part in wrap(_SIGNED, width) if self.roles is not None),
         ]
@@ -279,5 +281,6 @@ class CorrectionPage(CompactFormPage, inherit_bindings=False):
             reason=self.reason or values["reason"],
             by=values.get("by") or None,
             pin=values.get("pin") or None,
+            **self.mark_field(),
             **({} if stretch is None else {"stretch": stretch}),
         )

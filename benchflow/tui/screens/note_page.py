@@ -11,17 +11,20 @@ from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
-from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page
+from benchflow.tui.widgets.marked_form import MarkedForm, change_key, keep_mark, kept_mark
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage
 
 DRAFT = "note text"
+MARK_DRAFT = "note change"
 
 
-class NotePage(Page[str], inherit_bindings=False):
+class NotePage(MarkedForm, inherit_bindings=False):
     """The lines of a note; the one at index ``at`` is in the field. Enter saves all of them."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "save", "save", id="note.save"),
         Binding("f2", "new_line", "new line", id="note.new-line"),
+        change_key("note"),
         Binding("down,tab", "move(1)", "line", id="note.down", key_display="↑↓"),
         Binding("up,shift+tab", "move(-1)", "", id="note.up", show=False),
         BACK,
@@ -34,6 +37,7 @@ class NotePage(Page[str], inherit_bindings=False):
         self.client, self.operation = client, operation
         self.lines = client.drafts.text(DRAFT).split("\n")
         self.at = len(self.lines) - 1
+        self.marked = kept_mark(client, MARK_DRAFT)
 
     def compose(self) -> ComposeResult:
         self.field = EntryField(self.bench_app.bench_theme, "text", self.lines[self.at])
@@ -47,7 +51,7 @@ class NotePage(Page[str], inherit_bindings=False):
 
     def body(self, width: int, height: int) -> DrawnPage:
         title = self.client.title(self.operation) if self.operation else "The whole job"
-        head: list[Line] = [EMPTY, *(styled(part, "title") for part in wrap(title, width)), EMPTY]
+        head: list[Line] = [EMPTY, *(styled(part, "title") for part in wrap(title, width)), self.mark_line(), EMPTY]
         shown = max(height - len(head), 1)
         first = max(0, self.at - shown + 1)
         rows: list[Line] = []
@@ -73,7 +77,11 @@ class NotePage(Page[str], inherit_bindings=False):
 
     def _keep_draft(self) -> None:
         self.client.drafts.set_text(DRAFT, "\n".join(self.lines))
+        keep_mark(self.client, MARK_DRAFT, self.marked)
         self.bench_app.save_soon()
+
+    def mark_changed(self) -> None:
+        self._keep_draft()
 
     def action_new_line(self) -> None:
         """Begin a new line at the cursor."""
@@ -90,10 +98,11 @@ class NotePage(Page[str], inherit_bindings=False):
 
     async def _save(self) -> None:
         text = "\n".join(line.rstrip() for line in self.lines).strip("\n")
-        answer = await self.client.send("note", text=text, operation=self.operation or None)
+        answer = await self.client.send("note", text=text, operation=self.operation or None, **self.mark_field())
         if isinstance(answer, Refusal):
             self.refused(answer)
             return
         self.client.drafts.set_text(DRAFT, "")
+        keep_mark(self.client, MARK_DRAFT, False)
         self.bench_app.save_soon()
         self.dismiss("Note saved.")

@@ -18,6 +18,9 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, input_of
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, signature_fields
+from benchflow.tui.widgets.marked_form import MarkedForm, change_key, keep_mark, kept_mark
+
+MARK_DRAFT = "deviate change"
 
 
 class ChoiceReasonPage(FormPage, inherit_bindings=False):
@@ -109,10 +112,10 @@ class SignPage(FormPage, inherit_bindings=False):
         )
 
 
-class DeviationPage(FormPage, inherit_bindings=False):
+class DeviationPage(MarkedForm, FormPage, inherit_bindings=False):
     """The form for a deviation. It waives a limit, a hold or a time window, never an interference rule."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("sign the deviation")
+    BINDINGS: ClassVar[list[BindingType]] = [change_key("deviate"), *form_keys("sign the deviation")]
     title_line = "Deviation"
     form = "deviate"
 
@@ -125,6 +128,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
         label = f"Signed by ({' and '.join(roles)})" if roles else "Signed by"
         self.signer = signature_fields(client, label, roles[0] if len(roles) == 1 else "", client.view.by)
         super().__init__(client)
+        self.marked = kept_mark(client, MARK_DRAFT)
 
     def questions(self) -> Sequence[FormField]:
         if not self.about:
@@ -187,15 +191,26 @@ class DeviationPage(FormPage, inherit_bindings=False):
             EMPTY,
             styled(f"{self.now.number}  {self.now.title}", "title"),
             *(styled(part) for part in wrap(text, width)),
+            *([self.mark_line()] if self.form_fields else []),
         ]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "submit" and not self.form_fields:
+        if action in ("submit", "mark_change") and not self.form_fields:
             return None
         return super().check_action(action, parameters)
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         return ("There is nothing to waive. Press Esc to go back.",)
+
+    def mark_changed(self) -> None:
+        assert self.client is not None  # set by the caller
+        keep_mark(self.client, MARK_DRAFT, self.marked)
+        self.bench_app.save_soon()
+
+    def done(self, message: str) -> None:
+        assert self.client is not None  # set by the caller
+        keep_mark(self.client, MARK_DRAFT, False)
+        super().done(message)
 
     async def submit(self, values: dict[str, str]) -> None:
         await self.send(
@@ -206,6 +221,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
             reason=values["reason"],
             by=values["by"] or None,
             pin=values.get("pin") or None,
+            **self.mark_field(),
         )
 
 

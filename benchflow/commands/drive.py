@@ -14,6 +14,7 @@ from benchflow.commands.console_output import print_line, print_message, print_w
 from benchflow.commands.crash_report import remember_open_log
 from benchflow.commands.exit_codes import CANNOT_RUN, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
+from benchflow.commands.teardown_drive import drive_teardown, list_teardown_intents
 
 if TYPE_CHECKING:
     from benchflow.procedure.compiled_cache import Loaded
@@ -24,6 +25,9 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
     """Print every intent with its purpose, its fields and an example, and exit. The callback of ``--intents``."""
     if not chosen or context.resilient_parsing:
         return
+    if "--teardown" in sys.argv[1:]:
+        list_teardown_intents()
+        context.exit()
     from benchflow.session.intents.intent_examples import intent_example, intent_purpose
     from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent
     from benchflow.session.intents.parsing import required_by_field
@@ -50,12 +54,19 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
     "--log", type=click.Path(path_type=Path), required=True,
     help="The file of the log. It is made, or continued if it exists.",
 )  # fmt: skip
+@click.option("--teardown", is_flag=True, help="Work on a teardown instead of a job. It has no PROCEDURE.")
 @click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent. The log records this.")
 @click.option("--shop", type=click.Path(path_type=Path), help="Use this shop file instead of the usual one.")
 @click.option("--other-register", metavar="REASON", default="", help=OTHER_REGISTER_HELP)
 @click.option("--continue-from", "old_log", metavar="LOG", type=click.Path(path_type=Path), help=CONTINUE_FROM_HELP)
 def drive(
-    procedure: str | None, log: Path, simulated: bool, shop: Path | None, other_register: str, old_log: Path | None
+    procedure: str | None,
+    log: Path,
+    teardown: bool,
+    simulated: bool,
+    shop: Path | None,
+    other_register: str,
+    old_log: Path | None,
 ) -> int:
     """Work on a job by PROCEDURE without a screen. Intents come as JSON, one per line of standard input. Each gets
     one line of JSON as its answer on standard output.
@@ -69,6 +80,10 @@ def drive(
     With --continue-from, PROCEDURE is left out unless the first line of that log is damaged. Start the job with `open`
     (the state of the engine is asked again), then take over what was done with `take-over`.
 
+    With --teardown, the log is that of a teardown: {"intent": "open", "by": "...", "unit": "...", "what": "gearbox"},
+    then {"intent": "off", "text": "rocker cover, 8x M6x1 30 mm, bag 3"}. All of its intents: benchflow drive
+    --teardown --intents
+
     The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
     from benchflow.session.continuation import log_to_continue
@@ -79,6 +94,10 @@ def drive(
     from benchflow.session.procedure_loading import load_procedure, procedure_reader
     from benchflow.session.shop.live_register import Register
 
+    if teardown:
+        if procedure is not None or shop is not None or old_log is not None or other_register:
+            raise BenchflowError("A teardown has no procedure, register or earlier log: drive --teardown --log FILE")
+        return drive_teardown(log, simulated=simulated)
     if procedure is None and old_log is None:
         raise BenchflowError("Name the procedure of the job: benchflow drive PROCEDURE --log FILE")
     given: tuple[Loaded, str] | None = None

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 import msgspec
 
@@ -88,7 +88,15 @@ def _continues(controller: SessionController, old: LogToContinue) -> bool:
     return continues is not None and continues.sha256 == old.continues.sha256
 
 
-def drive(controller: SessionController, lines: IO[bytes], out: IO[bytes]) -> int:
+class AnswersIntents(Protocol):
+    """A controller, of a job or of a teardown, that answers one intent at a time."""
+
+    def send(self, message: dict[str, Any]) -> Answer:
+        """Carry out one intent, given as JSON data."""
+        ...
+
+
+def drive(controller: AnswersIntents, lines: IO[bytes], out: IO[bytes]) -> int:
     """Answer every line until the input ends. Returns the exit status, always 0: a refusal is a normal answer."""
     for raw in _lines(lines):
         if not raw.strip():
@@ -112,7 +120,7 @@ def _lines(lines: IO[bytes]) -> Iterator[bytes]:
                 break
 
 
-def _answer_line(controller: SessionController, raw: bytes) -> Answer:
+def _answer_line(controller: AnswersIntents, raw: bytes) -> Answer:
     if len(raw) > MAX_LINE_BYTES:
         return _bad_intent(f"The line is too long. An intent has at most {MAX_LINE_BYTES} bytes.")
     try:

@@ -5,7 +5,7 @@ kept exactly as typed: a quantity with an invisible character is refused later, 
 """
 
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from functools import cache
 from typing import Any, cast
@@ -28,7 +28,12 @@ NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "st
 
 
 def read_intent(message: Any) -> Intent | Refusal:
-    """Return the intent in ``message``, or a refusal.
+    """Return the intent of a job in ``message``, or a refusal, with the codes of :func:`read_intent_of`."""
+    return cast("Intent | Refusal", read_intent_of(message, INTENT_TYPES))
+
+
+def read_intent_of(message: Any, types: Mapping[str, type[BaseIntent]]) -> BaseIntent | Refusal:
+    """Return the intent in ``message``, which is one of ``types``, or a refusal.
 
     The codes of the refusal are: ``unknown-name`` for an unknown intent or field, ``value-missing`` for a missing
     field, ``bad-quantity`` for a quantity that is not text, and ``bad-intent`` for everything else.
@@ -37,23 +42,23 @@ def read_intent(message: Any) -> Intent | Refusal:
         example = 'This is not an intent. Send a JSON object such as {"intent": "status"}'
         return Refusal((Reason("bad-intent", example),))
     name = message["intent"]
-    intent_type = INTENT_TYPES.get(name) if isinstance(name, str) else None
+    intent_type = types.get(name) if isinstance(name, str) else None
     if intent_type is None:
-        known = sorted(INTENT_TYPES)
+        known = sorted(types)
         hint = _hint(str(name), known, f"The intents are {', '.join(known)}")
         return Refusal((Reason("unknown-name", f'Unknown intent: "{printable(str(name))}". {hint}', name="intent"),))
     cleaned = {key: _clean_field(key, value) for key, value in message.items()}
-    mistakes = tuple(_mistakes(str(name), cleaned, required_by_field(intent_type)))
+    mistakes = tuple(_mistakes(str(name), cleaned, intent_type))
     if mistakes:
         return Refusal(mistakes)
     try:
         # Converting to one class is ten times as fast as converting to the union `Intent`.
-        return cast("Intent", msgspec.convert(cleaned, intent_type, strict=True))
+        return msgspec.convert(cleaned, intent_type, strict=True)
     except msgspec.ValidationError as error:
         return Refusal((Reason("bad-intent", f"The intent {name} cannot be read. {clean_line(str(error))}"),))
 
 
-def intent_record(intent: Intent) -> dict[str, Any]:
+def intent_record(intent: BaseIntent) -> dict[str, Any]:
     """The intent as JSON for the log: without its PIN, and without the fields that have their defaults."""
     record = {"intent": intent.__struct_config__.tag}
     for field in msgspec.structs.fields(type(intent)):
@@ -102,7 +107,8 @@ def _as_text(value: Any) -> Any:
     return str(value) if type(value) is int else value
 
 
-def _mistakes(name: str, message: dict[str, Any], required: dict[str, bool]) -> Iterator[Reason]:
+def _mistakes(name: str, message: dict[str, Any], intent_type: type[BaseIntent]) -> Iterator[Reason]:
+    required = required_by_field(intent_type)
     for key, value in message.items():
         if key != "intent" and key not in required:
             hint = _hint(key, list(required), f"Its fields are {', '.join(required)}")
@@ -111,7 +117,7 @@ def _mistakes(name: str, message: dict[str, Any], required: dict[str, bool]) -> 
         elif key in ("value", "stretch") and not isinstance(value, str | None):
             example = 'Write it as text, with its unit and every digit, such as "0.045 mm"'
             yield Reason("bad-quantity", f"The field {key} is a JSON {_json_type(value)}. {example}", name=key)
-        elif key in _flags(INTENT_TYPES[name]) and not isinstance(value, bool | None):
+        elif key in _flags(intent_type) and not isinstance(value, bool | None):
             yield Reason("bad-intent", f"The field {key} of {name} is true or false. Write it without quotes", name=key)
     for key, is_required in required.items():
         if is_required and message.get(key) is None:

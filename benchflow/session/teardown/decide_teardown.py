@@ -1,0 +1,359 @@
+"""Decides what an intent of a teardown logs, or why it is refused. Pure: no clock, no file."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import assert_never, get_args
+
+from msgspec.structs import replace
+
+from benchflow.base.plaintext import folded
+from benchflow.quantity.notation import parse_quantity
+from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.units import EXAMPLES
+from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.state.event_basics import Event, StoredQuantity
+from benchflow.session.teardown import teardown_events as ev
+from benchflow.session.teardown import teardown_intents as intents
+from benchflow.session.teardown.checklist import TOGETHER
+from benchflow.session.teardown.entry_line import understand_details, understand_entry, with_details
+from benchflow.session.teardown.fold_teardown import TeardownState
+from benchflow.session.teardown.given_part import given_description
+from benchflow.session.teardown.teardown_record import (
+    ChecklistItem,
+    FoundKind,
+    PartDescription,
+    PartFate,
+    TeardownLine,
+    TeardownReading,
+    TeardownRecord,
+    valid_readings,
+)
+
+FATES: tuple[PartFate, ...] = tuple(each for each in get_args(PartFate) if each)
+FOUND_KINDS: tuple[FoundKind, ...] = get_args(FoundKind)
+
+TeardownDecision = Event | Refusal
+"""The event to log, or a refusal."""
+
+_AFTER_CLOSING = (
+    intents.MeasureTogether, intents.DecideFate, intents.ReportFound, intents.NamePartner, intents.AddTeardownNote,
+)  # fmt: skip
+
+
+def open_teardown(intent: intents.OpenTeardown, unfilled: ev.TeardownOpened) -> TeardownDecision:
+    """The first event of a log, or a refusal. ``unfilled`` has what the controller knows."""
+    missing = [
+        Reason("value-missing", message, name=name)
+        for name, given, message in (
+            ("by", intent.by, "Give your name"),
+            ("unit", intent.unit, "Give the serial or job number of the unit"),
+            ("what", intent.what, "Write what is taken apart, such as: five-speed gearbox"),
+        )
+        if not given
+    ]
+    if missing:
+        return Refusal(tuple(missing))
+    known = {folded(item.name) for item in TOGETHER}
+    added = tuple(ChecklistItem(name, added=True) for name in intent.checks if name and folded(name) not in known)
+    return replace(unfilled, unit=intent.unit, what=intent.what, checklist=(*TOGETHER, *added))
+
+
+def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> TeardownDecision:
+    """The event that an intent logs, or a refusal. The intent is no query."""
+    record = state.record
+    if record.closed and not isinstance(intent, _AFTER_CLOSING):
+        message = "The teardown is closed. Fates, findings, readings of lines and notes can still be added"
+        return _refuse("not-allowed", message)
+    match intent:
+        case intents.OpenTeardown():
+            return _refuse("already-open", f"The teardown is open already: {record.what}, {record.unit}")
+        case intents.AskTeardown() | intents.AskUnderstood():
+            raise AssertionError("a query is answered by the controller")
+        case intents.MeasureTogether():
+            return _measure(record, intent)
+        case intents.SkipCheck():
+            return _skip(record, intent)
+        case intents.AddCheck():
+            return _add_check(record, intent)
+        case intents.TakeOff():
+            return _take_off(record, intent)
+        case intents.EditLine():
+            return _edit(record, intent)
+        case intents.AddToLine():
+            return _add(record, intent)
+        case intents.SplitLine():
+            return _split(record, intent)
+        case intents.PutPartBack():
+            return _put_back(record, intent)
+        case intents.TakeOffAgain():
+            return _off_again(record, intent)
+        case intents.DecideFate() | intents.ReportFound() | intents.NamePartner():
+            return _about_part(record, intent)
+        case intents.DescribeState(text=text):
+            return ev.AssemblyState(text) if text else _refuse("value-missing", "Describe the state", "text")
+        case intents.AddTeardownNote():
+            return _note(record, intent)
+        case intents.UndoEntry():
+            return _undo(state)
+        case intents.CloseTeardown():
+            return _close(record, intent)
+        case _:
+            assert_never(intent)
+
+
+def _refuse(code: Code, message: str, name: str | None = None) -> Refusal:
+    return Refusal((Reason(code, message, name=name),))
+
+
+def _unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
+    names = list(known)
+    near = get_close_matches(name[:80], names, 1, 0.5)
+    listed = f"Possible: {', '.join(names[:9])}{' …' if len(names) > 9 else ''}" if names else "There is none yet"
+    hint = f"Did you mean {near[0]}?" if near else listed
+    return _refuse("unknown-name", f'Unknown {what}: "{printable(name)}". {hint}', name[:200])
+
+
+def _line(record: TeardownRecord, name: str) -> TeardownLine | Refusal:
+    """The line with this id; the newest if ``name`` is ""."""
+    if not record.lines:
+        return _refuse("unknown-name", "Nothing is off yet, so there is no line. Log a line first", name or "line")
+    found = record.lines[-1] if not name else record.line(name.lower())
+    return found or _unknown("line", name, (each.id for each in record.lines))
+
+
+# --- while it is together ------------------------------------------------------------------------------
+
+
+def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> TeardownDecision:
+    if not intent.name:
+        return _refuse("value-missing", "Name what is measured, such as: end float", "name")
+    if bool(intent.value) == bool(intent.answer):
+        return _refuse("value-missing", "Give a value with its unit, or an answer in words", "value")
+    line: TeardownLine | None = None
+    if intent.line:
+        found = _line(record, intent.line)
+        if isinstance(found, Refusal):
+            return found
+        line = found
+        places = [part.place for part in line.parts if part.place]
+        if intent.place and places and intent.place not in places:
+            return _unknown("place", intent.place, places)
+    elif record.closed:
+        return _refuse("not-allowed", "The teardown is closed. Name the line of the part that you measured", "line")
+    item = next((each for each in record.checklist if folded(each.name) == folded(intent.name)), None)
+    value: StoredQuantity | None = None
+    if intent.value:
+        dimension = item.dimension or None if item is not None and line is None else None
+        quantity = read_value(intent.value, dimension, intent.name)
+        if isinstance(quantity, Reason):
+            return Refusal((quantity,))
+        value = quantity
+    name = intent.name if item is None else item.name
+    earlier = valid_readings(record.together if line is None else line.values)
+    key = (folded(name), folded(intent.place))
+    before = [each.event for each in earlier if (folded(each.name), folded(each.place)) == key]
+    reading = TeardownReading(
+        name, value, intent.answer, intent.place, intent.instrument, corrects=before[-1] if before else 0
+    )
+    return ev.ReadingTaken(reading, "" if line is None else line.id)
+
+
+def read_value(text: str, dimension: str | None, name: str) -> StoredQuantity | Reason:
+    """The quantity in ``text`` for the log, or why it is none. ``dimension`` is ``None`` if any will do."""
+    try:
+        found = parse_quantity(text, dimension=dimension)
+    except QuantityError as error:
+        code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
+        return Reason(code, str(error), name=name, at=error.at)
+    return StoredQuantity(f"{found.value:f}", found.unit, text.strip())
+
+
+def _skip(record: TeardownRecord, intent: intents.SkipCheck) -> TeardownDecision:
+    if not intent.reason:
+        return _refuse("value-missing", "Give the reason for skipping it", "reason")
+    if not intent.name:
+        names = tuple(item.name for item in record.open_checks)
+        return ev.ChecksSkipped(names, intent.reason) if names else _refuse("already-done", "No item is open")
+    item = next((each for each in record.checklist if folded(each.name) == folded(intent.name)), None)
+    if item is None:
+        return _unknown("item", intent.name, (each.name for each in record.checklist))
+    if item.answered:
+        return _refuse("already-done", f"“{item.name}” is answered already", item.name)
+    return ev.ChecksSkipped((item.name,), intent.reason)
+
+
+def _add_check(record: TeardownRecord, intent: intents.AddCheck) -> TeardownDecision:
+    if not intent.name:
+        return _refuse("value-missing", "Name what is to be measured", "name")
+    if any(folded(item.name) == folded(intent.name) for item in record.checklist):
+        return _refuse("already-done", f"“{intent.name}” is on the list already", intent.name)
+    known = [each for each in EXAMPLES if each]
+    if intent.dimension and intent.dimension not in known:
+        return _unknown("dimension", intent.dimension, known)
+    return ev.CheckAdded(ChecklistItem(intent.name, intent.ask, intent.dimension, added=True))
+
+
+# --- lines -----------------------------------------------------------------------------------------------
+
+
+def _take_off(record: TeardownRecord, intent: intents.TakeOff) -> TeardownDecision:
+    if record.open_checks:
+        names = ", ".join(item.name for item in record.open_checks)
+        message = f"Measure first what can be measured only while it is together: {names}. Or skip it with a reason"
+        return _refuse("value-missing", message, record.open_checks[0].name)
+    description = given_description(intent, None)
+    if isinstance(description, Refusal):
+        return description
+    if not intent.after:
+        return ev.CameOff(next_id(record), description)
+    if intent.after == "0":
+        return ev.CameOff(id_after(record, "0"), description, "")
+    after = _line(record, intent.after)
+    if isinstance(after, Refusal):
+        return after
+    return ev.CameOff(id_after(record, after.id), description, after.id)
+
+
+def next_id(record: TeardownRecord) -> str:
+    """The id of the next line: one more than the highest number."""
+    return str(1 + max((_number(each.id) for each in record.lines), default=0))
+
+
+def id_after(record: TeardownRecord, name: str, taken: tuple[str, ...] = ()) -> str:
+    """A free id for a line behind the line ``name``: its number with the next free letters, such as ``12a``."""
+    used = {each.id for each in record.lines} | set(taken)
+    number = _number(name)
+    return next(each for each in (f"{number}{_letters(n)}" for n in range(1, len(used) + 2)) if each not in used)
+
+
+def _number(name: str) -> int:
+    return int("".join(char for char in name if char.isdigit()) or 0)
+
+
+def _letters(n: int) -> str:
+    """``a`` to ``z``, then ``aa``."""
+    n, rest = divmod(n - 1, 26)
+    return (_letters(n) if n else "") + chr(ord("a") + rest)
+
+
+def _edit(record: TeardownRecord, intent: intents.EditLine) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    description = given_description(intent, line.description)
+    if isinstance(description, Refusal):
+        return description
+    return _corrected(line, description, intent.reason)
+
+
+def _add(record: TeardownRecord, intent: intents.AddToLine) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    understood = understand_details(intent.text)
+    if understood.problems:
+        return Refusal(understood.problems)
+    return _corrected(line, with_details(line.description, understood.description), "")
+
+
+def _corrected(line: TeardownLine, description: PartDescription, reason: str) -> TeardownDecision:
+    if description == line.description:
+        return _refuse("already-done", f"Line {line.id} says this already. Nothing is changed", line.id)
+    return ev.LineCorrected(line.id, description, line.description, reason)
+
+
+def _split(record: TeardownRecord, intent: intents.SplitLine) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    if len(intent.into) < 2:
+        return _refuse("value-missing", "Write at least two lines to split it into", "into")
+    understood = [understand_entry(text) for text in intent.into]
+    problems = tuple(problem for each in understood for problem in each.problems)
+    if problems:
+        return Refusal(problems)
+    ids = [line.id]
+    for _ in understood[1:]:
+        ids.append(id_after(record, line.id, tuple(ids)))
+    return ev.LineSplit(line.id, tuple(ids), tuple(each.description for each in understood), line.description)
+
+
+def _put_back(record: TeardownRecord, intent: intents.PutPartBack) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    if not line.is_off:
+        message = f"Line {line.id} ({line.description.what}) is put back already. Take it off again first"
+        return _refuse("already-done", message, line.id)
+    return ev.WasPutBack(line.id, intent.reason)
+
+
+def _off_again(record: TeardownRecord, intent: intents.TakeOffAgain) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    if line.is_off:
+        return _refuse("already-done", f"Line {line.id} ({line.description.what}) is off already", line.id)
+    return ev.CameOffAgain(line.id)
+
+
+# --- parts, notes, the end -------------------------------------------------------------------------------
+
+
+def _about_part(
+    record: TeardownRecord, intent: intents.DecideFate | intents.ReportFound | intents.NamePartner
+) -> TeardownDecision:
+    line = _line(record, intent.line)
+    if isinstance(line, Refusal):
+        return line
+    places = [part.place for part in line.parts if part.place]
+    if intent.place and intent.place not in places:
+        if not places:
+            return _refuse("unknown-name", f"Line {line.id} has no places. Leave the place out", intent.place[:200])
+        return _unknown("place", intent.place, places)
+    match intent:
+        case intents.DecideFate(reason=reason):
+            fate = next((each for each in FATES if each == intent.fate), None)
+            if fate is None:
+                return _unknown("fate", intent.fate, FATES)
+            return ev.FateDecided(line.id, fate, intent.place, reason)
+        case intents.ReportFound(text=text):
+            kind = next((each for each in FOUND_KINDS if each == intent.kind), None)
+            if kind is None:
+                return _unknown("kind of finding", intent.kind, FOUND_KINDS)
+            if kind == "other" and not text:
+                return _refuse("value-missing", "Write what was found", "text")
+            return ev.FoundAtPart(line.id, kind, text, intent.place)
+        case intents.NamePartner(partner=partner):
+            if not partner:
+                return _refuse("value-missing", "Name the partner, such as: rod 2", "partner")
+            return ev.PartnerNamed(line.id, partner, intent.place)
+        case _:
+            assert_never(intent)
+
+
+def _note(record: TeardownRecord, intent: intents.AddTeardownNote) -> TeardownDecision:
+    if not intent.text:
+        return _refuse("value-missing", "Write the note", "text")
+    if not intent.line:
+        return ev.TeardownNoteAdded(intent.text)
+    line = _line(record, intent.line)
+    return line if isinstance(line, Refusal) else ev.TeardownNoteAdded(intent.text, line.id)
+
+
+def _undo(state: TeardownState) -> TeardownDecision:
+    step = state.undo
+    if step is None:
+        return _refuse("not-allowed", "There is nothing to undo")
+    return ev.EntryUndone(step.event, step.what, step.line)
+
+
+def _close(record: TeardownRecord, intent: intents.CloseTeardown) -> TeardownDecision:
+    back = [each for each in record.lines if not each.is_off]
+    if back and not intent.reason:
+        names = ", ".join(f"{each.id} {each.description.what}" for each in back)
+        return _refuse("temporary-left", f"These parts are put back: {names}. Take them off again, or give a reason")
+    if record.open_checks and not intent.reason:
+        names = ", ".join(item.name for item in record.open_checks)
+        return _refuse("value-missing", f"These items are open: {names}. Answer or skip them, or give a reason")
+    return ev.TeardownClosed(intent.reason)

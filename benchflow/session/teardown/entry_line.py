@@ -1,0 +1,294 @@
+"""Reads one entry line of a teardown, such as ``rocker cover, 8x M6x1 30 mm, bag 3``, and says how it understood it.
+
+The segments are separated by commas. The first names the thing. Each other segment is one of: fasteners, places,
+a bag, marks, orientation, condition, a measured value, a fate, a partner, the state, a finding. A segment that is none
+of these is kept as words, and is shown as that: nothing is guessed silently.
+"""
+
+import re
+from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.base.plaintext import clean_line
+from benchflow.quantity.notation import parse_quantity
+from benchflow.quantity.types import QuantityError, printable
+from benchflow.session.refusal import Code, Reason
+from benchflow.session.state.event_basics import StoredQuantity
+from benchflow.session.teardown.fastener_text import is_about_fasteners, read_fasteners
+from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
+from benchflow.session.teardown.place_text import read_places, trailing_places
+from benchflow.session.teardown.teardown_record import (
+    FoundKind,
+    PartDescription,
+    PartFate,
+    PartFinding,
+    TeardownReading,
+)
+
+MAX_ENTRY = 1000
+"""Characters of an entry line."""
+
+CONTAINERS = ("bag", "tray", "box", "tin", "bin", "rack", "shelf", "jar", "pot", "drawer", "crate", "cup", "carton")
+
+_CONTAINER = re.compile(rf"(?:in |to )?({'|'.join(CONTAINERS)})(?:\s+(?:no\.?|nr\.?|number)\s*|\s*[:#]?\s*)(\S.*)?",
+                        re.IGNORECASE)  # fmt: skip
+_COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
+_COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
+_FATES: tuple[tuple[str, PartFate], ...] = (
+    (r"use again|re-?use|refit", "use-again"),
+    (r"replace|renew|scrap", "replace"),
+    (r"machine|regrind|grind|skim|rebore|hone|reface|resurface", "machine"),
+    (r"ask (?:the )?customer", "ask-customer"),
+)
+_MARKS = re.compile(r"(?:marks?|marked|stamped|punched|scribed|painted|engraved|etched|dots?)\b", re.IGNORECASE)
+_FACING = re.compile(
+    r"(?:facing|faces|towards?|arrow|orientation|lip|chamfer|"
+    r"(?:open|closed|flat|stepped|chamfered?|numbered) side)\b"
+    r"|.*\b(?:up|down|upwards?|downwards?|inwards?|outwards?|to (?:the )?(?:front|rear|left|right|top|bottom))$",
+    re.IGNORECASE,
+)
+_PARTNER = re.compile(
+    r"(?:goes with|belongs (?:with|to)|mates with|pairs? with|with|partner:?)\s+(\S.*)", re.IGNORECASE
+)
+_STATE = re.compile(r"state\s*:?\s+(\S.*)", re.IGNORECASE)
+_NOTE = re.compile(r"(?:note|remark)\s*:\s*(\S.*)|\"([^\"]+)\"?", re.IGNORECASE)
+_CONDITION = re.compile(
+    r"condition\s*:?\s*(\S.*)|((?:good|fair|poor|ok)$|(?:.*\b)?(?:worn|wear|scor(?:ed|ing)|pitt(?:ed|ing)|rust[y]?|"
+    r"corro(?:ded|sion)|burnt|blued|polished|bent|scratched|dented|hardened)\b.*)",
+    re.IGNORECASE,
+)
+_FOUND: tuple[tuple[str, FoundKind], ...] = (
+    (r"\b(?:debris|swarf|chips|sludge|filings)\b", "debris"),
+    (r"\bimprint\b", "gasket-imprint"),
+    (r"\b(?:thread )?inserts?\b", "thread-insert"),
+    (r"\b(?:odd|wrong) (?:bolt|screw|nut|stud|length)s?\b", "odd-bolt"),
+    (r"\b(?:missing|no) dowels?\b|\bdowels? (?:is |are )?missing\b", "missing-dowel"),
+    (r"\b(?:broken|broke|snapped|sheared|cracked|stripped|seized)\b", "broken"),
+    (r"\b(?:leaks?|leaked|leaking|weeps|weeping)\b", "leak"),
+    (r"\bmissing\b|^found\b", "other"),
+)
+_VALUE = re.compile(r"(?P<name>[^\d=]*[^\W\d_)][^\d=]*?|[^=]+?)\s*(?P<equals>[=:])?\s*(?P<value>[-+]?\.?\d[^=]*)")
+_DECIMAL = re.compile(r"[-+]?(?:\d+\.\d+|\.\d+)")
+
+
+class Understood(Struct, frozen=True):
+    """How an entry line is understood: the description, the same as rows to show, and what is wrong with it."""
+
+    description: PartDescription
+    rows: tuple[UnderstoodRow, ...] = ()
+    problems: tuple[Reason, ...] = ()
+
+
+def understand_entry(text: str) -> Understood:
+    """How an entry line is understood. Its first segment names the thing that comes off."""
+    return _understood(text, names_thing=True)
+
+
+def understand_details(text: str) -> Understood:
+    """How details are understood that are added to a line, such as ``bag 3``. ``what`` is "" in the description."""
+    return _understood(text.lstrip(" ,;"), names_thing=False)
+
+
+def _understood(text: str, *, names_thing: bool) -> Understood:
+    plain = clean_line(text)
+    if len(plain) > MAX_ENTRY:
+        message = f"The line has {len(plain)} characters. Write at most {MAX_ENTRY}; use a note for the rest"
+        return Understood(PartDescription(""), problems=(Reason("bad-intent", message, name="text"),))
+    if re.search(r"\d,\d", plain):
+        message = "A comma is between two digits. Write a point in a decimal (0.12), or a space after the comma"
+        return Understood(PartDescription(""), problems=(Reason("bad-quantity", message, name="text"),))
+    segments = [each.strip() for each in re.split(r"[,;]", plain) if each.strip()]
+    reader = _EntryReader()
+    if names_thing:
+        if not segments:
+            reader.wrong("value-missing", "Write what comes off, such as: rocker cover, 8x M6x1 30 mm, bag 3", "what")
+        else:
+            reader.thing(segments.pop(0))
+    elif not segments:
+        reader.wrong("value-missing", "Write what to add, such as: bag 3", "text")
+    for segment in segments:
+        reader.detail(segment)
+    description = replace(reader.description(), entered=plain)
+    return Understood(description, understood_rows(description), tuple(reader.problems))
+
+
+class _EntryReader:
+    """Collects the fields of one entry line."""
+
+    def __init__(self) -> None:
+        self.fields: dict[str, Any] = {"what": ""}
+        self.problems: list[Reason] = []
+
+    def description(self) -> PartDescription:
+        fields = {name: tuple(value) if isinstance(value, list) else value for name, value in self.fields.items()}
+        places = fields.get("places", ())
+        if places and "count" not in fields:
+            fields["count"] = len(places)
+        elif places and fields["count"] != len(places):
+            message = f"{fields['count']} parts, but {len(places)} places. Write the same number"
+            self.wrong("bad-quantity", message, "places")
+        return replace(PartDescription(""), **fields)
+
+    def wrong(self, code: Code, message: str, name: str) -> None:
+        self.problems.append(Reason(code, message, name=name))
+
+    def thing(self, text: str) -> None:
+        """Read the first segment: the name of the thing, with its count and places if they are there."""
+        if is_about_fasteners(text) and _is_only_fasteners(text):
+            self.wrong("value-missing", f"Name the thing first, such as: cover, {printable(text)}", "what")
+            return
+        count = _COUNT_X.match(text) or _COUNT_PLURAL.match(text)
+        if count is not None:
+            self.fields["count"] = int(count[1])
+            text = text[count.end() :]
+            if not 1 <= self.fields["count"] <= 999:
+                self.wrong("bad-quantity", f"{count[1]} is not a possible count. Write 1 to 999", "count")
+        name, places, problem = trailing_places(text)
+        if problem is not None:
+            self.problems.append(problem)
+        if places:
+            self.fields["places"] = list(places)
+        self.fields["what"] = name
+        if not re.search(r"[^\W\d_]", name):
+            self.wrong("value-missing", "Write what comes off in words", "what")
+
+    def detail(self, text: str) -> None:
+        """Read one of the other segments."""
+        if kept := _NOTE.fullmatch(text):
+            self._append("remark", (kept[1] or kept[2]).strip())
+        elif container := _CONTAINER.fullmatch(text):
+            self._container(text, container)
+        elif state := _STATE.fullmatch(text):
+            self._append("state", state[1])
+        elif not (self._found(text) or self._fasteners(text) or self._fate(text) or self._places(text)):
+            self._words(text)
+
+    def _words(self, text: str) -> None:
+        if _MARKS.match(text):
+            self._append("marks", text)
+        elif _FACING.fullmatch(text) or _FACING.match(text):
+            self._append("orientation", text)
+        elif partner := _PARTNER.fullmatch(text):
+            self._append("partner", partner[1])
+        elif self._value(text):
+            return
+        elif condition := _CONDITION.fullmatch(text):
+            self._append("condition", condition[1] or condition[2])
+        else:
+            self._append("remark", text)
+
+    def _append(self, name: str, text: str) -> None:
+        before = self.fields.get(name, "")
+        self.fields[name] = f"{before}; {text}" if before else text
+
+    def _container(self, text: str, found: re.Match[str]) -> None:
+        if found[2] is None:
+            kind = found[1].lower()
+            self.wrong("value-missing", f"Which {kind}? Write its number or name, such as {kind} 3", "container")
+            return
+        self._append("container", f"{found[1].lower()} {found[2]}")
+
+    def _fate(self, text: str) -> bool:
+        for pattern, fate in _FATES:
+            found = re.fullmatch(rf"(?:{pattern})(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
+            if found is None or re.match(r"\w", text[_word_end(pattern, text) :]):
+                continue
+            if self.fields.get("fate", fate) != fate:
+                self.wrong("bad-intent", "Two different fates. Write one; set others by place afterwards", "fate")
+            self.fields["fate"] = fate
+            reason = (found[1] or "").strip()
+            keyword = text[: _word_end(pattern, text)].lower()
+            if fate == "machine" and keyword != "machine":
+                reason = text
+            if reason:
+                self._append("fate_reason", reason)
+            return True
+        return False
+
+    def _found(self, text: str) -> bool:
+        for pattern, kind in _FOUND:
+            if re.search(pattern, text, re.IGNORECASE):
+                words = re.sub(r"^found:?\s+", "", text, flags=re.IGNORECASE)
+                self.fields.setdefault("found", []).append(PartFinding(kind, words))
+                return True
+        return False
+
+    def _fasteners(self, text: str) -> bool:
+        if not is_about_fasteners(text):
+            return False
+        for piece in re.split(r"\s*\+\s*", text):
+            read = read_fasteners(piece)
+            self.problems += read.problems
+            if read.group is not None:
+                self.fields.setdefault("fasteners", []).append(read.group)
+        return True
+
+    def _places(self, text: str) -> bool:
+        places = read_places(text)
+        if places is None:
+            return False
+        if isinstance(places, Reason):
+            self.problems.append(places)
+        elif "places" in self.fields:
+            self.wrong("bad-intent", "Places are written twice. Write them once", "places")
+        else:
+            self.fields["places"] = list(places)
+        return True
+
+    def _value(self, text: str) -> bool:
+        """Read ``end float 0.12 mm``. A number with a decimal point, or behind ``=``, must have a unit."""
+        found = _VALUE.fullmatch(text)
+        if found is None:
+            return False
+        name, value = found["name"].strip(" =:"), found["value"]
+        try:
+            quantity = parse_quantity(value)
+        except QuantityError as error:
+            if found["equals"] != "=" and not _DECIMAL.match(value):
+                return False
+            code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
+            self.wrong(code, str(error), name)
+            return True
+        stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, value.strip())
+        self.fields.setdefault("values", []).append(TeardownReading(name, stored))
+        return True
+
+
+def _word_end(pattern: str, text: str) -> int:
+    found = re.match(rf"(?:{pattern})", text, re.IGNORECASE)
+    return 0 if found is None else found.end()
+
+
+def _is_only_fasteners(text: str) -> bool:
+    """True if a segment about fasteners has no other words, so that it does not name a thing."""
+    read = read_fasteners(text)
+    return read.group is None or not re.search(r"[^\W\d_]", read.group.where)
+
+
+def with_details(line: PartDescription, details: PartDescription) -> PartDescription:
+    """The description of a line with details added. Words are added to words; fate and places replace those before."""
+
+    def joined(*texts: str) -> str:
+        return "; ".join(text for text in texts if text)
+
+    return replace(
+        line,
+        count=len(details.places) if details.places else line.count,
+        fasteners=(*line.fasteners, *details.fasteners),
+        places=details.places or line.places,
+        values=(*line.values, *details.values),
+        found=(*line.found, *details.found),
+        fate=details.fate or line.fate,
+        fate_reason=details.fate_reason if details.fate else line.fate_reason,
+        entered=_joined_entry(line.entered, details.entered),
+        **{name: joined(getattr(line, name), getattr(details, name)) for name in _WORD_FIELDS},
+    )
+
+
+_WORD_FIELDS = ("marks", "orientation", "container", "condition", "state", "partner", "remark")
+
+
+def _joined_entry(*texts: str) -> str:
+    return ", ".join(text for text in texts if text)

@@ -1,0 +1,164 @@
+"""Reads fasteners as the trade writes them, such as ``8x M6x1 30 mm`` or ``4x 5/16-18 x 1 in at front``."""
+
+import re
+
+from msgspec import Struct
+
+from benchflow.quantity.notation import parse_quantity
+from benchflow.quantity.types import QuantityError, printable
+from benchflow.session.refusal import Code, Reason
+from benchflow.session.state.event_basics import StoredQuantity
+from benchflow.session.teardown.teardown_record import FastenerGroup
+from benchflow.trade.calculations.thread_series import METRIC_PITCHES, thread_problem
+from benchflow.trade.calculations.threads import ThreadError, parse_thread
+
+KINDS = {
+    "bolt": "bolt", "capscrew": "screw", "setscrew": "set screw", "screw": "screw", "nut": "nut", "stud": "stud",
+    "washer": "washer", "circlip": "circlip", "clip": "clip", "clamp": "clamp", "pin": "pin", "plug": "plug",
+    "rivet": "rivet", "key": "key",
+}  # fmt: skip
+"""Words for a fastener, each with the kind in the record. A plural has an s."""
+
+MAX_COUNT = 999
+
+_COUNT = re.compile(r"(\d{1,6})(?:\s*[x×*]\s*|\s+(?=\D)|\s+(?=\d+/\d))")
+_NUMBER = r"\d+(?:\.\d+)?"
+_TIMES = r"\s*[x×*]\s*"
+_METRIC = re.compile(
+    rf"(?<![\w.])M\s?({_NUMBER})(?:{_TIMES}({_NUMBER}))?(?:{_TIMES}({_NUMBER})(?!\s*(?:mm|cm|in)\b))?(?![\w.])",
+    re.IGNORECASE,
+)
+_UNIFIED = re.compile(
+    r"(?<![\w./])(?:#\d{1,2}|\d{1,2}[ -]\d{1,2}/\d{1,2}|\d{1,2}/\d{1,2}|\d{1,2})\"?-\d{1,2}(?![\d./])"
+    r"(?:\s?(?:UN[A-Z]{0,3}|NC|NF)\b)?",
+    re.IGNORECASE,
+)
+_LENGTH = re.compile(
+    rf"(?<![\w./])((?:\d{{1,3}} )?\d+/\d+|{_NUMBER}|\.\d+)\s*(mm|cm|inch(?:es)?|in|thou|\"|'')(?![\w])", re.IGNORECASE
+)
+_ANY_NUMBER = re.compile(r"(?<![\w./-])\d+(?:[./]\d+)?(?![\w/-])")
+
+
+class ReadFasteners(Struct, frozen=True):
+    """Fasteners in a text, with what is wrong with it."""
+
+    group: FastenerGroup | None
+    problems: tuple[Reason, ...] = ()
+
+
+def is_about_fasteners(text: str) -> bool:
+    """True if a text is about fasteners: it has a thread, or a count with a word for a fastener or with a length."""
+    if _METRIC.search(text) or _UNIFIED.search(text):
+        return True
+    count = _COUNT.match(text)
+    if count is None:
+        return False
+    rest = text[count.end() :]
+    return _kind_word(rest) is not None or (_LENGTH.match(rest) is not None)
+
+
+def read_fasteners(text: str) -> ReadFasteners:
+    """The fasteners in ``text``, which has one group."""
+    count = _COUNT.match(text)
+    if count is None or (_UNIFIED.match(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
+        example = f"Write the count first: 8x {printable(text)}"
+        return ReadFasteners(None, (Reason("value-missing", f"How many? {example}", name="fasteners"),))
+    number = int(count[1])
+    if not 1 <= number <= MAX_COUNT:
+        message = f"{count[1]} is not a possible count. Write 1 to {MAX_COUNT}"
+        return ReadFasteners(None, (Reason("bad-quantity", message, name="fasteners"),))
+    rest = text[count.end() :]
+    thread, length, rest, problems = _thread(rest)
+    if length is None:
+        length, rest, more = _length(rest)
+        problems += more
+    kind, rest = _kind(rest)
+    where = " ".join(rest.replace(":", " ").split()).strip(" x×")
+    stray = _ANY_NUMBER.match(where)
+    if stray is not None and length is None:
+        message = f"“{stray[0]}” has no unit. Write a length as {stray[0]} mm"
+        problems += (Reason("bad-quantity", message, name="fasteners"),)
+    return ReadFasteners(FastenerGroup(number, kind, thread, length, where), problems)
+
+
+def read_length(text: str, name: str) -> StoredQuantity | Reason:
+    """The length in ``text``, or why it is none."""
+    try:
+        found = parse_quantity(text, dimension="length")
+    except QuantityError as error:
+        code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
+        return Reason(code, str(error), name=name)
+    if found.value <= 0:
+        return Reason("bad-quantity", f"“{printable(text)}” is not a possible length. It is above 0", name=name)
+    return StoredQuantity(f"{found.value:f}", found.unit, text.strip())
+
+
+def thread_reason(text: str) -> Reason | None:
+    """Why ``text`` is no standard thread; ``None`` if it is one. ``special`` at its end allows any."""
+    try:
+        wrong = thread_problem(parse_thread(text))
+    except ThreadError as error:
+        return Reason("bad-quantity", str(error), name="thread")
+    if not wrong:
+        return None
+    return Reason("bad-quantity", f"{wrong[:1].upper()}{wrong[1:]}. Or write {text} special", name="thread")
+
+
+def _thread(text: str) -> tuple[str, StoredQuantity | None, str, tuple[Reason, ...]]:
+    """The thread in ``text``, the length if it is part of the designation, the rest, and what is wrong."""
+    special = re.search(r"\bspecial\b", text)
+    found = _METRIC.search(text)
+    if found is not None:
+        name, length = _metric_name(found)
+        stored = None if not length else StoredQuantity(length, "mm", length)
+    else:
+        found = _UNIFIED.search(text)
+        if found is None:
+            return "", None, text, ()
+        name, stored = re.sub(r"\s+", " ", found[0].replace('"', "")).upper(), None
+    rest = f"{text[: found.start()]} {text[found.end() :]}".strip()
+    if special:
+        rest = re.sub(r"\bspecial\b", " ", rest).strip()
+        name += " special"
+    wrong = thread_reason(name)
+    return name, stored, rest, () if wrong is None else (wrong,)
+
+
+def _metric_name(found: re.Match[str]) -> tuple[str, str]:
+    """The metric thread, and the length in mm ("" if there is none): ``M6x1x30`` has both.
+
+    The second number is a pitch if it is at most the coarse pitch of ISO 261, otherwise a length.
+    """
+    diameter, second, third = found.groups()
+    size = f"{float(diameter):g}"
+    if second is None:
+        return f"M{size}", ""
+    pitches = METRIC_PITCHES.get(size, "").split()
+    is_pitch = float(second) <= (float(pitches[0]) if pitches else float(size) / 4)
+    if third is not None or is_pitch:
+        return f"M{size}x{float(second):g}", "" if third is None else f"{float(third):g}"
+    return f"M{size}", f"{float(second):g}"
+
+
+def _length(text: str) -> tuple[StoredQuantity | None, str, tuple[Reason, ...]]:
+    found = _LENGTH.search(text)
+    if found is None:
+        return None, text, ()
+    rest = f"{text[: found.start()]} {text[found.end() :]}"
+    length = read_length(found[0], "fasteners")
+    if isinstance(length, Reason):
+        return None, rest, (length,)
+    return length, rest, ()
+
+
+def _kind_word(text: str) -> re.Match[str] | None:
+    """The first word for a fastener in ``text``."""
+    return re.search(rf"\b(?:({'|'.join(KINDS)})e?s?)\b", text, re.IGNORECASE)
+
+
+def _kind(text: str) -> tuple[str, str]:
+    """The kind of the fasteners, and the text without its word."""
+    found = _kind_word(text)
+    if found is None:
+        return "", text
+    return KINDS[found[1].lower()], f"{text[: found.start()]} {text[found.end() :]}"

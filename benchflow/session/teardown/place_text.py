@@ -1,0 +1,63 @@
+"""Reads the places of repeated parts, such as ``cylinder 1..4``, ``left and right`` or ``bearing 3``."""
+
+import re
+
+from benchflow.session.refusal import Reason
+
+MAX_PLACES = 64
+"""Places of one line."""
+
+_WORDS = {
+    "cyl": "cylinder", "cyls": "cylinder", "cylinder": "cylinder", "cylinders": "cylinder", "bearing": "bearing",
+    "bearings": "bearing", "main": "main", "mains": "main", "journal": "journal", "journals": "journal",
+    "port": "port", "ports": "port", "place": "place", "places": "place", "position": "position",
+    "positions": "position", "valve": "valve", "valves": "valve", "rod": "rod", "rods": "rod",
+}  # fmt: skip
+"""Words that name a place, each with the word in the record."""
+_SIDES = ("left", "right", "front", "rear", "top", "bottom", "upper", "lower", "inner", "outer", "inlet", "exhaust")
+
+_RANGE = r"(\d{1,4})\s*(?:\.\.\.?|…|-|–|to)\s*(\d{1,4})"
+_LIST = r"\d{1,4}(?:\s*(?:\+|&|and)\s*\d{1,4})+"
+_BY_RANGE = re.compile(rf"(?:([^\W\d_][\w ]*?)\s+)?{_RANGE}", re.IGNORECASE)
+_BY_LIST = re.compile(rf"(?:([^\W\d_][\w ]*?)\s+)?({_LIST})", re.IGNORECASE)
+_ONE = re.compile(rf"({'|'.join(_WORDS)})\s*(?:no\.?\s*)?(\d{{1,4}})", re.IGNORECASE)
+_BY_SIDES = re.compile(rf"(?:{'|'.join(_SIDES)})(?:\s*(?:\+|&|and)\s*(?:{'|'.join(_SIDES)}))*", re.IGNORECASE)
+_AT_END = re.compile(rf"(?:{_RANGE}|{_LIST})$", re.IGNORECASE)
+
+
+def read_places(text: str) -> tuple[str, ...] | Reason | None:
+    """The places that ``text`` names, the reason why they are not possible, or ``None`` if it names none."""
+    if sides := _BY_SIDES.fullmatch(text):
+        return tuple(re.split(r"\s*(?:\+|&|\band\b)\s*", sides[0].lower()))
+    if one := _ONE.fullmatch(text):
+        return (f"{_WORDS[one[1].lower()]} {int(one[2])}",)
+    if by_range := _BY_RANGE.fullmatch(text):
+        return _numbered(by_range[1] or "", _range(int(by_range[2]), int(by_range[3])), text)
+    if by_list := _BY_LIST.fullmatch(text):
+        return _numbered(by_list[1] or "", [int(each) for each in re.findall(r"\d+", by_list[2])], text)
+    return None
+
+
+def trailing_places(text: str) -> tuple[str, tuple[str, ...], Reason | None]:
+    """The name of a thing, the places at its end (``rod caps 1..4``), and what is wrong with them."""
+    found = _AT_END.search(text)
+    name = "" if found is None else text[: found.start()].strip()
+    if found is None or not re.search(r"[^\W\d_]", name):
+        return text, (), None
+    places = read_places(found[0])
+    if isinstance(places, Reason):
+        return name, (), places
+    return name, places or (), None
+
+
+def _range(first: int, last: int) -> list[int]:
+    return list(range(first, last + 1))[: MAX_PLACES + 1]
+
+
+def _numbered(word: str, numbers: list[int], text: str) -> tuple[str, ...] | Reason:
+    if len(numbers) < 2 or len(set(numbers)) != len(numbers):
+        return Reason("bad-quantity", f"“{text}” names no range of places. Write the lower number first", name="places")
+    if len(numbers) > MAX_PLACES:
+        return Reason("bad-quantity", f"“{text}” names more than {MAX_PLACES} places. Use several lines", name="places")
+    prefix = _WORDS.get(word.lower(), word.lower())
+    return tuple(f"{prefix} {number}".strip() for number in numbers)

@@ -1,0 +1,277 @@
+"""The controller of a teardown: the only way to write its log. It parses an intent, decides, appends, folds, answers.
+
+``send`` writes the event to disk before it reports it. If the append fails, the state is unchanged.
+"""
+
+import threading
+from pathlib import Path
+from typing import Any, Self, cast
+
+import msgspec
+from msgspec.structs import replace
+
+from benchflow import __version__
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean, clean_line
+from benchflow.session.controller import Accepted, Answer
+from benchflow.session.head_memory import HeadMemory
+from benchflow.session.intents.parsing import intent_record, read_intent_of
+from benchflow.session.log.journal import Journal, NotSaved
+from benchflow.session.log.line_format import Draft
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.machine_clock import Clock
+from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.state.clock import Now, event_time, set_back_from
+from benchflow.session.state.event_basics import Event
+from benchflow.session.teardown import teardown_events as ev
+from benchflow.session.teardown import teardown_intents as intents
+from benchflow.session.teardown.decide_teardown import decide_teardown, open_teardown
+from benchflow.session.teardown.entry_line import Understood, understand_entry
+from benchflow.session.teardown.fold_teardown import (
+    NoTeardown,
+    TeardownState,
+    fold_teardown,
+    replay_teardown,
+)
+from benchflow.session.teardown.teardown_record import TeardownRecord
+
+LINES_KEPT = ("text", "reason")
+"""Fields whose line breaks are kept."""
+
+
+class TeardownController:
+    """The controller of one teardown. Safe to call from worker threads, one call at a time."""
+
+    def __init__(self, journal: Journal, clock: Clock, *, simulated: bool) -> None:
+        self.journal, self.clock, self.simulated = journal, clock, simulated
+        self.state: TeardownState | None = None
+        self.memory: HeadMemory | None = None  # remembers the head of the log when it is closed
+        self._lock = threading.RLock()
+        self._unlogged_start = False
+
+    @classmethod
+    def open(cls, path: Path, *, simulated: bool = False, clock: Clock | None = None, read_only: bool = False) -> Self:
+        """Open the teardown in the log at ``path``, or make a new, empty log there.
+
+        It is read-only if the log is damaged, or if another program has it open.
+
+        Raises:
+            NoTeardown: the file is another log.
+            LogUnusable: the log cannot be made or read.
+            BenchflowError: the log is of another format, or ``simulated`` does not match it.
+        """
+        if not path.exists():
+            return cls(Journal.create(path), clock or Clock(), simulated=simulated)
+        _refuse_other_log(path)
+        journal = Journal.open(path, read_only=read_only)
+        try:
+            controller = cls(journal, clock or Clock(), simulated=simulated)
+            controller._load()
+        except BenchflowError:
+            journal.close()
+            raise
+        return controller
+
+    def _load(self) -> None:
+        journal = self.journal
+        if not journal.lines:
+            if journal.damage is None:
+                return
+            raise NoTeardown(
+                f"{journal.path} is not a log of benchflow: line 1 {journal.damage.what}. It was not changed"
+            )
+        self.state = replay_teardown(journal.lines, journal.path)
+        if self.state.record.simulated != self.simulated and not journal.read_only:
+            kind, flag = ("a simulated", "with") if self.state.record.simulated else ("a real", "without")
+            raise BenchflowError(f"{journal.path} is the log of {kind} teardown. Drive it {flag} --simulated.")
+        self.simulated = self.state.record.simulated
+        self._unlogged_start = True
+
+    @property
+    def record(self) -> TeardownRecord | None:
+        """The record; ``None`` before the teardown is open."""
+        return None if self.state is None else self.state.record
+
+    @property
+    def saved(self) -> int:
+        """The number of events on disk."""
+        return len(self.journal.lines)
+
+    @property
+    def read_only(self) -> str:
+        """The reason why the log cannot be written, as a clause; "" if it can."""
+        return self.journal.read_only
+
+    def send(self, message: dict[str, Any]) -> Answer:
+        """Carry out one intent, given as JSON data. In a simulated teardown it must have the field ``at``."""
+        with self._lock:
+            message = {key: _cleaned(key, value) for key, value in message.items()}
+            now = self._time_of(message)
+            if isinstance(now, Refusal):
+                return now
+            intent = read_intent_of(message, intents.TEARDOWN_INTENT_TYPES)
+            if isinstance(intent, Refusal):
+                return intent
+            return self._carry_out(cast("intents.TeardownIntent", intent), now)
+
+    def _time_of(self, message: dict[str, Any]) -> Now | Refusal:
+        if not self.simulated:
+            if "at" in message:
+                text = "The field at is for simulated sessions only (drive --simulated). Leave it out"
+                return _refuse("not-allowed", text, "at")
+            return self.clock.now()
+        at = message.pop("at", None)
+        if at is None:
+            if message.get("intent") in intents.TEARDOWN_QUERIES:
+                return Now("" if self.state is None else self.state.last.at)
+            text = "Give the time of this intent in the field at (RFC 3339), because the session is simulated"
+            return _refuse("value-missing", text, "at")
+        try:
+            return Now(format_timestamp(parse_timestamp(str(at))))
+        except BenchflowError as error:
+            return _refuse("bad-intent", str(error), "at")
+
+    def _carry_out(self, intent: intents.TeardownIntent, now: Now) -> Answer:
+        if isinstance(intent, intents.AskUnderstood):
+            return Accepted((), {"understood": understood_as_json(understand_entry(intent.text))})
+        if isinstance(intent, intents.AskTeardown):
+            if self.state is None:
+                return _refuse("not-open", "The teardown is not started. Send the intent open first")
+            return Accepted((), {"status": msgspec.to_builtins(self.state.record)})
+        if self.read_only:
+            return _refuse("not-saved", f"View only: {self.read_only}")
+        if self.state is not None:
+            decision = decide_teardown(self.state, intent)
+        elif isinstance(intent, intents.OpenTeardown):
+            boot = "" if self.simulated else self.clock.boot_id
+            unfilled = ev.TeardownOpened("", "", __version__, ev.TEARDOWN_FORMAT, self.simulated, boot)
+            decision = open_teardown(intent, unfilled)
+        else:
+            return _refuse("not-open", "The teardown is not started. Send the intent open first")
+        if isinstance(decision, Refusal):
+            return decision
+        by = intent.by or (self.state.record.by if self.state is not None else "")
+        return self._write(decision, by, now, intent)
+
+    def append(self, event: Event, by: str, sent: dict[str, Any]) -> Answer:
+        """Log an event that needs files, such as a picture that was kept. ``sent`` is what was asked for."""
+        with self._lock:
+            if self.read_only:
+                return _refuse("not-saved", f"View only: {self.read_only}")
+            assert self.state is not None  # the screen opens it first
+            assert not self.simulated  # a simulation has no files
+            return self._write(event, by or self.state.record.by, self.clock.now(), sent)
+
+    def _write(self, event: Event, by: str, now: Now, intent: intents.TeardownIntent | dict[str, Any]) -> Answer:
+        """Write one event, after those that happened without an intent."""
+        leading = self._leading(now)
+        number = 1 + (0 if self.state is None else self.state.intents)
+        groups = [leading, [event]] if leading else [[event]]
+        drafts = [
+            _draft(each, by, now, {"intent": number + count, "of": len(group)})
+            for count, group in enumerate(groups)
+            for each in group
+        ]
+        drafts[-1].data["sent"] = intent if isinstance(intent, dict) else intent_record(intent)
+        try:
+            lines = self.journal.append(drafts)
+        except NotSaved as error:
+            return Refusal((Reason("not-saved", str(error)),))
+        for line in lines:
+            typed = ev.teardown_event(line)
+            assert typed is not None  # it was made from one
+            self.state = fold_teardown(self.state, typed, line)
+        self._unlogged_start = False
+        return Accepted(lines[-1:])
+
+    def _leading(self, now: Now) -> list[Event]:
+        """What happened without an intent: the clock went back, the program was started."""
+        events: list[Event] = []
+        if self.state is None:
+            return events
+        before = set_back_from(event_time(self.state.last), now)
+        if before:
+            events.append(ev.ClockSetBack(before, now.at))
+        if self._unlogged_start:
+            boot = "" if self.simulated else self.clock.boot_id
+            events.append(ev.TeardownResumed(__version__, ev.TEARDOWN_FORMAT, boot))
+        return events
+
+    def reread(self) -> bool:
+        """Read what another program has added to a log opened read-only. Returns true if there was anything."""
+        with self._lock:
+            lines = self.journal.reread()
+            if lines:
+                self.state = replay_teardown(self.journal.lines, self.journal.path)
+            return bool(lines)
+
+    def move_to(self, folder: Path) -> None:
+        """Continue the log in another folder, for example after a full disk or a removed memory stick."""
+        with self._lock:
+            self.journal = self.journal.move_to(folder)
+
+    def close(self) -> None:
+        """Remember the head of the log, and release it."""
+        if self.memory is not None:
+            self.memory.remember(self.journal.lines, self.journal.path, self.clock.now().at)
+        self.journal.close()
+
+
+def understood_as_json(understood: Understood) -> dict[str, Any]:
+    """How an entry line is understood, as JSON: the fields, the rows to show, and the problems."""
+    description = replace(understood.description, entered="")
+    return {
+        "fields": msgspec.to_builtins(description),
+        "rows": msgspec.to_builtins(list(understood.rows)),
+        "problems": msgspec.to_builtins(list(understood.problems)),
+    }
+
+
+def _refuse(code: Code, message: str, name: str | None = None) -> Refusal:
+    return Refusal((Reason(code, message, name=name),))
+
+
+def _draft(event: Event, by: str, now: Now, group: dict[str, Any]) -> Draft:
+    data = msgspec.to_builtins(event) | group
+    kind = data.pop("kind")
+    if now.boot:
+        data["clock"] = {"boot": now.boot, "ms": now.ms}
+    return Draft(now.at, by, kind, data)
+
+
+def _cleaned(key: str, value: Any) -> Any:
+    """A field of an intent without characters that could control a terminal, at any depth."""
+    if isinstance(value, str):
+        return clean(value).strip() if key in LINES_KEPT else clean_line(value)
+    if isinstance(value, dict):
+        return {clean_line(str(name)): _cleaned(str(name), inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_cleaned(key, inner) for inner in value]
+    if type(value) is int and key not in ("count", "at"):
+        return str(value)
+    return value
+
+
+def _refuse_other_log(path: Path) -> None:
+    """Refuse a log that is not a teardown before it is opened for writing, so that it stays unchanged.
+
+    Raises:
+        NoTeardown: it is the log of a job.
+        BenchflowError: it is a teardown of a newer format.
+    """
+    from benchflow.session.log.line_format import read
+    from benchflow.session.log.log_folder import why_not_a_file
+
+    if why_not_a_file(path):
+        return  # the journal reports it
+    try:
+        with path.open("rb") as file:
+            first = read(file.readline()).lines
+    except OSError:
+        return  # the journal reports the error
+    if not first:
+        return
+    if first[0].kind != ev.OPENED_KIND:
+        raise NoTeardown(f"{path} is the log of a job, not of a teardown. Choose another file.")
+    if first[0].data.get("format") != ev.TEARDOWN_FORMAT:
+        raise BenchflowError(f"{path} was written by a newer version. View it with: benchflow log '{path}'")

@@ -1,0 +1,163 @@
+"""A teardown by intents: its record, its refusals, its log."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.session.log.journal import verify
+from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
+from tests.driving.script import intent
+from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> TeardownScript:
+    return TeardownScript(tmp_path).begin()
+
+
+def test_record_has_what_came_off_in_order(script: TeardownScript) -> None:
+    script.off("rocker cover, 8x M6x1 30 mm, bag 3", "rod caps 1..4, 8x nut M9x1, tray A, replace: pitted")
+    cover, caps = script.record.lines
+    assert (cover.id, cover.description.what, cover.description.container) == ("1", "rocker cover", "bag 3")
+    (bolts,) = cover.description.fasteners
+    assert (bolts.count, bolts.thread, bolts.length and bolts.length.value) == (8, "M6x1", "30")
+    assert [(part.place, part.fate) for part in caps.parts] == [(str(n), "replace") for n in range(1, 5)]
+
+
+def test_first_line_waits_for_what_is_measured_together(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    assert script.refused("off", text="cover") == ["value-missing"]
+    script.do("measure", name="end float", value="0.12 mm", place="input shaft")
+    assert script.refused("measure", name="end float", value="0.12 N·m") == ["wrong-dimension"]
+    script.send(SKIP_REST)
+    script.do("off", text="cover")
+    record = script.record
+    (reading,) = record.together
+    assert (reading.name, reading.place, reading.lines_off) == ("end float", "input shaft", 0)
+    assert [item.name for item in record.checklist if item.answered] == ["end float"]
+
+
+def test_intents_before_open_and_a_second_open_are_refused(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    assert script.refused("off", text="cover") == ["not-open"]
+    assert script.refused("open", by="Robin") == ["value-missing", "value-missing"]
+    script.send(OPEN)
+    assert script.refused("open", by="Kim", unit="1", what="pump") == ["already-open"]
+
+
+def test_wrong_entries_are_refused_with_their_codes(script: TeardownScript) -> None:
+    assert script.refused("off", text="cover, 8x M6x1 30") == ["bad-quantity"]
+    assert script.refused("off", text="cover, M6x1 30 mm") == ["value-missing"]
+    assert script.refused("off", text="8x M6x1 30 mm, bag 3") == ["value-missing"]
+    assert script.refused("off", what="cover", fasteners=[{"count": 8, "length": "3 N·m"}]) == ["wrong-dimension"]
+    assert script.refused("fate", fate="replace") == ["unknown-name"]
+    script.off("cover")
+    assert script.refused("fate", fate="replaced") == ["unknown-name"]
+    assert script.refused("fate", fate="replace", place="cylinder 2") == ["unknown-name"]
+    assert script.refused("fate", fate="replace", line="7") == ["unknown-name"]
+    assert script.refused("off-again", line="1") == ["already-done"]
+    assert script.refused("found", kind="other") == ["value-missing"]
+    assert script.refused("wobble") == ["unknown-name"]
+    assert script.record.lines[0].description.what == "cover"
+
+
+def test_correction_keeps_the_old_words(script: TeardownScript) -> None:
+    script.off("rocker cover, 8x M6x1 30 mm, bag 3, replace")
+    script.do("edit", line="1", text="rocker cover, 7x M6x1 30 mm, bag 3", reason="Counted again")
+    (line,) = script.record.lines
+    assert line.description.fasteners[0].count == 7
+    assert line.parts[0].fate == ""  # the corrected words do not say it any more
+    (old,) = line.earlier
+    assert (old.description.fasteners[0].count, old.reason) == (8, "Counted again")
+
+
+def test_edit_by_fields_changes_only_those(script: TeardownScript) -> None:
+    script.off("rocker cover, 8x M6x1 30 mm, bag 3")
+    script.do("fate", fate="machine", reason="warped")
+    script.do("edit", container="bag 4")
+    (line,) = script.record.lines
+    assert (line.description.container, line.description.fasteners[0].count) == ("bag 4", 8)
+    assert line.parts[0].fate == "machine"
+    assert script.refused("edit", container="bag 4") == ["already-done"]
+
+
+def test_forgotten_line_is_inserted_between_two(script: TeardownScript) -> None:
+    script.off("cover", "gear", "shaft")
+    script.do("off", text="circlip", after="1")
+    script.do("off", text="breather", after="0")
+    assert [(line.id, line.description.what) for line in script.record.lines] == [
+        ("0a", "breather"), ("1", "cover"), ("1a", "circlip"), ("2", "gear"), ("3", "shaft"),
+    ]  # fmt: skip
+    assert script.do("off", text="housing")["line"] == "4"
+
+
+def test_line_is_split_and_the_split_is_undone(script: TeardownScript) -> None:
+    script.off("washer and bearing, bag 4", "shaft")
+    script.do("split", line="1", into=["thrust washer, bag 4", "needle bearing, bag 5"])
+    assert [(line.id, line.description.container) for line in script.record.lines] == [
+        ("1", "bag 4"), ("1a", "bag 5"), ("2", ""),
+    ]  # fmt: skip
+    script.do("undo")
+    script.do("undo")
+    record = script.record
+    assert [line.description.what for line in record.lines] == ["washer and bearing"]
+    assert record.undone == 2
+    script.off("shaft again")
+    assert [line.id for line in script.record.lines] == ["1", "2"]
+
+
+def test_part_is_put_back_and_comes_off_again(script: TeardownScript) -> None:
+    script.off("flywheel cover", "flywheel")
+    script.do("put-back", line="1", reason="To hold the ring gear")
+    assert script.refused("put-back", line="1") == ["already-done"]
+    assert [line.is_off for line in script.record.lines] == [False, True]
+    assert script.refused("close") == ["temporary-left"]
+    script.off("nut")
+    script.do("off-again", line="1")
+    (back,) = script.record.lines[0].put_backs
+    assert (back.after, back.off_again_after, back.reason) == ("2", "3", "To hold the ring gear")
+
+
+def test_closed_teardown_takes_only_fates_findings_and_readings(script: TeardownScript) -> None:
+    script.off("block")
+    script.do("close")
+    assert script.refused("off", text="plug") == ["not-allowed"]
+    assert script.refused("undo") == ["not-allowed"]
+    script.do("measure", line="1", name="bore", value="80.02 mm", place="cylinder 1")
+    script.do("fate", line="1", fate="machine", reason="rebore")
+    assert script.record.closed
+
+
+def test_simulated_teardown_takes_its_times_from_the_intents(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path, simulated=True)
+    script.begin()
+    assert script.record.opened_at == "2026-03-01T08:01:00.000Z"
+    real = TeardownScript(tmp_path / "..")
+    real.path = tmp_path / "real.jsonl"
+    (reply,) = real.send({**OPEN, "at": "2026-03-01T08:00:00Z"})
+    assert reply["refused"][0]["code"] == "not-allowed"
+
+
+def test_log_is_a_hash_chain_and_is_continued_after_a_torn_line(script: TeardownScript) -> None:
+    script.off("cover")
+    assert verify(script.path).damage is None
+    whole = script.path.read_bytes()
+    script.path.write_bytes(whole[:-20])  # power loss in the last line
+    assert script.do("off", text="cover again")["line"] == "1"
+    assert [line.description.what for line in script.record.lines] == ["cover again"]
+    assert list(script.path.parent.glob("*.torn-1"))
+
+
+def test_log_of_another_kind_is_refused(tmp_path: Path, script: TeardownScript) -> None:
+    other = tmp_path / "other.jsonl"
+    other.write_text("not a log\n")
+    with pytest.raises(NoTeardown):
+        load_teardown(other)
+    assert other.read_text() == "not a log\n"
+
+
+def test_control_characters_never_reach_the_log(script: TeardownScript) -> None:
+    script.send(intent("off", what="co\x1b[31mver", fasteners=[{"count": 2, "where": "a\x07b"}]))
+    (line,) = script.record.lines
+    assert (line.description.what, line.description.fasteners[0].where) == ("co[31mver", "ab")

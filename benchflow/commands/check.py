@@ -15,6 +15,9 @@ from benchflow.commands.progress_line import ProgressLine
 if TYPE_CHECKING:
     from benchflow.ordering.proof import Proof
 
+TO_FILL = "to-fill"
+"""The code of a figure that is still to be filled in."""
+
 ALL_CODES = ""
 """The value of `--explain` without a code."""
 
@@ -29,9 +32,10 @@ ALL_CODES = ""
     metavar="[CODE]",
     help="Explain a finding and how to correct it, with an example. Without a CODE: list all findings.",
 )
+@click.option("--to-fill", is_flag=True, help="List every figure that is still to be filled in (`ask`), one per line.")
 @click.option("--bound", type=click.IntRange(min=1), metavar="N",
               help="Explore at most N configurations, then report what was proven.")  # fmt: skip
-def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int | None) -> int:
+def check(files: tuple[str, ...], as_json: bool, explain: str | None, to_fill: bool, bound: int | None) -> int:
     """Find every mistake in a procedure, with line and column. Then prove its order: no allowed order passes through
     a forbidden configuration, and every allowed order can be finished.
 
@@ -57,7 +61,7 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
         if as_json:
             print_json({**report, "file": name})
         else:
-            _print_report(report, proof)
+            _print_report(report, proof, to_fill=to_fill)
     return worst
 
 
@@ -108,15 +112,40 @@ def _checked(
     return {"file": file, "ok": ok, "findings": findings, "explored": explored}, proof
 
 
-def _print_report(report: dict[str, Any], proof: "Proof | None") -> None:
+def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: bool = False) -> None:
+    """Print the findings and the summary. The figures to be filled in are one line, unless ``to_fill`` lists them."""
     file = report["file"]
+    asked = [finding for finding in report["findings"] if finding["code"] == TO_FILL]
+    if asked and not to_fill:
+        first = asked[0]
+        print_line(
+            f"{file}:{first['line']}:{first['column']}: note: {to_fill_sentence(asked)}. "
+            f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
+        )
     for finding in report["findings"]:
+        if finding["code"] == TO_FILL and not to_fill:
+            continue
+        if finding["code"] == TO_FILL:
+            print_line(f"{file}:{finding['line']}:{finding['column']}: {_without_hint(finding['message'])}")
+            continue
         place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
         print_line(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]")
         if finding.get("order"):
             start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
             print_line(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
     print_line(f"{file}: {_summary(report, proof)}")
+
+
+def _without_hint(message: str) -> str:
+    return message.partition(". ")[0]
+
+
+def to_fill_sentence(asked: list[dict[str, Any]]) -> str:
+    """The figures to be filled in as one sentence: ``18 figures still to be filled in, first: ...``."""
+    from benchflow.procedure.figures_to_fill import to_fill_summary
+
+    first = _without_hint(asked[0]["message"]).removeprefix("To be filled in: ")
+    return to_fill_summary(len(asked), first, asked[0]["line"])
 
 
 def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
@@ -140,4 +169,7 @@ def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
     if not found:
         no_rule = any(finding["code"] == "no-rule" for finding in report["findings"])
         found = "sound, but without a collision rule: collisions are not proven" if no_rule else "sound"
+    asked = sum(finding["code"] == TO_FILL for finding in report["findings"])
+    if asked:
+        found += f", {asked} figure{'s' if asked > 1 else ''} to be filled in"
     return f"{found}. Every allowed order was explored ({explored['configurations']} configurations)."

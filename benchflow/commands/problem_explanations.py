@@ -199,6 +199,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "The procedure has no interference rule. The proof of the order then covers no collision of parts.",
         "interference: [{never: {pistons: at-deck, valves: open}, because: The valves would hit the pistons}]",
     ),
+    "to-fill": (
+        "A figure is still to be filled in: it is written as `ask`. Take it from the source and write it there. The "
+        "bench asks for what is left, with its source, and what depends on it waits. It proposes none.",
+        "limit: ask               ->  limit: 0.10 .. 0.28 mm   (source: manual p. 4-21)",
+    ),
     "until-without-limit": (
         "A time has `until`, which judges its upper end when that entry is made, but it has no upper end.",
         "limit: at least 2 h      ->  limit: 2 h .. 4 h",

@@ -6,6 +6,7 @@ from itertools import combinations, pairwise
 from benchflow.procedure.identity import ValueRef, joined, parts
 from benchflow.procedure.model import (
     AboveReading,
+    AskedLimit,
     Bound,
     CalculatedValue,
     ChoiceRow,
@@ -109,6 +110,8 @@ def _is_gap(row: ChoiceRow, following: ChoiceRow) -> bool:
 def _sides(bound: Bound) -> Iterator[str]:
     """The sides on which a value can be out of a limit."""
     match bound:
+        case AskedLimit():
+            yield from ("below", "above")
         case Fixed(limit=limit) | AboveReading(by=limit) | EqualWithin(limit=limit):
             if limit.low is not None and not isinstance(bound, EqualWithin):
                 yield "below"

@@ -153,6 +153,17 @@ class Plan(Struct, frozen=True, dict=True):
         return tuple(v.name for v in self.procedure.state if StepId.parse(v.name).operation in named)
 
     @cached_property
+    def times_to_fill(self) -> tuple[tuple[str, str], ...]:
+        """The time windows that are still to be filled in: the operation, and the one that its time counts from."""
+        found = (
+            (step.operation.id, StepId.parse(window.operation.name).operation)
+            for step in self.steps.values()
+            for window in step.operation.time
+            if window.asked is not None
+        )
+        return tuple(dict.fromkeys(found))
+
+    @cached_property
     def restarters(self) -> dict[str, tuple[str, ...]]:
         """For each step whose clock is started again by other steps, these steps."""
         found: dict[str, tuple[str, ...]] = {}

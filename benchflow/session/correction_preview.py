@@ -16,6 +16,7 @@ from benchflow.session.rules.findings import finding_change_reasons
 from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.proof_corrections import with_evidence_changed
+from benchflow.session.rules.readings_judged_again import with_readings_judged_again
 from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.rules.state_after import state_after
@@ -61,7 +62,8 @@ def correction_preview(state: State, intent: intents.CorrectEntry, context: Cont
     refusal = refusal_or_none(tuple(finding_change_reasons(state, correction, context)))
     if refusal is not None:
         return refusal
-    entries = with_ticks_judged_again(state, with_evidence_changed(state, correction, context), context)
+    entries = with_readings_judged_again(state, correction, context)
+    entries = with_ticks_judged_again(state, with_evidence_changed(state, entries, context), context)
     after = state_after(state, entries, context)
     corrected = _corrected_entry(state, after, event, context) or CorrectionPreview(Reading("", "", ""))
     before, now = reopened_operations(state), reopened_operations(after)

@@ -13,7 +13,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import CheckStage, HandStage, OpenTorqueStage, Stage, TickTolerance, single_quantity
+from benchflow.procedure.model import CheckStage, HandStage, OpenStage, Stage, TickTolerance, single_quantity
 from benchflow.quantity import (
     Interval,
     Limit,
@@ -70,7 +70,7 @@ def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
     """
     nominal = single_quantity(stage)
     if nominal is None:
-        if isinstance(stage, HandStage | OpenTorqueStage):
+        if isinstance(stage, HandStage | OpenStage):
             return None
         limit = stage.limit if isinstance(stage, CheckStage) else stage.band
         return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text)

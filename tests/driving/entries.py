@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, OpenTorqueStage, RecordedValue
+from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, OpenStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
 from benchflow.session.rules.choice_tables import table_proposal
@@ -86,7 +86,7 @@ def entries(state: State, step: Step) -> Iterator[Intent]:
     if operation.tighten is not None:
         joint = joint_of(state, operation.tighten.joint)
         for number, stage in enumerate(operation.tighten.stages, 1):
-            if isinstance(stage, OpenTorqueStage) and not stage.formula:
+            if isinstance(stage, OpenStage) and not stage.formula:
                 yield {"intent": "figure", "joint": joint.id, "stage": number, "value": "60 N·m", "from": "bulletin 4"}
         for stage in operation.tighten.stages:
             value = value_inside(stage.limit, "N·m") if isinstance(stage, CheckStage) else None

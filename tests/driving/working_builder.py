@@ -14,7 +14,7 @@ from typing import Any
 
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, OpenTorqueStage, RecordedValue
+from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, OpenStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
 from benchflow.session.controller import Accepted, Answer, SessionController
@@ -281,7 +281,7 @@ class WorkingBuilder(SessionDriver):
         for number, stage in enumerate(tighten.stages, 1):
             if stages and number not in stages:
                 continue
-            if isinstance(stage, OpenTorqueStage) and not stage.formula and not stages:
+            if isinstance(stage, OpenStage) and not stage.formula and not stages:
                 yield {"intent": "figure", "joint": joint.id, "stage": number, "value": "60 N·m", "from": "bulletin 4"}
             need = need_for_stage(self.state, step, stage, tighten.instrument)
             for fastener in stage_order(joint, stage):

@@ -118,7 +118,7 @@ def test_stages_are_read_in_order(every_key: Procedure) -> None:
     assert tighten is not None
     kinds = [type(stage).__name__ for stage in tighten.stages]
     assert kinds == [
-        "TorqueStage", "TorqueStage", "OpenTorqueStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage",
+        "TorqueStage", "TorqueStage", "OpenStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage",
         "CheckStage", "CheckStage", "CheckStage",
     ]  # fmt: skip
     both = tighten.stages[8]

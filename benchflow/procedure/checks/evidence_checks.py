@@ -18,7 +18,7 @@ def check_timed_entries(procedure: Procedure, context: ReadContext) -> None:
                 _check_entry(window.from_, earlier, context)
             if window.until is not None:
                 _check_entry(window.until, operation, context)
-                if window.high is None:
+                if window.high is None and window.asked is None:
                     context.problem(
                         "until-without-limit",
                         window.until.mark,

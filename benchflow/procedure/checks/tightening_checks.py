@@ -10,7 +10,7 @@ from benchflow.procedure.model import (
     Joint,
     LoosenStage,
     Mark,
-    OpenTorqueStage,
+    OpenStage,
     Procedure,
     Stage,
     TickTolerance,
@@ -125,13 +125,13 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
                 above = so_far.torque(stage)
                 if above:
                     lower[index] = above
-            elif isinstance(stage, OpenTorqueStage):
+            elif isinstance(stage, OpenStage) and stage.what == "torque":
                 so_far.by_hand()  # it seats the fastener, and its torque is not known
             elif isinstance(stage, LoosenStage):
                 so_far.loosen()
             elif isinstance(stage, HandStage):
                 so_far.by_hand()
-            elif isinstance(stage, AngleStage):
+            elif isinstance(stage, AngleStage | OpenStage):
                 if not so_far.seated:
                     unseated.add(index)
                 elif so_far.loosened:
@@ -181,8 +181,10 @@ def _kind(stage: Stage) -> str:
     if isinstance(stage, CheckStage):
         end = stage.limit.low or stage.limit.high
         return "" if end is None else dimension_of(end.unit)
-    if isinstance(stage, TorqueStage | OpenTorqueStage):
+    if isinstance(stage, TorqueStage):
         return "torque"
+    if isinstance(stage, OpenStage):
+        return stage.what
     return "" if isinstance(stage, HandStage) or stage.angle is None else "angle"
 
 
@@ -241,6 +243,8 @@ def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
     if tighten.total_angle is None:
         return
     sums: dict[int, tuple[Fraction | None, Fraction | None]] = {}
+    if any(isinstance(stage, OpenStage) and stage.what == "angle" for stage in tighten.stages):
+        return  # their sum is not known yet
     for fastener in range(1, joint.count + 1):
         angles = [
             _ends(stage.angle, stage.band)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from benchflow.procedure.figures_to_fill import to_fill_problems
 from benchflow.procedure.model import Mark, Procedure, instruments_of, remedies_of
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.variants import every_variant, single_builds, varied_options
@@ -33,6 +34,7 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
         found += dict.fromkeys(limits)
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)
+        found += to_fill_problems(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))
 
 

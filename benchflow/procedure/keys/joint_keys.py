@@ -15,6 +15,7 @@ from benchflow.procedure.keys.grip_keys import GRIP
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import NO_SIDES, NO_TOLERANCE, Joint, JointSides, Ref
+from benchflow.procedure.shapes.asked_shapes import AskedText, FigureOrAskShape
 from benchflow.procedure.shapes.basic_shapes import (
     LINE,
     TEXT_SCHEMA,
@@ -141,18 +142,25 @@ _SIDES = KeyedShape(
 )
 
 _TITLE = Key("title", LINE, "The title.")
-_THREAD = Key("thread", LINE, "The thread, such as M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
+_ASKED = FigureOrAskShape(LINE)
+_THREAD = Key(
+    "thread",
+    _ASKED,
+    "The thread, such as M10x1.25 or 1/2-20 UNF. `ask` if it is still to be filled in.",
+    examples=("M10x1.25",),
+)
 _CLASS = Key(
     "class",
-    LINE,
-    "Property class or grade of the fastener; put it in quotes.",
+    _ASKED,
+    "Property class or grade of the fastener; put it in quotes. `ask` if it is still to be filled in.",
     examples=("10.9",),
 )
 _LUBRICANT = Key(
     "lubricant",
-    LINE,
-    "The lubricant on thread and bearing face that the torque is given for.",
-    examples=("engine oil",),
+    _ASKED,
+    "The lubricant on thread and bearing face that the torque is given for. `ask` if it is still to be filled in: the "
+    "bench then asks for it, with its source, before the joint can be tightened.",
+    examples=("engine oil", "ask"),
 )
 _NUT_FACTOR = Key(
     "nut-factor",
@@ -199,6 +207,12 @@ _GRIP = Key(
 )
 
 
+def _text(fields: Fields, key: Key[str | AskedText]) -> str:
+    """The text of a key; "" if it is not written, or still to be filled in."""
+    written = fields.get(key)
+    return written if isinstance(written, str) else ""
+
+
 def _joint(fields: Fields) -> Joint:
     pattern = fields.get(_PATTERN)
     layout = fields.get(_LAYOUT) or (pattern[1] if pattern else ())
@@ -218,9 +232,9 @@ def _joint(fields: Fields) -> Joint:
         fields.get_or(_TITLE, title_from_name(fields.name.name)),
         layout,
         count,
-        fields.get_or(_THREAD, ""),
-        fields.get_or(_CLASS, ""),
-        fields.get_or(_LUBRICANT, ""),
+        _text(fields, _THREAD),
+        _text(fields, _CLASS),
+        _text(fields, _LUBRICANT),
         fields.get(_NUT_FACTOR),
         groups,
         pattern[0] if pattern else "",
@@ -233,6 +247,11 @@ def _joint(fields: Fields) -> Joint:
         fields.at(_CLASS),
         fields.at(_GRIP),
         fields.get_or(_SIDES_OF_LAYOUT, NO_SIDES),
+        {
+            key.name: asked.mark
+            for key in (_THREAD, _CLASS, _LUBRICANT)
+            if isinstance(asked := fields.get(key), AskedText)
+        },
     )
     fields.context.nodes["tolerance", joint.mark] = fields.nodes.get("tolerance", fields.node)
     return joint

@@ -9,6 +9,7 @@ from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
 from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
+from benchflow.procedure.shapes.asked_shapes import TO_FILL, AskedText, FigureOrAskShape
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
@@ -196,7 +197,9 @@ _GUARDS = Key(
 )
 
 
-def _window(limit: Limit, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
+def _window(limit: Limit | AskedText, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
+    if isinstance(limit, AskedText):
+        return TimeSince(name, None, None, TO_FILL, asked=limit.mark)
     return TimeSince(name, limit.low, limit.high, limit.text, low_open=limit.low_open, high_open=limit.high_open)
 
 
@@ -207,10 +210,10 @@ def _entry_name(text: str, node: YamlNode, name: Ref, context: ReadContext) -> R
 _ENTRY = TransformedShape(LINE, _entry_name, "the name of a value or a check")
 _WINDOW_LIMIT = Key(
     "limit",
-    ByShape("time-limit", LimitShape("time", "at most 10 min")),
-    "The accepted time.",
+    ByShape("time-limit", FigureOrAskShape(LimitShape("time", "at most 10 min"))),
+    "The accepted time. `ask` if it is still to be filled in.",
     required=True,
-    examples=("at most 10 min",),
+    examples=("at most 10 min", "ask"),
 )
 _FROM = Key(
     "from",
@@ -238,10 +241,12 @@ _WHILE = Key(
 
 
 def _window_with_keys(fields: Fields) -> TimeSince | None:
-    limit = fields.get(_WINDOW_LIMIT)
-    if limit is None:
+    written = fields.get(_WINDOW_LIMIT)
+    if written is None:
         return None
-    if limit.low is None and fields.wrote(_WHILE):
+    asked = written.mark if isinstance(written, AskedText) else None
+    limit = Limit(None, None, TO_FILL) if isinstance(written, AskedText) else written
+    if limit.low is None and fields.wrote(_WHILE) and asked is None:
         message = "`while` is about the lower end of the time, but this limit has none"
         fields.problem("one-too-many", _WHILE, message, "Write, for example, `limit: at least 2 h`, or leave it out")
     return TimeSince(
@@ -256,6 +261,7 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
         limit.low_open,
         limit.high_open,
         fields.get_or(_WHILE, {}),
+        asked,
     )
 
 
@@ -266,7 +272,7 @@ _TIME = Key(
             "time",
             EitherShape(
                 "a limit such as `at most 10 min`, or keys",
-                text=TransformedShape(LimitShape("time", "at most 10 min"), _window),
+                text=TransformedShape(FigureOrAskShape(LimitShape("time", "at most 10 min")), _window),
                 entries=KeyedShape(
                     "time-window",
                     "a time window",
@@ -281,7 +287,9 @@ _TIME = Key(
     "The time since another operation was last finished: no start before the lower end, no start and no finish after "
     "the upper end. It also comes after the other one. The time runs on while the computer sleeps or is off, "
     "and setting its clock moves no window. If its clocks contradict each other, the window counts as closed and its "
-    "wait as not over. A clock that was set back while the computer was off cannot be detected.",
+    "wait as not over. A clock that was set back while the computer was off cannot be detected. "
+    "`ask` is a time that is still to be filled in: the bench asks for it, with its source, before either operation "
+    "can be started.",
     examples=(
         {"apply-sealant": "at most 10 min"},
         {"heat": {"limit": "at most 3 min", "from": "casing-temp", "until": "seated"}},

@@ -17,6 +17,7 @@ from benchflow.procedure.model import (
     Signal,
     Variable,
 )
+from benchflow.procedure.shapes.asked_shapes import AskedText, FigureOrAskShape
 from benchflow.procedure.shapes.basic_shapes import (
     LABEL,
     LINE,
@@ -325,7 +326,11 @@ _KIND = Key(
 )
 _INSTRUMENT_TITLE = Key("title", LINE, "The title.")
 _COVERS = Key(
-    "covers", LimitShape(None, "20 .. 120 N·m"), "The measuring range that is needed.", examples=("20 .. 120 N·m",)
+    "covers",
+    FigureOrAskShape(LimitShape(None, "20 .. 120 N·m")),
+    "The measuring range that is needed. `ask` if it is still to be filled in: the bench then asks for it, with its "
+    "source, before the instrument can be used.",
+    examples=("20 .. 120 N·m", "ask"),
 )
 _UNCERTAINTY = Key(
     "uncertainty",
@@ -342,7 +347,8 @@ _UNFIT = Key(
 
 
 def _instrument(fields: Fields) -> InstrumentNeed:
-    covers, uncertainty = fields.get(_COVERS), fields.get(_UNCERTAINTY)
+    written, uncertainty = fields.get(_COVERS), fields.get(_UNCERTAINTY)
+    covers, asked = (None, written.mark) if isinstance(written, AskedText) else (written, None)
     if covers is not None and uncertainty is not None:
         covered, uncertain = limit_dimension(covers), limit_dimension(uncertainty)
         if uncertain not in ("fraction", covered):
@@ -360,6 +366,7 @@ def _instrument(fields: Fields) -> InstrumentNeed:
         uncertainty,
         "warn" if fields.get(_UNFIT) == "warn" else "refuse",
         fields.mark,
+        asked,
     )
 
 

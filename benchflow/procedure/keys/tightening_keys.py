@@ -14,7 +14,7 @@ from benchflow.procedure.model import (
     CheckStage,
     HandStage,
     LoosenStage,
-    OpenTorqueStage,
+    OpenStage,
     RecordedValue,
     Ref,
     Remedy,
@@ -25,7 +25,7 @@ from benchflow.procedure.model import (
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LABEL, EitherShape, ListShape
 from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, report_quantity_error
+from benchflow.procedure.shapes.quantity_shapes import ASK, LimitShape, report_quantity_error
 from benchflow.procedure.shapes.reference_shapes import ReferenceShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.stage_figures import StageFigure, parse_figure
@@ -38,11 +38,16 @@ from benchflow.quantity import (
 )
 
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
-ASK = "ask"
-"""The torque of a stage whose figure is not printed."""
 _BY_HAND = re.compile(r"^(?!.*[0-9]).*\b(?:hand|finger)", re.IGNORECASE)
 
 # --- stages -----------------------------------------------------------------------------------------
+
+
+class _OpenFigure(NamedTuple):
+    """A torque or an angle that is not in the file: `ask`, or a ``formula``. ``written`` is where it is."""
+
+    formula: str
+    written: YamlScalar
 
 
 class _FigureShape(Shape[StageFigure]):
@@ -79,26 +84,34 @@ def _read_figure(
     return figure
 
 
-class _OpenTorque(NamedTuple):
-    """A torque that is not in the file: `ask`, or a ``formula``. ``written`` is where it is."""
+class _AngleShape(Shape[StageFigure | _OpenFigure]):
+    """The angle of a stage: a figure, or `ask`."""
 
-    formula: str
-    written: YamlScalar
+    noun = "an angle or a limit such as 90°, or `ask`"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> StageFigure | _OpenFigure | None:
+        written = scalar(node, self.noun, context)
+        if written is None:
+            return None
+        return _OpenFigure("", written) if written.text.strip() == ASK else _read_figure(written, context, "angle")
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "pattern": r"\S"}
 
 
-class _TorqueShape(Shape[StageFigure | _OpenTorque]):
+class _TorqueShape(Shape[StageFigure | _OpenFigure]):
     """The torque of a stage: a figure, a formula of recorded values, or `ask`."""
 
     noun = "a torque or a limit such as 90 N·m, a formula such as breakaway + 50 in-lb, or `ask`"
 
-    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> StageFigure | _OpenTorque | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> StageFigure | _OpenFigure | None:
         written = scalar(node, self.noun, context)
         if written is None:
             return None
         if written.text.strip() == ASK:
-            return _OpenTorque("", written)
+            return _OpenFigure("", written)
         return (
-            _OpenTorque(written.text.strip(), written)
+            _OpenFigure(written.text.strip(), written)
             if _is_formula(written.text)
             else _read_figure(written, context, "torque")
         )
@@ -134,7 +147,12 @@ class _Stage(Shape[Stage]):
         if plain in ("loosen", "by hand"):
             return LoosenStage(None, plain) if plain == "loosen" else HandStage(plain)
         if plain == ASK:
-            context.problem("bad-quantity", found.mark, "`ask` alone does not say what to ask", "Write `{torque: ask}`")
+            context.problem(
+                "bad-quantity",
+                found.mark,
+                "`ask` alone does not say what to ask",
+                "Write `{torque: ask}`. For an angle, write `{angle: ask}`",
+            )
             return None
         if _BY_HAND.search(plain):
             context.problem("bad-quantity", found.mark, f"`{plain[:40]}` is not a stage", "Write `by hand`")
@@ -172,9 +190,9 @@ _TORQUE = Key(
 )
 _ANGLE = Key(
     "angle",
-    ByShape("angle-figure", _FigureShape("angle", "90°")),
-    "The angle by which each fastener is turned further: a quantity, or a limit.",
-    examples=("90°", "60 .. 65°"),
+    ByShape("further-angle", _AngleShape()),
+    "The angle by which each fastener is turned further: a quantity, or a limit. `ask` if it is still to be filled in.",
+    examples=("90°", "60 .. 65°", "ask"),
 )
 _LOOSEN = Key(
     "loosen",
@@ -205,12 +223,14 @@ def _stage(fields: Fields) -> Stage | None:
     check_stops(fields, _BELOW, _ABOVE)
     only = fields.get(_ONLY)
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
-    if isinstance(torque, _OpenTorque):
+    if isinstance(torque, _OpenFigure):
         text = torque.formula or "torque not printed"
         fields.context.nodes["is", torque.written.mark] = torque.written
-        return OpenTorqueStage(text, torque.formula, only, *_remedies(fields), torque.written.mark)
+        return OpenStage(text, torque.formula, only, *_remedies(fields), torque.written.mark)
     if torque is not None:
         return TorqueStage(torque.quantity, torque.text, only, torque.limit, *_remedies(fields))
+    if isinstance(angle, _OpenFigure):
+        return OpenStage("angle not printed", "", only, *_remedies(fields), angle.written.mark, "angle")
     if angle is not None:
         return AngleStage(angle.quantity, angle.text, only, angle.limit, *_remedies(fields))
     if loosen is not None:
@@ -316,7 +336,7 @@ def stage_torques(
 ) -> Iterator[CalculatedValue]:
     """The calculated value of each stage whose torque is a formula. Its name has spaces, so no formula can name it."""
     for number, stage in enumerate(() if tighten is None else tighten.stages, 1):
-        if isinstance(stage, OpenTorqueStage) and stage.formula:
+        if isinstance(stage, OpenStage) and stage.formula:
             yield CalculatedValue(
                 f"{operation} stage {number}",
                 stage.formula,

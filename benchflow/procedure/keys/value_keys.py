@@ -8,6 +8,7 @@ from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
+    AskedLimit,
     Bound,
     CalculatedValue,
     DecisionRule,
@@ -117,7 +118,8 @@ _LIMIT_DESCRIPTION = (
     "The limit: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`, "
     "`0.15 +0.03 -0.01 mm`, `above start-torque by 0.35 .. 0.45 N·m`, `equal within 0.010 in`. Without the end: "
     "`below 40 °C`, `above 0.5 mm`. One quantity, `0.15 mm`, means equal within half its last digit. Printed in two "
-    "units: `0.13 .. 0.20 mm (0.005 .. 0.008 in)`."
+    "units: `0.13 .. 0.20 mm (0.005 .. 0.008 in)`. `ask` if it is still to be filled in: the bench then asks for it, "
+    "with its source, before the value can be entered."
 )
 _LIMIT_TEXT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
 _WRITTEN_LIMIT = ByShape("limit", _LIMIT_TEXT, readings=True)
@@ -129,6 +131,7 @@ _LIMIT = Key(
         "0.10 .. 0.28 mm",
         "below 40 °C",
         "0.006 in (0.15 mm)",
+        "ask",
         {"by": "side", "intake": "0.20 mm", "exhaust": "0.30 mm"},
     ),
 )
@@ -197,6 +200,8 @@ def _bound_unit(found: Bound | None) -> str | None:
     """The unit that a limit is written in; ``None`` if there is no limit."""
     if isinstance(found, EqualWithin):
         return found.spread.unit
+    if isinstance(found, AskedLimit):
+        return None
     written = found.limit if isinstance(found, Fixed) else found.by if found is not None else None
     end = (written.low or written.high) if written is not None else None
     return end.unit if end is not None else None
@@ -215,7 +220,11 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
             difference = further[0].judge == "spread"
         if written is not None:
             found = read_bound_or_count(written, fields.context, difference=difference)
-            if found is None:
+            if isinstance(found, AskedLimit):
+                message = f"`{fields.name.name}` has no unit, and its limit is still to be filled in"
+                hint = "Write the unit of the value, such as `unit: mm`. For a number without one, write `unit: count`"
+                fields.context.problem("missing-unit", fields.mark, message, hint)
+            if found is None or isinstance(found, AskedLimit):
                 return "", None, None
             unit = _bound_unit(found) or ""
         elif not fields.wrote(_LIMIT):
@@ -314,7 +323,7 @@ def _check_remedies(fields: Fields) -> None:
     limits = (fields.get(_LIMIT), None if used is None else used.limit)
     texts = [written.text.strip() for written in limits if written is not None]
     for key, closed, end in ((_BELOW, "at most", "lower"), (_ABOVE, "at least", "upper")):
-        if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):
+        if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):  # one that is asked is open
             continue
         reason = f"`{closed}` has no {end} end" if texts else "the value has no limit"
         fields.context.problem(

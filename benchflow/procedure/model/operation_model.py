@@ -65,6 +65,8 @@ class TimeSince(Struct, frozen=True):
     low_open: bool = False
     high_open: bool = False
     while_: Values = {}
+    asked: Mark | None = None  # where the time is asked for; it is still to be filled in
+    source: str = ""  # of a time that was filled in at the bench
 
 
 class Undo(Struct, frozen=True):

@@ -104,6 +104,7 @@ class InstrumentNeed(Struct, frozen=True):
     uncertainty: Limit | None = None
     unfit: Literal["refuse", "warn"] = "refuse"
     mark: Mark = Mark()
+    asked: Mark | None = None  # where its range is asked for; it is still to be filled in
 
 
 class GripSegment(Struct, frozen=True):
@@ -153,6 +154,7 @@ class Joint(Struct, frozen=True):
     grade_mark: Mark = Mark()
     grip_mark: Mark = Mark()
     sides: JointSides = NO_SIDES
+    asked: dict[str, Mark] = {}  # the keys that are still to be filled in, and where each is written
 
 
 class Failure(Struct, frozen=True):

@@ -1,5 +1,7 @@
 """The tightening of a joint: its stages, torque, angle, loosening and check."""
 
+from typing import Literal
+
 from msgspec import Struct
 
 from benchflow.procedure.model.model_basics import Mark
@@ -23,11 +25,12 @@ class TorqueStage(Struct, frozen=True, tag="torque"):
     above: tuple[Remedy, ...] = ()
 
 
-class OpenTorqueStage(Struct, frozen=True, tag="open-torque"):
-    """Tightening to a torque whose figure is not in the file.
+class OpenStage(Struct, frozen=True, tag="open"):
+    """Tightening to a torque, or turning by an angle, whose figure is not in the file.
 
     With a ``formula`` it is calculated: the calculated value of the operation with this ``stage``. Otherwise it is
-    given at the bench, with its source. The other fields are as in :class:`TorqueStage`.
+    given at the bench, with its source. ``what`` is the dimension of the figure. The other fields are as in
+    :class:`TorqueStage`.
     """
 
     text: str
@@ -36,6 +39,12 @@ class OpenTorqueStage(Struct, frozen=True, tag="open-torque"):
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
     mark: Mark = Mark()
+    what: Literal["torque", "angle"] = "torque"
+
+    @property
+    def asked(self) -> bool:
+        """True if the figure is still to be filled in, and not calculated."""
+        return not self.formula
 
 
 class AngleStage(Struct, frozen=True, tag="angle"):
@@ -87,7 +96,7 @@ class CheckStage(Struct, frozen=True, tag="check"):
     above: tuple[Remedy, ...] = ()
 
 
-Stage = TorqueStage | OpenTorqueStage | AngleStage | LoosenStage | HandStage | CheckStage
+Stage = TorqueStage | OpenStage | AngleStage | LoosenStage | HandStage | CheckStage
 
 
 def stage_remedies(stage: Stage) -> tuple[tuple[str, tuple[Remedy, ...]], ...]:
@@ -99,7 +108,7 @@ def single_quantity(stage: Stage) -> Quantity | None:
     """The quantity of a stage that is one quantity; ``None`` for a stage that is a limit or has no figure."""
     if isinstance(stage, CheckStage):
         return stage.nominal
-    if isinstance(stage, HandStage | OpenTorqueStage) or stage.band is not None:
+    if isinstance(stage, HandStage | OpenStage) or stage.band is not None:
         return None
     return stage.torque if isinstance(stage, TorqueStage) else stage.angle
 

@@ -17,6 +17,13 @@ class AboveReading(Struct, frozen=True, tag="above-reading"):
     text: str
 
 
+class GivenFrom(Struct, frozen=True):
+    """The source of a figure that was filled in at the bench, and the place in the file that asks for it."""
+
+    source: str
+    mark: Mark
+
+
 class EqualWithin(Struct, frozen=True, tag="equal-within"):
     """A limit on the difference between the readings of a value: ``equal within 0.010 in``.
 
@@ -26,19 +33,31 @@ class EqualWithin(Struct, frozen=True, tag="equal-within"):
     spread: Quantity
     text: str
     limit: Limit
+    given: GivenFrom | None = None
 
 
 class Fixed(Struct, frozen=True, tag="fixed"):
-    """A limit given by numbers."""
+    """A limit given by numbers. ``given`` is set if it is not in the file, but was filled in at the bench."""
 
     limit: Limit
+    given: GivenFrom | None = None
 
     @property
     def text(self) -> str:
         return self.limit.text
 
 
-Bound = Fixed | AboveReading | EqualWithin
+class AskedLimit(Struct, frozen=True, tag="asked"):
+    """A limit that is still to be filled in (``limit: ask``). Nothing is within it. ``mark`` is where it is written."""
+
+    mark: Mark
+
+    @property
+    def text(self) -> str:
+        return "to be filled in"
+
+
+Bound = Fixed | AboveReading | EqualWithin | AskedLimit
 
 Judge = Literal["all", "mean", "largest", "smallest", "spread"]
 DecisionRule = Literal["simple", "guarded"]

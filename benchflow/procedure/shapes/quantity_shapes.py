@@ -2,7 +2,7 @@
 
 import re
 
-from benchflow.procedure.model import AboveReading, Bound, EqualWithin, Fixed, Ref
+from benchflow.procedure.model import AboveReading, AskedLimit, Bound, EqualWithin, Fixed, Ref
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.basic_shapes import NAME
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
@@ -20,6 +20,9 @@ from benchflow.quantity import (
 
 _above = re.compile(rf"\s*above\s+({NAME}(?:\[[^\[\]]*\])?)\s+by\s+(?=\S)")
 _equal = re.compile(r"\s*equal\s+within\s+(?=\S)")
+
+ASK = "ask"
+"""Written instead of a figure that is still to be filled in."""
 
 # An editor's YAML loader reads a bare number as a number; where a unit is needed, reader and schema refuse it.
 _WITH_UNIT: JsonSchema = {"type": "string", "pattern": r"\S"}
@@ -64,6 +67,8 @@ def read_bound_or_count(written: YamlScalar, context: ReadContext, *, difference
 
     One number without a unit is refused. It is more likely a quantity whose unit is missing.
     """
+    if written.text.strip() == ASK:
+        return AskedLimit(written.mark)
     try:
         return Fixed(parse_limit(written.text, dimension="", nominal=False))
     except QuantityError:
@@ -79,23 +84,36 @@ def read_bound(
     yet. A relative limit and ``equal within`` are always differences.
     """
     text = written.text
+    if text.strip() == ASK:
+        return AskedLimit(written.mark)
     relative = _above.match(text)
-    equal = _equal.match(text)
-    start = relative.end() if relative else equal.end() if equal else 0
+    start = relative.end() if relative else 0
     try:
         if relative:
             context.mention("value", relative[1], written.at(relative.start(1)))
             return AboveReading(
                 relative[1], parse_limit(text[start:], dimension=dimension, difference=True), text.strip()
             )
-        if equal:
-            spread = parse_quantity(text[start:], dimension=dimension, difference=True)
-            at_most = parse_limit(f"at most {text[start:]}", dimension=dimension, difference=True)
-            return EqualWithin(spread, text.strip(), at_most)
-        return Fixed(parse_limit(text, dimension=dimension, difference=difference))
+        equal = _equal.match(text)
+        start = equal.end() if equal else 0
+        return parse_plain_bound(text, dimension, difference=difference)
     except QuantityError as error:
         report_quantity_error(error, written, context, start)
         return None
+
+
+def parse_plain_bound(text: str, dimension: str | None, *, difference: bool | None = False) -> Fixed | EqualWithin:
+    """A limit given by numbers, or ``equal within``. The parameters are as in :func:`read_bound`.
+
+    Raises:
+        QuantityError: the text is neither. Its place counts from the figures of ``equal within``.
+    """
+    equal = _equal.match(text)
+    if equal is None:
+        return Fixed(parse_limit(text, dimension=dimension, difference=difference))
+    figure = text[equal.end() :]
+    spread = parse_quantity(figure, dimension=dimension, difference=True)
+    return EqualWithin(spread, text.strip(), parse_limit(f"at most {figure}", dimension=dimension, difference=True))
 
 
 class QuantityShape(Shape[Quantity]):

@@ -119,6 +119,8 @@ class FactCollector:
                 ticks = self._progress_of(event.operation).ticks
                 for seq, verdict in event.verdicts.items():
                     ticks.corrected(before.work(event.operation).tick(int(seq)), verdict)
+            case ev.ReadingsJudgedAgain():
+                self._readings.judged_again(event)
             case ev.StageBegunAgain():
                 self._count_entry(event.operation).ticks.begun_again(event.stage)
             case ev.FastenerUnticked():
@@ -271,7 +273,7 @@ class FactCollector:
             case "reading" if event.quantity is not None:
                 self._count_entry(entry.operation)
                 self._readings.corrected(event, event.quantity, before, after, line, now.at)
-            case "check" | "figure":
+            case "check" | "figure" | "filled":
                 self._count_entry(entry.operation)
             case "lot" if event.lot is not None:
                 self._count_entry(entry.operation)

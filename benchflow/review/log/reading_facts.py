@@ -40,6 +40,17 @@ class ReadingFacts:
         self.by_seq[line.seq] = _reading_fact(event, line, at, event.reading, attempt)
         self._last_calculated[key] = line.seq, work.redone
 
+    def judged_again(self, event: ev.ReadingsJudgedAgain) -> None:
+        """Give readings the verdict by a limit that was corrected."""
+        for text, verdict in event.verdicts.items():
+            fact = self.by_seq.get(int(text))
+            if fact is not None:
+                quantity = ev.StoredQuantity(fact.value, fact.unit, fact.entered)
+                share, two_ended = _share(verdict, quantity, event.limit, difference=False)
+                self.by_seq[fact.seq] = replace(
+                    fact, verdict=verdict, limit=event.limit, share=share, two_ended=two_ended
+                )
+
     def corrected(
         self, event: ev.EntryCorrected, quantity: ev.StoredQuantity, before: State, after: State, line: Line, at: str
     ) -> None:

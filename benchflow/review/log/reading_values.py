@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from benchflow.procedure.model import (
     AboveReading,
+    AskedLimit,
     Bound,
     CalculatedValue,
     DecisionRule,
@@ -175,7 +176,7 @@ def _band_in_unit(state: State, bound: Bound | None, unit: str, *, difference: b
             return OPEN if limit is None else band_of_limit(limit, unit, difference=difference)
         case EqualWithin():
             return band_of_limit(bound.limit, unit, difference=True)
-        case None:
+        case AskedLimit() | None:
             return OPEN
 
 

@@ -163,6 +163,7 @@ _Event = type[ev.Event]
 _KINDS: Final[dict[_Event, str]] = {
     ev.FigureGiven: "figure",
     ev.TicksJudgedAgain: "joint",
+    ev.ReadingsJudgedAgain: "reading",
     ev.StageBegunAgain: "joint",
     ev.FastenerRepaired: "repair",
     ev.FastenerFailureCleared: "repair",

@@ -14,7 +14,7 @@ from benchflow.procedure.model import (
     FurtherLimit,
     Joint,
     JointSides,
-    OpenTorqueStage,
+    OpenStage,
     PartChoice,
     PartMatching,
     Procedure,
@@ -216,7 +216,7 @@ def joint_blank(procedure: Procedure, names: "TitlesAndTurns", tighten: Tighten)
 def _stage_boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
     for stage in tighten.stages:
         members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
-        asked = isinstance(stage, OpenTorqueStage) and not stage.formula
+        asked = isinstance(stage, OpenStage) and not stage.formula
         text = f"{stage.text}: ____________ source: ________________________" if asked else stage.text
         yield StageBoxes(text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
 

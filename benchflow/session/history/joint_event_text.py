@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from benchflow.ordering.wording import all_of
+from benchflow.quantity import dimension_of
 from benchflow.session.history.log_titles import (
     LogTitles,
     instrument_text,
@@ -14,7 +15,7 @@ from benchflow.session.history.log_titles import (
 )
 from benchflow.session.rules.failed_fasteners import failure_clause
 from benchflow.session.state import events as ev
-from benchflow.trade.verdict import OUT_OF_LIMIT
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
 
 def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles) -> str:
@@ -57,15 +58,24 @@ def _repaired(event: ev.FastenerRepaired, titles: LogTitles) -> str:
 
 
 def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
-    return f"{titles.joint(event.joint)}, stage {event.stage}: torque {event.figure}, source: {event.source}"
+    if not event.stage:
+        return f"Filled in, {event.name}: {event.figure}, source: {event.source}"
+    what = "torque" if event.quantity is None else dimension_of(event.quantity.unit)
+    return f"{titles.joint(event.joint)}, stage {event.stage}: {what} {event.figure}, source: {event.source}"
 
 
 def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:
     out = sum(verdict in OUT_OF_LIMIT for verdict in event.verdicts.values())
+    now = f"the {dimension_of(event.torque.unit)} is {quantity_text(event.torque)} now"
     return (
-        f"{titles.joint(event.joint)}, stage {event.stage}: the torque is {quantity_text(event.torque)} now. "
+        f"{titles.joint(event.joint)}, stage {event.stage}: {now}. "
         f"{len(event.verdicts)} ticks judged again, {out} out of the limit {event.limit}"
     )
+
+
+def _readings_judged_again(event: ev.ReadingsJudgedAgain, titles: LogTitles) -> str:
+    words = ", ".join(f"log line {seq} {VERDICT_TEXT[verdict]}" for seq, verdict in event.verdicts.items())
+    return f"{titles.step(event.operation)}, {event.name}: judged again by the limit {event.limit}: {words}"
 
 
 def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:
@@ -82,6 +92,7 @@ def _seated(event: ev.PartSeated, titles: LogTitles) -> str:
 JOINT_EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.FigureGiven: _figure_given,
     ev.TicksJudgedAgain: _judged_again,
+    ev.ReadingsJudgedAgain: _readings_judged_again,
     ev.FastenerTicked: lambda event, titles: ticks_text(event, [event.fastener], titles),
     ev.FastenerUnticked: lambda event, titles: (
         f"{titles.joint(event.joint)}, stage {event.stage}: tick of fastener {event.fastener} cleared"

@@ -3,12 +3,13 @@
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import CheckStage, OpenTorqueStage
+from benchflow.procedure.model import CheckStage, OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
-from benchflow.session.intents.figures import read_torque
+from benchflow.session.intents.figures import read_stage_figure
+from benchflow.session.intents.filling_in import calculated_after_correction, corrected_figure
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
@@ -39,6 +40,8 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
     if state.correctable[intent.event].kind == "reading":
         step = state.plan.steps[event.operation]
         found = (*found, *calculated_entries(state, step, found, context, by))
+    if state.correctable[intent.event].kind == "filled":
+        found = (*found, *calculated_after_correction(state, state.correctable[intent.event], found, context, by))
     return refusal_or_none(tuple(finding_change_reasons(state, found, context))) or found
 
 
@@ -46,7 +49,7 @@ def judged_correction(state: State, intent: intents.CorrectEntry, context: Conte
     """The correction with its verdict, before anybody has signed it."""
     entry = state.correctable.get(intent.event)
     if entry is None:
-        possible = "Only a reading, a tick with a reading or an answer, a check answered no, a torque or a lot can be"
+        possible = "Only a reading, a tick with a reading or an answer, a check answered no, a figure or a lot can be"
         message = f"Log line {intent.event} cannot be corrected. {possible}"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
     reason = clean_line(intent.reason)
@@ -66,6 +69,8 @@ def judged_correction(state: State, intent: intents.CorrectEntry, context: Conte
             return _correct_reading(state, step, entry, intent, reason)
         case "figure":
             return _correct_figure(state, step, entry, intent, reason)
+        case "filled":
+            return corrected_figure(state, step, entry, intent, reason)
         case "check":
             return _correct_check(state, step, entry, intent, reason, context)
 
@@ -110,7 +115,10 @@ def _correct_figure(
     if given is None or given.seq != intent.event:
         message = f"The torque in log line {intent.event} no longer counts. Correct the one that does, or give it again"
         return refuse("not-allowed", message, operation=step.id, name=entry.name)
-    figure = read_torque(intent.value, entry.name)
+    tighten = step.operation.tighten
+    stage = None if tighten is None else tighten.stages[int(entry.reading) - 1]
+    assert isinstance(stage, OpenStage)  # its figure was given
+    figure = read_stage_figure(intent.value, entry.name, stage)
     if isinstance(figure, Refusal):
         return figure
     return ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
@@ -142,7 +150,7 @@ def _correct_tick(
         message = f"The tick in log line {intent.event} was cleared. Tick the fastener again"
         return refuse("not-allowed", message, name=entry.name)
     stage = tighten.stages[wrong.stage - 1]
-    if isinstance(stage, OpenTorqueStage):
+    if isinstance(stage, OpenStage):
         return Refusal((torque_missing(state, step, wrong.stage, stage),))
     answered = isinstance(stage, CheckStage) and intent.value in ANSWERS
     value, answer = (None, intent.value) if answered else (intent.value, None)

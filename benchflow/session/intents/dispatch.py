@@ -32,6 +32,7 @@ from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.deferred_undos import with_undos_due
 from benchflow.session.rules.proof_corrections import with_evidence_changed
+from benchflow.session.rules.readings_judged_again import with_readings_judged_again
 from benchflow.session.rules.ticks_judged_again import with_ticks_judged_again
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import PIN_WAIT, elapsed
@@ -49,7 +50,8 @@ def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     decision = _decide(state, intent, context) if waiting is None else waiting
     if isinstance(decision, Refusal):
         return decision
-    entries = with_ticks_judged_again(state, with_evidence_changed(state, decision, context), context)
+    entries = with_readings_judged_again(state, decision, context)
+    entries = with_ticks_judged_again(state, with_evidence_changed(state, entries, context), context)
     return with_undos_due(state, entries, context)
 
 

@@ -26,6 +26,7 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_remedies import remedy_of_check
 from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
+from benchflow.session.rules.missing_figures import reading_figure_missing
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.reading_instruments import tools_for
 from benchflow.session.rules.remedy_progress import holding
@@ -67,6 +68,9 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     early = refusal_or_none(wait_reasons(state, step, record.name, slot, context.now))
     if early is not None:
         return early
+    unknown = _figure_missing(state, step, record, slot, intent.used)
+    if unknown is not None:
+        return unknown
     quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):
         return quantity
@@ -88,6 +92,15 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
     event = replace(event, instrument=first.need, serial=first.serial, tools=taken.shares)
     entries = (*taken.entries(by), Entry(by, event))
     return (*entries, *calculated_entries(state, step, entries, context, by))
+
+
+def _figure_missing(state: State, step: Step, record: RecordedValue, slot: str, given: bool | None) -> Refusal | None:
+    """A refusal if a figure that the reading needs is still to be filled in; ``None`` if it has all of them."""
+    used = _stated_used(state, step, record, slot, given)
+    if isinstance(used, Refusal):
+        return None  # reported when the reading is read
+    missing = reading_figure_missing(state, step, record, used=used)
+    return None if missing is None else Refusal((missing,))
 
 
 def _stated_used(state: State, step: Step, record: RecordedValue, slot: str, given: bool | None) -> bool | Refusal:

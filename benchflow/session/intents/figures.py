@@ -1,11 +1,12 @@
-"""Handler of the intent `figure`: the torque of a stage that is not printed, with its source."""
+"""Handler of the intent `figure`: a figure that the procedure asks for, with its source; here that of a stage."""
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import OpenTorqueStage
+from benchflow.procedure.model import OpenStage
 from benchflow.procedure.stage_figures import StageFigure, parse_figure
 from benchflow.quantity import QuantityError
 from benchflow.session.context import Context, Decision, Entry, refuse, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.filling_in import fill_in
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.verdicts import to_stored
@@ -14,7 +15,9 @@ from benchflow.session.state.state import State
 
 
 def give_figure(state: State, intent: intents.GiveFigure, context: Context, by: str) -> Decision:
-    """Log the torque of a stage. Once the stage has ticks, it can only be corrected."""
+    """Log a figure that the procedure asks for. Once a stage has ticks, its figure can only be corrected."""
+    if intent.stage is None or intent.joint is None:
+        return fill_in(state, intent, context, by)
     found = joint_in_progress(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
@@ -25,16 +28,16 @@ def give_figure(state: State, intent: intents.GiveFigure, context: Context, by: 
         message = f"Stage {number} does not exist. {joint.title or joint.id} has stages 1 to {len(tighten.stages)}"
         return refuse("unknown-name", message, operation=step.id, name=joint.id)
     stage = tighten.stages[number - 1]
-    if not isinstance(stage, OpenTorqueStage) or stage.formula:
-        why = f"It is calculated: {stage.text}" if isinstance(stage, OpenTorqueStage) else f"It is {stage.text}"
+    if not isinstance(stage, OpenStage) or stage.formula:
+        why = f"It is calculated: {stage.text}" if isinstance(stage, OpenStage) else f"It is {stage.text}"
         message = f"The figure of stage {number} is in the procedure. {why}"
         return refuse("not-allowed", message, operation=step.id, name=joint.id)
-    figure = read_torque(intent.value, joint.id)
+    figure = read_stage_figure(intent.value, joint.id, stage)
     if isinstance(figure, Refusal):
         return figure
     source = clean_line(intent.source)
     if not source:
-        message = f"Give the source of the torque of stage {number} (from), such as a bulletin and its page"
+        message = f"Give the source of the {stage.what} of stage {number} (from), such as a bulletin and its page"
         return refuse("value-missing", message, operation=step.id, name="from")
     work = state.work(step.id)
     if any(tick.stage == number for tick in (*work.ticks, *work.cleared_high)):
@@ -48,12 +51,14 @@ def give_figure(state: State, intent: intents.GiveFigure, context: Context, by: 
     return (Entry(by, event),)
 
 
-def read_torque(text: str, name: str) -> StageFigure | Refusal:
-    """The torque in ``text``, a quantity or a limit; a refusal if it is no torque above zero."""
+def read_stage_figure(text: str, name: str, stage: OpenStage) -> StageFigure | Refusal:
+    """The torque or the angle in ``text``, a quantity or a limit; a refusal if it is none above zero."""
     try:
-        figure = parse_figure(text, "torque")
+        figure = parse_figure(text, stage.what)
     except QuantityError as error:
         return unreadable_quantity(error, name)
     if not figure.above_zero:
-        return refuse("bad-quantity", f"{figure.text} is not above zero. Enter the torque of the source", name=name)
+        return refuse(
+            "bad-quantity", f"{figure.text} is not above zero. Enter the {stage.what} of the source", name=name
+        )
     return figure

@@ -101,14 +101,29 @@ class TickFastener(
     operation: str | None = None
 
 
-class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"source": "from"}):
-    """Give the torque of a stage that is not printed, with its source."""
+class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"source": "from", "grade": "class"}):
+    """Give a figure that the procedure asks for (`ask`), with its source.
 
-    joint: str
-    stage: int  # from 1
-    value: str  # a quantity such as "110 ft-lb", or a limit
+    It is that of a ``stage`` of a ``joint``; the ``lubricant``, ``thread`` or ``class`` of a joint; the limit of the
+    value ``name`` (``used``: for used parts; ``further``: the number of a further limit); the range of an
+    ``instrument``; or the time of an ``operation`` ``since`` another one.
+    """
+
     source: str  # in JSON: from
+    value: str = ""  # a quantity such as "110 ft-lb", or a limit
+    joint: str | None = None
+    stage: int | None = None  # from 1
+    lubricant: str | None = None
+    thread: str | None = None
+    grade: str | None = None  # in JSON: class
+    name: str | None = None
+    reading: str | int | None = None
+    place: str | int | None = None
+    used: bool = False
+    further: int | None = None
+    instrument: str | None = None
     operation: str | None = None
+    since: str | None = None
 
 
 class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):

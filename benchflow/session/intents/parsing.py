@@ -23,7 +23,7 @@ VERBATIM_FIELDS = frozenset({"value", "stretch", "extension", "lever", "angle", 
 TEXT_FIELDS = frozenset({"text", "reason", "unfinished"})
 """Fields that may have several lines. In all other fields, white space is reduced to single spaces."""
 
-NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "stage", "replaces"})
+NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "further", "stage", "replaces"})
 """Fields that may be JSON numbers. In all other fields a whole number is read as text (``"unit": 2417``)."""
 
 

@@ -1,6 +1,6 @@
 """Handlers of the intents `tick`, `untick` and `draw-down`, which are about one fastener."""
 
-from benchflow.procedure.model import CheckStage, OpenTorqueStage, Stage, TorqueStage
+from benchflow.procedure.model import AngleStage, CheckStage, OpenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse
 from benchflow.session.intents import intent_types as intents
@@ -21,6 +21,7 @@ from benchflow.session.rules.tick_advice import (
     remedy_first_text,
     too_tight_text,
 )
+from benchflow.session.rules.ticks_judged_again import figure_of
 from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state import events as ev
@@ -49,7 +50,7 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
     if early is not None:
         return early
     stage = progress.tighten.stages[stage_number - 1]
-    if isinstance(stage, OpenTorqueStage):
+    if isinstance(stage, OpenStage):
         return Refusal((torque_missing(state, step, stage_number, stage),))
     read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):
@@ -81,10 +82,10 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
 
 
 def torque_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
-    """Return the torque of a stage whose figure is not in the procedure; ``None`` for any other stage."""
+    """Return the torque or the angle of a stage whose figure is not in the procedure; ``None`` for any other stage."""
     written = step.operation.tighten
-    is_open = written is not None and isinstance(written.stages[number - 1], OpenTorqueStage)
-    return to_stored(stage.torque) if is_open and isinstance(stage, TorqueStage) else None
+    is_open = written is not None and isinstance(written.stages[number - 1], OpenStage)
+    return to_stored(figure_of(stage)) if is_open and isinstance(stage, TorqueStage | AngleStage) else None
 
 
 def _stage_of_tick(

@@ -13,6 +13,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.deferred_undos import waiting_undo_reasons
 from benchflow.session.rules.done_work import steps_before
+from benchflow.session.rules.missing_figures import time_figure_reasons
 from benchflow.session.rules.open_items import hold_reasons, limit_reasons, too_early_reasons, too_late_reasons
 from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.state.state import State
@@ -42,6 +43,7 @@ def start_reasons(state: State, step_id: str, context: Context, reopened: Reopen
     reasons += waiting_undo_reasons(state, step_id)
     reasons += _with_condition(state, step, step_interlock_reasons(state, step_id))
     reasons += _reopened_before(state, step_id, reopened)
+    reasons += time_figure_reasons(state, step)
     reasons += too_early_reasons(state, step, context.now)
     reasons += too_late_reasons(state, step, context.now)
     return tuple(reasons)

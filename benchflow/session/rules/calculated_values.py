@@ -97,15 +97,19 @@ def calculated_entries(
 
     These are the values of ``step``, and those of other operations with entries whose result has changed.
     """
+    if not any(
+        other.operation.work_out
+        for other in state.plan.steps.values()
+        if other.id == step.id or other.id in state.works
+    ):
+        return ()
+    after = state_after(state, entries, context)
     concerned = [
         (other, work)
-        for other in state.plan.steps.values()
+        for other in after.plan.steps.values()  # its limits may be others now
         if other.id == step.id or other.id in state.works
         for work in unmatched_calculations(other)
     ]
-    if not concerned:
-        return ()
-    after = state_after(state, entries, context)
     events = [entry.event for entry in entries]
     changed = {event.operation for event in events if isinstance(event, ev.ReadingRecorded | ev.EntryCorrected)}
     found = []

@@ -18,6 +18,7 @@ from benchflow.session.rules.choice_tables import outside_reason
 from benchflow.session.rules.deviation_subjects import fastener_subject
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.proofs import failed_proofs, judged_missing, proved_by
+from benchflow.session.rules.readings_judged_again import with_readings_judged_again
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.rules.stage_remedies import fastener_remedies
@@ -76,9 +77,10 @@ def _made_good(state: State, correction: Entry, context: Context) -> Iterator[Ma
     before = {step.id: tuple(_not_good(state, step)) for step in worked_on}
     if not any(before.values()):
         return
-    after = state_after(state, with_ticks_judged_again(state, (correction,), context), context)
+    entries = with_readings_judged_again(state, with_ticks_judged_again(state, (correction,), context), context)
+    after = state_after(state, entries, context)
     for step in worked_on:
-        still = {key for key, _ in _not_good(after, step)}
+        still = {key for key, _ in _not_good(after, after.plan.steps.get(step.id, step))}
         yield from (each for key, each in before[step.id] if key not in still)
 
 

@@ -5,6 +5,7 @@ from benchflow.session.context import finish_first, quoted_title, refuse, unknow
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.joint_progress import JointProgress, joint_progress
+from benchflow.session.rules.missing_figures import joint_figure_missing
 from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.state.state import State
 
@@ -44,9 +45,15 @@ def joint_in_progress(state: State, operation: str | None, joint: str) -> tuple[
 
 
 def joint_to_tighten(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
-    """The operation in progress and the progress of its joint; a refusal if a failed fastener stops the joint."""
+    """The operation in progress and the progress of its joint.
+
+    A refusal if a failed fastener stops the joint, or if a figure of the joint is still to be filled in.
+    """
     found = joint_in_progress(state, operation, joint)
     if isinstance(found, Refusal):
         return found
     step, progress = found
-    return Refusal((stopped_reason(state, step, progress),)) if progress.failed else found
+    if progress.failed:
+        return Refusal((stopped_reason(state, step, progress),))
+    missing = joint_figure_missing(state, step, progress.joint)
+    return found if missing is None else Refusal((missing,))

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.model import OpenTorqueStage
+from benchflow.procedure.model import OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
@@ -104,7 +104,7 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
     if not progress.complete and not _all_ticked(state, step, progress):
         draw_down = progress.draw_down if progress.seating_open else None
         stage = progress.current_stage
-        if isinstance(stage, OpenTorqueStage) and not stage.formula:
+        if isinstance(stage, OpenStage) and not stage.formula:
             yield torque_missing(state, step, progress.stage_number, stage)
         fastener = progress.next if draw_down is None else draw_down.next
         message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"

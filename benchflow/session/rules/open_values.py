@@ -9,6 +9,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import judged_results, unmatched_calculations
 from benchflow.session.rules.evaluated_values import lacks_round_before, single_measurement
 from benchflow.session.rules.findings import verdict_decides
+from benchflow.session.rules.missing_figures import value_figure_reasons
 from benchflow.session.rules.put_right_advice import limit_advice, rework_asked
 from benchflow.session.rules.remedy_progress import RemedyProgress, remedy_progress, served_together
 from benchflow.session.rules.rework_plans import undo_is_written
@@ -29,6 +30,7 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
             which = "" if len(record.slots) == 1 else f" (reading {', '.join(missing)} of {len(record.slots)})"
             message = f"{value_title(step, record.name)} is not entered yet{which}"
             yield Reason("value-missing", message, operation=step.id, name=record.name)
+        yield from value_figure_reasons(state, step, record)
         results = recorded_results(state, step, record)
         for number, one in enumerate(record.by_limit):
             yield from _missing_base(state, step, one)
@@ -38,6 +40,7 @@ def open_value_reasons(state: State, step: Step) -> Iterator[Reason]:
         if gap is not None:
             message = f"{work.title or work.name} cannot be calculated yet. {gap.reason}"
             yield Reason("value-missing", message, operation=step.id, name=work.name)
+        yield from value_figure_reasons(state, step, work)
         yield from _missing_base(state, step, work)
         yield from _limit_reasons(state, step, work.name, calculated_results(state, step, work))
 

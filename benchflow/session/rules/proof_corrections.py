@@ -22,7 +22,7 @@ def with_evidence_changed(state: State, entries: tuple[Entry, ...], context: Con
     after, by = state_after(state, entries, context), entries[-1].by
     found = []
     for step in proving:
-        unknown = unproven_variables(after, step)
+        unknown = unproven_variables(after, after.plan.steps.get(step.id, step))
         if after.work(step.id).finished and unknown != unproven_variables(state, step):
             found.append(Entry(by, ev.EvidenceChanged(step.id, unknown)))
     return (*entries, *found)

@@ -2,7 +2,7 @@
 
 from msgspec.structs import replace
 
-from benchflow.procedure.model import CalculatedValue, OpenTorqueStage, Stage, Tighten, TorqueStage
+from benchflow.procedure.model import AngleStage, CalculatedValue, OpenStage, Stage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.procedure.stage_figures import StageFigure, parse_figure
 from benchflow.session.refusal import Reason
@@ -13,24 +13,26 @@ from benchflow.session.state.state import State
 def tighten_in_force(state: State, step: Step) -> Tighten | None:
     """The tightening of ``step``. A stage whose torque is known by now is a :class:`TorqueStage` with it."""
     tighten = step.operation.tighten
-    if tighten is None or not any(isinstance(stage, OpenTorqueStage) for stage in tighten.stages):
+    if tighten is None or not any(isinstance(stage, OpenStage) for stage in tighten.stages):
         return tighten
     stages = tuple(_in_force(state, step, number, stage) for number, stage in enumerate(tighten.stages, 1))
     return replace(tighten, stages=stages)
 
 
 def _in_force(state: State, step: Step, number: int, stage: Stage) -> Stage:
-    figure = torque_figure(state, step, number, stage) if isinstance(stage, OpenTorqueStage) else None
-    if figure is None or not isinstance(stage, OpenTorqueStage):
+    figure = torque_figure(state, step, number, stage) if isinstance(stage, OpenStage) else None
+    if figure is None or not isinstance(stage, OpenStage):
         return stage
+    if stage.what == "angle":
+        return AngleStage(figure.quantity, figure.text, stage.only, figure.limit, stage.below, stage.above)
     return TorqueStage(figure.quantity, figure.text, stage.only, figure.limit, stage.below, stage.above)
 
 
-def torque_figure(state: State, step: Step, number: int, stage: OpenTorqueStage) -> StageFigure | None:
+def torque_figure(state: State, step: Step, number: int, stage: OpenStage) -> StageFigure | None:
     """The torque of the stage ``number``, from 1, as it is known now; ``None`` if it is not given or has no result."""
     if not stage.formula:
         given = state.work(step.id).figures.get(number)
-        return None if given is None else parse_figure(given.figure, "torque")
+        return None if given is None else parse_figure(given.figure, stage.what)
     value = value_of_stage(step, number)
     found = None if value is None else next(iter(judged_results(state, step, value).results.values()), None)
     torque = None if found is None else found.verdict.value
@@ -45,7 +47,7 @@ def figure_source(state: State, step: Step, number: int) -> str:
     if tighten is None or not 1 <= number <= len(tighten.stages):
         return ""
     stage, given = tighten.stages[number - 1], state.work(step.id).figures.get(number)
-    if not isinstance(stage, OpenTorqueStage):
+    if not isinstance(stage, OpenStage):
         return ""
     return stage.formula or ("" if given is None else given.source)
 
@@ -55,15 +57,14 @@ def value_of_stage(step: Step, number: int) -> CalculatedValue | None:
     return next((value for value in step.operation.work_out if value.stage == number), None)
 
 
-def torque_missing(state: State, step: Step, number: int, stage: OpenTorqueStage) -> Reason:
+def torque_missing(state: State, step: Step, number: int, stage: OpenStage) -> Reason:
     """The reason that a stage has no torque yet."""
     tighten = step.operation.tighten
     assert tighten is not None  # the stage is of it
     value = value_of_stage(step, number)
     if value is None:
-        message = (
-            f"The torque of stage {number} is not printed. Give it with its source (intent `figure`), then tighten"
-        )
+        message = f"The {stage.what} of stage {number} is not printed. "
+        message += "Give it with its source (intent `figure`), then tighten"
         return Reason("value-missing", message, operation=step.id, name=tighten.joint)
     gap = judged_results(state, step, value).missing
     why = gap.reason if gap is not None else f"{stage.formula} is not above zero. Correct what it is calculated from"

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.model import OpenTorqueStage, TorqueStage
+from benchflow.procedure.model import AngleStage, OpenStage, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import base
+from benchflow.quantity import Quantity, base
 from benchflow.session.context import Context, Entry
 from benchflow.session.rules.check_stages import TickReadings, judge_tick
 from benchflow.session.rules.joint_progress import joint_of
@@ -32,7 +32,7 @@ def with_ticks_judged_again(state: State, entries: tuple[Entry, ...], context: C
 
 def _has_open_torque(step: Step) -> bool:
     tighten = step.operation.tighten
-    return tighten is not None and any(isinstance(stage, OpenTorqueStage) for stage in tighten.stages)
+    return tighten is not None and any(isinstance(stage, OpenStage) for stage in tighten.stages)
 
 
 def _judged_again(state: State, step: Step) -> Iterator[ev.TicksJudgedAgain]:
@@ -41,9 +41,9 @@ def _judged_again(state: State, step: Step) -> Iterator[ev.TicksJudgedAgain]:
         return
     joint, work = joint_of(state, tighten.joint), state.work(step.id)
     for number, (open_stage, stage) in enumerate(zip(written.stages, tighten.stages, strict=True), 1):
-        if not isinstance(open_stage, OpenTorqueStage) or not isinstance(stage, TorqueStage):
+        if not isinstance(open_stage, OpenStage) or not isinstance(stage, TorqueStage | AngleStage):
             continue
-        torque = to_stored(stage.torque)
+        torque = to_stored(figure_of(stage))
         changed = [tick for tick in (*work.ticks, *work.cleared_high) if tick.stage == number and _other(tick, stage)]
         if changed:
             verdicts = {}
@@ -53,14 +53,19 @@ def _judged_again(state: State, step: Step) -> Iterator[ev.TicksJudgedAgain]:
                 result = judge_tick(joint, tighten, stage, TickReadings(from_stored(read)))
                 in_band = result.verdict == "ok" and tick.quantity is None
                 verdicts[str(tick.seq)] = "none" if in_band else result.verdict
-            limit = judge_tick(joint, tighten, stage, TickReadings(stage.torque)).limit
+            limit = judge_tick(joint, tighten, stage, TickReadings(figure_of(stage))).limit
             yield ev.TicksJudgedAgain(step.id, joint.id, number, torque, limit, verdicts)
 
 
-def _other(tick: Tick, stage: TorqueStage) -> bool:
+def figure_of(stage: TorqueStage | AngleStage) -> Quantity:
+    """The torque or the angle of a stage."""
+    return stage.torque if isinstance(stage, TorqueStage) else stage.angle
+
+
+def _other(tick: Tick, stage: TorqueStage | AngleStage) -> bool:
     """True if a tick was judged by another figure than that of ``stage``."""
     judged_by = tick.judged_by or tick.torque
     if judged_by is None:
         return False
     figure = from_stored(judged_by)
-    return base(figure) != base(stage.torque) or (figure.entered != stage.text and stage.band is not None)
+    return base(figure) != base(figure_of(stage)) or (figure.entered != stage.text and stage.band is not None)

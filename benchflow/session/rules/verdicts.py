@@ -7,7 +7,15 @@ from fractions import Fraction
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
+from benchflow.procedure.model import (
+    AboveReading,
+    AskedLimit,
+    Bound,
+    CalculatedValue,
+    EqualWithin,
+    Fixed,
+    RecordedValue,
+)
 from benchflow.quantity import Interval, Limit, Quantity, dimension_of, interval, show_limit
 from benchflow.quantity.arithmetic import decimal, from_base
 from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
@@ -198,7 +206,7 @@ def comparison_of(
             compared, limit, difference = measured.minus(earlier), bound.by, True
         case EqualWithin():
             compared, limit, difference = measured, bound.limit, True
-        case None:
+        case AskedLimit() | None:
             return None
     bounds = interval(limit, difference=difference, at=compared.exact)
     return LimitComparison(compared.exact, bounds, compared.uncertainty(value), compared.unknown, compared.turning)

@@ -1,10 +1,11 @@
 """Rules for entering the rest of the current stage together, and for beginning the stage again."""
 
-from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, OpenTorqueStage
+from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.joint_progress import JointProgress, progress_text
+from benchflow.session.rules.missing_figures import joint_figure_missing
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import remedy_of_tick
 from benchflow.session.rules.stage_torques import torque_missing
@@ -27,12 +28,15 @@ def rest_reasons(state: State, step: Step, progress: JointProgress, now: Now) ->
     """Every reason why the rest of the current stage cannot be entered together; empty if it can."""
     if progress.failed:
         return (stopped_reason(state, step, progress),)
+    missing = joint_figure_missing(state, step, progress.joint)
+    if missing is not None:
+        return (missing,)
     title, stage = progress.joint.title or progress.joint.id, progress.current_stage
     if stage is None:
         return (_reason("already-done", progress, f"{title} is already tightened ({progress_text(progress)})"),)
     if progress.seating_open:
         return (_reason("stage-not-finished", progress, not_seated_text(progress)),)
-    if isinstance(stage, OpenTorqueStage):
+    if isinstance(stage, OpenStage):
         return (torque_missing(state, step, progress.stage_number, stage),)
     reasons: list[Reason] = []
     if isinstance(stage, CheckStage):

@@ -33,6 +33,7 @@ from benchflow.session.state.joint_events import FastenerTicked as FastenerTicke
 from benchflow.session.state.joint_events import FastenerUnticked as FastenerUnticked
 from benchflow.session.state.joint_events import FigureGiven as FigureGiven
 from benchflow.session.state.joint_events import PartSeated as PartSeated
+from benchflow.session.state.joint_events import ReadingsJudgedAgain as ReadingsJudgedAgain
 from benchflow.session.state.joint_events import SeatingCleared as SeatingCleared
 from benchflow.session.state.joint_events import StageBegunAgain as StageBegunAgain
 from benchflow.session.state.joint_events import TicksJudgedAgain as TicksJudgedAgain
@@ -385,7 +386,7 @@ AnyEvent = (
     JobOpened | JobResumed | RegisterChanged | PinRefused | OperationTakenOver
     | OperationStarted | OperationPaused | OperationFinished | MoveMade
     | ReadingRecorded | ValueCalculated | RemedyCarriedOut
-    | FigureGiven | TicksJudgedAgain
+    | FigureGiven | TicksJudgedAgain | ReadingsJudgedAgain
     | FastenerTicked | FastenerUnticked | StageBegunAgain | FastenerFailed | FastenerFailureCleared | FastenerRepaired
     | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned

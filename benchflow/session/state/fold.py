@@ -20,6 +20,7 @@ from benchflow.session.state import fold_entries, fold_joints
 from benchflow.session.state.clock import event_time, with_event
 from benchflow.session.state.continued_job import OperationTakenOver
 from benchflow.session.state.done_operations import reopened_by
+from benchflow.session.state.filled_figures import fold_filled_in, fold_readings_judged_again
 from benchflow.session.state.fold_takeover import fold_taken_over, writes_at_start
 from benchflow.session.state.plan_changes import with_findings_made
 from benchflow.session.state.state import ReworkProgress, State, VariableWrite
@@ -123,9 +124,13 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
         case ev.SeatingCleared():
             return fold_joints.fold_unseated(state, event, line)
         case ev.FigureGiven():
-            return fold_joints.fold_figure_given(state, event, line)
+            return (
+                fold_joints.fold_figure_given(state, event, line) if event.stage else fold_filled_in(state, event, line)
+            )
         case ev.TicksJudgedAgain():
             return fold_joints.fold_judged_again(state, event)
+        case ev.ReadingsJudgedAgain():
+            return fold_readings_judged_again(state, event)
         case ev.FastenerUnticked():
             return fold_joints.fold_unticked(state, event, line)
         case ev.StageBegunAgain():

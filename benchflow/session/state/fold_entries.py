@@ -9,6 +9,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import NOT_KNOWN, EventTime
 from benchflow.session.state.done_operations import reopened_by
+from benchflow.session.state.filled_figures import fold_filled_corrected
 from benchflow.session.state.fold_joints import fold_figure_corrected, fold_tick_corrected, without_remedied_ticks
 from benchflow.session.state.plan_changes import with_called
 from benchflow.session.state.state import (
@@ -115,6 +116,8 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
             return state if event.lot is None else _with_lot(state, entry.operation, entry.name, event.lot, line)
         case "figure":
             return fold_figure_corrected(state, entry, event, line)
+        case "filled":
+            return fold_filled_corrected(state, entry, event, line)
         case "check":
             return _fold_check_corrected(state, entry, event, line)
 

@@ -38,14 +38,30 @@ class FastenerTicked(Event, frozen=True, tag="ticked"):
 
 
 class FigureGiven(Event, frozen=True, tag="figure-given"):
-    """The torque of a stage that is not printed was given, with its source."""
+    """A figure that is not in the file was given, with its source: of a stage, or any other that is asked for.
+
+    For a stage ``asked_at`` is ``None``. Otherwise it is the line and column in the procedure that ask for the figure,
+    ``what`` its kind, and ``name`` its title in a few words; ``joint``, ``stage`` and ``quantity`` are then empty.
+    """
 
     operation: str
-    joint: str
-    stage: int  # from 1
-    quantity: StoredQuantity  # of a limit, its nominal value or its middle
-    figure: str  # as typed: a quantity or a limit
-    source: str
+    joint: str = ""
+    stage: int = 0  # from 1
+    quantity: StoredQuantity | None = None  # of a limit, its nominal value or its middle
+    figure: str = ""  # as typed: a quantity, a limit or a text
+    source: str = ""
+    what: str = ""
+    name: str = ""
+    asked_at: tuple[int, int] | None = None
+
+
+class ReadingsJudgedAgain(Event, frozen=True, tag="readings-judged-again"):
+    """Readings of a value were judged again, because the limit that was given at the bench is another one now."""
+
+    operation: str
+    name: str
+    limit: str
+    verdicts: dict[str, Verdict]  # by ``seq`` of the reading
 
 
 class TicksJudgedAgain(Event, frozen=True, tag="judged-again"):

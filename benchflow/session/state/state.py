@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
+from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import BootSpan, EventTime
 from benchflow.session.state.continued_job import OperationTakenOver
@@ -75,7 +76,7 @@ class FailedFastener(Struct, frozen=True):
 
 
 class GivenFigure(Struct, frozen=True):
-    """The torque of a stage as given at the bench: a quantity or a limit as typed, and its source."""
+    """A figure as given at the bench: a quantity, a limit or a text as typed, and its source."""
 
     seq: int
     figure: str
@@ -303,8 +304,8 @@ class EntryRef(Struct, frozen=True):
 
     operation: str
     name: str  # of the value, the joint or the consumable; :func:`check_key` of a check answered no
-    kind: Literal["reading", "tick", "lot", "check", "figure"]
-    reading: str = ""  # number or place of the reading
+    kind: Literal["reading", "tick", "lot", "check", "figure", "filled"]
+    reading: str = ""  # number or place of the reading; of a figure that was filled in, its line and column
 
 
 class State(Struct, frozen=True):
@@ -336,6 +337,10 @@ class State(Struct, frozen=True):
     restarted: dict[str, tuple[EventTime, ...]] = {}  # by step id, when moves and remedies started its clock again
     rework: ReworkProgress | None = None
     correctable: dict[int, EntryRef] = {}  # by ``seq``
+    filled: dict[
+        Mark, GivenFigure
+    ] = {}  # figures that the procedure asks for and that were given, by their place in it
+    as_written: Procedure | None = None  # the procedure without them; ``None`` while none is given
     tools: dict[str, InstrumentUsed] = {}  # the instrument used last, by its id in the procedure
     wrench: WrenchAdapterChanged | None = None  # the adapter on the torque wrench
     lubricants: dict[str, LubricantChanged] = {}  # by joint

@@ -2,7 +2,15 @@
 
 from fractions import Fraction
 
-from benchflow.procedure.model import AboveReading, Bound, CalculatedValue, EqualWithin, Fixed, RecordedValue
+from benchflow.procedure.model import (
+    AboveReading,
+    AskedLimit,
+    Bound,
+    CalculatedValue,
+    EqualWithin,
+    Fixed,
+    RecordedValue,
+)
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Interval, base_of_difference, interval
 from benchflow.session.rules.evaluated_values import evaluate_value
@@ -101,7 +109,7 @@ def _bounds(state: State, bound: Bound | None, record: RecordedValue) -> Interva
         case AboveReading():
             limit = limit_of(state, bound, record.unit)
             return None if limit is None else interval(limit)
-        case None:
+        case AskedLimit() | None:
             return None
 
 

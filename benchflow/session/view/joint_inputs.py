@@ -4,7 +4,7 @@ from collections import Counter
 
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.expand import everything_possible
-from benchflow.procedure.model import CheckStage, OpenTorqueStage
+from benchflow.procedure.model import CheckStage, OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import dimension_of
 from benchflow.session.context import Context
@@ -97,13 +97,13 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
 def _asked_stage(progress: JointProgress) -> int:
     """The current stage if its torque has to be given before it can be ticked; otherwise 0."""
     stage = progress.current_stage
-    waits = isinstance(stage, OpenTorqueStage) and not stage.formula and not progress.seating_open
+    waits = isinstance(stage, OpenStage) and stage.asked and not progress.seating_open
     return progress.stage_number if waits and not progress.out else 0
 
 
 def _advice(state: State, step: Step, progress: JointProgress) -> str:
     """What to do about a stage without a torque, or a fastener that is out of its band; empty if there is neither."""
-    if isinstance(progress.current_stage, OpenTorqueStage) and not progress.out:
+    if isinstance(progress.current_stage, OpenStage) and not progress.out:
         return torque_missing(state, step, progress.stage_number, progress.current_stage).message.rstrip(".")
     if progress.out:
         return out_of_band_advice(state, step, progress, progress.out[0])

@@ -1,0 +1,83 @@
+"""The figures that the procedure asks for (`ask`) and that nobody has given yet: what has to wait for each of them."""
+
+from collections.abc import Iterator
+
+from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
+from benchflow.procedure.model import AskedLimit, CalculatedValue, Joint, RecordedValue, bounds_of
+from benchflow.procedure.plan import Step
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.verdicts import bound_in_force
+from benchflow.session.state.state import State
+
+_KEYS = {"lubricant": "lubricant", "thread": "thread", "class": "property class"}
+
+
+def reading_figure_missing(state: State, step: Step, record: RecordedValue, *, used: bool) -> Reason | None:
+    """The reason that a reading cannot be entered yet: a limit that applies to it is not given, or a range."""
+    asked = list(asked_limits(record))
+    in_force = bound_in_force(record, used)
+    applies = [one for one in asked if one.what == "further"]
+    if isinstance(in_force, AskedLimit):
+        applies.insert(0, next(one for one in asked if one.mark == in_force.mark))
+    if applies:
+        return limit_missing(step, record, applies[0])
+    return next(filter(None, (range_missing(state, step, name) for name in record.instruments)), None)
+
+
+def limit_missing(step: Step, value: RecordedValue | CalculatedValue, figure: FigureToFill) -> Reason:
+    """The reason that a limit of a value is not given yet."""
+    ask = value.ask if isinstance(value, RecordedValue) else value.title
+    what = {"used": "limit for used parts", "further": f"further limit {figure.number}"}.get(figure.what, "limit")
+    then = ", then measure" if isinstance(value, RecordedValue) else ""
+    message = f"The {what} of {ask or value.name} is to be filled in. Give it with its source (intent `figure`){then}"
+    return Reason("value-missing", message, operation=step.id, name=value.name)
+
+
+def range_missing(state: State, step: Step, instrument: str | None) -> Reason | None:
+    """The reason that an instrument cannot be used yet: the range that it needs is not given."""
+    need = None if instrument is None else state.plan.procedure.instruments_by_id.get(instrument)
+    if need is None or need.asked is None:
+        return None
+    message = (
+        f"The range that {need.title or need.id} needs is to be filled in. Give it with its source (intent `figure`)"
+    )
+    return Reason("value-missing", message, operation=step.id, name=need.id)
+
+
+def joint_figure_missing(state: State, step: Step, joint: Joint) -> Reason | None:
+    """The reason that a joint cannot be tightened yet: a text of it is not given, or the range of its wrench."""
+    if joint.asked:
+        what = next(_KEYS[key] for key in _KEYS if key in joint.asked)
+        message = (
+            f"The {what} of {joint.title or joint.id} is to be filled in. Give it with its source (intent `figure`), "
+            "then tighten"
+        )
+        return Reason("value-missing", message, operation=step.id, name=joint.id)
+    tighten = step.operation.tighten
+    return None if tighten is None else range_missing(state, step, tighten.instrument)
+
+
+def time_figure_reasons(state: State, step: Step) -> Iterator[Reason]:
+    """A reason for each time that is not given yet and that ``step`` begins or ends. It cannot be started before."""
+    plan = state.plan
+    for operation, since in plan.times_to_fill:
+        if step.operation.id not in (operation, since):
+            continue
+        title, before = (plan.procedure.operations_by_id[name].title for name in (operation, since))
+        message = (
+            f"The time of “{title}” since “{before}” is to be filled in. Give it with its source (intent `figure`) "
+            "before either of them is started"
+        )
+        yield Reason("value-missing", message, operation=step.id, name=operation)
+
+
+def value_figure_reasons(state: State, step: Step, value: RecordedValue | CalculatedValue) -> Iterator[Reason]:
+    """A reason for each limit of a value that is not given yet and could apply. Nothing is within such a limit."""
+    asked = list(asked_limits(value))
+    if isinstance(value, RecordedValue):
+        used = value.used_by_option
+        asked = [one for one in asked if one.what != "used" or used or (used is None and value.bound is None)]
+    elif not any(isinstance(bound, AskedLimit) for bound in bounds_of(value)):
+        return
+    for one in dict.fromkeys(asked):
+        yield limit_missing(step, value, one)

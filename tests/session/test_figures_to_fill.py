@@ -1,0 +1,261 @@
+"""Figures that the procedure asks for (`ask`): refused until given, given with a source, corrected. Invented data."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.commands.check import check_file
+from benchflow.procedure.figures_to_fill import figures_to_fill
+from benchflow.procedure.reader import read as read_text
+from benchflow.review.log.loaded_log import load_log
+from benchflow.session.history.history import history_text, plan_from_log
+from benchflow.session.log.line_format import read
+from tests.driving.script import Json, Script, intent, open_intent, procedure_with
+from tests.driving.session_driver import read_procedure
+
+
+def job(folder: Path, *operations: str, head: str = "", start: str = "m") -> Script:
+    script = Script(folder, procedure_with(*operations, head=head))
+    script.do_all(open_intent(), *([intent("start", operation=start)] if start else []))
+    return script
+
+
+def given(value: str, source: str = "manual p. 4-21", **fields: object) -> Json:
+    return {"intent": "figure", "value": value, "from": source, **fields}
+
+
+def codes(script: Script, message: Json) -> list[str]:
+    return [reason["code"] for reason in script.send(message)[0].get("refused", [])]
+
+
+def seq(script: Script, kind: str = "figure-given") -> int:
+    """The number of the last log line of this kind."""
+    found: int = [line["seq"] for line in script.log() if line["kind"] == kind][-1]
+    return found
+
+
+def record(value: str, **fields: object) -> Json:
+    return intent("record", name="play", value=value, **fields)
+
+
+ASKED = "{id: m, title: M, record: {play: {unit: mm, limit: ask}}}"
+
+
+def test_reading_is_refused_until_its_limit_is_given(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    assert codes(script, record("0.10 mm")) == ["value-missing"]
+    assert codes(script, given("0.05 .. 0.15 mm", name="play")) == []
+    assert codes(script, record("0.10 mm")) == []
+    assert [line["data"]["limit"] for line in script.log() if line["kind"] == "recorded"] == ["0.05 .. 0.15 mm"]
+
+
+def test_reading_is_judged_by_the_limit_that_was_given(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.16 mm"))
+    assert "out-of-limit" in codes(script, intent("finish", operation="m"))
+
+
+@pytest.mark.parametrize(
+    ("value", "source", "code"),
+    [
+        ("", "manual", "value-missing"),
+        ("ask", "manual", "value-missing"),
+        ("0.05 .. 0.15 mm", " ", "value-missing"),
+        ("5 kg", "manual", "wrong-dimension"),
+        ("0,05 .. 0,15 mm", "manual", "bad-quantity"),
+        ("above start by 0.1 .. 0.2 mm", "manual", "bad-quantity"),
+        ("equal within 0.01 mm", "manual", "bad-quantity"),
+    ],
+)
+def test_figure_that_cannot_be_used_is_refused(tmp_path: Path, value: str, source: str, code: str) -> None:
+    script = job(tmp_path, ASKED)
+    assert codes(script, given(value, source, name="play")) == [code]
+    assert codes(script, record("0.10 mm")) == ["value-missing"]
+
+
+def test_limit_given_twice_is_refused(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"))
+    assert codes(script, given("0.05 .. 0.25 mm", name="play")) == ["already-done"]
+
+
+def test_written_limit_cannot_be_given(tmp_path: Path) -> None:
+    script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm}}}")
+    assert codes(script, given("at most 2 mm", name="play")) == ["not-allowed"]
+
+
+def test_unknown_name_is_refused(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    assert codes(script, given("1 mm", name="plai")) == ["unknown-name"]
+
+
+def test_corrected_limit_judges_the_readings_again(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.10 mm"), intent("finish", operation="m"))
+    answer = script.send(intent("correct", event=seq(script), value="0.11 .. 0.15 mm", reason="wrong column"))[0]
+    assert [line["kind"] for line in answer["events"]] == ["corrected", "readings-judged-again"]
+    assert answer["events"][1]["data"]["verdicts"] == {str(seq(script, "recorded")): "low"}
+    status = script.query("status")
+    assert list(status["reopened"]) == ["m"]
+    log = load_log(script.path, read_procedure)
+    assert [(each.verdict, each.limit) for each in log.facts.readings] == [("low", "0.11 .. 0.15 mm")]
+
+
+def test_audit_agrees_with_given_and_corrected_figures(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.10 mm"))
+    script.do_all(intent("correct", event=seq(script), value="0.08 .. 0.15 mm", reason="misread"))
+    script.do_all(intent("finish", operation="m"))
+    script.audited()
+
+
+def test_calculated_value_waits_for_its_limit(tmp_path: Path) -> None:
+    operation = "{id: m, title: M, record: {a: {unit: mm}}, work-out: {b: {is: a * 2, unit: mm, limit: ask}}}"
+    script = job(tmp_path, operation)
+    script.do_all(intent("record", name="a", value="2 mm"))
+    assert codes(script, intent("finish", operation="m")) == ["value-missing"]
+    answer = script.send(given("at most 3 mm", name="b"))[0]
+    assert [line["data"].get("verdict") for line in answer["events"] if line["kind"] == "calculated"] == ["high"]
+    assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
+
+
+def test_limit_for_used_parts_is_asked_only_for_used_parts(tmp_path: Path) -> None:
+    script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm, used: ask}}}")
+    assert codes(script, record("0.5 mm", used=True)) == ["value-missing"]
+    assert codes(script, record("0.5 mm")) == []
+    assert codes(script, given("at most 2 mm", name="play")) == ["not-allowed"]
+    assert codes(script, given("at most 2 mm", name="play", used=True)) == []
+    assert codes(script, record("1.5 mm", used=True)) == []
+
+
+def test_further_limit_is_asked(tmp_path: Path) -> None:
+    keys = "unit: mm, limit: at most 1 mm, readings: 2, also: [{judge: spread, limit: ask}]"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
+    assert codes(script, record("0.5 mm")) == ["value-missing"]
+    assert codes(script, given("at most 0.1 mm", name="play", further=1)) == []
+    script.do_all(record("0.5 mm"), record("0.8 mm"))
+    assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
+
+
+def test_one_figure_serves_all_places(tmp_path: Path) -> None:
+    head = "places: {side: [left, right]}\n"
+    script = job(tmp_path, "{id: m, each: side, title: M, record: {play: {unit: mm, limit: ask}}}", head=head,
+                 start="m[left]")  # fmt: skip
+    assert codes(script, given("at most 1 mm", name="play")) == []
+    script.do_all(record("0.5 mm"), intent("finish", operation="m[left]"), intent("start", operation="m[right]"))
+    assert codes(script, intent("record", name="play[right]", value="0.5 mm")) == []
+
+
+def test_limit_by_place_is_asked_for_each_place(tmp_path: Path) -> None:
+    head = "places: {side: [left, right]}\n"
+    limit = "{by: side, left: ask, right: ask}"
+    operation = f"{{id: m, each: side, title: M, record: {{play: {{unit: mm, limit: {limit}}}}}}}"
+    script = job(tmp_path, operation, head=head, start="m[left]")
+    assert codes(script, given("at most 1 mm", name="play")) == ["value-missing"]
+    assert codes(script, given("at most 1 mm", name="play[left]")) == []
+    script.do_all(record("0.5 mm"), intent("finish", operation="m[left]"), intent("start", operation="m[right]"))
+    assert codes(script, intent("record", name="play[right]", value="0.5 mm")) == ["value-missing"]
+
+
+def test_limit_by_reading_is_asked_for_each_reading(tmp_path: Path) -> None:
+    head = "places: {side: [left, right]}\n"
+    keys = "unit: mm, readings: side, limit: {by: side, left: ask, right: at most 2 mm}"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}", head=head)
+    assert codes(script, record("1.5 mm", reading="right")) == []
+    assert codes(script, record("1.5 mm", reading="left")) == ["value-missing"]
+    assert codes(script, given("at most 1 mm", name="play[left]")) == []
+    script.do_all(record("1.5 mm", reading="left"))
+    assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
+
+
+JOINT = "joints: {cover: {layout: '1 2', lubricant: ask, thread: ask}}\n"
+CLOSE = "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m, {angle: ask}]}}"
+
+
+def tick(fastener: int) -> Json:
+    return intent("tick", joint="cover", fastener=fastener)
+
+
+def test_joint_waits_for_its_lubricant_thread_and_angle(tmp_path: Path) -> None:
+    script = job(tmp_path, CLOSE, head=JOINT)
+    assert codes(script, tick(1)) == ["value-missing"]
+    assert codes(script, {"intent": "figure", "joint": "cover", "lubricant": "engine oil", "from": "manual"}) == []
+    assert codes(script, tick(1)) == ["value-missing"]
+    assert codes(script, {"intent": "figure", "joint": "cover", "thread": "M8x1.25", "from": "measured"}) == []
+    script.do_all(tick(1), tick(2))
+    assert codes(script, tick(1)) == ["value-missing"]
+    assert codes(script, given("40 N·m", joint="cover", stage=2)) == ["wrong-dimension"]
+    assert codes(script, given("90°", joint="cover", stage=2)) == []
+    script.do_all(tick(1))
+    assert codes(script, intent("tick", joint="cover", fastener=2, value="120°")) == []
+    assert "out-of-limit" in codes(script, intent("finish", operation="m"))
+
+
+def test_instrument_waits_for_its_range(tmp_path: Path) -> None:
+    head = "instruments: {dial: {kind: length, covers: ask}}\n"
+    script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm, with: dial}}}", head=head)
+    assert codes(script, record("0.5 mm")) == ["value-missing"]
+    assert codes(script, given("0 .. 10 mm", instrument="dial")) == []
+    assert codes(script, record("0.5 mm")) == []
+
+
+def test_both_ends_of_a_time_wait_for_it(tmp_path: Path) -> None:
+    script = job(tmp_path, "{id: seal, title: Seal}", "{id: m, title: M, time: {seal: ask}}", start="")
+    assert codes(script, intent("start", operation="seal")) == ["value-missing"]
+    assert codes(script, given("at most 10 min", operation="m", since="seal")) == []
+    script.do_all(intent("start", operation="seal"), intent("finish", operation="seal"))
+    script.do_all(intent("start", operation="m"), intent("finish", operation="m"))
+    wrong = intent("correct", event=seq(script), value="at most 1 min", reason="misread")
+    assert codes(script, wrong) == ["not-allowed"]  # it was done within the old time, and nothing can judge that again
+
+
+def test_finding_by_an_asked_limit_is_open_on_both_sides(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED, "{id: n, title: N, when: {play: above}}")
+    script.do_all(given("at most 1 mm", name="play"), record("2 mm"), intent("finish", operation="m"))
+    assert codes(script, intent("start", operation="n")) == []
+
+
+def test_remedy_of_an_asked_limit_is_carried_out(tmp_path: Path) -> None:
+    keys = "unit: mm, limit: ask, above: [{do: Fit a thicker shim}]"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
+    script.do_all(given("at most 1 mm", name="play"), record("2 mm"))
+    assert codes(script, record("0.5 mm")) == ["remedy-first"]
+
+
+def test_history_names_figure_and_source(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("at most 1 mm", name="play"))
+    lines = read(script.path.read_bytes()).lines
+    text = "\n".join(history_text(lines, plan_from_log(lines, read_procedure)))
+    assert "limit of play: at most 1 mm, source: manual p. 4-21" in text
+
+
+def test_check_lists_each_figure_once_as_a_note(tmp_path: Path) -> None:
+    path = tmp_path / "asked.yaml"
+    path.write_text(procedure_with(CLOSE, head=JOINT), encoding="utf-8")
+    report = check_file(path, None)
+    found = [finding for finding in report["findings"] if finding["code"] == "to-fill"]
+    assert report["ok"]
+    assert [finding["severity"] for finding in found] == ["note"] * 3
+    assert [finding["message"].partition(". ")[0] for finding in found] == [
+        "To be filled in: lubricant of cover",
+        "To be filled in: thread of cover",
+        "To be filled in: cover stage 2",
+    ]
+
+
+def test_asked_limit_without_a_unit_is_an_error() -> None:
+    result = read_text(procedure_with("{id: m, title: M, record: {play: {limit: ask}}}"))
+    assert [problem.code for problem in result.problems] == ["missing-unit"]
+
+
+def test_figures_to_fill_name_the_choice_they_are_for() -> None:
+    limit = "{by: side, left: ask, right: ask}"
+    text = procedure_with(f"{{id: m, each: side, title: M, record: {{play: {{unit: mm, limit: {limit}}}}}}}",
+                          head="places: {side: [left, right]}\n")  # fmt: skip
+    procedure = read_text(text).procedure
+    assert procedure is not None
+    assert [one.title for one in figures_to_fill(procedure)] == [
+        "limit of play (side left)",
+        "limit of play (side right)",
+    ]

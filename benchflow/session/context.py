@@ -13,6 +13,7 @@ from benchflow.procedure.identity import StepId
 from benchflow.quantity import Quantity, QuantityError
 from benchflow.quantity.types import printable
 from benchflow.session.log.timestamps import local_date
+from benchflow.session.pictures.picture_file import PictureFacts
 from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import Event, InstrumentUsed
@@ -70,6 +71,7 @@ class Context(Struct, frozen=True):
     recorded_tool: Callable[[State, ToolUse], RecordedTool | Refusal] | None = None
     day: date | None = None
     started_again: bool = False
+    picture: PictureFacts | Refusal | None = None
 
     @property
     def today(self) -> date:

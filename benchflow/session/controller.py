@@ -18,6 +18,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
+from benchflow.session.attached_file import store_picture, with_picture
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
 from benchflow.session.head_memory import HeadMemory
@@ -45,6 +46,7 @@ from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
     from benchflow.session.correction_preview import CorrectionPreview
+    from benchflow.session.pictures.picture_file import PictureFile
     from benchflow.session.shop.register import Shop
     from benchflow.session.view.bench_view import BenchView
 
@@ -260,9 +262,13 @@ class SessionController:
                 return refuse("not-open", "The job is not started. Send the intent open first.")
             answer = answer_query(self.state, intent, context, self.journal.damage, len(self.journal.untrusted))
             return answer if isinstance(answer, Refusal) else Accepted((), answer)
+        picture: PictureFile | None = None
+        if isinstance(intent, intents.AttachPicture) and self.state is not None and not self.read_only:
+            intent, context, picture = with_picture(intent, context)
         decision = self._decide(intent, context) if may_not_sign is None else may_not_sign
         if not isinstance(decision, Refusal):
-            return self._write(decision, context, intent)
+            not_kept = None if picture is None else store_picture(self.journal.path, picture)
+            return not_kept or self._write(decision, context, intent)
         tried = refused_pin_entries(intent, decision)
         if not tried:
             return decision
@@ -423,9 +429,17 @@ class SessionController:
             return bool(lines)
 
     def move_to(self, folder: Path) -> None:
-        """Continue the log in another folder, for example after a full disk or a removed memory stick."""
+        """Continue the log in another folder, for example after a full disk or a removed memory stick.
+
+        The pictures that can be read are copied too. `verify` names those that could not.
+        """
+        from benchflow.session.pictures.kept_files import copy_kept_files
+
         with self._lock:
+            before = self.journal.path
             self.journal = self.journal.move_to(folder)
+            if self.state is not None and self.state.pictures:
+                copy_kept_files(before, self.journal.path)
 
     def close(self) -> None:
         """Count the uses of instruments, remember the head of the log, and release it."""

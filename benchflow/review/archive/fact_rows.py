@@ -10,6 +10,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.review.log import facts as f
+from benchflow.review.log.picture_facts import PictureFact
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,
@@ -26,6 +27,7 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "notes": f.NoteFact,
     "complaints": f.ComplaintFact,
     "causes": f.CauseFact,
+    "pictures": PictureFact,
 }
 """The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`."""
 

@@ -187,7 +187,8 @@ class _IntentAudit:
         else:
             shop = shop_of_log(self._state.register, self._state.people)
         day = _earliest_day(group.now.at)
-        context = Context(group.now, shop, lambda person, pin: proven, RecordedUses(events, day), day)
+        picture = next((event.facts for event in events if isinstance(event, ev.PictureAttached)), None)
+        context = Context(group.now, shop, lambda person, pin: proven, RecordedUses(events, day), day, picture=picture)
         if self._state is None:
             if not isinstance(intent, intents.OpenJob):
                 raise BenchflowError("the first intent must be open")

@@ -30,6 +30,7 @@ from benchflow.review.log.facts import (
     UndoneFact,
 )
 from benchflow.review.log.pause_rule import PAUSE_SECONDS, is_pause
+from benchflow.review.log.picture_facts import PictureFact
 from benchflow.review.log.reading_facts import ReadingFacts
 from benchflow.review.log.stage_torque import stage_torque
 from benchflow.review.log.tick_groups import TickGroups
@@ -84,6 +85,7 @@ class FactCollector:
         self._notes: list[NoteFact] = []
         self._complaints: list[ComplaintFact] = []
         self._causes: dict[int, CauseFact] = {}  # by seq
+        self._pictures: dict[int, PictureFact] = {}  # by seq
         self._stages: list[StageFact] = []
         self._clock_back = 0
         self._unknown = 0
@@ -198,8 +200,10 @@ class FactCollector:
                 )  # fmt: skip
             case ev.FindingRecorded():
                 self._causes[line.seq] = _cause_fact(after, event, line, now)
-            case ev.FindingWithdrawn():
-                pass  # the last state has the findings in force
+            case ev.PictureAttached():
+                self._pictures[line.seq] = _picture_fact(event, line, now)
+            case ev.FindingWithdrawn() | ev.PictureWithdrawn():
+                pass  # the last state has the findings and pictures in force
             case ev.ClockWentBack():
                 self._clock_back += 1
             case ev.JobClosed():
@@ -326,6 +330,7 @@ class FactCollector:
             notes=tuple(self._notes),
             complaints=tuple(self._complaints),
             causes=_mark_in_force(self._causes, set(state.causes)),
+            pictures=_mark_in_force(self._pictures, set(state.pictures)),
         )  # fmt: skip
 
     def _session_fact(self, state: State) -> SessionFact:
@@ -342,7 +347,7 @@ class FactCollector:
         )  # fmt: skip
 
 
-_Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact, CauseFact)
+_Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact, CauseFact, PictureFact)
 
 
 def _mark_in_force(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
@@ -372,6 +377,15 @@ def _cause_fact(state: State, event: ev.FindingRecorded, line: Line, now: LogTim
     return CauseFact(
         line.seq, now.at, line.by, event.complaint, event.finding, event.outcome, event.operation,
         "" if step is None else step.title, event.date, event.hours, in_force=False,
+    )  # fmt: skip
+
+
+def _picture_fact(event: ev.PictureAttached, line: Line, now: LogTime) -> PictureFact:
+    target = event.target
+    return PictureFact(
+        line.seq, now.at, line.by, event.operation or "", event.name, event.sha256, event.size, event.type, event.width,
+        event.height, target.value, target.reading, target.joint, target.fastener, target.event, event.text,
+        in_force=False,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
+from benchflow.review.log.picture_facts import PictureFact
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.state.come_back_events import FirstAnswers, WhenNoticed, YesNo
@@ -394,3 +395,4 @@ class Facts(Struct, frozen=True):
     notes: tuple[NoteFact, ...]
     complaints: tuple[ComplaintFact, ...] = ()
     causes: tuple[CauseFact, ...] = ()
+    pictures: tuple[PictureFact, ...] = ()

@@ -16,6 +16,7 @@ from benchflow.session.history.log_titles import (
     readable,
     verdict_and_limit,
 )
+from benchflow.session.history.picture_text import PICTURE_TEXTS
 from benchflow.session.log.timestamps import BadTimestamp, local_time_of
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.state import events as ev
@@ -311,6 +312,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ),
     **JOINT_EVENT_TEXTS,
     **COME_BACK_TEXTS,
+    **PICTURE_TEXTS,
     ev.HoldSigned: _signed,
     ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,

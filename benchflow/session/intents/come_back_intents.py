@@ -10,6 +10,7 @@ from benchflow.base.plaintext import clean
 from benchflow.quantity import QuantityError
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name, unknown_operation
 from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.picture_intents import withdraw_picture
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.running_time import running_time
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
@@ -109,9 +110,12 @@ def _date_reasons(state: State, text: str, context: Context) -> Iterator[Reason]
 
 
 def withdraw_finding(state: State, intent: intents.WithdrawFinding, context: Context, by: str) -> Decision:
+    """Withdraw a finding, or a picture."""
+    if intent.event in state.pictures:
+        return withdraw_picture(state, intent, by)
     reasons = []
     if intent.event not in state.causes:
-        reasons.append(_no_such_finding(state, intent.event, "event"))
+        reasons.append(_nothing_to_withdraw(state, intent.event))
     reason = clean(intent.reason).strip()
     if not reason:
         reasons.append(Reason("value-missing", "Enter the reason why the finding is withdrawn", name="reason"))
@@ -119,6 +123,14 @@ def withdraw_finding(state: State, intent: intents.WithdrawFinding, context: Con
     if refusal is not None:
         return refusal
     return (Entry(by, ev.FindingWithdrawn(intent.event, reason, signature_proof(context, by, intent.pin))),)
+
+
+def _nothing_to_withdraw(state: State, seq: int) -> Reason:
+    if not state.pictures:
+        return _no_such_finding(state, seq, "event")
+    known = ", ".join(map(str, sorted((*state.causes, *state.pictures))))
+    text = f"Event {seq} is not a finding or a picture in force. Those of this job are the events {known}"
+    return Reason("unknown-name", text, name="event")
 
 
 def _no_such_finding(state: State, seq: int, name: str) -> Reason:

@@ -21,6 +21,7 @@ from benchflow.session.intents.operations import (
     set_state,
     start_operation,
 )
+from benchflow.session.intents.picture_intents import attach_picture
 from benchflow.session.intents.remedies import carry_out_remedy
 from benchflow.session.intents.rework_intents import do_rework_step, start_rework
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
@@ -86,7 +87,8 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
     if state.closed and not isinstance(intent, intents.AfterClose | intents.OpenJob | intents.Query):
         return refuse(
             "not-open",
-            f"This job was closed on {_local(state.closed)}. Only notes, complaints and findings can be added",
+            f"This job was closed on {_local(state.closed)}. Only notes, pictures, complaints and findings can be "
+            "added",
         )
     by = clean(intent.by or "").strip() or state.by
     match intent:
@@ -142,6 +144,8 @@ def _decide(state: State, intent: intents.Intent, context: Context) -> Decision:
             return report_complaint(state, intent, context, by)
         case intents.RecordFinding():
             return record_finding(state, intent, context, by)
+        case intents.AttachPicture():
+            return attach_picture(state, intent, context, by)
         case intents.WithdrawFinding():
             return withdraw_finding(state, intent, context, by)
         case intents.CorrectEntry():

@@ -45,6 +45,7 @@ INTENT_EXAMPLES: dict[str, dict[str, Any]] = {
         "operation": "seal",
         "hours": "6",
     },
+    "attach": {"file": "IMG_0012.jpg", "joint": "head-studs", "fastener": 3, "text": "Thread before cleaning"},
     "withdraw": {"event": 412, "reason": "It was the other engine"},
     "close": {"unfinished": "The customer took the engine home"},
 }

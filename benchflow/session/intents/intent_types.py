@@ -290,10 +290,28 @@ class RecordFinding(BaseIntent, frozen=True, tag="found", kw_only=True):
     pin: str | None = None  # of ``by``
 
 
-class WithdrawFinding(BaseIntent, frozen=True, tag="withdraw", kw_only=True):
-    """Withdraw a wrong finding. Accepted after the end of the job too. ``by`` signs for it."""
+class AttachPicture(BaseIntent, frozen=True, tag="attach", kw_only=True):
+    """Attach a picture, and keep a copy of its file beside the log. Accepted after the end of the job too.
 
-    event: int  # ``seq`` of the finding
+    It is a picture of one thing: a value or one reading, a joint or one fastener, a note, an operation. Without any of
+    these fields it is a picture of the operation in progress, or of the job.
+    """
+
+    file: str  # path of the picture
+    operation: str | None = None  # any operation
+    name: str | None = None  # of a value
+    reading: int | str | None = None  # number of the reading
+    place: int | str | None = None  # place of the reading or of the operation
+    joint: str | None = None
+    fastener: int | str | None = None  # of the joint
+    event: int | None = None  # ``seq`` of a note, deviation, correction, failed fastener, complaint or finding
+    text: str = ""  # caption
+
+
+class WithdrawFinding(BaseIntent, frozen=True, tag="withdraw", kw_only=True):
+    """Withdraw a wrong finding or picture. Accepted after the end of the job too. ``by`` signs for a finding."""
+
+    event: int  # ``seq`` of the finding or of the picture
     reason: str
     pin: str | None = None  # of ``by``
 
@@ -354,10 +372,10 @@ Intent = (
     | PerformMove | RecordReading | GiveFigure | TickFastener | TickRest | UntickFastener | BeginStageAgain
     | ReportFailedFastener | RepairFastener | DrawDown | TickCheck | ChoosePart | EnterLot | SignHold | SignDeviation
     | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry | SetWrenchAdapter | SetLubricant | SetState
-    | TakeOver | CloseJob | ReportComplaint | RecordFinding | WithdrawFinding
+    | TakeOver | CloseJob | ReportComplaint | RecordFinding | WithdrawFinding | AttachPicture
 )  # fmt: skip
 
-AfterClose = AddNote | ReportComplaint | RecordFinding | WithdrawFinding
+AfterClose = AddNote | AttachPicture | ReportComplaint | RecordFinding | WithdrawFinding
 """The intents that are accepted after the end of the job."""
 
 Query = AskStatus | AskWhy | AskRoute | AskReworkPlan

@@ -21,7 +21,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log.disk import Disk
-from benchflow.session.pictures.picture_file import PictureFacts, PictureFile
+from benchflow.session.pictures.picture_file import PictureFacts, PictureFile, read_picture
 from benchflow.session.pictures.picture_kinds import KINDS
 
 _OWN_NAME: Final = re.compile(r"[0-9a-f]{64}(\.[a-z]{3,4})?", re.ASCII)
@@ -67,6 +67,18 @@ def keep_file(log: Path, picture: PictureFile, disk: Disk | None = None) -> Path
     except OSError as error:
         raise FileNotKept(_not_kept(picture.facts.name, path.parent, error)) from error
     return path
+
+
+def keep_picture(file: Path, log: Path, disk: Disk | None = None) -> PictureFacts:
+    """Read the picture ``file``, check it and store it beside ``log``. Returns what the log has to say about it.
+
+    Raises:
+        PictureRefused: it cannot be attached.
+        FileNotKept: it cannot be stored.
+    """
+    picture = read_picture(file)
+    keep_file(log, picture, disk)
+    return picture.facts
 
 
 def _make_folder(folder: Path, disk: Disk) -> None:
@@ -119,6 +131,21 @@ def _reason(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
 
 
+def copy_kept_files(before: Path, after: Path, disk: Disk | None = None) -> int:
+    """Copy the pictures of the log ``before`` to the log ``after``. Returns how many could not be copied."""
+    disk, failed = disk or Disk(), 0
+    for path in _own_files(before):
+        if not _OWN_NAME.fullmatch(path.name):
+            continue
+        copy = pictures_folder(after) / path.name
+        try:
+            _make_folder(copy.parent, disk)
+            atomic_write(copy, read_regular_file(path), sync=disk.sync, sync_names=disk.sync_folder)
+        except OSError:
+            failed += 1
+    return failed
+
+
 # --- checking -------------------------------------------------------------------------------------
 
 
@@ -157,12 +184,17 @@ def unnamed_files(log: Path, named: Iterable[PictureFacts]) -> list[Path]:
     Other files in the folder are left alone.
     """
     known = {kept_path(log, facts.sha256, facts.type).name for facts in named}
+    return [path for path in _own_files(log) if path.name not in known]
+
+
+def _own_files(log: Path) -> list[Path]:
+    """The files that this program stored beside ``log``, also those of a copy that was not finished."""
     try:
         names = sorted(os.listdir(pictures_folder(log)))
     except OSError:
         return []
     own = (name for name in names if _OWN_NAME.fullmatch(name) or _OWN_PART.fullmatch(name))
-    return [pictures_folder(log) / name for name in own if name not in known]
+    return [pictures_folder(log) / name for name in own]
 
 
 def remove_unnamed(paths: Iterable[Path]) -> list[Path]:

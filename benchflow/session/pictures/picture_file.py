@@ -29,7 +29,7 @@ from benchflow.session.pictures.picture_kinds import (
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-MOST_BYTES: Final = 64 * 1024 * 1024
+MOST_BYTES: Final = 64_000_000
 """A larger file is refused. A picture of a phone has 2 to 20 MB, with raw data up to 60 MB. (Own rule.)"""
 
 MOST_PIXELS: Final = 120_000_000
@@ -158,10 +158,9 @@ def _open_error(path: Path, shown: str, error: OSError) -> str:
 
 
 def _too_large(shown: str, size: int) -> str:
-    megabytes = MOST_BYTES // 1024 // 1024
     return (
-        f"{shown} has {size / 1024 / 1024:.0f} MB. The limit is {megabytes} MB. Make it smaller, or keep it elsewhere "
-        "and name it in a note."
+        f"{shown} has {size / 1e6:.0f} MB. The limit is {MOST_BYTES / 1e6:.0f} MB. Make it smaller, or keep it "
+        "elsewhere and name it in a note."
     )
 
 

@@ -37,6 +37,8 @@ from benchflow.session.state.joint_events import ReadingsJudgedAgain as Readings
 from benchflow.session.state.joint_events import SeatingCleared as SeatingCleared
 from benchflow.session.state.joint_events import StageBegunAgain as StageBegunAgain
 from benchflow.session.state.joint_events import TicksJudgedAgain as TicksJudgedAgain
+from benchflow.session.state.picture_events import PictureAttached as PictureAttached
+from benchflow.session.state.picture_events import PictureWithdrawn as PictureWithdrawn
 from benchflow.trade.verdict import RemedySide, Verdict
 
 FORMAT = 3
@@ -376,7 +378,7 @@ class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
 
 
 class JobClosed(Event, frozen=True, tag="closed"):
-    """The job was closed. After that only notes, complaints and findings of a come-back can be added."""
+    """The job was closed. After that only notes, pictures, complaints and findings of a come-back can be added."""
 
     open_operations: tuple[str, ...] = ()  # ids of the operations that are not finished
     reason: str = ""  # for closing with operations that are not finished
@@ -392,7 +394,7 @@ AnyEvent = (
     | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
     | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected | EvidenceChanged
     | InstrumentUsed | WrenchAdapterChanged | LubricantChanged | StateSet | ClockWentBack | JobClosed
-    | ComplaintReported | FindingRecorded | FindingWithdrawn
+    | ComplaintReported | FindingRecorded | FindingWithdrawn | PictureAttached | PictureWithdrawn
 )  # fmt: skip
 
 EVENT_TYPES: dict[str, type[AnyEvent]] = {str(each.__struct_config__.tag): each for each in AnyEvent.__args__}

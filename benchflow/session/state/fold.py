@@ -95,7 +95,25 @@ def fold_event(state: State, event: ev.AnyEvent | None, line: Line) -> State:
     time = event_time(line)
     spans = with_event(state.spans, state.last, time)
     state = replace(state, seq=line.seq, last=time, spans=spans, intents=line.data.get("intent", state.intents))
-    return state if event is None else with_state_times(state, _apply(state, event, line), event)
+    if event is None:
+        return state
+    return _with_remark(with_state_times(state, _apply(state, event, line), event), event, line.seq)
+
+
+def _with_remark(state: State, event: ev.AnyEvent, seq: int) -> State:
+    """Return the state with the step of what a person has written, if the event is such a remark."""
+    match event:
+        case (
+            ev.NoteAdded()
+            | ev.DeviationSigned()
+            | ev.EntryCorrected()
+            | ev.FastenerFailed()
+            | ev.ComplaintReported()
+            | ev.FindingRecorded()
+        ):
+            return replace(state, remarks={**state.remarks, seq: getattr(event, "operation", None)})
+        case _:
+            return state
 
 
 def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
@@ -162,13 +180,18 @@ def _apply(state: State, event: ev.AnyEvent, line: Line) -> State:
         case ev.OperationUndone():
             return _fold_undone(state, event, line)
         case ev.NoteAdded():
-            return replace(state, notes=state.notes + 1)
+            return state
         case ev.ComplaintReported():
             return state
         case ev.FindingRecorded():
             return replace(state, causes={**_without_cause(state, event.replaces), line.seq: event})
         case ev.FindingWithdrawn():
             return replace(state, causes=_without_cause(state, event.event))
+        case ev.PictureAttached():
+            return replace(state, pictures={**state.pictures, line.seq: event})
+        case ev.PictureWithdrawn():
+            kept = {seq: picture for seq, picture in state.pictures.items() if seq != event.event}
+            return replace(state, pictures=kept)
         case ev.InstrumentUsed():
             return replace(state, tools={**state.tools, event.need: event})
         case ev.WrenchAdapterChanged():

@@ -22,6 +22,7 @@ from benchflow.session.state.events import (
     JobOpened,
     LubricantChanged,
     PersonRecord,
+    PictureAttached,
     StoredQuantity,
     WrenchAdapterChanged,
 )
@@ -344,7 +345,8 @@ class State(Struct, frozen=True):
     tools: dict[str, InstrumentUsed] = {}  # the instrument used last, by its id in the procedure
     wrench: WrenchAdapterChanged | None = None  # the adapter on the torque wrench
     lubricants: dict[str, LubricantChanged] = {}  # by joint
-    notes: int = 0  # number of notes
+    remarks: dict[int, str | None] = {}  # by ``seq``, what people wrote that a picture can show: the step of each
+    pictures: dict[int, PictureAttached] = {}  # by ``seq``, without those withdrawn
     causes: dict[int, FindingRecorded] = {}  # what come-backs turned out to be, by ``seq``, without those withdrawn
     closed: str = ""  # timestamp; empty while the job is open
 

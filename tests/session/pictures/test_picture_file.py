@@ -101,7 +101,7 @@ def test_a_large_png_is_kept_without_a_thumbnail(tmp_path: Path) -> None:
 
 def test_a_file_above_the_limit_is_not_read(tmp_path: Path) -> None:
     with (tmp_path / "IMG.jpg").open("wb") as file:
-        file.truncate(300 * 1024 * 1024)
+        file.truncate(300_000_000)
     assert "300 MB. The limit is 64 MB" in _refusal(tmp_path / "IMG.jpg")
 
 

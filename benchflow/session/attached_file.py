@@ -1,0 +1,38 @@
+"""The file of an intent `attach`: it is read before the decision, and stored before the event is logged."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from benchflow.session.context import Context, refuse
+from benchflow.session.intents.intent_types import AttachPicture
+from benchflow.session.refusal import Refusal
+
+if TYPE_CHECKING:
+    from benchflow.session.pictures.picture_file import PictureFile
+
+
+def with_picture(intent: AttachPicture, context: Context) -> "tuple[AttachPicture, Context, PictureFile | None]":
+    """Intent and context of the decision, and the picture; ``None`` if it cannot be attached, as the context says.
+
+    The intent then has the name of the file instead of its path: the log does not need to show the folders of a person.
+    """
+    from benchflow.session.pictures.picture_file import PictureRefused, read_picture
+
+    try:
+        picture = read_picture(Path(intent.file))
+    except PictureRefused as error:
+        return intent, replace(context, picture=refuse("not-allowed", str(error), name="file")), None
+    return replace(intent, file=picture.facts.name), replace(context, picture=picture.facts), picture
+
+
+def store_picture(log: Path, picture: "PictureFile") -> Refusal | None:
+    """Store the picture beside its log; a refusal if that fails. It is on the disk when this returns."""
+    from benchflow.session.pictures.kept_files import FileNotKept, keep_file
+
+    try:
+        keep_file(log, picture)
+    except FileNotKept as error:
+        return refuse("not-saved", str(error), name="file")
+    return None

@@ -29,10 +29,9 @@ from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.job_register import JobRegister, register_fields
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
-from benchflow.session.log.line_format import read as read_lines
-from benchflow.session.log.log_folder import why_not_a_file
 from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.log_format import refuse_other_format
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query
@@ -152,7 +151,7 @@ class SessionController:
             BenchflowError: the log does not exist, is empty, has another format, or has an event that this version
                 cannot read.
         """
-        _refuse_other_format(path)
+        refuse_other_format(path)
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
@@ -460,25 +459,3 @@ class SessionController:
 
 _UNASKED = ("resumed", "register-changed")
 """Kinds of events that are logged with an intent but are no answer to it."""
-
-
-def _refuse_other_format(path: Path) -> None:
-    """Refuse a log of another format before it is opened for writing, so that it stays unchanged.
-
-    Raises:
-        BenchflowError: the log has another format.
-    """
-    if why_not_a_file(path):
-        return  # the journal reports it
-    try:
-        with path.open("rb") as file:
-            first = read_lines(file.readline()).lines
-    except OSError:
-        return  # the journal reports the error
-    if not first or first[0].kind != "opened" or first[0].data.get("format", 1) == ev.FORMAT:
-        return
-    version = printable(str(first[0].data.get("version", "")))
-    raise BenchflowError(
-        f"{path} was written by benchflow {version}. It can be viewed, not continued. "
-        f"View it with: benchflow log '{path}'"
-    )

@@ -4,6 +4,7 @@ from typing import cast
 
 from msgspec import Struct
 
+from benchflow.procedure.keys.change_keys import CHANGES
 from benchflow.procedure.keys.evidence_keys import WAIVE
 from benchflow.procedure.keys.joint_keys import JOINTS
 from benchflow.procedure.keys.operation_keys import OPERATION, check_placeholders
@@ -179,6 +180,7 @@ _HANDOVER = Key(
     "Advice for the customer, by heading, such as first start, break-in, oil and retorque. It is on the build sheet.",
     examples=({"Oil": "Mineral oil for the first 500 km."},),
 )
+_CHANGES = Key("changes", CHANGES, "What was changed in each revision, oldest first. `benchflow revise` adds to it.")
 
 
 class UnnumberedProcedure(Struct, frozen=True):
@@ -220,6 +222,7 @@ def _procedure(fields: Fields) -> UnnumberedProcedure:
         decision=cast(DecisionRule, fields.get_or(DECISION, "simple")),
         waive=fields.get_or(WAIVE, ""),
         handover=fields.get_or(_HANDOVER, {}),
+        changes=fields.get_or(_CHANGES, ()),
     )
     return UnnumberedProcedure(procedure, fields.get_or(_SECTIONS, ()))
 
@@ -230,7 +233,7 @@ PROCEDURE = KeyedShape(
     (
         _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _NOTICE, _CAUTIONS, _UNITS, DECISION, WAIVE,
         _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
-        _HANDOVER,
+        _HANDOVER, _CHANGES,
     ),
     _procedure,
     hints={"operations": "Write the operations in a section: `sections: [{title: ..., operations: [...]}]`"},

@@ -31,6 +31,7 @@ from benchflow.procedure.model.setup_model import (
     KitItem,
     Move,
     Option,
+    ProcedureChange,
     Rule,
     Variable,
 )
@@ -110,6 +111,7 @@ __all__ = [
     "PartMatching",
     "Preference",
     "Procedure",
+    "ProcedureChange",
     "ReadingTerms",
     "RecordedValue",
     "Ref",

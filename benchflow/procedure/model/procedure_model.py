@@ -7,7 +7,17 @@ from msgspec import Struct
 from benchflow.procedure.identity import ALL_PLACES, StepId
 from benchflow.procedure.model.model_basics import Caution
 from benchflow.procedure.model.operation_model import FollowUp, Operation, Section, parts_of, values_of
-from benchflow.procedure.model.setup_model import Failure, InstrumentNeed, Joint, KitItem, Move, Option, Rule, Variable
+from benchflow.procedure.model.setup_model import (
+    Failure,
+    InstrumentNeed,
+    Joint,
+    KitItem,
+    Move,
+    Option,
+    ProcedureChange,
+    Rule,
+    Variable,
+)
 from benchflow.procedure.model.value_model import DecisionRule
 
 
@@ -40,6 +50,7 @@ class Procedure(Struct, frozen=True, dict=True):
     decision: DecisionRule = "simple"
     waive: str = ""  # who can sign deviations: anyone (""), a role or never
     handover: dict[str, str] = {}  # advice for the customer, by heading
+    changes: tuple[ProcedureChange, ...] = ()  # oldest first
 
     @cached_property
     def options_by_name(self) -> dict[str, Option]:

@@ -164,3 +164,17 @@ class Failure(Struct, frozen=True):
     text: str
     mark: Mark = Mark()
     words: tuple[str, ...] = ()
+
+
+class ProcedureChange(Struct, frozen=True):
+    """A change of the procedure: the revision that it made, its date (``2026-03-01`` or ""), what and why.
+
+    ``from_`` are the log lines that it comes from, as `benchflow revise` writes them.
+    """
+
+    revision: str
+    date: str
+    what: str
+    why: str = ""
+    from_: tuple[str, ...] = ()
+    mark: Mark = Mark()

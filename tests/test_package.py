@@ -39,7 +39,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_wheel_has_licence_typing_marker_and_procedures(built: Path) -> None:
+def test_wheel_has_licence_typing_marker_procedures_and_blocks(built: Path) -> None:
     with zipfile.ZipFile(next(built.glob("*.whl"))) as wheel:
         names = wheel.namelist()
         metadata_name = next(name for name in names if name.endswith(".dist-info/METADATA"))
@@ -50,8 +50,10 @@ def test_wheel_has_licence_typing_marker_and_procedures(built: Path) -> None:
     assert metadata["Author"] == "the benchflow authors"
     assert metadata.get_all("Provides-Extra") == ["postgres", "tests"]
     assert "benchflow/py.typed" in names
-    shipped = {path.name for path in (CHECKOUT / "procedures").glob("*.yaml")}
-    assert {Path(name).name for name in names if name.startswith("benchflow/shipped_procedures/")} == shipped
+    prefix, folder = "benchflow/shipped_procedures/", CHECKOUT / "procedures"
+    shipped = {path.relative_to(folder).as_posix() for path in folder.rglob("*.yaml")}
+    assert any(name.startswith("blocks/") for name in shipped)
+    assert {name.removeprefix(prefix) for name in names if name.startswith(prefix)} == shipped
     assert not [name for name in names if name.startswith("tests/") or "__pycache__" in name]
 
 
@@ -68,7 +70,7 @@ def test_source_distribution_has_all_files_to_build_and_test(built: Path) -> Non
     with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
     needed = {"pyproject.toml", "README.md", "DEVELOPERS.md", "benchflow/LICENSE", "benchflow/cli.py", ".setup/tests",
-              "procedures/head-install.yaml", "tests/test_package.py"}  # fmt: skip
+              "procedures/head-install.yaml", "procedures/blocks/flat-face.yaml", "tests/test_package.py"}  # fmt: skip
     assert needed <= names
 
 

@@ -3,12 +3,16 @@
 The name of a compiled form contains the SHA-256 of the text and a fingerprint of the reader. If the form is missing,
 damaged or made by another version of the reader, the text is read and the form is written again. If it cannot be
 written, the text is read again next time. Only procedures without an error are cached.
+
+A procedure that uses blocks is written out before it is read (:mod:`benchflow.procedure.blocks`). The name of its
+compiled form also contains the digest of all block files that it can find.
 """
 
 import functools
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 from msgspec import Struct
@@ -17,9 +21,15 @@ from benchflow import __version__
 from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
 from benchflow.base.regular_file import read_regular_file
+from benchflow.procedure.blocks.block_folder import BlockFolder, UsedBlock, may_use_blocks
+from benchflow.procedure.blocks.block_library import BlockLibrary
+from benchflow.procedure.blocks.source_map import SourceMap
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, decode
+
+if TYPE_CHECKING:
+    from benchflow.procedure.blocks.block_expansion import Expansion
 
 KEPT = 64
 """The most compiled forms in a folder; the least recently used are deleted first."""
@@ -30,13 +40,21 @@ class Loaded(Struct, frozen=True):
 
     ``procedure`` is ``None`` if one of the ``problems`` is an error. ``text`` is the text of the file, with its own
     line ends and without a byte order mark; ``sha256`` is the digest of ``text`` in UTF-8, in hex. Both are "" if the
-    file is not UTF-8 text or too large.
+    file is not UTF-8 text or too large. If the file uses ``blocks``, ``text`` is the procedure written out, and
+    ``source_map`` leads from its lines to those of the file. The marks in ``procedure`` are lines of ``text``; the
+    ``problems`` are at lines of the file.
     """
 
     procedure: Procedure | None
     text: str
     sha256: str
     problems: tuple[Problem, ...]
+    blocks: tuple[UsedBlock, ...] = ()
+    source_map: SourceMap | None = None
+
+    def in_file(self, problem: Problem) -> Problem:
+        """A problem at a mark of ``procedure``, at the author's line in the file and with the line of the block."""
+        return problem if self.source_map is None else self.source_map.in_author_file(problem)
 
 
 class _Compiled(Struct, frozen=True):
@@ -44,10 +62,25 @@ class _Compiled(Struct, frozen=True):
 
     procedure: Procedure
     problems: tuple[Problem, ...]
+    written_out: "_WrittenOut | None" = None
 
 
-def load(path: Path, cache_folder: Path | None = None) -> Loaded:
+class _WrittenOut(Struct, frozen=True):
+    """The text of a procedure with blocks."""
+
+    text: str
+    blocks: tuple[UsedBlock, ...]
+    source_map: SourceMap
+
+
+BLOCKS_FOLDER = "blocks"
+"""The folder beside a procedure in which its blocks are looked up first."""
+
+
+def load(path: Path, cache_folder: Path | None = None, block_folders: tuple[BlockFolder, ...] = ()) -> Loaded:
     """Read the procedure in ``path``; ``cache_folder`` is the folder of the compiled forms, if there is one.
+
+    Blocks are looked up in the folder `blocks` beside the file, then in ``block_folders``.
 
     Raises:
         BenchflowError: the file cannot be read.
@@ -59,11 +92,19 @@ def load(path: Path, cache_folder: Path | None = None) -> Loaded:
     text, problems = decode(data, str(path))
     if text is None:
         return Loaded(None, "", "", problems.listed(None))
-    return read_text(text, str(path), cache_folder)
+    beside = BlockFolder(path.parent / BLOCKS_FOLDER, "beside")
+    return read_text(text, str(path), cache_folder, (beside, *block_folders))
 
 
-def read_text(text: str, file: str = "procedure", cache_folder: Path | None = None) -> Loaded:
+def read_text(
+    text: str,
+    file: str = "procedure",
+    cache_folder: Path | None = None,
+    block_folders: tuple[BlockFolder, ...] = (),
+) -> Loaded:
     """Like :func:`load`, but for a text, such as the one in a log. ``file`` is its name in messages."""
+    if may_use_blocks(text):
+        return _read_with_blocks(text, file, cache_folder, BlockLibrary(block_folders))
     encoded = text.encode("utf-8", "surrogatepass")
     source = sha256(encoded)
     digest = source.hexdigest()
@@ -79,6 +120,59 @@ def read_text(text: str, file: str = "procedure", cache_folder: Path | None = No
     if cache is not None and reading.procedure is not None:
         cache.put(name, source.digest(), _Compiled(reading.procedure, reading.problems))
     return Loaded(reading.procedure, text, digest, reading.problems)
+
+
+def _read_with_blocks(text: str, file: str, cache_folder: Path | None, library: BlockLibrary) -> Loaded:
+    """Like :func:`read_text`, for a text that can use blocks."""
+    source = sha256(text.encode("utf-8", "surrogatepass") + b"\0" + library.digest())
+    cache = None if cache_folder is None else _cache_in(cache_folder)
+    name = f"{source.hexdigest()[:32]}-{_reader_fingerprint()}" if cache is not None else ""
+    cached = None if cache is None else cache.get(name, source.digest())
+    if cached is not None:
+        problems = tuple(msgspec.structs.replace(problem, file=file) for problem in cached.problems)
+        return _loaded(cached.procedure, text, cached.written_out, problems)
+    from benchflow.procedure.blocks.block_expansion import expand_blocks  # late imports, as above
+    from benchflow.procedure.reader import read
+
+    expansion = expand_blocks(text, file, library)
+    if expansion is None:
+        written_out, reading = None, read(text, file)
+        procedure, problems = reading.procedure, reading.problems
+    else:
+        written_out = _WrittenOut(expansion.text, expansion.blocks, expansion.source_map)
+        procedure, problems = _read_expansion(expansion, file)
+    if cache is not None and procedure is not None:
+        cache.put(name, source.digest(), _Compiled(procedure, problems, written_out))
+    return _loaded(procedure, text, written_out, problems)
+
+
+_FOLLOWS_FROM_OTHERS = frozenset({"unknown-name", "never-called", "never-found", "unused", "too-few"})
+"""Problems of the written-out text that can come from a block that could not be expanded."""
+
+
+def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None, tuple[Problem, ...]]:
+    """Read a procedure that is written out. Its problems are at the author's lines."""
+    from benchflow.procedure.reader import read
+
+    if not expansion.text:
+        return None, expansion.problems
+    reading = read(expansion.text, file)
+    problems = [expansion.source_map.in_author_file(problem) for problem in reading.problems]
+    if expansion.any_error:
+        problems = [each for each in problems if not each.block and each.code not in _FOLLOWS_FROM_OTHERS]
+    known = {(each.code, each.line, each.column) for each in expansion.problems}
+    problems = [each for each in dict.fromkeys(problems) if (each.code, each.line, each.column) not in known]
+    together = sorted((*expansion.problems, *problems), key=lambda each: (each.line, each.column))
+    return None if expansion.any_error else reading.procedure, tuple(together)
+
+
+def _loaded(
+    procedure: Procedure | None, text: str, written_out: _WrittenOut | None, problems: tuple[Problem, ...]
+) -> Loaded:
+    blocks, source_map = ((), None) if written_out is None else (written_out.blocks, written_out.source_map)
+    kept = text if written_out is None else written_out.text
+    digest = sha256(kept.encode("utf-8", "surrogatepass")).hexdigest()
+    return Loaded(procedure, kept, digest, problems, blocks, source_map)
 
 
 # --- the compiled form ------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ class Problem(Struct, frozen=True):
 
     ``line`` and ``column`` count from 1; 0 means the file as a whole. ``message`` says what is wrong, ``hint`` how to
     correct it; a full stop at the end is optional in both. ``where`` is the path of keys and ids to the place, such as
-    ``seat-cam.record.end-play.limit``.
+    ``seat-cam.record.end-play.limit``. ``block`` is the file and line of the block that it is about; "" for none.
     """
 
     code: str
@@ -43,6 +43,7 @@ class Problem(Struct, frozen=True):
     message: str
     hint: str = ""
     where: str = ""
+    block: str = ""
 
     @property
     def text(self) -> str:
@@ -53,7 +54,8 @@ class Problem(Struct, frozen=True):
         """``file:line:column: Message. Hint.``; with ``warning:`` or ``note:`` before the message of one."""
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         kind = "" if self.severity == "error" else f"{self.severity}: "
-        return f"{place}: {kind}{self.text}"
+        block = f" (block: {self.block})" if self.block else ""
+        return f"{place}: {kind}{self.text}{block}"
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
+from benchflow.procedure.blocks.block_folder import BlockFolder
 from benchflow.session.log.disk import Disk
 
 HOME = "BENCHFLOW_HOME"
@@ -47,6 +48,11 @@ class MachineFolders(Struct, frozen=True):
     def shop(self) -> Path:
         """The shop file: the register of people and instruments."""
         return self.config / "shop.yaml"
+
+    @property
+    def blocks(self) -> Path:
+        """The shop's own blocks: one file for each."""
+        return self.config / "blocks"
 
 
 def machine_folders(environ: Mapping[str, str] | None = None) -> MachineFolders:
@@ -86,9 +92,19 @@ def make_folder(folder: Path) -> Path:
 
 
 def shipped_procedures() -> list[Path]:
-    """The procedure files that come with the program, from the installed package or the source checkout."""
+    """The procedure files that come with the program."""
+    folder = _shipped_folder()
+    return [] if folder is None else sorted(folder.glob("*.yaml"))
+
+
+def block_folders() -> tuple[BlockFolder, ...]:
+    """The folders of the shop's blocks and of those that come with the program. They may not exist."""
+    shop, shipped = BlockFolder(machine_folders().blocks, "shop"), _shipped_folder()
+    return (shop,) if shipped is None else (shop, BlockFolder(shipped / "blocks", "shipped"))
+
+
+def _shipped_folder() -> Path | None:
+    """The folder of the shipped procedures, of the installed package or the source checkout."""
     package = Path(__file__).resolve().parent.parent
-    for folder in (package / "shipped_procedures", package.parent / "procedures"):
-        if folder.is_dir():
-            return sorted(folder.glob("*.yaml"))
-    return []
+    folders = (package / "shipped_procedures", package.parent / "procedures")
+    return next((folder for folder in folders if folder.is_dir()), None)

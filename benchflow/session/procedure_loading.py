@@ -6,7 +6,7 @@ from pathlib import Path
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded, load, read_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.machine_folders import machine_folders
+from benchflow.session.machine_folders import block_folders, machine_folders
 
 ProcedureReader = Callable[[str], Procedure]
 """Turns the text of a procedure into a procedure, or raises ``BenchflowError``."""
@@ -18,7 +18,7 @@ def load_procedure(path: Path) -> Loaded:
     Raises:
         BenchflowError: the file cannot be opened.
     """
-    return load(path, machine_folders().compiled)
+    return load(path, machine_folders().compiled, block_folders())
 
 
 def load_procedure_text(text: str) -> Loaded:

@@ -5,6 +5,34 @@ from msgspec import Struct
 from benchflow.procedure.model import Mark
 
 
+class UseSite(Struct, frozen=True):
+    """The place where a block is used. ``outer`` is the use of the block in which this use is written."""
+
+    file: str
+    line: int
+    column: int
+    outer: "UseSite | None" = None
+
+    @property
+    def outermost(self) -> "UseSite":
+        """The use in the author's own file."""
+        return self if self.outer is None else self.outer.outermost
+
+
+class NodeOrigin(Struct, frozen=True):
+    """The place that a node comes from, if it is not at its own line and column in the author's file.
+
+    ``site`` is the use of the block in whose ``file`` it is; ``None``: the author's file. ``within`` is the file and
+    line of the block where a placeholder is replaced by the node; "" if there is none.
+    """
+
+    file: str
+    line: int
+    column: int
+    site: UseSite | None = None
+    within: str = ""
+
+
 class YamlScalar(Struct):
     """A text. ``plain`` means without quotes.
 
@@ -20,6 +48,7 @@ class YamlScalar(Struct):
     indent: int | None = None
     unreadable: bool = False
     """The value cannot be read. That is already reported, so no further problem is reported for it."""
+    origin: NodeOrigin | None = None
 
     @property
     def mark(self) -> Mark:
@@ -46,6 +75,7 @@ class YamlSequence(Struct):
     items: list["YamlNode"]
     line: int
     column: int
+    origin: NodeOrigin | None = None
 
     @property
     def mark(self) -> Mark:
@@ -64,6 +94,7 @@ class YamlMapping(Struct):
     line: int
     column: int
     flow: bool
+    origin: NodeOrigin | None = None
 
     @property
     def mark(self) -> Mark:
@@ -71,6 +102,12 @@ class YamlMapping(Struct):
 
 
 YamlNode = YamlScalar | YamlSequence | YamlMapping
+
+
+def child_of(node: YamlNode | None, name: str) -> YamlNode | None:
+    """The value of the key ``name``; ``None`` if ``node`` is no mapping or has no such key."""
+    pairs = node.pairs if isinstance(node, YamlMapping) else []
+    return next((child for key, child in pairs if key.text == name), None)
 
 
 def path_to(root: YamlNode, mark: Mark) -> str:

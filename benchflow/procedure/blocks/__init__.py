@@ -1,0 +1,18 @@
+"""Building blocks: operations and set-up that are written once, and used by procedures with parameters.
+
+======================  ==========================================================================
+``block_keys``          the keys of a block file, of a parameter and of `use`
+``block_file``          a block file as read
+``block_library``       finds block files by id in the folders of a procedure, the shop and the program
+``parameter_kinds``     the kinds of parameters; checks what a procedure gives for them
+``figure_arithmetic``   works out a placeholder such as ``{final / 3}``
+``placeholder_filling`` replaces the placeholders of a block by the given values
+``own_names``           the ids that a block defines, and their new names by `as` and `names`
+``block_use``           expands one use of a block
+``setup_merging``       adds the set-up of blocks to the procedure
+``block_expansion``     expands all blocks of a procedure and writes it out
+``tree_writer``         writes a tree of nodes as YAML text
+``source_map``          from a place in the written-out text to the author's line and the block's line
+``block_page``          the page of a block in the guide
+======================  ==========================================================================
+"""

@@ -1,0 +1,204 @@
+"""Expands all blocks of a procedure and writes the procedure out."""
+
+from msgspec import Struct
+
+from benchflow.procedure.blocks.block_file import Block
+from benchflow.procedure.blocks.block_folder import FOLDER_NAMES, UsedBlock
+from benchflow.procedure.blocks.block_keys import USE_ITEM, WrittenUse
+from benchflow.procedure.blocks.block_library import BlockEntry, BlockLibrary
+from benchflow.procedure.blocks.block_use import (
+    ExpansionTooLarge,
+    SetupPart,
+    scope_of,
+    use_items,
+    use_mapping,
+)
+from benchflow.procedure.blocks.setup_merging import merge_setup
+from benchflow.procedure.blocks.source_map import SourceMap
+from benchflow.procedure.blocks.tree_writer import write_tree
+from benchflow.procedure.model import Mark
+from benchflow.procedure.problems import Problem, Severity, hint_for
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import (
+    UseSite,
+    YamlMapping,
+    YamlNode,
+    YamlSequence,
+    child_of,
+)
+from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, ProblemList, parse
+
+MOST_NODES = 200_000
+"""The most nodes that the blocks of one procedure write out."""
+MOST_USES = 20_000
+"""The most uses of blocks, counted once more for each block around them."""
+
+
+class Expansion(Struct, frozen=True):
+    """A procedure with blocks, written out. ``text`` is "" if it cannot be written out.
+
+    ``problems`` are those of the blocks and their uses, at the author's lines.
+    """
+
+    text: str
+    source_map: SourceMap
+    blocks: tuple[UsedBlock, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def any_error(self) -> bool:
+        return any(problem.severity == "error" for problem in self.problems)
+
+
+def expand_blocks(text: str, file: str, library: BlockLibrary) -> Expansion | None:
+    """Expand the blocks of a procedure. ``None`` if it uses none, or is no YAML, which the reader reports."""
+    source = parse(text, file)
+    if source.root is None or source.error_at is not None or not uses_blocks(source.root):
+        return None
+    assert isinstance(source.root, YamlMapping)
+    return _ProcedureExpansion(source.root, source.problems, file, library).made()
+
+
+def uses_blocks(root: YamlNode) -> bool:
+    """True if a procedure uses a block."""
+    return child_of(root, "use") is not None or any(
+        child_of(operation, "use") is not None for operations in operation_lists(root) for operation in operations.items
+    )
+
+
+def operation_lists(root: YamlNode) -> list[YamlSequence]:
+    """The lists of operations of all sections of a procedure, or that of a block."""
+    sections = child_of(root, "sections")
+    holders = sections.items if isinstance(sections, YamlSequence) else []
+    lists = [child_of(section, "operations") for section in [root, *holders]]
+    return [found for found in lists if isinstance(found, YamlSequence)]
+
+
+class _ProcedureExpansion:
+    def __init__(self, root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary) -> None:
+        self._root, self._problems, self._file, self._library = root, problems, file, library
+        self._reported: list[Problem] = []
+        self._used: dict[str, UsedBlock] = {}
+        self._chosen: dict[str, Block | None] = {}
+        self._nodes = self._uses = 0
+        self._setup: list[SetupPart] = []
+        self._present = UseSite(file, 1, 1)
+
+    def made(self) -> Expansion:
+        try:
+            self._expand_all()
+            text, places = write_tree(self._root)
+            if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
+                raise ExpansionTooLarge
+        except ExpansionTooLarge:
+            at = Mark(self._present.line, self._present.column)
+            message = "The blocks write out more than the program reads, so the expansion stopped here"
+            hint = "Look for blocks that use each other many times"
+            self.report("too-large", None, "", at, message, hint)
+            text, places = "", SourceMap(())
+        problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
+        problems.sort(key=lambda problem: (problem.line, problem.column))
+        return Expansion(text, places, tuple(self._used.values()), tuple(problems))
+
+    def _expand_all(self) -> None:
+        lists = operation_lists(self._root)
+        for node in use_items(child_of(self._root, "use")):
+            operations = self._expanded(node)
+            if operations:
+                message = "This block has operations, so it belongs into a section"
+                self.report("wrong-kind", None, "", node.mark, message, "Write `- use: ...` under `operations`")
+        self._root.pairs = [pair for pair in self._root.pairs if pair[0].text != "use"]
+        for operations_node in lists:
+            items: list[YamlNode] = []
+            for node in operations_node.items:
+                items += [node] if child_of(node, "use") is None else self._expanded(node)
+            operations_node.items = items
+        merge_setup(self._root, self._setup, self)
+
+    def _expanded(self, node: YamlNode) -> list[YamlNode]:
+        """The operations of one use. Its set-up is kept for the end."""
+        mapping = use_mapping(node)
+        problems = ProblemList(self._file)
+        use = USE_ITEM.read(node if mapping is None else mapping, ReadContext(problems))
+        self._reported += problems.all
+        if use is None or not use.block:
+            return []
+        self._present = UseSite(self._file, use.mark.line, use.mark.column)
+        scope = scope_of(use, self._present, None, self)
+        if scope is None:
+            return []
+        found = scope.expanded()
+        self._setup += found.setup
+        return [operation.node for operation in found.operations]
+
+    # --- what a use needs ---------------------------------------------------------------------------
+
+    def count_node(self) -> None:
+        self._nodes += 1
+        if self._nodes > MOST_NODES:
+            raise ExpansionTooLarge
+
+    def count_use(self) -> None:
+        self._uses += 1
+        if self._uses > MOST_USES:
+            raise ExpansionTooLarge
+
+    def report(
+        self, code: str, site: UseSite | None, file: str, mark: Mark, message: str, hint: str = "",
+        severity: Severity = "error",
+    ) -> None:  # fmt: skip
+        """Report a problem at ``mark`` of ``file``: of the author's file if ``site`` is ``None``, else of a block."""
+        where, block = mark, ""
+        if site is not None:
+            where, block = Mark(site.outermost.line, site.outermost.column), f"{file}:{mark.line}"
+        self._reported.append(Problem(code, severity, self._file, where.line, where.column, message, hint, block=block))
+
+    def block_of(self, use: WrittenUse, site: UseSite) -> Block | None:
+        if use.block not in self._chosen:
+            self._chosen[use.block] = self._chosen_block(use, site)
+        block = self._chosen[use.block]
+        if block is not None and block.written is None:
+            self._report_bad_block(block, use, site)
+        return block
+
+    def _chosen_block(self, use: WrittenUse, site: UseSite) -> Block | None:
+        outer = site.outer
+        file = "" if outer is None else site.file
+        entries = self._library.entries_of(use.block)
+        if not entries:
+            known = self._library.ids
+            folders = ", ".join(str(folder.path) for folder in self._library.folders) or "none"
+            hint = hint_for(use.block, known) or f"Folders of blocks: {folders}. List them with: benchflow blocks"
+            self.report("unknown-name", outer, file, use.mark, f"There is no block `{use.block}`", hint)
+            return None
+        if entries[0].data is None:
+            message = f"The block {entries[0].path} cannot be read: {entries[0].error}"
+            self.report("unknown-name", outer, file, use.mark, message, "Correct the file, or remove it")
+            return None
+        block = self._library.read(entries[0])
+        self._check_replaced(block, entries, use, site)
+        self._used[block.id] = UsedBlock(block.id, block.sha256, block.file, entries[0].kind)
+        return block
+
+    def _check_replaced(self, block: Block, entries: list[BlockEntry], use: WrittenUse, site: UseSite) -> None:
+        if len(entries) == 1 or block.written is None:
+            return
+        outer, file = site.outer, "" if site.outer is None else site.file
+        this, other = entries[0], entries[1]
+        if block.written.replaces == block.id:
+            message = f"The block `{block.id}` {FOLDER_NAMES[this.kind]} replaces the one {FOLDER_NAMES[other.kind]}"
+            self.report("block-replaced", outer, file, use.mark, f"{message}: {this.path}", "", "note")
+            return
+        message = f"There are two blocks `{block.id}` that differ: {this.path} and {other.path}"
+        hint = f"Rename one of them, or write `replaces: {block.id}` in {this.path}"
+        self.report("block-conflict", outer, file, use.mark, message, hint)
+
+    def _report_bad_block(self, block: Block, use: WrittenUse, site: UseSite) -> None:
+        first = site.outermost
+        for problem in block.problems:
+            if problem.severity == "error":
+                message = f"The block `{block.id}` has an error. {problem.message}"
+                self._reported.append(
+                    Problem(problem.code, "error", self._file, first.line, first.column, message, problem.hint,
+                            block=f"{block.file}:{problem.line}")
+                )  # fmt: skip

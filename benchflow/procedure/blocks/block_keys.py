@@ -1,0 +1,284 @@
+"""The keys of a block file, of a parameter, and of `use` in a procedure."""
+
+from typing import Any
+
+from benchflow.procedure.keys.setup_keys import title_from_name
+from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, EitherShape, ListShape, MapShape
+from benchflow.procedure.shapes.basic_shapes import TransformedShape as Transformed
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar
+from benchflow.quantity.units import BASES
+
+FORMAT = "1"
+LIST = "list"
+NUMBER = "number"
+NAME_KINDS = (
+    "joint", "part", "consumable", "instrument", "value", "operation", "places", "state", "failure", "option", "move",
+)  # fmt: skip
+"""Kinds of parameters that are names, which the procedure has to define."""
+PLAIN_KINDS = ("text", "name", "limit", "choice", "anything")
+KINDS = (*BASES, NUMBER, *PLAIN_KINDS, *NAME_KINDS)
+NOT_GIVEN = "none"
+"""The default of a parameter that may be left out, and the value in `add` that removes a key."""
+
+SETUP_KEYS = (
+    "units", "options", "places", "state", "interference", "moves", "kit", "instruments", "joints", "failures",
+    "cautions", "follow-up", "handover",
+)  # fmt: skip
+"""Top-level keys of a procedure that a block can have too."""
+
+
+class AnyNodeShape(Shape[YamlNode]):
+    """Any YAML. It is read after the placeholders in it are filled in."""
+
+    def __init__(self, noun: str, schema: JsonSchema | None = None) -> None:
+        self.noun, self._schema = noun, schema or {}
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> YamlNode | None:
+        return node
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return dict(self._schema)
+
+
+class _BlockFormat(Shape[str]):
+    noun = f"`{FORMAT}`, the version of the format of a block"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
+        if found is not None and found.text != FORMAT:
+            message = f"The block has format `{found.text[:20]}`, but this program reads format {FORMAT}"
+            context.problem("unknown-format", found.mark, message, f"Write `benchflow-block: {FORMAT}`")
+        return None if found is None else found.text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"enum": [int(FORMAT), FORMAT]}
+
+
+class _KindWord(Shape[str]):
+    """The kind of a parameter."""
+
+    noun = "a kind of parameter such as torque, text or joint"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
+        if found is None:
+            return None
+        if found.text not in KINDS:
+            hint = context.hint(found.text, KINDS, "")
+            context.problem("not-one-of", found.mark, f"`{found.text[:40]}` is not a kind of parameter", hint)
+            return None
+        return found.text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"enum": list(KINDS)}
+
+
+_OF_LIST = Key(LIST, _KindWord(), "The kind of each item.", required=True)
+_KIND_SHAPE: Shape[tuple[str, bool]] = EitherShape(
+    "a kind such as torque, or {list: a kind}",
+    text=Transformed(_KindWord(), lambda kind, node, name, context: (kind, False)),
+    entries=KeyedShape(
+        "list-kind",
+        "a list of a kind",
+        (_OF_LIST,),
+        lambda fields: None if (kind := fields.get(_OF_LIST)) is None else (kind, True),
+    ),
+)
+_KIND = Key(
+    "kind",
+    _KIND_SHAPE,
+    "The kind of its value: a quantity by its dimension (torque, angle, length, time, temperature, pressure ...), "
+    "`number`, `limit`, `text`, `name` (a new id), the name of something in the procedure (joint, part, consumable, "
+    "instrument, value, operation, places, state, failure, option, move), `choice` (with `of`), or `anything` (any "
+    "YAML). `{list: KIND}` is a list of them.",
+    required=True,
+    examples=("torque", {"list": "operation"}),
+)
+_OF = Key(
+    "of",
+    ListShape(LABEL, at_least=1, distinct=True, single=True),
+    "The possible values of a `choice`, or the dimension of a `limit`.",
+    examples=(["dry", "oiled"], "length"),
+)
+_DEFAULT = Key(
+    "default",
+    AnyNodeShape("a value of the kind, or `none`"),
+    "The value if the procedure gives none. It may name parameters that are written before it: `{joint}`. `none`: it "
+    "is left out, with every key, list item and operation that consists only of it.",
+    examples=("engine oil", "none"),
+)
+_ASK = Key("ask", LINE, "What it is, as a question or a phrase, for the page of the block.")
+_TEXT = Key("text", LINE, "What it is. The same as `ask`.")
+_SAMPLE = Key(
+    "sample",
+    AnyNodeShape("a value of the kind"),
+    "A value for the example on the page of the block. `benchflow check` expands the block with it.",
+    examples=("90 N·m",),
+)
+
+
+class WrittenParameter:
+    """A parameter of a block as written. ``default`` and ``sample`` are nodes; ``None``: not written."""
+
+    def __init__(self, fields: Fields) -> None:
+        self.name = fields.name.name
+        self.kind, self.is_list = fields.get_or(_KIND, ("anything", False))
+        self.of = fields.get_or(_OF, ())
+        self.default = fields.get(_DEFAULT)
+        self.sample = fields.get(_SAMPLE)
+        self.text = fields.get(_ASK) or fields.get(_TEXT) or title_from_name(self.name)
+        self.mark = fields.mark
+        if self.kind == "choice" and not self.of and fields.wrote(_KIND):
+            fields.context.problem("missing-key", self.mark, f"The choice `{self.name}` has no `of`",
+                                   "Add `of: [one, another]` with its possible values")  # fmt: skip
+        if self.kind == "limit" and self.of and self.of[0] not in BASES:
+            fields.problem("not-one-of", _OF, f"`{self.of[0]}` is no dimension", "Write, for example, `of: length`")
+
+    @property
+    def optional(self) -> bool:
+        return self.default is not None
+
+    @property
+    def kind_text(self) -> str:
+        """The kind as it is written: ``torque``, ``list of operation``."""
+        return f"list of {self.kind}" if self.is_list else self.kind
+
+
+def _short_parameter(kind: tuple[str, bool], node: YamlNode, name: Ref, context: ReadContext) -> WrittenParameter:
+    written = YamlMapping([(YamlScalar("kind", node.line, node.column, True, None), node)], [], node.line,
+                          node.column, False)  # fmt: skip
+    fields = Fields(written, name, context)
+    fields.values["kind"], fields.nodes["kind"] = kind, node
+    return WrittenParameter(fields)
+
+
+_PARAMETER: Shape[WrittenParameter] = EitherShape(
+    "a parameter: its kind, or its keys",
+    text=Transformed(_KIND_SHAPE, _short_parameter),
+    entries=KeyedShape(
+        "block-parameter", "a parameter", (_KIND, _OF, _DEFAULT, _ASK, _TEXT, _SAMPLE), WrittenParameter
+    ),
+)
+
+_BLOCK = Key("benchflow-block", _BlockFormat(), "The version of the format of a block: 1.", required=True)
+_ID = Key("id", NAMED, "The name of the block. The file has the same name: `studs-in-stages.yaml`.", required=True,
+          examples=("studs-in-stages",))  # fmt: skip
+_TITLE = Key("title", LINE, "The title of the block, on one line.", required=True)
+_ABOUT = Key("about", PARAGRAPH, "When to use it, and what it assumes, for its page in the guide.")
+_REPLACES = Key(
+    "replaces",
+    NAMED,
+    "The same id, if the block replaces a block of this name in another folder, such as a shipped one.",
+)
+_TAKES = Key("takes", MapShape(_PARAMETER, "parameters by name"), "The parameters.")
+_OPERATIONS = Key(
+    "operations",
+    AnyNodeShape("a list of operations", {"type": "array"}),
+    "Its operations, with the keys of an operation in a procedure. Texts, names and values may contain `{PARAMETER}`. "
+    "`given: PARAMETER` and `unless: PARAMETER` on an operation or a list item keep it only if the parameter is given "
+    "or not; `given: {PARAMETER: VALUE}` only if it has that value.",
+)
+_SETUP = tuple(
+    Key(
+        name,
+        AnyNodeShape("as in a procedure", {"type": ["object", "array"]}),
+        f"`{name}` that its operations need, as in a procedure. It is added to the procedure. An entry that the "
+        "procedure has itself stays as the procedure has it.",
+    )
+    for name in SETUP_KEYS
+)
+_NESTED_USE = Key(
+    "use", AnyNodeShape("a list of blocks", {"type": ["array", "object", "string"]}), "Blocks whose set-up it needs."
+)
+
+
+class WrittenBlock:
+    """A block file as written. ``operations`` and the values of ``setup`` are nodes with placeholders."""
+
+    def __init__(self, fields: Fields) -> None:
+        self.id = fields.get_or(_ID, "")
+        self.id_mark = fields.at(_ID)
+        self.title = fields.get_or(_TITLE, self.id)
+        self.about = fields.get_or(_ABOUT, "")
+        self.replaces = fields.get_or(_REPLACES, "")
+        self.takes: dict[str, WrittenParameter] = fields.get_or(_TAKES, {})
+        self.operations = fields.get(_OPERATIONS)
+        self.uses = fields.get(_NESTED_USE)
+        self.setup = {key.name: node for key in _SETUP if (node := fields.get(key)) is not None}
+        self.mark: Mark = fields.mark
+
+
+BLOCK = KeyedShape(
+    "block",
+    "a block",
+    (_BLOCK, _ID, _TITLE, _ABOUT, _REPLACES, _TAKES, _NESTED_USE, *_SETUP, _OPERATIONS),
+    WrittenBlock,
+    hints={"sections": "A block has no sections. Write `operations`", "parameters": "Write `takes`"},
+)
+
+USE = Key("use", NAMED, "The id of the block (`benchflow blocks` lists them).", required=True,
+          examples=("studs-in-stages",))  # fmt: skip
+WITH = Key(
+    "with",
+    MapShape(AnyNodeShape("a value of the kind of the parameter"), "values by parameter"),
+    "The values of its parameters.",
+    examples=({"joint": "head-studs", "final": "90 N·m"},),
+)
+AS = Key(
+    "as",
+    NAMED,
+    "A prefix of the ids of the block: with `as: head` its operation `tighten` is `head-tighten`. So a block can be "
+    "used more than once.",
+    examples=("head",),
+)
+NAMES = Key(
+    "names",
+    MapShape(NAMED, "new ids by the ids of the block"),
+    "New names for single ids of the block (operations, values, choices, checks), instead of the prefix.",
+    examples=({"flatness": "head-flatness"},),
+)
+ADD = Key(
+    "add",
+    MapShape(AnyNodeShape("keys of the operation", {"type": "object"}), "operations of the block with keys to set"),
+    "Keys of an operation that replace those of the block, by the id in the block. `none` deletes the key.",
+    examples=({"tighten": {"takes": "20 min"}},),
+)
+GIVEN = Key("given", AnyNodeShape("a parameter"), "In a block: only if this parameter is given.")
+UNLESS = Key("unless", AnyNodeShape("a parameter"), "In a block: only if this parameter is not given.")
+
+
+class WrittenUse:
+    """One use of a block as written."""
+
+    def __init__(self, fields: Fields) -> None:
+        self.block = fields.get_or(USE, "")
+        self.mark = fields.nodes["use"].mark if "use" in fields.nodes else fields.mark
+        self.given: dict[str, YamlNode] = fields.get_or(WITH, {})
+        self.given_marks = _key_marks(fields.nodes.get("with"))
+        self.prefix = fields.get_or(AS, "")
+        self.names: dict[str, str] = fields.get_or(NAMES, {})
+        self.name_marks = _key_marks(fields.nodes.get("names"))
+        self.add: dict[str, YamlNode] = fields.get_or(ADD, {})
+        self.add_marks = _key_marks(fields.nodes.get("add"))
+
+
+def _key_marks(node: YamlNode | None) -> dict[str, Mark]:
+    return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
+
+
+_USE_KEYS: tuple[Key[Any], ...] = (USE, WITH, AS, NAMES, ADD)
+USE_ITEM = KeyedShape(
+    "use",
+    "the use of a block",
+    _USE_KEYS,
+    WrittenUse,
+    hints={
+        "id": "A block has its own ids. `as: PREFIX` or `names` changes them",
+        "parameters": "Write the values under `with`",
+        "after": "Give it to the block under `with` if it has such a parameter, or to an operation: "
+        "`add: {OPERATION: {after: ...}}`",
+    },
+)

@@ -1,0 +1,96 @@
+"""Finds block files by id, in the folders of a procedure, of the shop and of the program."""
+
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from benchflow.base.regular_file import read_regular_file
+from benchflow.procedure.blocks.block_folder import BlockFolder, FolderKind
+from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES
+
+if TYPE_CHECKING:
+    from benchflow.procedure.blocks.block_file import Block
+
+SUFFIXES = (".yaml", ".yml")
+MOST_FILES = 1000
+"""The most block files of one folder that are read."""
+
+
+class BlockEntry(Struct, frozen=True):
+    """A block file that was found. ``data`` is ``None`` if it cannot be read, for the reason in ``error``."""
+
+    id: str
+    path: Path
+    kind: FolderKind
+    data: bytes | None
+    sha256: str
+    error: str = ""
+
+
+class BlockLibrary:
+    """The blocks in several folders. A folder that is named twice counts once, as the last kind that names it."""
+
+    def __init__(self, folders: tuple[BlockFolder, ...]) -> None:
+        unique: dict[Path, BlockFolder] = {}
+        for folder in folders:
+            unique[_resolved(folder.path)] = folder
+        self.folders = tuple(unique.values())
+        self.entries = tuple(entry for folder in self.folders for entry in _entries(folder))
+        self._by_id: dict[str, list[BlockEntry]] = {}
+        for entry in self.entries:
+            self._by_id.setdefault(entry.id, []).append(entry)
+        self._read: dict[Path, Block] = {}
+
+    @property
+    def ids(self) -> list[str]:
+        """The ids of all blocks, sorted."""
+        return sorted(self._by_id)
+
+    def digest(self) -> bytes:
+        """A digest of the names and contents of all files. It changes when any block changes."""
+        digest = sha256()
+        for entry in self.entries:
+            digest.update(
+                f"{entry.kind}\0{entry.path}\0{entry.sha256}\0{entry.error}\n".encode("utf-8", "surrogateescape")
+            )
+        return digest.digest()
+
+    def entries_of(self, name: str) -> list[BlockEntry]:
+        """The files of the block ``name``, that of the procedure's folder first. Equal files count once."""
+        found: dict[str, BlockEntry] = {}
+        for entry in self._by_id.get(name, ()):
+            found.setdefault(entry.sha256 or str(entry.path), entry)
+        return list(found.values())
+
+    def read(self, entry: BlockEntry) -> "Block":
+        """The block in a file that could be read."""
+        from benchflow.procedure.blocks.block_file import read_block  # late: the digest needs no YAML parser
+
+        if entry.path not in self._read:
+            self._read[entry.path] = read_block(entry.data or b"", str(entry.path), entry.id, entry.sha256)
+        return self._read[entry.path]
+
+
+def _resolved(path: Path) -> Path:
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):
+        return path.absolute()
+
+
+def _entries(folder: BlockFolder) -> list[BlockEntry]:
+    try:
+        paths = sorted(path for path in folder.path.iterdir() if path.suffix in SUFFIXES)[:MOST_FILES]
+    except OSError:
+        return []
+    return [_entry(path, folder.kind) for path in paths]
+
+
+def _entry(path: Path, kind: FolderKind) -> BlockEntry:
+    try:
+        data = read_regular_file(path, MAX_BYTES + 1)
+    except OSError as error:
+        return BlockEntry(path.stem, path, kind, None, "", error.strerror or str(error))
+    return BlockEntry(path.stem, path, kind, data, sha256(data).hexdigest())

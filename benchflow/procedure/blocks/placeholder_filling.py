@@ -1,0 +1,320 @@
+"""Replaces the placeholders of a block by the given values, and gives its own names their new names.
+
+A node that is only a placeholder is replaced by the whole given node. A placeholder in a text is replaced by text.
+Filling is one pass: a given text may contain ``{side}``, which stays for the reader.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+
+from benchflow.procedure.blocks.figure_arithmetic import CannotCalculate, calculated_text
+from benchflow.procedure.blocks.own_names import (
+    FORMULA,
+    LIMIT,
+    OWN,
+    PLAIN,
+    REF,
+    KeyRoles,
+    Role,
+    renamed_in_formula,
+    renamed_in_limit,
+    renamed_reference,
+)
+from benchflow.procedure.blocks.parameter_kinds import ASK, Argument
+from benchflow.procedure.model import Mark
+from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.problems import hint_for
+from benchflow.procedure.yaml_source.yaml_nodes import (
+    NodeOrigin,
+    UseSite,
+    YamlMapping,
+    YamlNode,
+    YamlScalar,
+    YamlSequence,
+)
+
+_name = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
+_number = re.compile(r"\d+\. ")
+CONDITIONS = ("given", "unless")
+
+Report = Callable[[str, Mark, str, str], None]
+"""Reports a problem of a block: code, place in the block, message, hint."""
+Count = Callable[[], None]
+"""Counts a node that is written out."""
+
+
+class Filling:
+    """Fills in the nodes of one block for one use.
+
+    ``rename`` gives the final name of a name that the block defines, and any other name back.
+    """
+
+    def __init__(
+        self,
+        file: str,
+        site: UseSite,
+        given: Mapping[str, Argument],
+        rename: Callable[[str], str],
+        report: Report,
+        count: Count,
+    ) -> None:
+        self._file, self._site, self._given, self._rename = file, site, given, rename
+        self._report, self._count = report, count
+        self._quantities = {
+            name: each.quantity for name, each in given.items() if each.quantity is not None and not each.is_asked
+        }
+
+    # --- whole nodes --------------------------------------------------------------------------------
+
+    def filled(self, node: YamlNode, role: Role) -> YamlNode | None:
+        """The node filled in; ``None`` if it is left out."""
+        self._count()
+        only = self.only_placeholder(node)
+        if only is not None:
+            return self._in_place_of(only, node)
+        if isinstance(node, YamlScalar):
+            return self._scalar(node, role if isinstance(role, str) else _of_scalar(role))
+        if isinstance(node, YamlSequence):
+            return self._sequence(node, role)
+        return self._mapping(node, role)
+
+    def only_placeholder(self, node: YamlNode) -> str | None:
+        """What is in the braces of a node that is only a placeholder of the block; otherwise ``None``."""
+        if isinstance(node, YamlScalar):
+            found = PLACEHOLDER.fullmatch(node.text.strip())
+            inside = None if found is None or found[1] is None else found[1].strip()
+        elif isinstance(node, YamlMapping) and node.flow and len(node.pairs) == 1 and _is_blank(node.pairs[0][1]):
+            inside = node.pairs[0][0].text.strip()
+            if not self._has_parameter(inside):
+                hint = hint_for(inside, self._given, "The block has no parameter")
+                self._report("unknown-placeholder", node.mark, f"`{{{inside[:40]}}}` names no parameter", hint)
+        else:
+            return None
+        return inside if inside is not None and self._has_parameter(inside) else None
+
+    def _has_parameter(self, text: str) -> bool:
+        return text in self._given or any(name in self._given for name in _name.findall(text))
+
+    def _in_place_of(self, only: str, node: YamlNode) -> YamlNode | None:
+        """The node in place of one that is only the placeholder ``only``."""
+        found = self._given.get(only)
+        if found is not None:
+            return None if found.node is None else self._passed(found.node, node.mark)
+        if any(self._given[name].node is None for name in _name.findall(only) if name in self._given):
+            return None
+        return YamlScalar(self._calculated(only, node.mark), node.line, node.column, True, None, origin=self._at(node))
+
+    def _passed(self, node: YamlNode, mark: Mark) -> YamlNode:
+        """A copy of a given node for the placeholder at ``mark``."""
+        self._count()
+        origin = node.origin or NodeOrigin("", node.line, node.column)
+        if origin.site is None:
+            origin = NodeOrigin(origin.file, origin.line, origin.column, None, f"{self._file}:{mark.line}")
+        if isinstance(node, YamlScalar):
+            return YamlScalar(
+                node.text, node.line, node.column, node.plain, node.offset, node.indent, node.unreadable, origin
+            )
+        if isinstance(node, YamlSequence):
+            return YamlSequence([self._passed(item, mark) for item in node.items], node.line, node.column, origin)
+        pairs = [(self._passed(key, mark), self._passed(value, mark)) for key, value in node.pairs]
+        return YamlMapping(pairs, [], node.line, node.column, node.flow, origin)  # type: ignore[arg-type]
+
+    def _at(self, node: YamlNode) -> NodeOrigin:
+        return NodeOrigin(self._file, node.line, node.column, self._site)
+
+    def _sequence(self, node: YamlSequence, role: Role) -> YamlNode | None:
+        items: list[YamlNode] = []
+        for item in node.items:
+            if not self.is_kept(item):
+                continue
+            only = self.only_placeholder(item)
+            filled = self.filled(item, role)
+            if only is not None and isinstance(filled, YamlSequence):
+                items += filled.items
+            elif only is not None and self._is_asked_torque(only, filled):
+                items.append(self._asked_stage(item))
+            elif filled is not None:
+                items.append(filled)
+        if node.items and not items:
+            return None
+        return YamlSequence(items, node.line, node.column, self._at(node))
+
+    def _is_asked_torque(self, only: str, filled: YamlNode | None) -> bool:
+        """True for a torque that is still to be filled in. As a stage it needs a key."""
+        named = [self._given[name] for name in (only, *_name.findall(only)) if name in self._given]
+        asked = isinstance(filled, YamlScalar) and filled.text == ASK
+        return asked and any(each.parameter.kind == "torque" for each in named)
+
+    def _asked_stage(self, item: YamlNode) -> YamlNode:
+        key, value = (YamlScalar(text, item.line, item.column, True, None, origin=self._at(item))
+                      for text in ("torque", ASK))  # fmt: skip
+        return YamlMapping([(key, value)], [], item.line, item.column, True, self._at(item))
+
+    def _mapping(self, node: YamlMapping, role: Role) -> YamlNode | None:
+        pairs: list[tuple[YamlScalar, YamlNode]] = []
+        for key, value in (*node.pairs, *node.repeated):
+            if key.text in CONDITIONS and not isinstance(role, str):
+                continue
+            key_role, value_role = _roles_of_pair(node, key.text, role)
+            new_key = self._key(key, key_role)
+            new_value = None if new_key is None or not self.is_kept(value) else self.filled(value, value_role)
+            if new_key is not None and new_value is not None:
+                pairs.append((new_key, new_value))
+        if node.pairs and not pairs:
+            return None
+        return YamlMapping(pairs, [], node.line, node.column, node.flow, self._at(node))
+
+    def _key(self, key: YamlScalar, role: str) -> YamlScalar | None:
+        only = self.only_placeholder(key)
+        if only is None:
+            return self._scalar(key, role)
+        filled = self._in_place_of(only, key)
+        if filled is None or isinstance(filled, YamlScalar):
+            return filled
+        self._report("wrong-kind", key.mark, f"`{{{only[:40]}}}` is a key, but its value is no text", "")
+        return None
+
+    # --- texts --------------------------------------------------------------------------------------
+
+    def _scalar(self, node: YamlScalar, role: str) -> YamlScalar:
+        text, given = self.text(node.text, node)
+        if role in (OWN, REF):
+            if not any(low == 0 and text[high : high + 1] in ("", "[", ".") for low, high in given):
+                text = renamed_reference(text, self._rename)
+        elif role == LIMIT and not given:
+            text = renamed_in_limit(text, self._rename)
+        elif role == FORMULA:
+            text = renamed_in_formula(text, self._rename, given)
+        same = text == node.text
+        return YamlScalar(text, node.line, node.column, node.plain, node.offset if same else None, None,
+                          node.unreadable, self._at(node))  # fmt: skip
+
+    def text(self, text: str, node: YamlNode) -> tuple[str, list[tuple[int, int]]]:
+        """The text with its placeholders filled in, and the parts of the new text that the caller gave."""
+        if "{" not in text:
+            return text, []
+        if "\n" in text:
+            return self._lines(text, node), []
+        made, given, end = "", [], 0
+        for found in PLACEHOLDER.finditer(text):
+            if found[1] is None or not self._has_parameter(found[1].strip()):
+                continue
+            made += text[end : found.start()]
+            new = self._text_of(found[1].strip(), node.mark)
+            given.append((len(made), len(made) + len(new)))
+            made, end = made + new, found.end()
+        return made + text[end:], given
+
+    def _text_of(self, inside: str, mark: Mark) -> str:
+        found = self._given.get(inside)
+        if found is None:
+            return self._calculated(inside, mark)
+        if found.node is None:
+            return ""
+        if isinstance(found.node, YamlScalar):
+            return found.node.text.strip("\n")
+        items = found.node.items if isinstance(found.node, YamlSequence) else [found.node]
+        if all(isinstance(item, YamlScalar) for item in items):
+            return ", ".join(item.text for item in items if isinstance(item, YamlScalar))
+        message = f"`{{{inside[:40]}}}` is in a text, but its value is no text"
+        self._report("wrong-kind", mark, message, "In the block, write the placeholder alone as the whole value")
+        return ""
+
+    def _calculated(self, inside: str, mark: Mark) -> str:
+        named = [self._given[name] for name in _name.findall(inside) if name in self._given]
+        if any(each.is_asked or each.unreadable for each in named):
+            return ASK
+        if any(each.node is None for each in named):
+            return ""
+        try:
+            return calculated_text(inside, self._quantities)
+        except CannotCalculate as error:
+            self._report("bad-formula", mark, f"`{{{inside[:40]}}}` cannot be worked out: {error}", "")
+            return "0"
+
+    def _lines(self, text: str, node: YamlNode) -> str:
+        """A text of several lines, filled in. A line that is only a placeholder can be left out, or be many lines."""
+        lines: list[str] = []
+        changed = False
+        for line in text.split("\n"):
+            number = _number.match(line)
+            start = number[0] if number else ""
+            found = PLACEHOLDER.fullmatch(line[len(start) :].strip())
+            passed = None if found is None or found[1] is None else self._given.get(found[1].strip())
+            if passed is None or isinstance(passed.node, YamlMapping):
+                lines.append(self.text(line, node)[0])
+                continue
+            changed = True
+            if isinstance(passed.node, YamlSequence):
+                lines += [start + item.text for item in passed.node.items if isinstance(item, YamlScalar)]
+            elif isinstance(passed.node, YamlScalar):
+                inner = passed.node.text.strip("\n").split("\n")
+                lines += [start + each if start and not _number.match(each) else each for each in inner]
+        return "\n".join(_numbered(lines) if changed else lines)
+
+    # --- conditions ---------------------------------------------------------------------------------
+
+    def is_kept(self, node: YamlNode) -> bool:
+        """False if the conditions `given` or `unless` of a mapping are not met."""
+        if not isinstance(node, YamlMapping):
+            return True
+        wanted = {key.text: value for key, value in node.pairs if key.text in CONDITIONS}
+        return all(self._is_met(value) == (word == "given") for word, value in wanted.items())
+
+    def _is_met(self, condition: YamlNode) -> bool:
+        """True if all parameters of a condition are given, or have the value that it names."""
+        if isinstance(condition, YamlMapping):
+            return all(self._has_value(key, value) for key, value in condition.pairs)
+        names = condition.items if isinstance(condition, YamlSequence) else [condition]
+        return all(self._argument(name).node is not None for name in names if self._is_known(name))
+
+    def _has_value(self, key: YamlScalar, value: YamlNode) -> bool:
+        if not self._is_known(key):
+            return True
+        node = self._argument(key).node
+        values = value.items if isinstance(value, YamlSequence) else [value]
+        texts = [each.text.strip() for each in values if isinstance(each, YamlScalar)]
+        return isinstance(node, YamlScalar) and node.text.strip() in texts
+
+    def _argument(self, name: YamlNode) -> Argument:
+        return self._given[getattr(name, "text", "").strip()]
+
+    def _is_known(self, name: YamlNode) -> bool:
+        text = getattr(name, "text", "").strip()
+        if text in self._given:
+            return True
+        hint = hint_for(text, self._given, "The block has no parameter")
+        self._report("unknown-name", name.mark, f"There is no parameter `{text[:40]}`", hint)
+        return False
+
+
+def _numbered(lines: list[str]) -> list[str]:
+    """The lines with their numbers ("1. ") counted through."""
+    count, made = 0, []
+    for line in lines:
+        found = _number.match(line)
+        if found is not None:
+            count += 1
+            line = f"{count}. {line[found.end() :]}"
+        made.append(line)
+    return made
+
+
+def _is_blank(node: YamlNode) -> bool:
+    return isinstance(node, YamlScalar) and node.plain and not node.text
+
+
+def _of_scalar(role: KeyRoles) -> str:
+    return role.entry if isinstance(role.entry, str) else PLAIN
+
+
+def _roles_of_pair(node: YamlMapping, key: str, role: Role) -> tuple[str, Role]:
+    """The roles of a key and of its value. The branches of `{by: ...}` have the role of the whole."""
+    varies = any(each.text == "by" for each, _ in node.pairs)
+    if isinstance(role, str):
+        return PLAIN, PLAIN if key == "by" else role
+    if varies and "by" not in role.fixed:
+        return PLAIN, PLAIN if key == "by" else role
+    if key in role.fixed:
+        return PLAIN, role.fixed[key]
+    return role.names, role.entry

@@ -173,6 +173,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "The angles of the stages do not add up to the printed total. One of the numbers is a misprint.",
         "[40 N·m, +90°, +90°], total-angle: 200° ->  180°, if the source says so",
     ),
+    "unknown-document": (
+        "A `source` begins with a word that looks like the name of a document, but there is no such document. The "
+        "source is read as a text, so no edition is known for its figures.",
+        "source: manaul p. 4-21   ->  source: manual p. 4-21",
+    ),
     "unknown-format": ("The file is in another version of the format.", "benchflow: 1"),
     "unknown-key": (
         "This key is not allowed here. Usually it is misspelt, or a comma inside {...} starts a new key.",
@@ -203,6 +208,15 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A figure is still to be filled in: it is written as `ask`. Take it from the source and write it there. The "
         "bench asks for what is left, with its source, and what depends on it waits. It proposes none.",
         "limit: ask               ->  limit: 0.10 .. 0.28 mm   (source: manual p. 4-21)",
+    ),
+    "no-source": (
+        "Figures do not say where they come from. Name the documents once at the top. Then write a `source` beside a "
+        "value, a choice, a joint, its stages, one stage, or a time: the document and the place in it, or a text. A "
+        "`source` at the top that begins with a document counts for every figure without its own. The bench and the "
+        "build sheet show it, and `benchflow trace --figure` finds the jobs done by an older edition.",
+        "documents: {manual: {title: Workshop manual, edition: '3', date: 2024-05-01}}\n"
+        "  limit: 0.10 .. 0.28 mm   ->  limit: 0.10 .. 0.28 mm, source: manual p. 4-21\n"
+        "  stages: [40 N·m, 85 N·m] ->  source: 'own choice, because the studs are new'",
     ),
     "until-without-limit": (
         "A time has `until`, which judges its upper end when that entry is made, but it has no upper end.",

@@ -18,10 +18,10 @@ CODES = frozenset(
         "kept-ticks", "never-called", "never-carried-out", "never-found", "never-ok", "never-tightened",
         "not-covered", "not-one-of", "order-cycle",
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
-        "no-rule", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "to-fill", "too-many-problems",
-        "total-angle", "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character",
-        "until-without-limit", "unused", "weak-evidence", "which-place", "which-reading", "wrong-dimension",
-        "wrong-kind",
+        "no-rule", "no-source", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "to-fill",
+        "too-many-problems", "total-angle", "unknown-document", "unknown-format", "unknown-key", "unknown-name",
+        "unknown-placeholder", "invisible-character", "until-without-limit", "unused", "weak-evidence", "which-place",
+        "which-reading", "wrong-dimension", "wrong-kind",
     }
 )  # fmt: skip
 """The codes of the reader. The proof of the order has its own codes (:mod:`benchflow.ordering.proof`)."""

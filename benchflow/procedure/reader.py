@@ -13,6 +13,7 @@ from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
 from benchflow.procedure.checks.remedy_checks import check_kept_ticks
 from benchflow.procedure.checks.repetition_checks import check_repetition
+from benchflow.procedure.checks.source_checks import check_sources
 from benchflow.procedure.checks.tightening_checks import check_tightening
 from benchflow.procedure.checks.variant_checks import SameReadings
 from benchflow.procedure.complete_procedure import completed
@@ -109,6 +110,7 @@ def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
             same_readings.compare(build)
     context.nodes = nodes
     names.resolve(context)
+    check_sources(procedure, context)
     return procedure
 
 

@@ -54,6 +54,10 @@ column. If the file has no error, it then proves the order. `benchflow check --e
   text of `do` or `check`, or a value in `needs`, `sets`, `during` or `time` is written, there can be one for each
   choice: `limit: {by: side, intake: 0.20 mm, exhaust: 0.30 mm}`. `by` names an option, or the set of places of the
   operation (`each`) or of the readings (`readings`). Write each choice, or `else: ...` for the rest.
+- **Sources**: `documents: {manual: {title: Workshop manual, edition: "3"}}` names the documents at the top. A value, a
+  choice, a joint, its `tighten`, a stage or a time with keys may say `source: manual p. 4-21`, `source: by telephone`
+  or `source: "own choice, because the studs are new"`. A `source` at the top that begins with a document counts for
+  every figure without its own. `benchflow trace --figure NAME` finds the jobs of each edition.
 - **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
   instrument that has an `uncertainty`.
 

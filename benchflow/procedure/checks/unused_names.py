@@ -3,9 +3,11 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from benchflow.procedure.checks.source_checks import note_missing_sources
 from benchflow.procedure.figures_to_fill import to_fill_problems
 from benchflow.procedure.model import Mark, Procedure, instruments_of, remedies_of
 from benchflow.procedure.problems import Problem
+from benchflow.procedure.procedure_figures import documents_used
 from benchflow.procedure.variants import every_variant, single_builds, varied_options
 
 Finding = dict[str, Any]
@@ -35,6 +37,7 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)
         found += to_fill_problems(procedure, file)
+        found += note_missing_sources(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))
 
 
@@ -61,12 +64,14 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     conditions |= {name for op in operations for record in op.record for name in record.used_when}
     conditions |= varied_options(procedure) | {item.supplier_option for item in procedure.kit}
     guarded = {ref.name for op in operations for ref in op.guards_against}
+    named = documents_used(procedure)
     joined = {op.tighten.joint for op in operations if op.tighten}
     defined: list[tuple[str, Mark, set[str], str]] = [
         *((item.id, item.mark, used, f"No operation uses the {item.kind}") for item in procedure.kit),
         *((need.id, need.mark, used, "No operation uses the instrument") for need in procedure.instruments),
         *((option.name, option.mark, conditions, "No `when` or `by` uses the option") for option in procedure.options),
         *((fail.id, fail.mark, guarded, "No operation guards against the complaint") for fail in procedure.failures),
+        *((one.id, one.mark, named, "No `source` names the document") for one in procedure.documents),
         *((joint.id, joint.mark, joined, "No operation tightens the joint") for joint in procedure.joints),
     ]
     for name, mark, names, message in defined:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple, cast
 
+from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.model import Bound, FurtherLimit, Judge, Mark, Remedy
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
@@ -20,10 +21,11 @@ class WrittenFurtherLimit(NamedTuple):
     below: tuple[Remedy, ...]
     above: tuple[Remedy, ...]
     mark: Mark
+    source: str
 
     def with_bound(self, bound: Bound) -> FurtherLimit:
         """The further limit with its text as read."""
-        return FurtherLimit(bound, self.judge, self.title, self.below, self.above, self.mark)
+        return FurtherLimit(bound, self.judge, self.title, self.below, self.above, self.mark, self.source)
 
 
 class LimitKeys(NamedTuple):
@@ -48,9 +50,11 @@ def further_limits(keys: LimitKeys, check_remedies: Callable[[Fields], None]) ->
             fields.get_or(keys.below, ()),
             fields.get_or(keys.above, ()),
             fields.mark,
+            fields.get_or(OPERATION_SOURCE, ""),
         )
 
-    shape = KeyedShape("further-limit", "a further limit", (keys.judge, limit, _TITLE, keys.below, keys.above), build)
+    known = (keys.judge, limit, _TITLE, keys.below, keys.above, OPERATION_SOURCE)
+    shape = KeyedShape("further-limit", "a further limit", known, build)
     return Key(
         "also",
         ListShape(shape, at_least=1),

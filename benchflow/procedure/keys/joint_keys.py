@@ -13,6 +13,7 @@ from benchflow.procedure.joint_layouts import (
 )
 from benchflow.procedure.keys.grip_keys import GRIP
 from benchflow.procedure.keys.setup_keys import title_from_name
+from benchflow.procedure.keys.source_keys import SOURCE
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import NO_SIDES, NO_TOLERANCE, Joint, JointSides, Ref
 from benchflow.procedure.shapes.asked_shapes import AskedText, FigureOrAskShape
@@ -252,6 +253,7 @@ def _joint(fields: Fields) -> Joint:
             for key in (_THREAD, _CLASS, _LUBRICANT)
             if isinstance(asked := fields.get(key), AskedText)
         },
+        fields.get_or(SOURCE, ""),
     )
     fields.context.nodes["tolerance", joint.mark] = fields.nodes.get("tolerance", fields.node)
     return joint
@@ -275,6 +277,7 @@ JOINTS = MapShape(
             _LEFT_HAND,
             _TO_YIELD,
             _GRIP,
+            SOURCE,
         ),
         _joint,
         one_of=(_LAYOUT, _PATTERN),

@@ -5,6 +5,7 @@ from benchflow.procedure.keys.evidence_keys import PROVES, RESTARTS, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
+from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
@@ -262,6 +263,7 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
         limit.high_open,
         fields.get_or(_WHILE, {}),
         asked,
+        fields.get_or(OPERATION_SOURCE, ""),
     )
 
 
@@ -276,7 +278,7 @@ _TIME = Key(
                 entries=KeyedShape(
                     "time-window",
                     "a time window",
-                    (_WINDOW_LIMIT, _FROM, _UNTIL, _WHILE, WAIVE, PROVES),
+                    (_WINDOW_LIMIT, _FROM, _UNTIL, _WHILE, WAIVE, PROVES, OPERATION_SOURCE),
                     _window_with_keys,
                 ),
             ),

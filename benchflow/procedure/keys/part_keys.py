@@ -4,6 +4,7 @@ from itertools import pairwise
 from typing import cast
 
 from benchflow.procedure.keys.setup_keys import limit_dimension
+from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, Preference, StockSizes
 from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape, WordShape
 from benchflow.procedure.shapes.by_shapes import ByShape
@@ -157,6 +158,7 @@ def _build_choice(fields: Fields) -> PartChoice:
         tuple(row.row() for row in rows),
         fields.get_or(_TITLE, ""),
         fields.mark,
+        fields.get_or(OPERATION_SOURCE, ""),
     )
 
 
@@ -223,7 +225,8 @@ def _check_next_row(before: _TableRow, row: _TableRow, gaps: bool, context: Read
 
 
 CHOOSE = MapShape(
-    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _GAPS, _TITLE), _build_choice), "choices of a part, by name"
+    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _GAPS, _TITLE, OPERATION_SOURCE), _build_choice),
+    "choices of a part, by name",
 )
 
 # --- match ------------------------------------------------------------------------------------------
@@ -314,6 +317,7 @@ def _match(fields: Fields) -> PartMatching:
         None if made is None else _sizes(made, context),
         fields.mark,
         _preference(fields, within, aim),
+        fields.get_or(OPERATION_SOURCE, ""),
     )
 
 
@@ -327,6 +331,11 @@ def _preference(fields: Fields, within: Limit | None, aim: Quantity | None) -> P
 
 
 MATCH = MapShape(
-    KeyedShape("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _PREFER, _SIZES, _TITLE), _match),
+    KeyedShape(
+        "match",
+        "a matching",
+        (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _PREFER, _SIZES, _TITLE, OPERATION_SOURCE),
+        _match,
+    ),
     "matchings by name",
 )

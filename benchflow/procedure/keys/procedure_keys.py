@@ -22,6 +22,7 @@ from benchflow.procedure.keys.setup_keys import (
     UNITS,
     cautions,
 )
+from benchflow.procedure.keys.source_keys import DOCUMENTS
 from benchflow.procedure.keys.value_keys import DECISION
 from benchflow.procedure.keys.varying_operations import RepeatedShape
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
@@ -149,7 +150,19 @@ _ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", requ
 _TITLE = Key("title", LINE, "The title of the procedure, on one line.")
 _REVISION = Key("revision", LINE, "The revision; put it in quotes.", examples=("B",))
 _SUBJECT = Key("subject", LINE, "The assembly that is built.")
-_SOURCE = Key("source", PARAGRAPH, "The origin of the numbers, such as a manual and its edition.")
+_SOURCE = Key(
+    "source",
+    PARAGRAPH,
+    "Where the numbers come from. If it begins with the id of a document, it is the source of every figure without one "
+    "of its own. So is any text, if there are no `documents`.",
+    examples=("manual", "Workshop manual, 3rd edition"),
+)
+_DOCUMENTS = Key(
+    "documents",
+    DOCUMENTS,
+    "The documents that the figures are taken from, by name: a title, or keys. A `source` names them.",
+    examples=({"manual": {"title": "Workshop manual", "edition": "3", "date": "2024-05-01"}},),
+)
 _NOTICE = Key("notice", PARAGRAPH, "A notice that is shown first.")
 _CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _UNITS = Key("units", UNITS, "The unit that the screen shows for each dimension; any unit can be entered.")
@@ -191,7 +204,9 @@ class UnnumberedProcedure(Struct, frozen=True):
 
 
 def _procedure(fields: Fields) -> UnnumberedProcedure:
-    ident = fields.get(_ID)
+    ident, source = fields.get(_ID), fields.get(_SOURCE)
+    if source is not None:
+        fields.context.sources.append(Ref(source, fields.at(_SOURCE)))
     if not fields.wrote(_TITLE):
         fields.context.problem(
             "missing-title",
@@ -205,7 +220,7 @@ def _procedure(fields: Fields) -> UnnumberedProcedure:
         title=fields.get_or(_TITLE, ident or ""),
         revision=fields.get_or(_REVISION, ""),
         subject=fields.get_or(_SUBJECT, ""),
-        source=fields.get_or(_SOURCE, ""),
+        source=source or "",
         notice=fields.get_or(_NOTICE, ""),
         cautions=fields.get_or(_CAUTIONS, ()),
         units=fields.get_or(_UNITS, {}),
@@ -223,6 +238,7 @@ def _procedure(fields: Fields) -> UnnumberedProcedure:
         waive=fields.get_or(WAIVE, ""),
         handover=fields.get_or(_HANDOVER, {}),
         changes=fields.get_or(_CHANGES, ()),
+        documents=tuple(fields.get_or(_DOCUMENTS, {}).values()),
     )
     return UnnumberedProcedure(procedure, fields.get_or(_SECTIONS, ()))
 
@@ -231,9 +247,9 @@ PROCEDURE = KeyedShape(
     "procedure",
     "a procedure",
     (
-        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _NOTICE, _CAUTIONS, _UNITS, DECISION, WAIVE,
-        _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
-        _HANDOVER, _CHANGES,
+        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _DOCUMENTS, _NOTICE, _CAUTIONS, _UNITS, DECISION,
+        WAIVE, _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS,
+        _FOLLOW_UP, _HANDOVER, _CHANGES,
     ),
     _procedure,
     hints={"operations": "Write the operations in a section: `sections: [{title: ..., operations: [...]}]`"},

@@ -4,6 +4,7 @@ from typing import NamedTuple, cast, get_args
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.evidence_keys import FOUND, RESTARTS
+from benchflow.procedure.keys.source_keys import SOURCE
 from benchflow.procedure.model import (
     Caution,
     Failure,
@@ -279,7 +280,7 @@ _KIT_FROM = Key(
     "the answer to the option `cams-from`. The build sheet lists the parts of the customer apart.",
     examples=("customer", {"by": "cams-from"}),
 )
-_KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE, _KIT_FROM)
+_KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE, _KIT_FROM, SOURCE)
 
 
 def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
@@ -297,6 +298,7 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
             fields.mark,
             fields.get_or(_KIT_PN, ""),
             *fields.get_or(_KIT_FROM, _Supplier()),
+            source=fields.get_or(SOURCE, ""),
         )
 
     def titled(title: str, node: YamlNode, name: Ref, context: ReadContext) -> KitItem:
@@ -367,6 +369,7 @@ def _instrument(fields: Fields) -> InstrumentNeed:
         "warn" if fields.get(_UNFIT) == "warn" else "refuse",
         fields.mark,
         asked,
+        fields.get_or(SOURCE, ""),
     )
 
 
@@ -377,7 +380,12 @@ def limit_dimension(limit: object) -> str:
 
 
 INSTRUMENTS = MapShape(
-    KeyedShape("instrument", "an instrument", (_KIND, _INSTRUMENT_TITLE, _COVERS, _UNCERTAINTY, _UNFIT), _instrument),
+    KeyedShape(
+        "instrument",
+        "an instrument",
+        (_KIND, _INSTRUMENT_TITLE, _COVERS, _UNCERTAINTY, _UNFIT, SOURCE),
+        _instrument,
+    ),
     "instruments by name",
 )
 

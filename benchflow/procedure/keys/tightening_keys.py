@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
+from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.keys.tolerance_keys import TOLERANCE
 from benchflow.procedure.model import (
     NO_TOLERANCE,
@@ -219,22 +220,30 @@ _BELOW = Key("below", REMEDIES, "Remedies for a fastener that is too low in this
 _ABOVE = Key("above", REMEDIES, "Remedies for a fastener that is too high in this stage, in this order.")
 
 
+_STAGE_SOURCE = Key(
+    "source",
+    OPERATION_SOURCE.shape,
+    "Where the figure of this stage comes from, if not from the source of all stages.",
+    examples=("bulletin p. 2",),
+)
+
+
 def _stage(fields: Fields) -> Stage | None:
     check_stops(fields, _BELOW, _ABOVE)
-    only = fields.get(_ONLY)
+    only, source = fields.get(_ONLY), fields.get_or(_STAGE_SOURCE, "")
     torque, angle, loosen, check = fields.get(_TORQUE), fields.get(_ANGLE), fields.get(_LOOSEN), fields.get(_CHECK)
     if isinstance(torque, _OpenFigure):
         text = torque.formula or "torque not printed"
         fields.context.nodes["is", torque.written.mark] = torque.written
-        return OpenStage(text, torque.formula, only, *_remedies(fields), torque.written.mark)
+        return OpenStage(text, torque.formula, only, *_remedies(fields), torque.written.mark, source=source)
     if torque is not None:
-        return TorqueStage(torque.quantity, torque.text, only, torque.limit, *_remedies(fields))
+        return TorqueStage(torque.quantity, torque.text, only, torque.limit, *_remedies(fields), source)
     if isinstance(angle, _OpenFigure):
-        return OpenStage("angle not printed", "", only, *_remedies(fields), angle.written.mark, "angle")
+        return OpenStage("angle not printed", "", only, *_remedies(fields), angle.written.mark, "angle", source)
     if angle is not None:
-        return AngleStage(angle.quantity, angle.text, only, angle.limit, *_remedies(fields))
+        return AngleStage(angle.quantity, angle.text, only, angle.limit, *_remedies(fields), source)
     if loosen is not None:
-        return LoosenStage(loosen.quantity, f"loosen {loosen.text}", only, loosen.limit, *_remedies(fields))
+        return LoosenStage(loosen.quantity, f"loosen {loosen.text}", only, loosen.limit, *_remedies(fields), source)
     return None if check is None else _check_stage(check, only, fields)
 
 
@@ -244,6 +253,7 @@ def _remedies(fields: Fields) -> tuple[tuple[Remedy, ...], tuple[Remedy, ...]]:
 
 def _check_stage(check: StageFigure, only: str | None, fields: Fields) -> CheckStage | None:
     kind, stretch, text = dimension_of(check.quantity.unit), fields.get(_STRETCH), check.text
+    source = fields.get_or(_STAGE_SOURCE, "")
     if kind not in ("torque", "angle", "length"):
         what = with_article(kind) if kind else "a number without a unit"
         message = f"`{text}` is {what}, but a check needs a torque, an angle or a stretch"
@@ -252,12 +262,13 @@ def _check_stage(check: StageFigure, only: str | None, fields: Fields) -> CheckS
     nominal = check.quantity if check.limit is None else None
     limit = check.limit or Limit(check.quantity, check.quantity, text)
     if stretch is None:
-        return CheckStage(limit, f"check {text}", only, None, nominal, *_remedies(fields))
+        return CheckStage(limit, f"check {text}", only, None, nominal, *_remedies(fields), source)
     if kind != "torque":
         message = "`stretch` is possible only together with a `check` of torque"
         fields.problem("one-too-many", _STRETCH, message, f"To check only the stretch, write `check: {stretch.text}`")
         return None
-    return CheckStage(limit, f"check {text}, stretch {stretch.text}", only, stretch, nominal, *_remedies(fields))
+    text = f"check {text}, stretch {stretch.text}"
+    return CheckStage(limit, text, only, stretch, nominal, *_remedies(fields), source)
 
 
 _PLAIN_STAGE: Shape[Stage] = EitherShape(
@@ -266,7 +277,7 @@ _PLAIN_STAGE: Shape[Stage] = EitherShape(
     entries=KeyedShape(
         "stage",
         "a stage",
-        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY, _BELOW, _ABOVE),
+        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY, _BELOW, _ABOVE, _STAGE_SOURCE),
         _stage,
         one_of=(_TORQUE, _ANGLE, _LOOSEN, _CHECK),
         requires=((_STRETCH, _CHECK),),
@@ -321,6 +332,7 @@ def _tighten(fields: Fields) -> Tighten:
         fields.node.mark,
         fields.get_or(_TOLERANCE, NO_TOLERANCE),
         total.limit if total else None,
+        fields.get_or(OPERATION_SOURCE, ""),
     )
     fields.context.nodes["stages", tighten.mark] = fields.nodes.get("stages", fields.node)
     fields.context.nodes["tolerance", tighten.mark] = fields.nodes.get("tolerance", fields.node)
@@ -328,14 +340,21 @@ def _tighten(fields: Fields) -> Tighten:
     return tighten
 
 
-TIGHTEN = KeyedShape("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _TOLERANCE, _DRAW_DOWN, _WITH), _tighten)
+TIGHTEN = KeyedShape(
+    "tighten",
+    "`tighten`",
+    (_JOINT, _STAGES, _TOTAL, _TOLERANCE, _DRAW_DOWN, _WITH, OPERATION_SOURCE),
+    _tighten,
+)
 
 
 def stage_torques(
     operation: str, record: tuple[RecordedValue, ...], tighten: Tighten | None
 ) -> Iterator[CalculatedValue]:
     """The calculated value of each stage whose torque is a formula. Its name has spaces, so no formula can name it."""
-    for number, stage in enumerate(() if tighten is None else tighten.stages, 1):
+    if tighten is None:
+        return
+    for number, stage in enumerate(tighten.stages, 1):
         if isinstance(stage, OpenStage) and stage.formula:
             yield CalculatedValue(
                 f"{operation} stage {number}",
@@ -346,6 +365,7 @@ def stage_torques(
                 title=f"Torque of stage {number}",
                 mark=stage.mark,
                 stage=number,
+                source=stage.source or tighten.source,
             )
 
 

@@ -6,6 +6,7 @@ from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.further_limit_keys import LimitKeys, further_limits
 from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import title_from_name
+from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.keys.varying_values import VaryingRecord, VaryingWorkOut
 from benchflow.procedure.model import (
     AskedLimit,
@@ -282,6 +283,7 @@ def _record(fields: Fields) -> RecordedValue:
         also=_further(fields, unit, dimension),
         with_more=tuple(each.name for each in instruments[1:]),
         handover=fields.get_or(_HANDOVER, ""),
+        source=fields.get_or(OPERATION_SOURCE, ""),
     )
     _check_record(record, fields)
     return record
@@ -338,7 +340,7 @@ def _check_remedies(fields: Fields) -> None:
 _ALSO = further_limits(LimitKeys(_LIMIT, _JUDGE, _BELOW, _ABOVE), _check_remedies)
 _RECORD = (
     _ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE, _ALSO, WAIVE, PROVES, _INDEPENDENT,
-    _COMPARISON, _HANDOVER,
+    _COMPARISON, _HANDOVER, OPERATION_SOURCE,
 )  # fmt: skip
 RECORD = MapShape(
     VaryingRecord(KeyedShape("record", "a recorded value", _RECORD, _record)),
@@ -403,11 +405,13 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.get_or(_INDEPENDENT, False),
         fields.get_or(_COMPARISON, False),
         handover=fields.get_or(_HANDOVER, ""),
+        source=fields.get_or(OPERATION_SOURCE, ""),
     )
 
 
 _WORKED_OUT = (
     _IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE, WAIVE, PROVES, _INDEPENDENT, _COMPARISON, _HANDOVER,
+    OPERATION_SOURCE,
 )  # fmt: skip
 WORK_OUT = MapShape(
     VaryingWorkOut(

@@ -23,6 +23,7 @@ from benchflow.procedure.model.operation_model import (
 from benchflow.procedure.model.procedure_model import Procedure
 from benchflow.procedure.model.setup_model import (
     NO_SIDES,
+    Document,
     Failure,
     GripSegment,
     InstrumentNeed,
@@ -86,6 +87,7 @@ __all__ = [
     "CheckStage",
     "ChoiceRow",
     "DecisionRule",
+    "Document",
     "EqualWithin",
     "Failure",
     "Fixed",

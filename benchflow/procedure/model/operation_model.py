@@ -66,7 +66,7 @@ class TimeSince(Struct, frozen=True):
     high_open: bool = False
     while_: Values = {}
     asked: Mark | None = None  # where the time is asked for; it is still to be filled in
-    source: str = ""  # of a time that was filled in at the bench
+    source: str = ""  # as written, or of a time that was filled in at the bench
 
 
 class Undo(Struct, frozen=True):

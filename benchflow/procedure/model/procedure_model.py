@@ -8,6 +8,7 @@ from benchflow.procedure.identity import ALL_PLACES, StepId
 from benchflow.procedure.model.model_basics import Caution
 from benchflow.procedure.model.operation_model import FollowUp, Operation, Section, parts_of, values_of
 from benchflow.procedure.model.setup_model import (
+    Document,
     Failure,
     InstrumentNeed,
     Joint,
@@ -51,6 +52,11 @@ class Procedure(Struct, frozen=True, dict=True):
     waive: str = ""  # who can sign deviations: anyone (""), a role or never
     handover: dict[str, str] = {}  # advice for the customer, by heading
     changes: tuple[ProcedureChange, ...] = ()  # oldest first
+    documents: tuple[Document, ...] = ()
+
+    @cached_property
+    def documents_by_id(self) -> dict[str, Document]:
+        return {document.id: document for document in self.documents}
 
     @cached_property
     def options_by_name(self) -> dict[str, Option]:

@@ -10,6 +10,16 @@ from benchflow.procedure.model.tighten_stages import NO_TOLERANCE, TickTolerance
 from benchflow.quantity import Limit, Quantity
 
 
+class Document(Struct, frozen=True):
+    """A document that figures are taken from, such as a workshop manual. ``date`` is as printed on it."""
+
+    id: str
+    title: str
+    edition: str = ""
+    date: str = ""
+    mark: Mark = Mark()
+
+
 class Option(Struct, frozen=True):
     """A question asked when a job is started."""
 
@@ -87,6 +97,7 @@ class KitItem(Struct, frozen=True):
     pn: str = ""  # the part number, every digit as written
     supplier: str = ""  # the author's key is `from`
     supplier_option: str = ""
+    source: str = ""  # of its figures, as written
 
 
 class InstrumentNeed(Struct, frozen=True):
@@ -105,6 +116,7 @@ class InstrumentNeed(Struct, frozen=True):
     unfit: Literal["refuse", "warn"] = "refuse"
     mark: Mark = Mark()
     asked: Mark | None = None  # where its range is asked for; it is still to be filled in
+    source: str = ""  # of its figures, as written
 
 
 class GripSegment(Struct, frozen=True):
@@ -155,6 +167,7 @@ class Joint(Struct, frozen=True):
     grip_mark: Mark = Mark()
     sides: JointSides = NO_SIDES
     asked: dict[str, Mark] = {}  # the keys that are still to be filled in, and where each is written
+    source: str = ""  # of its figures, as written; its stages have it too unless they have their own
 
 
 class Failure(Struct, frozen=True):

@@ -14,7 +14,8 @@ class TorqueStage(Struct, frozen=True, tag="torque"):
 
     ``band`` is the limit if the author wrote one (``12 .. 15 lb-ft``); ``torque`` is then its nominal value, or its
     middle. ``None`` if the author wrote one quantity: a tick is then judged by the :class:`TickTolerance`.
-    ``below`` and ``above`` are the remedies for a tick that is too low or too high.
+    ``below`` and ``above`` are the remedies for a tick that is too low or too high. ``source`` is where the figure
+    comes from, as written; "" if the stage has no source of its own.
     """
 
     torque: Quantity
@@ -23,6 +24,7 @@ class TorqueStage(Struct, frozen=True, tag="torque"):
     band: Limit | None = None
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
+    source: str = ""
 
 
 class OpenStage(Struct, frozen=True, tag="open"):
@@ -40,6 +42,7 @@ class OpenStage(Struct, frozen=True, tag="open"):
     above: tuple[Remedy, ...] = ()
     mark: Mark = Mark()
     what: Literal["torque", "angle"] = "torque"
+    source: str = ""
 
     @property
     def asked(self) -> bool:
@@ -56,6 +59,7 @@ class AngleStage(Struct, frozen=True, tag="angle"):
     band: Limit | None = None
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
+    source: str = ""
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
@@ -70,6 +74,7 @@ class LoosenStage(Struct, frozen=True, tag="loosen"):
     band: Limit | None = None
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
+    source: str = ""
 
 
 class HandStage(Struct, frozen=True, tag="hand"):
@@ -94,6 +99,7 @@ class CheckStage(Struct, frozen=True, tag="check"):
     nominal: Quantity | None = None
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
+    source: str = ""
 
 
 Stage = TorqueStage | OpenStage | AngleStage | LoosenStage | HandStage | CheckStage
@@ -142,3 +148,4 @@ class Tighten(Struct, frozen=True):
     mark: Mark = Mark()
     tolerance: TickTolerance = NO_TOLERANCE
     total_band: Limit | None = None  # the total angle, if the author wrote a limit; `total_angle` is then its middle
+    source: str = ""  # of the stages, as written

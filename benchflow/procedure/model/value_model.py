@@ -103,6 +103,7 @@ class FurtherLimit(Struct, frozen=True):
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
     mark: Mark = Mark()
+    source: str = ""  # as written; "" if the author wrote none
 
     @property
     def label(self) -> str:
@@ -153,6 +154,7 @@ class RecordedValue(Struct, frozen=True):
     also: tuple[FurtherLimit, ...] = ()
     with_more: tuple[str, ...] = ()  # the instruments that are used together with the first one
     handover: str = ""  # its name on the customer's copy of the build sheet; "" if it is not a key reading
+    source: str = ""  # of its limits, as written; "" if the author wrote none
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -221,6 +223,7 @@ class CalculatedValue(Struct, frozen=True):
     limit_set: str | None = None
     stage: int = 0
     handover: str = ""  # as in RecordedValue
+    source: str = ""  # as in RecordedValue
 
     def at(self, slot: str) -> "CalculatedValue":
         """The value with the limit of the result for one reading."""
@@ -286,6 +289,7 @@ class PartChoice(Struct, frozen=True):
     rows: tuple[ChoiceRow, ...]
     title: str = ""
     mark: Mark = Mark()
+    source: str = ""  # of the table, as written
 
     @property
     def takes(self) -> tuple[str, ...]:
@@ -320,3 +324,4 @@ class PartMatching(Struct, frozen=True):
     sizes: StockSizes | None = None
     mark: Mark = Mark()
     prefer: Preference | None = None
+    source: str = ""  # of the limit, as written

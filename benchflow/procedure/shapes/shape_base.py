@@ -52,6 +52,8 @@ class ReadContext:
         self.problems = problems
         self._comparisons = 100_000
         self.mentions: list[Mention] = []
+        self.sources: list[Ref] = []
+        """Each `source` in the file, with its place."""
         self.unreadable_names: set[str] = set()
         """Names whose entry could not be read. A use of one of them is not reported as unknown."""
         self.placeholders: list[tuple[str, Mark]] = []

@@ -1,0 +1,56 @@
+"""Checks of where the figures come from: documents that are misspelt, and figures without a source."""
+
+from collections.abc import Iterator
+
+from benchflow.procedure.figure_sources import misspelt_document
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.problems import Problem, hint_for
+from benchflow.procedure.procedure_figures import figures_of
+from benchflow.procedure.shapes.shape_base import ReadContext
+
+
+def check_sources(procedure: Procedure, context: ReadContext) -> None:
+    """Note every source whose first word looks like the id of a document and is none."""
+    for written in context.sources:
+        found = misspelt_document(written.name, procedure)
+        if found is None:
+            continue
+        word, near = found
+        context.problem(
+            "unknown-document",
+            written.mark,
+            f"`{word}` is not a document of this procedure, so this source is read as a text",
+            f"Did you mean `{near}`?" if near else hint_for(word, procedure.documents_by_id),
+            severity="note",
+        )
+
+
+NOTED_KINDS = frozenset({"value", "stage", "window", "choice", "match", "joint"})
+"""The kinds of figures that need a source. A measuring range or a shelf life may have one."""
+
+_SHOWN = 3
+
+
+def note_missing_sources(procedure: Procedure, file: str) -> Iterator[Problem]:
+    """One note about all figures without a source: how many they are, and the first ones with their lines."""
+    owners = {
+        figure.mark: figure.name if figure.kind == "stage" else figure.title
+        for figure in figures_of(procedure)
+        if figure.source is None and figure.kind in NOTED_KINDS
+    }
+    if not owners:
+        return
+    count = len(owners)
+    shown = [f"`{name}` (line {mark.line})" for mark, name in list(owners.items())[:_SHOWN]]
+    first = next(iter(owners))
+    one = count == 1
+    yield Problem(
+        "no-source",
+        "note",
+        file,
+        first.line,
+        first.column,
+        f"{count} figure{' has' if one else 's have'} no source{': ' if count <= _SHOWN else ', first: '}"
+        f"{', '.join(shown)}",
+        "Write `source` beside each, or at the top for all of them",
+    )

@@ -1,0 +1,111 @@
+"""Where the figures of a procedure come from: a document and the place in it, the author's own choice, or a text.
+
+A figure is a limit, a torque or another number that an author takes from somewhere. A `source` that is written beside
+it counts; a stage without one has that of its stages, and these have that of their joint. What is left has the
+procedure's `source`, if that begins with the id of a document. Any other text at the top is a remark: it is the source
+of every figure only in a procedure without `documents`.
+"""
+
+import re
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Document, HandStage, Joint, Procedure, Stage, Tighten
+
+OWN_CHOICE = "own choice"
+"""How a source begins that is the author's own choice, against a printed figure or without one."""
+
+_first_name = re.compile(r"([A-Za-z0-9][A-Za-z0-9_-]*)(?![A-Za-z0-9_-])[\s,:;]*")
+_because = re.compile(rf"{OWN_CHOICE}\b[\s,:;.]*(?:because\b)?\s*", re.IGNORECASE)
+_place_words = re.compile(
+    r"(p|pp|page|pages|table|fig|figure|chapter|section|sheet|no|§)\b\.?\s*[0-9A-Z]|§", re.IGNORECASE
+)
+
+
+class Source(Struct, frozen=True):
+    """Where a figure comes from. ``text`` is as written.
+
+    ``place`` is the place in the ``document``. ``because`` is the reason of an ``own_choice``. ``by_default`` is true
+    if the figure has no source of its own, but that of the whole procedure.
+    """
+
+    text: str
+    document: Document | None = None
+    place: str = ""
+    own_choice: bool = False
+    because: str = ""
+    by_default: bool = False
+
+    @property
+    def shown(self) -> str:
+        """For people: ``Workshop manual, edition 3, 2024-05-01: p. 4-21``, ``own choice, because ...``, or the text."""
+        if self.document is None:
+            return self.text
+        return f"{document_text(self.document)}{f': {self.place}' if self.place else ''}"
+
+
+def document_text(document: Document) -> str:
+    """A document with its edition and date: ``Workshop manual, edition 3, 2024-05-01``."""
+    edition = f"edition {document.edition}" if document.edition else ""
+    return ", ".join(part for part in (document.title, edition, document.date) if part)
+
+
+def read_source(text: str, procedure: Procedure) -> Source:
+    """The source that a text means in this procedure."""
+    line = " ".join(text.split())
+    own = _because.match(line)
+    if own is not None:
+        return Source(line, own_choice=True, because=line[own.end() :])
+    first = _first_name.match(line)
+    document = None if first is None else procedure.documents_by_id.get(first[1])
+    if first is None or document is None:
+        return Source(line)
+    return Source(line, document, line[first.end() :])
+
+
+def default_source(procedure: Procedure) -> Source | None:
+    """The source of every figure without one of its own; ``None`` if there is none."""
+    if not procedure.source.strip():
+        return None
+    found = read_source(procedure.source, procedure)
+    if found.document is None and procedure.documents:
+        return None
+    return Source(found.text, found.document, found.place, found.own_choice, found.because, by_default=True)
+
+
+def source_of(procedure: Procedure, *written: str) -> Source | None:
+    """The source of a figure: the first of the texts that is not empty, else that of the procedure, else ``None``."""
+    text = next((one for one in written if one), "")
+    return read_source(text, procedure) if text else default_source(procedure)
+
+
+def stage_source(procedure: Procedure, stage: Stage, tighten: Tighten) -> Source | None:
+    """The source of the figure of a stage: its own, that of its stages, of its joint, or of the procedure."""
+    joint: Joint | None = procedure.joints_by_id.get(tighten.joint)
+    own = "" if isinstance(stage, HandStage) else stage.source
+    return source_of(procedure, own, tighten.source, "" if joint is None else joint.source)
+
+
+def misspelt_document(text: str, procedure: Procedure) -> tuple[str, str | None] | None:
+    """The first word of a source that looks like the id of a document and is none, and the id most similar to it.
+
+    ``None`` if the text begins with an id, is an own choice, or looks like free text. A word looks like an id if it is
+    similar to one, or if a place such as ``p. 3`` follows it.
+    """
+    from difflib import SequenceMatcher  # late import: only the reader needs it
+
+    source = read_source(text, procedure)
+    first = _first_name.match(source.text)
+    if source.document is not None or source.own_choice or first is None or not procedure.documents:
+        return None
+    word = first[1]
+    likeness = {
+        SequenceMatcher(None, word.casefold(), one.casefold()).ratio(): one for one in procedure.documents_by_id
+    }
+    near = likeness[max(likeness)] if max(likeness) >= _SIMILAR else None
+    placed = _place_words.match(source.text, first.end()) is not None and word == word.casefold()
+    return (word, near) if near is not None or placed else None
+
+
+_SIMILAR = 0.75
+"""How similar a word has to be to an id to count as a misspelling of it. (Own choice: `manaul` has 0.83.)"""

@@ -5,12 +5,11 @@ from benchflow.procedure.keys.evidence_keys import PROVES, RESTARTS, WAIVE
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
-from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
+from benchflow.procedure.keys.time_window_keys import TIME
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
-from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, TimeSince, Undo
-from benchflow.procedure.shapes.asked_shapes import TO_FILL, AskedText, FigureOrAskShape
+from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
@@ -19,23 +18,20 @@ from benchflow.procedure.shapes.basic_shapes import (
     BooleanShape,
     EitherShape,
     ListShape,
-    MapShape,
     TransformedShape,
 )
 from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape
+from benchflow.procedure.shapes.quantity_shapes import QuantityShape
 from benchflow.procedure.shapes.reference_shapes import (
     OPERATION_NEEDS,
     OPERATION_SETTINGS,
     UNDO_SETTINGS,
     WHEN_FOUND,
-    KeyReferenceShape,
     ReferenceShape,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
-from benchflow.quantity import Limit
 
 ID = Key(
     "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
@@ -196,108 +192,6 @@ _GUARDS = Key(
     ListShape(ReferenceShape("failure", "a name under `failures`"), single=True),
     "The complaints that it prevents or detects.",
 )
-
-
-def _window(limit: Limit | AskedText, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
-    if isinstance(limit, AskedText):
-        return TimeSince(name, None, None, TO_FILL, asked=limit.mark)
-    return TimeSince(name, limit.low, limit.high, limit.text, low_open=limit.low_open, high_open=limit.high_open)
-
-
-def _entry_name(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Ref:
-    return Ref(text, node.mark)
-
-
-_ENTRY = TransformedShape(LINE, _entry_name, "the name of a value or a check")
-_WINDOW_LIMIT = Key(
-    "limit",
-    ByShape("time-limit", FigureOrAskShape(LimitShape("time", "at most 10 min"))),
-    "The accepted time. `ask` if it is still to be filled in.",
-    required=True,
-    examples=("at most 10 min", "ask"),
-)
-_FROM = Key(
-    "from",
-    _ENTRY,
-    "A value or a check (its `id`) of the other operation. The time counts from its last entry, instead of from the "
-    "end of that operation.",
-    examples=("casing-temp",),
-)
-_UNTIL = Key(
-    "until",
-    _ENTRY,
-    "A value or a check (its `id`) of this operation. The upper end is judged when it is entered, instead of when the "
-    "operation is finished.",
-    examples=("seated",),
-)
-
-_WHILE = Key(
-    "while",
-    OPERATION_NEEDS,
-    "The state in which the lower end counts: from the end of the other operation or from when the state was last "
-    "entered, whichever is later. While the state is another one, the lower end is not reached. The upper "
-    "end does not change.",
-    examples=({"vacuum": "on"},),
-)
-
-
-def _window_with_keys(fields: Fields) -> TimeSince | None:
-    written = fields.get(_WINDOW_LIMIT)
-    if written is None:
-        return None
-    asked = written.mark if isinstance(written, AskedText) else None
-    limit = Limit(None, None, TO_FILL) if isinstance(written, AskedText) else written
-    if limit.low is None and fields.wrote(_WHILE) and asked is None:
-        message = "`while` is about the lower end of the time, but this limit has none"
-        fields.problem("one-too-many", _WHILE, message, "Write, for example, `limit: at least 2 h`, or leave it out")
-    return TimeSince(
-        fields.name,
-        limit.low,
-        limit.high,
-        limit.text,
-        fields.get(_FROM),
-        fields.get(_UNTIL),
-        fields.get_or(WAIVE, ""),
-        fields.get_or(PROVES, ()),
-        limit.low_open,
-        limit.high_open,
-        fields.get_or(_WHILE, {}),
-        asked,
-        fields.get_or(OPERATION_SOURCE, ""),
-    )
-
-
-_TIME = Key(
-    "time",
-    MapShape(
-        ByShape(
-            "time",
-            EitherShape(
-                "a limit such as `at most 10 min`, or keys",
-                text=TransformedShape(FigureOrAskShape(LimitShape("time", "at most 10 min")), _window),
-                entries=KeyedShape(
-                    "time-window",
-                    "a time window",
-                    (_WINDOW_LIMIT, _FROM, _UNTIL, _WHILE, WAIVE, PROVES, OPERATION_SOURCE),
-                    _window_with_keys,
-                ),
-            ),
-        ),
-        "operations with the accepted time since they were finished",
-        key=KeyReferenceShape("operation", "an operation's id"),
-    ),
-    "The time since another operation was last finished: no start before the lower end, no start and no finish after "
-    "the upper end. It also comes after the other one. The time runs on while the computer sleeps or is off, "
-    "and setting its clock moves no window. If its clocks contradict each other, the window counts as closed and its "
-    "wait as not over. A clock that was set back while the computer was off cannot be detected. "
-    "`ask` is a time that is still to be filled in: the bench asks for it, with its source, before either operation "
-    "can be started.",
-    examples=(
-        {"apply-sealant": "at most 10 min"},
-        {"heat": {"limit": "at most 3 min", "from": "casing-temp", "until": "seated"}},
-    ),
-)
-
 _BY = Key("by", LINE, "The role that signs, such as inspector.", required=True)
 _FOR = Key("for", FILLED_LINE, "The statement that is signed.")
 _SECOND_PERSON = Key(
@@ -410,7 +304,7 @@ def _operation(fields: Fields) -> Operation:
         needs=fields.get_or(_NEEDS, {}),
         during=fields.get_or(_DURING, {}),
         sets=fields.get_or(_SETS, {}),
-        time=tuple(fields.get_or(_TIME, {}).values()),
+        time=tuple(fields.get_or(TIME, {}).values()),
         takes=fields.get(_TAKES),
         uses=fields.get_or(_USES, ()),
         record=record,
@@ -462,7 +356,7 @@ OPERATION = VaryingOperation(KeyedShape(
     "an operation",
     (
         ID, _AGAIN, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS,
-        _DURING, _SETS, _TIME, RESTARTS, _TAKES, _USES, _ELSEWHERE,
+        _DURING, _SETS, TIME, RESTARTS, _TAKES, _USES, _ELSEWHERE,
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,

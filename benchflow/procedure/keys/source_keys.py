@@ -42,7 +42,7 @@ OPERATION_SOURCE = Key("source", ByShape("source", _SOURCE_TEXT), _MEANING, exam
 _printed_date = re.compile(r"[0-9]{4}-[0-9]{1,2}(-[0-9]{1,2})?")
 
 
-class _DateShape(Shape[str]):
+class _PrintedDateShape(Shape[str]):
     """The date of a document as printed on it. A date in digits has to exist."""
 
     noun = "a date such as 2024-05-01"
@@ -74,7 +74,7 @@ def _exists(text: str) -> bool:
 
 _TITLE = Key("title", LINE, "What it is called.", examples=("Workshop manual",))
 _EDITION = Key("edition", LINE, "Its edition or issue; put it in quotes.", examples=("3", "2025-02"))
-_DATE = Key("date", _DateShape(), "Its date, as printed on it.", examples=("2024-05-01",))
+_DATE = Key("date", _PrintedDateShape(), "Its date, as printed on it.", examples=("2024-05-01",))
 
 
 def _document(fields: Fields) -> Document:

@@ -26,6 +26,7 @@ COMMANDS = {
     "sessions": "List the jobs on this machine.",
     "sheet": "Make the build sheet of a job: a copy for the customer, and one for the shop.",
     "review": "Review a job that came back, the weakest evidence first.",
+    "attach": "Attach pictures to a job, also after its end.",
     "found": "Record what a come-back turned out to be.",
     "compare": "Compare two builds.",
     "trace": "Find every job with a given instrument, lot, person or reading.",

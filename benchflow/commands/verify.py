@@ -13,16 +13,18 @@ from benchflow.commands.file_lookup import find_log
 if TYPE_CHECKING:
     from benchflow.review.archive.log_witness import WitnessAnswer
     from benchflow.session.log.journal import LogCheck
+    from benchflow.session.pictures.picture_check import PictureCheck
 
 
-@click.command(epilog=exit_code_help("A log is damaged, converted, forked or empty."))
+@click.command(epilog=exit_code_help("A log is damaged, converted, forked or empty, or a picture has changed."))
 @click.argument("names", metavar="LOG...", nargs=-1, required=True)
 @click.option(
     "--against", metavar="HASH|SHEET|ARCHIVE",
     help="Compare the log with a fingerprint, with the one on a build sheet, or with an archive.",
 )  # fmt: skip
+@click.option("--clean", is_flag=True, help="Remove stored pictures that no event of the log names.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per log.")
-def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
+def verify(names: tuple[str, ...], against: str | None, clean: bool, as_json: bool) -> int:
     """Check that each LOG is complete and unchanged. The hash of every line and the chain of hashes are checked.
 
     The fingerprint identifies the complete log. Keep a copy of it elsewhere, for example on a build sheet. A copy
@@ -31,8 +33,12 @@ def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
     A log is compared with what this machine remembers of it, or with --against. The answer is: the same, grown, behind
     (it ends before that line, as a restored backup does), or forked at a line. What remembers on the same machine does
     not stop the owner of that machine. The sheet in the customer's hand does.
+
+    Each picture of the log is compared with its SHA-256. A stored picture that no event names is left over from a
+    program that was stopped. It is harmless, and --clean removes it.
     """
     from benchflow.session.log.journal import verify as verify_log
+    from benchflow.session.pictures.picture_check import check_pictures, clean_pictures
 
     worst = SUCCESS
     for name in names:
@@ -40,24 +46,47 @@ def verify(names: tuple[str, ...], against: str | None, as_json: bool) -> int:
             path = find_log(name)
             result = verify_log(path)
             known = _compare(path, against) if result.damage is None or against is not None else None
+            pictures = check_pictures(path)
+            removed = clean_pictures(path) if clean and pictures.unnamed else []
             empty = result.damage is None and not result.events
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
             continue
         ok = result.damage is None and not empty and not result.converted and (known is None or known.ok)
+        ok = ok and not pictures.problems
         worst = worst if ok else max(worst, PROBLEM_FOUND)
         if as_json:
             print_json({
                 "log": name, "ok": ok, "events": result.events, "torn": result.torn, "head": result.head,
                 "damage": result.damage, "untrusted": result.untrusted, "converted": result.converted, "empty": empty,
                 "against": None if known is None else {"status": known.status, "line": known.line, "text": known.text},
+                "pictures": pictures.count,
+                "picture_problems": [
+                    {"line": one.line, "name": one.name, "what": one.what, "file": one.path, "text": one.text}
+                    for one in pictures.problems
+                ],
+                "unnamed_pictures": pictures.unnamed, "removed": removed,
             })  # fmt: skip
         else:
             _print_result(path, result)
             if known is not None and (against or known.status not in ("same", "grown")):
                 print_line(f"  {known.text}")
+            _print_pictures(path, pictures, removed)
     return worst
+
+
+def _print_pictures(path: Path, pictures: "PictureCheck", removed: list[Path]) -> None:
+    for one in pictures.problems:
+        print_line(f"{display_path(path)}:{one.line}: PICTURE {one.what.upper()}: {one.name}. {one.text}")
+    if pictures.count and not pictures.problems:
+        count = "1 picture is" if pictures.count == 1 else f"{pictures.count} pictures are"
+        print_line(f"  {count} as stored.")
+    for file in pictures.unnamed:
+        if file in removed:
+            print_line(f"  Removed, because no event names it: {display_path(file)}")
+        else:
+            print_line(f"  No event names the file {display_path(file)}. It is harmless; remove it with --clean.")
 
 
 def _compare(path: Path, against: str | None) -> "WitnessAnswer | None":

@@ -17,6 +17,7 @@ from benchflow.commands.exit_codes import CANNOT_RUN, INTERRUPTED, SUCCESS, exit
 
 COMMANDS = {
     "run": "Start a job at the bench, or continue one.",
+    "teardown": "Log what comes off, line by line, or continue a teardown.",
     "check": "Find the mistakes in a procedure, and prove that its order is safe.",
     "order": "Show the order of a procedure as a graph, or as a sheet to print.",
     "drive": "Work on a job by JSON lines, without a screen.",

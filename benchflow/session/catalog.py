@@ -39,6 +39,9 @@ def file_name_part(text: str, default: str) -> str:
     return re.sub(r"-{2,}", "-", short).strip("-.") or default
 
 
+TEARDOWN_OPENED = "teardown-opened"
+"""The kind of the first event of a teardown log (:mod:`benchflow.session.teardown.teardown_events`)."""
+
 LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved", "skipped"]
 """``held``: another program has the log open. ``empty``: no event yet. ``moved``: it continues in another file.
 ``skipped``: it is not a file, or it cannot be read."""
@@ -65,6 +68,7 @@ class SessionSummary(Struct, frozen=True):
     done: int = 0
     simulated: bool = False
     continues: str = ""  # SHA-256 of the log that the job continues
+    is_teardown: bool = False  # then ``procedure`` is what is taken apart, and ``done`` the number of lines off
 
 
 class _EventHeader(Struct):
@@ -142,11 +146,59 @@ def _summary_of_events(path: Path, events: list[_EventHeader]) -> SessionSummary
     if not events:
         return SessionSummary(path, "empty", "it has no event yet")
     first = events[0]
+    if first.kind == TEARDOWN_OPENED:
+        return _summary_of_teardown(path, events)
     if first.kind != "opened":
         return SessionSummary(path, "damaged", "its first event is not `opened`")
     opened = _decode_data(first.data)
     status, note = _status(path, opened, events)
     return _summary(opened, first.by, first.at, path, events[1:], status, note)
+
+
+def _summary_of_teardown(path: Path, events: list[_EventHeader]) -> SessionSummary:
+    """The summary of a teardown. ``done`` is the number of lines that are off."""
+    opened = _decode_data(events[0].data)
+    kinds = [event.kind for event in events]
+    status: LogStatus = "open"
+    note = ""
+    if "teardown-closed" in kinds:
+        status = "closed"
+    elif (new_path := sidecars.moved_to(path)) is not None:
+        status, note = "moved", f"continues in {shown_path(new_path)}"
+    elif (holder := lock.current_holder(path)) is not None:
+        status, note = "held", f"open in another program: {holder.text}"
+    parse_timestamp(events[-1].at)  # the list shows it in local time
+    return SessionSummary(
+        path=path,
+        status=status,
+        note=note,
+        procedure=_text(opened, "what"),
+        unit=_text(opened, "unit"),
+        by=events[0].by,
+        opened_at=events[0].at,
+        last_at=events[-1].at,
+        events=len(events),
+        done=_lines_off(events),
+        simulated=opened.get("simulated") is True,
+        is_teardown=True,
+    )
+
+
+def _lines_off(events: Iterable[_EventHeader]) -> int:
+    """The number of lines that are off in a teardown, without those that were undone or put back."""
+    changes: dict[int, int] = {}
+    for event in events:
+        if event.kind == "came-off":
+            changes[event.seq] = 1
+        elif event.kind in ("put-back", "off-again"):
+            changes[event.seq] = -1 if event.kind == "put-back" else 1
+        elif event.kind == "line-split":
+            lines = _decode_data(event.data).get("lines")
+            changes[event.seq] = len(lines) - 1 if isinstance(lines, list) else 0
+        elif event.kind == "undone":
+            undone = _decode_data(event.data).get("event")
+            changes.pop(undone if isinstance(undone, int) else 0, None)
+    return sum(changes.values())
 
 
 def _undamaged_events(data: bytes) -> list[_EventHeader] | None:

@@ -32,3 +32,16 @@ def start(
     from benchflow.tui.launch import run  # imported late, because it imports Textual
 
     return run(target, log_folder, by, unit, other_register, continue_from, watch)
+
+
+def start_teardown(log: Path | None, *, folder: Path | None, by: str, unit: str, what: str) -> int:
+    """Run the screens of a teardown until the user leaves them. Return the exit status.
+
+    Without a ``log``, the open teardowns are listed. With ``unit`` and ``what``, the form for a new one is shown.
+
+    Raises:
+        BenchflowError: the log cannot be opened.
+    """
+    from benchflow.tui.teardown.teardown_app import run_teardown  # imported late, because it imports Textual
+
+    return run_teardown(log, folder, by, unit, what)

@@ -10,6 +10,7 @@ from benchflow.base.plaintext import folded
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
 from benchflow.quantity.units import EXAMPLES
+from benchflow.session.pictures.picture_file import PictureFacts
 from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.state.event_basics import Event, StoredQuantity
 from benchflow.session.teardown import teardown_events as ev
@@ -37,6 +38,7 @@ TeardownDecision = Event | Refusal
 
 _AFTER_CLOSING = (
     intents.MeasureTogether, intents.DecideFate, intents.ReportFound, intents.NamePartner, intents.AddTeardownNote,
+    intents.AttachPhoto,
 )  # fmt: skip
 
 
@@ -67,8 +69,8 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
     match intent:
         case intents.OpenTeardown():
             return _refuse("already-open", f"The teardown is open already: {record.what}, {record.unit}")
-        case intents.AskTeardown() | intents.AskUnderstood():
-            raise AssertionError("a query is answered by the controller")
+        case intents.AskTeardown() | intents.AskUnderstood() | intents.AttachPhoto():
+            raise AssertionError("the controller answers queries, and reads the file of a picture first")
         case intents.MeasureTogether():
             return _measure(record, intent)
         case intents.SkipCheck():
@@ -339,6 +341,19 @@ def _note(record: TeardownRecord, intent: intents.AddTeardownNote) -> TeardownDe
         return ev.TeardownNoteAdded(intent.text)
     line = _line(record, intent.line)
     return line if isinstance(line, Refusal) else ev.TeardownNoteAdded(intent.text, line.id)
+
+
+def attach_picture(record: TeardownRecord, intent: intents.AttachPhoto, facts: PictureFacts) -> TeardownDecision:
+    """The event of a picture that was read. A picture can be attached after closing too."""
+    line_id = ""
+    if intent.line:
+        line = _line(record, intent.line)
+        if isinstance(line, Refusal):
+            return line
+        line_id = line.id
+    return ev.PictureKept(
+        facts.name, facts.sha256, facts.size, facts.type, facts.width, facts.height, line_id, intent.text
+    )
 
 
 def _undo(state: TeardownState) -> TeardownDecision:

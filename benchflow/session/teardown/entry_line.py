@@ -70,6 +70,10 @@ _FOUND: tuple[tuple[str, FoundKind], ...] = (
     (r"\bmissing\b|^found\b", "other"),
 )
 _VALUE = re.compile(r"(?P<name>[^\d=]*[^\W\d_)][^\d=]*?|[^=]+?)\s*(?P<equals>[=:])?\s*(?P<value>[-+]?\.?\d[^=]*)")
+_NAME_BEHIND = re.compile(
+    r"([-+]?(?:\d+\.\d+|\.\d+|\d+) ?(?:mm|µm|um|in|thou|N·m|Nm|ft-lb|in-lb|°|bar|psi|%|g|kg)) (?:of )?([^\W\d_][^\d]*)"
+)
+"""A value with its name behind it: ``0.05 mm end float``."""
 _DECIMAL = re.compile(r"[-+]?(?:\d+\.\d+|\.\d+)")
 
 
@@ -162,7 +166,7 @@ class _EntryReader:
             self._container(text, container)
         elif state := _STATE.fullmatch(text):
             self._append("state", state[1])
-        elif not (self._found(text) or self._fasteners(text) or self._fate(text) or self._places(text)):
+        elif not (self._fate(text) or self._found(text) or self._fasteners(text) or self._places(text)):
             self._words(text)
 
     def _words(self, text: str) -> None:
@@ -191,6 +195,8 @@ class _EntryReader:
         self._append("container", f"{found[1].lower()} {found[2]}")
 
     def _fate(self, text: str) -> bool:
+        if is_about_fasteners(text):
+            return False
         for pattern, fate in _FATES:
             found = re.fullmatch(rf"(?:{pattern})(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
             if found is None or re.match(r"\w", text[_word_end(pattern, text) :]):
@@ -208,21 +214,27 @@ class _EntryReader:
         return False
 
     def _found(self, text: str) -> bool:
-        for pattern, kind in _FOUND:
-            if re.search(pattern, text, re.IGNORECASE):
-                words = re.sub(r"^found:?\s+", "", text, flags=re.IGNORECASE)
-                self.fields.setdefault("found", []).append(PartFinding(kind, words))
-                return True
-        return False
+        kind = found_kind(text)
+        if kind is None:
+            return False
+        words = re.sub(r"^found:?\s+", "", text, flags=re.IGNORECASE)
+        self.fields.setdefault("found", []).append(PartFinding(kind, words))
+        return True
 
     def _fasteners(self, text: str) -> bool:
         if not is_about_fasteners(text):
             return False
+        thread = ""
         for piece in re.split(r"\s*\+\s*", text):
             read = read_fasteners(piece)
             self.problems += read.problems
-            if read.group is not None:
-                self.fields.setdefault("fasteners", []).append(read.group)
+            if read.group is None:
+                continue
+            # Behind a +, only the length differs. The thread is shown with the group before anything is logged.
+            alike = bool(thread) and not read.group.thread and not read.group.kind
+            group = replace(read.group, thread=thread) if alike else read.group
+            thread = group.thread
+            self.fields.setdefault("fasteners", []).append(group)
         return True
 
     def _places(self, text: str) -> bool:
@@ -239,6 +251,8 @@ class _EntryReader:
 
     def _value(self, text: str) -> bool:
         """Read ``end float 0.12 mm``. A number with a decimal point, or behind ``=``, must have a unit."""
+        if behind := _NAME_BEHIND.fullmatch(text):
+            text = f"{behind[2]} {behind[1]}"
         found = _VALUE.fullmatch(text)
         if found is None:
             return False
@@ -254,6 +268,11 @@ class _EntryReader:
         stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, value.strip())
         self.fields.setdefault("values", []).append(TeardownReading(name, stored))
         return True
+
+
+def found_kind(text: str) -> FoundKind | None:
+    """The kind of a finding that the words of ``text`` name; ``None`` if they name none."""
+    return next((kind for pattern, kind in _FOUND if re.search(pattern, text, re.IGNORECASE)), None)
 
 
 def _word_end(pattern: str, text: str) -> int:

@@ -19,6 +19,12 @@ KINDS = {
 }  # fmt: skip
 """Words for a fastener, each with the kind in the record. A plural has an s."""
 
+ADJECTIVES = (
+    "roll", "split", "cotter", "taper", "dowel", "banjo", "shoulder", "set", "cap", "grub", "lock", "spring", "drain",
+    "filler", "woodruff", "reach", "hose",
+)  # fmt: skip
+"""Words before a kind of fastener that belong to its name."""
+
 MAX_COUNT = 999
 
 _COUNT = re.compile(r"(\d{1,6})(?:\s*[x×*]\s*|\s+(?=\D)|\s+(?=\d+/\d))")
@@ -152,8 +158,8 @@ def _length(text: str) -> tuple[StoredQuantity | None, str, tuple[Reason, ...]]:
 
 
 def _kind_word(text: str) -> re.Match[str] | None:
-    """The first word for a fastener in ``text``."""
-    return re.search(rf"\b(?:({'|'.join(KINDS)})e?s?)\b", text, re.IGNORECASE)
+    """The first word for a fastener in ``text``, with the word before it that names its kind."""
+    return re.search(rf"\b(?:(?:({'|'.join(ADJECTIVES)})[ -])?({'|'.join(KINDS)})e?s?)\b", text, re.IGNORECASE)
 
 
 def _kind(text: str) -> tuple[str, str]:
@@ -161,4 +167,6 @@ def _kind(text: str) -> tuple[str, str]:
     found = _kind_word(text)
     if found is None:
         return "", text
-    return KINDS[found[1].lower()], f"{text[: found.start()]} {text[found.end() :]}"
+    kind = KINDS[found[2].lower()]
+    named = f"{found[1].lower()} {kind}" if found[1] else kind
+    return named, f"{text[: found.start()]} {text[found.end() :]}"

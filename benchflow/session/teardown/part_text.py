@@ -59,6 +59,19 @@ def fasteners_text(group: FastenerGroup) -> str:
     return f"{group.count} × {details}"
 
 
+def short_fasteners(groups: tuple[FastenerGroup, ...]) -> str:
+    """``9×M8x1.25 45 mm + 2×70 mm``, for a list. A thread that is that of the group before is left out."""
+    out = []
+    before = ""
+    for group in groups:
+        what = " ".join(part for part in (group.kind, group.thread) if part)
+        length = "" if group.length is None else f"{group.length.value} {group.length.unit}"
+        shown = "" if what == before and length else what
+        out.append(f"{group.count}×" + " ".join(part for part in (shown, length) if part))
+        before = what
+    return " + ".join(out)
+
+
 def reading_text_of(reading: TeardownReading) -> str:
     """``end float 0.12 mm``, with its place."""
     value = reading.answer if reading.value is None else f"{reading.value.value} {reading.value.unit}".strip()

@@ -25,7 +25,7 @@ from benchflow.session.state.clock import Now, event_time, set_back_from
 from benchflow.session.state.event_basics import Event
 from benchflow.session.teardown import teardown_events as ev
 from benchflow.session.teardown import teardown_intents as intents
-from benchflow.session.teardown.decide_teardown import decide_teardown, open_teardown
+from benchflow.session.teardown.decide_teardown import TeardownDecision, attach_picture, decide_teardown, open_teardown
 from benchflow.session.teardown.entry_line import Understood, understand_entry
 from benchflow.session.teardown.fold_teardown import (
     NoTeardown,
@@ -140,7 +140,9 @@ class TeardownController:
             return Accepted((), {"status": msgspec.to_builtins(self.state.record)})
         if self.read_only:
             return _refuse("not-saved", f"View only: {self.read_only}")
-        if self.state is not None:
+        if self.state is not None and isinstance(intent, intents.AttachPhoto):
+            decision = self._attach(self.state.record, intent)
+        elif self.state is not None:
             decision = decide_teardown(self.state, intent)
         elif isinstance(intent, intents.OpenTeardown):
             boot = "" if self.simulated else self.clock.boot_id
@@ -153,16 +155,21 @@ class TeardownController:
         by = intent.by or (self.state.record.by if self.state is not None else "")
         return self._write(decision, by, now, intent)
 
-    def append(self, event: Event, by: str, sent: dict[str, Any]) -> Answer:
-        """Log an event that needs files, such as a picture that was kept. ``sent`` is what was asked for."""
-        with self._lock:
-            if self.read_only:
-                return _refuse("not-saved", f"View only: {self.read_only}")
-            assert self.state is not None  # the screen opens it first
-            assert not self.simulated  # a simulation has no files
-            return self._write(event, by or self.state.record.by, self.clock.now(), sent)
+    def _attach(self, record: TeardownRecord, intent: intents.AttachPhoto) -> TeardownDecision:
+        """Keep the file of a picture beside the log, and return its event. The file is on disk before the event."""
+        from benchflow.session.pictures.kept_files import keep_file
+        from benchflow.session.pictures.picture_file import read_picture
 
-    def _write(self, event: Event, by: str, now: Now, intent: intents.TeardownIntent | dict[str, Any]) -> Answer:
+        try:
+            picture = read_picture(Path(intent.file))
+            decision = attach_picture(record, intent, picture.facts)
+            if not isinstance(decision, Refusal):
+                keep_file(self.journal.path, picture)
+        except BenchflowError as error:
+            return _refuse("not-allowed", str(error), "file")
+        return decision
+
+    def _write(self, event: Event, by: str, now: Now, intent: intents.TeardownIntent) -> Answer:
         """Write one event, after those that happened without an intent."""
         leading = self._leading(now)
         number = 1 + (0 if self.state is None else self.state.intents)
@@ -172,7 +179,7 @@ class TeardownController:
             for count, group in enumerate(groups)
             for each in group
         ]
-        drafts[-1].data["sent"] = intent if isinstance(intent, dict) else intent_record(intent)
+        drafts[-1].data["sent"] = intent_record(intent)
         try:
             lines = self.journal.append(drafts)
         except NotSaved as error:
@@ -241,6 +248,8 @@ def _draft(event: Event, by: str, now: Now, group: dict[str, Any]) -> Draft:
 
 def _cleaned(key: str, value: Any) -> Any:
     """A field of an intent without characters that could control a terminal, at any depth."""
+    if key == "file":
+        return value  # the path as it is; the log gets it cleaned
     if isinstance(value, str):
         return clean(value).strip() if key in LINES_KEPT else clean_line(value)
     if isinstance(value, dict):

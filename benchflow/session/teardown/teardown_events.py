@@ -149,7 +149,7 @@ class TeardownNoteAdded(Event, frozen=True, tag="teardown-note"):
     line: str = ""
 
 
-class PictureKept(Event, frozen=True, tag="picture-kept"):
+class PictureKept(Event, frozen=True, tag="attached"):
     """A photo was kept beside the log, under its SHA-256."""
 
     name: str

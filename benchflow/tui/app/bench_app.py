@@ -108,6 +108,16 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self._apply_theme()
 
     @property
+    def open_log(self) -> Path | None:
+        """The log that is open, ``None`` without one."""
+        return None if self.client is None else self.client.log
+
+    @property
+    def follows_log(self) -> bool:
+        """True if what is shown follows from the last event on disk."""
+        return self.client is None or self.client.follows_log
+
+    @property
     def large(self) -> bool:
         """True if the bench is drawn in large type."""
         return self.preferences.large
@@ -177,12 +187,12 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def report_key_failure(self, error: Exception) -> bool:
         """Write the error to the crash file, and show it with the path of the log at the foot of the screen."""
         screen = self.screen
-        if not isinstance(screen, ThemedScreen) or (self.client is not None and not self.client.follows_log):
+        if not isinstance(screen, ThemedScreen) or not self.follows_log:
             return False
         file = keep_crash(error)
         text = "Internal error: this key was not carried out, or only in part."
-        if self.client is not None:
-            text += f" Every confirmed entry is in the log {shown_path(self.client.log)}."
+        if self.open_log is not None:
+            text += f" Every confirmed entry is in the log {shown_path(self.open_log)}."
         if file is not None:
             text += f" The error is in {shown_path(file)}."
             self.crash_file = file
@@ -246,7 +256,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
         self.save()
         error = self._exception
-        where = f"All entries are saved. Log: {self.client.log}" if self.client is not None else "No job was open."
+        where = f"All entries are saved. Log: {self.open_log}" if self.open_log is not None else "No job was open."
         trace = traceback.format_exception(error) if error is not None else []
         if self._exit_renderables:  # later errors are consequences of the first one
             return

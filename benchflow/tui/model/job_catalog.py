@@ -49,7 +49,7 @@ class JobCatalog:
         """Return the jobs that have not ended, the latest first; also damaged logs of which the start can be read."""
         jobs = list_sessions(self.folder)
         self.skipped = [job for job in jobs if job.status == "skipped"]
-        return [job for job in jobs if job.status in OPEN_STATES and job.events]
+        return [job for job in jobs if job.status in OPEN_STATES and job.events and not job.is_teardown]
 
     def procedures(self) -> list[Path]:
         """Return the files of the procedures that come with benchflow."""
@@ -172,7 +172,7 @@ class JobCatalog:
         """Return the jobs that are not simulated, the latest first. The folder is read once."""
         if self._listed is None:
             try:
-                self._listed = [job for job in list_sessions(self.folder) if not job.simulated]
+                self._listed = [job for job in list_sessions(self.folder) if not job.simulated and not job.is_teardown]
             except BenchflowError:
                 self._listed = []
         return self._listed

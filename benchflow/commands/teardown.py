@@ -1,0 +1,47 @@
+"""The command ``teardown``: logs what comes off an assembly, line by line, on a bench screen."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.crash_report import remember_open_log
+from benchflow.commands.exit_codes import exit_code_help
+from benchflow.commands.file_lookup import find_log
+
+
+@click.command(epilog=exit_code_help())
+@click.argument("name", metavar="[NAME]", required=False)
+@click.option("--log-folder", type=click.Path(path_type=Path), help="The folder for the log. It must exist.")
+@click.option("--by", default="", help="The name of the person.")
+@click.option("--unit", default="", help="The serial or job number of the unit that is taken apart.")
+@click.option("--what", default="", help="What is taken apart, such as: five-speed gearbox.")
+def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what: str) -> int:
+    """Log a teardown at the bench, one line for each thing that comes off, or continue the one in NAME.
+
+    Without NAME, the open teardowns are listed, and a new one can be started. NAME is a log, or a part of its file
+    name, such as the serial number.
+
+    First comes what can be measured only while the unit is together. Then each line is typed as it comes off:
+
+    \b
+    rocker cover, 8x M6x1 30 mm + 2x M6x1 45 mm front, bag 3, replace: bent
+    rod caps 1..4, 8x nut M9x1, tray A, marked 1 to 4 on the exhaust side
+
+    The screen shows how it understood a line before Enter logs it. Every entry is on disk before it is shown. Make the
+    draft of an assembly procedure from the log with: benchflow draft
+    """
+    if log_folder is not None and not log_folder.is_dir():
+        raise BenchflowError(f"There is no folder {log_folder}. Make it, or choose another.")
+    log = None if name is None else find_log(name, log_folder)
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise BenchflowError(
+            "The teardown screen needs a terminal, and there is none. To work without a screen: "
+            "benchflow drive --teardown --log FILE"
+        )
+    from benchflow.tui import start_teardown
+
+    if log is not None:
+        remember_open_log(log)
+    return start_teardown(log, folder=log_folder, by=by, unit=unit, what=what)

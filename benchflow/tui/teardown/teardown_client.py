@@ -1,0 +1,65 @@
+"""Client of the teardown controller: sends intents in a thread, and keeps the drafts of the open teardown."""
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
+from benchflow.session.controller import Answer
+from benchflow.session.log.sidecars import moved_to
+from benchflow.session.teardown.teardown_controller import TeardownController
+from benchflow.session.teardown.teardown_record import TeardownRecord
+from benchflow.tui.model.drafts import Drafts
+
+ENTRY_DRAFT = "entry"
+"""Name of the draft of the entry line."""
+
+
+class TeardownClient:
+    """Sends intents to the controller. ``by`` is the person at the bench, "" for the one who started it."""
+
+    def __init__(self, controller: TeardownController, by: str = "") -> None:
+        self.controller, self.by = controller, by
+        self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
+
+    @property
+    def record(self) -> TeardownRecord:
+        """The record of the open teardown."""
+        assert self.controller.record is not None  # the client exists only for an open teardown
+        return self.controller.record
+
+    @property
+    def log(self) -> Path:
+        """The path of the log."""
+        return self.controller.journal.path
+
+    @property
+    def follows_log(self) -> bool:
+        """True if the record is that after the last event on disk."""
+        return self.record.events == self.controller.saved
+
+    async def send(self, intent: dict[str, Any]) -> Answer:
+        """Send one intent. When this returns, its event is on disk or it was refused."""
+        message = intent | ({"by": self.by} if self.by else {})
+        return await asyncio.to_thread(self.controller.send, message)
+
+    async def read_new_lines(self) -> str:
+        """Read what another window has added to the log. Return an error message, or an empty string."""
+        try:
+            await asyncio.to_thread(self.controller.reread)
+        except BenchflowError as error:
+            return str(error)
+        if await asyncio.to_thread(self.controller.journal.holder_left):
+            return "The other window has left this teardown. Leave this one and open it again to continue."
+        moved = await asyncio.to_thread(moved_to, self.log)
+        return f"This teardown continues in {shown_path(moved)}." if moved is not None else ""
+
+    async def move_to(self, folder: Path) -> str:
+        """Continue the log in another folder. Return an error message, or an empty string."""
+        try:
+            await asyncio.to_thread(self.controller.move_to, folder)
+        except BenchflowError as error:
+            return str(error)
+        self.drafts.follow_log(self.log)
+        return ""

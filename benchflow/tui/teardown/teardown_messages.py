@@ -1,0 +1,43 @@
+"""The message after an accepted intent of a teardown."""
+
+from typing import Any
+
+from benchflow.session.teardown.teardown_record import TeardownRecord
+
+
+def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: TeardownRecord) -> str:
+    """What was saved, in one sentence. ``before`` and ``after`` are the records around it."""
+    name = intent["intent"]
+    line = after.line(str(intent.get("line", "")))
+    what = f"line {line.id} ({line.description.what})" if line is not None else ""
+    match name:
+        case "off":
+            known = {each.id for each in before.lines}
+            new = next(each for each in after.lines if each.id not in known)
+            inserted = " inserted" if new.inserted else " saved"
+            return f"Line {new.id}{inserted}: {new.description.what}."
+        case "measure":
+            return f"Saved: {intent['name']} {intent.get('value') or intent.get('answer')}."
+        case "skip":
+            return f"Skipped: {intent.get('name') or 'every open item'}."
+        case "add-check":
+            return f"Added to the list: {intent['name']}."
+        case "undo":
+            gone = [each for each in before.lines if after.line(each.id) is None]
+            if gone:
+                return f"Undone: line {gone[-1].id} ({gone[-1].description.what}). The log keeps it."
+            return "The last entry is undone. The log keeps it."
+        case "put-back":
+            return f"Put back: {what}. Take it off again with b."
+        case "off-again":
+            return f"Off again: {what}."
+        case "split":
+            return f"Split: {what} into {len(intent['into'])} lines."
+        case "edit" | "add":
+            return f"Corrected: {what}." if name == "edit" else f"Added to {what}."
+        case "close":
+            return "The teardown is closed. Draft the procedure with: benchflow draft"
+        case "state" | "note" if not what:
+            return f"Saved: {name}."
+        case _:
+            return f"Saved about {what}." if what else "Saved."

@@ -1,0 +1,161 @@
+"""The prompts of the teardown screen: what the entry line asks for, and how its text is read."""
+
+from collections.abc import Callable
+from typing import Literal, assert_never
+
+from msgspec import Struct
+
+from benchflow.session.teardown import prompt_text as read
+from benchflow.session.teardown.prompt_text import ReadPrompt
+from benchflow.session.teardown.teardown_record import ChecklistItem, TeardownLine, TeardownRecord
+
+LinePrompt = Literal["add", "edit", "split", "fate", "found", "partner", "measured", "note", "put-back"]
+"""What can be asked about a line."""
+
+_READERS: dict[LinePrompt, Callable[[str, TeardownLine], ReadPrompt]] = {
+    "add": read.read_details,
+    "edit": read.read_edit,
+    "split": read.read_split,
+    "fate": read.read_fate,
+    "found": read.read_found,
+    "partner": read.read_partner,
+    "measured": read.read_measured,
+    "note": read.read_line_note,
+    "put-back": read.read_put_back,
+}
+_LABELS: dict[LinePrompt, str] = {
+    "add": "ADD TO LINE", "edit": "CORRECT LINE", "split": "SPLIT LINE", "fate": "FATE OF LINE",
+    "found": "FOUND AT LINE", "partner": "PARTNER OF LINE", "measured": "MEASURED AT LINE",
+    "note": "NOTE ON LINE", "put-back": "PUT BACK LINE",
+}  # fmt: skip
+_HINTS: dict[LinePrompt, str] = {
+    "add": "For example: bag 3, marked 2 at the front, end float 0.12 mm",
+    "edit": "The old words stay in the log.",
+    "split": "Put a / with a space at both sides where the line is split. The first part keeps the number.",
+    "fate": "u use again, m machine, r replace, a ask the customer; then the reason. 2 r pitted: place 2 only.",
+    "found": "Debris, imprint of the gasket, insert, odd bolt, missing dowel, what broke. 2: swarf is about place 2.",
+    "partner": "What it belongs with, such as: rod 2. With a place first: 2: rod 2",
+    "measured": "A name and a value with its unit, such as: bore 80.02 mm. With a place first: 2: bore 80.02 mm",
+    "note": "Words about this line.",
+    "put-back": "Why it goes back for a while; Enter alone gives no reason. Take it off again with the same key (b).",
+}
+
+
+class EntryPrompt(Struct, frozen=True):
+    """The entry line asks for what comes off. ``after`` is the line behind which it is inserted; "" for the newest."""
+
+    after: str = ""
+
+
+class CheckPrompt(Struct, frozen=True):
+    """The entry line asks for an item of the checklist."""
+
+    item: ChecklistItem
+
+
+class AboutLine(Struct, frozen=True):
+    """The entry line asks something about a line."""
+
+    what: LinePrompt
+    line: str
+
+
+class PhotoPrompt(Struct, frozen=True):
+    """The entry line asks for the path of a photo. ``line`` is "" for the whole."""
+
+    line: str
+
+
+class ClosingPrompt(Struct, frozen=True):
+    """The entry line asks for the reason to close the teardown."""
+
+
+class FolderPrompt(Struct, frozen=True):
+    """The entry line asks for another folder, because the log cannot be written."""
+
+
+Prompt = EntryPrompt | CheckPrompt | AboutLine | PhotoPrompt | ClosingPrompt | FolderPrompt
+
+
+def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt:
+    """How the text at a prompt is understood."""
+    match prompt:
+        case EntryPrompt(after=after):
+            return read.read_entry(text, record, after)
+        case CheckPrompt(item=item):
+            return read.read_check(text, item)
+        case AboutLine(what=what, line=name):
+            line = record.line(name)
+            assert line is not None  # a line never goes while a prompt is open
+            return _READERS[what](text, line)
+        case PhotoPrompt(line=name):
+            return read.read_photo(text, name)
+        case ClosingPrompt():
+            return read.read_closing(text)
+        case FolderPrompt():
+            return ReadPrompt()
+        case _:
+            assert_never(prompt)
+
+
+def prompt_label(prompt: Prompt, record: TeardownRecord) -> str:
+    """What a prompt asks, in capitals."""
+    match prompt:
+        case EntryPrompt(after=""):
+            return "WHAT COMES OFF"
+        case EntryPrompt(after="0"):
+            return "FORGOTTEN, BEFORE THE FIRST LINE"
+        case EntryPrompt(after=after):
+            return f"FORGOTTEN, BEHIND LINE {after}"
+        case CheckPrompt(item=item):
+            return f"WHILE IT IS TOGETHER: {item.name.upper()}"
+        case AboutLine(what=what, line=name):
+            return f"{_LABELS[what]} {name}"
+        case PhotoPrompt(line=name):
+            return f"PHOTO OF LINE {name}" if name else "PHOTO OF THE WHOLE"
+        case ClosingPrompt():
+            return "CLOSE THE TEARDOWN"
+        case FolderPrompt():
+            return "CONTINUE THE LOG IN ANOTHER FOLDER"
+        case _:
+            assert_never(prompt)
+
+
+def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
+    """Hints under an empty entry line."""
+    match prompt:
+        case EntryPrompt(after=""):
+            newest = f" , bag 3 adds to line {record.last_off}." if record.lines else ""
+            return (
+                "Name, fasteners, bag: rocker cover, 8x M6x1 30 mm + 2x 45 mm front, bag 3",
+                "Places: rod caps 1..4. Also: marked 2, lip up, replace: pitted, lash 0.2 mm",
+                f"A scanned code is the bag.{newest} state: words, note: words (the whole)",
+            )
+        case EntryPrompt():
+            return ("Write the line that was forgotten. Esc goes back.",)
+        case CheckPrompt(item=item):
+            return (
+                *((item.ask,) if item.ask else ()),
+                "With a place: input shaft 0.12 mm. Enter alone: next item. skip: reason, skip all: reason, add: name",
+            )
+        case AboutLine(what=what):
+            return (_HINTS[what],)
+        case PhotoPrompt():
+            return ("The path of the picture file, such as: photos/dsc-0042.jpg. It is copied beside the log.",)
+        case ClosingPrompt():
+            return (
+                "Enter closes it; write a reason if something is open. Then only fates, findings, readings of lines, "
+                "photos and notes can be added.",
+            )
+        case FolderPrompt():
+            return ("The path of a folder on another disk. The log continues there in a copy.",)
+        case _:
+            assert_never(prompt)
+
+
+def first_text(prompt: Prompt, record: TeardownRecord) -> str:
+    """The text with which a prompt opens: the words of the line for a correction or a split."""
+    if not isinstance(prompt, AboutLine) or prompt.what not in ("edit", "split"):
+        return ""
+    line = record.line(prompt.line)
+    return "" if line is None else read.entry_text(line.description)

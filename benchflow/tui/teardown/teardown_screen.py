@@ -1,0 +1,433 @@
+"""The screen of a teardown: the list of what came off, the entry line, and how its text is understood."""
+
+import asyncio
+from typing import Any, ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.timer import Timer
+from textual.widgets import Input
+
+from benchflow.session.refusal import Refusal
+from benchflow.session.teardown.part_text import UnderstoodRow
+from benchflow.session.teardown.prompt_text import ReadPrompt, line_rows
+from benchflow.session.teardown.scanned_code import with_scanned_code
+from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
+from benchflow.tui.draw.block_parts import FieldPlace
+from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, hanging, rule
+from benchflow.tui.teardown.scanned_field import ScannedField
+from benchflow.tui.teardown.teardown_client import ENTRY_DRAFT, TeardownClient
+from benchflow.tui.teardown.teardown_drawing import (
+    checklist_lines,
+    hazard_message,
+    list_lines,
+    problem_lines,
+    row_lines,
+)
+from benchflow.tui.teardown.teardown_leave_page import TeardownLeavePage
+from benchflow.tui.teardown.teardown_messages import accepted_message
+from benchflow.tui.teardown.teardown_prompts import (
+    AboutLine,
+    CheckPrompt,
+    ClosingPrompt,
+    EntryPrompt,
+    FolderPrompt,
+    LinePrompt,
+    PhotoPrompt,
+    Prompt,
+    first_text,
+    prompt_hint,
+    prompt_label,
+    read_prompt,
+)
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter
+
+PROMPT_ROWS = 6
+"""Rows below the entry line, so that the list does not jump while somebody types."""
+
+WATCH_SECONDS = 2.0
+"""Seconds between two looks at a log that another window writes."""
+
+
+class TeardownScreen(Page[None], inherit_bindings=False):
+    """The list of lines, the newest at the bottom, and the entry line below it.
+
+    A letter is text while the entry line has the focus. ↑ selects a line; then letters are commands about it.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "log", "log it", id="teardown.log"),
+        Binding("enter", "ask('edit')", "correct", id="teardown.correct"),
+        Binding(letter("e"), "ask('edit')", "", id="teardown.edit", show=False),
+        Binding(letter("f"), "ask('fate')", "fate", id="teardown.fate"),
+        Binding(letter("w"), "ask('found')", "found", id="teardown.found"),
+        Binding(letter("m"), "ask('measured')", "measure", id="teardown.measured"),
+        Binding(letter("g"), "ask('partner')", "goes with", id="teardown.partner"),
+        Binding(letter("a"), "ask('add')", "add", id="teardown.add"),
+        Binding(letter("b"), "put_back", "put back", id="teardown.put-back"),
+        Binding(letter("b"), "off_again", "off again", id="teardown.off-again"),
+        Binding(letter("i"), "insert", "insert behind", id="teardown.insert"),
+        Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
+        Binding(letter("n"), "ask('note')", "note", id="teardown.note"),
+        Binding("f7," + letter("p"), "photo", "photo", id="teardown.photo-of-line"),
+        Binding("up", "select(-1)", "lines", id="teardown.up", key_display="↑↓"),
+        Binding("down", "select(1)", "", id="teardown.down", show=False),
+        Binding("pageup", "select(-10)", "", id="teardown.page-up", show=False),
+        Binding("pagedown", "select(10)", "", id="teardown.page-down", show=False),
+        Binding("f4," + letter("u"), "undo", "undo last", id="teardown.undo"),
+        Binding("f2", "checklist", "while together", id="teardown.checklist"),
+        Binding("f7", "photo", "photo", id="teardown.photo"),
+        Binding("f8", "folder", "other folder", id="teardown.folder"),
+        Binding("f9", "close_teardown", "close", id="teardown.close"),
+        BACK,
+        *APP_KEYS,
+    ]
+
+    def __init__(self, client: TeardownClient, first_message: str = "") -> None:
+        super().__init__()
+        self.client = client
+        self.selected = ""  # id of the selected line
+        self.item = 0  # index of the checklist item
+        self.prompt: Prompt = EntryPrompt()
+        self.read = ReadPrompt()
+        self.save_failed = False
+        self._drafts: dict[Prompt, str] = {}
+        self._first_line = 0  # index of the first line shown
+        self._first_row = self._end_row = 0  # its row on the screen, and the row behind the last one
+        self._timer: Timer | None = None
+        self._first_message = first_message
+
+    @property
+    def record(self) -> TeardownRecord:
+        """The record of the teardown."""
+        return self.client.record
+
+    @property
+    def line(self) -> TeardownLine | None:
+        """The selected line."""
+        return self.record.line(self.selected) if self.selected else None
+
+    @property
+    def title_line(self) -> str:  # type: ignore[override]  # it changes with the record
+        """What is taken apart, and how many lines are logged."""
+        record = self.record
+        what = f"{record.what}, {record.unit}{', closed' if record.closed else ''}"
+        return f"Teardown  {what} · {counted(len(record.lines), 'line')}, {record.events} saved"
+
+    def compose(self) -> ComposeResult:
+        self.field = ScannedField(self.bench_app.bench_theme, "text", self.client.drafts.text(ENTRY_DRAFT))
+        self.entries = [self.field]
+        yield from super().compose()
+
+    def on_mount(self) -> None:
+        self._open_prompt(self._usual_prompt(), self.field.value)
+        super().on_mount()
+        self.field.display = True
+        self.focus_on(self.field)
+        if self.client.controller.read_only:
+            self.show_message(f"View only: {self.client.controller.read_only}.", role="alarm")
+            self._timer = self.set_interval(WATCH_SECONDS, self._watch)
+        elif self._first_message:
+            self.show_message(self._first_message, hazard_message(), role="attention")
+        else:
+            self.show_message(hazard_message(), role="attention")
+
+    # --- drawing ------------------------------------------------------------------------------
+
+    def body(self, width: int, height: int) -> DrawnPage:
+        rows = min(PROMPT_ROWS + max(height - 19, 0) // 4, max(height - 6, 2))
+        available = max(height - rows - 2, 1)
+        if isinstance(self.prompt, CheckPrompt):
+            top = checklist_lines(self.record, self.item, available, width)
+        elif not self.record.lines:
+            top = self._nothing_off(width, available)
+        else:
+            listed = list_lines(self.record, self.selected, available, width)
+            top, self._first_line = listed.lines, listed.first
+            self._first_row, self._end_row = 1 + listed.row, 1 + available
+        top = [*top, *([EMPTY] * (available - len(top)))]
+        label = f"LINE {self.selected}" if self.line is not None else prompt_label(self.prompt, self.record)
+        below = self._below(width)[:rows]
+        lines = (*top, rule(width, label), EMPTY, *below)
+        if self.line is not None:
+            lines = (*top, rule(width, label), *self._below(width)[: rows + 1])
+            return DrawnPage(lines, (None,))
+        marked: Line = (("► ", "now"),)
+        lines = (*top, rule(width, label), marked, *below)
+        return DrawnPage(lines, (FieldPlace(2, len(top) + 1, width - 2),))
+
+    def _nothing_off(self, width: int, height: int) -> list[Line]:
+        lead = hanging("", "Nothing is off yet. Write the first thing that comes off.", width, "faint")
+        return [*([EMPTY] * (height - len(lead))), *lead]
+
+    def _below(self, width: int) -> list[Line]:
+        """What is below the entry line: the selected line, how the text is understood, or hints."""
+        if self.line is not None:
+            head = UnderstoodRow("Line", self.line.description.what)
+            return row_lines((head, *line_rows(self.line)[1:]), width)
+        if not self.field.value.strip():
+            return [
+                line for text in prompt_hint(self.prompt, self.record) for line in hanging("  ", text, width, "faint")
+            ]
+        return [*problem_lines(self.read.problems, width), *row_lines(self.read.rows, width)]
+
+    # --- prompts --------------------------------------------------------------------------------------
+
+    def _usual_prompt(self) -> Prompt:
+        """The checklist while it is open and nothing is off, otherwise the entry of lines."""
+        record = self.record
+        if record.open_checks and not record.lines and not record.closed:
+            self.item = record.checklist.index(record.open_checks[0])
+            return CheckPrompt(record.checklist[self.item])
+        return EntryPrompt()
+
+    def _open_prompt(self, prompt: Prompt, text: str | None = None) -> None:
+        """Ask something. The text typed before is kept for its own prompt."""
+        self._drafts[self.prompt] = self.field.value
+        self.prompt = prompt
+        self.selected = ""
+        shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)
+        self.field.set_content("text", shown)
+        self._understand()
+        self.focus_on(self.field)
+        self.redraw()
+
+    def _understand(self) -> None:
+        self.read = read_prompt(self.prompt, self.field.value, self.record)
+
+    def typed(self, field: Input) -> None:
+        self._understand()
+        if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
+            self.client.drafts.set_text(ENTRY_DRAFT, field.value)
+            self.bench_app.save_soon()
+
+    def action_log(self) -> None:
+        """Log what is typed, if it is understood."""
+        code = self.field.take_scanned()
+        if code and self._takes_code:
+            self.field.set_content("text", with_scanned_code(self.field.value, code))
+            self._understand()
+            self.show_message(f"Scanned: {code}. Enter logs the line.")
+            return
+        if not self.field.value.strip() and self._enter_alone():
+            return
+        if isinstance(self.prompt, FolderPrompt):
+            self.run_holding_keys(self._move(self.field.value.strip()))
+            return
+        if self.read.intent is None:
+            self.show_message(*(each.message for each in self.read.problems), role="alarm")
+            self.app.bell()
+            return
+        self.run_holding_keys(self._send(self.read.intent))
+
+    @property
+    def _takes_code(self) -> bool:
+        """True if a scanned code is a bag here."""
+        return isinstance(self.prompt, EntryPrompt) or (
+            isinstance(self.prompt, AboutLine) and self.prompt.what in ("add", "edit", "split")
+        )
+
+    def _enter_alone(self) -> bool:
+        """Handle Enter without a text. Return false if it is an answer of the prompt."""
+        if isinstance(self.prompt, CheckPrompt):
+            self._next_item(1)
+            return True
+        if isinstance(self.prompt, EntryPrompt):
+            if not self._refused_bounce():
+                self.show_message("Write what comes off, then Enter. ↑ selects a line.", role="attention")
+            return True
+        return False
+
+    def _next_item(self, by: int) -> None:
+        """Show the next item of the checklist. Behind the last one, lines can be logged if no item is open."""
+        last = len(self.record.checklist) - 1
+        if by > 0 and self.item == last and not self.record.open_checks:
+            self._open_prompt(EntryPrompt())
+            return
+        if by > 0 and self.item == last:
+            self.item = self.record.checklist.index(self.record.open_checks[0])
+        else:
+            self.item = min(max(self.item + by, 0), last)
+        self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
+
+    # --- sending ------------------------------------------------------------------------------------------
+
+    async def _send(self, intent: dict[str, Any]) -> None:
+        before = self.record
+        answer = await self.client.send(intent)
+        if isinstance(answer, Refusal):
+            self.save_failed = any(reason.code == "not-saved" for reason in answer.refused)
+            self.refused(answer)
+            return
+        self.save_failed = False
+        self._accepted(intent, before)
+
+    def _accepted(self, intent: dict[str, Any], before: TeardownRecord) -> None:
+        name = intent["intent"]
+        self.show_message(accepted_message(intent, before, self.record))
+        self._drafts.pop(self.prompt, None)
+        if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
+            self.client.drafts.set_text(ENTRY_DRAFT, "")
+            self.bench_app.save_soon()
+        self.field.set_content("text", "")
+        if isinstance(self.prompt, CheckPrompt):
+            self._after_check(name)
+            return
+        line = intent.get("line", "")
+        self._open_prompt(EntryPrompt(), "" if self.prompt == EntryPrompt() else None)
+        # The fates of many lines are entered one after the other. After the newest line, the next one comes off.
+        if line and line != self.record.last_off:
+            self.selected = line
+            self.focus_on(None)
+
+    def _after_check(self, name: str) -> None:
+        """Show the next item of the checklist, or the entry of lines if none is open."""
+        open_checks = self.record.open_checks
+        if name == "skip" and not open_checks:
+            self._open_prompt(EntryPrompt())
+            return
+        if name == "skip":
+            self.item = self.record.checklist.index(open_checks[0])
+        elif name == "add-check":
+            self.item = len(self.record.checklist) - 1
+        elif not open_checks:
+            self.show_message(*self.message.texts, "No item is open. Enter alone: what comes off.")
+        self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
+
+    async def _move(self, folder: str) -> None:
+        from pathlib import Path
+
+        error = await self.client.move_to(Path(folder).expanduser()) if folder else "Write the path of a folder."
+        if error:
+            self.show_message(error, role="alarm")
+            return
+        self.save_failed = False
+        self._open_prompt(EntryPrompt())
+        self.show_message(f"The log continues in {self.client.log}. Log the entry again.")
+
+    @work(group="watch")
+    async def _watch(self) -> None:
+        """Follow a log that another window writes."""
+        error = await self.client.read_new_lines()
+        if error:
+            self.show_message(error, role="attention")
+        await asyncio.sleep(0)
+        self.redraw()
+
+    # --- keys ---------------------------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        line = self.line
+        match action:
+            case "log":
+                return line is None
+            case "ask" | "insert":
+                return line is not None
+            case "put_back":
+                return line is not None and line.is_off
+            case "off_again":
+                return line is not None and not line.is_off
+            case "select":
+                return isinstance(self.prompt, CheckPrompt) or bool(self.record.lines)
+            case "checklist":
+                return line is None and not isinstance(self.prompt, CheckPrompt)
+            case "folder":
+                return self.save_failed
+            case "close_teardown":
+                return line is None and isinstance(self.prompt, EntryPrompt)
+            case _:
+                return True
+
+    def action_select(self, by: int) -> None:
+        """Select a line of the list, or an item of the checklist. Below the newest line is the entry line."""
+        if isinstance(self.prompt, CheckPrompt):
+            self._next_item(1 if by > 0 else -1)
+            return
+        ids = [line.id for line in self.record.lines]
+        at = max(self._position + by, 0)
+        if at >= len(ids):
+            self._to_entry()
+            return
+        self.selected = ids[at]
+        self.focus_on(None)
+        self.redraw()
+
+    @property
+    def _position(self) -> int:
+        """The index of the selected line; one more than the last if the entry line has the focus."""
+        ids = [line.id for line in self.record.lines]
+        return ids.index(self.selected) if self.selected in ids else len(ids)
+
+    def _to_entry(self) -> None:
+        self.selected = ""
+        self.focus_on(self.field)
+        self.redraw()
+
+    def clicked(self, row: int) -> None:
+        """Select the clicked line."""
+        index = self._first_line + row - self._first_row
+        if not isinstance(self.prompt, CheckPrompt) and self._first_row <= row < self._end_row:
+            self.action_select(index - self._position)
+
+    def action_ask(self, what: LinePrompt) -> None:
+        """Ask something about the selected line."""
+        assert self.line is not None  # otherwise the key is hidden
+        self._open_prompt(AboutLine(what, self.line.id))
+
+    def action_insert(self) -> None:
+        """Ask for a line that was forgotten behind the selected one."""
+        self._open_prompt(EntryPrompt(self.selected))
+
+    def action_put_back(self) -> None:
+        self.action_ask("put-back")
+
+    def action_off_again(self) -> None:
+        """Log that the part of the selected line came off again."""
+        self.run_holding_keys(self._send({"intent": "off-again", "line": self.selected}))
+
+    def action_undo(self) -> None:
+        """Undo the last entry. The words of an undone line are in the entry line again."""
+        if not self._refused_bounce():
+            self.run_holding_keys(self._undo())
+
+    async def _undo(self) -> None:
+        before = self.record
+        answer = await self.client.send({"intent": "undo"})
+        if isinstance(answer, Refusal):
+            self.refused(answer)
+            return
+        kept = {line.id for line in self.record.lines}
+        gone = next((line for line in reversed(before.lines) if line.id not in kept), None)
+        prompt = self._usual_prompt()
+        words = gone.description.entered if gone is not None and not self.field.value.strip() else None
+        self._open_prompt(prompt, words if isinstance(prompt, EntryPrompt) else None)
+        self.show_message(accepted_message({"intent": "undo"}, before, self.record))
+
+    def action_checklist(self) -> None:
+        """Show what is measured together, to add to it."""
+        self.item = min(self.item, len(self.record.checklist) - 1)
+        self._open_prompt(CheckPrompt(self.record.checklist[self.item]))
+
+    def action_photo(self) -> None:
+        self._open_prompt(PhotoPrompt(self.selected))
+
+    def action_folder(self) -> None:
+        self._open_prompt(FolderPrompt())
+
+    def action_close_teardown(self) -> None:
+        self._open_prompt(ClosingPrompt())
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return ("Select a line with ↑ first.",)
+
+    def action_back(self) -> None:
+        """Go back to the entry line; from there ask whether to leave."""
+        if self.line is not None:
+            self._to_entry()
+        elif not isinstance(self.prompt, EntryPrompt) and self.prompt != self._usual_prompt():
+            self._open_prompt(self._usual_prompt())
+        elif self.prompt != EntryPrompt() and isinstance(self.prompt, EntryPrompt):
+            self._open_prompt(EntryPrompt())
+        else:
+            self.app.push_screen(TeardownLeavePage(self.client))

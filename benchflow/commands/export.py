@@ -5,11 +5,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.commands.console_output import print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
-from benchflow.commands.file_lookup import log_paths
+from benchflow.commands.file_lookup import find_log, log_paths
 from benchflow.commands.output_file import write_output
+from benchflow.commands.teardown_export import teardowns_as
 
 if TYPE_CHECKING:
     from benchflow.review.log.loaded_log import LoadedLog
@@ -26,7 +28,19 @@ if TYPE_CHECKING:
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
 def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
     """Export logs for other programs. For a FOLDER, all logs in it are exported. A file in it that cannot be read is
-    named and skipped."""
+    named and skipped.
+
+    The log of a teardown is exported apart from jobs: as csv (one row per line), jsonl (the record) or markdown.
+    """
+    from benchflow.session.log.log_folder import is_teardown_log
+
+    paths = [find_log(name) if not Path(name).is_dir() else Path(name) for name in names]
+    teardowns = [path for path in paths if is_teardown_log(path)]
+    if teardowns:
+        if len(teardowns) < len(paths):
+            raise BenchflowError(f"{shown_path(teardowns[0])} is the log of a teardown. Export it apart from jobs.")
+        write_output(teardowns_as(form, teardowns), out)
+        return SUCCESS
     logs, skipped = _loaded([Path(name) for name in names], any_procedure=form in ("csv", "jsonl"))
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.event_rows import as_csv, as_json_lines

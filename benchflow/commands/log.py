@@ -21,11 +21,14 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")
 def log(name: str, as_json: bool) -> int:
     """Show a log as readable text, by day and operation: every reading with its limit, every pause.
+    Of a teardown: what was measured, what came off, and every entry.
 
     LOG is a file, or a part of its name that occurs in no other log, such as the job number.
     """
     from benchflow.session.log.journal import Journal
     from benchflow.session.log.line_format import line_text
+    from benchflow.session.log.log_folder import TEARDOWN_OPENED
+    from benchflow.session.teardown.teardown_history import teardown_text
 
     with Journal.open(find_log(name), read_only=True) as journal:
         if as_json:
@@ -35,6 +38,8 @@ def log(name: str, as_json: bool) -> int:
                 print_json({"changed": journal.damage.line, **msgspec.structs.asdict(journal.changed)})
             for each in journal.untrusted:
                 print_json({"untrusted": each.number, **msgspec.structs.asdict(each.line)})
+        elif journal.lines and journal.lines[0].kind == TEARDOWN_OPENED:
+            print_lines(teardown_text(journal.lines, damage=journal.damage, untrusted=journal.untrusted))
         elif journal.lines or journal.damage:
             _print_history(journal)
         if journal.damage:

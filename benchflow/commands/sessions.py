@@ -13,7 +13,7 @@ from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per job.")
 @click.option("--folder", type=click.Path(path_type=Path), help="List the logs of this folder instead.")
 def sessions(as_json: bool, folder: Path | None) -> int:
-    """List the jobs on this machine, the one with the latest entry first."""
+    """List the jobs and teardowns on this machine, the one with the latest entry first."""
     from benchflow.session.catalog import list_sessions
     from benchflow.session.log.timestamps import local_time_of
     from benchflow.session.machine_folders import machine_folders
@@ -35,13 +35,14 @@ def sessions(as_json: bool, folder: Path | None) -> int:
         status = "in use" if session.status == "held" else session.status
         last = f"{local_time_of(session.last_at):%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""
-        print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
-        done = f"{session.done} operations done"
+        kind = "teardown of " if session.is_teardown else ""
+        print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {kind}{session.procedure or '-'}{simulated}")
+        done = f"{session.done} {'lines off' if session.is_teardown else 'operations done'}"
         if session.status == "damaged":
             done = f"at least {done}, the rest is not known"
         print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
-        if session.status == "damaged":
+        if session.status == "damaged" and not session.is_teardown:
             print_line(f"{'':<8} Continue it in a new log: benchflow run --continue-from {display_path(session.path)}")
         if session.note:
             print_line(f"{'':<8} {session.note}")

@@ -16,7 +16,7 @@ from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import ZEROS, Damage, UntrustedLine, has_own_hash, read
-from benchflow.session.log.log_folder import SUFFIX, SkippedFile, folder_content, read_or_skip
+from benchflow.session.log.log_folder import SUFFIX, TEARDOWN_OPENED, SkippedFile, folder_content, read_or_skip
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state import done_operations
 from benchflow.session.state.events import EVENT_TYPES, FORMAT, AnyEvent, typed_event
@@ -38,9 +38,6 @@ def file_name_part(text: str, default: str) -> str:
     short = name.encode("utf-8", "ignore")[:80].decode("utf-8", "ignore")
     return re.sub(r"-{2,}", "-", short).strip("-.") or default
 
-
-TEARDOWN_OPENED = "teardown-opened"
-"""The kind of the first event of a teardown log (:mod:`benchflow.session.teardown.teardown_events`)."""
 
 LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved", "skipped"]
 """``held``: another program has the log open. ``empty``: no event yet. ``moved``: it continues in another file.

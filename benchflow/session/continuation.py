@@ -246,7 +246,8 @@ def earlier_jobs_in(folder: Path, read_procedure: ProcedureReader, *, simulated:
             return ()  # the log cannot be made there either, which is reported
         same = [
             each for each in sessions
-            if each.opened_at and each.simulated == simulated and folded(each.unit) == folded(unit)
+            if each.opened_at and not each.is_teardown
+            and each.simulated == simulated and folded(each.unit) == folded(unit)
         ]  # fmt: skip
         return tuple(_earlier_job(each, read_procedure) for each in sorted(same, key=lambda each: each.opened_at))
 

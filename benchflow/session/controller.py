@@ -29,6 +29,7 @@ from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.job_register import JobRegister, register_fields
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
+from benchflow.session.log.log_folder import TEARDOWN_OPENED
 from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.log_format import refuse_other_format
@@ -168,6 +169,11 @@ class SessionController:
                 )
             raise NoEvent(f"{path} has no complete event. No job was started in it; start a new one.")
         lines = list(journal.lines)
+        if lines[0].kind == TEARDOWN_OPENED:
+            journal.close()
+            raise BenchflowError(
+                f"{path} is the log of a teardown, not of a job. Continue it with: benchflow teardown '{path}'"
+            )
         unknown = next((line for line in lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:
             journal.close()

@@ -12,7 +12,16 @@ from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, PlanOf, interpret
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Line, read
-from benchflow.session.log.log_folder import SUFFIX, SkippedFile, folder_content, read_or_skip, why_not_a_file
+from benchflow.session.log.log_folder import (
+    NOT_A_JOB,
+    SUFFIX,
+    TEARDOWN_OPENED,
+    SkippedFile,
+    folder_content,
+    is_teardown_log,
+    read_or_skip,
+    why_not_a_file,
+)
 
 
 class NoLog(BenchflowError):
@@ -58,14 +67,16 @@ def unreadable_reason(lines: Sequence[Line], problem: str) -> str:
     version = lines[0].data.get("version") if lines else None
     if isinstance(version, str) and is_newer(version):
         return f"was written by a newer version ({version}) and cannot be read by this one: {problem}"
+    if lines and lines[0].kind == TEARDOWN_OPENED:
+        return NOT_A_JOB
     return f"is not the log of a session: {problem}"
 
 
 def logs_under(folder: Path) -> list[Path]:
     """Every entry named like a log in a folder and its subfolders, in the order of their paths.
 
-    Entries that cannot be read are in the list too, and subfolders that cannot be read. :func:`read_log_file` gives
-    the reason.
+    Logs of teardowns are left out: they are no jobs. Entries that cannot be read are in the list, and subfolders that
+    cannot be read. :func:`read_log_file` gives the reason.
 
     Raises:
         NoLog: there is no such folder, or it cannot be read.
@@ -76,7 +87,8 @@ def logs_under(folder: Path) -> list[Path]:
         content = folder_content(folder, subfolders=True)
     except OSError as error:
         raise NoLog(f"The folder {folder} cannot be read: {error.strerror}.") from error
-    return sorted([*content.logs, *(file.path for file in content.skipped)])
+    jobs = [path for path in content.logs if not is_teardown_log(path)]
+    return sorted([*jobs, *(file.path for file in content.skipped)])
 
 
 def why_skipped(path: Path) -> str:

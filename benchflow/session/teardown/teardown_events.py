@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 
 from benchflow.session.log.line_format import Line
+from benchflow.session.log.log_folder import TEARDOWN_OPENED
 from benchflow.session.state.event_basics import Event
 from benchflow.session.teardown.teardown_record import (
     ChecklistItem,
@@ -20,7 +21,7 @@ from benchflow.session.teardown.teardown_record import (
 TEARDOWN_FORMAT = 1
 """The format of teardown logs that this version writes and continues."""
 
-OPENED_KIND = "teardown-opened"
+OPENED_KIND = TEARDOWN_OPENED
 """The kind of the first event of every teardown log. A log of a job begins with ``opened``."""
 
 

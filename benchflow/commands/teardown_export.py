@@ -1,0 +1,75 @@
+"""``export`` of teardown logs: Markdown, CSV with one row per line, or JSON Lines."""
+
+import csv
+from io import StringIO
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean
+
+if TYPE_CHECKING:
+    from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
+
+COLUMNS = (
+    "unit", "assembly", "line", "off", "thing", "count", "places", "fasteners", "kept_in", "marks", "faces",
+    "condition", "measured", "state", "fate", "goes_with", "found", "words", "at", "by",
+)  # fmt: skip
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def teardowns_as(form: str, paths: list[Path]) -> str:
+    """The teardown logs at ``paths`` in one of the forms csv, jsonl and markdown.
+
+    Raises:
+        BenchflowError: a teardown has no such form, or a log cannot be read.
+    """
+    from benchflow.session.teardown.fold_teardown import load_teardown
+    from benchflow.session.teardown.teardown_history import record_as_markdown
+
+    if form not in ("csv", "jsonl", "markdown"):
+        raise BenchflowError(f"A teardown cannot be exported as {form}. Use csv, jsonl or markdown.")
+    records = [load_teardown(path) for path in paths]
+    if form == "markdown":
+        return "\n".join(map(record_as_markdown, records))
+    if form == "jsonl":
+        return "".join(msgspec.json.encode(record).decode() + "\n" for record in records)
+    out = StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for record in records:
+        writer.writerows(_row(record, line) for line in record.lines)
+    return out.getvalue()
+
+
+def _row(record: "TeardownRecord", line: "TeardownLine") -> list[str]:
+    from benchflow.session.teardown.part_text import (
+        fasteners_text,
+        fate_text,
+        finding_text,
+        reading_text_of,
+    )
+    from benchflow.session.teardown.teardown_record import valid_readings
+
+    def by_place(texts: list[tuple[str, str]]) -> str:
+        return "; ".join(f"{place}: {text}" if place else text for place, text in texts if text)
+
+    each = line.description
+    cells = (
+        record.unit, record.what, line.id, "yes" if line.is_off else "put back", each.what, str(each.count),
+        ", ".join(each.places), "; ".join(map(fasteners_text, each.fasteners)), each.container, each.marks,
+        each.orientation, each.condition, "; ".join(map(reading_text_of, valid_readings(line.values))), each.state,
+        by_place([(part.place, fate_text(part.fate, part.fate_reason)) for part in line.parts]),
+        by_place([(part.place, part.partner) for part in line.parts]),
+        by_place([(part.place, finding_text(found)) for part in line.parts for found in part.found]),
+        each.remark, line.at, line.by,
+    )  # fmt: skip
+    return [_safe(cell) for cell in cells]
+
+
+def _safe(text: str) -> str:
+    """Text that a spreadsheet does not take for a formula."""
+    shown = clean(text)
+    return f"'{shown}" if shown.startswith(_FORMULA_STARTS) else shown

@@ -217,6 +217,19 @@ class TeardownController:
         with self._lock:
             self.journal = self.journal.move_to(folder)
 
+    def opened_again(self) -> Self:
+        """Return a new controller of the same log, opened for writing after another program has left it.
+
+        Raises:
+            BenchflowError: the log cannot be read any more, or another program has it open again.
+        """
+        again = type(self).open(self.journal.path, simulated=self.simulated, clock=self.clock)
+        if again.read_only:
+            again.journal.close()
+            raise BenchflowError(f"The log cannot be written: {again.read_only}.")
+        again.memory = self.memory
+        return again
+
     def close(self) -> None:
         """Remember the head of the log, and release it."""
         if self.memory is not None:

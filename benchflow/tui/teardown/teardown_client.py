@@ -22,6 +22,25 @@ class TeardownClient:
     def __init__(self, controller: TeardownController, by: str = "") -> None:
         self.controller, self.by = controller, by
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
+        self.holder_left = False  # true if the window that had the log open when this one was opened has left it
+
+    @property
+    def read_only(self) -> str:
+        """The reason why nothing can be logged, as a clause; "" if it can."""
+        return self.controller.read_only
+
+    async def continue_here(self) -> str:
+        """Open the log for writing after another window has left it. Return an error message, or an empty string."""
+        try:
+            again = await asyncio.to_thread(self.controller.opened_again)
+        except BenchflowError as error:
+            self.holder_left = False
+            return str(error)
+        self.controller.journal.close()
+        self.controller = again
+        self.holder_left = False
+        self.drafts = Drafts(self.log)
+        return ""
 
     @property
     def record(self) -> TeardownRecord:
@@ -49,9 +68,9 @@ class TeardownClient:
         try:
             await asyncio.to_thread(self.controller.reread)
         except BenchflowError as error:
+            self.holder_left = False
             return str(error)
-        if await asyncio.to_thread(self.controller.journal.holder_left):
-            return "The other window has left this teardown. Leave this one and open it again to continue."
+        self.holder_left = await asyncio.to_thread(self.controller.journal.holder_left)
         moved = await asyncio.to_thread(moved_to, self.log)
         return f"This teardown continues in {shown_path(moved)}." if moved is not None else ""
 

@@ -1,6 +1,5 @@
 """The screen of a teardown: the list of what came off, the entry line, and how its text is understood."""
 
-import asyncio
 from typing import Any, ClassVar
 
 from textual import work
@@ -75,6 +74,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         Binding("down", "select(1)", "", id="teardown.down", show=False),
         Binding("pageup", "select(-10)", "", id="teardown.page-up", show=False),
         Binding("pagedown", "select(10)", "", id="teardown.page-down", show=False),
+        Binding(letter("t"), "continue_here", "continue here", id="teardown.continue-here"),
         Binding("f4," + letter("u"), "undo", "undo last", id="teardown.undo"),
         Binding("f2", "checklist", "while together", id="teardown.checklist"),
         Binding("f7", "photo", "photo", id="teardown.photo"),
@@ -124,9 +124,9 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         self._open_prompt(self._usual_prompt(), self.field.value)
         super().on_mount()
         self.field.display = True
-        self.focus_on(self.field)
-        if self.client.controller.read_only:
-            self.show_message(f"View only: {self.client.controller.read_only}.", role="alarm")
+        self.focus_on(None if self.client.read_only else self.field)
+        if self.client.read_only:
+            self.show_message(f"VIEW ONLY: {self.client.read_only}.", role="alarm")
             self._timer = self.set_interval(WATCH_SECONDS, self._watch)
         elif self._first_message:
             self.show_message(self._first_message, hazard_message(), role="attention")
@@ -190,7 +190,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)
         self.field.set_content("text", shown)
         self._understand()
-        self.focus_on(self.field)
+        self.focus_on(None if self.client.read_only else self.field)
         self.redraw()
 
     def _understand(self) -> None:
@@ -309,25 +309,46 @@ class TeardownScreen(Page[None], inherit_bindings=False):
     @work(group="watch")
     async def _watch(self) -> None:
         """Follow a log that another window writes."""
+        left = self.client.holder_left
         error = await self.client.read_new_lines()
         if error:
             self.show_message(error, role="attention")
-        await asyncio.sleep(0)
+        elif self.client.holder_left and not left:
+            self.show_message("The other window has left this teardown. Continue here with t.", role="attention")
         self.redraw()
+
+    def action_continue_here(self) -> None:
+        """Open the log for writing after the other window has left it."""
+        self.run_holding_keys(self._continue_here())
+
+    async def _continue_here(self) -> None:
+        error = await self.client.continue_here()
+        if error:
+            self.show_message(error, role="alarm")
+            return
+        if self._timer is not None:
+            self._timer.stop()
+        self._open_prompt(self._usual_prompt(), "")
+        self.show_message("You can log here now.")
 
     # --- keys ---------------------------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         line = self.line
+        can_write = None if self.client.read_only else True  # None: greyed, with the reason when it is pressed
         match action:
+            case "continue_here":
+                return bool(self.client.holder_left)
             case "log":
-                return line is None
+                return can_write if line is None else False
+            case "undo" | "photo":
+                return can_write
             case "ask" | "insert":
-                return line is not None
+                return can_write if line is not None else False
             case "put_back":
-                return line is not None and line.is_off
+                return can_write if line is not None and line.is_off else False
             case "off_again":
-                return line is not None and not line.is_off
+                return can_write if line is not None and not line.is_off else False
             case "select":
                 return isinstance(self.prompt, CheckPrompt) or bool(self.record.lines)
             case "checklist":
@@ -335,7 +356,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
             case "folder":
                 return self.save_failed
             case "close_teardown":
-                return line is None and isinstance(self.prompt, EntryPrompt)
+                return can_write if line is None and isinstance(self.prompt, EntryPrompt) else False
             case _:
                 return True
 
@@ -361,7 +382,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
 
     def _to_entry(self) -> None:
         self.selected = ""
-        self.focus_on(self.field)
+        self.focus_on(None if self.client.read_only else self.field)
         self.redraw()
 
     def clicked(self, row: int) -> None:
@@ -419,7 +440,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         self._open_prompt(ClosingPrompt())
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("Select a line with ↑ first.",)
+        return (f"View only: {self.client.read_only}.",)
 
     def action_back(self) -> None:
         """Go back to the entry line; from there ask whether to leave."""

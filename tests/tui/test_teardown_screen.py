@@ -1,0 +1,232 @@
+"""The screen of a teardown through Pilot: what is typed, what is shown before it is logged, and the log."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.driving.log_files import events_in
+from tests.driving.made_pictures import jpeg_at
+from tests.driving.script import intent
+from tests.driving.teardown_script import OPEN, TeardownScript
+from tests.tui.teardown_driver import drive_teardown
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    return TeardownScript(tmp_path).begin().path
+
+
+@pytest.fixture
+def three_lines(tmp_path: Path) -> Path:
+    return TeardownScript(tmp_path).begin().off("rocker cover, bag 1", "rod caps 1..2, tray A", "sump").path
+
+
+async def test_line_is_shown_as_understood_before_it_is_logged(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        assert "WARNING: springs under load" in driver.text
+        await driver.write("rocker cover, 8x M6x1 30 mm, bag 3, hello")
+        assert "8 × M6x1, 30 mm" in driver.text
+        assert "“hello” kept as words" in driver.text
+        assert not driver.record.lines
+        await driver.press("enter")
+        assert "Line 1 saved: rocker cover." in driver.text
+        (line,) = driver.record.lines
+        assert (line.description.container, line.description.fasteners[0].thread) == ("bag 3", "M6x1")
+        assert driver.field == ""
+
+
+async def test_line_with_a_mistake_is_not_logged_and_stays_in_the_field(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover, 8x M6x1 30")
+        assert "Write a length as 30 mm" in driver.text
+        assert driver.field == "cover, 8x M6x1 30"
+        assert not driver.record.lines
+
+
+async def test_scanned_code_is_the_bag_and_waits_for_enter(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.write("cover, 8x M6 30 mm")
+        await driver.type("B-0042\n")
+        assert not driver.record.lines
+        assert driver.field == "cover, 8x M6 30 mm, bag B-0042"
+        await driver.press("enter")
+        await driver.type("B-0043\n")
+        assert driver.field == ", bag B-0043"
+        assert "Adds to" in driver.text
+        await driver.press("enter")
+        (line,) = driver.record.lines
+        assert line.description.container == "bag B-0042; bag B-0043"
+
+
+async def test_checklist_is_answered_skipped_and_added_to(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    async with drive_teardown(script.path) as driver:
+        assert "WHILE IT IS TOGETHER: TIMING MARKS" in driver.text
+        await driver.enter("dots line up")
+        await driver.press("enter")
+        assert "TOGETHER: LASH" in driver.text
+        await driver.enter("3rd gear 0.12 N·m")
+        assert "a length is expected" in driver.text
+        await driver.press("ctrl+u")
+        await driver.enter("3rd gear 0.12 mm")
+        await driver.enter("add: shift travel")
+        assert "TOGETHER: SHIFT TRAVEL" in driver.text
+        await driver.enter("skip all: no gauge here")
+        assert "WHAT COMES OFF" in driver.text
+        record = driver.record
+        assert [(each.name, each.place, each.answer) for each in record.together] == [
+            ("timing marks", "", "dots line up"), ("lash", "3rd gear", ""),
+        ]  # fmt: skip
+        assert record.checklist[-1].skipped == "no gauge here"
+
+
+async def test_keys_about_a_line_ask_and_log(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("up", "up", "f")
+        assert "FATE OF LINE 2" in driver.text
+        await driver.enter("2 r pitted")
+        assert "LINE 2" in driver.text  # the line stays selected
+        await driver.press("w")
+        await driver.enter("1: swarf in the oil way")
+        await driver.press("g")
+        await driver.enter("rods")
+        await driver.press("m")
+        await driver.enter("1: bore 52.01 mm")
+        await driver.press("n")
+        await driver.enter("tight on the dowel")
+        line = driver.record.lines[1]
+        first, second = line.parts
+        assert (first.fate, second.fate, second.fate_reason) == ("", "replace", "pitted")
+        assert [(each.kind, each.text) for each in first.found] == [("debris", "swarf in the oil way")]
+        assert (first.partner, second.partner) == ("rods", "rods")
+        assert [(each.name, each.place) for each in line.values] == [("bore", "1")]
+        assert [note.text for note in line.notes] == ["tight on the dowel"]
+
+
+async def test_part_is_put_back_and_comes_off_again_by_one_key(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("up", "up", "up", "b")
+        await driver.enter("to turn the crank")
+        assert "PUT BACK" in driver.text
+        assert not driver.record.lines[0].is_off
+        await driver.press("b")
+        assert driver.record.lines[0].is_off
+        assert "Off again: line 1 (rocker cover)." in driver.text
+
+
+async def test_line_is_corrected_split_and_a_forgotten_one_inserted(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("up", "up", "up", "enter")
+        assert driver.field == "rocker cover, bag 1"
+        await driver.press("backspace")
+        await driver.enter("2")
+        await driver.press("s")
+        await driver.enter(" / rocker gasket, replace")
+        await driver.press("i")
+        await driver.enter("breather")
+        record = driver.record
+        assert [(line.id, line.description.what) for line in record.lines] == [
+            ("1", "rocker cover"), ("1b", "breather"), ("1a", "rocker gasket"), ("2", "rod caps"), ("3", "sump"),
+        ]  # fmt: skip
+        assert record.lines[0].description.container == "bag 2"
+        assert [old.description.container for old in record.lines[0].earlier] == ["bag 1", "bag 2"]
+
+
+async def test_undone_line_is_in_the_field_again(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("f4")
+        assert "Undone: line 3 (sump)" in driver.text
+        assert driver.field == "sump"
+        assert [line.id for line in driver.record.lines] == ["1", "2"]
+        assert events_in(three_lines)[-1]["kind"] == "undone"
+
+
+async def test_typed_text_is_kept_when_something_else_is_asked(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.write("oil pump, 2x M6")
+        await driver.press("up", "f")
+        await driver.press("escape")
+        assert driver.field == "oil pump, 2x M6"
+        await driver.press("f2")
+        assert "WHILE IT IS TOGETHER" in driver.text
+        await driver.press("escape")
+        assert driver.field == "oil pump, 2x M6"
+
+
+async def test_photo_of_a_line_is_kept_beside_the_log(three_lines: Path, tmp_path: Path) -> None:
+    picture = jpeg_at(tmp_path / "cover.jpg")
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("up", "p")
+        await driver.type(str(picture))
+        await driver.press("enter")
+        assert "photo" in driver.text
+        (kept,) = driver.record.lines[2].pictures
+        assert (kept.name, kept.width) == ("cover.jpg", 64)
+    assert list(tmp_path.glob("*.pictures/*"))
+
+
+async def test_closing_asks_for_a_reason_if_something_is_put_back(three_lines: Path) -> None:
+    script = TeardownScript(three_lines.parent)
+    script.do("put-back", line="1")
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("f9", "enter")
+        assert "These parts are put back: 1 rocker cover" in driver.text
+        await driver.enter("The owner took it")
+        assert driver.record.closed
+        await driver.enter("one more")
+        assert "The teardown is closed." in driver.text
+
+
+async def test_new_teardown_begins_with_the_hazards_and_the_questions(tmp_path: Path) -> None:
+    async with drive_teardown() as driver:
+        for word in ("DANGER", "WARNING", "CAUTION", "NOTICE", "maker's manual comes first"):
+            assert word in driver.text
+        await driver.press("enter")
+        await driver.enter("GB-12")
+        await driver.enter("five-speed gearbox")
+        await driver.enter("Robin")
+        assert "WHILE IT IS TOGETHER" in driver.text
+        record = driver.record
+        assert (record.unit, record.what, record.by) == ("GB-12", "five-speed gearbox", "Robin")
+    async with drive_teardown() as again:
+        assert "GB-12 · five-speed gearbox" in again.text
+
+
+async def test_second_window_only_shows_the_teardown(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as first:
+        await first.press("up")
+        async with drive_teardown(three_lines) as second:
+            assert "VIEW ONLY: this job is open in another window" in second.text
+            await second.press("enter")
+            assert "View only" in second.text
+            assert "rod caps" in second.text
+    assert [event["kind"] for event in events_in(three_lines)].count("came-off") == 3
+
+
+@pytest.mark.parametrize("size", [(40, 12), (80, 24), (120, 40)])
+async def test_screen_fits_every_size(three_lines: Path, size: tuple[int, int]) -> None:
+    async with drive_teardown(three_lines, size) as driver:
+        await driver.write("oil pump, 2x M6 30 mm + 1x 45 mm front, tray 2, replace: scored, marked 2 at the front")
+        assert len(driver.text.splitlines()) <= size[1]
+        assert "sump" in driver.text
+        assert "Esc back" in driver.text
+
+
+async def test_entry_line_takes_markup_and_control_characters_as_text(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.paste("cover [bold]x[/bold] \x1b[31m")
+        await driver.press("enter")
+        assert driver.record.lines[0].description.what == "cover [bold]x[/bold] [31m"
+        assert "cover [bold]x" in driver.text
+
+
+async def test_measured_reading_is_corrected_by_another(log: Path) -> None:
+    TeardownScript(log.parent).send(intent("measure", name="end float", value="0.21 mm", place="input"))
+    async with drive_teardown(log) as driver:
+        await driver.press("f2", "down", "down")
+        await driver.enter("input 0.12 mm")
+        first, second = driver.record.together
+        assert second.corrects == first.event
+        assert "(input) 0.12 mm" in driver.text
+        assert "0.21" not in driver.text

@@ -88,6 +88,10 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
             from benchflow.tui.screens.failed_fastener_pages import RepairPage
 
             return RepairPage(client, request.joint, request.title, request.fastener)
+        case to.PicturesRequest():
+            from benchflow.tui.screens.pictures_page import PicturesPage
+
+            return PicturesPage(client, request.subjects)
         case to.FolderRequest() | to.LeaveRequest() | to.EndJobRequest():
             return _leaving_screen(request, client)
         case _:

@@ -298,7 +298,7 @@ class AttachPicture(BaseIntent, frozen=True, tag="attach", kw_only=True):
     """
 
     file: str  # path of the picture
-    operation: str | None = None  # any operation
+    operation: str | None = None  # any operation; "" for the whole job
     name: str | None = None  # of a value
     reading: int | str | None = None  # number of the reading
     place: int | str | None = None  # place of the reading or of the operation

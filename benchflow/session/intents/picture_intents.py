@@ -69,7 +69,7 @@ def _subject(state: State, intent: intents.AttachPicture) -> Subject | Refusal:
     for name, needed in (("reading", "name"), ("place", "name"), ("fastener", "joint")):
         if getattr(intent, name) is not None and getattr(intent, needed) is None:
             return refuse("value-missing", f"The field {name} needs the field {needed} beside it", name=needed)
-    if intent.operation is not None and intent.operation not in state.plan.steps:
+    if intent.operation and intent.operation not in state.plan.steps:
         return unknown_operation(state, intent.operation)
     if intent.event is not None:
         return _event_subject(state, intent)
@@ -77,7 +77,8 @@ def _subject(state: State, intent: intents.AttachPicture) -> Subject | Refusal:
         return _value_subject(state, intent, intent.name)
     if intent.joint is not None:
         return _joint_subject(state, intent, intent.joint)
-    return intent.operation or state.in_progress, PictureTarget()
+    operation = state.in_progress if intent.operation is None else intent.operation
+    return operation or None, PictureTarget()
 
 
 def _event_subject(state: State, intent: intents.AttachPicture) -> Subject | Refusal:
@@ -89,7 +90,7 @@ def _event_subject(state: State, intent: intents.AttachPicture) -> Subject | Ref
         text = "is not a note, deviation, correction, failed fastener, complaint or finding"
         return refuse("unknown-name", f"Event {intent.event} {text}. {hint}", name="event")
     operation = state.remarks[intent.event] or ""
-    if intent.operation is not None and intent.operation != operation:
+    if intent.operation and intent.operation != operation:
         text = f"Event {intent.event} is about {operation or 'no operation'}, not about {intent.operation}"
         return refuse("bad-intent", f"{text}. Leave out the field operation", name="operation")
     return operation or None, PictureTarget(event=intent.event)
@@ -135,7 +136,7 @@ def _joint_subject(state: State, intent: intents.AttachPicture, name: str) -> Su
 
 
 def _possible_steps(state: State, intent: intents.AttachPicture) -> list[Step]:
-    if intent.operation is not None:
+    if intent.operation:
         return [state.plan.steps[intent.operation]]
     return list(state.plan.steps.values())
 

@@ -11,7 +11,7 @@ a wrench takes longer (common practice, no source)."""
 BURST_GAP = 0.06
 """Longest time in seconds between two keys of a scanner or a gauge. People are slower (common practice, no source)."""
 
-ENTRY_KEYS = frozenset({"enter", "space", *"hvtpbHVTPB"})
+ENTRY_KEYS = frozenset({"enter", "space", "f7", *"hvtpbHVTPB"})
 """The keys of the bench that make entries. Space does the same as Enter, because some foot switches send it."""
 
 

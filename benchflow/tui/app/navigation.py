@@ -182,6 +182,19 @@ class EndJobRequest(ScreenRequest, frozen=True, tag="end"):
     """Request for the form that ends the job; for the end page if it has ended."""
 
 
+class PictureSubject(Struct, frozen=True):
+    """What a picture can be attached to: its title, and the fields of the intent that name it."""
+
+    title: str
+    fields: dict[str, str | int]
+
+
+class PicturesRequest(ScreenRequest, frozen=True, tag="pictures"):
+    """Request for the pictures of the job, with those that have arrived. ``subjects`` are what one can be of here."""
+
+    subjects: tuple[PictureSubject, ...]
+
+
 JobRequest = (
     HelpRequest
     | BenchRequest
@@ -210,5 +223,6 @@ JobRequest = (
     | FolderRequest
     | LeaveRequest
     | EndJobRequest
+    | PicturesRequest
 )
 """All requests of a job. A review has its own requests."""

@@ -2,6 +2,7 @@
 
 from textual.binding import Binding, BindingType
 
+from benchflow.base.plaintext import shown_path
 from benchflow.session.view.bench_view import CalculatedInput, CheckInput, ChoiceInput, HoldInput, LotInput
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.draw.joint_map import is_drawing_down
@@ -67,6 +68,8 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
+    Binding("f7", "attach_offered", "attach the new picture", id="bench.attach", show=False),
+    Binding("f8", "pictures", "pictures", id="bench.pictures", show=False),
     Binding(letter("t"), "continue_here", "continue here", id="bench.continue-here"),
     Binding(letter("k"), "take_over", "take over", id="bench.take-over"),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
@@ -162,6 +165,7 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "end": ended,
         "end_early": not view.closed,
         "end_page": bool(view.closed),
+        "attach_offered": bool(cursor.client.offered) or None,
     }
 
 
@@ -174,6 +178,10 @@ VIEW_ONLY = frozenset({
     "blocked", "calculation", "continue_here", "end_page",
 })  # fmt: skip
 """Actions that are active in a view-only job."""
+
+
+AFTER_CLOSE = frozenset({"attach_offered", "pictures"})
+"""Actions that are active after the end of the job."""
 
 
 def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, KeyState]:
@@ -195,6 +203,8 @@ def key_state(
     if action == "choose" and state:
         state = _choice(cursor, parameters)
     view = cursor.client.view
+    if view.closed and not view.read_only and action in AFTER_CLOSE:
+        return state
     if (view.read_only or view.closed) and action not in VIEW_ONLY and state is not False:
         return None
     return state
@@ -215,6 +225,10 @@ def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
 def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
     """Return why an action is blocked now. The messages are shown when its greyed key is pressed."""
     view, task = cursor.client.view, cursor.operation_task
+    if action == "attach_offered" and not view.read_only:
+        watch = cursor.client.incoming
+        folder = "" if watch is None else f" in {shown_path(watch.folder)}"
+        return (f"There is no new picture{folder}. F8 attaches a file from another folder.",)
     if view.closed:
         return ("The job has ended. No more entries are possible.",)
     if view.read_only:

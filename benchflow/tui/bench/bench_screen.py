@@ -10,7 +10,8 @@ from textual.widgets import Input
 
 from benchflow.tui.bench.bench_bindings import BENCH_KEYS, KeyState, blocked_messages, key_state, key_states
 from benchflow.tui.bench.confirmations import opening_message
-from benchflow.tui.bench.entry_actions import NOT_ENTERED, EntryActions
+from benchflow.tui.bench.entry_actions import NOT_ENTERED
+from benchflow.tui.bench.picture_actions import PictureActions, offer_text
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench, shows_item
 from benchflow.tui.draw.key_bar import KeyLabel, key_labels
 from benchflow.tui.model.bench_inputs import is_quantity
@@ -22,7 +23,7 @@ READING_STARTS = "0123456789.-+−"
 """The characters that a reading begins with."""
 
 
-class BenchScreen(EntryActions, inherit_bindings=False):
+class BenchScreen(PictureActions, inherit_bindings=False):
     """Draws the view and sends intents. The session controller decides what is allowed."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*BENCH_KEYS, *APP_KEYS]
@@ -33,7 +34,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._clock: Timer | None = None
         self._minute = client.now.minute
         self._states: dict[str, KeyState] = {}
-        self._states_of: tuple[object, ...] = (None,) * 6
+        self._states_of: tuple[object, ...] = (None,) * 7
         self._keys: tuple[KeyLabel, ...] = ()
         self._keys_of: tuple[object, ...] = ()
         self._watched = ("", False)  # the last error of a watched log, and whether the other window has left
@@ -48,6 +49,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         super().on_mount()
         self.show_message(*opening_message(self.client), role="attention")
         self.update_entry()
+        self.watch_incoming()
         self._start_timer()
 
     # --- drawing -----------------------------------------------------------------------------
@@ -77,6 +79,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             route=self.cursor.route.text if self.cursor.route is not None else "",
             scrolled=self.cursor.scrolled,
             show_text=self.cursor.show_text,
+            offer=offer_text(self.client.offered),
         )
         if self.bench_app.large:
             from benchflow.tui.draw.large_type import (
@@ -103,13 +106,23 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         return self._keys
 
     def _start_timer(self) -> None:
-        """Start the only timer: one second while a clock runs or another window writes, else the next full minute."""
+        """Start the only timer: one second while a clock runs or another window writes, else the next full minute.
+
+        With an incoming folder it is sooner, to look for pictures.
+        """
+        wait = 1.0 if self._is_quick() else min(60.0 - self.client.now.second, self.next_look())
+        self._clock = self.set_timer(wait, self.timer_tick)
+
+    def _is_quick(self) -> bool:
         view = self.client.view
-        quick = view.clocks or (view.read_only and not view.closed)
-        self._clock = self.set_timer(1.0 if quick else 60.0 - self.client.now.second, self.timer_tick)
+        return bool(view.clocks) or (bool(view.read_only) and not view.closed)
 
     async def timer_tick(self) -> None:
         """Update the clocks. Ring the bell at a new alarm. In a view-only job, read the entries of another window."""
+        pictures = await self.look_for_pictures()
+        if not (pictures or self._is_quick() or self._minute != self.client.now.minute):
+            self._start_timer()  # nothing that is shown has changed
+            return
         if self.client.view.read_only:
             self._show_watched(await self.client.read_new_lines())
         before = _alarms(self.client)
@@ -135,7 +148,8 @@ class BenchScreen(EntryActions, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         left = self.client.holder_left
-        now = (self.client.view, self.cursor.task, self.cursor.at, self.focused, self.unsaved, left)
+        here = (self.cursor.task, self.cursor.at, self.focused)
+        now = (self.client.view, *here, self.unsaved, left, self.client.offered)
         if any(a is not b for a, b in zip(now, self._states_of, strict=True)):
             self._states_of = now
             self._states = key_states(self.cursor, self.focused is not None, self.unsaved)

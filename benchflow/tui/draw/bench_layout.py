@@ -20,6 +20,7 @@ from benchflow.tui.draw.styled_lines import (
     Role,
     Span,
     counted,
+    cut,
     fit,
     hanging,
     justified,
@@ -61,6 +62,7 @@ class BenchContent(Struct, frozen=True):
     route: str = ""  # "Guiding to 27 Time the cams: 5 steps"
     scrolled: int = 0
     show_text: bool | None = None
+    offer: str = ""  # the line about new pictures
 
     @property
     def operation(self) -> str:
@@ -85,6 +87,7 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
     keys = draw_keys(content.keys, width - 2, 2)
     messages = [
         *draw_alarms(view, content.operation, width - 2),
+        *draw_offer(content, width - 2),
         *draw_message(content.message, width - 2, max(height // 4, 2)),
     ]
     body = height - 2 - len(keys) - len(messages)
@@ -203,6 +206,11 @@ def _alarm_elsewhere(view: BenchView, row: ClockRow) -> str:
     number = next(each.number for each in view.operations if each.operation == row.operation)
     text = f"{number} {row.title}: {clock_text(row)[0].removeprefix('× ')}."
     return text if view.rework is not None else f"{text} To see what to do, press / and type {number}."
+
+
+def draw_offer(content: BenchContent, width: int) -> list[Line]:
+    """Draw the line about new pictures, if there are any."""
+    return [styled(cut(content.offer, width), "attention")] if content.offer else []
 
 
 def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line]:

@@ -7,6 +7,7 @@ from benchflow.tui.draw.bench_layout import (
     draw_alarms,
     draw_header,
     draw_message,
+    draw_offer,
     status_line,
     task_text,
 )
@@ -54,7 +55,8 @@ def draw_large(view: BenchView, content: BenchContent, width: int, height: int) 
     """Draw the bench. In large letters is the number of the current input, or else what to do."""
     inner = width - 2
     keys = draw_keys(content.keys, inner, 1)
-    foot = [*draw_alarms(view, content.operation, inner), *draw_message(content.message, inner, 2)]
+    foot = [*draw_alarms(view, content.operation, inner), *draw_offer(content, inner)]
+    foot += draw_message(content.message, inner, 2)
     state = [*draw_state_short(view, inner), *_next(view, inner)]
     available = height - 3 - len(keys) - len(foot) - len(state)
     title, cautions, instruction = task_text(view, content)

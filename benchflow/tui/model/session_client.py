@@ -29,6 +29,7 @@ from benchflow.tui.model.drafts import Drafts
 from benchflow.tui.model.preferences import Preferences
 
 if TYPE_CHECKING:
+    from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch
     from benchflow.session.shop.register import Shop
 
 
@@ -43,6 +44,8 @@ class SessionClient:
     bench shows instead of the next one. ``tools`` are the serial numbers of the instruments in use, by the instrument
     that the procedure asks for. ``busy`` is true while an intent is carried out. ``holder_left`` is true if the
     window that had the log open when this one was opened has left it. ``preferences`` remember who signed last.
+    ``arrived`` are the new pictures in the folder that ``incoming`` looks into; ``offered`` those of them that are not
+    attached to this job.
     """
 
     def __init__(self, controller: SessionController, by: str = "") -> None:
@@ -56,6 +59,9 @@ class SessionClient:
         self.holder_left = False
         self.preferences = Preferences(None)
         self.on_change: Callable[[], None] = lambda: None
+        self.incoming: IncomingWatch | None = None
+        self.arrived: tuple[IncomingPicture, ...] = ()
+        self.offered: tuple[IncomingPicture, ...] = ()
 
     @property
     def state(self) -> State:
@@ -179,6 +185,16 @@ class SessionClient:
         self.drafts.follow_log(self.log)
         self.refresh()
         return ""
+
+    def offer(self, arrived: "tuple[IncomingPicture, ...]") -> bool:
+        """Offer those of the new pictures that are not attached to this job. Return true if they are others now."""
+        attached = {picture.sha256 for picture in self.state.pictures.values()}
+        skipped = () if self.incoming is None else self.incoming.skipped
+        offered = tuple(one for one in arrived if one.facts.sha256 not in (*attached, *skipped))
+        self.arrived, changed = arrived, offered != self.offered
+        if changed:
+            self.offered = offered
+        return changed
 
     @property
     def to_take_over(self) -> tuple[EarlierOperation, ...]:

@@ -70,6 +70,7 @@ def test_the_log_has_the_name_of_the_file_and_not_its_folder(script: Script, fil
     [
         ({}, "measure", {}),
         ({"operation": "tighten"}, "tighten", {}),
+        ({"operation": ""}, None, {}),
         ({"operation": "seat[2]"}, "seat[2]", {}),
         ({"name": "bore"}, "measure", {"value": "bore"}),
         ({"name": "bore", "reading": "top"}, "measure", {"value": "bore", "reading": "top"}),
@@ -82,7 +83,7 @@ def test_the_log_has_the_name_of_the_file_and_not_its_folder(script: Script, fil
     ],
 )
 def test_a_picture_is_bound_to_what_the_intent_names(
-    script: Script, file: str, fields: dict[str, Any], operation: str, target: dict[str, Any]
+    script: Script, file: str, fields: dict[str, Any], operation: str | None, target: dict[str, Any]
 ) -> None:
     data = attached(script, file=file, **fields)
     assert (data.get("operation"), data.get("target", {})) == (operation, target)

@@ -1,0 +1,144 @@
+"""The folder into which a phone or a camera puts its pictures, and what has arrived there.
+
+Nothing in it is changed: a picture that is attached is copied, and stays where it is, because the program that
+synchronises the folder would remove a moved one from the phone too.
+"""
+
+import os
+import stat
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+import msgspec
+from msgspec import Struct
+
+from benchflow.base.atomic_write import atomic_write
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
+from benchflow.base.regular_file import read_regular_file
+from benchflow.session.pictures.picture_file import PictureFacts, PictureRefused, read_picture
+from benchflow.session.pictures.picture_kinds import ENDINGS
+
+OFFERED_FOR: Final = 12 * 3600
+"""Seconds after its arrival for which a picture is offered: one working day. (Own rule.)"""
+
+_READ_AT_ONCE: Final = 4
+"""The most pictures that one look reads, so that it stays short."""
+_SETTING: Final = "incoming.json"
+
+
+class _Setting(Struct):
+    folder: str
+
+
+def incoming_folder(config: Path, data: Path) -> Path:
+    """The incoming folder of this machine: as set, or ``incoming`` in the data folder. It may not exist."""
+    with suppress(OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return Path(msgspec.json.decode(read_regular_file(config / _SETTING, 65_536), type=_Setting).folder)
+    return data / "incoming"
+
+
+def set_incoming_folder(config: Path, folder: Path) -> None:
+    """Set the incoming folder. ``config`` must exist.
+
+    Raises:
+        BenchflowError: there is no such folder, or the setting cannot be written.
+    """
+    if not folder.is_dir():
+        raise BenchflowError(f"There is no folder {shown_path(folder)}. Make it, or name another one.")
+    try:
+        text = str(folder.absolute()).encode().decode()
+        atomic_write(config / _SETTING, msgspec.json.encode(_Setting(text)))
+    except UnicodeEncodeError as error:
+        raise BenchflowError(f"The name {shown_path(folder)} is not UTF-8. Name another folder.") from error
+    except OSError as error:
+        raise BenchflowError(f"{config / _SETTING} cannot be written: {error.strerror}.") from error
+
+
+class IncomingPicture(Struct, frozen=True):
+    """A whole picture in the incoming folder. ``arrived`` is seconds since 1970."""
+
+    path: Path
+    facts: PictureFacts
+    arrived: float
+
+
+class _Seen(Struct, frozen=True):
+    """A file as it was at the last look: its inode, size and time of change. ``found`` is what it contains."""
+
+    inode: int
+    size: int
+    changed: int
+    found: IncomingPicture | None = None
+    read: bool = False
+
+
+class IncomingWatch:
+    """Looks into the incoming folder ``folder`` for pictures that arrived after ``since`` (seconds since 1970).
+
+    A file counts once two looks have found it with the same size and time, and it is a whole picture: a file that is
+    still being synchronised is not taken. ``unsettled`` is true if a file was found that the next look may take.
+    """
+
+    def __init__(self, folder: Path, since: float) -> None:
+        self.folder, self.since = folder, since
+        self.unsettled = False
+        self._seen: dict[str, _Seen] = {}
+        self.skipped: set[str] = set()  # SHA-256 of the pictures that are not offered
+
+    @property
+    def exists(self) -> bool:
+        """True if there is such a folder."""
+        return self.folder.is_dir()
+
+    def look(self, now: float) -> tuple[IncomingPicture, ...]:
+        """The pictures that have arrived, the first one first. ``now`` is seconds since 1970."""
+        seen: dict[str, _Seen] = {}
+        self.unsettled = False
+        left = _READ_AT_ONCE
+        for name, found in self._files(max(self.since, now - OFFERED_FOR)):
+            before = self._seen.get(name)
+            one = _Seen(found.st_ino, found.st_size, found.st_mtime_ns)
+            if before is None or (before.inode, before.size, before.changed) != (one.inode, one.size, one.changed):
+                self.unsettled = True
+            elif before.read:
+                one = before
+            elif left:
+                left -= 1
+                one = self._read(name, one, found)
+            else:
+                self.unsettled = True
+            seen[name] = one
+        self._seen = seen
+        pictures = [one.found for one in seen.values() if one.found is not None]
+        return tuple(sorted(pictures, key=lambda one: (one.arrived, one.path.name)))
+
+    def _files(self, since: float) -> list[tuple[str, os.stat_result]]:
+        """The files that have the ending of a picture and arrived after ``since``, in the order of their names."""
+        files = []
+        try:
+            names = sorted(os.listdir(self.folder))
+        except OSError:
+            return []
+        for name in names:
+            if name.startswith(".") or os.path.splitext(name)[1].lower() not in ENDINGS:
+                continue
+            with suppress(OSError):
+                found = os.lstat(self.folder / name)
+                if stat.S_ISREG(found.st_mode) and found.st_size and _arrived(found) >= since:
+                    files.append((name, found))
+        return files
+
+    def _read(self, name: str, one: _Seen, found: os.stat_result) -> _Seen:
+        path = self.folder / name
+        try:
+            picture = IncomingPicture(path, read_picture(path).facts, _arrived(found))
+        except PictureRefused:
+            return msgspec.structs.replace(one, read=True)
+        return msgspec.structs.replace(one, found=picture, read=True)
+
+
+def _arrived(found: os.stat_result) -> float:
+    """When the file came into the folder: its content may be older, because a copy often keeps its time."""
+    return max(found.st_ctime, found.st_mtime) if os.name != "nt" else found.st_ctime

@@ -1,0 +1,118 @@
+"""The actions of the bench for pictures: attach one that has arrived with one key, and open their list."""
+
+import asyncio
+import time
+
+from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.machine_folders import machine_folders
+from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
+from benchflow.session.view.bench_view import CalculatedInput, TightenInput
+from benchflow.tui.app.navigation import PicturesRequest, PictureSubject
+from benchflow.tui.bench.cursor import BenchCursor
+from benchflow.tui.bench.entry_actions import EntryActions
+from benchflow.tui.model.bench_inputs import SlotInput, TickInput, WholeInput
+
+LOOK = 5.0
+"""Seconds between two looks into the incoming folder, if there is one. (Own rule.)"""
+
+SETTLING = 1.0
+"""Seconds after which a file that was found is looked at again."""
+
+NO_LOOK = 60.0
+"""Without an incoming folder, the tick of the clock each minute looks whether there is one."""
+
+
+class PictureActions(EntryActions, inherit_bindings=False):
+    """The part of the bench that attaches pictures. The tick of its clock looks into the incoming folder."""
+
+    def watch_incoming(self) -> None:
+        """Begin to look into the incoming folder, unless the job is only viewed."""
+        if self.client.view.read_only or self.client.incoming is not None:
+            return
+        folders = machine_folders()
+        since = parse_timestamp(self.client.state.opened_at).timestamp()
+        self.client.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since)
+
+    def next_look(self) -> float:
+        """Seconds until the next look into the incoming folder."""
+        watch = self.client.incoming
+        if watch is None or not watch.exists:
+            return NO_LOOK
+        return SETTLING if watch.unsettled else LOOK
+
+    async def look_for_pictures(self) -> bool:
+        """Look into the incoming folder, in a thread. Return true if other pictures are offered now."""
+        watch = self.client.incoming
+        if watch is None or self.client.busy:
+            return False
+        arrived = await asyncio.to_thread(watch.look, time.time())
+        return self.client.offer(arrived)
+
+    def action_attach_offered(self) -> None:
+        """Attach the first of the new pictures to the current item."""
+        if self._refused_bounce():
+            return
+        picture = self.client.offered[0]
+        subject = picture_subjects(self.cursor)[0]
+
+        async def work() -> None:
+            answer = await self._send("attach", file=str(picture.path), **subject.fields)
+            if answer is not None:
+                self.client.offer(self.client.arrived)
+                text = f"{picture.facts.name} is attached to {subject.title} (event {answer.lines[-1].seq})."
+                self.show_message(f"{text} If that is wrong, press F8 to withdraw it.")
+                self.update_entry()
+
+        self.run_holding_keys(work())
+
+    def action_pictures(self) -> None:
+        self.bench_app.open(PicturesRequest(picture_subjects(self.cursor)), self._from_pictures)
+
+    def _from_pictures(self, message: str | None) -> None:
+        self.client.offer(self.client.arrived)
+        self.on_return(message)
+
+
+def picture_subjects(cursor: BenchCursor) -> tuple[PictureSubject, ...]:
+    """What a picture can be attached to here, the nearest first: the current item, the operation, the job."""
+    found: list[PictureSubject] = []
+    operation = cursor.operation
+    match cursor.item:
+        case SlotInput(input=given, slot=slot):
+            several = len(given.readings) > 1
+            title = f"{given.ask or given.name}{f', {slot.slot}' if several else ''}"
+            fields: dict[str, str | int] = {"operation": operation, "name": given.name}
+            found.append(PictureSubject(title, {**fields, "reading": slot.slot} if several else fields))
+        case TickInput(input=joint, fastener=fastener):
+            found.append(_fastener(operation, joint, fastener))
+        case WholeInput(input=TightenInput() as joint):
+            failed = cursor.failed_fastener
+            if failed is not None:
+                found.append(_fastener(operation, joint, failed))
+            found.append(PictureSubject(joint.title, {"operation": operation, "joint": joint.joint}))
+        case WholeInput(input=CalculatedInput() as value):
+            found.append(PictureSubject(value.title or value.name, {"operation": operation, "name": value.name}))
+        case _:
+            pass
+    if operation:
+        found.append(PictureSubject(f"step {cursor.client.title(operation)}", {"operation": operation}))
+    state = cursor.client.state
+    if state.remarks:
+        seq = max(state.remarks)
+        found.append(PictureSubject(f"the last note or remark (event {seq})", {"event": seq}))
+    return (*found, PictureSubject("the job as a whole", {"operation": ""}))
+
+
+def _fastener(operation: str, joint: TightenInput, fastener: int) -> PictureSubject:
+    fields: dict[str, str | int] = {"operation": operation, "joint": joint.joint, "fastener": fastener}
+    return PictureSubject(f"{joint.title}, no. {fastener}", fields)
+
+
+def offer_text(offered: tuple[IncomingPicture, ...]) -> str:
+    """The line about new pictures: ``2 new pictures. F7 attaches IMG_0012.jpg here, F8 shows all.``"""
+    if not offered:
+        return ""
+    name = offered[0].facts.name
+    name = name if len(name) <= 28 else f"{name[:14]}…{name[-13:]}"
+    count = "1 new picture" if len(offered) == 1 else f"{len(offered)} new pictures"
+    return f"{count}. F7 attaches {name} here, F8 shows all."

@@ -95,7 +95,9 @@ def picture_subjects(cursor: BenchCursor) -> tuple[PictureSubject, ...]:
         case _:
             pass
     if operation:
-        found.append(PictureSubject(f"step {cursor.client.title(operation)}", {"operation": operation}))
+        found.append(
+            PictureSubject(f"step {' '.join(cursor.client.title(operation).split())}", {"operation": operation})
+        )
     state = cursor.client.state
     if state.remarks:
         seq = max(state.remarks)

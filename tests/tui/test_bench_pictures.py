@@ -1,0 +1,124 @@
+"""Pictures at the bench: one that arrives is offered and attached with one key; the list of the pictures."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.session.pictures.incoming_folder import set_incoming_folder
+from benchflow.session.pictures.kept_files import pictures_folder
+from benchflow.tui.bench.bench_screen import BenchScreen
+from tests.driving.log_files import events_in
+from tests.driving.made_pictures import jpeg_at
+from tests.driving.script import procedure_with
+from tests.driving.session_driver import SessionDriver
+from tests.driving.small_head import start_session
+from tests.tui.app_driver import AppDriver, drive_app
+
+MEASURE = "{id: measure, title: Measure, record: {bore: {ask: Bore, limit: 80 .. 81 mm, readings: [top, bottom]}}}"
+FLANGE = "{id: flange, title: Tighten the flange, tighten: {joint: flange, stages: [20 N·m]}}"
+HEAD = "joints: {flange: {title: Flange nuts, pattern: star 6}}\n"
+
+
+@pytest.fixture
+def phone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path / "home"))
+    (tmp_path / "home" / "config").mkdir(parents=True)
+    (tmp_path / "phone").mkdir()
+    set_incoming_folder(tmp_path / "home" / "config", tmp_path / "phone")
+    return tmp_path / "phone"
+
+
+def job(folder: Path, operation: str) -> SessionDriver:
+    return start_session(folder, procedure_with(operation, head=HEAD), options={}, start={})
+
+
+async def ticks(bench: AppDriver) -> None:
+    """Let the clock of the bench tick twice: a file counts at the second look."""
+    screen = bench.app.screen_stack[-1]
+    assert isinstance(screen, BenchScreen)
+    await screen.timer_tick()
+    await screen.timer_tick()
+    await bench.press("up")
+
+
+async def test_a_new_picture_is_offered_and_one_key_attaches_it_to_the_reading(tmp_path: Path, phone: Path) -> None:
+    driver = job(tmp_path, MEASURE)
+    async with drive_app(driver.controller) as bench:
+        jpeg_at(phone / "IMG_1.jpg", 1)
+        jpeg_at(phone / "IMG_2.jpg", 2)
+        await ticks(bench)
+        assert "2 new pictures. F7 attaches IMG_1.jpg here" in bench.text
+        await bench.press("f7")
+        assert "IMG_1.jpg is attached to Bore, top (event 2)" in bench.text
+        assert "1 new picture. F7 attaches IMG_2.jpg here" in bench.text
+    event = events_in(driver.controller.journal.path)[-1]
+    assert (event["kind"], event["data"]["operation"]) == ("attached", "measure")
+    assert event["data"]["target"] == {"value": "bore", "reading": "top"}
+    assert len(list(pictures_folder(driver.controller.journal.path).iterdir())) == 1
+    assert len(list(phone.iterdir())) == 2
+
+
+async def test_a_bounce_attaches_one_picture(tmp_path: Path, phone: Path) -> None:
+    async with drive_app(job(tmp_path, FLANGE).controller) as bench:
+        jpeg_at(phone / "IMG_1.jpg", 1)
+        jpeg_at(phone / "IMG_2.jpg", 2)
+        await ticks(bench)
+        await bench.press("f7")
+        await bench.press("f7", pause=0.1)
+        assert bench.kinds.count("attached") == 1
+
+
+async def test_a_picture_of_a_joint_is_of_the_next_fastener(tmp_path: Path, phone: Path) -> None:
+    driver = job(tmp_path, FLANGE)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter", "enter")
+        jpeg_at(phone / "IMG_1.jpg")
+        await ticks(bench)
+        await bench.press("f7")
+    event = events_in(driver.controller.journal.path)[-1]
+    assert event["kind"] == "attached"
+    assert event["data"]["target"]["joint"] == "flange"
+    assert event["data"]["target"]["fastener"] >= 1
+
+
+async def test_without_a_new_picture_the_key_says_so(tmp_path: Path, phone: Path) -> None:
+    async with drive_app(job(tmp_path, FLANGE).controller) as bench:
+        await bench.press("f7")
+        assert "There is no new picture" in bench.text
+        assert "attached" not in bench.kinds
+
+
+async def test_the_list_attaches_with_a_caption_leaves_out_and_withdraws(tmp_path: Path, phone: Path) -> None:
+    driver = job(tmp_path, MEASURE)
+    async with drive_app(driver.controller) as bench:
+        jpeg_at(phone / "IMG_1.jpg", 1)
+        jpeg_at(phone / "IMG_2.jpg", 2)
+        await ticks(bench)
+        await bench.press("f8")
+        assert "new  IMG_1.jpg" in bench.text
+        await bench.press("x")
+        assert "IMG_1.jpg is not offered again" in bench.text
+        assert "new  IMG_1.jpg" not in bench.text
+        await bench.press("enter")
+        await bench.type("Score at the top\n")
+        assert "IMG_2.jpg is attached to Bore, top." in bench.text
+        assert "new picture" not in bench.text
+        await bench.press("f8", "down")
+        assert "Bore, at top: Score at the top" in bench.text or "Score at the top" in bench.text
+        await bench.press("enter")
+        await bench.type("Wrong bore\n")
+        assert "Picture of event 2 withdrawn." in bench.text
+        assert "1 new picture. F7 attaches IMG_2.jpg here" in bench.text  # it may belong elsewhere
+    assert [event["kind"] for event in events_in(driver.controller.journal.path)][1:] == [
+        "attached",
+        "picture-withdrawn",
+    ]
+
+
+async def test_a_file_of_another_folder_is_attached_by_its_path(tmp_path: Path, phone: Path) -> None:
+    jpeg_at(tmp_path / "old.jpg")
+    async with drive_app(job(tmp_path, MEASURE).controller) as bench:
+        await bench.press("f8", "enter")
+        await bench.type(f"{tmp_path / 'gone.jpg'}\n\n\n")
+        assert "There is no file" in bench.text
+        assert "attached" not in bench.kinds

@@ -19,6 +19,8 @@ COMMANDS = {
     "run": "Start a job at the bench, or continue one.",
     "teardown": "Log what comes off, line by line, or continue a teardown.",
     "check": "Find the mistakes in a procedure, and prove that its order is safe.",
+    "blocks": "List the building blocks of procedures, and show which procedures use them.",
+    "expand": "Print a procedure with its blocks written out.",
     "order": "Show the order of a procedure as a graph, or as a sheet to print.",
     "drive": "Work on a job by JSON lines, without a screen.",
     "log": "Show a log as readable text.",
@@ -43,6 +45,8 @@ COMMANDS = {
     "completion": "Print a script for command completion in a shell.",
 }
 """The purpose of each command. A command is in the module of its name: ``check`` in ``commands/check.py``."""
+_MODULES = {"expand": "expand_command"}
+"""The modules of commands whose name another module of the package has."""
 
 
 class Commands(click.Group):
@@ -63,7 +67,9 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(import_module(f"benchflow.commands.{cmd_name}"), cmd_name)
+        command: click.Command = getattr(
+            import_module(f"benchflow.commands.{_MODULES.get(cmd_name, cmd_name)}"), cmd_name
+        )
         return command
 
     def resolve_command(

@@ -14,6 +14,7 @@ from benchflow.commands.progress_line import ProgressLine
 
 if TYPE_CHECKING:
     from benchflow.ordering.proof import Proof
+    from benchflow.procedure.blocks.block_file import Block
 
 TO_FILL = "to-fill"
 """The code of a figure that is still to be filled in."""
@@ -39,7 +40,7 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, to_fill: b
     """Find every mistake in a procedure, with line and column. Then prove its order: no allowed order passes through
     a forbidden configuration, and every allowed order can be finished.
 
-    FILE is the file of a procedure, or the name of a shipped procedure.
+    FILE is the file of a procedure or of a block, or the name of a shipped procedure.
     """
     if explain is not None:
         from benchflow.commands.problem_explanations import all_codes, explanation
@@ -92,24 +93,56 @@ def _checked(
     ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
     """
     from benchflow.procedure.checks.unused_names import as_finding, check_structure
+    from benchflow.session.block_lookup import block_of_file
     from benchflow.session.procedure_loading import load_procedure
 
+    block = block_of_file(path)
+    if block is not None:
+        return _checked_block(path, block), None
     loaded = load_procedure(path)
     file = display_path(path)
-    findings = [as_finding(problem) for problem in check_structure(loaded.procedure, loaded.problems, file)]
+    findings = [as_finding(problem) for problem in loaded.problems]
+    found = [as_finding(problem) for problem in check_structure(loaded.procedure, (), file)]
     explored = {"configurations": 0, "complete": False}
     proof = None
     if loaded.procedure is not None:
         from benchflow.ordering.proof import DEFAULT_BOUND, prove
         from benchflow.trade.joint_findings import joint_problems
 
-        findings += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
+        found += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
         proof = prove(loaded.procedure, bound=bound or DEFAULT_BOUND, progress=progress)
-        findings += [finding.as_json() for finding in proof.findings]
+        found += [finding.as_json() for finding in proof.findings]
         explored = {"configurations": proof.configurations, "complete": proof.complete}
+    findings += found if loaded.source_map is None else [loaded.source_map.finding_in_author_file(one) for one in found]
+    for finding in findings:
+        if "block" in finding:
+            finding["block"] = _shown_block(finding["block"])
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))
     ok = bool(explored["complete"]) and not any(finding["severity"] == "error" for finding in findings)
     return {"file": file, "ok": ok, "findings": findings, "explored": explored}, proof
+
+
+def _checked_block(path: Path, block: "Block") -> dict[str, Any]:
+    """The report on a block file. ``block`` in it says what was checked."""
+    from benchflow.procedure.blocks.block_sample import check_block, missing_samples
+    from benchflow.procedure.checks.unused_names import as_finding
+    from benchflow.session.block_lookup import library_around
+
+    findings = [as_finding(problem) for problem in check_block(block, library_around(path))]
+    for finding in findings:
+        if "block" in finding:
+            finding["block"] = _shown_block(finding["block"])
+    missing = missing_samples(block)
+    ok = not any(finding["severity"] == "error" for finding in findings)
+    explored = {"configurations": 0, "complete": False}
+    about = {"id": block.id, "without_sample": missing}
+    return {"file": display_path(path), "ok": ok, "findings": findings, "explored": explored, "block": about}
+
+
+def _shown_block(block: str) -> str:
+    """The file and line of a block, with its file as seen from the current folder."""
+    file, _, line = block.rpartition(":")
+    return f"{display_path(Path(file))}:{line}"
 
 
 def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: bool = False) -> None:
@@ -129,7 +162,8 @@ def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: boo
             print_line(f"{file}:{finding['line']}:{finding['column']}: {_without_hint(finding['message'])}")
             continue
         place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
-        print_line(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]")
+        block = f" (block {finding['block']})" if finding.get("block") else ""
+        print_line(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]{block}")
         if finding.get("order"):
             start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
             print_line(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
@@ -148,12 +182,22 @@ def to_fill_sentence(asked: list[dict[str, Any]]) -> str:
     return to_fill_summary(len(asked), first, asked[0]["line"])
 
 
+def _block_summary(block: dict[str, Any], found: str) -> str:
+    missing = block["without_sample"]
+    how = "It was written out with its samples"
+    if missing:
+        how = f"It was not written out, because a sample is missing for {', '.join(missing)}"
+    return f"the block {block['id']}: {found or 'no mistake found'}. {how if not found or missing else 'Correct it'}."
+
+
 def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
     """Return the last line of the report on a file: the number of findings, and how much of the order was proven."""
     severities = [finding["severity"] for finding in report["findings"]]
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)
     explored = report["explored"]
+    if "block" in report:
+        return _block_summary(report["block"], found)
     if proof is None:
         return f"{found}. The order was not checked. Correct the mistakes first."
     if not proof.complete:

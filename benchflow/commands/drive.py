@@ -113,7 +113,8 @@ def drive(
     if source.procedure is None:
         for problem in source.problems:
             print_message(str(problem))
-        return CANNOT_RUN
+        if not (source.blocks and log.exists() and log.stat().st_size):  # a log has its blocks written out
+            return CANNOT_RUN
     remember_open_log(log)
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
@@ -127,6 +128,9 @@ def drive(
         print_warning(warning)
     if controller.journal.torn:
         print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
+    if procedure is not None:
+        for note in controller.compare_blocks(source):
+            print_message(note)
     if controller.read_only:
         print_message(f"View only: {log}: {controller.read_only}.")
     try:

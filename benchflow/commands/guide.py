@@ -7,8 +7,18 @@ from benchflow.commands.exit_codes import exit_code_help
 
 
 @click.command(epilog=exit_code_help())
-def guide() -> None:
+@click.option("--blocks", is_flag=True, help="Print the pages of all building blocks instead.")
+def guide(blocks: bool) -> None:
     """Print the author's guide (Markdown). It explains every key of the procedure file, with examples."""
+    if blocks:
+        from benchflow.procedure.blocks.block_page import block_page
+        from benchflow.session.block_lookup import machine_library
+
+        library = machine_library()
+        print_line("# Building blocks\n")
+        for name in library.ids:
+            print_line(block_page(library.read(library.entries_of(name)[0])))
+        return
     from benchflow.procedure.authoring.author_guide import author_guide
 
     print_line(author_guide())

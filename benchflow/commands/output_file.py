@@ -16,7 +16,7 @@ _LOG_LINE_END = re.compile(
 )
 _DATABASE_START = b"SQLite format 3\0"
 _NEAR_START = 65_536  # bytes
-_AUTHORED_KEY = re.compile(rb"^(benchflow|shop): *['\"]?[0-9]", re.MULTILINE)
+_AUTHORED_KEY = re.compile(rb"^(benchflow|benchflow-block|shop): *['\"]?[0-9]", re.MULTILINE)
 
 
 def write_output(content: str | bytes, out: Path | None) -> None:

@@ -10,7 +10,8 @@ from benchflow.commands.exit_codes import exit_code_help
 
 @click.command(epilog=exit_code_help())
 @click.option("--shop", is_flag=True, help="Print the schema of the shop file instead.")
-def schema(shop: bool) -> None:
+@click.option("--block", is_flag=True, help="Print the schema of the file of a building block instead.")
+def schema(shop: bool, block: bool) -> None:
     """Print the JSON Schema of the procedure file. An editor that uses it completes keys and marks errors.
 
     \b
@@ -19,7 +20,11 @@ def schema(shop: bool) -> None:
     Then make this the first line of the procedure:
       # yaml-language-server: $schema=./procedure.schema.json
     """
-    if shop:
+    if shop and block:
+        raise click.UsageError("Choose one of --shop and --block.")
+    if block:
+        from benchflow.procedure.authoring.json_schema import block_schema as json_schema
+    elif shop:
         from benchflow.session.shop.register_reader import json_schema
     else:
         from benchflow.procedure.authoring.json_schema import json_schema

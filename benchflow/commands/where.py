@@ -34,6 +34,7 @@ def where(incoming: Path | None, as_json: bool) -> None:
             {
                 "sessions": str(here.sessions),
                 "shop": str(here.shop),
+                "blocks": str(here.blocks),
                 "data": str(here.data),
                 "config": str(here.config),
                 "cache": str(here.cache),
@@ -46,6 +47,7 @@ def where(incoming: Path | None, as_json: bool) -> None:
     for name, path in (
         ("logs", here.sessions),
         ("shop file", here.shop),
+        ("blocks", here.blocks),
         ("data", here.data),
         ("settings", here.config),
         ("cache", here.cache),

@@ -9,6 +9,7 @@ compiled form also contains the digest of all block files that it can find.
 """
 
 import functools
+from collections.abc import Iterator
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
@@ -96,6 +97,18 @@ def load(path: Path, cache_folder: Path | None = None, block_folders: tuple[Bloc
     return read_text(text, str(path), cache_folder, (beside, *block_folders))
 
 
+def read_source(path: Path) -> str | None:
+    """The author's text of the procedure in ``path``; ``None`` if it is not UTF-8 text or too large.
+
+    Raises:
+        BenchflowError: the file cannot be read.
+    """
+    try:
+        return decode(read_regular_file(path, MAX_BYTES + 1), str(path))[0]
+    except OSError as error:
+        raise BenchflowError(f"{path} cannot be read: {error.strerror or error}.") from error
+
+
 def read_text(
     text: str,
     file: str = "procedure",
@@ -159,11 +172,28 @@ def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None
     reading = read(expansion.text, file)
     problems = [expansion.source_map.in_author_file(problem) for problem in reading.problems]
     if expansion.any_error:
-        problems = [each for each in problems if not each.block and each.code not in _FOLLOWS_FROM_OTHERS]
+        at_fault = {(mark.line, mark.column) for mark in expansion.failed}
+        problems = [
+            each for each in problems
+            if (each.line, each.column) not in at_fault and each.code not in _FOLLOWS_FROM_OTHERS
+        ]  # fmt: skip
     known = {(each.code, each.line, each.column) for each in expansion.problems}
     problems = [each for each in dict.fromkeys(problems) if (each.code, each.line, each.column) not in known]
+    problems = list(_one_for_each_use(problems))
     together = sorted((*expansion.problems, *problems), key=lambda each: (each.line, each.column))
     return None if expansion.any_error else reading.procedure, tuple(together)
+
+
+def _one_for_each_use(problems: list[Problem]) -> Iterator[Problem]:
+    """The problems, of ids that occur twice only one for each use of a block."""
+    found: set[tuple[int, int]] = set()
+    for problem in problems:
+        if problem.code != "duplicate-name" or not problem.block:
+            yield problem
+        elif (problem.line, problem.column) not in found:
+            found.add((problem.line, problem.column))
+            hint = "Write `as: NAME` beside `use`, so that the ids of the block get a prefix"
+            yield msgspec.structs.replace(problem, hint=hint)
 
 
 def _loaded(

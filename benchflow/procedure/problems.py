@@ -54,7 +54,7 @@ class Problem(Struct, frozen=True):
         """``file:line:column: Message. Hint.``; with ``warning:`` or ``note:`` before the message of one."""
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         kind = "" if self.severity == "error" else f"{self.severity}: "
-        block = f" (block: {self.block})" if self.block else ""
+        block = f" (block {self.block})" if self.block else ""
         return f"{place}: {kind}{self.text}{block}"
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import msgspec
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, folded
@@ -13,6 +14,7 @@ from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.expand import expand
 from benchflow.quantity.types import printable
+from benchflow.session.block_records import used_blocks
 from benchflow.session.catalog import SessionSummary, list_sessions
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import Line, ParsedLog, UntrustedLine, read
@@ -80,7 +82,7 @@ def log_to_continue(path: Path, procedure: tuple[Loaded, str] | None, read_proce
         )
     if procedure is not None and procedure[0].sha256 != opened.procedure_sha256:
         raise BenchflowError(f"{path} has another procedure than {procedure[1]}. Leave the procedure out.")
-    source = load_procedure_text(opened.procedure)
+    source = replace(load_procedure_text(opened.procedure), blocks=used_blocks(opened.blocks))
     return LogToContinue(path, source, opened.file, _continued(path, digest, parsed, state), opened.simulated)
 
 

@@ -19,6 +19,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
 from benchflow.session.attached_file import store_picture, with_picture
+from benchflow.session.block_records import block_records, changed_blocks
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
 from benchflow.session.head_memory import HeadMemory
@@ -98,6 +99,7 @@ class SessionController:
             self.simulated = self.state.opened.simulated
         self._unlogged_start = self.resumed  # true until the event `resumed` of this run is logged
         self._of_job = JobRegister(register)
+        self.block_notes: tuple[str, ...] = ()  # the blocks that were changed since the job was started
         self.memory: HeadMemory | None = None  # remembers the head of the log when it is closed
 
     @classmethod
@@ -208,8 +210,14 @@ class SessionController:
         if again.read_only:
             again.journal.close()
             raise BenchflowError(f"The log cannot be written: {again.read_only}.")
-        again.memory = self.memory
+        again.memory, again.block_notes = self.memory, self.block_notes
         return again
+
+    def compare_blocks(self, present: Loaded) -> tuple[str, ...]:
+        """Note which blocks of the procedure file were changed since the job was started, a sentence for each."""
+        if self.resumed and self.state is not None:
+            self.block_notes = tuple(changed_blocks(self.state.opened.blocks, present.blocks))
+        return self.block_notes
 
     @property
     def saved(self) -> int:
@@ -314,6 +322,7 @@ class SessionController:
             rules=ev.RULES,
             boot="" if self.simulated else self.clock.boot_id,
             continues=self._continues,
+            blocks=block_records(self._source.blocks),
             **register_fields(context.shop),
         )
         decision = open_job(self.procedure, intent, context, unfilled)

@@ -80,7 +80,7 @@ def first_page(
     loaded = catalog.load(target)
     open_sessions = catalog.open_jobs_of(loaded, unit)
     if unit is not None and len(open_sessions) == 1 and open_sessions[0].status != "damaged":
-        return catalog.resume(open_sessions[0].path)
+        return catalog.resume(open_sessions[0].path, procedure=loaded)
     if open_sessions:
         return JobListPage(catalog, by, unit, JobsOfProcedure(target, loaded, open_sessions))
     from benchflow.tui.screens.start_page import StartPage

@@ -3,15 +3,18 @@
 from typing import Any
 
 from benchflow.procedure.authoring.guide_introduction import INTRODUCTION
+from benchflow.procedure.authoring.guide_of_blocks import BLOCKS_SECTION
+from benchflow.procedure.blocks.block_keys import BLOCK
 from benchflow.procedure.keys.procedure_keys import PROCEDURE
 from benchflow.procedure.shapes.keyed_shapes import Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import Shape
 
 
 def author_guide() -> str:
-    """The guide as Markdown: the notation, an example, and a table of the keys for each part of a procedure."""
+    """The guide as Markdown: the notation, an example, blocks, and the keys of each part of a procedure and a block."""
     parts = parts_below(PROCEDURE)
-    return "\n".join([INTRODUCTION, *(_section_of_mapping(keys) for keys in parts.values())])
+    parts |= {name: keys for name, keys in parts_below(BLOCK).items() if name not in parts}
+    return "\n".join([INTRODUCTION, BLOCKS_SECTION, *(_section_of_mapping(keys) for keys in parts.values())])
 
 
 def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:

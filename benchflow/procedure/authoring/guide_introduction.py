@@ -172,6 +172,4 @@ sections:
 follow-up:
 - {title: Look for leaks, due: 7 d}
 ```
-
-The rest of this guide lists every key, part by part.
 """

@@ -2,9 +2,10 @@
 
 from msgspec import Struct
 
+from benchflow.base.plaintext import sentence
 from benchflow.procedure.blocks.block_file import Block
 from benchflow.procedure.blocks.block_folder import FOLDER_NAMES, UsedBlock
-from benchflow.procedure.blocks.block_keys import USE_ITEM, WrittenUse
+from benchflow.procedure.blocks.block_keys import USE_ITEM, WrittenParameter, WrittenUse
 from benchflow.procedure.blocks.block_library import BlockEntry, BlockLibrary
 from benchflow.procedure.blocks.block_use import (
     ExpansionTooLarge,
@@ -13,6 +14,7 @@ from benchflow.procedure.blocks.block_use import (
     use_items,
     use_mapping,
 )
+from benchflow.procedure.blocks.defined_names import defined_names
 from benchflow.procedure.blocks.setup_merging import merge_setup
 from benchflow.procedure.blocks.source_map import SourceMap
 from benchflow.procedure.blocks.tree_writer import write_tree
@@ -23,6 +25,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import (
     UseSite,
     YamlMapping,
     YamlNode,
+    YamlScalar,
     YamlSequence,
     child_of,
 )
@@ -34,16 +37,32 @@ MOST_USES = 20_000
 """The most uses of blocks, counted once more for each block around them."""
 
 
+class RecordedUse(Struct, frozen=True):
+    """A use of a block. ``chain`` are the blocks from the one in the procedure to this one.
+
+    ``line`` is the author's. ``file`` and ``line_in_file`` are where this use itself is written.
+    """
+
+    chain: tuple[str, ...]
+    line: int
+    file: str
+    line_in_file: int
+    prefix: str = ""
+
+
 class Expansion(Struct, frozen=True):
     """A procedure with blocks, written out. ``text`` is "" if it cannot be written out.
 
-    ``problems`` are those of the blocks and their uses, at the author's lines.
+    ``problems`` are those of the blocks and their uses, at the author's lines. ``failed`` are the places of the uses
+    that have an error.
     """
 
     text: str
     source_map: SourceMap
     blocks: tuple[UsedBlock, ...]
     problems: tuple[Problem, ...]
+    failed: frozenset[Mark] = frozenset()
+    uses: "tuple[RecordedUse, ...]" = ()
 
     @property
     def any_error(self) -> bool:
@@ -56,7 +75,17 @@ def expand_blocks(text: str, file: str, library: BlockLibrary) -> Expansion | No
     if source.root is None or source.error_at is not None or not uses_blocks(source.root):
         return None
     assert isinstance(source.root, YamlMapping)
-    return _ProcedureExpansion(source.root, source.problems, file, library).made()
+    return expand_tree(source.root, source.problems, file, library)
+
+
+def expand_tree(
+    root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary, *, is_example: bool = False
+) -> Expansion:
+    """Expand the blocks of a procedure that is parsed. ``root`` is changed.
+
+    ``is_example`` means that the names that are given to blocks need not be defined.
+    """
+    return _ProcedureExpansion(root, problems, file, library, is_example).made()
 
 
 def uses_blocks(root: YamlNode) -> bool:
@@ -75,14 +104,20 @@ def operation_lists(root: YamlNode) -> list[YamlSequence]:
 
 
 class _ProcedureExpansion:
-    def __init__(self, root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary) -> None:
+    def __init__(
+        self, root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary, is_example: bool
+    ) -> None:
+        self._is_example = is_example
         self._root, self._problems, self._file, self._library = root, problems, file, library
         self._reported: list[Problem] = []
         self._used: dict[str, UsedBlock] = {}
         self._chosen: dict[str, Block | None] = {}
         self._nodes = self._uses = 0
         self._setup: list[SetupPart] = []
+        self._names: list[tuple[WrittenParameter, YamlNode, str]] = []
         self._present = UseSite(file, 1, 1)
+        self._failed: set[Mark] = set()
+        self._recorded: list[RecordedUse] = []
 
     def made(self) -> Expansion:
         try:
@@ -98,7 +133,8 @@ class _ProcedureExpansion:
             text, places = "", SourceMap(())
         problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
         problems.sort(key=lambda problem: (problem.line, problem.column))
-        return Expansion(text, places, tuple(self._used.values()), tuple(problems))
+        return Expansion(text, places, tuple(self._used.values()), tuple(problems), frozenset(self._failed),
+                         tuple(dict.fromkeys(self._recorded)))  # fmt: skip
 
     def _expand_all(self) -> None:
         lists = operation_lists(self._root)
@@ -114,6 +150,29 @@ class _ProcedureExpansion:
                 items += [node] if child_of(node, "use") is None else self._expanded(node)
             operations_node.items = items
         merge_setup(self._root, self._setup, self)
+        self._check_names()
+
+    def _check_names(self) -> None:
+        """Report the names that are given to blocks, but that nothing in the procedure has."""
+        if self._reported or self._is_example:
+            return  # they may be names of a block that is not written out
+        defined = defined_names(self._root)
+        for parameter, node, block in self._names:
+            items = node.items if isinstance(node, YamlSequence) else [node]
+            for item in items:
+                if isinstance(item, YamlScalar):
+                    self._check_name(parameter, item, block, defined[parameter.kind])
+
+    def _check_name(self, parameter: WrittenParameter, node: YamlScalar, block: str, known: list[str]) -> None:
+        name = node.text.strip().partition("[")[0]
+        if name in known or name.rpartition(".")[2] in known:
+            return
+        origin = node.origin
+        site, file = (None, "") if origin is None or origin.site is None else (origin.site, origin.file)
+        kind = "set of places" if parameter.kind == "places" else parameter.kind
+        message = f"There is no {kind} `{name}` (parameter `{parameter.name}` of the block `{block}`)"
+        hint = hint_for(name, known, f"The procedure defines no {kind}")
+        self.report("unknown-name", site, file, node.mark, message, hint)
 
     def _expanded(self, node: YamlNode) -> list[YamlNode]:
         """The operations of one use. Its set-up is kept for the end."""
@@ -130,6 +189,12 @@ class _ProcedureExpansion:
         found = scope.expanded()
         self._setup += found.setup
         return [operation.node for operation in found.operations]
+
+    def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
+        self._recorded.append(RecordedUse(tuple(chain), site.outermost.line, site.file, site.line, use.prefix))
+
+    def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:
+        self._names.append((parameter, node, block))
 
     # --- what a use needs ---------------------------------------------------------------------------
 
@@ -197,7 +262,7 @@ class _ProcedureExpansion:
         first = site.outermost
         for problem in block.problems:
             if problem.severity == "error":
-                message = f"The block `{block.id}` has an error. {problem.message}"
+                message = f"The block `{block.id}` has an error. {sentence(problem.message)}"
                 self._reported.append(
                     Problem(problem.code, "error", self._file, first.line, first.column, message, problem.hint,
                             block=f"{block.file}:{problem.line}")

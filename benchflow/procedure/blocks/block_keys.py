@@ -1,6 +1,6 @@
 """The keys of a block file, of a parameter, and of `use` in a procedure."""
 
-from typing import Any
+from typing import Any, TypeVar
 
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import Mark, Ref
@@ -8,9 +8,10 @@ from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAP
 from benchflow.procedure.shapes.basic_shapes import TransformedShape as Transformed
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, child_of
 from benchflow.quantity.units import BASES
 
+T = TypeVar("T")
 FORMAT = "1"
 LIST = "list"
 NUMBER = "number"
@@ -24,8 +25,8 @@ NOT_GIVEN = "none"
 """The default of a parameter that may be left out, and the value in `add` that removes a key."""
 
 SETUP_KEYS = (
-    "units", "options", "places", "state", "interference", "moves", "kit", "instruments", "joints", "failures",
-    "cautions", "follow-up", "handover",
+    "documents", "units", "options", "places", "state", "interference", "moves", "kit", "instruments", "joints",
+    "failures", "cautions", "follow-up", "handover",
 )  # fmt: skip
 """Top-level keys of a procedure that a block can have too."""
 
@@ -166,7 +167,7 @@ _PARAMETER: Shape[WrittenParameter] = EitherShape(
 _BLOCK = Key("benchflow-block", _BlockFormat(), "The version of the format of a block: 1.", required=True)
 _ID = Key("id", NAMED, "The name of the block. The file has the same name: `studs-in-stages.yaml`.", required=True,
           examples=("studs-in-stages",))  # fmt: skip
-_TITLE = Key("title", LINE, "The title of the block, on one line.", required=True)
+_TITLE = Key("title", LINE, "The title of the block, on one line.")
 _ABOUT = Key("about", PARAGRAPH, "When to use it, and what it assumes, for its page in the guide.")
 _REPLACES = Key(
     "replaces",
@@ -177,7 +178,8 @@ _TAKES = Key("takes", MapShape(_PARAMETER, "parameters by name"), "The parameter
 _OPERATIONS = Key(
     "operations",
     AnyNodeShape("a list of operations", {"type": "array"}),
-    "Its operations, with the keys of an operation in a procedure. Texts, names and values may contain `{PARAMETER}`. "
+    "Its operations, with the keys of an operation in a procedure. Texts, names and values may contain `{PARAMETER}`, "
+    "and `{Parameter}` for its text with a capital first letter. "
     "`given: PARAMETER` and `unless: PARAMETER` on an operation or a list item keep it only if the parameter is given "
     "or not; `given: {PARAMETER: VALUE}` only if it has that value.",
 )
@@ -201,7 +203,7 @@ class WrittenBlock:
     def __init__(self, fields: Fields) -> None:
         self.id = fields.get_or(_ID, "")
         self.id_mark = fields.at(_ID)
-        self.title = fields.get_or(_TITLE, self.id)
+        self.title = fields.get_or(_TITLE, title_from_name(self.id))
         self.about = fields.get_or(_ABOUT, "")
         self.replaces = fields.get_or(_REPLACES, "")
         self.takes: dict[str, WrittenParameter] = fields.get_or(_TAKES, {})
@@ -209,6 +211,9 @@ class WrittenBlock:
         self.uses = fields.get(_NESTED_USE)
         self.setup = {key.name: node for key in _SETUP if (node := fields.get(key)) is not None}
         self.mark: Mark = fields.mark
+        if not fields.wrote(_TITLE):
+            hint = "Write a `title` for the list of blocks"
+            fields.context.problem("missing-title", self.id_mark, "The block has no title", hint, "note")
 
 
 BLOCK = KeyedShape(
@@ -265,6 +270,51 @@ class WrittenUse:
         self.add_marks = _key_marks(fields.nodes.get("add"))
 
 
+USES_DESCRIPTION = (
+    "Blocks whose set-up is needed (kit, instruments, joints ...). A block with operations is used in a section, "
+    "among its operations."
+)
+
+
+class _NotHere(Shape[WrittenUse]):
+    """The use of a block, where blocks are written out before. Only a text that is from no file still has one."""
+
+    noun = "the use of a block"
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> WrittenUse | None:
+        message = "A block cannot be looked up here, because this text is not read from a file"
+        context.problem("unknown-name", node.mark, message, "Write the procedure out: benchflow expand FILE")
+        return None
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"anyOf": [USE_ITEM.schema(definitions), NAMED.schema(definitions)]}
+
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return (USE_ITEM,)
+
+
+class OperationOrUse(Shape[T]):
+    """An operation, or the use of a block in place of operations."""
+
+    noun = "an operation, or the use of a block"
+
+    def __init__(self, operation: Shape[T]) -> None:
+        self._operation = operation
+
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
+        if child_of(node, "use") is None:
+            return self._operation.read(node, context, name)
+        USE_HERE.read(node, context)
+        return None
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        operation, use = self._operation.schema(definitions), USE_ITEM.schema(definitions)
+        return {"if": {"type": "object", "required": ["use"]}, "then": use, "else": operation}
+
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return (self._operation, USE_ITEM)
+
+
 def _key_marks(node: YamlNode | None) -> dict[str, Mark]:
     return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
 
@@ -282,3 +332,6 @@ USE_ITEM = KeyedShape(
         "`add: {OPERATION: {after: ...}}`",
     },
 )
+USE_HERE = _NotHere()
+USES: Shape[tuple[WrittenUse, ...]] = ListShape(USE_HERE, single=True)
+"""The uses under `use` at the top level."""

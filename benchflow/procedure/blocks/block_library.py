@@ -72,6 +72,17 @@ class BlockLibrary:
             self._read[entry.path] = read_block(entry.data or b"", str(entry.path), entry.id, entry.sha256)
         return self._read[entry.path]
 
+    def with_block(self, block: "Block") -> "BlockLibrary":
+        """This library with ``block`` in place of all blocks with its id."""
+        other = BlockLibrary(())
+        path = Path(block.file)
+        entry = BlockEntry(block.id, path, "beside", b"", block.sha256)
+        other.folders = self.folders
+        other.entries = (entry, *(each for each in self.entries if each.id != block.id))
+        other._by_id = {**self._by_id, block.id: [entry]}
+        other._read = {**self._read, path: block}
+        return other
+
 
 def _resolved(path: Path) -> Path:
     try:

@@ -6,7 +6,7 @@ from typing import Protocol
 from msgspec import Struct
 
 from benchflow.procedure.blocks.block_file import Block
-from benchflow.procedure.blocks.block_keys import NOT_GIVEN, USE_ITEM, WrittenUse
+from benchflow.procedure.blocks.block_keys import NAME_KINDS, NOT_GIVEN, USE_ITEM, WrittenParameter, WrittenUse
 from benchflow.procedure.blocks.own_names import OPERATION_ROLES, PLAIN, SETUP_ROLES
 from benchflow.procedure.blocks.parameter_kinds import Argument, argument, noun_of, role_of
 from benchflow.procedure.blocks.placeholder_filling import Filling
@@ -60,6 +60,8 @@ class Surroundings(Protocol):
     def block_of(self, use: WrittenUse, site: UseSite) -> Block | None: ...
     def report(self, code: str, site: UseSite | None, file: str, mark: Mark, message: str, hint: str = "",
                severity: Severity = "error") -> None: ...  # fmt: skip
+    def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None: ...
+    def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None: ...
     def count_node(self) -> None: ...
     def count_use(self) -> None: ...
 
@@ -100,6 +102,8 @@ class BlockScope:
                 found, problems = argument(parameter, node)
                 for problem in problems:
                     self._report_about_value(problem, node, name)
+                if parameter.kind in NAME_KINDS and not problems:
+                    self._around.name_given(parameter, node, self.block.id)
                 bound[name] = found
                 continue
             if parameter.default is None:
@@ -332,6 +336,12 @@ class _Quiet:
     def report(self, *_: object, **__: object) -> None:
         return
 
+    def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:
+        return
+
+    def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
+        return
+
     def count_node(self) -> None:
         self._around.count_node()
 
@@ -353,6 +363,7 @@ def scope_of(use: WrittenUse, site: UseSite, outer: BlockScope | None, around: S
         message = f"More than {MOST_DEPTH} blocks use each other here: {' uses '.join(chain)}"
         around.report("block-cycle", outer_site, file, use.mark, message, "Use the blocks one beside the other")
         return None
+    around.use_made([*chain, use.block], use, site)
     block = around.block_of(use, site)
     if block is None or block.written is None:
         return None

@@ -1,6 +1,7 @@
 """Replaces the placeholders of a block by the given values, and gives its own names their new names.
 
-A node that is only a placeholder is replaced by the whole given node. A placeholder in a text is replaced by text.
+A node that is only a placeholder is replaced by the whole given node. A placeholder in a text is replaced by text;
+``{Number}`` is the text of the parameter ``number`` with a capital first letter.
 Filling is one pass: a given text may contain ``{side}``, which stays for the reader.
 """
 
@@ -60,6 +61,7 @@ class Filling:
     ) -> None:
         self._file, self._site, self._given, self._rename = file, site, given, rename
         self._report, self._count = report, count
+        self._capitals = {_capital(name): name for name in given if _capital(name) not in given}
         self._quantities = {
             name: each.quantity for name, each in given.items() if each.quantity is not None and not each.is_asked
         }
@@ -93,11 +95,16 @@ class Filling:
         return inside if inside is not None and self._has_parameter(inside) else None
 
     def _has_parameter(self, text: str) -> bool:
-        return text in self._given or any(name in self._given for name in _name.findall(text))
+        return text in self._given or text in self._capitals or any(name in self._given for name in _name.findall(text))
 
     def _in_place_of(self, only: str, node: YamlNode) -> YamlNode | None:
         """The node in place of one that is only the placeholder ``only``."""
         found = self._given.get(only)
+        if found is None and only in self._capitals:
+            if self._given[self._capitals[only]].node is None:
+                return None
+            text = self._text_of(only, node.mark)
+            return YamlScalar(text, node.line, node.column, False, None, origin=self._at(node))
         if found is not None:
             return None if found.node is None else self._passed(found.node, node.mark)
         if any(self._given[name].node is None for name in _name.findall(only) if name in self._given):
@@ -153,7 +160,7 @@ class Filling:
     def _mapping(self, node: YamlMapping, role: Role) -> YamlNode | None:
         pairs: list[tuple[YamlScalar, YamlNode]] = []
         for key, value in (*node.pairs, *node.repeated):
-            if key.text in CONDITIONS and not isinstance(role, str):
+            if key.text in CONDITIONS:
                 continue
             key_role, value_role = _roles_of_pair(node, key.text, role)
             new_key = self._key(key, key_role)
@@ -206,6 +213,8 @@ class Filling:
         return made + text[end:], given
 
     def _text_of(self, inside: str, mark: Mark) -> str:
+        if inside in self._capitals:
+            return _capital(self._text_of(self._capitals[inside], mark))
         found = self._given.get(inside)
         if found is None:
             return self._calculated(inside, mark)
@@ -298,6 +307,10 @@ def _numbered(lines: list[str]) -> list[str]:
             line = f"{count}. {line[found.end() :]}"
         made.append(line)
     return made
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _is_blank(node: YamlNode) -> bool:

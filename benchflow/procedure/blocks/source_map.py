@@ -2,6 +2,7 @@
 
 import re
 from bisect import bisect_right
+from typing import Any
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -57,6 +58,13 @@ class SourceMap(Struct, frozen=True):
         return replace(
             problem, line=mark.line, column=mark.column, block=block, message=self.in_message(problem.message)
         )
+
+    def finding_in_author_file(self, finding: dict[str, Any]) -> dict[str, Any]:
+        """A finding of ``check --json`` at its place in the author's file; with ``block`` if it is about a block."""
+        mark, block = self.origin_of(Mark(finding["line"], finding["column"]))
+        message = self.in_message(finding["message"])
+        place = {"line": mark.line, "column": mark.column, "message": message}
+        return {**finding, **place, **({"block": block} if block else {})}
 
     def in_message(self, message: str) -> str:
         """The message with the line numbers of the author's file."""

@@ -26,6 +26,16 @@ def write_tree(root: YamlMapping) -> tuple[str, SourceMap]:
     return "\n".join([*writer.lines, ""]), SourceMap(tuple(writer.places))
 
 
+def flow_text(node: YamlNode) -> str:
+    """A node on one line, in brackets if it is a list or a mapping."""
+    if isinstance(node, YamlScalar):
+        return _scalar_text(node, flow=True)
+    if isinstance(node, YamlSequence):
+        return f"[{', '.join(flow_text(item) for item in node.items)}]"
+    pairs = (f"{_key_text(key, flow=True)}: {flow_text(value)}".removesuffix(": ") for key, value in node.pairs)
+    return "{" + ", ".join(pairs) + "}"
+
+
 class _TreeWriter:
     def __init__(self) -> None:
         self.lines: list[str] = []

@@ -15,7 +15,7 @@ Finding = dict[str, Any]
 
 
 def as_finding(problem: Problem) -> Finding:
-    """A problem as a finding. Its message contains the hint."""
+    """A problem as a finding. Its message contains the hint. It has ``block`` only if it is about a block."""
     return {
         "code": problem.code,
         "severity": problem.severity,
@@ -23,6 +23,7 @@ def as_finding(problem: Problem) -> Finding:
         "line": problem.line,
         "column": problem.column,
         "message": problem.text,
+        **({"block": problem.block} if problem.block else {}),
     }
 
 

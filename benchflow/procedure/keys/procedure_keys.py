@@ -4,6 +4,7 @@ from typing import cast
 
 from msgspec import Struct
 
+from benchflow.procedure.blocks.block_keys import USES, USES_DESCRIPTION, OperationOrUse
 from benchflow.procedure.keys.change_keys import CHANGES
 from benchflow.procedure.keys.evidence_keys import WAIVE
 from benchflow.procedure.keys.joint_keys import JOINTS
@@ -94,8 +95,8 @@ _ONE_BY_ONE = Key(
 )
 _OPERATIONS = Key(
     "operations",
-    ListShape(OPERATION),
-    "The operations of this section, in their usual order.",
+    ListShape(OperationOrUse(OPERATION)),
+    "The operations of this section, in their usual order, and uses of blocks (`use`).",
     required=True,
 )
 
@@ -165,6 +166,7 @@ _DOCUMENTS = Key(
 )
 _NOTICE = Key("notice", PARAGRAPH, "A notice that is shown first.")
 _CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
+_USE = Key("use", USES, USES_DESCRIPTION, examples=(["torque-tools"],))
 _UNITS = Key("units", UNITS, "The unit that the screen shows for each dimension; any unit can be entered.")
 _OPTIONS = Key(
     "options", OPTIONS, "Questions at the start of a job; the answers decide which operations are part of the build."
@@ -247,7 +249,7 @@ PROCEDURE = KeyedShape(
     "procedure",
     "a procedure",
     (
-        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _DOCUMENTS, _NOTICE, _CAUTIONS, _UNITS, DECISION,
+        _BENCHFLOW, _ID, _TITLE, _REVISION, _SUBJECT, _SOURCE, _DOCUMENTS, _NOTICE, _CAUTIONS, _USE, _UNITS, DECISION,
         WAIVE, _OPTIONS, _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS,
         _FOLLOW_UP, _HANDOVER, _CHANGES,
     ),

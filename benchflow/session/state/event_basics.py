@@ -40,3 +40,11 @@ class PersonRecord(Struct, frozen=True, omit_defaults=True):
     pin: bool = False  # true if a PIN is set
     pin_changed: str = ""  # when the PIN was set or removed, as written in the register
     retired: str = ""  # the first day without work here, such as 2026-03-01
+
+
+class BlockRecord(Struct, frozen=True, omit_defaults=True):
+    """A building block that the procedure was written out with, and the SHA-256 of its file."""
+
+    id: str
+    sha256: str
+    file: str = ""  # its name, for display only

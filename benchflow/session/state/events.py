@@ -17,6 +17,7 @@ from benchflow.session.state.come_back_events import ComplaintReported as Compla
 from benchflow.session.state.come_back_events import FindingRecorded as FindingRecorded
 from benchflow.session.state.come_back_events import FindingWithdrawn as FindingWithdrawn
 from benchflow.session.state.continued_job import ContinuedLog, EarlierJob, OperationTakenOver
+from benchflow.session.state.event_basics import BlockRecord as BlockRecord
 from benchflow.session.state.event_basics import Event as Event
 from benchflow.session.state.event_basics import InstrumentShare as InstrumentShare
 from benchflow.session.state.event_basics import PersonRecord as PersonRecord
@@ -51,7 +52,7 @@ RULES = 3
 class JobOpened(Event, frozen=True, tag="opened"):
     """A job was started. This is the first event of every log."""
 
-    procedure: str  # the whole text of the procedure file
+    procedure: str  # the whole text of the procedure file; if it uses blocks, the text with them written out
     procedure_sha256: str
     file: str  # name of the procedure file, for display only
     options: dict[str, str]
@@ -67,6 +68,7 @@ class JobOpened(Event, frozen=True, tag="opened"):
     shop: str | None = None  # SHA-256 of id and people of the register; None without one
     continues: ContinuedLog | None = None  # the damaged or left log whose engine is built on here
     earlier: tuple[EarlierJob, ...] = ()  # other logs of the same unit on this bench, the first one first
+    blocks: tuple[BlockRecord, ...] = ()  # the blocks that are written out in `procedure`
 
 
 class JobResumed(Event, frozen=True, tag="resumed"):

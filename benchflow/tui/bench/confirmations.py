@@ -23,6 +23,8 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
     remembered = client.controller.remembered()
     if remembered:
         return (remembered,)
+    if client.controller.block_notes:
+        return client.controller.block_notes
     if journal.torn is not None:
         return (
             f"The last line of the log was incomplete. A copy is in {journal.torn.name}. Continue with the step shown.",

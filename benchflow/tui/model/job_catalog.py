@@ -79,8 +79,10 @@ class JobCatalog:
             return None
         return len(expand(loaded.procedure, job.options).steps)
 
-    def resume(self, log: Path, other_register: str = "") -> SessionController:
+    def resume(self, log: Path, other_register: str = "", procedure: Loaded | None = None) -> SessionController:
         """Open a log to continue its job, and return its controller. ``other_register`` replaces the common reason.
+
+        If the present ``procedure`` file is given, the controller notes which of its blocks were changed.
 
         Raises:
             OtherRegister: the job has another register, and no reason is given.
@@ -98,6 +100,8 @@ class JobCatalog:
             controller.close()
             controller = self.watch(log)
         controller.memory = HeadMemory(self.places.heads)
+        if procedure is not None:
+            controller.compare_blocks(procedure)
         return controller
 
     def watch(self, log: Path) -> SessionController:

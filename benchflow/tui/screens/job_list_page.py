@@ -121,9 +121,10 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         row = self.rows[self.at]
         try:
             if isinstance(row, SessionSummary):
-                self.bench_app.open_bench(self.catalog.resume(row.path), self.by or "")
+                loaded = None if self.only is None else self.only.loaded
+                self.bench_app.open_bench(self.catalog.resume(row.path, procedure=loaded), self.by or "")
             else:
-                loaded = self.catalog.load(row) if self.only is None else self.only.loaded
+                loaded = self.only.loaded if self.only is not None else self.catalog.load(row)
                 self.app.push_screen(StartPage(self.catalog, loaded, row.name, self.by, self.unit))
         except OtherRegister as error:
             assert isinstance(row, SessionSummary)  # a new job has no register yet

@@ -1,0 +1,73 @@
+"""The part of the author's guide about building blocks. The tests read and expand its examples."""
+
+BLOCKS_SECTION = """
+## Building blocks
+
+Work that is done the same way in every engine is written once, in a block: studs in stages, end float with shims,
+sealant with a window. A block is a file with parameters. `benchflow blocks` lists the blocks, `benchflow blocks show
+ID` prints the page of one, and `benchflow guide --blocks` the pages of all. `benchflow blocks used ID` says which
+procedures use it.
+
+**Use a block** among the operations of a section. `with` gives the parameters, `as` a prefix for the ids of the block:
+
+```yaml
+- use: cover-on-studs
+  with: {joint: cover-studs, final: 24 N·m}
+  as: cover
+```
+
+The operation `tighten` of the block is then `cover-tighten`, and other operations name it so: `after:
+[cover-tighten]`. `names: {tighten: close-the-cover}` gives one id a name of its own. `add: {tighten: {takes: 10
+min}}` sets whole keys of one operation; `none` deletes a key. `benchflow expand FILE` prints the procedure with its
+blocks written out. `benchflow check` proves that text, and reports at your line, with the line of the block beside
+it. The log of a job has the text written out and the SHA-256 of each block. A block that is changed later does not
+change a job that was started.
+
+**Write a block** in the folder `blocks` beside your procedures, or in the shop's folder (`benchflow where`), in a file
+with its id as the name, such as `cover-on-studs.yaml`:
+
+```yaml
+benchflow-block: 1
+id: cover-on-studs
+title: A cover on studs, in three stages
+about: |
+  For a cover with a gasket that is compressed evenly. It assumes clean threads.
+takes:
+  joint: {kind: joint, text: The studs of the cover}
+  final: {kind: torque, text: The torque of the last stage, sample: 24 N·m}
+  lubricant: {kind: text, default: engine oil}
+  gap: {kind: limit, of: length, default: none, text: "The gap at the edge, if it is measured"}
+operations:
+- id: oil
+  title: Oil the studs with {lubricant}
+  check: [Every thread is wet]
+- id: tighten
+  title: Tighten the cover to {final}
+  after: [oil]
+  tighten: {joint: {joint}, stages: [{final / 3}, {2 * final / 3}, {final}]}
+  undo: {do: Loosen the nuts in the reverse order.}
+- id: measure
+  given: gap
+  title: Measure the gap
+  after: [tighten]
+  record:
+    gap: {ask: Gap at the edge, unit: mm, limit: {gap}, above: [{do: Tighten again, redo: [tighten]}]}
+```
+
+- `{final}` alone is replaced by the whole value: a text, a list or a mapping. In a list, a list is inserted item by
+  item. In a text, it is replaced by text; `{Final}` begins with a capital. `{final / 3}` is worked out exactly.
+- `default: none` makes a parameter optional. A key, a list item or a line of a text that consists only of a parameter
+  that is not given is left out. `given: gap` or `unless: gap` on an operation or a list item keeps it or leaves it
+  out; `given: {way: shims}` compares with a value.
+- `{cylinder}`, a placeholder that names no parameter, stays for `each`.
+- A block may also have `kit`, `instruments`, `joints`, `state`, `interference`, `moves`, `failures` and so on. They
+  are added to the procedure. An entry of the same name in the procedure itself counts instead. Two blocks that bring
+  different entries under one name are an error. A block with set-up only is used at the top level: `use: [ID]`.
+- Blocks may use blocks. A circle is an error.
+- Two blocks with one id in different folders are an error, unless the first one says `replaces: ID`. The order is:
+  beside the procedure, the shop's folder, the shipped blocks.
+- `benchflow check BLOCKFILE` checks a block alone. If every parameter has a `sample` or a `default`, the block is
+  also written out with them.
+
+The rest of this guide lists every key, part by part.
+"""

@@ -86,6 +86,17 @@ def stage_source(procedure: Procedure, stage: Stage, tighten: Tighten) -> Source
     return source_of(procedure, own, tighten.source, "" if joint is None else joint.source)
 
 
+def own_source(source: Source | None) -> str:
+    """The source of a figure for where the figure is shown; "" without one, or if it is that of the whole procedure."""
+    return "" if source is None or source.by_default else source.shown
+
+
+def source_of_numbers(procedure: Procedure) -> str:
+    """What the procedure says about all its numbers, for its first page and its sheets; "" if it says nothing."""
+    found = default_source(procedure)
+    return found.shown if found is not None and found.document is not None else procedure.source
+
+
 def misspelt_document(text: str, procedure: Procedure) -> tuple[str, str | None] | None:
     """The first word of a source that looks like the id of a document and is none, and the id most similar to it.
 

@@ -117,14 +117,19 @@ def _figures_of_value(procedure: Procedure, value: RecordedValue | CalculatedVal
     bounds = bounds_of(value)
     known = [bound for bound in bounds if not isinstance(bound, AskedLimit)]
     if known or (value.source and not bounds):
-        given = next((text for text in map(given_source, known) if text), "")
-        source = source_of(procedure, given, value.source)
+        source = source_of_value(procedure, value)
         yield Figure("value", value.name, value_text(value), source, operation, mark=value.mark)
     for limit in value.also if isinstance(value, RecordedValue) else ():
         if isinstance(limit.bound, AskedLimit):
             continue
         source = source_of(procedure, given_source(limit.bound), limit.source, value.source)
         yield Figure("value", value.name, limit.bound.text, source, operation, limit=limit.label, mark=limit.mark)
+
+
+def source_of_value(procedure: Procedure, value: RecordedValue | CalculatedValue) -> Source | None:
+    """The source of the limits of a value. One that was given at the bench has the source that was given with it."""
+    given = next((text for text in map(given_source, bounds_of(value)) if text), "")
+    return source_of(procedure, given, value.source)
 
 
 def _figures_of_stages(procedure: Procedure, tighten: Tighten, operation: str) -> Iterator[Figure]:

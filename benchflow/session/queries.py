@@ -18,6 +18,7 @@ from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.rules.takeover_list import operations_to_take_over
 from benchflow.session.state.state import State
 from benchflow.session.view.clock_rows import clock_rows, latest_start_times
+from benchflow.session.view.figure_rows import figure_rows
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 
@@ -35,7 +36,14 @@ def answer_query(
             return answer if damage is None else answer | {"damage": damage_status(state, damage, untrusted)}
         case intents.AskWhy():
             reasons = why(state, query.operation, context)
-            return reasons if isinstance(reasons, Refusal) else {"why": reasons_as_json(reasons)}
+            return (
+                reasons
+                if isinstance(reasons, Refusal)
+                else {
+                    "why": reasons_as_json(reasons),
+                    "figures": msgspec.to_builtins(list(figure_rows(state, state.plan.steps[query.operation]))),
+                }
+            )
         case intents.AskRoute():
             actions = route(state, query.operation)
             return actions if isinstance(actions, Refusal) else {"route": list(actions)}

@@ -20,6 +20,7 @@ from benchflow.review.sheets.fitted_parts import part_rows, removed_part_rows
 from benchflow.review.sheets.operation_on_sheet import operation_on_sheet
 from benchflow.review.sheets.out_of_the_ordinary import out_of_the_ordinary
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, BuildSheet, SheetFollowUp, SheetSection
+from benchflow.review.sheets.sources_on_sheet import source_facts
 from benchflow.session.history.event_text import continued_text
 from benchflow.session.history.history import changed_entry, known_event, untrusted_entry
 from benchflow.session.history.log_titles import LogTitles
@@ -133,8 +134,7 @@ def _sheet_facts(log: LoadedLog, worked: float) -> Iterator[tuple[str, str]]:
     procedure, session = log.procedure, log.facts.session
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     yield "Procedure text", f"SHA-256 {session.procedure[:16]}… ({session.file})"
-    if procedure.source:
-        yield "Numbers from", procedure.source
+    yield from source_facts(procedure, "Numbers from")
     for option in procedure.options:
         if option.name in session.options:
             yield option.ask or option.name, session.options[option.name]

@@ -188,7 +188,8 @@ def _value_lines(value: SheetValue) -> Iterator[str]:
     word = VERDICT_TEXT[value.verdict]
     verdict = f" **{word}**" if value.verdict in NOT_ACCEPTED else f", {word}" if word else ""
     figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures)
-    limit = f", limit {plain(value.limit)}" if value.limit else ""
+    source = f" (source: {plain(value.source)})" if value.source else ""
+    limit = f", limit {plain(value.limit)}{source}" if value.limit else ""
     tools = f", with {plain(', '.join(value.tools))}" if value.tools else ""
     yield f"- {plain(value.ask)}: **{plain(figures)}**{limit}{verdict}{tools}"
     if value.waived:

@@ -25,6 +25,7 @@ from benchflow.review.sheets.plain_deviations import (
     unfinished_words,
 )
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, SheetFollowUp
+from benchflow.review.sheets.sources_on_sheet import source_facts
 from benchflow.review.sheets.unit_systems import stage_in_two_units
 from benchflow.session.rules.planned_disassembly import trials
 from benchflow.session.rules.stage_torques import tighten_in_force
@@ -156,8 +157,7 @@ def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     if checkers:
         yield "Checked by", ", ".join(checkers)
     yield "Procedure", f"{log.procedure.id}, revision {log.procedure.revision}"
-    if log.procedure.source:
-        yield "Numbers from", log.procedure.source
+    yield from source_facts(log.procedure, "Numbers from")
 
 
 def _steps_done(log: LoadedLog) -> tuple[Step, ...]:

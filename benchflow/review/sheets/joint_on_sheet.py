@@ -12,7 +12,7 @@ from benchflow.procedure.model import (
     Joint,
     JointSides,
     LoosenStage,
-    Stage,
+    OpenStage,
     Tighten,
     TorqueStage,
 )
@@ -20,8 +20,9 @@ from benchflow.procedure.plan import Step
 from benchflow.review.evidence.lubricant_points import lubricants_on_threads
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.sheets.sources_on_sheet import common_source, stage_words
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
-from benchflow.session.rules.stage_torques import figure_source, tighten_in_force
+from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.state.state import Tick, Work
 from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -54,11 +55,12 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
         f"class {joint.grade}" if joint.grade else "",
         _lubricant_text(joint, lubricants_on_threads(log, step, joint)),
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
+        f"source: {common}" if (common := common_source(log.procedure, tighten)) else "",
     ]
     return SheetJoint(
         joint.title or joint.id,
         ", ".join(part for part in about if part),
-        tuple(_stage_text(log, step, number, stage) for number, stage in enumerate(tighten.stages, 1)),
+        tuple(_stage_text(log, step, tighten, number) for number in range(1, len(tighten.stages) + 1)),
         tuple(_fastener_cells(joint, tighten, work)),
         tuple(_tool_lines(log, step, tighten)),
         joint.sides,
@@ -76,11 +78,14 @@ def _lubricant_text(joint: Joint, used: tuple[str, ...]) -> str:
     return f"lubricant used: {names}{stated}"
 
 
-def _stage_text(log: LoadedLog, step: Step, number: int, stage: Stage) -> str:
-    """A stage with its group, and with the source of a torque that is not in the procedure."""
+def _stage_text(log: LoadedLog, step: Step, tighten: Tighten, number: int) -> str:
+    """A stage with its group and its source, unless all stages of the joint have the same."""
+    stage = tighten.stages[number - 1]
     only = f" ({stage.only} only)" if stage.only else ""
-    source = figure_source(log.state, step, number)
-    return f"{stage.text}{only}{f' (source: {source})' if source else ''}"
+    written = step.operation.tighten.stages[number - 1] if step.operation.tighten is not None else stage
+    formula = written.formula if isinstance(written, OpenStage) else ""
+    source = f" (source: {formula})" if formula else stage_words(log.procedure, tighten, number)
+    return f"{stage.text}{only}{source}"
 
 
 def _fastener_cells(joint: Joint, tighten: Tighten, work: Work) -> Iterator[FastenerCell]:

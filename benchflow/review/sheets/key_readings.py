@@ -8,7 +8,9 @@ from msgspec.structs import replace
 
 from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import CalculatedValue, EqualWithin, RecordedValue
+from benchflow.procedure.model import values_of as values_of_operation
 from benchflow.procedure.plan import Step
+from benchflow.procedure.procedure_figures import source_of_value
 from benchflow.review.evidence.speed_points import much_shorter_than_stated, short_duration
 from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
@@ -55,6 +57,7 @@ class _CollectedReading(Struct):
     places: list[str] = []  # of each of the values
     judged_as: str = ""
     remarks: list[str] = []
+    own_choice: bool = False  # the limit is the author's own choice
 
 
 def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
@@ -74,6 +77,7 @@ def key_readings(log: LoadedLog) -> tuple[KeyReading, ...]:
                 continue
             row = rows.setdefault((name, value.unit, value.limit), _CollectedReading(name, value.unit))
             row.judged_as = _judged_as(step, value)
+            row.own_choice = row.own_choice or _is_own_choice(log, step, value)
             row.values.append(value)
             row.places.append(step.place or "")
             row.readings += _labelled(log, step, value)
@@ -111,6 +115,13 @@ def _judged_as(step: Step, value: Value) -> str:
     return "mean" if record.judge == "mean" else ""
 
 
+def _is_own_choice(log: LoadedLog, step: Step, value: Value) -> bool:
+    """True if the limit is the own choice of whoever wrote the procedure, against a printed figure or without one."""
+    found = next((one for one in values_of_operation(step.operation) if one.name == value.name), None)
+    source = None if found is None else source_of_value(log.procedure, found)
+    return source is not None and source.own_choice
+
+
 def _labelled(log: LoadedLog, step: Step, value: Value) -> list[tuple[str, ReadingFact]]:
     """The readings in force with their place: ``1 front``."""
     if value.calculated:
@@ -132,6 +143,7 @@ def _key_reading(row: _CollectedReading) -> KeyReading:
     remark = ". ".join(dict.fromkeys(row.remarks))
     verdict = VERDICT_TEXT["not-proven" if remark and worst.verdict not in OUT_OF_LIMIT else worst.verdict]
     limit = worst.limit.partition(_OTHER_READING)[0]
+    limit += " (own choice)" if row.own_choice and limit else ""
     return KeyReading(row.name, _figures(row), row.unit, limit, verdict, other, other_limit, remark)
 
 

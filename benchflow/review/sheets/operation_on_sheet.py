@@ -6,7 +6,13 @@ from functools import partial
 
 from benchflow.base.durations import rounded_duration
 from benchflow.ordering.wording import step_title
+from benchflow.procedure.figure_sources import own_source, source_of
+from benchflow.procedure.figures_to_fill import given_source
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import RecordedValue, parts_of
+from benchflow.procedure.model import values_of as values_of_operation
 from benchflow.procedure.plan import Step
+from benchflow.procedure.procedure_figures import source_of_value
 from benchflow.quantity import Interval, Quantity, difference_factor, show_with_typed
 from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time
@@ -17,6 +23,7 @@ from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.log.register_remarks import signature_proof_text
 from benchflow.review.sheets.joint_on_sheet import joint_of, tool_of
 from benchflow.review.sheets.sheet_content import BuildSheetOperation, SheetValue
+from benchflow.review.sheets.sources_on_sheet import words_of_source
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.planned_disassembly import trials
 from benchflow.session.state.clock import BY_WALL_CLOCK
@@ -53,13 +60,13 @@ def operation_on_sheet(
         took=_took(times, across_restart) if fact is not None and done is not None else "",
         taken_over=takeover_text(log.state, step.id),
         values=tuple(
-            _sheet_value(log, value)
+            _sheet_value(log, step, value)
             for value in values_of(log, step)
             if value.readings or value.calculated or value.further
         ),
         joint=joint_of(log, step) if here else None,
         checks=tuple((point.text, number in work.checks) for number, point in enumerate(checks, 1)),
-        parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
+        parts=tuple(f"{name}: {take}{_source_of_choice(log, step, name)}" for name, take in work.chosen.items()),
         signed=_signed(log, signature) if signature is not None else "",
         self_signed=signature is not None and signature.self_signed,
         hold=hold.for_ if hold is not None else "",
@@ -104,7 +111,7 @@ def _people_of_operation(fact: OperationFact | None) -> str:
     return ", ".join([fact.by, *others]) if fact.by else ", ".join(others)
 
 
-def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
+def _sheet_value(log: LoadedLog, step: Step, value: Value) -> SheetValue:
     many = len(value.readings) > 1
     return SheetValue(
         name=value.name,
@@ -119,6 +126,7 @@ def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
         gauge=_gauge_of_value(value),
         filled=value.filled,
         waived=value.waived,
+        source=_source_of_value(log, step, value),
         tools=tuple(dict.fromkeys(tool_of(log, serial, name) for r in value.readings for serial, name in r.tools)),
         earlier=tuple(
             f"{_reading_text(r)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
@@ -126,6 +134,24 @@ def _sheet_value(log: LoadedLog, value: Value) -> SheetValue:
             if r.verdict != "none" or r.corrected
         ),
     )
+
+
+def _source_of_value(log: LoadedLog, step: Step, value: Value) -> str:
+    """Where the limit of a value comes from; "" if the source is that of the whole procedure."""
+    of_value = [one for one in values_of_operation(step.operation) if one.name == value.name]
+    if not of_value or not value.limit:
+        return ""
+    also = of_value[0].also if isinstance(of_value[0], RecordedValue) else ()
+    further = next((limit for limit in also if value.further and limit.label == value.further), None)
+    if further is None:
+        return own_source(source_of_value(log.procedure, of_value[0]))
+    return own_source(source_of(log.procedure, given_source(further.bound), further.source, of_value[0].source))
+
+
+def _source_of_choice(log: LoadedLog, step: Step, name: str) -> str:
+    plain = ValueRef.parse(name).name
+    written = next((one.source for one in parts_of(step.operation) if one.name in (name, plain)), None)
+    return "" if written is None else words_of_source(source_of(log.procedure, written))
 
 
 def _reading_text(reading: ReadingFact) -> str:

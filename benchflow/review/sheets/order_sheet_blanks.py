@@ -6,6 +6,7 @@ from msgspec import Struct
 
 from benchflow.ordering.called_work import whole_plan
 from benchflow.ordering.pictures.order_sheet import OperationTurn, OrderSheet
+from benchflow.procedure.figure_sources import source_of
 from benchflow.procedure.model import (
     NO_SIDES,
     Bound,
@@ -26,6 +27,8 @@ from benchflow.procedure.model import (
     stage_remedies,
     written_limit,
 )
+from benchflow.procedure.procedure_figures import source_of_value
+from benchflow.review.sheets.sources_on_sheet import common_source, stage_words, words_of_source
 from benchflow.trade.joint_picture import FastenerCell
 
 
@@ -89,12 +92,16 @@ def turns_if_called(sheet: OrderSheet) -> Iterator[OperationTurn]:
 def recorded_blank(names: "TitlesAndTurns", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
     by_reading = [(slot, record.at(slot)) for slot in record.by_reading]
-    limits = []
+    limits, source = [], words_of_source(source_of_value(names.procedure, record))
     for slot, one in by_reading or [("", record)]:
         label = f"{slot}: " if slot else ""
-        limits += [f"{label}{_limit_text(one.bound)}"] if one.bound else []
-        limits += [f"{label}used parts: {one.used.text}"] if one.used and one.used_by_option is None else []
-    further = [f"{f'{limit.title}: ' if limit.title else ''}{_further_text(limit)}" for limit in record.also]
+        limits += [f"{label}{_limit_text(one.bound)}{source}"] if one.bound else []
+        limits += [f"{label}used parts: {one.used.text}{source}"] if one.used and one.used_by_option is None else []
+    further = [
+        f"{f'{limit.title}: ' if limit.title else ''}{_further_text(limit)}"
+        f"{words_of_source(source_of(names.procedure, limit.source, record.source))}"
+        for limit in record.also
+    ]
     return Blank(
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),
@@ -137,7 +144,7 @@ def calculated_blank(names: "TitlesAndTurns", work_out: CalculatedValue) -> Blan
         ask=work_out.title or work_out.name,
         slots=("",),
         unit=work_out.unit,
-        limits=(f"limit {limit}",) if limit else (),
+        limits=(f"limit {limit}{words_of_source(source_of_value(names.procedure, work_out))}",) if limit else (),
         how=f"= {work_out.formula}",
         remedies=(*_remedy_lines(names, "below", work_out.below), *_remedy_lines(names, "above", work_out.above)),
     )
@@ -167,14 +174,16 @@ def check_line(names: "TitlesAndTurns", point: CheckPoint) -> str:
     return ". ".join((point.text.rstrip(". "), *_remedy_lines(names, "if not", point.if_not)))
 
 
-def choice_table(choose: PartChoice) -> ChoiceTable:
+def choice_table(names: "TitlesAndTurns", choose: PartChoice) -> ChoiceTable:
     rows = tuple((row.text, f"STOP. {row.stop}" if row.stop else row.take) for row in choose.rows)
-    return ChoiceTable(f"{choose.title or choose.name}, by {choose.by}", rows)
+    source = words_of_source(source_of(names.procedure, choose.source))
+    return ChoiceTable(f"{choose.title or choose.name}, by {choose.by}{source}", rows)
 
 
-def match_table(match: PartMatching) -> ChoiceTable:
+def match_table(names: "TitlesAndTurns", match: PartMatching) -> ChoiceTable:
     aim = f", near {match.aim.entered}" if match.aim else ""
     words = f"one for each {match.to}, so that {match.so_that} is within {match.limit.text}{aim}"
+    words += words_of_source(source_of(names.procedure, match.source))
     return ChoiceTable(match.title or match.name, words=words)
 
 
@@ -193,6 +202,7 @@ def joint_blank(procedure: Procedure, names: "TitlesAndTurns", tighten: Tighten)
         f"class {joint.grade}" if joint.grade else "",
         f"lubricant: {joint.lubricant}" if joint.lubricant else "",
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
+        f"source: {common}" if (common := common_source(procedure, tighten)) else "",
         *_stage_remedy_lines(names, tighten),
         f"with: {names.title(tighten.instrument)}" if tighten.instrument else "",
         f"angles add up to {(tighten.total_band.text if tighten.total_band else tighten.total_angle.entered)}"
@@ -208,24 +218,25 @@ def joint_blank(procedure: Procedure, names: "TitlesAndTurns", tighten: Tighten)
             for column, cell in enumerate(cells)
             if cell is not None
         ),
-        tuple(_stage_boxes(joint, tighten)),
+        tuple(_stage_boxes(procedure, joint, tighten)),
         joint.sides,
     )
 
 
-def _stage_boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
-    for stage in tighten.stages:
+def _stage_boxes(procedure: Procedure, joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
+    for number, stage in enumerate(tighten.stages, 1):
         members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
         asked = isinstance(stage, OpenStage) and not stage.formula
         text = f"{stage.text}: ____________ source: ________________________" if asked else stage.text
-        yield StageBoxes(text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
+        only = f" ({stage.only} only)" if stage.only else ""
+        yield StageBoxes(f"{text}{only}{stage_words(procedure, tighten, number)}", tuple(members))
 
 
 class TitlesAndTurns:
     """The titles of parts and instruments, and the turns of operations, by id."""
 
     def __init__(self, sheet: OrderSheet) -> None:
-        procedure = sheet.plan.procedure
+        self.procedure = procedure = sheet.plan.procedure
         self._titles = {item.id: item.title for item in procedure.kit}
         self._titles |= {need.id: need.title for need in procedure.instruments}
         self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, OperationTurn)}

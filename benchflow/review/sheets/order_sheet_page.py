@@ -16,6 +16,7 @@ from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.pictures.order_graph import move_letter
 from benchflow.ordering.pictures.order_sheet import MoveTurn, NeededState, OperationTurn, OrderSheet
 from benchflow.ordering.wording import condition_text
+from benchflow.procedure.figure_sources import source_of
 from benchflow.procedure.model import (
     Caution,
     FollowUp,
@@ -38,6 +39,7 @@ from benchflow.review.sheets.order_sheet_blanks import (
     recorded_blank,
     turns_if_called,
 )
+from benchflow.review.sheets.sources_on_sheet import source_facts, words_of_source
 
 ON_PAPER = (
     "Paper does not block a wrong step. This order is safe only from the start state given here, line by line as "
@@ -139,8 +141,7 @@ def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
 def _sheet_facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
     procedure = sheet.plan.procedure
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
-    if procedure.source:
-        yield "Source of the numbers", procedure.source
+    yield from source_facts(procedure, "Source of the numbers")
     for option in procedure.options:
         yield option.ask or option.name, sheet.plan.options.get(option.name, "not chosen")
     if sheet.asked:
@@ -225,7 +226,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
         label=f"({number})" if number != turn.turn else "",
         is_move=False,
         title=step.title or step.id,
-        why=(*_conditions(plan, step), *_reasons_for_place(operation, turn)),
+        why=(*_conditions(plan, step), *_reasons_for_place(plan.procedure, operation, turn)),
         cautions=operation.cautions,
         do=operation.do,
         uses=tuple(names.title(ref.name) for ref in operation.uses),
@@ -234,8 +235,8 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
             *(calculated_blank(names, work_out) for work_out in operation.work_out),
         ),
         tables=(
-            *(choice_table(choose) for choose in operation.choose),
-            *(match_table(match) for match in operation.match),
+            *(choice_table(names, choose) for choose in operation.choose),
+            *(match_table(names, match) for match in operation.match),
         ),
         joint=joint_blank(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
         checks=tuple(check_line(names, point) for point in operation.check),
@@ -252,7 +253,7 @@ def _conditions(plan: Plan, step: Step) -> Iterator[str]:
         yield "Then do the line with the remedy again"
 
 
-def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[str]:
+def _reasons_for_place(procedure: Procedure, operation: Operation, turn: OperationTurn) -> Iterator[str]:
     if operation.because:
         yield operation.because
     if turn.after:
@@ -264,7 +265,9 @@ def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[st
         )
         begun = "as at the start" if time.state_since is None else f"since {time.state_since}"
         state = f". It counts only while {time.state} ({begun}), from when that began" if time.state else ""
-        yield f"{what} {time.text} after the end of {time.since}{state}"
+        written = next((window.source for window in operation.time if window.text == time.text), "")
+        source = words_of_source(source_of(procedure, written))
+        yield f"{what} {time.text} after the end of {time.since}{state}{source}"
     for hazard in turn.hazards:
         yield f"While {hazard}" if operation.during else f"From here on {hazard}"
 

@@ -30,6 +30,7 @@ class SheetValue(Struct, frozen=True):
     waived: str
     tools: tuple[str, ...]
     earlier: tuple[str, ...]  # replaced readings
+    source: str = ""  # where the limit comes from; "" if that is the source of the whole procedure
 
 
 class BuildSheetOperation(Struct, frozen=True):

@@ -65,12 +65,16 @@ def converted(readings: tuple[ReadingFact, ...], within: Band, to: str) -> tuple
 
 
 def stage_in_two_units(text: str, stage: Stage) -> str:
-    """The ``text`` of a stage with its torque in the other system, unless the author has written both."""
+    """The ``text`` of a stage with its torque in the other system, unless the author has written both.
+
+    ``text`` begins with the author's text of the stage. What follows that, such as its source, comes last.
+    """
     torque = stage.torque if isinstance(stage, TorqueStage) else None
-    if isinstance(stage, CheckStage) or torque is None or "(" in text:
+    if isinstance(stage, CheckStage) or torque is None or "(" in stage.text:
         return text
     to = other_unit(torque.unit, torque.value)
     try:
-        return f"{text} ({show_converted(torque, to)})" if to else text
+        words = text.removeprefix(stage.text)
+        return f"{stage.text} ({show_converted(torque, to)}){words}" if to else text
     except QuantityError:  # a figure given at the bench can be in a unit that no table has
         return text

@@ -23,9 +23,11 @@ def _in_force(state: State, step: Step, number: int, stage: Stage) -> Stage:
     figure = torque_figure(state, step, number, stage) if isinstance(stage, OpenStage) else None
     if figure is None or not isinstance(stage, OpenStage):
         return stage
+    given = state.work(step.id).figures.get(number)
+    common = (stage.only, figure.limit, stage.below, stage.above, stage.source if given is None else given.source)
     if stage.what == "angle":
-        return AngleStage(figure.quantity, figure.text, stage.only, figure.limit, stage.below, stage.above)
-    return TorqueStage(figure.quantity, figure.text, stage.only, figure.limit, stage.below, stage.above)
+        return AngleStage(figure.quantity, figure.text, *common)
+    return TorqueStage(figure.quantity, figure.text, *common)
 
 
 def torque_figure(state: State, step: Step, number: int, stage: OpenStage) -> StageFigure | None:

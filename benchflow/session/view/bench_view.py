@@ -140,6 +140,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     acceptance: str = ""  # the values that guarded acceptance accepts, known with the first reading
     further: tuple[FurtherLimitRow, ...] = ()
     of_difference: bool = False  # the limit is about the differences of the readings, not about their size
+    source: str = ""  # where the limit comes from; "" if that is the source of the whole procedure
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):
@@ -158,6 +159,7 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
     remedy: str = ""  # what to do now if the value is out of its limit
     must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
+    source: str = ""  # as in ReadingInput
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):
@@ -173,6 +175,7 @@ class ChoiceInput(Struct, frozen=True, tag="choice"):
     other_unit: str = ""  # unit of a size that is not in the list; "" if only the listed parts are allowed
     sizes: tuple[str, ...] = ()  # measured size of each choice, if known
     prefer: str = ""  # the part to choose, such as "thickest": another one needs a reason
+    source: str = ""  # where the table or the limit comes from, as in ReadingInput
 
 
 class CheckInput(Struct, frozen=True, tag="check"):
@@ -302,6 +305,19 @@ class HoldInput(Struct, frozen=True, tag="hold"):
 Input = ReadingInput | CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
+class FigureRow(Struct, frozen=True):
+    """A figure of an operation and where it comes from; ``source`` is "" if the file does not say it.
+
+    ``by_default`` is true for the source of the whole procedure, ``own_choice`` for a choice of the author.
+    """
+
+    name: str
+    text: str
+    source: str
+    own_choice: bool = False
+    by_default: bool = False
+
+
 class OperationView(Struct, frozen=True):
     """One operation with its inputs: the one in progress, or the one to do next (``in_progress`` is false).
 
@@ -326,6 +342,7 @@ class OperationView(Struct, frozen=True):
     reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
     rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
+    figures: tuple[FigureRow, ...] = ()  # its figures and where they come from
 
 
 class MoveRow(Struct, frozen=True):

@@ -26,6 +26,7 @@ from benchflow.session.view.bench_view import (
     StateRow,
 )
 from benchflow.session.view.clock_rows import clock_rows
+from benchflow.session.view.figure_rows import figure_rows
 from benchflow.session.view.operation_inputs import operation_inputs
 
 
@@ -206,6 +207,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         reopened_by=reopened.get(name, ()),
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
+        figures=tuple(figure_rows(state, step)),
     )
 
 

@@ -4,8 +4,10 @@ from collections import Counter
 
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.expand import everything_possible
+from benchflow.procedure.figure_sources import own_source, stage_source
 from benchflow.procedure.model import CheckStage, OpenStage
 from benchflow.procedure.plan import Step
+from benchflow.procedure.procedure_figures import has_figure
 from benchflow.quantity import dimension_of
 from benchflow.session.context import Context
 from benchflow.session.rules.break_in_stage import resume_text
@@ -154,9 +156,14 @@ def _instrument_line(state: State, need: str | None) -> tuple[str, ...]:
 
 
 def _source_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
-    """A line with the source of a torque that is not in the procedure."""
-    source = figure_source(state, step, progress.stage_number)
-    return (f"Torque from: {source}",) if source else ()
+    """A line with the source of the current stage: of a torque that is not in the procedure, or as the file says."""
+    source, stage = figure_source(state, step, progress.stage_number), progress.current_stage
+    if source:
+        return (f"Torque from: {source}",)
+    if stage is None or not has_figure(stage):
+        return ()
+    found = own_source(stage_source(state.plan.procedure, stage, progress.tighten))
+    return (f"Source: {found}",) if found else ()
 
 
 def _band_line(progress: JointProgress) -> tuple[str, ...]:

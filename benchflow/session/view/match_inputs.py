@@ -1,5 +1,6 @@
 """The choice inputs for matched parts: one for every place."""
 
+from benchflow.procedure.figure_sources import own_source, source_of
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show_short
@@ -28,6 +29,7 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
         proposal_by_place, note = proposed_parts(state, step, match)
         if match.prefer is not None:
             proposal_by_place, note = preferred_by_place(state, step, match), f"the {match.prefer} that fits"
+        source = own_source(source_of(state.plan.procedure, match.source))
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             chosen = work.chosen.get(name, "")
@@ -43,5 +45,5 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             sizes = tuple(show_short(parts[part]) for part in free)
             complete = complete and name not in superseded
             prefer = match.prefer or ""
-            inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes, prefer))
+            inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes, prefer, source))
     return inputs

@@ -1,8 +1,10 @@
 """The inputs of an operation for the bench view, in the order of entry."""
 
+from benchflow.procedure.figure_sources import own_source, source_of
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import CalculatedValue, CheckPoint, EqualWithin, RecordedValue, written_limit
+from benchflow.procedure.model import CalculatedValue, CheckPoint, EqualWithin, RecordedValue, bounds_of, written_limit
 from benchflow.procedure.plan import Step
+from benchflow.procedure.procedure_figures import source_of_value
 from benchflow.quantity import show_short
 from benchflow.session.context import Context
 from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
@@ -107,7 +109,13 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         acceptance=verdict.acceptance,
         further=further_limit_rows(state, step, record, results, in_turn),
         of_difference=record.judge == "spread" or isinstance(bound, EqualWithin),
+        source=_source_of_value(state, record),
     )
+
+
+def _source_of_value(state: State, value: RecordedValue | CalculatedValue) -> str:
+    """Where the limits of a value come from; "" if the source is that of the whole procedure."""
+    return own_source(source_of_value(state.plan.procedure, value)) if bounds_of(value) or value.source else ""
 
 
 def _instrument_text(state: State, record: RecordedValue) -> str:
@@ -144,6 +152,7 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         remedy=found[0].instruction if found else "",
         must_stop=any(progress.final for progress in found),
         redo=titles_to_redo(state, step, found[0]) if found else (),
+        source=_source_of_value(state, work),
     )
 
 
@@ -153,7 +162,10 @@ def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:
     chosen = state.work(step.id).chosen.get(table.name, "")
     complete = not any(reason.name == table.name for reason in choice_reasons(state, step))
     title = table.title or table.name.replace("-", " ").capitalize()
-    return vw.ChoiceInput(table.name, title, proposed.takes, table.takes, chosen, complete, proposed.note)
+    source = own_source(source_of(state.plan.procedure, table.source))
+    return vw.ChoiceInput(
+        table.name, title, proposed.takes, table.takes, chosen, complete, proposed.note, source=source
+    )
 
 
 def _check_input(state: State, step: Step, number: int, point: CheckPoint) -> vw.CheckInput:

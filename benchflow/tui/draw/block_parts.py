@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.session.view.bench_view import Reading
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
-from benchflow.tui.draw.styled_lines import Line, Role, Span, counted, hanging, styled, width_of
+from benchflow.tui.draw.styled_lines import Line, Role, Span, counted, hanging, styled, width_of, wrap
 from benchflow.tui.model.typed_text import TypedText
 
 FIELD_WIDTH = 16
@@ -88,6 +88,11 @@ def packed_in_lines(cells: Sequence[Line], usual: int, width: int) -> list[Line]
         line.extend([*cell, (" " * max(needs * column - width_of(cell), 0), "text")])
         taken += needs
     return [*out, (*((INDENT, "text"),), *line)] if line else out
+
+
+def source_line(source: str, width: int) -> list[Line]:
+    """Return the row with the source of a limit; nothing without a source."""
+    return [styled(INDENT + part, "faint") for part in wrap(f"source: {source}", width - 2)] if source else []
 
 
 def around(lines: list[Line], at: int, available: int, what: str) -> list[Line]:

@@ -22,6 +22,7 @@ from benchflow.tui.draw.block_parts import (
     InputBlock,
     joined,
     note_below,
+    source_line,
 )
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_block import joint_block
@@ -128,6 +129,7 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     """Draw the parts to choose from. The field for another size is always visible."""
     lines: list[Line] = hanging("► ", choice.title, width, "strong", "now")
     note = [styled(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
+    note.extend(source_line(choice.source, width))
     parts: list[Line] = []
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.chosen else "○"
@@ -169,6 +171,7 @@ def _calculated(worked: CalculatedInput, width: int) -> list[Line]:
     )
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
+    lines.extend(source_line(worked.source, width))
     if worked.remedy:
         lines.extend(hanging("  → ", worked.remedy, width, "attention"))
     return lines

@@ -184,8 +184,7 @@ def _below_field(item: SlotInput, typed: TypedText, width: int) -> list[Line]:
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
     if given.acceptance:
         rule = f"guarded, {acceptance_words(given.acceptance)}"
-    if instrument or rule:
-        lines.extend(
-            styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (instrument, rule))), width - 2)
-        )
+    source = given.source and f"source: {given.source}"
+    words = "; ".join(filter(None, (instrument, source, rule)))
+    lines.extend(styled(INDENT + part, "faint") for part in wrap(words, width - 2) if words)
     return lines

@@ -9,6 +9,7 @@ from textual.binding import BindingType
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.procedure.compiled_cache import Loaded
+from benchflow.procedure.figure_sources import source_of_numbers
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import SessionController
 from benchflow.session.refusal import Refusal
@@ -31,8 +32,9 @@ def notice_lines(procedure: Procedure, width: int) -> list[Line]:
         lines.extend([EMPTY, *_badge("notice", procedure.notice, width)])
     if procedure.subject:
         lines.extend([EMPTY, *(styled(part) for part in wrap(procedure.subject, width))])
-    if procedure.source:
-        lines.extend([EMPTY, *hanging("Source of the numbers: ", procedure.source, width, "faint", "label")])
+    source = source_of_numbers(procedure)
+    if source:
+        lines.extend([EMPTY, *hanging("Source of the numbers: ", source, width, "faint", "label")])
     return lines
 
 

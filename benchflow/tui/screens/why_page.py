@@ -6,13 +6,27 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import TightenInput
+from benchflow.session.view.bench_view import FigureRow, TightenInput
 from benchflow.tui.draw.key_bar import KeyLabel
 from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import TextPage, letter
+
+
+def source_lines(figures: Sequence[FigureRow], width: int) -> list[Line]:
+    """Draw each figure with where it comes from. Figures with the source of the whole procedure are in one line."""
+    lines: list[Line] = []
+    for row in figures:
+        if not row.by_default:
+            role: Role = "attention" if row.own_choice else "text" if row.source else "faint"
+            lines.extend(hanging(f"· {row.name}: {row.text}  ", row.source or "no source", width, role, "text"))
+    others = [row for row in figures if row.by_default]
+    if others:
+        lead = "All others" if lines else "All figures"
+        lines.extend(hanging(f"· {lead}: ", others[0].source, width, "text"))
+    return [EMPTY, rule(width, "WHERE THE FIGURES COME FROM"), *lines] if lines else []
 
 
 class WhyPage(TextPage[str], inherit_bindings=False):
@@ -54,6 +68,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         lines.extend(line for each in now.do for line in paragraph_lines(each, width))
         if now.because:
             lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
+        lines.extend(source_lines(now.figures, width))
         return lines
 
     def _background_lines(self, width: int) -> list[Line]:

@@ -21,6 +21,7 @@ COMMANDS = {
     "check": "Find the mistakes in a procedure, and prove that its order is safe.",
     "blocks": "List the building blocks of procedures, and show which procedures use them.",
     "expand": "Print a procedure with its blocks written out.",
+    "revise": "Revise a procedure by what the logs of its jobs say.",
     "order": "Show the order of a procedure as a graph, or as a sheet to print.",
     "drive": "Work on a job by JSON lines, without a screen.",
     "log": "Show a log as readable text.",

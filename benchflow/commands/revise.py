@@ -1,0 +1,249 @@
+"""The command ``revise``: changes a procedure by what the logs of its jobs say, proposal by proposal."""
+
+import re
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import print_json, print_line, print_lines, print_message, print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import find_procedure, log_paths
+
+if TYPE_CHECKING:
+    from benchflow.writing.revisions.checked_text import CheckedRevision
+    from benchflow.writing.revisions.gathered_jobs import GatheredJobs, JobOnRevision
+    from benchflow.writing.revisions.made_revision import MadeRevision
+    from benchflow.writing.revisions.procedure_file import ProcedureFile
+    from benchflow.writing.revisions.proposals import Proposal
+
+
+@click.command(epilog=exit_code_help(
+    "A log is damaged or could not have been written so, and is left out; or the result has errors and is not written."
+))  # fmt: skip
+@click.argument("file", metavar="FILE")
+@click.argument("names", metavar="JOB...", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--list", "only_list", is_flag=True, help="Print the proposals and write nothing.")
+@click.option("--accept", metavar="N,N", help="Accept these proposals: 1,3 or 2-5; `all`: with a certain edit.")
+@click.option("--set", "given", metavar="N=VALUE", multiple=True,
+              help="Accept proposal N with another value or other words.")  # fmt: skip
+@click.option("--revision", metavar="NAME", help="The name of the new revision; without it the next (B, C; 1.3, 1.4).")
+@click.option("--with-errors", is_flag=True, help="Write the result although check finds errors in it.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def revise(
+    file: str, names: tuple[Path, ...], only_list: bool, accept: str | None, given: tuple[str, ...],
+    revision: str | None, with_errors: bool, as_json: bool,
+) -> int:  # fmt: skip
+    """Revise a procedure by what the logs of its jobs say.
+
+    Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
+    and from what several jobs show together: remedies, worked times, limits, answers no, deviations, figures given at
+    the bench. On a terminal each is shown with its reason and its edit, to accept, change or skip.
+
+    FILE is the procedure. A JOB is the name or the file of a log, or a folder of logs. The accepted edits change only
+    their own lines; the revision goes up, and `changes` names the log lines that each comes from.
+    """
+    from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.writing.revisions.gathered_jobs import gather_jobs
+    from benchflow.writing.revisions.procedure_file import read_procedure_file
+    from benchflow.writing.revisions.proposals import proposals_for
+
+    if not names:
+        raise click.UsageError("Name at least one JOB: a log, or a folder of logs.")
+    source = read_procedure_file(find_procedure(file))
+    procedure, paths = source.procedure, log_paths(names)
+    gathered = gather_jobs(paths, procedure, procedure_reader())
+    for skipped in gathered.skipped:
+        print_warning(f"{skipped.log} is left out. {skipped.why}")
+    if not gathered.jobs:
+        raise BenchflowError(f"None of the {len(paths)} logs is a job by {procedure.id}. Nothing was changed.")
+    proposals = proposals_for(source, gathered.jobs)
+    code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
+    chosen = _chosen(proposals, accept, given)
+    asks = sys.stdin.isatty() and sys.stdout.isatty() and not as_json
+    if only_list or not proposals or (chosen is None and not asks):
+        _print_proposals(source, gathered, proposals, as_json)
+        return code
+    if chosen is None:
+        from benchflow.commands.revise_prompts import ask_proposals
+
+        chosen = ask_proposals(source, proposals)
+    if not chosen:
+        print_message("No proposal was accepted. Nothing was written.")
+        return code
+    _refuse_shipped(source)
+    from benchflow.writing.revisions.made_revision import make_revision
+
+    made = make_revision(source, proposals, chosen, date.today(), revision)
+    written = _finish(source, made, with_errors, _asker(asks))
+    jobs = _open_jobs(source, paths)
+    _print_result(source, made, written, jobs, as_json)
+    return code if written else PROBLEM_FOUND
+
+
+def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[str, ...]) -> dict[int, str] | None:
+    """The accepted proposals by number, with the typed value ("": the proposed one); ``None`` if none is named."""
+    if accept is None and not given:
+        return None
+    numbers = {proposal.number for proposal in proposals}
+    chosen: dict[int, str] = {}
+    if accept is not None and accept.strip() == "all":
+        chosen = {proposal.number: "" for proposal in proposals if proposal.certain}
+    else:
+        for part in (accept or "").replace(" ", "").split(","):
+            found = re.fullmatch(r"(\d{1,6})(?:-(\d{1,6}))?", part)
+            if found is not None:
+                chosen.update(dict.fromkeys(range(int(found[1]), int(found[2] or found[1]) + 1), ""))
+            elif part:
+                raise click.UsageError(f"--accept takes numbers, such as 1,3 or 2-5, not {part!r}.")
+    for text in given:
+        found = re.fullmatch(r"\s*(\d{1,6})\s*=\s*(\S.*)", text, re.DOTALL)
+        if found is None:
+            raise click.UsageError(f"--set takes a number and a value, such as --set 2='14 min', not {text!r}.")
+        chosen[int(found[1])] = found[2]
+    unknown = sorted(set(chosen) - numbers)
+    if unknown:
+        raise BenchflowError(f"There is no proposal {unknown[0]}. There are {len(numbers)}. List them with --list.")
+    return dict(sorted(chosen.items()))
+
+
+def _refuse_shipped(source: "ProcedureFile") -> None:
+    """Raise an error for a procedure in the installed package: an update of the program would undo the revision."""
+    package = Path(__file__).resolve().parents[1]
+    if source.path.resolve().is_relative_to(package):
+        raise BenchflowError(
+            f"{source.path} comes with the program, and an update would replace it. Copy it to your own folder and "
+            "revise the copy."
+        )
+
+
+def _asker(asks: bool) -> Callable[[str], bool] | None:
+    return (lambda question: click.confirm(question, default=False, err=True)) if asks else None
+
+
+def _finish(
+    source: "ProcedureFile", made: "MadeRevision", with_errors: bool, ask: Callable[[str], bool] | None
+) -> bool:
+    """Write the revision, and return true; return false if it has errors that nobody wants to write."""
+    from benchflow.writing.revisions.procedure_file import FileChanged
+
+    if made.checked.has_errors and not with_errors:
+        _print_check(made.checked, made.file)
+        question = f"The result has errors. Write it to {source.path} nevertheless?"
+        if ask is None or not ask(question):
+            print_warning("The result has errors, so nothing was written. To write it nevertheless: --with-errors")
+            return False
+    try:
+        made.file.write()
+    except FileChanged as error:
+        beside = made.file.save_beside(made.revision)
+        kept = f" The revised text is kept in {beside}." if beside is not None else ""
+        raise BenchflowError(
+            f"{error} It was not written over.{kept} Compare the two, or run revise again on the changed file."
+        ) from error
+    except BenchflowError as error:
+        repeat = f"--accept {','.join(map(str, made.accepted))}"
+        raise BenchflowError(f"{error} To make the same revision later: {repeat}") from error
+    return True
+
+
+def _open_jobs(source: "ProcedureFile", paths: Sequence[Path]) -> "list[JobOnRevision]":
+    """The open jobs in the folders of the logs and in the log folder of this machine."""
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.writing.revisions.gathered_jobs import open_jobs
+
+    folders = [path.parent for path in paths]
+    return open_jobs([*folders, machine_folders().sessions], source.procedure, procedure_reader())
+
+
+def _print_check(checked: "CheckedRevision", file: "ProcedureFile") -> None:
+    from benchflow.writing.revisions.revision_text import check_lines
+
+    for line in check_lines(checked, file):
+        print_message(line)
+
+
+def _print_proposals(
+    source: "ProcedureFile", gathered: "GatheredJobs", proposals: "Sequence[Proposal]", as_json: bool
+) -> None:
+    from benchflow.review.formatting import count
+    from benchflow.writing.revisions.revision_text import proposal_lines
+
+    procedure = source.procedure
+    if as_json:
+        print_json({
+            "file": str(source.path),
+            "procedure": procedure.id,
+            "revision": procedure.revision,
+            "jobs": [
+                {"unit": job.unit, "log": job.log.path, "revision": job.revision,
+                 "session": job.log.facts.session.session}
+                for job in gathered.jobs
+            ],
+            "skipped": [{"log": each.log, "why": each.why} for each in gathered.skipped],
+            "proposals": [proposal_record(each, source) for each in proposals],
+        })  # fmt: skip
+        return
+    named = f"revision {procedure.revision}" if procedure.revision else "without a revision"
+    print_line(f"{procedure.title} ({procedure.id}), {named}: {count(len(gathered.jobs), 'job')}.")
+    if not proposals:
+        print_line("The jobs give no reason to change it. At the bench, F3 marks a note “change the procedure”.")
+    for proposal in proposals:
+        print_line()
+        print_lines(proposal_lines(proposal, len(proposals), source))
+    if proposals:
+        print_message("To accept some: --accept 1,3. To accept one with another value: --set 2='...'")
+
+
+def proposal_record(proposal: "Proposal", source: "ProcedureFile") -> dict[str, Any]:
+    """A proposal as JSON."""
+    change = proposal.change
+    return {
+        "number": proposal.number,
+        "kind": change.kind,
+        "operation": change.operation,
+        "title": proposal.title,
+        "file": str(source.path),
+        "line": proposal.line,
+        "key": proposal.key,
+        "why": change.why,
+        "action": change.action,
+        "certain": proposal.certain,
+        "old": proposal.old,
+        "new": proposal.new,
+        "diff": proposal.diff,
+        "problem": proposal.problem,
+        "evidence": [
+            {"job": each.unit, "log": each.log, "line": each.line, "at": each.at, "by": each.by, "words": each.words,
+             "reference": each.reference}
+            for each in change.evidence
+        ],
+    }  # fmt: skip
+
+
+def _print_result(
+    source: "ProcedureFile", made: "MadeRevision", written: bool, jobs: "Sequence[JobOnRevision]", as_json: bool
+) -> None:
+    from benchflow.writing.revisions.revision_text import check_lines, open_job_lines
+
+    old = source.procedure.revision
+    if as_json:
+        print_json({
+            "file": str(source.path), "written": written, "old-revision": old, "revision": made.revision,
+            "accepted": made.accepted, "changes": made.entries,
+            "check": {"ok": made.checked.ok, "new": made.checked.new, "mended": made.checked.mended},
+            "open-jobs": jobs,
+        })  # fmt: skip
+        return
+    if not written:
+        return
+    print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
+    for entry in made.entries:
+        print_line(f"  {entry.what}")
+    print_lines(check_lines(made.checked, made.file))
+    print_lines(open_job_lines(jobs, made.revision))

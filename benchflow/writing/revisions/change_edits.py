@@ -1,0 +1,169 @@
+"""A change made in the text of a file: only the value, key, item or comment of the change differs afterwards."""
+
+import re
+
+from msgspec import Struct
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
+from benchflow.procedure.keys.operation_keys import OPERATION
+from benchflow.procedure.shapes.keyed_shapes import KeyedShape
+from benchflow.writing.revisions.change_targets import ChangeTarget, change_target
+from benchflow.writing.revisions.file_text import FileText, TextEdit
+from benchflow.writing.revisions.found_change import FoundChange
+from benchflow.writing.revisions.layout_edits import comment_above, item_added, key_added, value_replaced, yaml_value
+from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.value_paths import FilePath, path_text
+from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
+
+_OPERATION_KEYS = frozenset(OPERATION.keys.keys if isinstance(OPERATION.keys, KeyedShape) else ())
+_KEY_AND_VALUE = re.compile(r"([a-z][a-z-]*)\s*:\s+(\S.*)", re.DOTALL)
+
+
+class NotEditable(BenchflowError):
+    """A change cannot be made in this file without changing other lines."""
+
+
+class MadeChange(Struct, frozen=True):
+    """A change made in a file: the new text, what was changed in words, and the line of it, from 1."""
+
+    text: FileText
+    what: str
+    line: int
+    key: str
+    old: str
+    new: str
+
+
+def make_change(file: ProcedureFile, change: FoundChange, given: str = "") -> MadeChange:
+    """Make a change in the text. ``given`` is another value that a person typed instead of the proposed one.
+
+    For a comment ``given`` are other words, or a key of the operation with its value: ``do: Turn it by hand``.
+
+    Raises:
+        NotEditable: the file has no place for it, or more than the change would be different.
+    """
+    given = given.strip()
+    if change.action == "comment":
+        path, value = _key_in(change, given)
+        return _set(file, change, path, value) if path else _comment(file, change, clean_line(given or change.value))
+    value = clean_line(given or change.value)
+    return _append(file, change, value) if change.action == "append" else _set(file, change, change.path, value)
+
+
+def _key_in(change: FoundChange, given: str) -> tuple[FilePath, str]:
+    """The path and value that typed text means; no path if it is words for a comment."""
+    found = _KEY_AND_VALUE.fullmatch(given)
+    if found is None:
+        return (), ""
+    if change.path and found[1] == change.path[-1]:
+        return change.path, clean_line(found[2])
+    return ((found[1],), clean_line(found[2])) if found[1] in _OPERATION_KEYS and change.operation else ((), "")
+
+
+def _target(file: ProcedureFile, change: FoundChange, path: FilePath) -> ChangeTarget:
+    found = change_target(file, change.operation, path)
+    if found is None:
+        raise NotEditable(f"{file.path} has no operation `{change.operation}`. Change it by hand.")
+    return found
+
+
+def _name(change: FoundChange, path: FilePath) -> str:
+    return f"{change.operation or 'procedure'}: {path_text(path)}"
+
+
+def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -> MadeChange:
+    target = _target(file, change, path)
+    text, node = file.text.plain, target.value
+    written = yaml_value(value)
+    old = "" if node is None else _one_line(text[node.start : node.end])
+    if node is not None:
+        edits = [value_replaced(node, written)]
+    else:
+        if target.whole_key and len(path) > 1:
+            raise NotEditable(
+                f"`{path_text(path)}` is in the block ({target.block}). Write the whole key `{path[0]}` under `add`, "
+                "or change the block."
+            )
+        edits = [_added(file, target.node, target.path, written)]
+    what = f"{_name(change, path)} {f'{old} -> ' if old else 'added: '}{value}"
+    return _made(file, edits, what, path_text(path), old, value, node or target.node)
+
+
+def _added(file: ProcedureFile, start: PlacedNode, path: FilePath, value: str) -> TextEdit:
+    """The edit that adds a value at a path of which only the beginning is in the file."""
+    node, rest = start, list(path)
+    while rest and (inner := node.at((rest[0],))) is not None:
+        node = inner
+        rest.pop(0)
+    if node.kind != "mapping" or not all(isinstance(step, str) for step in rest):
+        raise NotEditable(
+            f"`{path_text(path)}` cannot be added at line {file.text.line_of(node.start)}. Add it by hand."
+        )
+    for step in reversed(rest[1:]):
+        value = f"{{{step}: {value}}}"
+    return key_added(file.text.plain, node, str(rest[0]), value, after="title" if node is start else "")
+
+
+def _append(file: ProcedureFile, change: FoundChange, value: str) -> MadeChange:
+    target = _target(file, change, change.path)
+    node, text, written = target.value, file.text.plain, yaml_value(value)
+    key = path_text(change.path)
+    if node is None:
+        kept = _items_in_block(file, change) if target.whole_key else []
+        edits = [_added(file, target.node, target.path, f"[{', '.join([*kept, written])}]")]
+    else:
+        edits = [item_added(text, node, written)]
+    old = "" if node is None else _one_line(text[node.start : node.end])
+    return _made(file, edits, f"{_name(change, change.path)} gets {value}", key, old, value, node or target.node)
+
+
+def _items_in_block(file: ProcedureFile, change: FoundChange) -> list[str]:
+    """What the list has in the block: an entry of `add` replaces the whole key."""
+    from benchflow.writing.revisions.yaml_places import operation_node
+
+    node = None if file.written_root is None else operation_node(file.written_root, change.operation)
+    found = None if node is None else node.at(change.path)
+    if found is None:
+        return []
+    return [yaml_value(each.text) for each in (found.items if found.kind == "list" else [found])]
+
+
+def _comment(file: ProcedureFile, change: FoundChange, words: str) -> MadeChange:
+    known = change.operation and change_target(file, change.operation, ())
+    node = known.node if known else file.root.pairs[0][0]
+    for key, _ in file.root.pairs if not known else ():
+        if key.text == "sections":
+            node = key
+    first = change.evidence[0]
+    by = f"{first.by}, " if len(change.evidence) == 1 and first.by else ""
+    comment = f"{words} [{by}{first.reference}{f' and {len(change.evidence) - 1} more' if change.evidence[1:] else ''}]"
+    edit = comment_above(file.text.plain, node, comment)
+    what = f"{change.operation or 'procedure'}: comment: {words}"
+    return _made(file, [edit], what, "comment", "", words, node, same=True)
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _made(
+    file: ProcedureFile, edits: list[TextEdit], what: str, key: str, old: str, new: str, node: PlacedNode,
+    same: bool = False,
+) -> MadeChange:  # fmt: skip
+    """The edited text. ``same`` means that the content of the file must not change at all."""
+    text = file.text.edited(edits)
+    root = placed_nodes(text.plain)
+    if root is None or (same and _content(root) != _content(file.root)):
+        line = file.text.line_of(node.start)
+        raise NotEditable(f"The change at line {line} of {file.path} would change other lines. Make it by hand.")
+    return MadeChange(text, what, file.text.line_of(node.start), key, old, new)
+
+
+def _content(node: PlacedNode) -> object:
+    """The content of a node without its layout."""
+    if node.kind == "text":
+        return node.text
+    if node.kind == "list":
+        return [_content(each) for each in node.items]
+    return [(key.text, _content(value)) for key, value in node.pairs]

@@ -1,0 +1,91 @@
+"""Where a change is made in the file: at an operation of the file, or at the `use` of the block that has it."""
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Mark
+from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.value_paths import FilePath
+from benchflow.writing.revisions.yaml_places import PlacedNode, operation_node, operations_in
+
+
+class ChangeTarget(Struct, frozen=True):
+    """The node that a change starts from, and the path from it to the value.
+
+    ``block`` is the file and line of the block that has the value, "" if the file itself has it. ``whole_key`` is true
+    if only a whole key of the operation can be replaced there: by an entry of `add`.
+    """
+
+    node: PlacedNode
+    path: FilePath
+    block: str = ""
+    whole_key: bool = False
+
+    @property
+    def value(self) -> PlacedNode | None:
+        """The value as it is now; ``None`` if there is none."""
+        return self.node.at(self.path)
+
+
+def change_target(file: ProcedureFile, operation: str, path: FilePath) -> ChangeTarget | None:
+    """Where the value at ``path`` of an operation is written; ``None`` if the file does not lead to it.
+
+    ``operation`` is "" for a path from the top of the file.
+    """
+    if not operation:
+        return ChangeTarget(file.root, path)
+    own = operation_node(file.root, operation)
+    if own is not None:
+        return ChangeTarget(own, path)
+    return _target_in_block(file, operation, path)
+
+
+def _target_in_block(file: ProcedureFile, operation: str, path: FilePath) -> ChangeTarget | None:
+    written, source_map = file.written_root, file.loaded.source_map
+    node = None if written is None else operation_node(written, operation)
+    if node is None or source_map is None:
+        return None
+    value = node.at(path) if path else None
+    if value is not None:
+        place, block = source_map.origin_of(_mark_of(file.loaded.text, value))
+        own = None if block else _text_at(file.root, _place_of(file.text.plain, place))
+        if own is not None:
+            return ChangeTarget(own, ())
+    place, block = source_map.origin_of(_mark_of(file.loaded.text, node))
+    use = _use_around(file.root, _place_of(file.text.plain, place))
+    if use is None:
+        return None
+    return ChangeTarget(use, ("add", _name_in_block(use, operation), *path), block, whole_key=True)
+
+
+def _mark_of(text: str, node: PlacedNode) -> Mark:
+    plain = text.replace("\r\n", "\n")
+    return Mark(plain.count("\n", 0, node.start) + 1, node.start - plain.rfind("\n", 0, node.start))
+
+
+def _place_of(text: str, mark: Mark) -> int:
+    lines = text.split("\n")
+    return sum(len(line) + 1 for line in lines[: mark.line - 1]) + mark.column - 1
+
+
+def _text_at(node: PlacedNode, place: int) -> PlacedNode | None:
+    """The text that begins at a place."""
+    if node.kind == "text":
+        return node if node.start == place else None
+    inner = [*node.items, *(value for _, value in node.pairs)]
+    return next((found for each in inner if each.start <= place < each.end and (found := _text_at(each, place))), None)
+
+
+def _use_around(root: PlacedNode, place: int) -> PlacedNode | None:
+    """The use of a block that has this place."""
+    uses = (node for node in operations_in(root) if node.get("use") is not None)
+    return next((node for node in uses if node.start <= place < node.end), None)
+
+
+def _name_in_block(use: PlacedNode, operation: str) -> str:
+    """The id that an operation has in its block, without `as` and `names`."""
+    names = use.get("names")
+    for key, value in () if names is None else names.pairs:
+        if value.text == operation:
+            return key.text
+    prefix = use.get("as")
+    return operation.removeprefix(f"{prefix.text}-") if prefix is not None else operation

@@ -1,0 +1,40 @@
+"""What is to be changed in a procedure by the logs of its jobs, before it is numbered and shown as an edit."""
+
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.writing.revisions.job_evidence import LogEvidence
+
+ChangeKind = Literal[
+    "note", "deviation", "correction", "come-back", "figure", "time", "waived", "deviated", "remedy", "answered-no",
+    "near-limit", "never-done",
+]  # fmt: skip
+"""The kinds of proposals, in the order in which they are listed."""
+
+Action = Literal["set", "append", "comment"]
+"""``set`` a key, ``append`` an item to a list, or write a ``comment`` above the operation."""
+
+
+class FoundChange(Struct, frozen=True):
+    """One thing to change. ``why`` says it with its numbers, for people.
+
+    ``operation`` is "" for the whole procedure. ``path`` leads from the operation to the value that ``set`` or
+    ``append`` changes; for a comment it leads to the value that a person would change, or is empty. ``value`` is the
+    new value, the words of the comment, or "" if only a person can give it.
+    """
+
+    kind: ChangeKind
+    operation: str
+    topic: str
+    title: str
+    why: str
+    evidence: tuple[LogEvidence, ...]
+    action: Action = "comment"
+    path: tuple[str | int, ...] = ()
+    value: str = ""
+
+    @property
+    def identity(self) -> tuple[str, str, str]:
+        """What makes two findings in different sets of jobs the same."""
+        return self.kind, self.operation, self.topic

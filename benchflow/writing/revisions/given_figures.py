@@ -1,0 +1,76 @@
+"""Changes by the figures that were given at the bench for `ask`: the same one with the same source in several jobs."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from benchflow.base.plaintext import clean_line
+from benchflow.procedure.model import Procedure
+from benchflow.session.log.line_format import Line
+from benchflow.writing.revisions.found_change import FoundChange
+from benchflow.writing.revisions.job_evidence import DoneJob, LogEvidence, operation_of
+from benchflow.writing.revisions.value_paths import FilePath, path_text
+from benchflow.writing.revisions.yaml_places import PlacedNode, path_of_place, placed_nodes
+
+LEAST_SAME: Final = 2
+"""The fewest jobs that gave the same figure. (Own rule.)"""
+
+
+def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNode) -> Iterator[FoundChange]:
+    """Figures to fill in where the file ``root`` still says `ask`. Jobs that gave different figures fill in none."""
+    given: dict[tuple[str, FilePath], list[tuple[str, str, LogEvidence]]] = defaultdict(list)
+    for job in jobs:
+        last = {}
+        for line in job.lines_of("figure-given"):
+            last[_asked(line)] = line
+        tree = placed_nodes(_plain(job.log.procedure_text)) if last else None
+        for line in last.values():
+            place = _place(job, line, tree)
+            if place is not None:
+                figure, source = str(line.data.get("figure") or ""), clean_line(str(line.data.get("source") or ""))
+                evidence = job.evidence(line.seq, f"{clean_line(figure)} from {source}")
+                given[place].append((figure, source, evidence))
+    for (operation, path), found in given.items():
+        node = _node_at(root, operation, path)
+        same = {(_same(figure), _same(source)) for figure, source, _ in found}
+        if node is None or node.text.strip() != "ask" or len(same) != 1 or len(found) < LEAST_SAME:
+            continue
+        figure, source, _ = found[0]
+        why = f"{len(found)} jobs gave the same figure from the same source: {clean_line(figure)} from {source}."
+        lines = tuple(evidence for *_, evidence in found)
+        title = f"Figure for {path_text(path)}"
+        yield FoundChange("figure", operation, path_text(path), title, why, lines, "set", path, figure)
+
+
+def _asked(line: Line) -> str:
+    asked_at = line.data.get("asked_at")
+    return f"{asked_at or (line.data.get('operation'), line.data.get('joint'), line.data.get('stage'))}"
+
+
+def _plain(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _place(job: DoneJob, line: Line, tree: PlacedNode | None) -> tuple[str, FilePath] | None:
+    """The operation ("" for the setup) and the path of the figure in the file; ``None`` if it is not found."""
+    asked_at = line.data.get("asked_at")
+    if asked_at is None:
+        stage = int(line.data.get("stage") or 0)
+        return operation_of(str(line.data.get("operation"))), ("tighten", "stages", stage - 1, "torque")
+    if tree is None:
+        return None
+    row, column = asked_at
+    lines = _plain(job.log.procedure_text).split("\n")
+    place = sum(len(each) + 1 for each in lines[: row - 1]) + column - 1
+    return path_of_place(tree, place)
+
+
+def _node_at(root: PlacedNode, operation: str, path: FilePath) -> PlacedNode | None:
+    from benchflow.writing.revisions.yaml_places import operation_node
+
+    start = operation_node(root, operation) if operation else root
+    return None if start is None else start.at(path)
+
+
+def _same(text: str) -> str:
+    return " ".join(text.casefold().split())

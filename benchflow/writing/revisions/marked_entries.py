@@ -1,0 +1,76 @@
+"""Changes by what people marked "change the procedure" at the bench, and by what a come-back turned out to be."""
+
+from collections.abc import Iterable, Iterator
+
+from benchflow.base.plaintext import clean_line
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import Procedure
+from benchflow.review.evidence.complaint_matching import failures_meant
+from benchflow.review.log.facts import CauseFact
+from benchflow.session.log.line_format import Line
+from benchflow.session.rules.deviation_subjects import subject_text
+from benchflow.writing.revisions.found_change import ChangeKind, FoundChange
+from benchflow.writing.revisions.job_evidence import DoneJob, operation_of
+from benchflow.writing.revisions.value_paths import limit_path
+
+_KINDS: dict[str, ChangeKind] = {"noted": "note", "deviated": "deviation", "corrected": "correction"}
+
+
+def marked_changes(jobs: Iterable[DoneJob], procedure: Procedure) -> Iterator[FoundChange]:
+    """Each marked note, deviation and correction of the jobs."""
+    for job in jobs:
+        for line in job.lines_of(*_KINDS):
+            if line.seq in job.log.marked_lines:
+                yield _marked(job, line, procedure)
+
+
+def _marked(job: DoneJob, line: Line, procedure: Procedure) -> FoundChange:
+    kind = _KINDS[line.kind]
+    operation = operation_of(str(line.data.get("operation") or ""))
+    path: tuple[str | int, ...] = ()
+    words = clean_line(str(line.data.get("text" if kind == "note" else "reason") or ""))
+    title = "Marked note"
+    if kind == "deviation":
+        about = str(line.data.get("about") or "")
+        title = f"Marked deviation from {clean_line(subject_text(about, lambda step: step))}"
+        path = limit_path(procedure, operation, ValueRef.parse(about).name)
+    elif kind == "correction":
+        title = f"Marked correction of log line {line.data.get('event')}"
+    evidence = job.evidence(line.seq, words)
+    known = operation in procedure.operations_by_id
+    gone = f" The procedure has no operation `{operation}` now." if operation and not known else ""
+    why = f"{evidence.by} wrote: “{words}”.{gone}"
+    return FoundChange(
+        kind, operation if known else "", evidence.reference, title, why, (evidence,), path=path, value=words
+    )
+
+
+def come_back_changes(jobs: Iterable[DoneJob], procedure: Procedure) -> Iterator[FoundChange]:
+    """The findings of come-backs, each at the step that should have prevented it."""
+    for job in jobs:
+        for cause in job.log.facts.causes:
+            if cause.in_force:
+                yield _come_back(job, cause, procedure)
+
+
+def _come_back(job: DoneJob, cause: CauseFact, procedure: Procedure) -> FoundChange:
+    operation = procedure.operations_by_id.get(operation_of(cause.operation))
+    finding, complaint = clean_line(cause.finding), clean_line(cause.complaint)
+    evidence = job.evidence(cause.seq, f"{complaint}: {finding}")
+    title = f"Come-back: {complaint}"
+    why = f"Found: {finding} ({cause.outcome})."
+    if operation is None:
+        return FoundChange(
+            "come-back", "", evidence.reference, title, why, (evidence,), value=f"{complaint}: {finding}"
+        )
+    meant = failures_meant(procedure.failures, cause.complaint)
+    failure = meant[0].failure if meant else None
+    if failure is not None and failure.id not in {ref.name for ref in operation.guards_against}:
+        why += f" “{operation.title}” should have prevented it, but does not say that it guards against it."
+        return FoundChange(
+            "come-back", operation.id, evidence.reference, title, why, (evidence,), "append", ("guards-against",),
+            failure.id,
+        )  # fmt: skip
+    why += f" “{operation.title}” should have prevented it."
+    words = f"Come-back: {complaint}. Found: {finding}"
+    return FoundChange("come-back", operation.id, evidence.reference, title, why, (evidence,), value=words)

@@ -1,0 +1,79 @@
+"""The proposals and the result of a revision as text for people."""
+
+import textwrap
+from collections.abc import Iterable, Iterator
+
+from benchflow.base.plaintext import clean_line, shown_path
+from benchflow.review.formatting import count
+from benchflow.writing.revisions.checked_text import CheckedRevision
+from benchflow.writing.revisions.found_change import FoundChange
+from benchflow.writing.revisions.gathered_jobs import JobOnRevision
+from benchflow.writing.revisions.job_evidence import job_name
+from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.proposals import Proposal
+
+MOST_LINES = 8
+"""The most log lines that are listed under one proposal."""
+
+
+def proposal_lines(proposal: Proposal, of: int, file: ProcedureFile, width: int = 100) -> Iterator[str]:
+    """One proposal: its title and place, why, the log lines, and the edit."""
+    place = f"{shown_path(file.path)}:{proposal.line}" if proposal.line else shown_path(file.path)
+    yield f"{proposal.number} of {of}  {proposal.title}"
+    yield f"   {place}{f'  {proposal.key}' if proposal.key else ''}"
+    yield from _wrapped(proposal.change.why, "   ", width)
+    lines = proposal.change.evidence
+    for each in lines[:MOST_LINES]:
+        yield from _wrapped(f"- {each.reference}, {each.by}: {each.words}", "   ", width)
+    if len(lines) > MOST_LINES:
+        yield f"   - and {count(len(lines) - MOST_LINES, 'line')} more"
+    if proposal.problem:
+        yield from _wrapped(f"No edit: {proposal.problem}", "   ", width)
+        return
+    yield (
+        "   This adds a comment, because a person has to decide what to change:" if not proposal.certain else "   Edit:"
+    )
+    yield from (f"     {line}" for line in proposal.diff.split("\n")[2:])
+
+
+def _wrapped(text: str, indent: str, width: int) -> list[str]:
+    return textwrap.wrap(
+        text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def change_hint(change: FoundChange) -> str:
+    """What can be typed instead of the proposed value or words."""
+    if change.action != "comment":
+        return f"New value of {change.path[-1]}"
+    if not change.operation:
+        return "Other words for the comment"
+    key = change.path[-1] if change.path and isinstance(change.path[-1], str) else "do"
+    return f"Other words, or a key with its value (such as `{key}: ...`)"
+
+
+def check_lines(checked: CheckedRevision, file: ProcedureFile) -> Iterator[str]:
+    """What `check` finds in the revised text that is new, and what is mended."""
+    for name, findings in (("new", checked.new), ("mended", checked.mended)):
+        for each in findings:
+            place = f"line {each['line']}: " if each["line"] else ""
+            yield f"  {name}: {place}{each['severity']}: {clean_line(str(each['message']))} [{each['code']}]"
+    if not checked.new and not checked.mended:
+        yield "  check: nothing new, nothing mended."
+    if not checked.ok:
+        yield f"  check: not sound. To see all findings: benchflow check {shown_path(file.path)}"
+
+
+def open_job_lines(jobs: Iterable[JobOnRevision], revision: str) -> Iterator[str]:
+    """The open jobs that keep an older revision, and what to do."""
+    found = list(jobs)
+    if not found:
+        return
+    yield f"{count(len(found), 'open job')} by this procedure, each with the revision it was started with:"
+    for each in found:
+        yield f"  {job_name(each.unit)}  revision {each.revision or '(none)'}  {each.log}"
+    yield (
+        f"An open job keeps its revision to its end. Look at what revision {revision} changes for the work that is "
+        "left in it. Where it matters, write a note in the job (n), or sign a deviation (d)."
+    )

@@ -1,0 +1,245 @@
+"""The command ``revise``, on files and logs of ten invented jobs (``tests/driving/revised_jobs.py``)."""
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from benchflow.cli import benchflow
+from benchflow.procedure.model import ProcedureChange
+from benchflow.session.machine_folders import shipped_procedures
+from benchflow.writing.revisions.checked_text import check_revision
+from tests.driving.log_files import events_in
+from tests.driving.revised_jobs import GEARBOX, JOBS, done_job, done_jobs, open_job
+from tests.driving.session_driver import read_procedure
+
+Json = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the logs of the ten jobs, each in a folder of its own. They are only read."""
+    folder = tmp_path_factory.mktemp("jobs")
+    done_jobs(folder)
+    return folder
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The procedure in a file of its own."""
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "gearbox.yaml"
+    path.write_text(GEARBOX, encoding="utf-8")
+    return path
+
+
+def revise(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(benchflow, ["revise", *map(str, arguments)], standalone_mode=False)
+
+
+def listed(file: Path, *jobs: Path) -> dict[str, Json]:
+    """The proposals by kind, the last one of each kind."""
+    result = revise(file, *jobs, "--list", "--json")
+    return {each["kind"]: each for each in json.loads(result.stdout)["proposals"]}
+
+
+def changes_in(file: Path) -> tuple[ProcedureChange, ...]:
+    return read_procedure(file.read_text(encoding="utf-8")).changes
+
+
+def test_ten_jobs_give_each_kind_of_proposal_with_its_lines(file: Path, logs: Path) -> None:
+    found = listed(file, logs)
+    assert set(found) == {"note", "come-back", "figure", "time", "remedy", "near-limit", "never-done"}
+    assert found["time"]["new"] == "14 min"
+    assert found["time"]["why"].startswith("The median of the worked time in 10 jobs is 14 min")
+    assert "7 of 10 jobs" in found["remedy"]["why"]
+    assert (found["come-back"]["operation"], found["come-back"]["new"]) == ("seal", "leaks")
+    assert (found["figure"]["old"], found["figure"]["new"]) == ("ask", "24 N·m")
+    assert "-    takes: 5 min     # a guess\n+    takes: 14 min     # a guess" in found["time"]["diff"]
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+def test_every_accepted_proposal_is_traceable_from_the_file_to_the_log_line(file: Path, logs: Path) -> None:
+    proposals = json.loads(revise(file, logs, "--list", "--json").stdout)["proposals"]
+    every = ",".join(str(each["number"]) for each in proposals)
+    assert revise(file, logs, "--accept", every).return_value == 0
+    changes = changes_in(file)
+    assert len(changes) == len(proposals)
+    lines = {}
+    for path in logs.glob("*/*.jsonl"):
+        events = events_in(path)
+        for event in events:
+            lines[f"{events[0]['data']['unit']}, line {event['seq']} (log {events[0]['hash'][:12]})"] = event
+    kinds = {"note": "noted", "come-back": "found", "figure": "figure-given", "time": "finished", "remedy": "remedied",
+             "near-limit": "recorded", "never-done": "closed"}  # fmt: skip
+    for proposal, change in zip(proposals, changes, strict=True):
+        assert (change.revision, change.what.split(":")[0]) == ("C", proposal["operation"])
+        assert change.from_ == tuple(each["reference"] for each in proposal["evidence"])
+        assert {lines[reference]["kind"] for reference in change.from_} == {kinds[proposal["kind"]]}
+
+
+def test_only_the_intended_lines_change(file: Path, logs: Path) -> None:
+    time = listed(file, logs)["time"]["number"]
+    result = revise(file, logs, "--accept", str(time))
+    assert "revision B -> C" in result.stdout
+    changed = GEARBOX.replace('"B"', '"C"').replace("takes: 5 min", "takes: 14 min")
+    text = file.read_text(encoding="utf-8")
+    assert text.startswith(changed + "changes:\n")
+    assert "check: nothing new, nothing mended" in result.stdout
+
+
+def test_accepted_proposals_are_not_made_again(file: Path, logs: Path) -> None:
+    count = len(json.loads(revise(file, logs, "--list", "--json").stdout)["proposals"])
+    revise(file, logs, "--accept", f"1-{count}")
+    assert listed(file, logs) == {}
+    assert "no reason to change" in revise(file, logs, "--list").stdout
+
+
+def test_what_a_later_revision_changed_is_not_proposed_by_older_jobs(file: Path, logs: Path) -> None:
+    file.write_text(GEARBOX.replace("takes: 5 min", "takes: 6 min").replace("0.10 .. 0.20", "0.10 .. 0.25"))
+    assert not {"time", "near-limit"} & set(listed(file, logs))
+
+
+def test_comment_proposal_comes_again_only_by_jobs_on_the_new_revision(file: Path, logs: Path, tmp_path: Path) -> None:
+    remedy = listed(file, logs)["remedy"]["number"]
+    revise(file, logs, "--accept", str(remedy))
+    newer = done_jobs(tmp_path / "newer", file.read_text(encoding="utf-8"), jobs=5)
+    assert "remedy" not in listed(file, logs, *newer)
+    more = [done_job(tmp_path / f"more{number}", number, file.read_text(encoding="utf-8")) for number in (6, 7)]
+    assert "4 of 7 jobs" in listed(file, logs, *newer, *more)["remedy"]["why"]
+
+
+def test_set_takes_another_value_and_a_key_in_place_of_a_comment(file: Path, logs: Path) -> None:
+    found = listed(file, logs)
+    result = revise(
+        file, logs,
+        "--set", f"{found['time']['number']}=16 min",
+        "--set", f"{found['near-limit']['number']}=limit: 0.10 .. 0.22 mm",
+        "--set", f"{found['remedy']['number']}=do: Measure first: then fit {{{{it}}}}",
+        "--set", f"{found['never-done']['number']}=other words",
+    )  # fmt: skip
+    assert (result.exception, result.return_value) == (None, 0), result.stderr
+    text = file.read_text(encoding="utf-8")
+    assert "takes: 16 min     # a guess" in text
+    assert "limit: 0.10 .. 0.22 mm, above" in text
+    assert 'do: "Measure first: then fit {{it}}", after: clean,' in text
+    assert "  # other words [" in text
+
+
+def test_result_with_errors_is_not_written_unless_the_author_says_so(file: Path, logs: Path) -> None:
+    number = listed(file, logs)["time"]["number"]
+    result = revise(file, logs, "--set", f"{number}=14 apples")
+    assert result.return_value == 1
+    assert "nothing was written" in result.stderr
+    assert "new: line 19: error:" in result.stderr
+    assert file.read_text(encoding="utf-8") == GEARBOX
+    assert revise(file, logs, "--set", f"{number}=14 apples", "--with-errors").return_value == 0
+    assert "takes: 14 apples" in file.read_text(encoding="utf-8")
+
+
+def test_open_jobs_on_the_old_revision_are_named(file: Path, logs: Path, tmp_path: Path) -> None:
+    sessions = tmp_path / "home" / "data" / "sessions"
+    open_job(sessions)
+    open_job(tmp_path / "elsewhere", GEARBOX.replace("id: gearbox", "id: other"), unit="job 55")
+    result = revise(file, logs, "--accept", "1")
+    assert "job 99  revision B" in result.stdout
+    assert "job 55" not in result.stdout
+    assert "keeps its revision" in result.stdout
+
+
+def test_file_changed_meanwhile_is_not_written_over_and_nothing_is_lost(
+    file: Path, logs: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def changed_meanwhile(before: Any, after: Any) -> Any:
+        file.write_text(GEARBOX + "# my own line\n", encoding="utf-8")
+        return check_revision(before, after)
+
+    monkeypatch.setattr("benchflow.writing.revisions.made_revision.check_revision", changed_meanwhile)
+    result = revise(file, logs, "--accept", "1")
+    assert result.exception is not None
+    assert "changed by another program" in str(result.exception)
+    assert file.read_text(encoding="utf-8") == GEARBOX + "# my own line\n"
+    kept = file.with_name("gearbox.revision-C.yaml")
+    assert str(kept) in str(result.exception)
+    assert 'revision: "C"' in kept.read_text(encoding="utf-8")
+
+
+def test_read_only_file_is_not_replaced(file: Path, logs: Path) -> None:
+    file.chmod(0o444)
+    result = revise(file, logs, "--accept", "1")
+    assert "read-only" in str(result.exception)
+    assert "--accept 1" in str(result.exception)
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+def test_link_stays_a_link_and_its_file_is_revised(file: Path, logs: Path, tmp_path: Path) -> None:
+    link = tmp_path / "link.yaml"
+    link.symlink_to(file)
+    assert revise(link, logs, "--accept", "1").return_value == 0
+    assert link.is_symlink()
+    assert len(changes_in(file)) == 1
+
+
+def test_line_ends_byte_order_mark_and_missing_revision(file: Path, logs: Path) -> None:
+    text = GEARBOX.replace('revision: "B"\n', "")
+    file.write_bytes(("\ufeff" + text.replace("\n", "\r\n")).encode())
+    assert revise(file, logs, "--accept", "1").return_value == 0
+    data = file.read_bytes()
+    assert data.startswith(b"\xef\xbb\xbf# An invented")
+    assert data.count(b"\n") == data.count(b"\r\n")
+    assert b'title: Gearbox of the trials   # a title with a comment\r\nrevision: "1"\r\n' in data
+
+
+def test_jobs_by_another_procedure_and_damaged_or_forged_logs_are_named(file: Path, logs: Path, tmp_path: Path) -> None:
+    other = done_job(tmp_path / "other", 2, GEARBOX.replace("id: gearbox", "id: other"))
+    damaged = done_job(tmp_path / "damaged", 4)
+    damaged.write_bytes(damaged.read_bytes().replace(b"0.24 mm", b"0.42 mm"))
+    (tmp_path / "no.jsonl").write_text("no log\n")
+    result = revise(file, logs, other, damaged, tmp_path / "no.jsonl", "--list", "--json")
+    assert result.return_value == 1
+    assert "by another procedure" in result.stderr
+    assert "damaged: line" in result.stderr
+    assert "no.jsonl is left out" in result.stderr
+    assert len(json.loads(result.stdout)["jobs"]) == JOBS
+    assert revise(file, other, "--list").exception is not None
+
+
+def test_note_with_control_characters_and_yaml_is_text_in_a_comment(file: Path, tmp_path: Path) -> None:
+    from tests.driving.clocked_job import ClockedJob
+
+    job = ClockedJob(tmp_path, GEARBOX, unit="7\n: {x}")
+    words = "key: [not, yaml]\n- \x1b]52;c;YQ==\x07 {x} # ' \" | [/] end\r\n...\n---"
+    job.do("note", text=words, operation="clean", change=True)
+    job.do("note", text="about the whole job", change=True)
+    job.driver.controller.close()
+    result = revise(file, job.path, "--accept", "1,2")
+    assert (result.exception, result.return_value) == (None, 0)
+    assert "\x1b" not in result.stdout
+    text = file.read_text(encoding="utf-8")
+    assert "  # key: [not, yaml] - ]52;c;YQ== {x} # ' \" | [/] end ... --- [Robin, job 7 : {x}, line" in text
+    assert "\n# about the whole job [Robin" in text
+    assert listed(file, job.path) == {}
+
+
+def test_procedure_with_an_error_and_a_shipped_one_are_not_revised(file: Path, logs: Path) -> None:
+    file.write_text(GEARBOX.replace("after: shim", "after: shimm"))
+    assert "shimm" in str(revise(file, logs, "--list").exception)
+    assert not [path for path in shipped_procedures() if os.path.samefile(path, file)]
+
+
+def test_without_a_terminal_the_proposals_are_listed(file: Path, logs: Path) -> None:
+    result = revise(file, logs)
+    assert "1 of " in result.stdout
+    assert "--accept" in result.stderr
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+@pytest.mark.parametrize("arguments", [("--accept", "99"), ("--accept", "x"), ("--set", "1"), ("--set", "99=x")])
+def test_numbers_that_are_no_proposals_are_refused(file: Path, logs: Path, arguments: tuple[str, str]) -> None:
+    result = revise(file, logs, *arguments)
+    assert result.exception is not None
+    assert file.read_text(encoding="utf-8") == GEARBOX

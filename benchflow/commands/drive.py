@@ -21,11 +21,22 @@ if TYPE_CHECKING:
     from benchflow.session.continuation import LogToContinue
 
 
+_ARGUMENTS = "benchflow.drive.arguments"
+
+
+class DriveCommand(click.Command):
+    """The command keeps its arguments, because ``--intents`` prints other intents with ``--teardown``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_ARGUMENTS] = tuple(args)
+        return super().parse_args(ctx, args)
+
+
 def _list_intents(context: click.Context, option: click.Parameter, chosen: bool) -> None:
     """Print every intent with its purpose, its fields and an example, and exit. The callback of ``--intents``."""
     if not chosen or context.resilient_parsing:
         return
-    if "--teardown" in sys.argv[1:]:
+    if "--teardown" in context.meta[_ARGUMENTS]:
         list_teardown_intents()
         context.exit()
     from benchflow.session.intents.intent_examples import intent_example, intent_purpose
@@ -44,7 +55,7 @@ def _list_intents(context: click.Context, option: click.Parameter, chosen: bool)
     context.exit()
 
 
-@click.command(epilog=exit_code_help())
+@click.command(cls=DriveCommand, epilog=exit_code_help())
 @click.option(
     "--intents", is_flag=True, is_eager=True, expose_value=False, callback=_list_intents,
     help="List every intent with its purpose, its fields and an example, and exit.",

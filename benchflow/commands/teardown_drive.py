@@ -4,7 +4,7 @@ import json
 import sys
 from pathlib import Path
 
-from benchflow.commands.console_output import print_line, print_message
+from benchflow.commands.console_output import print_line, print_message, print_warning
 from benchflow.commands.crash_report import remember_open_log
 
 
@@ -22,6 +22,8 @@ def drive_teardown(log: Path, *, simulated: bool) -> int:
     remember_open_log(log)
     controller = TeardownController.open(log, simulated=simulated)
     controller.memory = HeadMemory(machine_folders().heads)
+    if warning := controller.remembered():
+        print_warning(warning)
     if controller.journal.torn:
         print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
     if controller.read_only:

@@ -13,10 +13,11 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
 from benchflow.quantity.notation import parse_quantity
-from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.types import printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.fastener_text import is_about_fasteners, read_fasteners
+from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import read_places, trailing_places
 from benchflow.session.teardown.teardown_record import (
@@ -69,12 +70,19 @@ _FOUND: tuple[tuple[str, FoundKind], ...] = (
     (r"\b(?:leaks?|leaked|leaking|weeps|weeping)\b", "leak"),
     (r"\bmissing\b|^found\b", "other"),
 )
-_VALUE = re.compile(r"(?P<name>[^\d=]*[^\W\d_)][^\d=]*?|[^=]+?)\s*(?P<equals>[=:])?\s*(?P<value>[-+]?\.?\d[^=]*)")
 _NAME_BEHIND = re.compile(
     r"([-+]?(?:\d+\.\d+|\.\d+|\d+) ?(?:mm|µm|um|in|thou|N·m|Nm|ft-lb|in-lb|°|bar|psi|%|g|kg)) (?:of )?([^\W\d_][^\d]*)"
 )
 """A value with its name behind it: ``0.05 mm end float``."""
-_DECIMAL = re.compile(r"[-+]?(?:\d+\.\d+|\.\d+)")
+_SIZES = re.compile(
+    r"sizes? \d[\d.]*(?:\s*[x×]\s*\d[\d.]*){1,2}\s*(?:mm|in)?|\d[\d.]*(?:\s*[x×]\s*\d[\d.]*){2}\s*(?:mm|in)?",
+    re.IGNORECASE,
+)
+"""The sizes of a seal or a bearing: ``35x52x7 mm``. They are kept as words."""
+_NUMBER_OF_VALUE = re.compile(
+    r"\d[.,]\d|(?<!\w)[.,]\d|\d\s?(?:mm|µm|um|thou|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|%|g|kg)(?!\w)"
+)
+"""A number that somebody means as a value: a decimal, or a number with a unit."""
 
 
 class Understood(Struct, frozen=True):
@@ -100,9 +108,8 @@ def _understood(text: str, *, names_thing: bool) -> Understood:
     if len(plain) > MAX_ENTRY:
         message = f"The line has {len(plain)} characters. Write at most {MAX_ENTRY}; use a note for the rest"
         return Understood(PartDescription(""), problems=(Reason("bad-intent", message, name="text"),))
-    if re.search(r"\d,\d", plain):
-        message = "A comma is between two digits. Write a point in a decimal (0.12), or a space after the comma"
-        return Understood(PartDescription(""), problems=(Reason("bad-quantity", message, name="text"),))
+    if comma := COMMA_IN_NUMBER.search(plain):
+        return Understood(PartDescription(""), problems=(comma_reason(plain, comma),))
     segments = [each.strip() for each in re.split(r"[,;]", plain) if each.strip()]
     reader = _EntryReader()
     if names_thing:
@@ -160,13 +167,15 @@ class _EntryReader:
 
     def detail(self, text: str) -> None:
         """Read one of the other segments."""
-        if kept := _NOTE.fullmatch(text):
+        if _SIZES.fullmatch(text):
+            self._append("remark", text)
+        elif kept := _NOTE.fullmatch(text):
             self._append("remark", (kept[1] or kept[2]).strip())
         elif container := _CONTAINER.fullmatch(text):
             self._container(text, container)
         elif state := _STATE.fullmatch(text):
             self._append("state", state[1])
-        elif not (self._fate(text) or self._found(text) or self._fasteners(text) or self._places(text)):
+        elif not (self._fate(text) or self._found(text) or self._places(text) or self._fasteners(text)):
             self._words(text)
 
     def _words(self, text: str) -> None:
@@ -253,20 +262,25 @@ class _EntryReader:
         """Read ``end float 0.12 mm``. A number with a decimal point, or behind ``=``, must have a unit."""
         if behind := _NAME_BEHIND.fullmatch(text):
             text = f"{behind[2]} {behind[1]}"
-        found = _VALUE.fullmatch(text)
-        if found is None:
-            return False
-        name, value = found["name"].strip(" =:"), found["value"]
-        try:
-            quantity = parse_quantity(value)
-        except QuantityError as error:
-            if found["equals"] != "=" and not _DECIMAL.match(value):
+        equals = "=" in text
+        measured = words_and_quantity(text.replace("=", " "), None)
+        if measured.problem is not None:
+            # Words may have numbers (hole 3 of 5), but not a decimal or a unit.
+            if not equals and not _NUMBER_OF_VALUE.search(text):
                 return False
-            code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-            self.wrong(code, str(error), name)
+            message = f"{measured.problem.message} Or keep it as words: note: {printable(text)}"
+            self.problems.append(replace(measured.problem, message=message, at=None))
             return True
-        stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, value.strip())
-        self.fields.setdefault("values", []).append(TeardownReading(name, stored))
+        if not measured.value:
+            return False
+        if not measured.words:
+            self.wrong(
+                "value-missing", f"Name what {printable(text)} is, such as: thickness {printable(text)}", "values"
+            )
+            return True
+        quantity = parse_quantity(measured.value)
+        stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, measured.value)
+        self.fields.setdefault("values", []).append(TeardownReading(measured.words, stored))
         return True
 
 

@@ -81,8 +81,12 @@ def read_fasteners(text: str) -> ReadFasteners:
     kind, rest = _kind(rest)
     where = " ".join(rest.replace(":", " ").split()).strip(" x×")
     stray = _ANY_NUMBER.match(where)
-    if stray is not None and length is None:
-        message = f"“{stray[0]}” has no unit. Write a length as {stray[0]} mm"
+    second = _LENGTH.search(where)
+    if second is not None:
+        message = f"“{second[0]}” is a second length. Write each length with its own count, with + between them"
+        problems += (Reason("bad-quantity", message, name="fasteners"),)
+    elif stray is not None:
+        message = f"“{stray[0]}” has no unit. Write a length as {stray[0]} mm, a pitch as M8x{stray[0]}"
         problems += (Reason("bad-quantity", message, name="fasteners"),)
     return ReadFasteners(FastenerGroup(number, kind, thread, length, where), problems)
 

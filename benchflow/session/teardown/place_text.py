@@ -23,7 +23,9 @@ _BY_LIST = re.compile(rf"(?:([^\W\d_][\w ]*?)\s+)?({_LIST})", re.IGNORECASE)
 _ONE = re.compile(rf"({'|'.join(_WORDS)})\s*(?:no\.?\s*)?(\d{{1,4}})", re.IGNORECASE)
 _BY_SIDES = re.compile(rf"(?:{'|'.join(_SIDES)})(?:\s*(?:\+|&|and)\s*(?:{'|'.join(_SIDES)}))*", re.IGNORECASE)
 _AT_END = re.compile(
-    rf"(?:\b(?:{'|'.join(_WORDS)})\s+)?(?:{_RANGE}|{_LIST})$|\b(?:cyl|cylinder)\s+\d{{1,4}}$", re.IGNORECASE
+    rf"(?:\b(?:{'|'.join(_WORDS)})\s+)?(?:{_RANGE}|{_LIST})$|\b(?:cyl|cylinder)\s+\d{{1,4}}$"
+    rf"|\b(?:{'|'.join(_SIDES)})(?:\s*(?:\+|&|and)\s*(?:{'|'.join(_SIDES)}))+$",
+    re.IGNORECASE,
 )
 
 

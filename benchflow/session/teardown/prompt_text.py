@@ -9,10 +9,10 @@ from typing import Any
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
-from benchflow.quantity.notation import parse_quantity
-from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.types import printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.teardown.entry_line import found_kind, understand_details, understand_entry, with_details
+from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, words_and_quantity
 from benchflow.session.teardown.part_text import FATE_WORDS, UnderstoodRow, finding_text, understood_rows
 from benchflow.session.teardown.teardown_record import (
     ChecklistItem,
@@ -28,7 +28,6 @@ _FATE_KEYS: dict[str, PartFate] = {
     "r": "replace", "replace": "replace", "new": "replace", "a": "ask-customer", "ask": "ask-customer",
     "ask the customer": "ask-customer", "ask customer": "ask-customer",
 }  # fmt: skip
-_TAIL_NUMBER = re.compile(r"(?<![\w.])[-+]?\.?\d")
 
 
 class ReadPrompt(Struct, frozen=True):
@@ -141,9 +140,10 @@ def read_line_note(text: str, line: TeardownLine) -> ReadPrompt:
 def read_measured(text: str, line: TeardownLine) -> ReadPrompt:
     """A name and a quantity, such as ``bore 80.02 mm``. ``2: bore 80.02 mm`` is about place 2."""
     place, rest = place_and_rest(text, line)
-    name, value, problem = _name_and_value(rest, None)
-    if problem is not None:
-        return ReadPrompt(None, (), (problem,))
+    measured = words_and_quantity(rest, None)
+    if measured.problem is not None:
+        return ReadPrompt(None, (), (measured.problem,))
+    name, value = measured.words, measured.value
     if not name or not value:
         return _problem("Write what was measured and the value with its unit, such as: bore 80.02 mm", "value-missing")
     rows = (_where(line, place), UnderstoodRow("Measured", f"{name} {value}"))
@@ -174,9 +174,11 @@ def read_check(text: str, item: ChecklistItem) -> ReadPrompt:
         return _check_command(command[1].lower(), command[2], item)
     if not plain:
         return _problem(f"Write the answer about “{item.name}”, or skip: and the reason", "value-missing")
-    place, value, problem = _name_and_value(plain, item.dimension or None)
-    if problem is not None:
-        return ReadPrompt(None, (UnderstoodRow("Item", item.name),), (problem,))
+    measured = words_and_quantity(plain, item.dimension or None)
+    if measured.problem is not None and (item.dimension or COMMA_IN_NUMBER.search(plain)):
+        return ReadPrompt(None, (UnderstoodRow("Item", item.name),), (measured.problem,))
+    value = measured.value
+    place = re.sub(rf"^{re.escape(item.name)}\b\s*", "", measured.words, flags=re.IGNORECASE)
     if not value:
         if item.dimension:
             message = f"“{printable(plain)}” has no value with a unit. Write it, or skip: and the reason"
@@ -197,25 +199,6 @@ def _check_command(command: str, rest: str, item: ChecklistItem) -> ReadPrompt:
     which = {} if command == "skip all" else {"name": item.name}
     row = UnderstoodRow("Skips", item.name if which else "every open item")
     return ReadPrompt({"intent": "skip", **which, "reason": rest}, (row, UnderstoodRow("Reason", rest)))
-
-
-def _name_and_value(text: str, dimension: str | None) -> tuple[str, str, Reason | None]:
-    """The words before a quantity at the end of ``text``, the quantity as text, and what is wrong with it.
-
-    Without a number the quantity is "".
-    """
-    problem: Reason | None = None
-    for found in _TAIL_NUMBER.finditer(text):
-        value = text[found.start() :]
-        try:
-            parse_quantity(value, dimension=dimension)
-        except QuantityError as error:
-            if problem is None or error.code == "wrong-dimension":
-                code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-                problem = Reason(code, str(error), name="value")
-            continue
-        return text[: found.start()].strip(" =:,"), value.strip(), None
-    return text, "", problem if dimension else None
 
 
 def place_and_rest(text: str, line: TeardownLine) -> tuple[str, str]:

@@ -18,6 +18,7 @@ from benchflow.session.head_memory import HeadMemory
 from benchflow.session.intents.parsing import intent_record, read_intent_of
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft
+from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.machine_clock import Clock
 from benchflow.session.refusal import Code, Reason, Refusal
@@ -203,6 +204,15 @@ class TeardownController:
             boot = "" if self.simulated else self.clock.boot_id
             events.append(ev.TeardownResumed(__version__, ev.TEARDOWN_FORMAT, boot))
         return events
+
+    def remembered(self) -> str:
+        """What this machine remembers about the log, if the log is behind that or forked from it; otherwise ""."""
+        found = None if self.memory is None else self.memory.compare(self.journal.lines, self.journal.path)
+        if found is None or found[1].status in ("same", "grown"):
+            return ""
+        known, comparison = found
+        log = head_of_log(self.journal.lines, path=str(self.journal.path.absolute()))
+        return f"{self.journal.path}: {comparison_text(log, known, comparison, 'this machine')}"
 
     def reread(self) -> bool:
         """Read what another program has added to a log opened read-only. Returns true if there was anything."""

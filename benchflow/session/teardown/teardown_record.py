@@ -208,6 +208,13 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
         """The id of the last line; "" before the first."""
         return self.lines[-1].id if self.lines else ""
 
+    @property
+    def present_state(self) -> str:
+        """The state of the assembly as it was described last, "" if it never was."""
+        seen = [(each.event, each.text) for each in self.states]
+        seen += [(each.event, each.description.state) for each in self.lines if each.description.state]
+        return max(seen)[1] if seen else ""
+
     def line(self, line_id: str) -> TeardownLine | None:
         """The line with this id; ``None`` if there is none."""
         return next((each for each in self.lines if each.id == line_id), None)

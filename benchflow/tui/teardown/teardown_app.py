@@ -62,10 +62,10 @@ class TeardownApp(BenchApp, inherit_bindings=False):
 
 
 def opening_message(client: TeardownClient) -> str:
-    """What to say about the log when it is opened: an incomplete last line was put aside."""
+    """What to say about the log when it is opened: an incomplete last line was put aside, or it is behind."""
     torn = client.controller.journal.torn
     if torn is None:
-        return ""
+        return client.controller.remembered()
     return f"The last entry was not complete when the program ended. It was moved to {torn.name}. Enter it again."
 
 

@@ -64,6 +64,7 @@ def _tail(line: TeardownLine) -> list[str]:
     out += [line.description.container] if line.description.container else []
     fates = dict.fromkeys(part.fate for part in line.parts if part.fate)
     out += [" / ".join(FATE_WORDS[fate] for fate in fates)] if fates else []
+    out += [reading_text_of(each) for each in valid_readings(line.values)[-1:]]
     out += ["found"] if any(part.found for part in line.parts) else []
     out += ["photo"] if line.pictures else []
     return out

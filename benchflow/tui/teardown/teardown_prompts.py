@@ -125,11 +125,12 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
     """Hints under an empty entry line."""
     match prompt:
         case EntryPrompt(after=""):
-            newest = f" , bag 3 adds to line {record.last_off}." if record.lines else ""
+            newest = f" A comma first adds to line {record.last_off}: , bag 3" if record.lines else ""
             return (
                 "Name, fasteners, bag: rocker cover, 8x M6x1 30 mm + 2x 45 mm front, bag 3",
                 "Places: rod caps 1..4. Also: marked 2, lip up, replace: pitted, lash 0.2 mm",
-                f"A scanned code is the bag.{newest} state: words, note: words (the whole)",
+                "About the whole: state: 3rd gear in; or note: words",
+                f"A scanned code is the bag.{newest}",
             )
         case EntryPrompt():
             return ("Write the line that was forgotten. Esc goes back.",)

@@ -14,7 +14,7 @@ from benchflow.session.teardown.prompt_text import ReadPrompt, line_rows
 from benchflow.session.teardown.scanned_code import with_scanned_code
 from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
 from benchflow.tui.draw.block_parts import FieldPlace
-from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, hanging, rule
+from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, rule
 from benchflow.tui.teardown.scanned_field import ScannedField
 from benchflow.tui.teardown.teardown_client import ENTRY_DRAFT, TeardownClient
 from benchflow.tui.teardown.teardown_drawing import (
@@ -70,6 +70,7 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
         Binding(letter("n"), "ask('note')", "note", id="teardown.note"),
         Binding("f7," + letter("p"), "photo", "photo", id="teardown.photo-of-line"),
+        Binding("tab", "same_container", "same bag", id="teardown.same-container"),
         Binding("up", "select(-1)", "lines", id="teardown.up", key_display="↑↓"),
         Binding("down", "select(1)", "", id="teardown.down", show=False),
         Binding("pageup", "select(-10)", "", id="teardown.page-up", show=False),
@@ -148,6 +149,8 @@ class TeardownScreen(Page[None], inherit_bindings=False):
             self._first_row, self._end_row = 1 + listed.row, 1 + available
         top = [*top, *([EMPTY] * (available - len(top)))]
         label = f"LINE {self.selected}" if self.line is not None else prompt_label(self.prompt, self.record)
+        if self.record.present_state and not isinstance(self.prompt, CheckPrompt):
+            label = cut(f"{label}   state: {self.record.present_state}", width - 4)
         below = self._below(width)[:rows]
         lines = (*top, rule(width, label), EMPTY, *below)
         if self.line is not None:
@@ -341,6 +344,8 @@ class TeardownScreen(Page[None], inherit_bindings=False):
                 return bool(self.client.holder_left)
             case "log":
                 return can_write if line is None else False
+            case "same_container":
+                return can_write if self._takes_container else False
             case "undo" | "photo":
                 return can_write
             case "ask" | "insert":
@@ -395,6 +400,23 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         """Ask something about the selected line."""
         assert self.line is not None  # otherwise the key is hidden
         self._open_prompt(AboutLine(what, self.line.id))
+
+    @property
+    def _takes_container(self) -> bool:
+        """True if Tab can put the bag of the newest line into the entry line."""
+        return self.line is None and isinstance(self.prompt, EntryPrompt) and bool(self._last_container)
+
+    @property
+    def _last_container(self) -> str:
+        lines = self.record.lines
+        return next((line.description.container for line in reversed(lines) if line.description.container), "")
+
+    def action_same_container(self) -> None:
+        """Write the bag of the newest line that has one into the entry line. It is logged only with the line."""
+        text = self.field.value.rstrip(" ,")
+        self.field.set_content("text", f"{text}, {self._last_container}")
+        self._understand()
+        self.redraw()
 
     def action_insert(self) -> None:
         """Ask for a line that was forgotten behind the selected one."""

@@ -209,18 +209,15 @@ def _filled_operation(operation: Operation, filled: Filled) -> Operation:
 
 def _filled_value(value: V, filled: Filled) -> V:
     difference = value.judge == "spread" if isinstance(value, RecordedValue) else None
-    terms = {
+    terms: dict[str, ReadingTerms] = {
         slot: replace(one, bound=_bound(one.bound, value.dimension, difference, filled),
                       used=_bound(one.used, value.dimension, difference, filled))
         for slot, one in value.by_reading.items()
     }  # fmt: skip
     bound = _bound(value.bound, value.dimension, difference, filled)
-    given = next((found for found in (given_source(bound), *map(_terms_source, terms.values())) if found), "")
+    sources = [given_source(bound), *(given_source(one.bound) for one in terms.values())]
+    given = next(filter(None, sources), "")
     return replace(value, bound=bound, by_reading=terms, source=given or value.source)
-
-
-def _terms_source(terms: ReadingTerms) -> str:
-    return given_source(terms.bound)
 
 
 def _filled_record(value: RecordedValue, filled: Filled) -> RecordedValue:

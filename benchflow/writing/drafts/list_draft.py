@@ -66,6 +66,8 @@ class _ListDraft:
         self.book.top["notice"] = (
             "A draft from a list. It is not proven. Compare every figure with the source before it is used."
         )
+        self.book.top["documents"] = {"list": {"title": f"The list {plain_text(source)}"}}
+        self.book.top["source"] = "list"
         self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
         self.section: DraftSection | None = None
         self.section_title = ""

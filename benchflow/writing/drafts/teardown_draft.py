@@ -5,9 +5,7 @@ from typing import Any
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
-from benchflow.quantity import dimension_of
-from benchflow.session.state.event_basics import StoredQuantity
-from benchflow.session.teardown.part_text import fasteners_text, fate_text, finding_text, reading_text_of
+from benchflow.session.teardown.part_text import fasteners_text, reading_text_of
 from benchflow.session.teardown.teardown_record import (
     FastenerGroup,
     TeardownLine,
@@ -17,6 +15,7 @@ from benchflow.session.teardown.teardown_record import (
 )
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case, unique
 from benchflow.writing.drafts.draft_yaml import Noted
+from benchflow.writing.drafts.inspection_entries import at_place, fate_checks, found_checks, recorded_values
 from benchflow.writing.drafts.part_words import (
     UNTHREADED,
     has_sealant,
@@ -148,12 +147,14 @@ class _TeardownDraft:
     def _inspection(self, line: TeardownLine) -> Any | None:
         described, what = line.description, plain_text(line.description.what)
         renewed = is_seal(what) or is_used_once(what)
-        checks = [*self._found_checks(line), *([] if renewed else self._fate_checks(line))]
+        checks = [*found_checks(line), *([] if renewed else fate_checks(self.book, line))]
         if described.condition and not renewed:
             checks.append(f"Condition as found: {plain_text(described.condition)}. It is cleaned, and good to use")
         values = [each for each in valid_readings(line.values) if each.value is not None]
         answers = [each for each in valid_readings(line.values) if each.value is None]
-        checks += [f"{sentence_case(plain_text(each.name))}{_at(each)}: {plain_text(each.answer)}" for each in answers]
+        checks += [
+            f"{sentence_case(plain_text(each.name))}{at_place(each)}: {plain_text(each.answer)}" for each in answers
+        ]
         if not checks and not values:
             return None
         operation: dict[str, Any] = {"id": self.book.name(f"inspect {what}")}
@@ -161,84 +162,11 @@ class _TeardownDraft:
         operation["title"] = f"Inspect and measure the {what}" if values else f"Inspect the {what}"
         operation["after"] = [self._ready]
         if values:
-            operation["record"] = self._records(values, what)
+            operation["record"] = recorded_values(self.book, values, what)
         if checks:
             operation["check"] = unique(checks)
         operation["undo"] = {"do": "Inspect and measure it again"}
         return Noted(operation, (f"Line {line.id} of the teardown: {line.description.entered or what}",))
-
-    def _found_checks(self, line: TeardownLine) -> list[str]:
-        found: list[str] = []
-        for part in line.parts:
-            place = f" ({part.place})" if part.place else ""
-            for one in part.found:
-                words = plain_text(finding_text(one))
-                action = {
-                    "debris": "It is cleaned, and its cause is known",
-                    "gasket-imprint": "The faces are clean and flat",
-                    "thread-insert": "The thread is sound at full depth",
-                    "odd-bolt": "The right fastener is at hand",
-                    "missing-dowel": "The dowel is at hand",
-                    "broken": "It is replaced or repaired",
-                    "worn": "It is within its limit, or replaced",
-                    "leak": "The cause of the leak is put right",
-                    "other": "It is put right",
-                }[one.kind]
-                found.append(f"Found{place}: {words}. {action}")
-        return found
-
-    def _fate_checks(self, line: TeardownLine) -> list[str]:
-        checks = []
-        for fate in unique(part.fate for part in line.parts):
-            places = [part.place for part in line.parts if part.fate == fate and part.place]
-            where = f" ({', '.join(places)})" if places and len(places) < len(line.parts) else ""
-            reason = next((part.fate_reason for part in line.parts if part.fate == fate and part.fate_reason), "")
-            words = plain_text(fate_text(fate, reason))  # type: ignore[arg-type]  # the fates of the parts
-            if fate == "machine":
-                checks.append(f"Back from the machine shop{where}: {words}. Measured and clean")
-            elif fate == "ask-customer":
-                title = f"Ask the customer about the {plain_text(line.description.what)}{where}"
-                self.book.follow_up.append({"title": f"{title}: {plain_text(reason)}" if reason else title})
-                checks.append(f"The customer has decided about it{where}")
-            elif fate == "replace":
-                checks.append(f"The new part is at hand{where}: compared with the old one ({words})")
-        return checks
-
-    def _records(self, values: list[TeardownReading], subject: str) -> dict[str, Any]:
-        """The values to record, with what was measured on the way down as a comment."""
-        by_name: dict[str, list[TeardownReading]] = {}
-        for each in values:
-            by_name.setdefault(each.name, []).append(each)
-        found: dict[str, Any] = {}
-        for name, readings in by_name.items():
-            text = name if subject.lower() in name.lower() else f"{subject} {name}"
-            first = readings[0].value
-            assert first is not None  # only readings with a quantity are recorded
-            record: dict[str, Any] = {
-                "ask": f"Measure: {plain_text(text)}",
-                "unit": first.unit or "count",
-                "limit": ASK,
-            }
-            places = unique(each.place for each in readings)
-            if len(places) > 1:
-                record["readings"] = places
-            self._with_instrument(record, readings, first)
-            measured = ", ".join(f"{f'{each.place} ' if each.place else ''}{_shown(each.value)}" for each in readings)
-            found[self.book.name(text, "value", default="value")] = Noted(
-                record, (f"measured on the way down: {measured}",)
-            )
-        return found
-
-    def _with_instrument(self, record: dict[str, Any], readings: list[TeardownReading], value: StoredQuantity) -> None:
-        named = next((each.instrument for each in readings if each.instrument), "")
-        kind = dimension_of(value.unit)
-        if not named or not kind:
-            return
-        ident = next(
-            (key for key, each in self.book.instruments.items() if each.get("title") == plain_text(named)), ""
-        ) or self.book.name(named, "instrument", default="gauge")
-        self.book.instruments[ident] = {"kind": kind, "title": plain_text(named)}
-        record["with"] = ident
 
     # --- assembly -------------------------------------------------------------------------------------
 
@@ -480,13 +408,15 @@ class _TeardownDraft:
             failure = self.book.name("leak", "failure", default="leak")
             self.book.failures[failure] = "It leaks"
             operation["check"] = [
-                f"Dry where it leaked before{_at(each)}: {plain_text(each.answer)}" for each in answers
+                f"Dry where it leaked before{at_place(each)}: {plain_text(each.answer)}" for each in answers
             ]
             operation["guards-against"] = [failure]
         elif answers:
-            operation["check"] = [f"{sentence_case(name)}{_at(each)}: {plain_text(each.answer)}" for each in answers]
+            operation["check"] = [
+                f"{sentence_case(name)}{at_place(each)}: {plain_text(each.answer)}" for each in answers
+            ]
         if values:
-            operation["record"] = self._records(values, "")
+            operation["record"] = recorded_values(self.book, values, "")
         operation["undo"] = {"do": "Measure it again"}
         section.operations.append(Noted(operation, (f"On the way down: {shown}",)))
         self._last = operation["id"]
@@ -497,11 +427,3 @@ class _TeardownDraft:
         for item in self.record.checklist:
             if item.skipped:
                 self.book.tail.append(f"Not measured on the way down: {item.name} ({item.skipped})")
-
-
-def _at(reading: TeardownReading) -> str:
-    return f" ({plain_text(reading.place)})" if reading.place else ""
-
-
-def _shown(value: StoredQuantity | None) -> str:
-    return "" if value is None else f"{value.value} {value.unit}".rstrip()

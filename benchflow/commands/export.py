@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from benchflow.session.log.log_folder import SkippedFile
 
 
-@click.command(epilog=exit_code_help("A file was skipped, or a log is damaged: the part before is exported."))
+@click.command(
+    epilog=exit_code_help("A file was skipped, a log is damaged, or a picture is missing. The rest is there.")
+)
 @click.argument("names", nargs=-1, required=True, metavar="LOG|FOLDER...")
 @click.option(
     "--as", "form", required=True, type=click.Choice(["csv", "jsonl", "xes", "ical", "markdown"]),
@@ -26,9 +28,13 @@ if TYPE_CHECKING:
     "RFC 5545. markdown: build sheets.",
 )  # fmt: skip
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
-def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
+@click.option(
+    "--pictures", type=click.Path(path_type=Path), metavar="FOLDER",
+    help="Copy the pictures too, into a folder per log in FOLDER, each with a list of their SHA-256.",
+)  # fmt: skip
+def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path | None) -> int:
     """Export logs for other programs. For a FOLDER, all logs in it are exported. A file in it that cannot be read is
-    named and skipped.
+    named and skipped. The rows of csv and jsonl name each picture with its SHA-256.
 
     The log of a teardown is exported apart from jobs: as csv (one row per line), jsonl (the record) or markdown.
     """
@@ -56,12 +62,40 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
                 )
     else:
         write_output(_converted(logs, form), out)
+    absent = [] if pictures is None else _copy_pictures(logs, pictures)
+    for text in absent:
+        print_warning(text)
     damaged = [log.path for log in logs if log.damage is not None]
     for path in damaged:
         print_warning(f"{path} is damaged. Only the part before the damage was exported.")
     for file in skipped:
         print_warning(f"{shown_path(file.path)} {file.why}. It was skipped.")
-    return PROBLEM_FOUND if damaged or skipped else SUCCESS
+    return PROBLEM_FOUND if damaged or skipped or absent else SUCCESS
+
+
+def _copy_pictures(logs: "list[LoadedLog]", folder: Path) -> list[str]:
+    """Copy the pictures of each log into a folder of its name. Returns a sentence for each that cannot be copied."""
+    from benchflow.base.atomic_write import atomic_write
+    from benchflow.base.errors import BenchflowError
+    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, picture_list, pictures_on_sheet
+
+    absent: list[str] = []
+    for log in logs:
+        pictures = pictures_on_sheet(log)
+        if not pictures:
+            continue
+        target = folder / Path(log.path).stem
+        copies = copy_pictures(log, target, pictures)
+        try:
+            atomic_write(target / "pictures.csv", picture_list(pictures, copies).encode())
+        except OSError as error:
+            raise BenchflowError(f"{target / 'pictures.csv'} cannot be written: {error.strerror}.") from error
+        absent += [
+            f"{log.path}: picture of event {one.event} ({one.facts.name}) was not copied. {one.problem}"
+            for one in pictures
+            if one.event not in copies
+        ]
+    return absent
 
 
 def _loaded(names: list[Path], *, any_procedure: bool) -> "tuple[list[LoadedLog], list[SkippedFile]]":

@@ -27,8 +27,14 @@ if TYPE_CHECKING:
 )
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. `-` is standard output.")
 @click.option("--markdown", "as_markdown", is_flag=True, help="Make Markdown, on standard output unless -o is given.")
+@click.option(
+    "--pictures", type=click.Path(path_type=Path), metavar="FOLDER",
+    help="Copy the whole pictures into FOLDER. The small ones on the sheet lead to them.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object to standard output.")
-def sheet(name: str, which: "Copy | None", out: Path | None, as_markdown: bool, as_json: bool) -> int:
+def sheet(
+    name: str, which: "Copy | None", out: Path | None, as_markdown: bool, pictures: Path | None, as_json: bool
+) -> int:
     """Make the build sheet of a job.
 
     The customer's copy has one or two pages: what was fitted, the key readings with their limits, the joints,
@@ -36,11 +42,13 @@ def sheet(name: str, which: "Copy | None", out: Path | None, as_markdown: bool, 
     instrument and name, the hours, and what the review suspects.
 
     Without other options, the sheet is one HTML file beside the log, JOB.html or JOB.shop.html. It needs no other
-    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead.
+    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead. Pictures are in it
+    small, without any other data of the original. On the shop's copy they lead to the stored files.
     """
     from benchflow.review.log.loaded_log import FirstLineDamaged
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start
     from benchflow.review.sheets.customer_copy import customer_copy, customer_copy_without_start
+    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, links_to
 
     copy: Copy = which or ("shop" if as_json or as_markdown else "customer")
     shop = _register()
@@ -48,9 +56,10 @@ def sheet(name: str, which: "Copy | None", out: Path | None, as_markdown: bool, 
         loaded = load_named_log(name, audited=True)
         made, path = build_sheet(loaded, shop), Path(loaded.path)
         customers = customer_copy(loaded, made, _letterhead(shop)) if copy == "customer" else None
+        copies = {} if pictures is None else copy_pictures(loaded, pictures, made.pictures)
     except FirstLineDamaged as damaged:
         print_warning(str(damaged))
-        made, path = sheet_without_start(damaged), damaged.path
+        made, path, copies = sheet_without_start(damaged), damaged.path, {}
         customers = customer_copy_without_start(made, _letterhead(shop)) if copy == "customer" else None
     code = SUCCESS if made.sound else PROBLEM_FOUND
     if as_json:
@@ -61,10 +70,11 @@ def sheet(name: str, which: "Copy | None", out: Path | None, as_markdown: bool, 
 
         write_output(build_sheet_markdown(made) if customers is None else customer_copy_markdown(customers), out)
         return code
-    from benchflow.review.sheets.sheet_file import sheet_page, sheet_path
+    from benchflow.review.sheets.sheet_file import own_links, sheet_page, sheet_path
 
     out = sheet_path(path, copy) if out is None else out
-    write_output(sheet_page(made, customers), out)
+    links = own_links(made, copy, out) if pictures is None else links_to(copies, out)
+    write_output(sheet_page(made, customers, links), out)
     if out != STANDARD_OUTPUT:
         print_line(display_path(out))
     return code

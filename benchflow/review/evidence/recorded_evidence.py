@@ -11,7 +11,9 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown_reading
 from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.log.picture_facts import PictureFact
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -20,7 +22,9 @@ from benchflow.trade.verdict import VERDICT_TEXT
 class Evidence(Struct, frozen=True):
     """One piece of evidence as a sentence. ``seq`` is the event that recorded it."""
 
-    kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "remedy", "note", "finished"]
+    kind: Literal[
+        "value", "joint", "check", "choice", "lot", "signature", "deviation", "remedy", "note", "picture", "finished"
+    ]
     words: str
     seq: int | None = None
 
@@ -121,6 +125,19 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     for note in facts.notes:
         if note.operation == step.id:
             yield Evidence("note", f"{note.by}{log.mark_text(note.seq)}: {note.text}", note.seq)
+    for picture in facts.pictures:
+        if picture.operation == step.id and picture.in_force:
+            yield Evidence("picture", _picture_words(log, picture), picture.seq)
+
+
+def _picture_words(log: LoadedLog, picture: PictureFact) -> str:
+    """``picture of Head studs, fastener 3: Thread before cleaning (IMG_0012.jpg)``."""
+    titles, at = LogTitles(log.plan), f", {picture.reading}" if picture.reading else ""
+    fastener = f", fastener {picture.fastener}" if picture.fastener else ""
+    subject = f"{titles.joint(picture.joint)}{fastener}" if picture.joint else f"{picture.value}{at}"
+    subject = subject or (f"event {picture.event}" if picture.event else "the step")
+    caption = f": {picture.text}" if picture.text else ""
+    return f"picture of {subject}{caption} ({picture.name}, {picture.by}, {local_time(picture.at)})"
 
 
 def _finish_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

@@ -122,10 +122,11 @@ def as_csv(logs: Iterable[LoadedLog]) -> Iterator[str]:
     for log in logs:
         for line in log.lines:
             row = event_row(log, line)
-            yield _csv_line(tuple(_csv_cell(row.get(name, "")) for name in COLUMNS))
+            yield _csv_line(tuple(csv_cell(row.get(name, "")) for name in COLUMNS))
 
 
-def _csv_cell(value: Any) -> str:
+def csv_cell(value: Any) -> str:
+    """A cell of CSV as text, with an apostrophe before what a spreadsheet would run."""
     if isinstance(value, bool):
         return "true" if value else "false"
     text = clean(str(value))

@@ -19,6 +19,7 @@ from benchflow.review.log.loaded_log import FirstLineDamaged, LoadedLog
 from benchflow.review.sheets.fitted_parts import part_rows, removed_part_rows
 from benchflow.review.sheets.operation_on_sheet import operation_on_sheet
 from benchflow.review.sheets.out_of_the_ordinary import out_of_the_ordinary
+from benchflow.review.sheets.pictures_on_sheet import pictures_on_sheet
 from benchflow.review.sheets.sheet_content import NOT_THE_MANUAL, BuildSheet, SheetFollowUp, SheetSection
 from benchflow.review.sheets.sources_on_sheet import source_facts
 from benchflow.session.history.event_text import continued_text
@@ -86,6 +87,7 @@ def build_sheet(log: LoadedLog, shop: "Shop | None" = None) -> BuildSheet:
         hours_remarks=tuple(hours_remarks(hours)),
         handover=tuple(procedure.handover.items()),
         elsewhere=tuple(work_elsewhere(log)),
+        pictures=pictures_on_sheet(log),
     )
 
 

@@ -1,5 +1,6 @@
 """Writes the build sheet as one self-contained HTML page: no network, no script, no other files."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean, clean_line
@@ -15,8 +16,11 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 
-def build_sheet_html(sheet: BuildSheet) -> str:
-    """The page. Text from the log and the procedure is escaped and cleaned of control characters."""
+def build_sheet_html(sheet: BuildSheet, links: Mapping[int, str] | None = None) -> str:
+    """The page. Text from the log and the procedure is escaped and cleaned of control characters.
+
+    ``links`` are the links to the whole pictures, by event.
+    """
     page = template("sheet.html.j2").render(
         sheet=sheet,
         # A simulated job has its own banner; the other warnings are listed with the deviations.
@@ -26,6 +30,7 @@ def build_sheet_html(sheet: BuildSheet) -> str:
         verdict_text=VERDICT_TEXT,
         not_accepted=NOT_ACCEPTED,
         joint=joint_picture,
+        links=links or {},
         style=style("sheet.css", "shop_copy.css") + page_margins("", sheet.title, sheet.unit),
     )
     return clean(page)

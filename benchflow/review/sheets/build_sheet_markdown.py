@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
 from benchflow.review.sheets.customer_copy import CustomerCopy, CustomerJoint
+from benchflow.review.sheets.pictures_on_sheet import SheetPicture
 from benchflow.review.sheets.sheet_content import BuildSheet, BuildSheetOperation, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -54,7 +55,7 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
         yield f"## {plain(section.title)}"
         yield ""
         for operation in section.operations:
-            yield from _operation_lines(operation, known=sheet.sound)
+            yield from _operation_lines(operation, sheet.pictures_of(operation.operation), known=sheet.sound)
     if sheet.untrusted:
         yield from ("## NOT TRUSTED: what the damaged log says from the damage on", "")
         yield from (*(f"- {plain(line)}" for line in sheet.untrusted), "")
@@ -71,6 +72,9 @@ def _sheet_lines(sheet: BuildSheet) -> Iterator[str]:
     if sheet.instruments:
         yield from ("## Instruments on the day of use", "")
         yield from _table_lines(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
+    shown = sheet.pictures_of("")
+    if shown:
+        yield from ("## Pictures of the job", "", *(f"- {_pictured(picture)}" for picture in shown), "")
     if sheet.notes:
         yield from ("## Notes", "", *(f"- {_noted(note)}" for note in sheet.notes), "")
     yield from _list_lines("Advice for the customer", tuple(f"{title}: {text}" for title, text in sheet.handover))
@@ -122,6 +126,7 @@ def _customer_lines(copy: CustomerCopy) -> Iterator[str]:
         )
         yield from _table_lines(("Reading", "Measured", "Limit", "In the other units", ""), readings)
     yield from _list_lines("Tightened joints", tuple(_customer_joint(joint) for joint in copy.joints))
+    yield from _list_lines("Pictures", tuple(f"{one.title}: {one.text or one.facts.name}" for one in copy.pictures))
     yield from _list_lines("First start and running in", tuple(f"{heading}: {text}" for heading, text in copy.handover))
     yield from _list_lines(
         "Follow-up",
@@ -144,7 +149,9 @@ def _list_lines(title: str, lines: tuple[str, ...]) -> Iterator[str]:
         yield from (f"## {title}", "", *(f"- {plain(line)}" for line in lines), "")
 
 
-def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[str]:
+def _operation_lines(
+    operation: BuildSheetOperation, pictures: tuple[SheetPicture, ...], *, known: bool
+) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
     if operation.taken_over:
@@ -181,7 +188,13 @@ def _operation_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator
     if operation.trial:
         yield f"- **Trial** {plain(operation.trial)}"
     yield from (f"- Note by {_noted(line)}" for line in operation.notes)
+    yield from (f"- Picture of {_pictured(picture)}" for picture in pictures)
     yield ""
+
+
+def _pictured(picture: SheetPicture) -> str:
+    caption = f": {picture.text}" if picture.text else ""
+    return plain(f"{picture.title}{caption} ({picture.about}, SHA-256 {picture.facts.sha256})")
 
 
 def _value_lines(value: SheetValue) -> Iterator[str]:

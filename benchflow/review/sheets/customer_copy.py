@@ -17,6 +17,7 @@ from benchflow.review.sheets.fitted_parts import CUSTOMER, PartOnAssembly, fitte
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of
 from benchflow.review.sheets.key_readings import KeyReading, key_readings
 from benchflow.review.sheets.letterhead import NO_LETTERHEAD, LetterheadOnSheet
+from benchflow.review.sheets.pictures_on_sheet import MOST_FOR_CUSTOMER, SheetPicture
 from benchflow.review.sheets.plain_deviations import (
     operation_titles,
     plain_deviations,
@@ -89,6 +90,8 @@ class CustomerCopy(Struct, frozen=True):
     events: int
     head: str
     disclaimer: str
+    pictures: tuple[SheetPicture, ...] = ()  # at most :data:`MOST_FOR_CUSTOMER`
+    more_pictures: int = 0
 
 
 def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnSheet = NO_LETTERHEAD) -> CustomerCopy:
@@ -122,6 +125,8 @@ def customer_copy(log: LoadedLog, sheet: "BuildSheet", letterhead: LetterheadOnS
         events=sheet.events,
         head=sheet.head,
         disclaimer=NOT_THE_MANUAL,
+        pictures=sheet.pictures[:MOST_FOR_CUSTOMER],
+        more_pictures=max(len(sheet.pictures) - MOST_FOR_CUSTOMER, 0),
     )
 
 

@@ -4,6 +4,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Caution
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
+from benchflow.review.sheets.pictures_on_sheet import SheetPicture
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.trade.verdict import Verdict
 
@@ -102,3 +103,8 @@ class BuildSheet(Struct, frozen=True):
     hours_remarks: tuple[str, ...] = ()
     handover: tuple[tuple[str, str], ...] = ()  # advice for the customer: heading, text
     elsewhere: tuple[str, ...] = ()  # operations done outside the shop
+    pictures: tuple[SheetPicture, ...] = ()
+
+    def pictures_of(self, operation: str) -> tuple[SheetPicture, ...]:
+        """The pictures of an operation; of the job as a whole for ""."""
+        return tuple(picture for picture in self.pictures if picture.operation == operation)

@@ -1,5 +1,6 @@
 """The files of the two copies of a build sheet beside its log. Another file with that name is never overwritten."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final, Literal
 
@@ -11,6 +12,7 @@ from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from benchflow.review.sheets.customer_copy import CustomerCopy, customer_copy
 from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.letterhead import NO_LETTERHEAD, LetterheadOnSheet
+from benchflow.review.sheets.pictures_on_sheet import links_to, stored_files
 from benchflow.review.sheets.sheet_content import BuildSheet
 
 Copy = Literal["customer", "shop"]
@@ -38,9 +40,17 @@ def sheet_path(log: Path, copy: Copy = "customer") -> Path:
     return path
 
 
-def sheet_page(made: BuildSheet, customers: CustomerCopy | None) -> str:
-    """The HTML page of the customer's copy; of the shop's copy ``made`` if there is none for the customer."""
-    return build_sheet_html(made) if customers is None else customer_copy_html(customers)
+def sheet_page(made: BuildSheet, customers: CustomerCopy | None, links: Mapping[int, str]) -> str:
+    """The HTML page of the customer's copy; of the shop's copy ``made`` if there is none for the customer.
+
+    ``links`` are the links to the whole pictures, by event.
+    """
+    return build_sheet_html(made, links) if customers is None else customer_copy_html(customers, links)
+
+
+def own_links(made: BuildSheet, copy: Copy, path: Path) -> dict[int, str]:
+    """The links of the shop's copy at ``path`` to the stored pictures. The customer's copy has none: they stay here."""
+    return links_to(dict(stored_files(made.pictures)), path) if copy == "shop" else {}
 
 
 def write_sheet(log: LoadedLog, made: BuildSheet, copy: Copy, letterhead: LetterheadOnSheet = NO_LETTERHEAD) -> Path:
@@ -52,7 +62,7 @@ def write_sheet(log: LoadedLog, made: BuildSheet, copy: Copy, letterhead: Letter
     path = sheet_path(Path(log.path), copy)
     customers = customer_copy(log, made, letterhead) if copy == "customer" else None
     try:
-        atomic_write(path, sheet_page(made, customers).encode())
+        atomic_write(path, sheet_page(made, customers, own_links(made, copy, path)).encode())
     except Unconfirmed as error:
         raise BenchflowError(f"{path} was written, but the disk did not confirm it: {error.strerror}.") from error
     except OSError as error:

@@ -1,0 +1,155 @@
+"""The pictures of a job on its sheets: small ones in the page, and copies of the whole ones in a folder."""
+
+import csv
+import os
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from io import StringIO
+from pathlib import Path
+from typing import Final
+from urllib.parse import quote
+
+from msgspec import Struct
+
+from benchflow.base.atomic_write import atomic_write
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import shown_path
+from benchflow.base.regular_file import read_regular_file
+from benchflow.review.formatting import local_time
+from benchflow.review.interchange.event_rows import csv_cell
+from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.review.log.picture_facts import PictureFact
+from benchflow.session.history.log_titles import LogTitles, readable
+from benchflow.session.history.picture_text import picture_size
+from benchflow.session.pictures.kept_files import digest_of, kept_file_problem, kept_path
+from benchflow.session.pictures.picture_file import PictureFacts, no_thumbnail
+from benchflow.session.pictures.picture_kinds import KINDS
+from benchflow.session.pictures.thumbnails import thumbnail_uri
+
+MOST_FOR_CUSTOMER: Final = 12
+"""The most pictures on the customer's copy, which has one or two pages. (Own rule.)"""
+
+_UNSAFE: Final = re.compile(r"[^A-Za-z0-9._-]+")
+
+
+class SheetPicture(Struct, frozen=True):
+    """A picture on a sheet. ``title`` says what it shows, ``text`` is the caption, ``file`` where it is stored.
+
+    ``problem`` says why it is not shown: the stored file is missing or was changed, or it has no thumbnail.
+    """
+
+    event: int
+    operation: str
+    title: str
+    text: str
+    about: str
+    by: str
+    at: str
+    facts: PictureFacts
+    file: str
+    problem: str = ""
+
+    @property
+    def thumbnail(self) -> str:
+        """The small picture as a data URI; "" if there is a problem."""
+        return "" if self.problem else thumbnail_uri(Path(self.file), self.facts)
+
+
+def pictures_on_sheet(log: LoadedLog) -> tuple[SheetPicture, ...]:
+    """The pictures of the log that are not withdrawn, in the order of their events."""
+    return tuple(_sheet_picture(log, fact) for fact in log.facts.pictures if fact.in_force)
+
+
+def _sheet_picture(log: LoadedLog, fact: PictureFact) -> SheetPicture:
+    path, facts = Path(log.path), fact.file
+    found = kept_file_problem(path, facts)
+    problem = no_thumbnail(facts)
+    if found is not None:
+        problem = {"missing": "The stored file is missing.", "changed": "The stored file was changed."}.get(
+            found.what, "The stored file cannot be read."
+        )
+    return SheetPicture(
+        fact.seq, fact.operation, picture_title(log, fact), fact.text, f"{fact.name}, {picture_size(facts)}", fact.by,
+        local_time(fact.at), facts, str(kept_path(path, fact.sha256, fact.type)), problem,
+    )  # fmt: skip
+
+
+def picture_title(log: LoadedLog, fact: PictureFact) -> str:
+    """What a picture shows: ``Head studs, fastener 3``; ``bore, top``; the words of a note; the title of the step."""
+    titles = LogTitles(log.plan)
+    if fact.joint:
+        return f"{titles.joint(fact.joint)}{f', fastener {fact.fastener}' if fact.fastener else ''}"
+    if fact.value:
+        record = titles.record(fact.operation, fact.value)
+        name = (record.ask if record is not None else "") or readable(fact.value)
+        return f"{name}{f', {fact.reading}' if fact.reading else ''}"
+    if fact.event:
+        note = next((note.text for note in log.facts.notes if note.seq == fact.event), "")
+        return f"Note: {note}" if note else f"Event {fact.event}"
+    return titles.step(fact.operation) if fact.operation else "The job"
+
+
+# --- whole pictures -----------------------------------------------------------------------------
+
+
+def copy_pictures(log: LoadedLog, folder: Path, pictures: Iterable[SheetPicture]) -> dict[int, Path]:
+    """Copy the stored files into ``folder``, which is made, with readable names. Returns the copies by event.
+
+    A picture that is missing or changed is left out. Another file with the name of a copy is never overwritten.
+
+    Raises:
+        BenchflowError: the folder cannot be made, or a copy cannot be written.
+    """
+    copies: dict[int, Path] = {}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for picture in pictures:
+            if kept_file_problem(Path(log.path), picture.facts) is not None:
+                continue
+            copy = folder / copy_name(picture.event, picture.facts)
+            if not os.path.lexists(copy):
+                atomic_write(copy, read_regular_file(Path(picture.file)))
+            elif digest_of(copy) != picture.facts.sha256:
+                raise BenchflowError(f"{shown_path(copy)} is another file. Name an empty folder for the pictures.")
+            copies[picture.event] = copy
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise BenchflowError(
+            f"The pictures cannot be copied to {shown_path(folder)}: {why}. Name another folder."
+        ) from error
+    return copies
+
+
+def copy_name(event: int, facts: PictureFacts) -> str:
+    """The name of a copy: ``0012-IMG_0040.jpg``. It has only letters, digits, dots, dashes and underscores."""
+    stem = _UNSAFE.sub("_", Path(facts.name).stem).strip("._")[:60] or "picture"
+    kind = KINDS.get(facts.type)
+    return f"{event:04d}-{stem}{'' if kind is None else kind.ending}"
+
+
+def picture_list(pictures: Iterable[SheetPicture], copies: Mapping[int, Path]) -> str:
+    """The pictures as CSV (RFC 4180): the name of the copy ("" if it is missing), what it shows, its SHA-256."""
+    out = StringIO()
+    rows = csv.writer(out)
+    rows.writerow(("file", "event", "operation", "shows", "text", "original", "type", "size", "sha256", "by", "at"))
+    for one in pictures:
+        copy, facts = copies.get(one.event), one.facts
+        cells = (
+            "" if copy is None else copy.name, one.event, one.operation, one.title, one.text, facts.name, facts.type,
+            facts.size, facts.sha256, one.by, one.at,
+        )  # fmt: skip
+        rows.writerow([csv_cell(cell) for cell in cells])
+    return out.getvalue()
+
+
+def links_to(files: Mapping[int, Path], sheet: Path) -> dict[int, str]:
+    """Links from the file ``sheet`` to ``files``, by event: relative, so that both can be moved together."""
+    start = sheet.absolute().parent
+    return {event: quote(Path(os.path.relpath(file.absolute(), start)).as_posix()) for event, file in files.items()}
+
+
+def stored_files(pictures: Iterable[SheetPicture]) -> Iterator[tuple[int, Path]]:
+    """The stored file of each picture that is as it was stored, by event."""
+    for picture in pictures:
+        if not picture.problem or no_thumbnail(picture.facts) == picture.problem:
+            yield picture.event, Path(picture.file)

@@ -87,6 +87,8 @@ def sample(kind: Any, name: str) -> Any:
             return sample(next(each for each in types if not isinstance(each, inspect.NoneType)), name)
         case inspect.VarTupleType(item):
             return [sample(item, name)]
+        case inspect.TupleType(items):
+            return [sample(item, f"{name} {number}") for number, item in enumerate(items)]
         case inspect.DictType(key, value):
             return {sample(key, f"key of {name}"): sample(value, name)}
         case inspect.StructType(_, fields):

@@ -45,6 +45,22 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "a text with `: ` in it needs quotes.",
         "title: Note: oil first   ->  title: 'Note: oil first'",
     ),
+    "block-conflict": (
+        "Two blocks differ where only one is possible: they have the same id in two folders, or they bring different "
+        "entries of one name to the procedure. Rename one of them. A block of yours that is used instead of another "
+        "one of its id says so: `replaces`. An entry in the procedure itself counts before those of blocks.",
+        "id: leak-down            ->  id: leak-down\n                             replaces: leak-down",
+    ),
+    "block-cycle": (
+        "A block uses itself, directly or through other blocks, or too many blocks use each other in a chain. Take "
+        "one of the uses out.",
+        "in a: - use: b, in b: - use: a  ->  in b: the operations themselves",
+    ),
+    "block-replaced": (
+        "A note: a block in your folder is used in place of a block of the same id in another folder, because it says "
+        "`replaces`. Delete your file to use the other one again.",
+        "replaces: leak-down",
+    ),
     "cannot-prove": (
         "The decision rule is guarded: a value counts only if it is within the limit by more than the uncertainty of "
         "its instrument. That uncertainty is not known, or is too large for the limit. So no reading can be proven, "

@@ -177,8 +177,8 @@ def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None
             each for each in problems
             if (each.line, each.column) not in at_fault and each.code not in _FOLLOWS_FROM_OTHERS
         ]  # fmt: skip
-    known = {(each.code, each.line, each.column) for each in expansion.problems}
-    problems = [each for each in dict.fromkeys(problems) if (each.code, each.line, each.column) not in known]
+    known = {(each.code, each.line) for each in expansion.problems}  # of a given value, the column can differ
+    problems = [each for each in dict.fromkeys(problems) if not each.block or (each.code, each.line) not in known]
     problems = list(_one_for_each_use(problems))
     together = sorted((*expansion.problems, *problems), key=lambda each: (each.line, each.column))
     return None if expansion.any_error else reading.procedure, tuple(together)

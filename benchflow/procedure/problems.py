@@ -12,6 +12,7 @@ Severity = Literal["error", "warning", "note"]
 CODES = frozenset(
     {
         "alias", "bad-formula", "bad-key", "bad-layout", "bad-name", "bad-number", "bad-quantity", "bad-yaml",
+        "block-conflict", "block-cycle", "block-replaced",
         "cannot-prove", "circular-formula", "control-character", "directive", "disagreeing-units", "duplicate-key",
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
         "many-turns", "missing-because", "missing-key", "missing-title", "missing-unit",

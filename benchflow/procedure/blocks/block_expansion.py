@@ -216,6 +216,8 @@ class _ProcedureExpansion:
         where, block = mark, ""
         if site is not None:
             where, block = Mark(site.outermost.line, site.outermost.column), f"{file}:{mark.line}"
+        if severity == "error":
+            self._failed.add(Mark(self._present.line, self._present.column))
         self._reported.append(Problem(code, severity, self._file, where.line, where.column, message, hint, block=block))
 
     def block_of(self, use: WrittenUse, site: UseSite) -> Block | None:
@@ -262,6 +264,7 @@ class _ProcedureExpansion:
         first = site.outermost
         for problem in block.problems:
             if problem.severity == "error":
+                self._failed.add(Mark(first.line, first.column))
                 message = f"The block `{block.id}` has an error. {sentence(problem.message)}"
                 self._reported.append(
                     Problem(problem.code, "error", self._file, first.line, first.column, message, problem.hint,

@@ -9,11 +9,11 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, Ya
 WIDTH = 100
 """The longest line that a list or a mapping in brackets, or a folded text, may have."""
 
-_special_first = re.compile(r"[-?:](?:\s|$)|[\[\]{},#&*!|>'\"%@`]|---|\.\.\.")
+_special_first = re.compile(r"-(?:[\s\[\]{},]|$)|[?:\[\]{},#&*!|>'\"%@`]|---|\.\.\.")
 _special_inside = re.compile(r": | #|:$|[\n\x85\u2028\u2029]")
 _flow_special = re.compile(r"[\[\]{},]")
 _word_of_yaml = re.compile(
-    r"~|null|true|false|yes|no|on|off|[-+]?[0-9.][0-9_.eExXoa-f:+-]*|[-+]?\.(?:inf|nan)", re.IGNORECASE
+    r"~|=|<<|null|true|false|yes|no|on|off|[-+]?[0-9.][0-9_.eExXoa-f:+-]*|[-+]?\.(?:inf|nan)", re.IGNORECASE
 )
 _foldable = re.compile(r"[^\s]+(?: [^\s]+)*")
 

@@ -27,9 +27,10 @@ from benchflow.session.catalog import list_sessions
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.state.fold import replay
 from tests.benchmarks.review_logs import write_logs
+from tests.driving.shipped import WRITTEN_OUT
 
 AT = "2026-03-01T18:30:00.000Z"
-SHIPPED = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
+SHIPPED = WRITTEN_OUT / "head-install.yaml"
 
 
 def millis(job: Callable[[], object]) -> float:

@@ -31,7 +31,7 @@ from tests.driving.planted_readings import READING_FAULTS
 from tests.driving.planted_times import TIME_FAULTS
 from tests.driving.planted_tools import OTHER_FAULTS
 from tests.driving.session_driver import ManualClock
-from tests.driving.shipped import LIBRARY
+from tests.driving.shipped import WRITTEN_OUT
 from tests.driving.working_builder import BEGIN, BUILDER, CALIBRATED, HELPER, INSPECTOR, WorkingBuilder
 from tests.review.played_builds import Uncounted
 
@@ -39,7 +39,7 @@ KINDS: tuple[type[Fault], ...] = (*READING_FAULTS, *JOINT_FAULTS, *TIME_FAULTS, 
 FOUND = "prove-one"
 """An operation that is done only after a finding. The only fault that is possible in it makes the finding."""
 
-PROCEDURES = tuple(sorted(path.stem for path in LIBRARY.glob("*.yaml")))
+PROCEDURES = tuple(sorted(path.stem for path in WRITTEN_OUT.glob("*.yaml")))
 
 Verdict = Literal["first", "in three", "other reason", "missed", "clean", "accused", "not made"]
 
@@ -65,7 +65,7 @@ class Judged(Struct, frozen=True):
 
 @cache
 def source(procedure: str) -> Loaded:
-    path = LIBRARY / f"{procedure}.yaml"
+    path = WRITTEN_OUT / f"{procedure}.yaml"
     return _read(path.read_text(encoding="utf-8"), path.name)
 
 

@@ -10,6 +10,8 @@ from tests.driving.session_driver import ManualClock, SessionDriver
 
 EVENING = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)
 LIBRARY = Path(__file__).parents[2] / "procedures"
+WRITTEN_OUT = Path(__file__).parents[1] / "procedure" / "written_out"
+"""The shipped procedures without blocks, for tests that read or change their text. The content is the same."""
 
 
 class ShippedBuild(SessionDriver):

@@ -14,8 +14,8 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 
 from benchflow.ordering.proof import Proof, Reductions, prove
+from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.model import Procedure
-from benchflow.procedure.reader import read_bytes
 from tests.ordering.large import large_procedure
 from tests.ordering.random_plans import plan_of_waiting_groups, random_procedures
 
@@ -66,7 +66,7 @@ def disagreements(procedure: Procedure, switched_off: dict[str, Reductions]) -> 
 
 def shipped() -> Iterator[Procedure]:
     for path in LIBRARY:
-        procedure = read_bytes(path.read_bytes(), path.name).procedure
+        procedure = load(path).procedure
         assert procedure is not None, path
         yield procedure
 

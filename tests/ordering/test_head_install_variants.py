@@ -6,7 +6,6 @@ Every verdict and every shortest length is compared with brute force over the op
 
 import re
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -15,10 +14,11 @@ from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.procedure.reader import read
+from tests.driving.shipped import WRITTEN_OUT
 from tests.ordering import brute_force
 from tests.ordering.condensed import Condensed
 
-HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
+HEAD_INSTALL = WRITTEN_OUT / "head-install.yaml"
 
 
 @cache

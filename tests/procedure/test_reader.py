@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.procedure import model
+from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read, read_bytes
 
@@ -42,7 +43,7 @@ def _by_id(procedure: Procedure) -> dict[str, model.Operation]:
 
 @pytest.mark.parametrize("path", PROCEDURES, ids=lambda path: path.stem)
 def test_shipped_procedure_has_no_problem(path: Path) -> None:
-    assert [str(problem) for problem in read_bytes(path.read_bytes(), path.name).problems] == []
+    assert [str(problem) for problem in load(path).problems] == []
 
 
 def test_top_level_keys_are_read(every_key: Procedure) -> None:

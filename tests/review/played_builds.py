@@ -16,9 +16,10 @@ from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.session.log.line_format import Line
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.shop.live_register import Register
+from tests.driving.shipped import WRITTEN_OUT
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 
-HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
+HEAD_INSTALL = WRITTEN_OUT / "head-install.yaml"
 BEGIN = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
 
 SHOP = """\

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from benchflow.procedure.compiled_cache import load
 from benchflow.review.audit.audit_log import audit_log
 from benchflow.review.audit.audit_report import AuditReport
 from benchflow.session.controller import SessionController
@@ -209,7 +210,7 @@ def test_change_of_the_register_is_named_and_is_not_wrong(tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("path", sorted(PROCEDURES.glob("*.yaml")), ids=lambda path: path.stem)
 def test_whole_build_of_a_shipped_procedure_is_not_accused(tmp_path: Path, path: Path) -> None:
-    source = load_text(path.read_text(encoding="utf-8"))
+    source = load(path)
     log = tmp_path / "log.jsonl"
     builder = SimulatedBuilder(
         source, log, seed=3, begin=datetime(2026, 3, 2, 18, tzinfo=UTC), read=read_procedure, no_scatter=True

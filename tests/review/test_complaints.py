@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.procedure.compiled_cache import read_text
+from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.complaint_matching import failures_meant
 from benchflow.review.evidence.symptom_words import SYMPTOM_WORDS, stem, typing_errors, when_in
@@ -18,7 +18,7 @@ PROCEDURES = Path(__file__).parents[2] / "procedures"
 
 @cache
 def failures(procedure: str) -> tuple[Failure, ...]:
-    loaded = read_text((PROCEDURES / f"{procedure}.yaml").read_text(encoding="utf-8"), procedure).procedure
+    loaded = load(PROCEDURES / f"{procedure}.yaml").procedure
     assert loaded is not None
     return loaded.failures
 

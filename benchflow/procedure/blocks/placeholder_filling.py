@@ -204,13 +204,26 @@ class Filling:
             return self._lines(text, node), []
         made, given, end = "", [], 0
         for found in PLACEHOLDER.finditer(text):
-            if found[1] is None or not self._has_parameter(found[1].strip()):
+            new = None if found[1] is None else self._in_text(found[1].strip(), node.mark)
+            if new is None:
                 continue
             made += text[end : found.start()]
-            new = self._text_of(found[1].strip(), node.mark)
             given.append((len(made), len(made) + len(new)))
             made, end = made + new, found.end()
         return made + text[end:], given
+
+    def _in_text(self, inside: str, mark: Mark) -> str | None:
+        """The text for a placeholder in a text; ``None`` if it is no parameter of the block.
+
+        ``{Number}`` is the parameter ``number`` at the beginning of a sentence: its text begins with a capital letter.
+        """
+        if self._has_parameter(inside):
+            return self._text_of(inside, mark)
+        small = inside[:1].lower() + inside[1:]
+        if small not in self._given:
+            return None
+        new = self._text_of(small, mark)
+        return new[:1].upper() + new[1:]
 
     def _text_of(self, inside: str, mark: Mark) -> str:
         if inside in self._capitals:

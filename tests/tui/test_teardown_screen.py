@@ -230,3 +230,36 @@ async def test_measured_reading_is_corrected_by_another(log: Path) -> None:
         assert second.corrects == first.event
         assert "(input) 0.12 mm" in driver.text
         assert "0.21" not in driver.text
+
+
+async def test_photo_from_the_incoming_folder_is_kept_with_one_key(three_lines: Path, tmp_path: Path) -> None:
+    incoming = tmp_path / "home" / "data" / "incoming"
+    incoming.mkdir(parents=True)
+    async with drive_teardown(three_lines) as driver:
+        jpeg_at(incoming / "IMG_0042.jpg")
+        await driver.press("up", "p")
+        await driver.app.workers.wait_for_complete()
+        await driver.pilot.pause()
+        assert "Enter alone keeps IMG_0042.jpg" in driver.text
+        await driver.press("enter")
+        assert [each.name for each in driver.record.lines[2].pictures] == ["IMG_0042.jpg"]
+
+
+async def test_tab_writes_the_bag_of_the_line_before(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.write("oil pump")
+        await driver.press("tab")
+        assert driver.field == "oil pump, tray A"
+        assert len(driver.record.lines) == 3
+
+
+async def test_decimal_comma_while_together_is_refused(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    async with drive_teardown(script.path) as driver:
+        await driver.press("down")
+        await driver.write("backlash 0,10 mm")
+        assert "Write 0.10" in driver.text
+        await driver.press("enter")
+        assert not driver.record.together
+        assert driver.field == "backlash 0,10 mm"

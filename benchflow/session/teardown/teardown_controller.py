@@ -158,7 +158,7 @@ class TeardownController:
 
     def _attach(self, record: TeardownRecord, intent: intents.AttachPhoto) -> TeardownDecision:
         """Keep the file of a picture beside the log, and return its event. The file is on disk before the event."""
-        from benchflow.session.pictures.kept_files import keep_file
+        from benchflow.session.pictures.kept_files import keep_file  # imported late: few entries need them
         from benchflow.session.pictures.picture_file import read_picture
 
         try:

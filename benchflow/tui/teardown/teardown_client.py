@@ -1,6 +1,7 @@
 """Client of the teardown controller: sends intents in a thread, and keeps the drafts of the open teardown."""
 
 import asyncio
+import time
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,9 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.session.controller import Answer
 from benchflow.session.log.sidecars import moved_to
+from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.machine_folders import machine_folders
+from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
 from benchflow.session.teardown.teardown_controller import TeardownController
 from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.tui.model.drafts import Drafts
@@ -22,6 +26,8 @@ class TeardownClient:
     def __init__(self, controller: TeardownController, by: str = "") -> None:
         self.controller, self.by = controller, by
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
+        self.incoming: IncomingWatch | None = None  # the folder for photos of a phone
+        self.photo: IncomingPicture | None = None  # the latest one in it that is not kept yet
         self.holder_left = False  # true if the window that had the log open when this one was opened has left it
 
     @property
@@ -62,6 +68,19 @@ class TeardownClient:
         """Send one intent. When this returns, its event is on disk or it was refused."""
         message = intent | ({"by": self.by} if self.by else {})
         return await asyncio.to_thread(self.controller.send, message)
+
+    async def look_for_photo(self) -> bool:
+        """Look into the incoming folder for a photo. Return true if a file was found that the next look may take."""
+        if self.incoming is None:
+            folders = machine_folders()
+            since = parse_timestamp(self.record.opened_at).timestamp()
+            self.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since)
+        arrived = await asyncio.to_thread(self.incoming.look, time.time())
+        record = self.record
+        kept = {each.sha256 for each in record.pictures}
+        kept |= {each.sha256 for line in record.lines for each in line.pictures}
+        self.photo = next((each for each in reversed(arrived) if each.facts.sha256 not in kept), None)
+        return self.incoming.unsettled
 
     async def read_new_lines(self) -> str:
         """Read what another window has added to the log. Return an error message, or an empty string."""

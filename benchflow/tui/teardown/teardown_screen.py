@@ -1,5 +1,7 @@
 """The screen of a teardown: the list of what came off, the entry line, and how its text is understood."""
 
+import asyncio
+from datetime import datetime
 from typing import Any, ClassVar
 
 from textual import work
@@ -44,6 +46,9 @@ from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter
 
 PROMPT_ROWS = 6
 """Rows below the entry line, so that the list does not jump while somebody types."""
+
+SETTLING = 1.0
+"""Seconds between two looks at a photo that may not be whole yet. (Own rule.)"""
 
 WATCH_SECONDS = 2.0
 """Seconds between two looks at a log that another window writes."""
@@ -170,6 +175,10 @@ class TeardownScreen(Page[None], inherit_bindings=False):
             head = UnderstoodRow("Line", self.line.description.what)
             return row_lines((head, *line_rows(self.line)[1:]), width)
         if not self.field.value.strip():
+            photo = self.client.photo if isinstance(self.prompt, PhotoPrompt) else None
+            if photo is not None:
+                arrived = f"{datetime.fromtimestamp(photo.arrived):%H:%M}"
+                return hanging("  ", f"Enter alone keeps {photo.facts.name}, which arrived at {arrived}.", width, "now")
             return [
                 line for text in prompt_hint(self.prompt, self.record) for line in hanging("  ", text, width, "faint")
             ]
@@ -235,6 +244,12 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         """Handle Enter without a text. Return false if it is an answer of the prompt."""
         if isinstance(self.prompt, CheckPrompt):
             self._next_item(1)
+            return True
+        if isinstance(self.prompt, PhotoPrompt) and self.client.photo is not None:
+            about = {"line": self.prompt.line} if self.prompt.line else {}
+            path = str(self.client.photo.path)
+            self.client.photo = None
+            self.run_holding_keys(self._send({"intent": "attach", "file": path, **about}))
             return True
         if isinstance(self.prompt, EntryPrompt):
             if not self._refused_bounce():
@@ -453,7 +468,17 @@ class TeardownScreen(Page[None], inherit_bindings=False):
         self._open_prompt(CheckPrompt(self.record.checklist[self.item]))
 
     def action_photo(self) -> None:
+        """Ask for a photo, and look for one that a phone has sent."""
         self._open_prompt(PhotoPrompt(self.selected))
+        self._look_for_photo()
+
+    @work(group="photo", exclusive=True)
+    async def _look_for_photo(self) -> None:
+        """Offer the latest photo in the incoming folder. A file counts once two looks have found it unchanged."""
+        if await self.client.look_for_photo():
+            await asyncio.sleep(SETTLING)
+            await self.client.look_for_photo()
+        self.redraw()
 
     def action_folder(self) -> None:
         self._open_prompt(FolderPrompt())

@@ -1,0 +1,169 @@
+"""The commands about the log of a teardown: log, verify, sessions, export; and how commands about jobs refuse it."""
+
+import csv
+import json
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from benchflow.base.errors import BenchflowError
+from benchflow.cli import benchflow
+from benchflow.session.teardown.teardown_intents import TEARDOWN_INTENT_TYPES
+from tests.driving.log_files import events_in
+from tests.driving.made_pictures import jpeg_at
+from tests.driving.small_head import start_session
+from tests.driving.teardown_script import TeardownScript
+
+
+@pytest.fixture(autouse=True)
+def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path / "home"))
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> TeardownScript:
+    folder = tmp_path / "home" / "data" / "sessions"
+    folder.mkdir(parents=True)
+    return (
+        TeardownScript(folder)
+        .begin()
+        .off("rocker cover, 8x M6x1 30 mm, bag 3", "rod caps 1..2, tray A, replace: =pitted")
+    )
+
+
+def run(*arguments: str | Path, typed: str = "") -> Result:
+    return CliRunner().invoke(benchflow, [str(each) for each in arguments], input=typed, standalone_mode=False)
+
+
+def test_log_shows_the_lines_and_every_entry(script: TeardownScript) -> None:
+    script.do("put-back", line="1", reason="to turn the crank")
+    script.do("undo")
+    script.do("edit", line="2", container="tray B", reason="moved")
+    shown = run("log", script.path).output
+    assert "Teardown of five-speed gearbox, unit GB-12" in shown
+    assert "lash: skipped, Not on this unit" in shown
+    assert "rocker cover. fasteners: 8 × M6x1, 30 mm; kept in: bag 3" in shown
+    assert "Line 1 put back: to turn the crank (Robin)" in shown
+    put_back = next(each for each in events_in(script.path) if each["kind"] == "put-back")
+    assert f"Undone: event {put_back['seq']} (put-back, line 1)" in shown
+    assert "Before: rod caps, 1..2, tray A, replace: =pitted" in " ".join(shown.split())
+    as_json = [json.loads(line)["seq"] for line in run("log", "--json", script.path).output.splitlines()]
+    assert as_json == list(range(1, len(as_json) + 1))
+
+
+def test_damaged_log_is_shown_up_to_the_damage(script: TeardownScript) -> None:
+    lines = script.path.read_bytes().split(b"\n")
+    lines[3] = lines[3].replace(b"rocker", b"locker")
+    script.path.write_bytes(b"\n".join(lines))
+    shown = run("log", script.path)
+    assert shown.return_value == 1
+    assert "THE LOG IS DAMAGED: line 4" in shown.output
+    assert "NOT TRUSTED, line 5: Line 2 off: 2 × rod caps" in shown.output
+    assert run("verify", script.path).return_value == 1
+
+
+def test_sessions_lists_a_teardown_apart_from_jobs(script: TeardownScript) -> None:
+    script.do("put-back", line="1")
+    assert "GB-12  teardown of five-speed gearbox" in run("sessions").output
+    assert "1 lines off" in run("sessions").output
+    (row,) = [json.loads(line) for line in run("sessions", "--json").output.splitlines()]
+    assert (row["is_teardown"], row["done"], row["status"]) == (True, 1, "open")
+
+
+def test_export_has_one_row_for_each_line(script: TeardownScript) -> None:
+    rows = list(csv.DictReader(StringIO(run("export", "--as", "csv", script.path).output)))
+    assert [(row["line"], row["thing"], row["kept_in"]) for row in rows] == [
+        ("1", "rocker cover", "bag 3"), ("2", "rod caps", "tray A"),
+    ]  # fmt: skip
+    assert rows[1]["fate"] == "1: replace: =pitted; 2: replace: =pitted"
+    assert "| 1 | rocker cover | 8 × M6x1, 30 mm | bag 3 |" in run("export", "--as", "markdown", script.path).output
+    assert json.loads(run("export", "--as", "jsonl", script.path).output)["unit"] == "GB-12"
+    refused = run("export", "--as", "xes", script.path).exception
+    assert isinstance(refused, BenchflowError)
+    assert "csv, jsonl or markdown" in str(refused)
+
+
+@pytest.mark.parametrize(
+    "command",
+    [("sheet",), ("review",), ("audit",), ("hours",), ("compare",), ("found", "--complaint", "x"),
+     ("drive", "wheel-hub", "--log"), ("run",)],
+    ids=lambda each: each[0],
+)  # fmt: skip
+def test_commands_about_jobs_refuse_it_in_plain_words(
+    script: TeardownScript, command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = script.path.read_bytes()
+    if command == ("run",):
+        from benchflow.session.machine_folders import machine_folders
+        from benchflow.tui.launch import first_page
+        from benchflow.tui.model.job_catalog import JobCatalog
+
+        with pytest.raises(BenchflowError, match="benchflow teardown"):
+            first_page(JobCatalog(machine_folders(), None), script.path, None, None)
+    else:
+        result = run(*command, script.path, *((script.path,) if command == ("compare",) else ()))
+        assert "the log of a teardown" in f"{result.exception}{result.output}"
+    assert script.path.read_bytes() == before
+
+
+def test_folders_of_jobs_leave_teardowns_out(script: TeardownScript) -> None:
+    driver = start_session(script.path.parent)
+    driver.controller.close()
+    assert "1 log checked: 1 new" in run("archive", script.path.parent).output
+    assert run("export", "--as", "csv", script.path.parent).return_value == 0
+    listed = [json.loads(line)["is_teardown"] for line in run("sessions", "--json").output.splitlines()]
+    assert sorted(listed) == [False, True]
+
+
+def test_pictures_of_a_teardown_are_verified(script: TeardownScript, tmp_path: Path) -> None:
+    script.do("attach", file=str(jpeg_at(tmp_path / "cover.jpg")), line="1", text="from above")
+    assert run("verify", script.path).return_value == 0
+    (kept,) = script.path.parent.glob("*.pictures/*")
+    kept.write_bytes(b"changed")
+    assert run("verify", script.path).return_value == 1
+
+
+def test_wrong_picture_is_refused_and_nothing_is_logged(script: TeardownScript, tmp_path: Path) -> None:
+    wrong = tmp_path / "words.jpg"
+    wrong.write_text("no picture")
+    before = script.record
+    assert script.refused("attach", file=str(wrong)) == ["not-allowed"]
+    assert script.refused("attach", file=str(tmp_path / "none.jpg")) == ["not-allowed"]
+    assert script.refused("attach", file=str(jpeg_at(tmp_path / "a.jpg")), line="99") == ["unknown-name"]
+    assert script.record == before
+    assert not list(script.path.parent.glob("*.pictures"))
+
+
+def test_drive_lists_the_intents_of_a_teardown() -> None:
+    listed = run("drive", "--teardown", "--intents").output
+    assert listed == run("drive", "--intents", "--teardown").output
+    examples: list[dict[str, Any]] = [json.loads(line) for line in listed.splitlines() if line.strip().startswith("{")]
+    assert {each["intent"] for each in examples} == set(TEARDOWN_INTENT_TYPES)
+    assert "take-over" in run("drive", "--intents").output
+
+
+def test_every_example_is_accepted_or_refused_by_its_content(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    from benchflow.session.teardown.teardown_intents import TEARDOWN_EXAMPLES
+
+    for name, fields in TEARDOWN_EXAMPLES.items():
+        (reply,) = script.send({"intent": name, **fields})
+        assert reply["ok"] or {each["code"] for each in reply["refused"]} <= {
+            "unknown-name", "value-missing", "not-allowed",
+        }, reply  # fmt: skip
+
+
+def test_drive_does_not_take_a_procedure_with_a_teardown(tmp_path: Path) -> None:
+    refused = run("drive", "wheel-hub", "--teardown", "--log", tmp_path / "t.jsonl").exception
+    assert isinstance(refused, BenchflowError)
+    assert not (tmp_path / "t.jsonl").exists()
+
+
+def test_simulated_teardown_is_not_driven_as_a_real_one(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path, simulated=True).begin()
+    refused = run("drive", "--teardown", "--log", script.path).exception
+    assert isinstance(refused, BenchflowError)
+    assert "with --simulated" in str(refused)

@@ -2,23 +2,20 @@
 
 import asyncio
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.timer import Timer
-from textual.widgets import Input
+from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.teardown.part_text import UnderstoodRow
-from benchflow.session.teardown.prompt_text import ReadPrompt, line_rows
-from benchflow.session.teardown.scanned_code import with_scanned_code
-from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
+from benchflow.session.teardown.prompt_text import line_rows
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, rule
 from benchflow.tui.teardown.scanned_field import ScannedField
-from benchflow.tui.teardown.teardown_client import ENTRY_DRAFT, TeardownClient
+from benchflow.tui.teardown.teardown_bindings import TEARDOWN_KEYS
+from benchflow.tui.teardown.teardown_client import ENTRY_DRAFT
 from benchflow.tui.teardown.teardown_drawing import (
     checklist_lines,
     hazard_message,
@@ -26,6 +23,7 @@ from benchflow.tui.teardown.teardown_drawing import (
     problem_lines,
     row_lines,
 )
+from benchflow.tui.teardown.teardown_entry import TeardownEntry
 from benchflow.tui.teardown.teardown_leave_page import TeardownLeavePage
 from benchflow.tui.teardown.teardown_messages import accepted_message
 from benchflow.tui.teardown.teardown_prompts import (
@@ -36,13 +34,10 @@ from benchflow.tui.teardown.teardown_prompts import (
     FolderPrompt,
     LinePrompt,
     PhotoPrompt,
-    Prompt,
-    first_text,
     prompt_hint,
     prompt_label,
-    read_prompt,
 )
-from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage
 
 PROMPT_ROWS = 6
 """Rows below the entry line, so that the list does not jump while somebody types."""
@@ -54,65 +49,13 @@ WATCH_SECONDS = 2.0
 """Seconds between two looks at a log that another window writes."""
 
 
-class TeardownScreen(Page[None], inherit_bindings=False):
+class TeardownScreen(TeardownEntry, inherit_bindings=False):
     """The list of lines, the newest at the bottom, and the entry line below it.
 
     A letter is text while the entry line has the focus. ↑ selects a line; then letters are commands about it.
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "log", "log it", id="teardown.log"),
-        Binding("enter", "ask('edit')", "correct", id="teardown.correct"),
-        Binding(letter("e"), "ask('edit')", "", id="teardown.edit", show=False),
-        Binding(letter("f"), "ask('fate')", "fate", id="teardown.fate"),
-        Binding(letter("w"), "ask('found')", "found", id="teardown.found"),
-        Binding(letter("m"), "ask('measured')", "measure", id="teardown.measured"),
-        Binding(letter("g"), "ask('partner')", "goes with", id="teardown.partner"),
-        Binding(letter("a"), "ask('add')", "add", id="teardown.add"),
-        Binding(letter("b"), "put_back", "put back", id="teardown.put-back"),
-        Binding(letter("b"), "off_again", "off again", id="teardown.off-again"),
-        Binding(letter("i"), "insert", "insert behind", id="teardown.insert"),
-        Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
-        Binding(letter("n"), "ask('note')", "note", id="teardown.note"),
-        Binding("f7," + letter("p"), "photo", "photo", id="teardown.photo-of-line"),
-        Binding("tab", "same_container", "same bag", id="teardown.same-container"),
-        Binding("up", "select(-1)", "lines", id="teardown.up", key_display="↑↓"),
-        Binding("down", "select(1)", "", id="teardown.down", show=False),
-        Binding("pageup", "select(-10)", "", id="teardown.page-up", show=False),
-        Binding("pagedown", "select(10)", "", id="teardown.page-down", show=False),
-        Binding(letter("t"), "continue_here", "continue here", id="teardown.continue-here"),
-        Binding("f4," + letter("u"), "undo", "undo last", id="teardown.undo"),
-        Binding("f2", "checklist", "while together", id="teardown.checklist"),
-        Binding("f7", "photo", "photo", id="teardown.photo"),
-        Binding("f8", "folder", "other folder", id="teardown.folder"),
-        Binding("f9", "close_teardown", "close", id="teardown.close"),
-        BACK,
-        *APP_KEYS,
-    ]
-
-    def __init__(self, client: TeardownClient, first_message: str = "") -> None:
-        super().__init__()
-        self.client = client
-        self.selected = ""  # id of the selected line
-        self.item = 0  # index of the checklist item
-        self.prompt: Prompt = EntryPrompt()
-        self.read = ReadPrompt()
-        self.save_failed = False
-        self._drafts: dict[Prompt, str] = {}
-        self._first_line = 0  # index of the first line shown
-        self._first_row = self._end_row = 0  # its row on the screen, and the row behind the last one
-        self._timer: Timer | None = None
-        self._first_message = first_message
-
-    @property
-    def record(self) -> TeardownRecord:
-        """The record of the teardown."""
-        return self.client.record
-
-    @property
-    def line(self) -> TeardownLine | None:
-        """The selected line."""
-        return self.record.line(self.selected) if self.selected else None
+    BINDINGS: ClassVar[list[BindingType]] = [*TEARDOWN_KEYS, BACK, *APP_KEYS]
 
     @property
     def title_line(self) -> str:  # type: ignore[override]  # it changes with the record
@@ -183,146 +126,6 @@ class TeardownScreen(Page[None], inherit_bindings=False):
                 line for text in prompt_hint(self.prompt, self.record) for line in hanging("  ", text, width, "faint")
             ]
         return [*problem_lines(self.read.problems, width), *row_lines(self.read.rows, width)]
-
-    # --- prompts --------------------------------------------------------------------------------------
-
-    def _usual_prompt(self) -> Prompt:
-        """The checklist while it is open and nothing is off, otherwise the entry of lines."""
-        record = self.record
-        if record.open_checks and not record.lines and not record.closed:
-            self.item = record.checklist.index(record.open_checks[0])
-            return CheckPrompt(record.checklist[self.item])
-        return EntryPrompt()
-
-    def _open_prompt(self, prompt: Prompt, text: str | None = None) -> None:
-        """Ask something. The text typed before is kept for its own prompt."""
-        self._drafts[self.prompt] = self.field.value
-        self.prompt = prompt
-        self.selected = ""
-        shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)
-        self.field.set_content("text", shown)
-        self._understand()
-        self.focus_on(None if self.client.read_only else self.field)
-        self.redraw()
-
-    def _understand(self) -> None:
-        self.read = read_prompt(self.prompt, self.field.value, self.record)
-
-    def typed(self, field: Input) -> None:
-        self._understand()
-        if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
-            self.client.drafts.set_text(ENTRY_DRAFT, field.value)
-            self.bench_app.save_soon()
-
-    def action_log(self) -> None:
-        """Log what is typed, if it is understood."""
-        code = self.field.take_scanned()
-        if code and self._takes_code:
-            self.field.set_content("text", with_scanned_code(self.field.value, code))
-            self._understand()
-            self.show_message(f"Scanned: {code}. Enter logs the line.")
-            return
-        if not self.field.value.strip() and self._enter_alone():
-            return
-        if isinstance(self.prompt, FolderPrompt):
-            self.run_holding_keys(self._move(self.field.value.strip()))
-            return
-        if self.read.intent is None:
-            self.show_message(*(each.message for each in self.read.problems), role="alarm")
-            self.app.bell()
-            return
-        self.run_holding_keys(self._send(self.read.intent))
-
-    @property
-    def _takes_code(self) -> bool:
-        """True if a scanned code is a bag here."""
-        return isinstance(self.prompt, EntryPrompt) or (
-            isinstance(self.prompt, AboutLine) and self.prompt.what in ("add", "edit", "split")
-        )
-
-    def _enter_alone(self) -> bool:
-        """Handle Enter without a text. Return false if it is an answer of the prompt."""
-        if isinstance(self.prompt, CheckPrompt):
-            self._next_item(1)
-            return True
-        if isinstance(self.prompt, PhotoPrompt) and self.client.photo is not None:
-            about = {"line": self.prompt.line} if self.prompt.line else {}
-            path = str(self.client.photo.path)
-            self.client.photo = None
-            self.run_holding_keys(self._send({"intent": "attach", "file": path, **about}))
-            return True
-        if isinstance(self.prompt, EntryPrompt):
-            if not self._refused_bounce():
-                self.show_message("Write what comes off, then Enter. ↑ selects a line.", role="attention")
-            return True
-        return False
-
-    def _next_item(self, by: int) -> None:
-        """Show the next item of the checklist. Behind the last one, lines can be logged if no item is open."""
-        last = len(self.record.checklist) - 1
-        if by > 0 and self.item == last and not self.record.open_checks:
-            self._open_prompt(EntryPrompt())
-            return
-        if by > 0 and self.item == last:
-            self.item = self.record.checklist.index(self.record.open_checks[0])
-        else:
-            self.item = min(max(self.item + by, 0), last)
-        self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
-
-    # --- sending ------------------------------------------------------------------------------------------
-
-    async def _send(self, intent: dict[str, Any]) -> None:
-        before = self.record
-        answer = await self.client.send(intent)
-        if isinstance(answer, Refusal):
-            self.save_failed = any(reason.code == "not-saved" for reason in answer.refused)
-            self.refused(answer)
-            return
-        self.save_failed = False
-        self._accepted(intent, before)
-
-    def _accepted(self, intent: dict[str, Any], before: TeardownRecord) -> None:
-        name = intent["intent"]
-        self.show_message(accepted_message(intent, before, self.record))
-        self._drafts.pop(self.prompt, None)
-        if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
-            self.client.drafts.set_text(ENTRY_DRAFT, "")
-            self.bench_app.save_soon()
-        self.field.set_content("text", "")
-        if isinstance(self.prompt, CheckPrompt):
-            self._after_check(name)
-            return
-        line = intent.get("line", "")
-        self._open_prompt(EntryPrompt(), "" if self.prompt == EntryPrompt() else None)
-        # The fates of many lines are entered one after the other. After the newest line, the next one comes off.
-        if line and line != self.record.last_off:
-            self.selected = line
-            self.focus_on(None)
-
-    def _after_check(self, name: str) -> None:
-        """Show the next item of the checklist, or the entry of lines if none is open."""
-        open_checks = self.record.open_checks
-        if name == "skip" and not open_checks:
-            self._open_prompt(EntryPrompt())
-            return
-        if name == "skip":
-            self.item = self.record.checklist.index(open_checks[0])
-        elif name == "add-check":
-            self.item = len(self.record.checklist) - 1
-        elif not open_checks:
-            self.show_message(*self.message.texts, "No item is open. Enter alone: what comes off.")
-        self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
-
-    async def _move(self, folder: str) -> None:
-        from pathlib import Path
-
-        error = await self.client.move_to(Path(folder).expanduser()) if folder else "Write the path of a folder."
-        if error:
-            self.show_message(error, role="alarm")
-            return
-        self.save_failed = False
-        self._open_prompt(EntryPrompt())
-        self.show_message(f"The log continues in {self.client.log}. Log the entry again.")
 
     @work(group="watch")
     async def _watch(self) -> None:

@@ -5,10 +5,13 @@ Only the file's own bytes are kept. What is read here for the log is its digest,
 
 import errno
 import hashlib
+import logging
 import os
 import stat
 import struct
+import warnings
 import zlib
+from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -85,7 +88,7 @@ class PictureFile(Struct, frozen=True):
 def no_thumbnail(facts: PictureFacts) -> str:
     """Why a kept file has no thumbnail, as a sentence; "" if it has one."""
     kind = KINDS.get(facts.type)
-    if kind is None or not kind.pillow:
+    if kind is None or not kind.thumbnail:
         return f"There is no small picture of a {'file' if kind is None else kind.title} on the sheets, only its name."
     if facts.type != "image/jpeg" and facts.width * facts.height > MOST_DECODED_PIXELS:
         return f"The {kind.title} is too large for a small picture on the sheets. They have its name."
@@ -181,7 +184,7 @@ def _checked_pixels(content: bytes, kind: PictureKind, shown: str) -> tuple[int,
         )
     try:
         with picture:
-            _decode(picture, kind)
+            _decode(picture, kind, len(content))
     except DAMAGED as error:
         raise UnfinishedPicture(
             f"{shown} ends in the middle of the picture, or is damaged. Wait until it is complete, or send or copy it "
@@ -198,12 +201,14 @@ def opened_picture(content: bytes, kind: PictureKind) -> "Image":
     """
     from PIL import Image  # imported late: it takes 30 ms, and few entries need it
 
-    Image.MAX_IMAGE_PIXELS = None  # the limit here is MOST_PIXELS, and it warns on no terminal
+    Image.MAX_IMAGE_PIXELS = None  # the limit here is MOST_PIXELS
+    warnings.filterwarnings("ignore", module="PIL")  # about damaged EXIF data, which is not used
+    logging.getLogger("PIL").setLevel(logging.CRITICAL)  # or its messages are written across the screen
     return Image.open(BytesIO(content), formats=["JPEG", "MPO"] if kind.pillow == "JPEG" else [kind.pillow])
 
 
-def _decode(picture: "Image", kind: PictureKind) -> None:
-    """Read the picture to its end, as cheaply as its format allows.
+def _decode(picture: "Image", kind: PictureKind, size: int) -> None:
+    """Read the picture of ``size`` bytes to its end, as cheaply as its format allows.
 
     Raises:
         DAMAGED: it is not whole.
@@ -211,7 +216,24 @@ def _decode(picture: "Image", kind: PictureKind) -> None:
     if kind.pillow == "JPEG":
         picture.draft("RGB", (320, 320))
         picture.load()
+    elif kind.pillow == "TIFF":
+        _check_strips(picture, size)
     elif kind.pillow == "PNG":
         picture.verify()  # the checksum of each chunk to the end, without decoding
     elif picture.size[0] * picture.size[1] <= MOST_DECODED_PIXELS:
         picture.load()
+
+
+def _check_strips(picture: "Image", size: int) -> None:
+    """Check that the strips or tiles of a TIFF end within the file of ``size`` bytes (TIFF 6.0, sections 8 and 15).
+
+    A TIFF is not decoded: the library for its compressions writes messages about damage to the terminal itself.
+
+    Raises:
+        DAMAGED: it is not whole.
+    """
+    tags: Mapping[int, tuple[int, ...]] = getattr(picture, "tag_v2", {})
+    for offsets, counts in ((273, 279), (324, 325)):
+        for offset, count in zip(tags.get(offsets, ()), tags.get(counts, ()), strict=True):
+            if offset + count > size:
+                raise EOFError("a strip ends behind the end of the file")

@@ -11,21 +11,25 @@ from msgspec import Struct
 
 
 class PictureKind(Struct, frozen=True):
-    """A kind of file that can be attached. ``pillow`` is the name of its reader in Pillow; "" if it has none."""
+    """A kind of file that can be attached. ``pillow`` is the name of its reader in Pillow; "" if it has none.
+
+    ``thumbnail`` is true if the sheets show it small.
+    """
 
     type: str  # media type, such as image/jpeg
     ending: str  # of the kept file, such as .jpg
     title: str
     pillow: str = ""
+    thumbnail: bool = False
 
 
 _KINDS: Final = (
-    PictureKind("image/jpeg", ".jpg", "JPEG", "JPEG"),
-    PictureKind("image/png", ".png", "PNG", "PNG"),
-    PictureKind("image/webp", ".webp", "WebP", "WEBP"),
-    PictureKind("image/gif", ".gif", "GIF", "GIF"),
+    PictureKind("image/jpeg", ".jpg", "JPEG", "JPEG", thumbnail=True),
+    PictureKind("image/png", ".png", "PNG", "PNG", thumbnail=True),
+    PictureKind("image/webp", ".webp", "WebP", "WEBP", thumbnail=True),
+    PictureKind("image/gif", ".gif", "GIF", "GIF", thumbnail=True),
     PictureKind("image/tiff", ".tif", "TIFF", "TIFF"),
-    PictureKind("image/avif", ".avif", "AVIF", "AVIF"),
+    PictureKind("image/avif", ".avif", "AVIF", "AVIF", thumbnail=True),
     PictureKind("image/heic", ".heic", "HEIC"),
     PictureKind("application/pdf", ".pdf", "PDF"),
 )

@@ -38,7 +38,7 @@ def thumbnail(path: Path, facts: PictureFacts, box: int = BOX) -> bytes | None:
     except OSError:
         return None
     kind = picture_kind(content[:HEAD_BYTES])
-    if kind is None or not kind.pillow:
+    if kind is None or not kind.thumbnail:
         return None
     from PIL import ImageOps
 

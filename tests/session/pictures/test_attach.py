@@ -14,9 +14,12 @@ from typing import Any
 import pytest
 
 from benchflow.review.log.loaded_log import load_log
+from benchflow.session.controller import SessionController
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.log.journal import Journal
 from benchflow.session.pictures.kept_files import kept_file_problem, kept_path, pictures_folder
+from benchflow.session.pictures.picture_check import PictureCheck, check_pictures
 from benchflow.session.state.events import PictureAttached, event_of
 from tests.driving.audited import findings_of_audit
 from tests.driving.forged_log import ForgedLog
@@ -217,3 +220,29 @@ def test_a_kill_between_copy_and_log_line_leaves_only_a_file_that_no_event_names
     assert orphan.read_bytes() == Path(file).read_bytes()
     attached(script, file=file)
     assert list(pictures_folder(script.path).iterdir()) == [orphan]
+
+
+def test_a_job_that_is_open_in_another_window_takes_no_picture(script: Script, file: str) -> None:
+    with Journal.open(script.path):
+        (reply,) = script.send(intent("attach", file=file))
+    assert [reason["code"] for reason in reply["refused"]] == ["not-saved"]
+    assert "open in another window" in reply["refused"][0]["message"]
+    assert not pictures_folder(script.path).exists()
+
+
+def test_a_folder_that_cannot_be_made_refuses_the_picture_and_logs_nothing(script: Script, file: str) -> None:
+    pictures_folder(script.path).write_text("mine")
+    assert script.refused("attach", file=file) == ["not-saved"]
+
+
+def test_the_pictures_go_along_when_the_job_is_moved_to_another_folder(
+    script: Script, file: str, tmp_path: Path
+) -> None:
+    data = attached(script, file=file)
+    (tmp_path / "other").mkdir()
+    controller = SessionController.resume(script.path, read=read_procedure)
+    controller.move_to(tmp_path / "other")
+    controller.close()
+    moved = tmp_path / "other" / script.path.name
+    assert kept_path(moved, data["sha256"], data["type"]).read_bytes() == Path(file).read_bytes()
+    assert check_pictures(moved) == PictureCheck(1, (), ())

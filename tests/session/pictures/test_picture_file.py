@@ -3,6 +3,7 @@
 import hashlib
 import os
 import socket
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -152,3 +153,15 @@ def test_a_png_with_control_sequences_in_a_text_is_a_picture(tmp_path: Path) -> 
 def test_a_file_with_another_size_than_its_content_is_still_being_written() -> None:
     with pytest.raises(UnfinishedPicture, match="still being written"):
         read_picture(Path("/proc/self/status"))  # its size is 0 until it is read
+
+
+def test_a_damaged_tiff_writes_nothing_to_the_terminal(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    noise = Image.effect_noise((60, 40), 90).convert("RGB")
+    content = written(noise, "TIFF", compression="tiff_lzw")
+    for at in range(8, len(content), 97):
+        changed = bytearray(content)
+        changed[at] ^= 0xFF
+        (tmp_path / "a.tif").write_bytes(changed)
+        with suppress(PictureRefused):
+            assert "no small picture of a TIFF" in read_picture(tmp_path / "a.tif").note
+    assert capfd.readouterr() == ("", "")

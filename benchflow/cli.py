@@ -18,6 +18,7 @@ from benchflow.commands.exit_codes import CANNOT_RUN, INTERRUPTED, SUCCESS, exit
 COMMANDS = {
     "run": "Start a job at the bench, or continue one.",
     "teardown": "Log what comes off, line by line, or continue a teardown.",
+    "draft": "Draft a procedure from a teardown, a table or a list.",
     "check": "Find the mistakes in a procedure, and prove that its order is safe.",
     "blocks": "List the building blocks of procedures, and show which procedures use them.",
     "expand": "Print a procedure with its blocks written out.",

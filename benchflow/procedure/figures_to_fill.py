@@ -6,6 +6,7 @@ from typing import Literal, TypeVar
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.procedure.joint_layouts import layout_of_rows
 from benchflow.procedure.model import (
     AskedLimit,
     Bound,
@@ -20,6 +21,7 @@ from benchflow.procedure.model import (
     Operation,
     OperationVariant,
     Procedure,
+    ReadingTerms,
     RecordedValue,
     TimeSince,
     values_of,
@@ -28,8 +30,10 @@ from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.quantity_shapes import parse_plain_bound
 from benchflow.quantity import parse_limit
 
-JointKey = Literal["lubricant", "thread", "class"]
-What = Literal["limit", "used", "further", "torque", "angle", "lubricant", "thread", "class", "covers", "time"]
+JointKey = Literal["layout", "lubricant", "thread", "class"]
+What = Literal[
+    "limit", "used", "further", "torque", "angle", "layout", "lubricant", "thread", "class", "covers", "time"
+]
 """What a figure is: a limit of a value (the main one, for used parts, a further one), a stage's, a joint's text ..."""
 
 V = TypeVar("V", RecordedValue, CalculatedValue)
@@ -71,6 +75,8 @@ class FigureToFill(Struct, frozen=True):
                 return f"time of {self.name} since {self.since}"
             case "covers":
                 return f"range of {self.name}"
+            case "layout":
+                return f"tightening order of {self.name}"
             case _:
                 return f"{self.what} of {self.name}"
 
@@ -121,7 +127,11 @@ def _of_variants(operation: Operation) -> Iterator[FigureToFill]:
 
 def joint_key(key: str) -> JointKey:
     """The kind of a figure that is a text of a joint."""
-    return "lubricant" if key == "lubricant" else "thread" if key == "thread" else "class"
+    match key:
+        case "layout" | "lubricant" | "thread":
+            return key
+        case _:
+            return "class"
 
 
 def _of_operation(operation: Operation) -> Iterator[FigureToFill]:
@@ -199,12 +209,15 @@ def _filled_operation(operation: Operation, filled: Filled) -> Operation:
 
 def _filled_value(value: V, filled: Filled) -> V:
     difference = value.judge == "spread" if isinstance(value, RecordedValue) else None
-    terms = {
+    terms: dict[str, ReadingTerms] = {
         slot: replace(one, bound=_bound(one.bound, value.dimension, difference, filled),
                       used=_bound(one.used, value.dimension, difference, filled))
         for slot, one in value.by_reading.items()
     }  # fmt: skip
-    return replace(value, bound=_bound(value.bound, value.dimension, difference, filled), by_reading=terms)
+    bound = _bound(value.bound, value.dimension, difference, filled)
+    sources = [given_source(bound), *(given_source(one.bound) for one in terms.values())]
+    given = next(filter(None, sources), "")
+    return replace(value, bound=bound, by_reading=terms, source=given or value.source)
 
 
 def _filled_record(value: RecordedValue, filled: Filled) -> RecordedValue:
@@ -238,11 +251,15 @@ def _filled_joint(joint: Joint, filled: Filled) -> Joint:
     given = {key: filled[mark].text for key, mark in joint.asked.items() if mark in filled}
     if not given:
         return joint
+    layout = layout_of_rows(given["layout"]) if "layout" in given else joint.layout
     return replace(
         joint,
+        layout=layout,
+        count=sum(number is not None for row in layout for number in row),
         lubricant=given.get("lubricant", joint.lubricant),
         thread=given.get("thread", joint.thread),
         grade=given.get("class", joint.grade),
+        source=joint.source or next((filled[mark].source for mark in joint.asked.values() if mark in filled), ""),
         asked={key: mark for key, mark in joint.asked.items() if key not in given},
     )
 
@@ -250,7 +267,8 @@ def _filled_joint(joint: Joint, filled: Filled) -> Joint:
 def _filled_instrument(need: InstrumentNeed, filled: Filled) -> InstrumentNeed:
     if need.asked is None or need.asked not in filled:
         return need
-    return replace(need, covers=parse_limit(filled[need.asked].text, nominal=False), asked=None)
+    figure = filled[need.asked]
+    return replace(need, covers=parse_limit(figure.text, nominal=False), asked=None, source=figure.source)
 
 
 def given_source(bound: Bound | None) -> str:

@@ -4,6 +4,7 @@ A layout is rows of cells; a cell is the number of a fastener, or ``None`` if it
 tightening order.
 """
 
+import re
 from math import atan2, cos, pi, sin
 
 Layout = tuple[tuple[int | None, ...], ...]
@@ -168,3 +169,20 @@ def _grid_columns(rows: list[list[DrawnCell]]) -> list[list[int]]:
     # Two cells of one row overlap the same cell of another row. Then each position where a cell starts is a column.
     edges = sorted({cell.start for row in rows for cell in row})
     return [[edges.index(cell.start) for cell in row] for row in rows]
+
+
+def layout_of_rows(text: str) -> Layout:
+    """The layout in a text whose rows are separated by ``/``: ``9 5 1 4 8 / 10 6 2 3 7``.
+
+    Raises:
+        ValueError: the numbers are not 1..n, each once. The message says which.
+    """
+    rows = [row for row in (drawn_cells(line) for line in text.replace("\n", "/").split("/")) if row]
+    numbers: list[int] = []
+    for cell in (cell.text for row in rows for cell in row if cell.text not in EMPTY):
+        if not re.fullmatch(r"[0-9]{1,4}", cell):
+            raise ValueError(f"“{cell[:20]}” is not the number of a fastener")
+        numbers.append(int(cell))
+    if not numbers or sorted(numbers) != list(range(1, len(numbers) + 1)) or len(numbers) > MOST_FASTENERS:
+        raise ValueError("Number the fasteners from 1 in tightening order, each number once: 9 5 1 4 8 / 10 6 2 3 7")
+    return grid(rows)

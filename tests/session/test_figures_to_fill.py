@@ -191,6 +191,18 @@ def test_joint_waits_for_its_lubricant_thread_and_angle(tmp_path: Path) -> None:
     assert "out-of-limit" in codes(script, intent("finish", operation="m"))
 
 
+def test_joint_waits_for_its_tightening_order(tmp_path: Path) -> None:
+    head = "joints: {cover: {layout: ask, count: 4}}\n"
+    script = job(tmp_path, "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m]}}", head=head)
+    asked = {"intent": "figure", "joint": "cover", "from": "manual p. 9"}
+    assert codes(script, tick(1)) == ["value-missing"]
+    assert codes(script, {**asked, "layout": "1 3 / 4"}) == ["bad-quantity"]
+    assert codes(script, {**asked, "layout": "1 3 / 2"}) == ["bad-quantity"]
+    assert codes(script, {**asked, "layout": "3 1 / 2 4"}) == []
+    script.do_all(*map(tick, (1, 2, 3, 4)), intent("finish", operation="m"))
+    script.audited()
+
+
 def test_instrument_waits_for_its_range(tmp_path: Path) -> None:
     head = "instruments: {dial: {kind: length, covers: ask}}\n"
     script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm, with: dial}}}", head=head)

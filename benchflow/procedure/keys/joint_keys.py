@@ -1,6 +1,7 @@
 """The key `joints`: joints with the layout of their fasteners."""
 
 import re
+from typing import Any
 
 from benchflow.procedure.joint_layouts import (
     EMPTY,
@@ -171,9 +172,13 @@ _NUT_FACTOR = Key(
 )
 _LAYOUT = Key(
     "layout",
-    _Drawing(),
-    "The fasteners seen from above, one row per line, numbered in tightening order; `.` is an empty cell.",
-    examples=("9 5 1 4 8\n10 6 2 3 7\n",),
+    FigureOrAskShape(_Drawing()),
+    "The fasteners seen from above, one row per line, numbered in tightening order; `.` is an empty cell. `ask` if the "
+    "order is still to be filled in: the bench then asks for the rows, with their source, before the first fastener.",
+    examples=("9 5 1 4 8\n10 6 2 3 7\n", "ask"),
+)
+_COUNT = Key(
+    "count", IntegerShape(1, MOST_FASTENERS), "The number of fasteners, for `layout: ask`. A layout says it itself."
 )
 _PATTERN = Key(
     "pattern",
@@ -214,9 +219,18 @@ def _text(fields: Fields, key: Key[str | AskedText]) -> str:
     return written if isinstance(written, str) else ""
 
 
+_CAN_BE_ASKED: tuple[Key[Any], ...] = (_LAYOUT, _THREAD, _CLASS, _LUBRICANT)
+
+
 def _joint(fields: Fields) -> Joint:
-    pattern = fields.get(_PATTERN)
-    layout = fields.get(_LAYOUT) or (pattern[1] if pattern else ())
+    pattern, drawn = fields.get(_PATTERN), fields.get(_LAYOUT)
+    layout: Layout = pattern[1] if pattern else ()
+    if isinstance(drawn, AskedText):
+        layout = (tuple(range(1, fields.get_or(_COUNT, 1) + 1)),)
+    elif fields.wrote(_COUNT):
+        fields.problem("one-too-many", _COUNT, "The layout says how many fasteners there are", "Delete `count`")
+    if drawn is not None and not isinstance(drawn, AskedText):
+        layout = drawn
     count = sum(number is not None for row in layout for number in row)
     groups = fields.get_or(_GROUPS, {})
     for name, numbers in groups.items():
@@ -248,11 +262,7 @@ def _joint(fields: Fields) -> Joint:
         fields.at(_CLASS),
         fields.at(_GRIP),
         fields.get_or(_SIDES_OF_LAYOUT, NO_SIDES),
-        {
-            key.name: asked.mark
-            for key in (_THREAD, _CLASS, _LUBRICANT)
-            if isinstance(asked := fields.get(key), AskedText)
-        },
+        {key.name: written.mark for key in _CAN_BE_ASKED if isinstance(written := fields.get(key), AskedText)},
         fields.get_or(SOURCE, ""),
     )
     fields.context.nodes["tolerance", joint.mark] = fields.nodes.get("tolerance", fields.node)
@@ -270,6 +280,7 @@ JOINTS = MapShape(
             _LUBRICANT,
             _NUT_FACTOR,
             _LAYOUT,
+            _COUNT,
             _PATTERN,
             _SIDES_OF_LAYOUT,
             _GROUPS,

@@ -7,9 +7,11 @@ from msgspec.structs import replace
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, joint_key
 from benchflow.procedure.identity import ValueRef, name_at
+from benchflow.procedure.joint_layouts import layout_of_rows
 from benchflow.procedure.model import (
     CalculatedValue,
     EqualWithin,
+    Joint,
     Mark,
     Operation,
     RecordedValue,
@@ -36,9 +38,15 @@ class _Asked:
     """A figure that the intent names: where the file asks for it, the step that it belongs to, and how it is read."""
 
     def __init__(
-        self, figure: FigureToFill, step: Step, *, value: Value | None = None, window: TimeSince | None = None
-    ):
-        self.figure, self.step, self.value, self.window = figure, step, value, window
+        self,
+        figure: FigureToFill,
+        step: Step,
+        *,
+        value: Value | None = None,
+        window: TimeSince | None = None,
+        joint: Joint | None = None,
+    ) -> None:
+        self.figure, self.step, self.value, self.window, self.joint = figure, step, value, window, joint
 
 
 def fill_in(state: State, intent: intents.GiveFigure, context: Context, by: str) -> Decision:
@@ -180,21 +188,27 @@ def _already_given(given: GivenFigure, name: str) -> Refusal:
     return refuse("already-done", f"{message}. If that is wrong, correct log line {given.seq}", name=name)
 
 
+def _texts_of_joint(intent: intents.GiveFigure) -> dict[str, str | None]:
+    """What the intent gives for a joint, by the key that asks for it."""
+    return {
+        "layout": intent.layout, "lubricant": intent.lubricant, "thread": intent.thread, "class": intent.grade
+    }  # fmt: skip
+
+
 def _named_joint(state: State, intent: intents.GiveFigure, name: str) -> _Asked | Refusal:
     steps = {step.operation.tighten.joint: step for step in reversed(tuple(state.plan.steps.values()))
              if step.operation.tighten is not None}  # fmt: skip
     joint = state.plan.procedure.joints_by_id.get(name)
     if joint is None or name not in steps:
         return unknown_name("joint of this build", name, steps)
-    keys = [key for key, text in (("lubricant", intent.lubricant), ("thread", intent.thread), ("class", intent.grade))
-            if text is not None]  # fmt: skip
+    keys = [key for key, text in _texts_of_joint(intent).items() if text is not None]
     if len(keys) != 1:
         asked = list(joint.asked) or ["stage"]
         message = f"Say what is given for {name}, one at a time: {', '.join(asked)}"
         return refuse("value-missing", message, name=name)
     key = keys[0]
     if key in joint.asked:
-        return _Asked(FigureToFill(joint_key(key), name, joint.asked[key]), steps[name])
+        return _Asked(FigureToFill(joint_key(key), name, joint.asked[key]), steps[name], joint=joint)
     written = (state.as_written or state.plan.procedure).joints_by_id[name].asked
     given = state.filled.get(written[key]) if key in written else None
     if given is not None:
@@ -255,8 +269,9 @@ def _as_asked(state: State, step: Step, mark: Mark) -> _Asked | None:
         if need.asked == mark:
             return _Asked(FigureToFill("covers", need.id, mark), step)
     for joint in written.joints:
-        if mark in joint.asked.values():
-            return _Asked(FigureToFill("lubricant", joint.id, mark), step)
+        for key, at in joint.asked.items():
+            if at == mark:
+                return _Asked(FigureToFill(joint_key(key), joint.id, mark), step, joint=joint)
     return None
 
 
@@ -269,6 +284,10 @@ def _too_late_to_correct(state: State, found: _Asked) -> Refusal | None:
                 f"{quoted_title(state, done[0])} was done within the time as given. Rework it, then correct the time"
             )
             return refuse("not-allowed", message, operation=done[0], name=found.figure.since)
+    work = state.work(found.step.id)
+    if found.figure.what == "layout" and (work.ticks or work.turns):
+        message = f"{found.figure.name} is tightened in the order as given. Clear the ticks, then correct the order"
+        return refuse("not-allowed", message, operation=found.step.id, name=found.figure.name)
     if found.figure.what == "covers" and found.figure.name in state.tools:
         message = f"{found.figure.name} was used already, and was judged by the range as given. Add a note instead"
         return refuse("not-allowed", message, name=found.figure.name)
@@ -279,7 +298,7 @@ def _too_late_to_correct(state: State, found: _Asked) -> Refusal | None:
 
 
 def _text_of(intent: intents.GiveFigure, what: str) -> str:
-    given = {"lubricant": intent.lubricant, "thread": intent.thread, "class": intent.grade}.get(what)
+    given = _texts_of_joint(intent).get(what)
     return intent.value if given is None else given
 
 
@@ -300,10 +319,26 @@ def _unreadable(found: _Asked, text: str) -> Refusal | None:
                     return refuse("bad-quantity", message, operation=found.step.id, name=name)
             case "covers":
                 parse_limit(text, nominal=False)
+            case "layout":
+                return _wrong_layout(found, text)
             case _:
                 pass
     except QuantityError as error:
         return unreadable_quantity(error, name)
+    return None
+
+
+def _wrong_layout(found: _Asked, text: str) -> Refusal | None:
+    name, joint = found.figure.name, found.joint
+    assert joint is not None  # a layout is of a joint
+    try:
+        layout = layout_of_rows(text)
+    except ValueError as error:
+        return refuse("bad-quantity", str(error), operation=found.step.id, name=name)
+    count = sum(number is not None for row in layout for number in row)
+    if joint.count > 1 and count != joint.count:
+        message = f"{name} has {joint.count} fasteners, but {count} are numbered. Number each of them"
+        return refuse("bad-quantity", message, operation=found.step.id, name=name)
     return None
 
 

@@ -104,7 +104,8 @@ class TickFastener(
 class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"source": "from", "grade": "class"}):
     """Give a figure that the procedure asks for (`ask`), with its source.
 
-    It is that of a ``stage`` of a ``joint``; the ``lubricant``, ``thread`` or ``class`` of a joint; the limit of the
+    It is that of a ``stage`` of a ``joint``; the ``layout``, ``lubricant``, ``thread`` or
+    ``class`` of a joint; the limit of the
     value ``name`` (``used``: for used parts; ``further``: the number of a further limit); the range of an
     ``instrument``; or the time of an ``operation`` ``since`` another one.
     """
@@ -113,6 +114,7 @@ class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"s
     value: str = ""  # a quantity such as "110 ft-lb", or a limit
     joint: str | None = None
     stage: int | None = None  # from 1
+    layout: str | None = None  # rows in tightening order, separated by /
     lubricant: str | None = None
     thread: str | None = None
     grade: str | None = None  # in JSON: class

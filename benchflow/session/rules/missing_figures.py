@@ -9,7 +9,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.verdicts import bound_in_force
 from benchflow.session.state.state import State
 
-_KEYS = {"lubricant": "lubricant", "thread": "thread", "class": "property class"}
+_KEYS = {"layout": "tightening order", "lubricant": "lubricant", "thread": "thread", "class": "property class"}
 
 
 def reading_figure_missing(state: State, step: Step, record: RecordedValue, *, used: bool) -> Reason | None:

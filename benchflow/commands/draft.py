@@ -1,0 +1,95 @@
+"""The command ``draft``: a first procedure from a teardown, or from a table or list that somebody has."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from benchflow.base.atomic_write import atomic_write
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import display_path, print_line, print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.output_file import write_output
+from benchflow.writing.drafts.collision_questions import ask_collisions, write_collisions, write_questions
+from benchflow.writing.drafts.draft_book import DraftBook
+from benchflow.writing.drafts.draft_source import read_source
+
+_MOST_SHOWN = 30
+
+
+@click.command(epilog=exit_code_help("A figure was not understood. The draft is written, with its words kept in it."))
+@click.argument("source", metavar="TEARDOWN-LOG|LIST.csv|LIST.md")
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="The file to write; - for standard output."
+)
+@click.option("--questions/--no-questions", default=None,
+              help="Ask what can touch what. Without a terminal the questions are written into the file.")  # fmt: skip
+@click.option("--force", is_flag=True, help="Write over FILE if it exists.")
+def draft(source: str, output: Path | None, questions: bool | None, force: bool) -> int:
+    """Draft a procedure: from the log of a teardown, or from a table (CSV) or a list (Markdown) of steps.
+
+    A teardown is put together in reverse. What has to come from the manual is written as `ask`: `check --to-fill`
+    lists it, and the bench asks for what is left. Columns of a table are known by their headings, such as step, torque,
+    limit, unit, tool, note, part, quantity. What is not understood is kept word for word as a comment, and named here.
+    """
+    if output is None:
+        raise click.UsageError("Name the file to write: -o FILE. For standard output: -o -")
+    if output != Path("-") and output.exists() and not force:
+        raise BenchflowError(f"{output} exists and is not overwritten. Choose another name, or add --force.")
+    path = Path(source)
+    found = read_source(path)
+    book = found.book
+    titles = found.titles
+    asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
+    if asks:
+        print_warning("A draft knows no collisions. Answer what can touch what; Enter means no.")
+        write_collisions(book, ask_collisions(titles, _ask))
+    if not book.interference:
+        write_questions(book, titles)
+    text = book.text()
+    _write(text, output, force=force)
+    return _report(book, found.remarks, text, output)
+
+
+def _ask(question: str, default: str) -> str:
+    try:
+        answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
+    except click.Abort:
+        raise BenchflowError("Stopped at a question. Nothing was written. Draft without them: --no-questions") from None
+    return answer.strip()
+
+
+def _write(text: str, output: Path, *, force: bool) -> None:
+    if output == Path("-") or not (force and output.exists()):
+        write_output(text, output)
+        return
+    try:
+        atomic_write(output.resolve(), text.encode())
+    except OSError as error:
+        raise BenchflowError(f"{output} cannot be written: {error.strerror or error}. Choose another file.") from error
+
+
+def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:
+    """Say on standard error what was drafted, what was kept as words, and what to do next."""
+    from benchflow.procedure.figures_to_fill import figures_to_fill
+    from benchflow.procedure.reader import read
+
+    result = read(text, str(output))
+    for remark in remarks:
+        print_warning(f"note: {remark}")
+    for kept in book.kept[:_MOST_SHOWN]:
+        print_warning(f"{'not read' if kept.refused else 'kept'}: {kept.line}")
+    if len(book.kept) > _MOST_SHOWN:
+        print_warning(f"and {len(book.kept) - _MOST_SHOWN} more, each a comment in the draft")
+    for problem in result.problems:
+        if problem.severity == "error":
+            print_warning(f"the draft has a mistake: {problem}")
+    asked = 0 if result.procedure is None else len(figures_to_fill(result.procedure))
+    refused = sum(kept.refused for kept in book.kept)
+    kept_words = f", {len(book.kept)} kept as words ({refused} figures not read)" if book.kept else ""
+    name = "standard output" if output == Path("-") else display_path(output)
+    show = print_warning if output == Path("-") else print_line
+    show(f"{name}: {len(book.operations)} operations, {asked} figures to be filled in{kept_words}.")
+    if output != Path("-"):
+        show(f"Next: benchflow check {name}")
+    return PROBLEM_FOUND if refused or result.procedure is None else SUCCESS

@@ -1,0 +1,110 @@
+"""A table or list that somebody has, as rows with their places; and the headings that its columns may have."""
+
+import re
+
+from msgspec import Struct
+
+from benchflow.base.plaintext import clean_line
+
+
+class Cell(Struct, frozen=True):
+    """One cell: its text, and where it is, for messages."""
+
+    text: str
+    place: str
+
+
+class ListRow(Struct, frozen=True):
+    """One row: its cells by meaning, those of unknown columns by heading, and its place.
+
+    ``heading`` is the title of a section, if the row is one. ``details`` are lines under it, such as a nested list.
+    """
+
+    place: str
+    cells: dict[str, Cell] = {}
+    unknown: tuple[tuple[str, Cell], ...] = ()
+    heading: str = ""
+    details: tuple[Cell, ...] = ()
+
+
+class ReadList(Struct, frozen=True):
+    """What was read of a list: its rows, its title, words outside of them, and remarks about the file."""
+
+    rows: tuple[ListRow, ...]
+    title: str = ""
+    words: tuple[Cell, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+HEADINGS: dict[str, tuple[str, ...]] = {
+    "step": (
+        "step", "steps", "operation", "task", "work", "action", "description", "instruction", "what", "procedure",
+        "what to do", "job step", "work step", "text",
+    ),
+    "number": ("no", "nr", "number", "#", "item", "pos", "position", "step no", "step number", "id", "op", "op no"),
+    "section": ("section", "chapter", "assembly", "system", "stage", "phase", "subassembly"),
+    "torque": ("torque", "tightening torque", "tighten", "tightening", "torque value", "tq", "moment", "torque spec"),
+    "angle": ("angle", "turn", "torque angle", "tightening angle"),
+    "limit": (
+        "limit", "limits", "spec", "specification", "tolerance", "range", "allowed", "permitted", "nominal", "target",
+        "acceptance", "standard", "wear limit", "service limit", "clearance",
+    ),
+    "low": ("min", "minimum", "low", "lower limit", "from"),
+    "high": ("max", "maximum", "high", "upper limit", "up to"),
+    "unit": ("unit", "units", "uom"),
+    "value": ("value", "measure", "measurement", "reading", "record", "characteristic", "feature", "dimension", "name"),
+    "tool": ("tool", "tools", "instrument", "gauge", "gage", "equipment", "measuring tool", "with"),
+    "note": ("note", "notes", "remark", "remarks", "comment", "comments", "hint", "info", "information"),
+    "caution": ("caution", "warning", "danger", "safety", "hazard"),
+    "check": ("check", "checks", "inspect", "inspection", "visual check", "verify", "verification"),
+    "part": ("part", "parts", "component", "part name", "kit", "material part"),
+    "quantity": ("quantity", "qty", "amount", "count", "pcs", "pieces"),
+    "fasteners": ("fasteners", "fastener", "bolt", "bolts", "screws", "screw", "nuts", "bolt size", "thread", "size"),
+    "consumable": ("consumable", "sealant", "material", "fluid", "grease", "compound"),
+    "lubricant": ("lubricant", "lube", "lubrication", "thread lubricant"),
+    "pn": ("part no", "part number", "pn", "p/n", "part nr", "order number"),
+    "sign": ("sign", "signature", "hold", "hold point", "inspector", "witness", "signed by"),
+    "source": ("source", "page", "reference", "manual page", "document", "ref"),
+    "places": ("place", "places", "location", "where", "each", "cylinder", "cylinders"),
+    "takes": ("duration", "takes", "time needed"),
+}  # fmt: skip
+"""The usual words for each column (common practice, no source)."""
+
+_BY_WORD = {word: meaning for meaning, words in HEADINGS.items() for word in words}
+_UNIT_IN_HEADING = re.compile(r"[(\[]\s*([^)\]]{1,12})\s*[)\]]\s*$")
+
+
+class Column(Struct, frozen=True):
+    """A column: its heading as written, what it means ("" if that is not known), and the unit in its heading."""
+
+    heading: str
+    meaning: str = ""
+    unit: str = ""
+
+
+def column_of(heading: str) -> Column:
+    """What a heading means: ``Torque (N·m)`` is a torque, with its unit."""
+    written = clean_line(heading)
+    unit = _UNIT_IN_HEADING.search(written)
+    plain = re.sub(r"[\s_:.]+", " ", _UNIT_IN_HEADING.sub("", written)).strip(" *:.").lower()
+    plain = re.sub(r"^(.*?),.*$", r"\1", plain)
+    return Column(written, _BY_WORD.get(plain, ""), unit[1] if unit else "")
+
+
+def heading_columns(cells: list[str]) -> list[Column] | None:
+    """The columns, if these cells are a row of headings: at least two known ones, and the step, part or value."""
+    columns = [column_of(cell) for cell in cells]
+    meanings = [column.meaning for column in columns if column.meaning]
+    names_work = {"step", "value", "part", "check", "fasteners"} & set(meanings)
+    if (
+        len(meanings) < 2
+        or not names_work
+        or any(re.search(r"\d", cell) for cell in cells if not column_of(cell).meaning)
+    ):
+        return None
+    seen: set[str] = set()
+    kept: list[Column] = []
+    for column in columns:  # a second column of the same meaning is kept as words
+        kept.append(Column(column.heading, "", column.unit) if column.meaning in seen else column)
+        seen |= {column.meaning} if column.meaning else set()
+    return kept

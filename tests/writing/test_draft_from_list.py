@@ -1,0 +1,247 @@
+"""Drafts from tables and lists that somebody already has, also badly made ones. All data is invented."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.base.errors import BenchflowError
+from benchflow.procedure.figures_to_fill import figures_to_fill
+from benchflow.procedure.model import Fixed, Procedure, TorqueStage
+from benchflow.procedure.reader import read
+from benchflow.writing.drafts.cell_figures import Refused, limit_in, limit_of_ends, stages_in
+from benchflow.writing.drafts.draft_source import DraftSource, read_source
+
+
+def drafted(folder: Path, content: str | bytes, name: str = "list.csv") -> DraftSource:
+    path = folder / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    return read_source(path)
+
+
+def procedure_of(found: DraftSource) -> Procedure:
+    """The draft as the reader reads it: it has no error."""
+    result = read(found.book.text())
+    assert [str(problem) for problem in result.problems if problem.severity != "note"] == []
+    assert result.procedure is not None
+    return result.procedure
+
+
+def titles(found: DraftSource) -> list[str]:
+    return [operation.title for operation in procedure_of(found).operations]
+
+
+TABLE = (
+    "Step,Torque,Limit,Unit,Tool,Note\nMeasure the float,,0.05-0.20,mm,dial gauge,\nTighten the plug,25,,Nm,wrench,\n"
+)
+
+
+def test_rows_become_operations_in_their_order(tmp_path: Path) -> None:
+    procedure = procedure_of(drafted(tmp_path, TABLE))
+    first, second = procedure.operations
+    assert [ref.name for ref in second.after] == [first.id]
+    bound = first.record[0].bound
+    assert isinstance(bound, Fixed)
+    assert bound.text == "0.05 .. 0.20 mm"
+    assert second.tighten is not None
+    assert isinstance(second.tighten.stages[0], TorqueStage)
+    assert second.tighten.stages[0].text == "25 N·m"
+
+
+def test_what_the_table_does_not_say_is_asked(tmp_path: Path) -> None:
+    asked = [one.what for one in figures_to_fill(procedure_of(drafted(tmp_path, TABLE)))]
+    assert asked == ["thread", "lubricant", "layout"]
+
+
+@pytest.mark.parametrize(("sign", "name"), [(";", "semicolons"), ("\t", "tabs"), ("|", "bars")])
+def test_other_delimiters_are_recognised(tmp_path: Path, sign: str, name: str) -> None:
+    found = drafted(tmp_path, TABLE.replace(",", sign))
+    assert len(titles(found)) == 2
+    assert f"the columns are separated by {name}" in found.remarks
+
+
+def test_byte_order_mark_and_old_encoding_are_read(tmp_path: Path) -> None:
+    assert len(titles(drafted(tmp_path, b"\xef\xbb\xbf" + TABLE.encode()))) == 2
+    old = drafted(tmp_path, "Step,Torque\nTighten ±,25 N·m\n".encode("cp1252"))
+    assert titles(old) == ["Tighten ±"]
+    assert any("line 2: not UTF-8" in remark for remark in old.remarks)
+    assert len(titles(drafted(tmp_path, TABLE.encode("utf-16")))) == 2
+
+
+def test_decimal_comma_is_refused_at_its_place_and_kept(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step;Torque\nTighten the plug;12,5 Nm\n")
+    (kept,) = found.book.kept
+    assert (kept.place, kept.text, kept.refused) == ("row 2, column Torque", "12,5 Nm", True)
+    assert "Write 12.5 Nm if it is a decimal" in kept.why
+    assert "12,5 Nm" in found.book.text()
+    assert "torque" in [one.what for one in figures_to_fill(procedure_of(found))]
+
+
+@pytest.mark.parametrize("cell", ["=B2*1.1", "#REF!", "#DIV/0!", "about 20", "20 kg", "-5 Nm", "20"])
+def test_torque_that_cannot_be_read_is_asked_and_kept(tmp_path: Path, cell: str) -> None:
+    found = drafted(tmp_path, f"Step,Torque\nTighten the plug,{cell}\n")
+    (kept,) = found.book.kept
+    assert kept.refused
+    assert cell in found.book.text()
+    assert "torque" in [one.what for one in figures_to_fill(procedure_of(found))]
+
+
+def test_limit_without_a_unit_becomes_a_check_with_its_words(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Limit\nMeasure the float,0.05 .. 0.20\n")
+    (operation,) = procedure_of(found).operations
+    assert not operation.record or operation.record[0].unit == ""
+    assert "0.05 .. 0.20" in found.book.text()
+
+
+def test_merged_cells_belong_to_the_step_above(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Torque\nTighten the head,30 N·m\n,60 N·m\n,90°\n")
+    (operation,) = procedure_of(found).operations
+    assert operation.tighten is not None
+    assert [stage.text for stage in operation.tighten.stages] == ["30 N·m", "60 N·m", "+90°"]
+    assert [kept.place for kept in found.book.kept] == ["row 3", "row 4"]
+
+
+def test_empty_rows_are_counted_and_headings_become_sections(tmp_path: Path) -> None:
+    found = drafted(
+        tmp_path, "Step,Torque,Note\nLubrication:,,\n,,\nFit the pump,25 N·m,\n\nCOOLING,,\nFit the hose,,new\n"
+    )
+    assert [section.title for section in procedure_of(found).sections] == ["Lubrication", "COOLING"]
+    assert "2 empty rows left out" in found.remarks
+
+
+def test_row_with_a_step_alone_is_a_step(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Torque,Note\nClean the faces,,\nWipe them dry,,\nFit the pump,25 N·m,\n")
+    assert titles(found) == ["Clean the faces", "Wipe them dry", "Fit the pump"]
+
+
+def test_unknown_columns_are_kept_and_named(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Torque,Colour\nTighten the plug,25 N·m,red\n")
+    assert "row 1: unknown columns, kept as notes: Colour" in found.remarks
+    assert "# Colour: red" in found.book.text()
+    assert [kept.why for kept in found.book.kept] == ["unknown column"]
+
+
+def test_second_table_has_its_own_columns(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Torque\nTighten A,25 N·m\n\nTask,Limit,Unit\nMeasure B,at most 1,mm\n")
+    procedure = procedure_of(found)
+    assert [operation.title for operation in procedure.operations] == ["Tighten A", "Measure B"]
+    assert procedure.operations[1].record[0].unit == "mm"
+
+
+def test_cells_beyond_the_headings_are_kept(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "Step,Torque\nTighten A,25 N·m,and more\n")
+    assert "and more" in found.book.text()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "is empty"),
+        (b"one,two\nthree,four\n", "row of headings"),
+        (b"PK\x03\x04rest", "Save its table as CSV"),
+        (b"Step,\0Torque\n", "not a text file"),
+        (b",,,\n,,\n", "has no rows"),
+    ],
+)
+def test_file_that_is_no_table_of_steps_is_refused(tmp_path: Path, content: bytes, words: str) -> None:
+    with pytest.raises(BenchflowError, match=words):
+        drafted(tmp_path, content)
+
+
+def test_texts_cannot_break_the_file(tmp_path: Path) -> None:
+    nasty = 'a: b # c {x} [y] "z" \\ & * ! % @ `\x1b[31m'
+    found = drafted(tmp_path, f"Step|Torque|Note\n{nasty}|25 N·m|{nasty}\nyes|30 N·m|- x\n")
+    procedure = procedure_of(found)
+    assert procedure.operations[0].title.startswith("A: b # c (x) [y]")
+    assert "\x1b" not in found.book.text()
+
+
+MARKDOWN = """# Pump of an invented engine
+
+Some words.
+
+## Clean
+
+1. Clean the faces
+   - Caution: solvent burns
+   - with a soft brush
+2. Measure the shaft float: 0.05 - 0.20 mm
+
+## Assemble
+
+- Tighten the cover bolts to 10 Nm then 90°
+
+| Task | Torque | Qty |
+|------|--------|-----|
+| Tighten the flange | 40 Nm | 6 |
+
+> A quote
+"""
+
+
+def test_markdown_lists_tables_and_headings_are_read(tmp_path: Path) -> None:
+    found = drafted(tmp_path, MARKDOWN, "list.md")
+    procedure = procedure_of(found)
+    assert procedure.title == "Pump of an invented engine"
+    assert [section.title for section in procedure.sections] == ["Clean", "Assemble"]
+    clean, measure, cover, flange = procedure.operations
+    assert [caution.text for caution in clean.cautions] == ["solvent burns"]
+    assert clean.do == "with a soft brush"
+    assert measure.record[0].unit == "mm"
+    assert cover.tighten is not None
+    assert [stage.text for stage in cover.tighten.stages] == ["10 Nm", "+90°"]
+    assert flange.tighten is not None
+    assert procedure.joints_by_id[flange.tighten.joint].count == 6
+    assert "Some words." in found.book.text()
+    assert "A quote" in found.book.text()
+
+
+def test_markdown_without_steps_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BenchflowError, match="no list and no table of steps"):
+        drafted(tmp_path, "# Title\n\nOnly words.\n", "list.md")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "stages"),
+    [
+        ("30 N·m + 90°", "", ["30 N·m", "+90°"]),
+        ("1) 40 Nm 2) 80 Nm", "", None),
+        ("40 Nm, 80 Nm, 90°", "", ["40 Nm", "80 Nm", "+90°"]),
+        ("25", "N·m", ["25 N·m"]),
+        ("12-15 lb-ft", "", ["12 .. 15 lb-ft"]),
+        ("hand tight", "", ["by hand"]),
+        ("25", "", None),
+        ("1,234 Nm", "", None),
+        ("0 Nm", "", None),
+        ("20 mm", "", None),
+    ],
+)
+def test_torque_cell(text: str, unit: str, stages: list[str] | None) -> None:
+    found = stages_in(text, unit)
+    assert isinstance(found, Refused) if stages is None else found == stages
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "limit"),
+    [
+        ("0.10 - 0.28 mm", "", "0.10 .. 0.28 mm"),
+        ("0.10–0.28", "mm", "0.10 .. 0.28 mm"),
+        ("max. 0.05 mm", "", "at most 0.05 mm"),
+        ("0.05 mm max", "", "at most 0.05 mm"),
+        ("≥ 3 bar", "", "at least 3 bar"),
+        ("< 0.1 mm", "", "below 0.1 mm"),
+        ("0.15 +/- 0.02 mm", "", "0.15 ± 0.02 mm"),
+        ("0.28 - 0.10 mm", "", None),
+        ("0,1 mm", "", None),
+        ("as required", "", None),
+        ("0.1", "", None),
+    ],
+)
+def test_limit_cell(text: str, unit: str, limit: str | None) -> None:
+    found = limit_in(text, unit)
+    assert isinstance(found, Refused) if limit is None else found == (limit, "bar" if "bar" in limit else "mm")
+
+
+def test_columns_of_the_two_ends_make_a_limit() -> None:
+    assert limit_of_ends("0.1", "0.2", "mm") == ("0.1 .. 0.2 mm", "mm")
+    assert limit_of_ends("", "0.2 mm", "") == ("at most 0.2 mm", "mm")
+    assert isinstance(limit_of_ends("1 mm", "0.2 in", ""), Refused)

@@ -2,7 +2,7 @@
 
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +15,6 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure, log_paths
 
 if TYPE_CHECKING:
-    from benchflow.writing.revisions.checked_text import CheckedRevision
     from benchflow.writing.revisions.gathered_jobs import GatheredJobs, JobOnRevision
     from benchflow.writing.revisions.made_revision import MadeRevision
     from benchflow.writing.revisions.procedure_file import ProcedureFile
@@ -31,11 +30,17 @@ if TYPE_CHECKING:
 @click.option("--accept", metavar="N,N", help="Accept these proposals: 1,3 or 2-5; `all`: with a certain edit.")
 @click.option("--set", "given", metavar="N=VALUE", multiple=True,
               help="Accept proposal N with another value or other words.")  # fmt: skip
+@click.option("--document", metavar="ID", help="Walk through the figures from this document, for its new edition.")
+@click.option("--edition", metavar="NEW", help="With --document: its new edition.")
+@click.option("--date", "printed", metavar="DATE", help="With --document: the date of the new edition.")
+@click.option("--own", metavar="N=REASON", multiple=True,
+              help="With --document: keep figure N as your own choice against the printed one.")  # fmt: skip
 @click.option("--revision", metavar="NAME", help="The name of the new revision; without it the next (B, C; 1.3, 1.4).")
 @click.option("--with-errors", is_flag=True, help="Write the result although check finds errors in it.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def revise(
     file: str, names: tuple[Path, ...], only_list: bool, accept: str | None, given: tuple[str, ...],
+    document: str | None, edition: str | None, printed: str | None, own: tuple[str, ...],
     revision: str | None, with_errors: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Revise a procedure by what the logs of its jobs say.
@@ -43,6 +48,10 @@ def revise(
     Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
     and from what several jobs show together: remedies, worked times, limits, answers no, deviations, figures given at
     the bench. On a terminal each is shown with its reason and its edit, to accept, change or skip.
+
+    With --document the figures of a document are walked through for its new edition, old beside new. `--accept all`
+    takes those as before that are not named by --set or --own. Afterwards the jobs on the old figures are named: among
+    the JOBs, or in the log folder.
 
     FILE is the procedure. A JOB is the name or the file of a log, or a folder of logs. The accepted edits change only
     their own lines; the revision goes up, and `changes` names the log lines that each comes from.
@@ -52,6 +61,19 @@ def revise(
     from benchflow.writing.revisions.procedure_file import read_procedure_file
     from benchflow.writing.revisions.proposals import proposals_for
 
+    asks = sys.stdin.isatty() and sys.stdout.isatty() and not as_json
+    if document is not None or edition is not None or printed is not None or own:
+        from benchflow.commands.revise_document import revise_document
+
+        if document is None or edition is None:
+            raise click.UsageError("Name the document and its new edition: --document ID --edition NEW.")
+        source = read_procedure_file(find_procedure(file))
+        taken = {number: (value, "") for number, value in numbered(given, "--set").items()}
+        taken |= {number: ("", reason) for number, reason in numbered(own, "--own").items()}
+        return revise_document(
+            source, (document, edition, printed or ""), names, taken if taken or accept else None,
+            asks=asks, only_list=only_list, as_json=as_json, with_errors=with_errors, revision=revision,
+        )  # fmt: skip
     if not names:
         raise click.UsageError("Name at least one JOB: a log, or a folder of logs.")
     source = read_procedure_file(find_procedure(file))
@@ -64,7 +86,6 @@ def revise(
     proposals = proposals_for(source, gathered.jobs)
     code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
     chosen = _chosen(proposals, accept, given)
-    asks = sys.stdin.isatty() and sys.stdout.isatty() and not as_json
     if only_list or not proposals or (chosen is None and not asks):
         _print_proposals(source, gathered, proposals, as_json)
         return code
@@ -75,11 +96,13 @@ def revise(
     if not chosen:
         print_message("No proposal was accepted. Nothing was written.")
         return code
-    _refuse_shipped(source)
+    from benchflow.commands.revise_writing import refuse_shipped, write_revision
+
+    refuse_shipped(source)
     from benchflow.writing.revisions.made_revision import make_revision
 
     made = make_revision(source, proposals, chosen, date.today(), revision)
-    written = _finish(source, made, with_errors, _asker(asks))
+    written = write_revision(source, made, with_errors, asks)
     jobs = _open_jobs(source, paths)
     _print_result(source, made, written, jobs, as_json)
     return code if written else PROBLEM_FOUND
@@ -100,55 +123,22 @@ def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[st
                 chosen.update(dict.fromkeys(range(int(found[1]), int(found[2] or found[1]) + 1), ""))
             elif part:
                 raise click.UsageError(f"--accept takes numbers, such as 1,3 or 2-5, not {part!r}.")
-    for text in given:
-        found = re.fullmatch(r"\s*(\d{1,6})\s*=\s*(\S.*)", text, re.DOTALL)
-        if found is None:
-            raise click.UsageError(f"--set takes a number and a value, such as --set 2='14 min', not {text!r}.")
-        chosen[int(found[1])] = found[2]
+    chosen |= numbered(given, "--set")
     unknown = sorted(set(chosen) - numbers)
     if unknown:
         raise BenchflowError(f"There is no proposal {unknown[0]}. There are {len(numbers)}. List them with --list.")
     return dict(sorted(chosen.items()))
 
 
-def _refuse_shipped(source: "ProcedureFile") -> None:
-    """Raise an error for a procedure in the installed package: an update of the program would undo the revision."""
-    package = Path(__file__).resolve().parents[1]
-    if source.path.resolve().is_relative_to(package):
-        raise BenchflowError(
-            f"{source.path} comes with the program, and an update would replace it. Copy it to your own folder and "
-            "revise the copy."
-        )
-
-
-def _asker(asks: bool) -> Callable[[str], bool] | None:
-    return (lambda question: click.confirm(question, default=False, err=True)) if asks else None
-
-
-def _finish(
-    source: "ProcedureFile", made: "MadeRevision", with_errors: bool, ask: Callable[[str], bool] | None
-) -> bool:
-    """Write the revision, and return true; return false if it has errors that nobody wants to write."""
-    from benchflow.writing.revisions.procedure_file import FileChanged
-
-    if made.checked.has_errors and not with_errors:
-        _print_check(made.checked, made.file)
-        question = f"The result has errors. Write it to {source.path} nevertheless?"
-        if ask is None or not ask(question):
-            print_warning("The result has errors, so nothing was written. To write it nevertheless: --with-errors")
-            return False
-    try:
-        made.file.write()
-    except FileChanged as error:
-        beside = made.file.save_beside(made.revision)
-        kept = f" The revised text is kept in {beside}." if beside is not None else ""
-        raise BenchflowError(
-            f"{error} It was not written over.{kept} Compare the two, or run revise again on the changed file."
-        ) from error
-    except BenchflowError as error:
-        repeat = f"--accept {','.join(map(str, made.accepted))}"
-        raise BenchflowError(f"{error} To make the same revision later: {repeat}") from error
-    return True
+def numbered(texts: tuple[str, ...], option: str) -> dict[int, str]:
+    """The values of an option ``N=VALUE`` by number."""
+    values: dict[int, str] = {}
+    for text in texts:
+        found = re.fullmatch(r"\s*(\d{1,6})\s*=\s*(\S.*)", text, re.DOTALL)
+        if found is None:
+            raise click.UsageError(f"{option} takes a number and a text, such as {option} 2='14 min', not {text!r}.")
+        values[int(found[1])] = found[2]
+    return values
 
 
 def _open_jobs(source: "ProcedureFile", paths: Sequence[Path]) -> "list[JobOnRevision]":
@@ -159,13 +149,6 @@ def _open_jobs(source: "ProcedureFile", paths: Sequence[Path]) -> "list[JobOnRev
 
     folders = [path.parent for path in paths]
     return open_jobs([*folders, machine_folders().sessions], source.procedure, procedure_reader())
-
-
-def _print_check(checked: "CheckedRevision", file: "ProcedureFile") -> None:
-    from benchflow.writing.revisions.revision_text import check_lines
-
-    for line in check_lines(checked, file):
-        print_message(line)
 
 
 def _print_proposals(

@@ -13,7 +13,7 @@ from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
 from benchflow.writing.revisions.revision_text import change_hint, proposal_lines
 
-KEYS = "a accept   c change   s skip   b back   w write the accepted ones   q quit, write nothing"
+KEYS = "a accept  c change  s skip  b back  w write  q quit, write nothing"
 
 
 def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[int, str]:

@@ -11,7 +11,14 @@ from benchflow.procedure.shapes.keyed_shapes import KeyedShape
 from benchflow.writing.revisions.change_targets import ChangeTarget, change_target
 from benchflow.writing.revisions.file_text import FileText, TextEdit
 from benchflow.writing.revisions.found_change import FoundChange
-from benchflow.writing.revisions.layout_edits import comment_above, item_added, key_added, value_replaced, yaml_value
+from benchflow.writing.revisions.layout_edits import (
+    comment_above,
+    item_added,
+    key_added,
+    quoted_as,
+    value_replaced,
+    yaml_value,
+)
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.value_paths import FilePath, path_text
 from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
@@ -78,7 +85,7 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -
     written = yaml_value(value)
     old = "" if node is None else _one_line(text[node.start : node.end])
     if node is not None:
-        edits = [value_replaced(node, written)]
+        edits = [value_replaced(node, quoted_as(old, value))]
     else:
         if target.whole_key and len(path) > 1:
             raise NotEditable(

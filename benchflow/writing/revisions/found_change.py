@@ -8,7 +8,7 @@ from benchflow.writing.revisions.job_evidence import LogEvidence
 
 ChangeKind = Literal[
     "note", "deviation", "correction", "come-back", "figure", "time", "waived", "deviated", "remedy", "answered-no",
-    "near-limit", "never-done",
+    "near-limit", "never-done", "printed",
 ]  # fmt: skip
 """The kinds of proposals, in the order in which they are listed."""
 

@@ -21,11 +21,16 @@ def _means_itself(text: str) -> bool:
     if text != text.strip() or not text or "\n" in text or text in ("~", "null", "Null", "NULL"):
         return False
     if text.isascii() and all(char.isalnum() or char in " .-" for char in text) and text[0].isalnum():
-        return not _looks_like_a_date(text)
+        return not _looks_like_a_date(text) and not is_number(text)
     block, flow = placed_nodes(f"k: {text}"), placed_nodes(f"[{text}]")
     value = None if block is None else block.get("k")
     item = flow.items[0] if flow is not None and len(flow.items) == 1 else None
     return all(each is not None and each.kind == "text" and each.plain and each.text == text for each in (value, item))
+
+
+def is_number(text: str) -> bool:
+    """True for a text that an editor reads as a number."""
+    return text.replace(".", "", 1).isdigit()
 
 
 def _looks_like_a_date(text: str) -> bool:
@@ -40,6 +45,11 @@ def yaml_value(text: str) -> str:
         if found is not None and (value := found.get("k")) is not None and value.kind != "text":
             return text
     return yaml_scalar(text)
+
+
+def quoted_as(old: str, value: str) -> str:
+    """A text as YAML with the quotes that the old one has, if any."""
+    return json.dumps(value, ensure_ascii=False) if old[:1] in ("'", '"') else yaml_value(value)
 
 
 def value_replaced(node: PlacedNode, value: str) -> TextEdit:

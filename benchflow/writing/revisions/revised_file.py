@@ -35,7 +35,7 @@ def with_revision(text: FileText, revision: str, today: date, entries: Iterable[
     now = root.get("revision")
     name = json.dumps(revision, ensure_ascii=False)
     if now is not None:
-        edit = value_replaced(now, yaml_scalar(revision) if now.plain and not _is_number(revision) else name)
+        edit = value_replaced(now, yaml_scalar(revision) if now.plain else name)
     else:
         edit = key_added(text.plain, root, "revision", name, after="title" if root.get("title") else "id")
     text = text.edited([edit])
@@ -44,11 +44,6 @@ def with_revision(text: FileText, revision: str, today: date, entries: Iterable[
         assert root is not None  # only a revision and entries were added
         text = text.edited([_entry_added(text.plain, root, revision, today, entry)])
     return text
-
-
-def _is_number(text: str) -> bool:
-    """True for a text that an editor reads as a number."""
-    return text.replace(".", "", 1).isdigit()
 
 
 def _entry_added(text: str, root: PlacedNode, revision: str, today: date, entry: ChangeEntry) -> TextEdit:

@@ -1,0 +1,180 @@
+"""The part of `benchflow revise` for a new edition of a document: `--document`."""
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line, shown_path
+from benchflow.commands.console_output import print_json, print_line, print_lines, print_message
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
+from benchflow.commands.file_lookup import log_paths
+from benchflow.commands.revise_writing import refuse_shipped, write_revision
+from benchflow.writing.revisions.checked_text import new_errors
+from benchflow.writing.revisions.document_figures import DocumentFigure, document_figures, document_of
+from benchflow.writing.revisions.document_revision import (
+    FigureAnswer,
+    NewEdition,
+    answered_figure,
+    make_document_revision,
+)
+from benchflow.writing.revisions.figure_jobs import JobOnFigure, jobs_on_figures
+from benchflow.writing.revisions.job_evidence import job_name
+from benchflow.writing.revisions.procedure_file import ProcedureFile
+
+if TYPE_CHECKING:
+    from benchflow.writing.revisions.made_revision import MadeRevision
+
+HELP = "new value; Enter: as before; own: keep it against the new edition; back; quit"
+
+
+def revise_document(
+    source: ProcedureFile, edition: tuple[str, str, str], names: tuple[Path, ...],
+    taken: dict[int, tuple[str, str]] | None, *, asks: bool, only_list: bool, as_json: bool, with_errors: bool,
+    revision: str | None,
+) -> int:  # fmt: skip
+    """Take a new edition of a document. ``edition`` is its id, the new edition and its date.
+
+    ``taken`` has the new value and the reason of an own choice by the number of a figure, ``None`` if none was named.
+    """
+    ident, text, printed = (clean_line(each) for each in edition)
+    new = NewEdition(document_of(source.procedure, ident), text, printed)
+    figures = document_figures(source, new.document)
+    if only_list or (taken is None and not asks):
+        _print_figures(source, new, figures, as_json)
+        return SUCCESS
+    refuse_shipped(source)
+    if taken is None:
+        answers = _ask_figures(source, new, figures)
+        if answers is None:
+            print_message("Nothing was written.")
+            return SUCCESS
+    else:
+        unknown = sorted(set(taken) - {figure.number for figure in figures})
+        if unknown:
+            raise BenchflowError(f"There is no figure {unknown[0]}. There are {len(figures)}. List them with --list.")
+        answers = {number: FigureAnswer(value, because) for number, (value, because) in taken.items()}
+    made = make_document_revision(source, new, figures, answers, date.today(), revision)
+    if not write_revision(source, made, with_errors, asks):
+        return PROBLEM_FOUND
+    changed = [figure for figure in figures if (one := answers.get(figure.number)) is not None and one.value]
+    _print_result(source, made, _jobs(source, names, changed), as_json)
+    return SUCCESS
+
+
+def _print_figures(source: ProcedureFile, new: NewEdition, figures: Sequence[DocumentFigure], as_json: bool) -> None:
+    document = new.document
+    if as_json:
+        rows = [
+            {"number": each.number, "operation": each.operation, "key": each.title, "old": each.old, "line": each.line,
+             "block": each.block, "source": each.source.text}
+            for each in figures
+        ]  # fmt: skip
+        print_json({
+            "file": str(source.path), "document": document.id, "old-edition": document.edition, "edition": new.edition,
+            "figures": rows,
+        })  # fmt: skip
+        return
+    print_line(f"{document.title}, edition {document.edition or '(none)'} -> {new.edition}: {len(figures)} figures.")
+    for figure in figures:
+        print_lines(_figure_lines(source, figure, len(figures)))
+    print_message("To write: --set N='new value', --own N='reason', --accept all for the rest as before.")
+
+
+def _figure_lines(source: ProcedureFile, figure: DocumentFigure, of: int) -> list[str]:
+    place = f"block {figure.block}" if figure.block else f"{shown_path(source.path)}:{figure.line}"
+    return [
+        f"{figure.number} of {of}  {figure.title}",
+        f"   {figure.old}   ({clean_line(figure.source.text)}; {place})",
+    ]
+
+
+def _ask_figures(
+    source: ProcedureFile, new: NewEdition, figures: Sequence[DocumentFigure]
+) -> dict[int, FigureAnswer] | None:
+    """The answers by the number of the figure; ``None`` to write nothing."""
+    print_line(f"{new.text} (was {new.document.edition or 'without an edition'}): {len(figures)} figures.")
+    answers: dict[int, FigureAnswer] = {}
+    at = 0
+    while at < len(figures):
+        figure = figures[at]
+        print_line()
+        print_lines(_figure_lines(source, figure, len(figures)))
+        typed = str(click.prompt(f"   {HELP}", default="", show_default=False)).strip()
+        if typed in ("quit", "back"):
+            if typed == "quit":
+                return None
+            at = max(at - 1, 0)
+            continue
+        answer = _answer(source, figure, typed)
+        if answer is None:
+            continue
+        answers.pop(figure.number, None)
+        if answer.value or answer.because:
+            answers[figure.number] = answer
+        at += 1
+    changed = sum(bool(answer.value) for answer in answers.values())
+    print_line(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
+    return answers if click.confirm("Write this and the new edition into the file?", default=True) else None
+
+
+def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> FigureAnswer | None:
+    """What was typed, checked by the reader; ``None`` to ask again."""
+    answer = FigureAnswer(typed)
+    if typed == "own":
+        reason = str(click.prompt("   Own choice, because", default="", show_default=False)).strip()
+        if not reason:
+            return None
+        answer = FigureAnswer(because=reason)
+    if not answer.value and not answer.because:
+        return answer
+    try:
+        made = answered_figure(source, figure, answer)
+    except BenchflowError as error:
+        print_line(f"   {error}")
+        return None
+    errors = new_errors(source, source.with_text(made.text))
+    for error_text in errors:
+        print_line(f"   Not possible: {error_text}")
+    return None if errors else answer
+
+
+def _jobs(source: ProcedureFile, names: tuple[Path, ...], changed: Sequence[DocumentFigure]) -> list[JobOnFigure]:
+    """The jobs on the old figures, among the logs that are named or in the log folder of this machine."""
+    from benchflow.review.log.log_file import logs_under
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.procedure_loading import procedure_reader
+
+    sessions = machine_folders().sessions
+    paths = log_paths(names) if names else (logs_under(sessions) if sessions.is_dir() else [])
+    return jobs_on_figures(paths, source.procedure, (each.figure for each in changed), procedure_reader())
+
+
+def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[JobOnFigure], as_json: bool) -> None:
+    from benchflow.writing.revisions.revision_text import check_lines
+
+    old = source.procedure.revision
+    if as_json:
+        print_json({
+            "file": str(source.path), "written": True, "old-revision": old, "revision": made.revision,
+            "changes": made.entries,
+            "check": {"ok": made.checked.ok, "new": made.checked.new, "mended": made.checked.mended},
+            "jobs": jobs,
+        })  # fmt: skip
+        return
+    print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
+    print_lines(f"  {entry.what}" for entry in made.entries)
+    print_lines(check_lines(made.checked, made.file))
+    for title, is_open in (("Open jobs on an old figure", True), ("Finished jobs on an old figure", False)):
+        found = [job for job in jobs if job.open == is_open]
+        if found:
+            print_line(f"{title}:")
+        for job in found:
+            print_line(
+                f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {', '.join(job.titles)}  {job.log}"
+            )
+    if jobs:
+        print_line("Decide for each if the work has to be looked at again. Its readings: benchflow trace --figure NAME")

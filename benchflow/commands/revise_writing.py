@@ -1,0 +1,49 @@
+"""Writes the file that `benchflow revise` has revised: not with new errors, and not over another change."""
+
+from pathlib import Path
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import print_message, print_warning
+from benchflow.writing.revisions.checked_text import CheckedRevision
+from benchflow.writing.revisions.made_revision import MadeRevision
+from benchflow.writing.revisions.procedure_file import FileChanged, ProcedureFile
+from benchflow.writing.revisions.revision_text import check_lines
+
+
+def refuse_shipped(source: ProcedureFile) -> None:
+    """Raise an error for a procedure in the installed package: an update of the program would undo the revision."""
+    package = Path(__file__).resolve().parents[1]
+    if source.path.resolve().is_relative_to(package):
+        raise BenchflowError(
+            f"{source.path} comes with the program, and an update would replace it. Copy it to your own folder and "
+            "revise the copy."
+        )
+
+
+def write_revision(source: ProcedureFile, made: MadeRevision, with_errors: bool, asks: bool) -> bool:
+    """Write the revision, and return true; return false if it has errors that nobody wants to write."""
+    if made.checked.has_errors and not with_errors:
+        _print_check(made.checked, made.file)
+        question = f"The result has errors. Write it to {source.path} nevertheless?"
+        if not asks or not click.confirm(question, default=False, err=True):
+            print_warning("The result has errors, so nothing was written. To write it nevertheless: --with-errors")
+            return False
+    try:
+        made.file.write()
+    except FileChanged as error:
+        beside = made.file.save_beside(made.revision)
+        kept = f" The revised text is kept in {beside}." if beside is not None else ""
+        raise BenchflowError(
+            f"{error} It was not written over.{kept} Compare the two, or run revise again on the changed file."
+        ) from error
+    except BenchflowError as error:
+        repeat = f" The accepted ones were: --accept {','.join(map(str, made.accepted))}" if made.accepted else ""
+        raise BenchflowError(f"{error}{repeat}") from error
+    return True
+
+
+def _print_check(checked: CheckedRevision, file: ProcedureFile) -> None:
+    for line in check_lines(checked, file):
+        print_message(line)

@@ -1,0 +1,126 @@
+"""A revision by a new edition of a document: new figures, figures kept against it, and its edition."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from msgspec import Struct
+
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
+from benchflow.procedure.figure_sources import OWN_CHOICE
+from benchflow.procedure.model import AngleStage, Document, TorqueStage
+from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change
+from benchflow.writing.revisions.document_figures import DocumentFigure
+from benchflow.writing.revisions.found_change import FoundChange
+from benchflow.writing.revisions.layout_edits import yaml_scalar
+from benchflow.writing.revisions.made_revision import MadeRevision, finish_revision
+from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.revised_file import ChangeEntry
+from benchflow.writing.revisions.value_paths import FilePath
+
+
+class NewEdition(Struct, frozen=True):
+    """The new edition of a document; ``date`` is "" if it is not stated."""
+
+    document: Document
+    edition: str
+    date: str = ""
+
+    @property
+    def text(self) -> str:
+        """``Workshop manual, edition 4``."""
+        return f"{self.document.title}, edition {self.edition}"
+
+
+class FigureAnswer(Struct, frozen=True):
+    """What becomes of a figure: the new ``value``, or the old one as an own choice ``because`` of a reason."""
+
+    value: str = ""
+    because: str = ""
+
+
+def answered_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureAnswer) -> MadeChange:
+    """Write the answer about one figure into the text.
+
+    Raises:
+        NotEditable: the figure is not in the file itself, or has no place for its source.
+    """
+    if answer.value:
+        return make_change(file, _change(figure, figure.path, answer.value))
+    source = f"{OWN_CHOICE}, because {clean_line(answer.because)}"
+    if figure.path != figure.holder:
+        return make_change(file, _change(figure, (*figure.holder, "source"), source))
+    key = _key_of_text(file, figure)
+    inline = f"{{{key}: {yaml_scalar(figure.old)}, source: {yaml_scalar(source)}}}"
+    return make_change(file, _change(figure, figure.path, inline))
+
+
+def _change(figure: DocumentFigure, path: FilePath, value: str) -> FoundChange:
+    return FoundChange("printed", figure.operation, figure.title, figure.title, "", (), "set", path, value)
+
+
+def _key_of_text(file: ProcedureFile, figure: DocumentFigure) -> str:
+    """The key of a figure that is written without one, such as a stage ``48 N·m``."""
+    if figure.figure.kind == "window":
+        return "limit"
+    operation = file.procedure.operations_by_id[figure.operation]
+    stages = () if operation.tighten is None else operation.tighten.stages
+    match stages[figure.figure.stage - 1] if figure.figure.stage else None:
+        case TorqueStage():
+            return "torque"
+        case AngleStage():
+            return "angle"
+        case _:
+            raise NotEditable(f"Line {figure.line}: `{figure.title}` has no place for a source. Write it by hand.")
+
+
+def make_document_revision(
+    file: ProcedureFile,
+    new: NewEdition,
+    figures: Sequence[DocumentFigure],
+    answers: Mapping[int, FigureAnswer],
+    today: date,
+    name: str | None = None,
+) -> MadeRevision:
+    """Write the answers by the number of their figure, and the new edition. The other figures are as before.
+
+    Raises:
+        BenchflowError: an edit cannot be made.
+    """
+    now = file
+    entries: list[ChangeEntry] = []
+    for figure in figures:
+        answer = answers.get(figure.number)
+        if answer is None or (answer.value and answer.value == figure.old):
+            continue
+        made = answered_figure(now, figure, answer)
+        now = now.with_text(made.text)
+        if answer.value:
+            place = f": {figure.source.place}" if figure.source.place else ""
+            entries.append(ChangeEntry(f"{figure.title} {figure.old} -> {answer.value}", f"{new.text}{place}"))
+        else:
+            why = f"Own choice against {new.text}: {clean_line(answer.because)}"
+            entries.append(ChangeEntry(f"{figure.title} stays {figure.old}", why))
+    now, what = _with_edition(now, new)
+    unchanged = len(figures) - len(entries)
+    why = f"New edition. {unchanged} of its {len(figures)} figures are as before"
+    return finish_revision(file, now, tuple(answers), [ChangeEntry(what, why), *entries], today, name)
+
+
+def _with_edition(file: ProcedureFile, new: NewEdition) -> tuple[ProcedureFile, str]:
+    """The file with the edition, and the date, of the document; and the change in words."""
+    document = new.document
+    if (document.edition, document.date) == (new.edition, new.date or document.date):
+        raise BenchflowError(f"`{document.id}` is edition {document.edition} already. Name the new edition: --edition")
+    base: FilePath = ("documents", document.id)
+    node = file.root.at(base)
+    values = {"edition": new.edition, **({"date": new.date} if new.date else {})}
+    if node is not None and node.kind == "text":
+        inline = ", ".join(f"{key}: {yaml_scalar(value)}" for key, value in {"title": document.title, **values}.items())
+        change = FoundChange("printed", "", document.id, "", "", (), "set", base, f"{{{inline}}}")
+        file = file.with_text(make_change(file, change).text)
+    else:
+        for key, value in values.items():
+            change = FoundChange("printed", "", key, "", "", (), "set", (*base, key), value)
+            file = file.with_text(make_change(file, change).text)
+    return file, f"documents.{document.id}: edition {document.edition or '(none)'} -> {new.edition}"

@@ -1,0 +1,130 @@
+"""`revise --document`: the figures of a document for its new edition. Everything in the procedure is invented."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from benchflow.cli import benchflow
+from benchflow.procedure.figure_sources import source_of
+from tests.driving.revised_jobs import GEARBOX, done_job, open_job
+from tests.driving.session_driver import read_procedure
+
+DOCUMENTS = """\
+documents:
+  manual: {title: Workshop manual, edition: "3"}   # the blue one
+  bulletin: Bulletin 4
+source: manual
+"""
+TEXT = (
+    GEARBOX.replace("failures:", f"{DOCUMENTS}failures:")
+    .replace("- {torque: ask}   # not", "- {torque: 24 N·m, source: bulletin p. 1}\n      - 90°   # not")
+    .replace("  - {id: plate, title: Rivet the plate, after: seal}", """\
+  - id: plate
+    title: Rivet the plate
+    after: seal
+    time: {seal: at most 40 min}
+    record:
+      gap: {unit: mm, limit: {by: shaft, input: 1 .. 2 mm, output: 1 .. 3 mm}, readings: shaft, source: manual p. 7}""")
+)  # fmt: skip
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "gearbox.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    return path
+
+
+def revise(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(benchflow, ["revise", *map(str, arguments)], standalone_mode=False)
+
+
+def new_edition(file: Path, *arguments: str | Path) -> Result:
+    return revise(file, "--document", "manual", "--edition", "4", *arguments)
+
+
+def test_figures_of_the_document_are_listed_with_their_places(file: Path) -> None:
+    result = new_edition(file, "--list", "--json")
+    found = {each["key"]: each for each in json.loads(result.stdout)["figures"]}
+    assert {key: each["old"] for key, each in found.items()} == {
+        "shim: record.play.limit": "0.10 .. 0.20 mm",
+        "close-cover: tighten.stages[2]": "90°",
+        "plate: time.seal": "at most 40 min",
+        "plate: record.gap.limit.input": "1 .. 2 mm",
+        "plate: record.gap.limit.output": "1 .. 3 mm",
+    }
+    lines = TEXT.split("\n")
+    assert all(each["old"] in lines[each["line"] - 1] for each in found.values())
+    assert file.read_text(encoding="utf-8") == TEXT
+
+
+def test_new_values_own_choices_and_the_edition_are_written(file: Path, tmp_path: Path) -> None:
+    sessions = tmp_path / "home" / "data" / "sessions"
+    open_job(sessions, TEXT)
+    open_job(
+        tmp_path / "home" / "data" / "sessions" / "other", TEXT.replace("0.10 .. 0.20", "0.10 .. 0.30"), unit="job 55"
+    )
+    rows = json.loads(new_edition(file, "--list", "--json").stdout)["figures"]
+    number = {each["key"]: each["number"] for each in rows}
+    result = new_edition(
+        file, "--date", "2026-02-01",
+        "--set", f"{number['shim: record.play.limit']}=0.10 .. 0.18 mm",
+        "--set", f"{number['plate: record.gap.limit.output']}=1 .. 4 mm",
+        "--own", f"{number['close-cover: tighten.stages[2]']}=the bolts are new",
+        "--own", f"{number['plate: record.gap.limit.input']}=it: works",
+    )  # fmt: skip
+    assert (result.exception, result.return_value) == (None, 0)
+    text = file.read_text(encoding="utf-8")
+    assert '  manual: {title: Workshop manual, edition: "4", date: "2026-02-01"}   # the blue one\n' in text
+    assert "limit: 0.10 .. 0.18 mm, above" in text
+    assert '- {angle: 90°, source: "own choice, because the bolts are new"}   # not in the manual' in text
+    assert "input: 1 .. 2 mm, output: 1 .. 4 mm}" in text
+    assert 'source: "own choice, because it: works"}' in text
+    procedure = read_procedure(text)
+    assert procedure.revision == "C"
+    assert [change.what for change in procedure.changes] == [
+        "documents.manual: edition 3 -> 4",
+        "shim: record.play.limit 0.10 .. 0.20 mm -> 0.10 .. 0.18 mm",
+        "close-cover: tighten.stages[2] stays 90°",
+        "plate: record.gap.limit.input stays 1 .. 2 mm",
+        "plate: record.gap.limit.output 1 .. 3 mm -> 1 .. 4 mm",
+    ]
+    gap = procedure.operations_by_id["plate"].record[0]
+    found = source_of(procedure, gap.source)
+    assert found is not None
+    assert found.own_choice
+    assert "Open jobs on an old figure:\n  job 99  revision B  play" in result.stdout
+
+
+def test_finished_jobs_on_an_old_figure_are_named(file: Path, tmp_path: Path) -> None:
+    text = GEARBOX.replace("failures:", f"{DOCUMENTS}failures:")
+    file.write_text(text, encoding="utf-8")
+    log = done_job(tmp_path / "done", 2, text)
+    result = new_edition(file, log, "--set", "1=0.10 .. 0.18 mm")
+    assert "Finished jobs on an old figure:\n  job 2  revision B  play" in result.stdout
+
+
+def test_edition_alone_is_written_if_all_figures_are_as_before(file: Path) -> None:
+    assert "To write:" in new_edition(file).stderr
+    assert file.read_text(encoding="utf-8") == TEXT
+    assert new_edition(file, "--accept", "all").return_value == 0
+    text = file.read_text(encoding="utf-8")
+    assert text.startswith(TEXT.replace('revision: "B"', 'revision: "C"').replace('edition: "3"', 'edition: "4"'))
+    assert "already" in str(new_edition(file, "--accept", "all").exception)
+
+
+def test_document_that_is_only_a_title_gets_its_keys(file: Path) -> None:
+    assert revise(file, "--document", "bulletin", "--edition", "5", "--accept", "all").return_value == 0
+    assert "  bulletin: {title: Bulletin 4, edition: 5}\n" in file.read_text(encoding="utf-8").replace('"5"', "5")
+
+
+def test_unknown_document_and_wrong_value_are_refused(file: Path) -> None:
+    assert "Did you mean `manual`?" in str(revise(file, "--document", "manul", "--edition", "4").exception)
+    result = new_edition(file, "--set", "1=0.10 .. 0.18 apples")
+    assert result.return_value == 1
+    assert "nothing was written" in result.stderr
+    assert file.read_text(encoding="utf-8") == TEXT

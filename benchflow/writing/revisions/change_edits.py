@@ -1,8 +1,10 @@
 """A change made in the text of a file: only the value, key, item or comment of the change differs afterwards."""
 
 import re
+from pathlib import PurePath
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
@@ -55,7 +57,9 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "") -> Ma
         path, value = _key_in(change, given)
         return _set(file, change, path, value) if path else _comment(file, change, clean_line(given or change.value))
     value = clean_line(given or change.value)
-    return _append(file, change, value) if change.action == "append" else _set(file, change, change.path, value)
+    if change.action == "append":
+        return _append(file, change, value)
+    return _with_source(file, change, _set(file, change, change.path, value))
 
 
 def _key_in(change: FoundChange, given: str) -> tuple[FilePath, str]:
@@ -89,12 +93,28 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -
     else:
         if target.whole_key and len(path) > 1:
             raise NotEditable(
-                f"`{path_text(path)}` is in the block ({target.block}). Write the whole key `{path[0]}` under `add`, "
-                "or change the block."
+                f"`{path_text(path)}` is in the block ({target.block}). Write the whole key `{path[0]}` under `add` at "
+                f"line {file.text.line_of(target.node.start)}, or change the block, in every procedure that uses it: "
+                f"benchflow blocks used {PurePath(target.block.rpartition(':')[0]).stem}"
             )
         edits = [_added(file, target.node, target.path, written)]
     what = f"{_name(change, path)} {f'{old} -> ' if old else 'added: '}{value}"
     return _made(file, edits, what, path_text(path), old, value, node or target.node)
+
+
+def _with_source(file: ProcedureFile, change: FoundChange, made: MadeChange) -> MadeChange:
+    """The change with the source of the figure beside it, if it has one and there is a place for it."""
+    holder = change.path[:-1]
+    has_place = holder[:1] == ("record",) or holder[:2] == ("tighten", "stages")
+    if not change.source or not has_place or not isinstance(change.path[-1], str):
+        return made
+    done = file.with_text(made.text)
+    target = change_target(done, change.operation, holder)
+    node = None if target is None or target.whole_key else target.value
+    if node is None or node.kind != "mapping" or node.get("source") is not None or node.get("by") is not None:
+        return made
+    edit = key_added(done.text.plain, node, "source", yaml_value(change.source), after=str(change.path[-1]))
+    return replace(made, text=done.text.edited([edit]), what=f"{made.what} (source: {change.source})")
 
 
 def _added(file: ProcedureFile, start: PlacedNode, path: FilePath, value: str) -> TextEdit:
@@ -144,7 +164,9 @@ def _comment(file: ProcedureFile, change: FoundChange, words: str) -> MadeChange
             node = key
     first = change.evidence[0]
     by = f"{first.by}, " if len(change.evidence) == 1 and first.by else ""
-    comment = f"{words} [{by}{first.reference}{f' and {len(change.evidence) - 1} more' if change.evidence[1:] else ''}]"
+    in_block = f"{change.operation}: " if known and known.whole_key else ""
+    more = f" and {len(change.evidence) - 1} more" if change.evidence[1:] else ""
+    comment = f"{in_block}{words} [{by}{first.reference}{more}]"
     edit = comment_above(file.text.plain, node, comment)
     what = f"{change.operation or 'procedure'}: comment: {words}"
     return _made(file, [edit], what, "comment", "", words, node, same=True)

@@ -1,5 +1,8 @@
 """Where a change is made in the file: at an operation of the file, or at the `use` of the block that has it."""
 
+import re
+from pathlib import Path
+
 from msgspec import Struct
 
 from benchflow.procedure.model import Mark
@@ -44,16 +47,17 @@ def _target_in_block(file: ProcedureFile, operation: str, path: FilePath) -> Cha
     node = None if written is None else operation_node(written, operation)
     if node is None or source_map is None:
         return None
-    value = node.at(path) if path else None
-    if value is not None:
-        place, block = source_map.origin_of(_mark_of(file.loaded.text, value))
-        own = None if block else _text_at(file.root, _place_of(file.text.plain, place))
-        if own is not None:
-            return ChangeTarget(own, ())
     place, block = source_map.origin_of(_mark_of(file.loaded.text, node))
     use = _use_around(file.root, _place_of(file.text.plain, place))
     if use is None:
         return None
+    value = node.at(path) if path else None
+    if value is not None:
+        place, of_value = source_map.origin_of(_mark_of(file.loaded.text, value))
+        own = _text_at(file.root, _place_of(file.text.plain, place)) if not of_value else None
+        own = own or _parameter(use, value.text, of_value)
+        if own is not None:
+            return ChangeTarget(own, ())
     return ChangeTarget(use, ("add", _name_in_block(use, operation), *path), block, whole_key=True)
 
 
@@ -79,6 +83,23 @@ def _use_around(root: PlacedNode, place: int) -> PlacedNode | None:
     """The use of a block that has this place."""
     uses = (node for node in operations_in(root) if node.get("use") is not None)
     return next((node for node in uses if node.start <= place < node.end), None)
+
+
+def _parameter(use: PlacedNode, text: str, block: str) -> PlacedNode | None:
+    """The value of the parameter that a line of a block consists of; ``None`` if it is not a parameter.
+
+    ``block`` is the file and line in the block.
+    """
+    name, _, number = block.rpartition(":")
+    try:
+        line = Path(name).read_text(encoding="utf-8").splitlines()[int(number) - 1]
+    except (OSError, ValueError, IndexError):
+        return None
+    given = use.get("with")
+    for key, value in () if given is None else given.pairs:
+        if value.kind == "text" and value.text == text and re.search(rf"\{{\s*{re.escape(key.text)}\s*\}}", line):
+            return value
+    return None
 
 
 def _name_in_block(use: PlacedNode, operation: str) -> str:

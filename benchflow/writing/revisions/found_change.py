@@ -33,6 +33,7 @@ class FoundChange(Struct, frozen=True):
     action: Action = "comment"
     path: tuple[str | int, ...] = ()
     value: str = ""
+    source: str = ""  # of a figure that is filled in
 
     @property
     def identity(self) -> tuple[str, str, str]:

@@ -39,7 +39,7 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
         why = f"{len(found)} jobs gave the same figure from the same source: {clean_line(figure)} from {source}."
         lines = tuple(evidence for *_, evidence in found)
         title = f"Figure for {path_text(path)}"
-        yield FoundChange("figure", operation, path_text(path), title, why, lines, "set", path, figure)
+        yield FoundChange("figure", operation, path_text(path), title, why, lines, "set", path, figure, source)
 
 
 def _asked(line: Line) -> str:

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
+from benchflow.commands.file_lookup import find_log
 from benchflow.session.teardown.teardown_intents import TEARDOWN_INTENT_TYPES
 from tests.driving.log_files import events_in
 from tests.driving.made_pictures import jpeg_at
@@ -68,7 +69,7 @@ def test_damaged_log_is_shown_up_to_the_damage(script: TeardownScript) -> None:
 def test_sessions_lists_a_teardown_apart_from_jobs(script: TeardownScript) -> None:
     script.do("put-back", line="1")
     assert "GB-12  teardown of five-speed gearbox" in run("sessions").output
-    assert "1 lines off" in run("sessions").output
+    assert "1 line off" in run("sessions").output
     (row,) = [json.loads(line) for line in run("sessions", "--json").output.splitlines()]
     assert (row["is_teardown"], row["done"], row["status"]) == (True, 1, "open")
 
@@ -167,3 +168,15 @@ def test_simulated_teardown_is_not_driven_as_a_real_one(tmp_path: Path) -> None:
     refused = run("drive", "--teardown", "--log", script.path).exception
     assert isinstance(refused, BenchflowError)
     assert "with --simulated" in str(refused)
+
+
+def test_name_of_a_unit_finds_its_job_or_its_teardown(script: TeardownScript) -> None:
+    folder = script.path.parent
+    one, other = folder / "2026_teardown-gearbox_GB-12.jsonl", folder / "2026_build_GB-12.jsonl"
+    script.path.rename(one)
+    driver = start_session(folder)
+    driver.controller.close()
+    driver.controller.journal.path.rename(other)
+    assert (find_log("GB-12"), find_log("GB-12", kind="teardown")) == (other, one)
+    with pytest.raises(BenchflowError, match="matches 2 logs"):
+        find_log("GB-12", kind="any")

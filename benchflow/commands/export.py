@@ -40,7 +40,7 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
     """
     from benchflow.session.log.log_folder import is_teardown_log
 
-    paths = [find_log(name) if not Path(name).is_dir() else Path(name) for name in names]
+    paths = [find_log(name, kind="any") if not Path(name).is_dir() else Path(name) for name in names]
     teardowns = [path for path in paths if is_teardown_log(path)]
     if teardowns:
         if len(teardowns) < len(paths):

@@ -6,10 +6,11 @@ An error message suggests the most similar name that exists.
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
+from typing import Literal
 
 from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import file_name_part
-from benchflow.session.log.log_folder import SUFFIX
+from benchflow.session.log.log_folder import SUFFIX, is_teardown_log
 from benchflow.session.machine_folders import machine_folders, shipped_procedures
 
 PROCEDURE_SUFFIXES = (".yaml", ".yml")
@@ -31,10 +32,11 @@ def exists(path: Path) -> bool:
         return False
 
 
-def find_log(name: str, folder: Path | None = None) -> Path:
+def find_log(name: str, folder: Path | None = None, kind: Literal["job", "teardown", "any"] = "job") -> Path:
     """The log with this path, or the only one in the log folder whose file name contains ``name``.
 
-    ``name`` can be the unit as it was typed: ``job 7`` finds a file with ``job-7``.
+    ``name`` can be the unit as it was typed: ``job 7`` finds a file with ``job-7``. If several logs match, such as the
+    job and the teardown of one unit, those of another ``kind`` do not count.
 
     Raises:
         NotFound: no log matches, or several do (:class:`Ambiguous`).
@@ -45,6 +47,8 @@ def find_log(name: str, folder: Path | None = None) -> Path:
     logs = _logs(folder)
     parts = {name.casefold(), file_name_part(name, name).casefold()}
     matches = [log for log in logs if any(part in log.name.casefold() for part in parts)]
+    if len(matches) > 1 and kind != "any":
+        matches = [log for log in matches if is_teardown_log(log) == (kind == "teardown")] or matches
     if len(matches) == 1:
         return matches[0]
     if matches:

@@ -30,7 +30,7 @@ def log(name: str, as_json: bool) -> int:
     from benchflow.session.log.log_folder import TEARDOWN_OPENED
     from benchflow.session.teardown.teardown_history import teardown_text
 
-    with Journal.open(find_log(name), read_only=True) as journal:
+    with Journal.open(find_log(name, kind="any"), read_only=True) as journal:
         if as_json:
             for line in journal.lines:
                 print_json(msgspec.json.decode(line_text(line)))

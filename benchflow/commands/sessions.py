@@ -37,7 +37,8 @@ def sessions(as_json: bool, folder: Path | None) -> int:
         simulated = ", simulated" if session.simulated else ""
         kind = "teardown of " if session.is_teardown else ""
         print_line(f"{status:<8} {last:<16}  {session.unit or '-'}  {kind}{session.procedure or '-'}{simulated}")
-        done = f"{session.done} {'lines off' if session.is_teardown else 'operations done'}"
+        lines = "line off" if session.done == 1 else "lines off"
+        done = f"{session.done} {lines if session.is_teardown else 'operations done'}"
         if session.status == "damaged":
             done = f"at least {done}, the rest is not known"
         print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "

@@ -34,7 +34,7 @@ def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what
     """
     if log_folder is not None and not log_folder.is_dir():
         raise BenchflowError(f"There is no folder {log_folder}. Make it, or choose another.")
-    log = None if name is None else find_log(name, log_folder)
+    log = None if name is None else find_log(name, log_folder, "teardown")
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BenchflowError(
             "The teardown screen needs a terminal, and there is none. To work without a screen: "

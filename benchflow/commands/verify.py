@@ -43,7 +43,7 @@ def verify(names: tuple[str, ...], against: str | None, clean: bool, as_json: bo
     worst = SUCCESS
     for name in names:
         try:
-            path = find_log(name)
+            path = find_log(name, kind="any")
             result = verify_log(path)
             known = _compare(path, against) if result.damage is None or against is not None else None
             pictures = check_pictures(path)

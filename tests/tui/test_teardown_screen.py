@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.tui.teardown.teardown_app import TeardownApp
+from tests.driving.failing_disk import FailingDisk
 from tests.driving.log_files import events_in
 from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import intent
@@ -263,3 +265,26 @@ async def test_decimal_comma_while_together_is_refused(tmp_path: Path) -> None:
         await driver.press("enter")
         assert not driver.record.together
         assert driver.field == "backlash 0,10 mm"
+
+
+async def test_log_continues_in_another_folder_if_the_disk_fails(log: Path, tmp_path: Path) -> None:
+    other = tmp_path / "stick"
+    other.mkdir()
+    async with drive_teardown(log) as driver:
+        assert isinstance(driver.app, TeardownApp)
+        assert driver.app.teardown is not None
+        disk = FailingDisk()
+        driver.app.teardown.controller.journal._disk = disk
+        disk.failing = {"write"}
+        await driver.enter("cover, bag 1")
+        assert "was not saved" in driver.text
+        assert driver.field == "cover, bag 1"
+        disk.failing = set()
+        await driver.press("f8")
+        await driver.type(str(other))
+        await driver.press("enter")
+        assert driver.field == "cover, bag 1"
+        await driver.press("enter")
+        assert driver.log.parent == other
+        assert [line.description.what for line in driver.record.lines] == ["cover"]
+    assert len(events_in(log)) == 2

@@ -66,8 +66,9 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         return EntryPrompt()
 
     def _open_prompt(self, prompt: Prompt, text: str | None = None) -> None:
-        """Ask something. The text typed before is kept for its own prompt."""
-        self._drafts[self.prompt] = self.field.value
+        """Ask something. The text typed before is kept for its own prompt, unless it began with the words of a line."""
+        if not first_text(self.prompt, self.record):
+            self._drafts[self.prompt] = self.field.value
         self.prompt = prompt
         self.selected = ""
         shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)

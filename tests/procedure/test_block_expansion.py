@@ -140,6 +140,7 @@ operations:
     1. Wipe it.
     2. {steps}
     3. Look at it.
+    - {steps}
   check: [{checks}, Clean]
   cautions: [{given: limit, notice: Measured}, {notice: Always}]
 - id: measure
@@ -158,7 +159,7 @@ operations:
     look, measure = shelf.operations(
         "  - {use: optional, with: {limit: at most 0.1 mm, checks: [Dry, Flat], steps: [Oil it., Wait.]}}\n"
     )[1:]
-    assert look["do"] == "1. Wipe it.\n2. Oil it.\n3. Wait.\n4. Look at it.\n"
+    assert look["do"] == "1. Wipe it.\n2. Oil it.\n3. Wait.\n4. Look at it.\n- Oil it.\n- Wait.\n"
     assert look["check"] == ["Dry", "Flat", "Clean"]
     assert measure["record"] == {"gap": {"unit": "mm", "limit": "at most 0.1 mm"}}
 
@@ -241,8 +242,11 @@ operations:
 
 def test_figure_still_to_be_filled_in_stays_to_be_filled_in(shelf: Shelf) -> None:
     shelf.block(STUDS)
-    tighten = shelf.operations("  - {use: studs-in-stages, with: {joint: head-studs, final: ask}}\n")[2]
-    assert tighten["tighten"]["stages"] == [{"torque": "ask"}] * 3  # type: ignore[index]
+    for written in ("ask", "{torque: ask}"):
+        use = f"  - {{use: studs-in-stages, with: {{joint: head-studs, final: {written}}}}}\n"
+        tighten = shelf.operations(use)[2]
+        assert tighten["tighten"]["stages"] == [{"torque": "ask"}] * 3  # type: ignore[index]
+        assert tighten["title"] == "Tighten to the torque that is asked for"
 
 
 @given(st.integers(1, 10**6), st.integers(1, 60))
@@ -378,6 +382,16 @@ def test_block_that_is_no_block_is_reported_at_the_use(shelf: Shelf) -> None:
     (shelf.folder / "blocks" / "pipe.yaml").mkdir()
     loaded = shelf.load("  - use: odd\n  - use: list\n  - use: pipe\n")
     assert [each.line for each in loaded.problems] == [10, 11, 12]
+
+
+def test_text_that_grows_in_each_block_is_stopped(shelf: Shelf) -> None:
+    for number in range(10):
+        inner = (
+            f"- {{use: grow-{number + 1}, with: {{t: '{'{t}' * 10}'}}}}" if number < 9 else "- {id: x, title: '{t}'}"
+        )
+        shelf.block(f"benchflow-block: 1\nid: grow-{number}\ntakes: {{t: text}}\noperations:\n{inner}\n")
+    loaded = shelf.load("  - {use: grow-0, with: {t: aaaa}}\n")
+    assert [(each.code, each.line) for each in loaded.problems] == [("too-large", 10)]
 
 
 def test_text_without_a_file_names_no_block(shelf: Shelf) -> None:

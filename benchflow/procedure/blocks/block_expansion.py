@@ -198,8 +198,8 @@ class _ProcedureExpansion:
 
     # --- what a use needs ---------------------------------------------------------------------------
 
-    def count_node(self) -> None:
-        self._nodes += 1
+    def count_node(self, nodes: int = 1) -> None:
+        self._nodes += nodes
         if self._nodes > MOST_NODES:
             raise ExpansionTooLarge
 

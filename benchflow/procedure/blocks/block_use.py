@@ -62,7 +62,7 @@ class Surroundings(Protocol):
                severity: Severity = "error") -> None: ...  # fmt: skip
     def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None: ...
     def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None: ...
-    def count_node(self) -> None: ...
+    def count_node(self, nodes: int = 1) -> None: ...
     def count_use(self) -> None: ...
 
 
@@ -342,8 +342,8 @@ class _Quiet:
     def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
         return
 
-    def count_node(self) -> None:
-        self._around.count_node()
+    def count_node(self, nodes: int = 1) -> None:
+        self._around.count_node(nodes)
 
     def count_use(self) -> None:
         self._around.count_use()

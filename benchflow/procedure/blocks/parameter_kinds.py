@@ -40,7 +40,12 @@ class Argument(Struct, frozen=True):
     @property
     def is_asked(self) -> bool:
         """True if the figure is still to be filled in."""
-        return _is_ask(self.node)
+        return _may_be_asked(self.parameter) and _is_ask(self.node)
+
+    @property
+    def in_words(self) -> str:
+        """A figure that is still to be filled in, in a text: "the torque that is asked for"."""
+        return f"the {self.parameter.kind} that is asked for"
 
 
 def role_of(parameter: WrittenParameter) -> Role:
@@ -56,6 +61,8 @@ def argument(parameter: WrittenParameter, node: YamlNode) -> tuple[Argument, lis
     problems = ProblemList("")
     context = ReadContext(problems)
     quantity = None
+    if _may_be_asked(parameter):
+        node = _without_key(parameter, node)
     if parameter.is_list:
         if not isinstance(node, YamlSequence):
             node = YamlSequence([node], node.line, node.column, node.origin)
@@ -109,6 +116,20 @@ def noun_of(parameter: WrittenParameter) -> str:
     if kind in NAME_KINDS:
         return f"the name of {'an' if kind[0] in 'aeiou' else 'a'} {kind}"
     return {NUMBER: "a number", "limit": "a limit such as 0.10 .. 0.28 mm", "name": "a new name"}.get(kind, "a value")
+
+
+def _may_be_asked(parameter: WrittenParameter) -> bool:
+    """True for a figure, which can be given as `ask`."""
+    return parameter.kind in BASES or parameter.kind in (NUMBER, "limit")
+
+
+def _without_key(parameter: WrittenParameter, node: YamlNode) -> YamlNode:
+    """``{torque: ask}``, as it is written in a stage, is `ask` for a torque. Any other node stays."""
+    if isinstance(node, YamlMapping) and len(node.pairs) == 1:
+        key, value = node.pairs[0]
+        if key.text == parameter.kind and _is_ask(value):
+            return value
+    return node
 
 
 def _is_ask(node: YamlNode | None) -> bool:

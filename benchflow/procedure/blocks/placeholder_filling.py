@@ -35,13 +35,16 @@ from benchflow.procedure.yaml_source.yaml_nodes import (
 )
 
 _name = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
-_number = re.compile(r"\d+\. ")
+_number = re.compile(r" *\d+\. +")
+_start_of_line = re.compile(r" *(?:(?:\d+\.|[-*•]) +)?")
 CONDITIONS = ("given", "unless")
 
 Report = Callable[[str, Mark, str, str], None]
 """Reports a problem of a block: code, place in the block, message, hint."""
-Count = Callable[[], None]
-"""Counts a node that is written out."""
+Count = Callable[[int], None]
+"""Counts nodes that are written out."""
+CHARACTERS_OF_NODE = 8
+"""The number of characters of a text that count as a node."""
 
 
 class Filling:
@@ -70,7 +73,7 @@ class Filling:
 
     def filled(self, node: YamlNode, role: Role) -> YamlNode | None:
         """The node filled in; ``None`` if it is left out."""
-        self._count()
+        self._count(1)
         only = self.only_placeholder(node)
         if only is not None:
             return self._in_place_of(only, node)
@@ -113,7 +116,7 @@ class Filling:
 
     def _passed(self, node: YamlNode, mark: Mark) -> YamlNode:
         """A copy of a given node for the placeholder at ``mark``."""
-        self._count()
+        self._count(1)
         origin = node.origin or NodeOrigin("", node.line, node.column)
         if origin.site is None:
             origin = NodeOrigin(origin.file, origin.line, origin.column, None, f"{self._file}:{mark.line}")
@@ -204,35 +207,28 @@ class Filling:
             return self._lines(text, node), []
         made, given, end = "", [], 0
         for found in PLACEHOLDER.finditer(text):
-            new = None if found[1] is None else self._in_text(found[1].strip(), node.mark)
-            if new is None:
+            if found[1] is None or not self._has_parameter(found[1].strip()):
                 continue
             made += text[end : found.start()]
+            new = self._text_of(found[1].strip(), node.mark)
+            self._count(1 + len(new) // CHARACTERS_OF_NODE)
             given.append((len(made), len(made) + len(new)))
             made, end = made + new, found.end()
-        return made + text[end:], given
-
-    def _in_text(self, inside: str, mark: Mark) -> str | None:
-        """The text for a placeholder in a text; ``None`` if it is no parameter of the block.
-
-        ``{Number}`` is the parameter ``number`` at the beginning of a sentence: its text begins with a capital letter.
-        """
-        if self._has_parameter(inside):
-            return self._text_of(inside, mark)
-        small = inside[:1].lower() + inside[1:]
-        if small not in self._given:
-            return None
-        new = self._text_of(small, mark)
-        return new[:1].upper() + new[1:]
+        made += text[end:]
+        self._count(1 + len(made) // CHARACTERS_OF_NODE)
+        return made, given
 
     def _text_of(self, inside: str, mark: Mark) -> str:
         if inside in self._capitals:
             return _capital(self._text_of(self._capitals[inside], mark))
         found = self._given.get(inside)
         if found is None:
-            return self._calculated(inside, mark)
+            asked = next((self._given[name] for name in _name.findall(inside) if self._is_asked(name)), None)
+            return self._calculated(inside, mark) if asked is None else asked.in_words
         if found.node is None:
             return ""
+        if found.is_asked:
+            return found.in_words
         if isinstance(found.node, YamlScalar):
             return found.node.text.strip("\n")
         items = found.node.items if isinstance(found.node, YamlSequence) else [found.node]
@@ -241,6 +237,9 @@ class Filling:
         message = f"`{{{inside[:40]}}}` is in a text, but its value is no text"
         self._report("wrong-kind", mark, message, "In the block, write the placeholder alone as the whole value")
         return ""
+
+    def _is_asked(self, name: str) -> bool:
+        return name in self._given and self._given[name].is_asked
 
     def _calculated(self, inside: str, mark: Mark) -> str:
         named = [self._given[name] for name in _name.findall(inside) if name in self._given]
@@ -259,8 +258,8 @@ class Filling:
         lines: list[str] = []
         changed = False
         for line in text.split("\n"):
-            number = _number.match(line)
-            start = number[0] if number else ""
+            found_start = _start_of_line.match(line)
+            start = "" if found_start is None else found_start[0]
             found = PLACEHOLDER.fullmatch(line[len(start) :].strip())
             passed = None if found is None or found[1] is None else self._given.get(found[1].strip())
             if passed is None or isinstance(passed.node, YamlMapping):
@@ -271,7 +270,7 @@ class Filling:
                 lines += [start + item.text for item in passed.node.items if isinstance(item, YamlScalar)]
             elif isinstance(passed.node, YamlScalar):
                 inner = passed.node.text.strip("\n").split("\n")
-                lines += [start + each if start and not _number.match(each) else each for each in inner]
+                lines += [start + each if start.strip() and not _number.match(each) else each for each in inner]
         return "\n".join(_numbered(lines) if changed else lines)
 
     # --- conditions ---------------------------------------------------------------------------------
@@ -317,7 +316,7 @@ def _numbered(lines: list[str]) -> list[str]:
         found = _number.match(line)
         if found is not None:
             count += 1
-            line = f"{count}. {line[found.end() :]}"
+            line = re.sub(r"\d+", str(count), found[0], count=1) + line[found.end() :]
         made.append(line)
     return made
 

@@ -124,8 +124,9 @@ def drive(
     if source.procedure is None:
         for problem in source.problems:
             print_message(str(problem))
-        if not (source.blocks and log.exists() and log.stat().st_size):  # a log has its blocks written out
+        if source.source_map is None or not log.exists() or not log.stat().st_size:
             return CANNOT_RUN
+        print_message(f"{file} has errors. The job goes on by the procedure in its log.")
     remember_open_log(log)
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")

@@ -216,7 +216,8 @@ class SessionController:
     def compare_blocks(self, present: Loaded) -> tuple[str, ...]:
         """Note which blocks of the procedure file were changed since the job was started, a sentence for each."""
         if self.resumed and self.state is not None:
-            self.block_notes = tuple(changed_blocks(self.state.opened.blocks, present.blocks))
+            whole = present.procedure is not None
+            self.block_notes = tuple(changed_blocks(self.state.opened.blocks, present.blocks, whole=whole))
         return self.block_notes
 
     @property

@@ -253,7 +253,8 @@ class _ProcedureExpansion:
         outer, file = site.outer, "" if site.outer is None else site.file
         this, other = entries[0], entries[1]
         if block.written.replaces == block.id:
-            message = f"The block `{block.id}` {FOLDER_NAMES[this.kind]} replaces the one {FOLDER_NAMES[other.kind]}"
+            others = " and the one ".join(FOLDER_NAMES[each.kind] for each in entries[1:])
+            message = f"The block `{block.id}` {FOLDER_NAMES[this.kind]} replaces the one {others}"
             self.report("block-replaced", outer, file, use.mark, f"{message}: {this.path}", "", "note")
             return
         message = f"There are two blocks `{block.id}` that differ: {this.path} and {other.path}"

@@ -1,5 +1,7 @@
 """Reads a block file."""
 
+from functools import lru_cache
+
 from msgspec import Struct
 
 from benchflow.procedure.blocks.block_keys import BLOCK, WrittenBlock, WrittenParameter
@@ -37,8 +39,12 @@ class Block(Struct, frozen=True):
         return {} if self.written is None else self.written.takes
 
 
+@lru_cache(256)  # `check --watch` and a session read the same blocks again and again
 def read_block(data: bytes, file: str, name: str, sha256: str) -> Block:
-    """Read the bytes of a block file. ``name`` is the name of the file without its suffix."""
+    """Read the bytes of a block file. ``name`` is the name of the file without its suffix.
+
+    The nodes of the block are shared, so they must not be changed.
+    """
     text, problems = decode(data, file)
     if text is None:
         return Block(name, file, sha256, "", None, problems.listed(None))
@@ -67,7 +73,7 @@ def _check_block(written: WrittenBlock, name: str, context: ReadContext) -> None
         )
     if written.replaces and written.id and written.replaces != written.id:
         message = f"`replaces` names `{written.replaces}`, but a block can replace only one with its own id"
-        context.problem("bad-name", written.mark, message, f"Write `replaces: {written.id}`")
+        context.problem("bad-name", written.replaces_mark, message, f"Write `replaces: {written.id}`")
     if written.operations is not None and not isinstance(written.operations, YamlSequence):
         context.problem(
             "wrong-kind", written.operations.mark, "`operations` is not a list", "Begin each with `- id: ...`"

@@ -206,6 +206,7 @@ class WrittenBlock:
         self.title = fields.get_or(_TITLE, title_from_name(self.id))
         self.about = fields.get_or(_ABOUT, "")
         self.replaces = fields.get_or(_REPLACES, "")
+        self.replaces_mark = fields.at(_REPLACES)
         self.takes: dict[str, WrittenParameter] = fields.get_or(_TAKES, {})
         self.operations = fields.get(_OPERATIONS)
         self.uses = fields.get(_NESTED_USE)

@@ -47,6 +47,12 @@ def expand_sample(block: Block, library: BlockLibrary) -> Expansion | None:
             (_text("title"), _text(f"An example of {block.id}")),
         ]
     )
+    places = [
+        (_text(each.sample.text), YamlSequence([_text("one"), _text("two")], 1, 1))
+        for each in block.takes.values() if each.kind == "places" and isinstance(each.sample, YamlScalar)
+    ]  # fmt: skip
+    if places:
+        root.pairs.append((_text("places"), _mapping([(key, value) for key, value in places])))
     key, value = ("sections", _list(section)) if block.operations else ("use", _list(_mapping(pairs)))
     root.pairs.append((_text(key), value))
     return expand_tree(root, ProblemList(block.file), block.file, library.with_block(block), is_example=True)

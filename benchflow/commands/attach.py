@@ -1,12 +1,16 @@
 """The command ``attach``: attaches pictures to a job, also after its end."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_json, print_line, print_message, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+
+if TYPE_CHECKING:
+    from benchflow.commands.come_back_entry import AddedEntry, NotAdded
 
 
 @click.command(epilog=exit_code_help("A file was not attached. The others were."))
@@ -43,8 +47,16 @@ def attach(
     else:
         subject = _subject(name, operation, value, fastener, note)
         intents = [{"intent": "attach", "file": file, **subject, **({"text": text} if text else {})} for file in files]
-    failed = [intent for intent in intents if not _add(name, {**intent, **({"by": by} if by else {})}, shop, as_json)]
-    return PROBLEM_FOUND if failed else SUCCESS
+    if by:
+        intents = [{**intent, "by": by} for intent in intents]
+    from benchflow.commands.come_back_entry import NotAdded, add_entries
+
+    try:
+        entries = add_entries(name, intents, shop)
+    except NotAdded as error:
+        raise BenchflowError(f"Nothing was attached. {error.why}") from error
+    done = [_report(name, intent, entry, as_json) for intent, entry in zip(intents, entries, strict=True)]
+    return SUCCESS if all(done) else PROBLEM_FOUND
 
 
 def _subject(
@@ -84,17 +96,15 @@ def _operation_id(name: str, text: str) -> str:
     return next((step for step in plan.steps if str(plan.number(step)) == text.strip()), text)
 
 
-def _add(name: str, intent: dict[str, Any], shop: Path | None, as_json: bool) -> bool:
-    """Attach one picture, or withdraw one, and print what was done. Returns false if it was refused."""
-    from benchflow.commands.come_back_entry import NotAdded, add_entry
+def _report(name: str, intent: dict[str, Any], entry: "AddedEntry | NotAdded", as_json: bool) -> bool:
+    """Print what was attached or withdrawn, or why it was refused. Returns false if it was refused."""
+    from benchflow.commands.come_back_entry import NotAdded
 
-    try:
-        entry = add_entry(name, intent, shop)
-    except NotAdded as error:
+    if isinstance(entry, NotAdded):
         if as_json:
-            print_json({"attached": False, "file": intent.get("file"), "why": error.why})
+            print_json({"attached": False, "file": intent.get("file"), "why": entry.why})
         else:
-            print_warning(error.why)
+            print_warning(entry.why)
         return False
     line = entry.new
     assert line is not None  # only a finding can be in the log already

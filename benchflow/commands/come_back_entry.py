@@ -10,6 +10,8 @@ from benchflow.base.errors import BenchflowError
 from benchflow.commands.file_lookup import find_log
 
 if TYPE_CHECKING:
+    from benchflow.session.come_back_log import AlreadyInLog
+    from benchflow.session.controller import Answer
     from benchflow.session.log.line_format import Line
 
 
@@ -42,11 +44,23 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> AddedEntr
         NotAdded: the log cannot be written or continued, is an earlier copy, or the entry is refused.
         BenchflowError: no log or several logs match.
     """
-    from benchflow.session.come_back_log import AlreadyInLog, add_to_log
+    (entry,) = add_entries(name, [intent], shop)
+    if isinstance(entry, NotAdded):
+        raise entry
+    return entry
+
+
+def add_entries(name: str, intents: list[dict[str, Any]], shop: Path | None) -> list[AddedEntry | NotAdded]:
+    """Add entries to the log that ``name`` names, as :func:`add_entry`. A refused one does not stop the others.
+
+    Raises:
+        NotAdded: the log cannot be written or continued, or is an earlier copy.
+        BenchflowError: no log or several logs match.
+    """
+    from benchflow.session.come_back_log import add_several_to_log
     from benchflow.session.head_memory import HeadMemory
     from benchflow.session.machine_folders import machine_folders
     from benchflow.session.procedure_loading import procedure_reader
-    from benchflow.session.refusal import Refusal
     from benchflow.session.shop.live_register import Register
 
     path, folders = find_log(name), machine_folders()
@@ -54,11 +68,18 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> AddedEntr
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
     register = Register(shop or folders.shop, folders.compiled)
     try:
-        reply, warning = add_to_log(path, intent, procedure_reader(), register, HeadMemory(folders.heads))
+        replies, warning = add_several_to_log(path, intents, procedure_reader(), register, HeadMemory(folders.heads))
     except BenchflowError as error:
-        raise NotAdded(path, str(error), intent) from error
+        raise NotAdded(path, str(error), intents[0]) from error
+    return [_entry(path, intent, reply, warning) for intent, reply in zip(intents, replies, strict=True)]
+
+
+def _entry(path: Path, intent: dict[str, Any], reply: "Answer | AlreadyInLog", warning: str) -> AddedEntry | NotAdded:
+    from benchflow.session.come_back_log import AlreadyInLog
+    from benchflow.session.refusal import Refusal
+
     if isinstance(reply, Refusal):
-        raise NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
+        return NotAdded(path, " ".join(reason.message for reason in reply.refused), intent)
     if isinstance(reply, AlreadyInLog):
         return AddedEntry(reply.seq, None, warning)
     return AddedEntry(reply.lines[-1].seq, reply.lines[-1], warning)

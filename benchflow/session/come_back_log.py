@@ -1,5 +1,6 @@
 """Adds a complaint or a finding of a come-back to the log of its job, long after the job was closed."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -34,11 +35,19 @@ class AlreadyInLog(Struct, frozen=True):
 def add_to_log(
     path: Path, message: dict[str, Any], read: ProcedureReader, register: Register, memory: HeadMemory
 ) -> tuple[Answer | AlreadyInLog, str]:
-    """Send one intent to the log at ``path``, and close it again. The events are on disk before this returns.
+    """Send one intent to the log at ``path``, and close it again, as :func:`add_several_to_log`."""
+    answers, warning = add_several_to_log(path, [message], read, register, memory)
+    return answers[0], warning
 
-    In a simulated job the intent gets the present time. A finding that the log has already is not added again. The
-    second value is a warning about a log that is behind what this machine remembers, or forked from it; "" if it is
-    neither.
+
+def add_several_to_log(
+    path: Path, messages: Sequence[dict[str, Any]], read: ProcedureReader, register: Register, memory: HeadMemory
+) -> tuple[list[Answer | AlreadyInLog], str]:
+    """Send intents to the log at ``path``, and close it again. The events are on disk before this returns.
+
+    A refused intent does not stop the others. In a simulated job each intent gets the present time. A finding that the
+    log has already is not added again. The second value is a warning about a log that is behind what this machine
+    remembers, or forked from it; "" if it is neither.
 
     Raises:
         LaterCopy: the log is an earlier copy. It is not changed.
@@ -50,14 +59,18 @@ def add_to_log(
         warning = controller.remembered()
         if warning:
             _refuse_earlier_copy(controller, warning)
-        known = _same_finding(controller, message)
-        if known is not None:
-            return AlreadyInLog(known), warning
-        if controller.simulated:
-            message = {**message, "at": format_timestamp(datetime.now(UTC))}
-        return controller.send(message), warning
+        return [_answer(controller, message) for message in messages], warning
     finally:
         controller.close()
+
+
+def _answer(controller: SessionController, message: dict[str, Any]) -> Answer | AlreadyInLog:
+    known = _same_finding(controller, message)
+    if known is not None:
+        return AlreadyInLog(known)
+    if controller.simulated:
+        message = {**message, "at": format_timestamp(datetime.now(UTC))}
+    return controller.send(message)
 
 
 def _refuse_earlier_copy(controller: SessionController, warning: str) -> None:

@@ -27,6 +27,7 @@ def test_pictures_are_attached_and_a_wrong_file_does_not_stop_the_others(shell: 
     assert "There is no file gone.jpg" in errors
     first, second = output.splitlines()
     assert first.startswith("Event 4: Picture of Studs, fastener 3 attached: Thread (IMG_1.jpg, JPEG, 64 × 48 pixels")
+    assert second.startswith("Event 5: ")  # the log was opened once
     assert "IMG_2.jpg" in second
 
 

@@ -17,7 +17,7 @@ from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
-from benchflow.session.pictures.picture_file import PictureFacts, PictureRefused, read_picture
+from benchflow.session.pictures.picture_file import PictureFacts, PictureRefused, UnfinishedPicture, read_picture
 from benchflow.session.pictures.picture_kinds import ENDINGS
 
 OFFERED_FOR: Final = 12 * 3600
@@ -25,6 +25,8 @@ OFFERED_FOR: Final = 12 * 3600
 
 _READ_AT_ONCE: Final = 4
 """The most pictures that one look reads, so that it stays short."""
+_CLOCK_STEP: Final = 2.0
+"""Seconds within which two changes of a folder can have the same time, on a file system with coarse times."""
 _SETTING: Final = "incoming.json"
 
 
@@ -65,13 +67,17 @@ class IncomingPicture(Struct, frozen=True):
 
 
 class _Seen(Struct, frozen=True):
-    """A file as it was at the last look: its inode, size and time of change. ``found`` is what it contains."""
+    """A file as it was at the last look: its inode, size and time of change. ``found`` is what it contains.
+
+    ``unfinished`` is true for a picture that is not whole: it may still grow.
+    """
 
     inode: int
     size: int
     changed: int
     found: IncomingPicture | None = None
     read: bool = False
+    unfinished: bool = False
 
 
 class IncomingWatch:
@@ -85,6 +91,8 @@ class IncomingWatch:
         self.folder, self.since = folder, since
         self.unsettled = False
         self._seen: dict[str, _Seen] = {}
+        self._unfinished = False
+        self._folder_changed = -1  # st_mtime_ns of the folder at the last look
         self.skipped: set[str] = set()  # SHA-256 of the pictures that are not offered
 
     @property
@@ -94,10 +102,27 @@ class IncomingWatch:
 
     def look(self, now: float) -> tuple[IncomingPicture, ...]:
         """The pictures that have arrived, the first one first. ``now`` is seconds since 1970."""
+        since = max(self.since, now - OFFERED_FOR)
+        if not self._is_unchanged(now):
+            self._look_at_files(since)
+        pictures = [one.found for one in self._seen.values() if one.found is not None and one.found.arrived >= since]
+        return tuple(sorted(pictures, key=lambda one: (one.arrived, one.path.name)))
+
+    def _is_unchanged(self, now: float) -> bool:
+        """True if no file came or went since the last look, and none that was found can still grow."""
+        try:
+            changed = self.folder.stat().st_mtime_ns
+        except OSError:
+            changed = 0
+        before, self._folder_changed = self._folder_changed, changed
+        settled = changed / 1e9 < now - _CLOCK_STEP  # a later change has another time
+        return changed == before and settled and not self.unsettled and not self._unfinished
+
+    def _look_at_files(self, since: float) -> None:
         seen: dict[str, _Seen] = {}
-        self.unsettled = False
+        self.unsettled = self._unfinished = False
         left = _READ_AT_ONCE
-        for name, found in self._files(max(self.since, now - OFFERED_FOR)):
+        for name, found in self._files(since):
             before = self._seen.get(name)
             one = _Seen(found.st_ino, found.st_size, found.st_mtime_ns)
             if before is None or (before.inode, before.size, before.changed) != (one.inode, one.size, one.changed):
@@ -110,9 +135,8 @@ class IncomingWatch:
             else:
                 self.unsettled = True
             seen[name] = one
+            self._unfinished = self._unfinished or one.unfinished
         self._seen = seen
-        pictures = [one.found for one in seen.values() if one.found is not None]
-        return tuple(sorted(pictures, key=lambda one: (one.arrived, one.path.name)))
 
     def _files(self, since: float) -> list[tuple[str, os.stat_result]]:
         """The files that have the ending of a picture and arrived after ``since``, in the order of their names."""
@@ -134,8 +158,8 @@ class IncomingWatch:
         path = self.folder / name
         try:
             picture = IncomingPicture(path, read_picture(path).facts, _arrived(found))
-        except PictureRefused:
-            return msgspec.structs.replace(one, read=True)
+        except PictureRefused as error:
+            return msgspec.structs.replace(one, read=True, unfinished=isinstance(error, UnfinishedPicture))
         return msgspec.structs.replace(one, found=picture, read=True)
 
 

@@ -5,6 +5,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from msgspec.structs import replace
+
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.pictures.picture_file import (
     DAMAGED,
@@ -44,7 +46,8 @@ def thumbnail(path: Path, facts: PictureFacts, box: int = BOX) -> bytes | None:
 
     try:
         with opened_picture(content, kind) as picture:
-            if picture.width * picture.height > MOST_PIXELS:
+            real = replace(facts, type=kind.type, width=picture.width, height=picture.height)
+            if picture.width * picture.height > MOST_PIXELS or no_thumbnail(real):
                 return None
             picture.draft("RGB", (2 * box, 2 * box))
             small = _plain(picture)

@@ -21,9 +21,9 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "phone"
 
 
-def names(watch: IncomingWatch, path: Path) -> list[str]:
-    """The names of the pictures that one look offers at the time of the last change in the folder."""
-    return [each.path.name for each in watch.look(path.stat().st_ctime + 1)]
+def names(watch: IncomingWatch, path: Path, later: float = 1) -> list[str]:
+    """The names of the pictures that one look offers, ``later`` seconds after the last change in the folder."""
+    return [each.path.name for each in watch.look(path.stat().st_ctime + later)]
 
 
 def test_a_picture_is_offered_at_the_second_look(folder: Path) -> None:
@@ -33,16 +33,17 @@ def test_a_picture_is_offered_at_the_second_look(folder: Path) -> None:
     assert (names(watch, folder), watch.unsettled) == (["IMG_1.jpg"], False)
 
 
-def test_a_file_that_grows_is_not_taken_until_it_is_whole(folder: Path) -> None:
+@pytest.mark.parametrize("later", [1, 60])
+def test_a_file_that_grows_is_not_taken_until_it_is_whole(folder: Path, later: float) -> None:
     watch, content = IncomingWatch(folder, 0), jpeg(400, 300)
     path = folder / "IMG_1.jpg"
     for length in (200, 400, len(content) // 2):
         path.write_bytes(content[:length])
-        assert names(watch, folder) == []
-    assert names(watch, folder) == []  # it does not grow, but ends too early
+        assert names(watch, folder, later) == []
+    assert [names(watch, folder, later) for _ in range(3)] == [[], [], []]  # it does not grow, but ends too early
     path.write_bytes(content)
-    assert names(watch, folder) == []
-    assert names(watch, folder) == ["IMG_1.jpg"]
+    assert names(watch, folder, later) == []
+    assert names(watch, folder, later) == ["IMG_1.jpg"]
 
 
 def test_only_pictures_that_arrived_after_the_start_are_offered_and_for_one_working_day(folder: Path) -> None:
@@ -101,3 +102,12 @@ def test_the_folder_is_in_the_data_folder_until_it_is_set(tmp_path: Path, folder
         set_incoming_folder(config, tmp_path / "gone")
     (config / "incoming.json").write_text("damaged")
     assert incoming_folder(config, data) == data / "incoming"
+
+
+def test_a_later_picture_is_found_in_a_folder_that_was_quiet(folder: Path) -> None:
+    watch = IncomingWatch(folder, 0)
+    assert [names(watch, folder, 60) for _ in range(3)] == [[], [], []]
+    jpeg_at(folder / "IMG_1.jpg")
+    assert [names(watch, folder, 60) for _ in range(3)] == [[], ["IMG_1.jpg"], ["IMG_1.jpg"]]
+    (folder / "IMG_1.jpg").unlink()
+    assert names(watch, folder, 60) == []

@@ -3,6 +3,8 @@
 Threads are written as in ISO 261 and ASME B1.1. The rest is common practice, no source.
 """
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -248,3 +250,34 @@ def test_scanned_code_becomes_a_segment() -> None:
     assert with_scanned_code("cover, bag B-42", "B-42") == "cover, bag B-42"
     assert with_scanned_code("B-42", "B-42") == ", bag B-42"
     assert with_scanned_code("cover, tray-7", "tray-7") == "cover, tray-7"
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("cover, 8x M6x1 30 mm bag 3", "comma before bag 3"),
+        ("cover bag 3", "comma before bag 3"),
+        ("cover, bag 3 replace", "comma behind bag 3"),
+        ("cover, marked 2 tray 4", "comma before tray 4"),
+        ("rocker cover 8x M6x1 30 mm, bag 3", "comma before 8x M6x1 30 mm"),
+    ],
+)
+def test_missing_comma_is_asked_for(text: str, hint: str) -> None:
+    (problem,) = understand_entry(text).problems
+    assert hint in problem.message
+
+
+def test_words_that_look_like_a_missing_comma_are_accepted() -> None:
+    assert understood("tool box cover, tray upper left").container == "tray upper left"
+    assert understood("cover, note: was in bag 3").remark == "was in bag 3"
+    assert [each.count for each in understood("sump, with 8 bolts M6").fasteners] == [8]
+    assert understood("cylinder, leak-down 4 %").values[0].name == "leak-down"
+
+
+def test_invented_gearbox_is_understood_line_by_line() -> None:
+    """The lines that were typed on the screen when an invented gearbox was taken apart for a try."""
+    lines = (Path(__file__).parent / "data" / "gearbox_teardown.txt").read_text(encoding="utf-8").splitlines()
+    found = [understood(line) for line in lines]
+    assert len(found) == 58
+    assert [each.remark for each in found if each.remark] == []
+    assert sum(group.count for each in found for group in each.fasteners) == 69  # counted by hand in the list

@@ -35,6 +35,15 @@ CONTAINERS = ("bag", "tray", "box", "tin", "bin", "rack", "shelf", "jar", "pot",
 
 _CONTAINER = re.compile(rf"(?:in |to )?({'|'.join(CONTAINERS)})(?:\s+(?:no\.?|nr\.?|number)\s*|\s*[:#]?\s*)(\S.*)?",
                         re.IGNORECASE)  # fmt: skip
+_NAMES = "|".join(CONTAINERS)
+_BAG_BEHIND = re.compile(rf"(\S.*?)\s+((?:{_NAMES})\s+\S*\d\S*)", re.IGNORECASE)
+"""A bag behind other words, without a comma between them."""
+_TOO_MUCH = re.compile(rf"((?:in |to )?(?:{_NAMES})\s+\S*\d\S*)\s+(\S.*)", re.IGNORECASE)
+"""A bag with other words behind it."""
+_FASTENERS_BEHIND = re.compile(
+    r"([^\W\d].*?)\s+(\d{1,3}\s*[x×*]\s*(?:[^\W\d_]*\s*M\d|\d|[^\W\d_]+ M\d).*)", re.IGNORECASE
+)
+"""Fasteners behind the name of a thing, without a comma between them."""
 _COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
 _COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
 _FATES: tuple[tuple[str, PartFate], ...] = (
@@ -45,7 +54,7 @@ _FATES: tuple[tuple[str, PartFate], ...] = (
 )
 _MARKS = re.compile(r"(?:marks?|marked|stamped|punched|scribed|painted|engraved|etched|dots?)\b", re.IGNORECASE)
 _FACING = re.compile(
-    r"(?:facing|faces|towards?|arrow|orientation|lip|chamfer|"
+    r"(?:facing|faces|towards?|arrow|orientation|lip|chamfer|step|"
     r"(?:open|closed|flat|stepped|chamfered?|numbered) side)\b"
     r"|.*\b(?:up|down|upwards?|downwards?|inwards?|outwards?|to (?:the )?(?:front|rear|left|right|top|bottom))$",
     re.IGNORECASE,
@@ -67,7 +76,7 @@ _FOUND: tuple[tuple[str, FoundKind], ...] = (
     (r"\b(?:odd|wrong) (?:bolt|screw|nut|stud|length)s?\b", "odd-bolt"),
     (r"\b(?:missing|no) dowels?\b|\bdowels? (?:is |are )?missing\b", "missing-dowel"),
     (r"\b(?:broken|broke|snapped|sheared|cracked|stripped|seized)\b", "broken"),
-    (r"\b(?:leaks?|leaked|leaking|weeps|weeping)\b", "leak"),
+    (r"\b(?:leaks?(?!-)|leaked|leaking|weeps|weeping)\b", "leak"),
     (r"\bmissing\b|^found\b", "other"),
 )
 _NAME_BEHIND = re.compile(
@@ -147,6 +156,12 @@ class _EntryReader:
 
     def thing(self, text: str) -> None:
         """Read the first segment: the name of the thing, with its count and places if they are there."""
+        if self._lacks_comma(text):
+            return
+        if behind := _FASTENERS_BEHIND.fullmatch(text):
+            message = f"Write a comma before {behind[2]}: {printable(behind[1])}, {printable(behind[2])}"
+            self.wrong("value-missing", message, "fasteners")
+            return
         if is_about_fasteners(text) and _is_only_fasteners(text):
             self.wrong("value-missing", f"Name the thing first, such as: cover, {printable(text)}", "what")
             return
@@ -165,8 +180,25 @@ class _EntryReader:
         if not re.search(r"[^\W\d_]", name):
             self.wrong("value-missing", "Write what comes off in words", "what")
 
+    def _lacks_comma(self, text: str) -> bool:
+        """True if a bag is behind other words without a comma. Then they would be part of the words."""
+        if _NOTE.fullmatch(text) or _CONTAINER.fullmatch(text):
+            found = _TOO_MUCH.fullmatch(text)
+            if found is not None:
+                self.wrong("bad-intent", f"Write a comma behind {found[1]}: {found[1]}, {found[2]}", "container")
+            return found is not None
+        found = _BAG_BEHIND.fullmatch(text)
+        if found is None:
+            return False
+        self.wrong("bad-intent", f"Write a comma before {found[2]}: {printable(found[1])}, {found[2]}", "container")
+        return True
+
     def detail(self, text: str) -> None:
         """Read one of the other segments."""
+        if self._lacks_comma(text):
+            return
+        if (rest := re.sub(r"^with\s+", "", text, flags=re.IGNORECASE)) != text and is_about_fasteners(rest):
+            text = rest
         if _SIZES.fullmatch(text):
             self._append("remark", text)
         elif kept := _NOTE.fullmatch(text):

@@ -1,4 +1,4 @@
-"""The command ``trace``: finds every job with a given instrument, lot, person, operation or reading."""
+"""The command ``trace``: finds every job with a given instrument, lot, person, operation, reading, figure or source."""
 
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -9,7 +9,7 @@ import click
 from benchflow.commands.console_output import print_json, print_lines
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import load_register
-from benchflow.commands.log_search import search_options, session_source
+from benchflow.commands.log_search import compiled_folder, search_options, session_source
 
 if TYPE_CHECKING:
     from benchflow.review.many.session_question import Subject
@@ -30,6 +30,11 @@ readings cannot be corrected. (Own rule.)"""
 @click.option("--person", metavar="NAME", help="Find jobs in which this person worked, measured or signed.")
 @click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")
 @click.option("--reading", metavar="NAME", help="Find jobs with this reading, at any of its places.")
+@click.option("--figure", metavar="NAME",
+              help="Find the jobs by a figure: of a value, a joint, a stage ('head-nuts stage 2'), a choice or a time "
+              "('time seal'). Jobs with each figure and edition are listed apart.")  # fmt: skip
+@click.option("--source", metavar="NAME",
+              help="Find the jobs with figures from this document, or by 'own choice'.")  # fmt: skip
 @click.option("--reads-high", metavar="PERCENT",
               help="With --instrument: how far it reads too high. 6 is 6 % too high, -4 is 4 % too low.")  # fmt: skip
 @click.option("--below", metavar="QUANTITY", help="With --reading: only readings below this.")
@@ -39,10 +44,12 @@ readings cannot be corrected. (Own rule.)"""
 @search_options
 def trace(
     instrument: str | None, lot: str | None, person: str | None, operation: str | None, reading: str | None,
-    reads_high: str | None, below: str | None, above: str | None, margin: str | None,
+    figure: str | None, source: str | None, reads_high: str | None, below: str | None, above: str | None,
+    margin: str | None,
     url: str | None, logs: tuple[Path, ...], since: str, until: str, as_json: bool,
 ) -> int:  # fmt: skip
     """Find every job with an instrument, a lot, a person, an operation or a reading. The worst comes first.
+    With --figure or --source: the jobs by the figure, and by the edition that it came from.
 
     With --reads-high, a job counts only where the error is more than the uncertainty that the instrument stated then.
 
@@ -67,12 +74,16 @@ def trace(
         subjects.append(q.OperationSubject(operation))
     if reading is not None:
         subjects.append(q.ReadingSubject(reading))
-    if len(subjects) != 1:
-        raise click.UsageError("Give exactly one of --instrument, --lot, --person, --operation, --reading.")
+    if len(subjects) + (figure is not None) + (source is not None) != 1:
+        raise click.UsageError(
+            "Give exactly one of --instrument, --lot, --person, --operation, --reading, --figure, --source."
+        )
     if reading is None and (below or above or margin):
         raise click.UsageError("--below, --above and --margin need --reading.")
     if instrument is None and reads_high:
         raise click.UsageError("--reads-high needs --instrument.")
+    if figure is not None or source is not None:
+        return _trace_figures(figure or "", source or "", url, logs, q.time_span(since, until), as_json=as_json)
     least_margin = _fraction(margin, "--margin", 100)
     question = TraceQuestion(
         q.Question(subjects[0], *q.time_span(since, until)),
@@ -81,12 +92,32 @@ def trace(
         None if above is None else parse_quantity(above),
         None if least_margin is None else float(least_margin),
     )
-    with session_source(url, logs) as source:
-        result = trace_sessions(source, question, load_register(None))
+    with session_source(url, logs) as searched:
+        result = trace_sessions(searched, question, load_register(None))
     if as_json:
         print_json(result)
     else:
         print_lines(trace_lines(result))
+    return SUCCESS
+
+
+def _trace_figures(
+    figure: str, source: str, url: str | None, logs: tuple[Path, ...], span: tuple[str, str], *, as_json: bool
+) -> int:
+    """Print the jobs by a figure, or by the figures of a source."""
+    from benchflow.review.many.figure_search import FigureQuestion, trace_figures
+    from benchflow.review.many.figure_text import figure_lines
+    from benchflow.session.procedure_loading import procedure_reader_with_cache
+
+    if not (figure.strip() or source.strip()):
+        raise click.UsageError("Name a figure or a source.")
+    with session_source(url, logs) as searched:
+        question = FigureQuestion(figure.strip(), source.strip(), *span)
+        result = trace_figures(searched, question, procedure_reader_with_cache(compiled_folder()))
+    if as_json:
+        print_json(result)
+    else:
+        print_lines(figure_lines(result))
     return SUCCESS
 
 

@@ -6,6 +6,7 @@ that do not answer the question.
 
 import zlib
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from msgspec import Struct, json
@@ -22,6 +23,7 @@ from benchflow.review.archive.index_schema import (
     sessions,
 )
 from benchflow.review.log.facts import TOOL_SEPARATOR, SessionFact
+from benchflow.review.log.log_file import Unusable, read_log_file
 from benchflow.review.many.session_question import (
     InstrumentName,
     InstrumentSubject,
@@ -70,6 +72,13 @@ class ArchiveIndex:
     def count(self) -> int:
         with self._database.reading() as connection:
             return connection.execute(select(func.count()).select_from(sessions)).scalar_one()
+
+    def log_bytes(self, found: SessionMatch) -> bytes | None:
+        body = self.log_of(found.session.session, found.session.head)
+        if body is not None:
+            return body
+        data = read_log_file(Path(found.path))
+        return None if isinstance(data, Unusable) else data
 
     def left_out(self) -> Sequence[LeftOut]:
         c = files.c

@@ -45,7 +45,7 @@ def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Seq
     more = f" {count(left_out, 'file')} could not be searched." if left_out else ""
     searched = count(source.count(), "job")
     raise UnknownName(
-        f"{where} the {kind} {name!r} ({searched} searched). {_nearest_text(name, [*known, *registered])}{more}"
+        f"{where} the {kind} {name!r} ({searched} searched). {nearest_text(name, [*known, *registered])}{more}"
     )
 
 
@@ -83,7 +83,8 @@ def nearest_names(name: str, known: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(by_key[key] for key in (*close, *part)))[:_MOST_NAMES]
 
 
-def _nearest_text(name: str, known: Sequence[str]) -> str:
+def nearest_text(name: str, known: Sequence[str]) -> str:
+    """A sentence with the nearest of the known names, or with all of them if they are few."""
     near = nearest_names(name, known)
     if near:
         return f"Nearest: {', '.join(near)}."

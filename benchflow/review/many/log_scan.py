@@ -31,6 +31,7 @@ class LogFiles:
         """Read the logs at ``paths``. ``compiled`` is the folder with the compiled forms of procedures."""
         self._plan_of = plans_or_empty(procedure_reader_with_cache(compiled))
         self._found: dict[str, SessionMatch] = {}
+        self._files: dict[str, Path] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
             self._read_log(path, bench)
@@ -45,6 +46,7 @@ class LogFiles:
         old = self._found.get(facts.session.session)
         if old is None or new.session.is_better_copy_than(old.session):
             self._found[facts.session.session] = new
+            self._files[facts.session.session] = path
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
         narrowed = (narrow(found, question) for found in self._found.values())
@@ -55,6 +57,10 @@ class LogFiles:
 
     def count(self) -> int:
         return len(self._found)
+
+    def log_bytes(self, found: SessionMatch) -> bytes | None:
+        data = read_log_file(self._files[found.session.session])
+        return None if isinstance(data, Unusable) else data
 
     def left_out(self) -> Sequence[LeftOut]:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))

@@ -136,6 +136,10 @@ class SessionSource(Protocol):
         """The number of sessions."""
         ...
 
+    def log_bytes(self, found: SessionMatch) -> bytes | None:
+        """The bytes of the log of a session; ``None`` if it cannot be read. Verify them before use."""
+        ...
+
     def left_out(self) -> Sequence[LeftOut]:
         """The files that could not be searched."""
         ...

@@ -1,6 +1,6 @@
 """The command ``check``: finds the mistakes in a procedure and proves its order."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +14,6 @@ from benchflow.commands.progress_line import ProgressLine
 
 if TYPE_CHECKING:
     from benchflow.ordering.proof import Proof
-    from benchflow.procedure.blocks.block_file import Block
 
 TO_FILL = "to-fill"
 """The code of a figure that is still to be filled in."""
@@ -34,9 +33,14 @@ ALL_CODES = ""
     help="Explain a finding and how to correct it, with an example. Without a CODE: list all findings.",
 )
 @click.option("--to-fill", is_flag=True, help="List every figure that is still to be filled in (`ask`), one per line.")
+@click.option("--watch", is_flag=True,
+              help="Check FILE again at each save: what is new, what is mended, what remains. Ctrl+C ends it; the exit "
+              "code is that of the last check.")  # fmt: skip
 @click.option("--bound", type=click.IntRange(min=1), metavar="N",
               help="Explore at most N configurations, then report what was proven.")  # fmt: skip
-def check(files: tuple[str, ...], as_json: bool, explain: str | None, to_fill: bool, bound: int | None) -> int:
+def check(
+    files: tuple[str, ...], as_json: bool, explain: str | None, to_fill: bool, watch: bool, bound: int | None
+) -> int:
     """Find every mistake in a procedure, with line and column. Then prove its order: no allowed order passes through
     a forbidden configuration, and every allowed order can be finished.
 
@@ -49,6 +53,12 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, to_fill: b
         return SUCCESS
     if not files:
         raise click.UsageError("Name at least one FILE to check, or explain a finding: --explain CODE.")
+    if watch:
+        if len(files) != 1:
+            raise click.UsageError("--watch checks one FILE at each save. Name one file.")
+        from benchflow.commands.check_at_save import check_at_save
+
+        return check_at_save(find_procedure(files[0]), bound, as_json=as_json)
     worst = SUCCESS
     for name in files:
         try:
@@ -92,57 +102,10 @@ def _checked(
 
     ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
     """
-    from benchflow.procedure.checks.unused_names import as_finding, check_structure
-    from benchflow.session.block_lookup import block_of_file
-    from benchflow.session.procedure_loading import load_procedure
+    from benchflow.writing.checking.file_report import read_report, with_proof
 
-    block = block_of_file(path)
-    if block is not None:
-        return _checked_block(path, block), None
-    loaded = load_procedure(path)
-    file = display_path(path)
-    findings = [as_finding(problem) for problem in loaded.problems]
-    found = [as_finding(problem) for problem in check_structure(loaded.procedure, (), file)]
-    explored = {"configurations": 0, "complete": False}
-    proof = None
-    if loaded.procedure is not None:
-        from benchflow.ordering.proof import DEFAULT_BOUND, prove
-        from benchflow.trade.joint_findings import joint_problems
-
-        found += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
-        proof = prove(loaded.procedure, bound=bound or DEFAULT_BOUND, progress=progress)
-        found += [finding.as_json() for finding in proof.findings]
-        explored = {"configurations": proof.configurations, "complete": proof.complete}
-    findings += found if loaded.source_map is None else [loaded.source_map.finding_in_author_file(one) for one in found]
-    for finding in findings:
-        if "block" in finding:
-            finding["block"] = _shown_block(finding["block"])
-    findings.sort(key=lambda finding: (finding["line"], finding["column"]))
-    ok = bool(explored["complete"]) and not any(finding["severity"] == "error" for finding in findings)
-    return {"file": file, "ok": ok, "findings": findings, "explored": explored}, proof
-
-
-def _checked_block(path: Path, block: "Block") -> dict[str, Any]:
-    """The report on a block file. ``block`` in it says what was checked."""
-    from benchflow.procedure.blocks.block_sample import check_block, missing_samples
-    from benchflow.procedure.checks.unused_names import as_finding
-    from benchflow.session.block_lookup import library_around
-
-    findings = [as_finding(problem) for problem in check_block(block, library_around(path))]
-    for finding in findings:
-        if "block" in finding:
-            finding["block"] = _shown_block(finding["block"])
-    missing = missing_samples(block)
-    ok = not any(finding["severity"] == "error" for finding in findings)
-    explored = {"configurations": 0, "complete": False}
-    about = {"id": block.id, "without_sample": missing}
-    return {"file": display_path(path), "ok": ok, "findings": findings, "explored": explored, "block": about}
-
-
-def _shown_block(block: str) -> str:
-    """The file and line of a block, with its file as seen from the current folder."""
-    file, _, line = block.rpartition(":")
-    return f"{display_path(Path(file))}:{line}"
+    report = with_proof(read_report(path, display_path), display_path, bound, progress)
+    return report.as_json(), report.proof
 
 
 def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: bool = False) -> None:
@@ -161,13 +124,18 @@ def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: boo
         if finding["code"] == TO_FILL:
             print_line(f"{file}:{finding['line']}:{finding['column']}: {_without_hint(finding['message'])}")
             continue
-        place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
-        block = f" (block {finding['block']})" if finding.get("block") else ""
-        print_line(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]{block}")
-        if finding.get("order"):
-            start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
-            print_line(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
-    print_line(f"{file}: {_summary(report, proof)}")
+        print_lines(finding_lines(file, finding))
+    print_line(f"{file}: {summary(report, proof)}")
+
+
+def finding_lines(file: str, finding: dict[str, Any]) -> Iterator[str]:
+    """A finding with its place, and below it the order that leads to it."""
+    place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
+    block = f" (block {finding['block']})" if finding.get("block") else ""
+    yield f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]{block}"
+    if finding.get("order"):
+        start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
+        yield f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}"
 
 
 def _without_hint(message: str) -> str:
@@ -190,7 +158,7 @@ def _block_summary(block: dict[str, Any], found: str) -> str:
     return f"the block {block['id']}: {found or 'no mistake found'}. {how if not found or missing else 'Correct it'}."
 
 
-def _summary(report: dict[str, Any], proof: "Proof | None") -> str:
+def summary(report: dict[str, Any], proof: "Proof | None") -> str:
     """Return the last line of the report on a file: the number of findings, and how much of the order was proven."""
     severities = [finding["severity"] for finding in report["findings"]]
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}

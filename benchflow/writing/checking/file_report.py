@@ -1,0 +1,123 @@
+"""The report on one file of a procedure or a block: first what the reader finds, then the proof of the order."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+if TYPE_CHECKING:
+    from benchflow.ordering.proof import Proof
+    from benchflow.procedure.blocks.block_file import Block
+    from benchflow.procedure.compiled_cache import Loaded
+
+CheckFinding = dict[str, Any]
+"""A finding as ``check --json`` prints it."""
+ShownPath = Callable[[Path], str]
+"""Shows a path to people, such as relative to the current folder."""
+
+
+class FileReport(Struct, frozen=True):
+    """The findings on a file. ``read`` are those of the reader and its checks, ``proven`` those of the proof.
+
+    ``loaded`` is ``None`` for a block, which ``block`` describes. ``proof`` is ``None`` until the order is proven, and
+    if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses.
+    """
+
+    file: str
+    read: list[CheckFinding]
+    loaded: "Loaded | None" = None
+    proven: list[CheckFinding] = []
+    proof: "Proof | None" = None
+    block: dict[str, Any] | None = None
+    used: tuple[Path, ...] = ()
+
+    @property
+    def can_be_proven(self) -> bool:
+        """True if the file is a procedure without an error of the reader."""
+        return self.loaded is not None and self.loaded.procedure is not None
+
+    @property
+    def findings(self) -> list[CheckFinding]:
+        """All findings, in the order of the file."""
+        return sorted([*self.read, *self.proven], key=lambda finding: (finding["line"], finding["column"]))
+
+    @property
+    def ok(self) -> bool:
+        """True if no finding is an error and the order was explored in full; a block has no order."""
+        explored = self.block is not None or (self.proof is not None and self.proof.complete)
+        return explored and not any(finding["severity"] == "error" for finding in self.findings)
+
+    def as_json(self) -> dict[str, Any]:
+        """The report as ``check --json`` prints it."""
+        complete = self.proof is not None and self.proof.complete
+        explored = {"configurations": 0 if self.proof is None else self.proof.configurations, "complete": complete}
+        report = {"file": self.file, "ok": self.ok, "findings": self.findings, "explored": explored}
+        return report if self.block is None else {**report, "block": self.block}
+
+
+def read_report(path: Path, shown: ShownPath) -> FileReport:
+    """The report on a file without the proof of its order.
+
+    Raises:
+        BenchflowError: the file cannot be opened.
+    """
+    from benchflow.procedure.checks.unused_names import as_finding, check_structure
+    from benchflow.session.block_lookup import block_of_file
+    from benchflow.session.procedure_loading import load_procedure
+
+    block = block_of_file(path)
+    if block is not None:
+        return _block_report(path, block, shown)
+    loaded, file = load_procedure(path), shown(path)
+    found = [as_finding(problem) for problem in check_structure(loaded.procedure, (), file)]
+    if loaded.procedure is not None:
+        from benchflow.trade.joint_findings import joint_problems
+
+        found += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
+    read = [*map(as_finding, loaded.problems), *_at_authors_lines(found, loaded)]
+    used = tuple(Path(one.file) for one in loaded.blocks)
+    return FileReport(file, [_with_shown_block(finding, shown) for finding in read], loaded, used=used)
+
+
+def with_proof(
+    report: FileReport, shown: ShownPath, bound: int | None, progress: Callable[[str, int], None] | None = None
+) -> FileReport:
+    """The report with the proof of the order; as it is if it cannot be proven.
+
+    ``bound`` limits the configurations to explore. ``progress`` is called now and then with the phase of the proof and
+    the number of configurations explored.
+    """
+    if report.loaded is None or report.loaded.procedure is None:
+        return report
+    from benchflow.ordering.proof import DEFAULT_BOUND, prove
+
+    proof = prove(report.loaded.procedure, bound=bound or DEFAULT_BOUND, progress=progress)
+    found = _at_authors_lines([finding.as_json() for finding in proof.findings], report.loaded)
+    return replace(report, proven=[_with_shown_block(finding, shown) for finding in found], proof=proof)
+
+
+def _at_authors_lines(found: list[CheckFinding], loaded: "Loaded") -> list[CheckFinding]:
+    if loaded.source_map is None:
+        return found
+    return [loaded.source_map.finding_in_author_file(finding) for finding in found]
+
+
+def _block_report(path: Path, block: "Block", shown: ShownPath) -> FileReport:
+    """The report on a block file. ``block`` in it says what was checked."""
+    from benchflow.procedure.blocks.block_sample import check_block, missing_samples
+    from benchflow.procedure.checks.unused_names import as_finding
+    from benchflow.session.block_lookup import library_around
+
+    found = [_with_shown_block(as_finding(problem), shown) for problem in check_block(block, library_around(path))]
+    about = {"id": block.id, "without_sample": missing_samples(block)}
+    return FileReport(shown(path), found, block=about)
+
+
+def _with_shown_block(finding: CheckFinding, shown: ShownPath) -> CheckFinding:
+    """The finding with the file of its block as people see it."""
+    if "block" not in finding:
+        return finding
+    file, _, line = finding["block"].rpartition(":")
+    return {**finding, "block": f"{shown(Path(file))}:{line}"}

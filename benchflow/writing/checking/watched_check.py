@@ -1,0 +1,123 @@
+"""Checks a procedure at each save: what is new, what is mended, what remains, and what can be started first."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Protocol
+
+from benchflow.base.errors import BenchflowError
+from benchflow.session.block_lookup import library_beside
+from benchflow.writing.checking.file_report import CheckFinding, FileReport, ShownPath, read_report, with_proof
+from benchflow.writing.checking.finding_changes import FindingChanges, finding_changes
+from benchflow.writing.checking.first_operations import FirstOperations, first_operations
+from benchflow.writing.checking.settled_files import DOUBTFUL, SettledFiles
+
+
+class CheckScreen(Protocol):
+    """What shows the checks of a watched file."""
+
+    def gone(self, why: str) -> None:
+        """The file cannot be read now, for this reason."""
+        ...
+
+    def read(self, report: FileReport, changes: FindingChanges | None) -> None:
+        """The file was read. ``changes`` are those since the last check, ``None`` at the first one."""
+        ...
+
+    def proven(self, report: FileReport, changes: FindingChanges | None, first: FirstOperations | None) -> None:
+        """The check is complete. ``changes`` are those of the proof since the last one, ``None`` at the first one."""
+        ...
+
+    def progress(self, phase: str, configurations: int) -> None:
+        """The proof goes on."""
+        ...
+
+
+class _Saved(Exception):
+    """The file was saved again during its proof."""
+
+
+class WatchedCheck:
+    """The check of one file at each save. ``ok`` is the answer of the last check that was complete."""
+
+    def __init__(
+        self, path: Path, screen: CheckScreen, shown: ShownPath, bound: int | None, files: SettledFiles | None = None
+    ) -> None:
+        self._path, self._screen, self._shown, self._bound = path, screen, shown, bound
+        self._files = files or SettledFiles(path)
+        self._read: list[CheckFinding] | None = None
+        self._proven: list[CheckFinding] | None = None
+        self._text: object = None
+        self.ok = False
+
+    def run(self, keep_on: Callable[[], bool] = lambda: True) -> None:
+        """Check the file now and after each save, until ``keep_on`` is false. It is asked after each check."""
+        self._files.settle()
+        while True:
+            self._files.look()
+            self._check()
+            if not keep_on():
+                return
+            self._files.wait_for_save()
+
+    def _check(self) -> None:
+        """Check the file as it is, unless its content and that of its blocks is as before."""
+        try:
+            report = read_report(self._path, self._shown)
+        except BenchflowError as error:
+            if not self._files.changed:
+                self._text, self.ok = None, False
+                self._screen.gone(str(error))
+            return None
+        self._files.watch(_files_of(self._path, report))
+        if _any_error(report) and self._read is not None and self._files.quiet_for(DOUBTFUL):
+            return self._check()  # it was half written
+        text = _text_of(self._path, report)
+        if text is not None and text == self._text:
+            return None
+        self._text = text
+        changes = None if self._read is None else finding_changes(self._read, report.read)
+        self._read = [*report.read, *(() if changes is None else changes.unseen)]
+        self._screen.read(report, changes)
+        return self._prove(report)
+
+    def _prove(self, report: FileReport) -> None:
+        """Prove the order. A save during the proof ends it: the file is then checked again."""
+
+        def progress(phase: str, configurations: int) -> None:
+            if self._files.changed:
+                raise _Saved
+            self._screen.progress(phase, configurations)
+
+        try:
+            proven = with_proof(report, self._shown, self._bound, progress)
+        except _Saved:
+            self._text = None
+            return
+        self.ok = proven.ok
+        changes, first = None, None
+        if proven.proof is not None and proven.loaded is not None and proven.loaded.procedure is not None:
+            changes = None if self._proven is None else finding_changes(self._proven, proven.proven)
+            self._proven = proven.proven
+            first = first_operations(proven.loaded.procedure)
+        self._screen.proven(proven, changes, first)
+
+
+def _any_error(report: FileReport) -> bool:
+    return any(finding["severity"] == "error" for finding in report.read)
+
+
+def _files_of(path: Path, report: FileReport) -> Iterable[Path]:
+    """The files and folders that the check of ``path`` depends on."""
+    yield from report.used
+    library = library_beside(path)
+    yield from (folder.path for folder in library.folders if folder.kind != "shipped")
+    yield from (entry.path for entry in library.entries if entry.kind != "shipped")
+
+
+def _text_of(path: Path, report: FileReport) -> object:
+    """The content that was checked, to see if a save has changed anything; ``None`` if that cannot be said."""
+    try:
+        own = path.read_bytes()
+    except OSError:
+        return None
+    return own, library_beside(path).digest(), None if report.loaded is None else report.loaded.sha256

@@ -5,7 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchflow.commands.check import TO_FILL, finding_lines, summary, to_fill_sentence
+from benchflow.commands.check_text import TO_FILL, finding_lines, summary, to_fill_sentence, without_hint
 from benchflow.commands.console_output import display_path, print_json, print_lines, print_message
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.progress_line import ProgressLine
@@ -136,8 +136,7 @@ def _change_lines(file: str, changes: "FindingChanges") -> Iterator[str]:
             yield f"{title}: {len(findings) - _MOST_SHOWN} more"
     for finding in changes.mended[:_MOST_SHOWN]:
         where = f" in {finding['where']}" if finding["where"] else ""
-        message = finding["message"].partition(". ")[0]  # without the hint
-        yield f"mended: {finding['severity']}{where}: {message} [{finding['code']}]"
+        yield f"mended: {finding['severity']}{where}: {without_hint(finding['message'])} [{finding['code']}]"
     if len(changes.mended) > _MOST_SHOWN:
         yield f"mended: {len(changes.mended) - _MOST_SHOWN} more"
 

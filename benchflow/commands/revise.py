@@ -57,7 +57,8 @@ def revise(
     their own lines; the revision goes up, and `changes` names the log lines that each comes from.
     """
     from benchflow.session.procedure_loading import procedure_reader
-    from benchflow.writing.revisions.gathered_jobs import gather_jobs
+    from benchflow.writing.revisions.gathered_jobs import gather_jobs, newer_jobs
+    from benchflow.writing.revisions.job_evidence import job_name
     from benchflow.writing.revisions.procedure_file import read_procedure_file
     from benchflow.writing.revisions.proposals import proposals_for
 
@@ -83,6 +84,11 @@ def revise(
         print_warning(f"{skipped.log} is left out. {skipped.why}")
     if not gathered.jobs:
         raise BenchflowError(f"None of the {len(paths)} logs is a job by {procedure.id}. Nothing was changed.")
+    for job in newer_jobs(gathered.jobs, procedure):
+        print_warning(
+            f"{job_name(job.unit)} has revision {job.revision or '(none)'}, with changes that {source.path} does not "
+            "have. Check that this is the right file."
+        )
     proposals = proposals_for(source, gathered.jobs)
     code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
     chosen = _chosen(proposals, accept, given)

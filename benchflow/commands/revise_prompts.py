@@ -1,5 +1,8 @@
 """The questions of `benchflow revise` on a terminal: each proposal is accepted, changed or skipped with one key."""
 
+import os
+import sys
+from collections import deque
 from collections.abc import Sequence
 from shutil import get_terminal_size
 
@@ -19,23 +22,25 @@ KEYS = "a accept  c change  s skip  b back  w write  q quit, write nothing"
 def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[int, str]:
     """The accepted proposals by number, with the typed value ("": the proposed one); none to write nothing."""
     accepted: dict[int, str] = {}
+    typed: deque[str] = deque()
     at = 0
     while at < len(proposals):
         proposal = proposals[at]
         print_line()
         print_lines(proposal_lines(proposal, len(proposals), file, min(get_terminal_size().columns, 100)))
         print_line()
-        match _key(accepted, proposal):
+        match _key(accepted, proposal, typed):
             case "a" if proposal.problem:
                 print_line("It has no edit to accept. Change it (c), or skip it (s).")
                 continue
             case "a":
                 accepted[proposal.number] = ""
             case "c":
-                typed = _changed(file, proposal)
-                if typed is None:
+                typed.clear()  # what follows is the value
+                value = _changed(file, proposal)
+                if value is None:
                     continue
-                accepted[proposal.number] = typed
+                accepted[proposal.number] = value
             case "b":
                 at = max(at - 1, 0)
                 continue
@@ -49,18 +54,48 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[in
     return _confirmed(proposals, accepted)
 
 
-def _key(accepted: dict[int, str], proposal: Proposal) -> str:
-    """The next key that has a meaning. Ctrl+C and the end of the input quit."""
+def _key(accepted: dict[int, str], proposal: Proposal, typed: deque[str]) -> str:
+    """The next key that has a meaning. Ctrl+C and the end of the input quit.
+
+    ``typed`` are keys that came together with earlier ones. A sequence of a key such as an arrow is no letter.
+    """
     now = " (accepted)" if proposal.number in accepted else ""
     click.echo(f"{KEYS}{now}: ", nl=False)
     while True:
+        while typed:
+            key = typed.popleft()
+            if key in "acsbwq":
+                click.echo(key)
+                return key
         try:
-            key = click.getchar().lower()
+            found = _read_keys()
         except EOFError:
-            key = "q"
-        if key in tuple("acsbwq"):
-            click.echo(key)
-            return key
+            found = "q"
+        typed.extend("" if found.startswith("\x1b") else found.lower())
+
+
+def _read_keys() -> str:
+    """The keys that were pressed, at least one. Unlike `click.getchar`, it loses no key that is pressed early.
+
+    Raises:
+        EOFError: the input has ended.
+    """
+    if sys.platform == "win32":  # pragma: no cover
+        return click.getchar()
+    import termios
+
+    fd = sys.stdin.fileno()
+    before = termios.tcgetattr(fd)
+    by_key = termios.tcgetattr(fd)
+    by_key[3] &= ~(termios.ICANON | termios.ECHO)
+    termios.tcsetattr(fd, termios.TCSANOW, by_key)
+    try:
+        data = os.read(fd, 1024)
+    finally:
+        termios.tcsetattr(fd, termios.TCSANOW, before)
+    if not data or data.startswith(b"\x04"):
+        raise EOFError
+    return data.decode("utf-8", "replace")
 
 
 def _changed(file: ProcedureFile, proposal: Proposal) -> str | None:

@@ -12,9 +12,12 @@ from benchflow.cli import benchflow
 from benchflow.procedure.model import ProcedureChange
 from benchflow.session.machine_folders import shipped_procedures
 from benchflow.writing.revisions.checked_text import check_revision
+from tests.driving.clocked_job import ClockedJob
+from tests.driving.forged_log import ForgedLog
 from tests.driving.log_files import events_in
 from tests.driving.revised_jobs import GEARBOX, JOBS, done_job, done_jobs, open_job
 from tests.driving.session_driver import read_procedure
+from tests.tui.terminal import Terminal
 
 Json = dict[str, Any]
 
@@ -209,8 +212,6 @@ def test_jobs_by_another_procedure_and_damaged_or_forged_logs_are_named(file: Pa
 
 
 def test_note_with_control_characters_and_yaml_is_text_in_a_comment(file: Path, tmp_path: Path) -> None:
-    from tests.driving.clocked_job import ClockedJob
-
     job = ClockedJob(tmp_path, GEARBOX, unit="7\n: {x}")
     words = "key: [not, yaml]\n- \x1b]52;c;YQ==\x07 {x} # ' \" | [/] end\r\n...\n---"
     job.do("note", text=words, operation="clean", change=True)
@@ -242,4 +243,88 @@ def test_without_a_terminal_the_proposals_are_listed(file: Path, logs: Path) -> 
 def test_numbers_that_are_no_proposals_are_refused(file: Path, logs: Path, arguments: tuple[str, str]) -> None:
     result = revise(file, logs, *arguments)
     assert result.exception is not None
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+def test_forged_log_with_whole_hashes_is_left_out(file: Path, tmp_path: Path) -> None:
+    path = done_job(tmp_path / "forged", 4)
+    forged = ForgedLog(path)
+    forged.event("recorded", 1)["quantity"]["value"] = "0.11"
+    path = forged.save()
+    result = revise(file, path, done_job(tmp_path / "sound", 2), "--list", "--json")
+    assert "could not have been written so: line" in result.stderr
+    assert result.return_value == 1
+    assert [job["unit"] for job in json.loads(result.stdout)["jobs"]] == ["job 2"]
+
+
+def test_job_with_changes_that_the_file_does_not_have_is_named(file: Path, logs: Path, tmp_path: Path) -> None:
+    newer = tmp_path / "newer.yaml"
+    newer.write_text(GEARBOX, encoding="utf-8")
+    revise(newer, logs, "--accept", "1")
+    job = done_job(tmp_path / "job", 2, newer.read_text(encoding="utf-8"))
+    assert "job 2 has revision C, with changes that" in revise(file, job, "--list").stderr
+
+
+def test_figures_of_asked_limits_and_angles_are_filled_in_with_their_source(file: Path, tmp_path: Path) -> None:
+    text = GEARBOX.replace("limit: 0.10 .. 0.20 mm, above: [{do: Fit a thicker shim}]", "limit: ask").replace(
+        "- {torque: ask}", "- {torque: 20 N·m}\n      - {angle: ask}"
+    )
+    file.write_text(text, encoding="utf-8")
+    jobs = []
+    for number in (1, 2):
+        (tmp_path / str(number)).mkdir()
+        job = ClockedJob(tmp_path / str(number), text, unit=str(number))
+        for operation in ("clean", "shim"):
+            job.do("start", operation=operation)
+            if operation == "clean":
+                job.do("finish")
+        job.do("figure", name="play", value="0.1 .. 0.2 mm", **{"from": "manual p. 3"})
+        job.do("record", name="play", value="0.15 mm")
+        job.do("finish")
+        job.do("start", operation="seal")
+        job.do_all({"intent": "tick-check", "check": 1}, {"intent": "tick-check", "check": 2}, {"intent": "finish"})
+        job.do("start", operation="close-cover")
+        for fastener in range(1, 5):
+            job.do("tick", joint="cover", fastener=fastener)
+        job.do("figure", joint="cover", stage=2, value="90°", **{"from": f"manual p. {number}"})
+        job.driver.controller.close()
+        jobs.append(job.path)
+    assert revise(file, *jobs, "--accept", "1").return_value == 0
+    changed = file.read_text(encoding="utf-8")
+    assert "limit: 0.1 .. 0.2 mm, source: manual p. 3}" in changed
+    assert "{angle: ask}" in changed  # the two jobs gave different sources
+
+
+def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(
+    file: Path, logs: Path, tmp_path: Path
+) -> None:
+    command = ["-m", "benchflow", "revise", str(file), str(logs)]
+    with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
+        terminal.wait_for("1 of 11", "a accept")
+        terminal.type("a")
+        terminal.wait_for("2 of 11")
+        terminal.type("c")
+        terminal.wait_for("Other words")
+        terminal.type("do: Wash {it}\r")
+        terminal.wait_for("Not possible: `{it}`")
+        terminal.type("do: Wash it\r")
+        terminal.wait_for("Changed: clean: do added: Wash it", "3 of 11")
+        terminal.type("s")
+        terminal.wait_for("4 of 11")
+        terminal.type("w")
+        terminal.wait_for("Write these into the file?")
+        terminal.type("y\r")
+        assert terminal.wait_end() == 0
+    text = file.read_text(encoding="utf-8")
+    assert [change.what.split(": ")[1] for change in changes_in(file)] == ["comment", "do added"]
+    assert "    do: Wash it\n" in text
+
+
+def test_quitting_on_a_terminal_writes_nothing(file: Path, logs: Path, tmp_path: Path) -> None:
+    command = ["-m", "benchflow", "revise", str(file), str(logs)]
+    with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
+        terminal.wait_for("1 of 11", "a accept")
+        terminal.type("aq")
+        terminal.wait_for("Nothing was written.")
+        assert terminal.wait_end() == 0
     assert file.read_text(encoding="utf-8") == GEARBOX

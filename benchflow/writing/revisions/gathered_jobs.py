@@ -14,7 +14,7 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.session.catalog import list_sessions
 from benchflow.session.log.line_format import read
 from benchflow.session.procedure_loading import ProcedureReader
-from benchflow.writing.revisions.job_evidence import DoneJob
+from benchflow.writing.revisions.job_evidence import DoneJob, change_key
 
 
 class SkippedLog(Struct, frozen=True):
@@ -75,6 +75,12 @@ def _job(path: Path, procedure: Procedure, reader: ProcedureReader) -> DoneJob |
         first = report.wrong[0]
         return SkippedLog(name, f"It could not have been written so: line {first.line}: {first.message}")
     return DoneJob(log)
+
+
+def newer_jobs(jobs: Iterable[DoneJob], procedure: Procedure) -> list[DoneJob]:
+    """The jobs whose procedure has changes that ``procedure`` does not have: a later revision, or another copy."""
+    known = set(map(change_key, procedure.changes))
+    return [job for job in jobs if not job.changes <= known]
 
 
 def open_jobs(folders: Iterable[Path], procedure: Procedure, reader: ProcedureReader) -> list[JobOnRevision]:

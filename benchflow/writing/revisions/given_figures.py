@@ -25,7 +25,7 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
             last[_asked(line)] = line
         tree = placed_nodes(_plain(job.log.procedure_text)) if last else None
         for line in last.values():
-            place = _place(job, line, tree)
+            place = _place(job, line, tree, root)
             if place is not None:
                 figure, source = str(line.data.get("figure") or ""), clean_line(str(line.data.get("source") or ""))
                 evidence = job.evidence(line.seq, f"{clean_line(figure)} from {source}")
@@ -51,12 +51,13 @@ def _plain(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _place(job: DoneJob, line: Line, tree: PlacedNode | None) -> tuple[str, FilePath] | None:
+def _place(job: DoneJob, line: Line, tree: PlacedNode | None, root: PlacedNode) -> tuple[str, FilePath] | None:
     """The operation ("" for the setup) and the path of the figure in the file; ``None`` if it is not found."""
     asked_at = line.data.get("asked_at")
     if asked_at is None:
         stage = int(line.data.get("stage") or 0)
-        return operation_of(str(line.data.get("operation"))), ("tighten", "stages", stage - 1, "torque")
+        operation = operation_of(str(line.data.get("operation")))
+        return operation, _asked_path(root, operation, stage)
     if tree is None:
         return None
     row, column = asked_at
@@ -70,6 +71,12 @@ def _node_at(root: PlacedNode, operation: str, path: FilePath) -> PlacedNode | N
 
     start = operation_node(root, operation) if operation else root
     return None if start is None else start.at(path)
+
+
+def _asked_path(root: PlacedNode, operation: str, stage: int) -> FilePath:
+    """The path of the figure that a stage, from 1, still asks for: a torque or an angle."""
+    angle: FilePath = ("tighten", "stages", stage - 1, "angle")
+    return angle if _node_at(root, operation, angle) is not None else (*angle[:-1], "torque")
 
 
 def _same(text: str) -> str:

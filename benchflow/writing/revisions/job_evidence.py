@@ -28,6 +28,15 @@ class LogEvidence(Struct, frozen=True):
         return f"{job_name(self.unit)}, line {self.line} (log {self.session[:12]})"
 
 
+MOST_CHARACTERS = 400
+"""The most characters of one person's words in a proposal. The log has them whole."""
+
+
+def shortened(words: str, most: int = MOST_CHARACTERS) -> str:
+    """The words, cut off with an ellipsis if they are long."""
+    return words if len(words) <= most else f"{words[: most - 1]}…"
+
+
 def job_name(unit: str) -> str:
     """A job by its number: ``job 2417``."""
     return unit if unit.casefold().startswith("job ") else f"job {unit or '(no number)'}"
@@ -40,7 +49,7 @@ class DoneJob(Struct, frozen=True, dict=True):
 
     @property
     def unit(self) -> str:
-        return clean_line(self.log.facts.session.unit)
+        return shortened(clean_line(self.log.facts.session.unit), 60)
 
     @property
     def revision(self) -> str:
@@ -55,7 +64,8 @@ class DoneJob(Struct, frozen=True, dict=True):
         """The line with this number, from 1, as evidence."""
         found = self.log.lines[line - 1]
         session = self.log.facts.session.session
-        return LogEvidence(self.unit, session, self.log.path, line, found.at, clean_line(found.by), words)
+        by = shortened(clean_line(found.by), 60)
+        return LogEvidence(self.unit, session, self.log.path, line, found.at, by, shortened(words))
 
     def operation(self, step: str) -> Operation | None:
         """The operation of a step in the plan of the job; ``None`` if it has none."""

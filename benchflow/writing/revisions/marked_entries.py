@@ -10,7 +10,7 @@ from benchflow.review.log.facts import CauseFact
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.writing.revisions.found_change import ChangeKind, FoundChange
-from benchflow.writing.revisions.job_evidence import DoneJob, operation_of
+from benchflow.writing.revisions.job_evidence import DoneJob, operation_of, shortened
 from benchflow.writing.revisions.value_paths import limit_path
 
 _KINDS: dict[str, ChangeKind] = {"noted": "note", "deviated": "deviation", "corrected": "correction"}
@@ -28,7 +28,7 @@ def _marked(job: DoneJob, line: Line, procedure: Procedure) -> FoundChange:
     kind = _KINDS[line.kind]
     operation = operation_of(str(line.data.get("operation") or ""))
     path: tuple[str | int, ...] = ()
-    words = clean_line(str(line.data.get("text" if kind == "note" else "reason") or ""))
+    words = shortened(clean_line(str(line.data.get("text" if kind == "note" else "reason") or "")))
     title = "Marked note"
     if kind == "deviation":
         about = str(line.data.get("about") or "")
@@ -55,7 +55,7 @@ def come_back_changes(jobs: Iterable[DoneJob], procedure: Procedure) -> Iterator
 
 def _come_back(job: DoneJob, cause: CauseFact, procedure: Procedure) -> FoundChange:
     operation = procedure.operations_by_id.get(operation_of(cause.operation))
-    finding, complaint = clean_line(cause.finding), clean_line(cause.complaint)
+    finding, complaint = shortened(clean_line(cause.finding)), shortened(clean_line(cause.complaint))
     evidence = job.evidence(cause.seq, f"{complaint}: {finding}")
     title = f"Come-back: {complaint}"
     why = f"Found: {finding} ({cause.outcome})."

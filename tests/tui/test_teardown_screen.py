@@ -4,7 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.session.machine_folders import machine_folders
 from benchflow.tui.teardown.teardown_app import TeardownApp
+from benchflow.tui.teardown.teardown_catalog import TeardownCatalog
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.log_files import events_in
 from tests.driving.made_pictures import jpeg_at
@@ -288,3 +290,20 @@ async def test_log_continues_in_another_folder_if_the_disk_fails(log: Path, tmp_
         assert driver.log.parent == other
         assert [line.description.what for line in driver.record.lines] == ["cover"]
     assert len(events_in(log)) == 2
+
+
+async def test_damaged_and_simulated_teardowns_are_only_shown(three_lines: Path, tmp_path: Path) -> None:
+    raw = three_lines.read_bytes()
+    three_lines.write_bytes(raw.replace(b"sump", b"pump"))
+    async with drive_teardown(three_lines) as driver:
+        assert "VIEW ONLY: line" in driver.text
+        assert "rod caps" in driver.text
+        await driver.press("enter")
+        assert "View only" in driver.text
+    assert three_lines.read_bytes() == raw.replace(b"sump", b"pump")
+    folder = tmp_path / "simulated"
+    folder.mkdir()
+    log = TeardownScript(folder, simulated=True).begin().off("cover").path
+    controller = TeardownCatalog(machine_folders(), None).open(log)
+    assert controller.read_only
+    controller.close()

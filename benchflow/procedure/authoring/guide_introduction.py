@@ -61,6 +61,11 @@ column. If the file has no error, it then proves the order. `benchflow check --e
 - **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
   instrument that has an `uncertainty`.
 
+## Pictures
+The builder can attach pictures to a step, a value, a fastener or a note: F7 and F8 at the bench, or `benchflow attach`.
+If a step needs one, say so in a check, such as `The timing marks are photographed`. The stored file is an unchanged
+copy: the position and other data of the phone stay in it. The small pictures on the sheets have none of these data.
+
 ## An example
 
 ```yaml

@@ -139,7 +139,7 @@ async def test_torque_that_is_not_printed_is_asked_for_with_its_source(tmp_path:
     async with drive_app(driver.controller) as bench:
         assert "torque not printed" in bench.text
         await bench.press("enter")
-        assert "The procedure does not print this torque" in bench.text
+        assert "The procedure does not have this figure" in bench.text
         await bench.type("110 ft-lb\n")
         await bench.type("bulletin 4\n")
         assert (bench.last["kind"], bench.last["figure"]) == ("figure-given", "110 ft-lb")

@@ -91,6 +91,18 @@ class GaugePositions(Struct, frozen=True):
     value: float | None
 
 
+class AskedFigure(Struct, frozen=True):
+    """A figure that the procedure asks for and that comes next: its title, the question, the fields of the intent.
+
+    ``key`` is the field of the intent `figure` that the answer goes to.
+    """
+
+    title: str
+    question: str
+    fields: dict[str, str | int | bool]
+    key: str = "value"
+
+
 class Reading(Struct, frozen=True):
     """One reading of a value. ``slot`` is its number ("1", "2") or its place, ``subject`` its name in an intent."""
 
@@ -107,6 +119,7 @@ class Reading(Struct, frozen=True):
     further: int = 0  # the further limit that the remedy belongs to, from 1; 0 for the main limit
     distance: str = ""  # outside its limit: "by 0.02 mm"; "0.02 mm above" if the readings are judged together
     gauge: GaugePositions | None = None  # its place in the limit
+    asked: AskedFigure | None = None  # the figure that has to be given before it can be entered
 
 
 class FurtherLimitRow(Struct, frozen=True):
@@ -156,6 +169,7 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
     complete: bool
     gauge: GaugePositions | None = None
     waived: bool = False
+    asked: AskedFigure | None = None  # its limit, if that has to be given
     remedy: str = ""  # what to do now if the value is out of its limit
     must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
@@ -280,6 +294,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     reread_stage: int = 0  # the stage of these ticks
     wrench_setting: str = ""  # for the current stage, if an extension changes it; otherwise ""
     last_entry: str = ""  # the entry that the intent `untick` clears if it names no fastener; "" for none
+    asked: AskedFigure | None = None  # the figure that has to be given before the next tick
     asked_stage: int = 0  # the current stage, if its torque is not printed and not given yet; otherwise 0
     remedied: int | None = None  # the fastener whose remedy is next; None if none waits for a remedy
     remedy: str = ""  # what to do before this fastener can be ticked again
@@ -341,6 +356,7 @@ class OperationView(Struct, frozen=True):
     reopened: bool = False
     reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
+    asked: AskedFigure | None = None  # the time that has to be given before it can be started
     rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
     figures: tuple[FigureRow, ...] = ()  # its figures and where they come from
 

@@ -17,6 +17,7 @@ from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
+from benchflow.session.view.asked_figures import asked_time
 from benchflow.session.view.bench_view import (
     BenchView,
     MoveRow,
@@ -208,6 +209,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
         figures=tuple(figure_rows(state, step)),
+        asked=None if in_progress else asked_time(state, step),
     )
 
 

@@ -21,6 +21,7 @@ from benchflow.session.rules.joint_progress import (
     progress_text,
 )
 from benchflow.session.rules.measurements import from_stored
+from benchflow.session.rules.missing_figures import joint_figure_missing
 from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
 from benchflow.session.rules.stage_torques import figure_source, torque_missing
@@ -37,6 +38,7 @@ from benchflow.session.rules.wrench_range import range_text, scale_of_wrench, to
 from benchflow.session.rules.wrench_scale import WrenchScale
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
+from benchflow.session.view.asked_figures import asked_of_joint
 from benchflow.session.view.reading_text import reading_text
 
 
@@ -84,6 +86,7 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
         reread_stage=progress.stage_number if repeatable else 0,
         last_entry=_last_entry(progress),
         asked_stage=_asked_stage(progress),
+        asked=asked_of_joint(state, step, progress),
         remedied=None if held is None else held.tick.fastener,
         remedy="" if held is None else held.instruction,
         must_stop=held is not None and held.final,
@@ -105,6 +108,9 @@ def _asked_stage(progress: JointProgress) -> int:
 
 def _advice(state: State, step: Step, progress: JointProgress) -> str:
     """What to do about a stage without a torque, or a fastener that is out of its band; empty if there is neither."""
+    missing = joint_figure_missing(state, step, progress.joint)
+    if missing is not None:
+        return missing.message.rstrip(".")
     if isinstance(progress.current_stage, OpenStage) and not progress.out:
         return torque_missing(state, step, progress.stage_number, progress.current_stage).message.rstrip(".")
     if progress.out:

@@ -18,6 +18,7 @@ from benchflow.session.rules.value_results import WHOLE, calculated_results, rec
 from benchflow.session.rules.verdicts import judge_value, limit_in_force, limit_text, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
+from benchflow.session.view.asked_figures import asked_of_calculation, asked_of_reading
 from benchflow.session.view.further_limits import further_limit_rows
 from benchflow.session.view.gauge_positions import (
     calculation_gauge,
@@ -68,7 +69,8 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         attempt, subject = attempts.get(slot), record_subject(record, slot)
         own = limit_text(state, limit_in_force(state, step.id, record, slot), record.unit) if record.by_reading else ""
         if attempt is None:
-            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own, gauge=gauges.get(slot)))
+            asked = asked_of_reading(state, step, record, slot)
+            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own, gauge=gauges.get(slot), asked=asked))
         else:
             count = sum(each.claims is None for each in work.readings[record.name][slot])
             held, found = remedies.get(slot) or remedies.get(WHOLE), compared.get(slot)
@@ -136,7 +138,9 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
     if worked is None:
         first = lacks_round_before(state, ValueRef.parse(work.name))
         shown = "first round: nothing to compare with" if first else ""
-        return vw.CalculatedInput(work.name, title, work.formula, "", shown, limit, "", complete=first)
+        return vw.CalculatedInput(
+            work.name, title, work.formula, "", shown, limit, "", complete=first, asked=asked_of_calculation(work)
+        )
     verdict, found = worked.verdict, remedy_progress(state, step, work.name)
     return vw.CalculatedInput(
         name=work.name,
@@ -146,7 +150,8 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         shown="" if verdict.value is None else show_short(verdict.value),
         limit=limit if work.by_reading else verdict.limit,
         verdict=verdict.verdict,
-        complete=waived or verdict.verdict in ("ok", "none"),
+        complete=waived or (verdict.verdict in ("ok", "none") and asked_of_calculation(work) is None),
+        asked=asked_of_calculation(work),
         gauge=calculation_gauge(state, step, work),
         waived=waived,
         remedy=found[0].instruction if found else "",

@@ -113,11 +113,12 @@ class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
 
 
 class FigureRequest(ScreenRequest, frozen=True, tag="figure"):
-    """The form for the torque of a stage that is not printed."""
+    """Request for the form for a figure that the procedure asks for."""
 
-    joint: str
     title: str
-    stage: int
+    question: str
+    fields: dict[str, str | int | bool]
+    key: str
 
 
 class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):

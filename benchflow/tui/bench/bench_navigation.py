@@ -198,9 +198,9 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(WrenchRequest(), self.on_return)
 
     def action_figure(self) -> None:
-        joint = self.cursor.joint
-        assert joint is not None
-        self.bench_app.open(FigureRequest(joint.joint, joint.title, joint.asked_stage), self.on_return)
+        asked = self.cursor.asked_figure
+        assert asked is not None  # otherwise the key is hidden
+        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key), self.on_return)
 
     def action_fastener_failed(self) -> None:
         joint = self.cursor.joint

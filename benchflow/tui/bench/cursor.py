@@ -1,12 +1,13 @@
 """The cursor of the bench: the current task, its items, and the selected item."""
 
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import BenchView, CalculatedInput, CheckInput, TightenInput
+from benchflow.session.view.bench_view import AskedFigure, BenchView, CalculatedInput, CheckInput, TightenInput
 from benchflow.tui.draw.panel_parts import Turn
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     SlotInput,
     TickInput,
+    asked_figure,
     bench_inputs,
     can_start_by_entry,
     draft_key,
@@ -114,6 +115,14 @@ class BenchCursor:
         """The joint of the selected item, if it belongs to one."""
         given = None if self.item is None else input_of(self.item)
         return given if isinstance(given, TightenInput) else None
+
+    @property
+    def asked_figure(self) -> AskedFigure | None:
+        """The figure that has to be given next: that of the selected item, or a time before the operation starts."""
+        task = self.operation_task
+        if task is not None and task.view.asked is not None and not self.only_looking:
+            return task.view.asked
+        return asked_figure(self.item)
 
     @property
     def failed_fastener(self) -> int | None:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from msgspec import Struct
 
 from benchflow.session.view.bench_view import (
+    AskedFigure,
     CalculatedInput,
     CheckInput,
     ChoiceInput,
@@ -91,7 +92,7 @@ def can_start_by_entry(now: OperationView) -> bool:
 def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
     if joint.draw_down is not None and joint.draw_down.open:
         return [WholeInput(joint)]
-    if joint.asked_stage or joint.stopped:
+    if joint.asked is not None or joint.asked_stage or joint.stopped:
         return [WholeInput(joint)]
     if joint.next is not None:
         if not joint.tick_values:
@@ -103,6 +104,19 @@ def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
     return [WholeInput(joint)]
 
 
+def asked_figure(item: BenchInput | None) -> AskedFigure | None:
+    """Return the figure that has to be given before an item can be entered, ``None`` if there is none."""
+    match item:
+        case SlotInput(slot=slot):
+            return slot.asked
+        case WholeInput(input=CalculatedInput() | TightenInput() as given):
+            return given.asked
+        case TickInput(input=joint):
+            return joint.asked
+        case _:
+            return None
+
+
 def input_of(item: BenchInput) -> Input | None:
     """Return the input of the view that an item belongs to, ``None`` for the finish."""
     return None if isinstance(item, FinishInput) else item.input
@@ -111,6 +125,8 @@ def input_of(item: BenchInput) -> Input | None:
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
     """Return the field of an item, ``None`` if there is nothing to type."""
     match item:
+        case SlotInput(slot=slot) if slot.asked is not None:
+            return None
         case SlotInput(input=given, slot=slot) if slot.limit:  # the gauge of the value is that of another reading
             return FieldSpec(False, given.unit, slot.limit)
         case SlotInput(input=given):
@@ -150,7 +166,7 @@ def draft_key(item: BenchInput) -> str:
 
 
 def is_open(item: BenchInput) -> bool:
-    """True if the builder still has to enter the item. A calculated value is never open."""
+    """True if the builder still has to enter the item. A calculated value is open only if its limit has to be given."""
     match item:
         case FinishInput():
             return True
@@ -158,8 +174,10 @@ def is_open(item: BenchInput) -> bool:
             return not item.slot.shown
         case TickInput():
             return True
+        case WholeInput(input=CalculatedInput() as calculated):
+            return calculated.asked is not None
         case WholeInput():
-            return not item.input.complete and not isinstance(item.input, CalculatedInput)
+            return not item.input.complete
 
 
 def is_out_of_limit(item: BenchInput) -> bool:

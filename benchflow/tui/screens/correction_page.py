@@ -18,6 +18,7 @@ from benchflow.session.rules.joint_progress import joint_of
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.open_items import lot_title
 from benchflow.session.rules.stage_torques import tighten_in_force
+from benchflow.session.state.filled_figures import mark_of
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text
@@ -71,6 +72,11 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             if given is not None and given.seq == seq:
                 what = f"torque of stage {slot} of {name} (source: {given.source})"
                 yield LoggedEntry(seq, step_id, name, title, what, given.figure, "")
+            continue
+        if entry.kind == "filled":
+            filled = state.filled.get(mark_of(slot))
+            if filled is not None and filled.seq == seq:
+                yield LoggedEntry(seq, step_id, name, title, f"{name} (source: {filled.source})", filled.figure, "")
             continue
         if entry.kind == "check":
             number = next((number for number, answer in work.failed.items() if answer == seq), None)

@@ -57,30 +57,32 @@ class WrenchPage(FormPage, inherit_bindings=False):
 
 
 class FigurePage(FormPage, inherit_bindings=False):
-    """The form for the torque of a stage that is not printed. It proposes nothing."""
+    """The form for a figure that the procedure asks for, with its source. It proposes nothing."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
-    title_line = "Torque"
+    title_line = "Figure"
     form = "figure"
 
-    def __init__(self, client: SessionClient, joint: str, title: str, stage: int) -> None:
-        self.joint, self.joint_title, self.stage = joint, title, stage
+    def __init__(
+        self, client: SessionClient, title: str, question: str, intent_fields: dict[str, str | int | bool], key: str
+    ) -> None:
+        self.figure_title, self.question, self.intent_fields, self.key = title, question, intent_fields, key
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         return (
-            FormField("value", "Torque with its unit, or a limit", keep=False),
+            FormField("value", self.question, keep=False),
             FormField("from", "Source: document, edition, page", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
-        text = "The procedure does not print this torque. Take it from the source, not from memory."
-        lines = [EMPTY, styled(f"{self.joint_title}, stage {self.stage}", "title")]
+        text = "The procedure does not have this figure. Take it from the source, not from memory."
+        lines = [EMPTY, styled(self.figure_title, "title")]
         return [*lines, *(styled(part) for part in wrap(text, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
-        fields = {"value": values["value"], "from": values["from"]}
-        await self.send(f"Torque: {values['value']}.", "figure", joint=self.joint, stage=self.stage, **fields)
+        fields = {**self.intent_fields, self.key: values["value"], "from": values["from"]}
+        await self.send(f"Given: {values['value']}.", "figure", **fields)
 
 
 class LubricantPage(FormPage, inherit_bindings=False):

@@ -1,0 +1,75 @@
+"""Figures that the procedure asks for, given at the bench by keys. All data is invented."""
+
+from pathlib import Path
+
+from tests.driving.small_head import start_session
+from tests.tui.app_driver import drive_app
+
+TEXT = """\
+benchflow: 1
+id: asked
+title: Asked
+revision: "1"
+joints:
+  cover: {title: Cover, layout: ask, count: 2, lubricant: ask}
+sections:
+- title: All
+  operations:
+  - id: seal
+    title: Apply the sealant
+    check: [The bead is closed]
+  - id: close
+    title: Close the cover
+    time: {seal: ask}
+    record:
+      play: {ask: Measure the play, unit: mm, limit: ask}
+    work-out:
+      twice: {title: Twice the play, is: play * 2, unit: mm, limit: ask}
+    tighten: {joint: cover, stages: [{torque: ask}, {angle: ask}]}
+"""
+
+
+async def test_each_figure_is_asked_on_the_way_and_nothing_else_blocks(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, TEXT, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+
+        async def give(title: str, value: str) -> None:
+            assert "give the figure" in bench.text
+            await bench.press("enter")
+            assert title in bench.text
+            assert "The procedure does not have this figure" in bench.text
+            await bench.type(f"{value}\n")
+            await bench.type("manual p. 3\n")
+            assert bench.last_of("figure-given")["figure"] == value
+
+        await give("Time from “Apply the sealant” to “Close the cover”", "at most 2 h")
+        await bench.press("enter")  # the check starts and finishes it
+        await bench.press("enter")  # start
+        assert bench.last["kind"] == "started"
+        await give("Measure the play: limit", "0.05 .. 0.20 mm")
+        assert "0.05 .. 0.20 mm" in bench.text
+        await bench.type("0.10\n")
+        assert bench.kinds[-1] in ("recorded", "calculated")
+        await give("Twice the play: limit", "at most 1 mm")
+        await give("Cover", "1 2")
+        await give("Cover", "engine oil")
+        await give("Cover, stage 1", "10 N·m")
+        await bench.press("enter")
+        await bench.press("enter")
+        await give("Cover, stage 2", "90°")
+        await bench.press("enter")
+        await bench.press("enter")
+        kinds = [event["kind"] for event in bench.events]
+        assert kinds.count("figure-given") == 7
+        assert kinds.count("ticked") == 4
+        assert kinds[-1] == "finished"
+
+
+async def test_figure_can_be_corrected_and_is_judged_again(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, TEXT, options={}, start={})
+    driver.send({"intent": "figure", "operation": "close", "since": "seal", "value": "at most 2 h", "from": "m"})
+    driver.send({"intent": "figure", "name": "play", "value": "0.05 .. 0.20 mm", "from": "manual p. 3"})
+    driver.do("start", operation="seal")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("c")
+        assert "limit of play (source: manual p. 3)" in bench.text

@@ -7,7 +7,11 @@ import pytest
 from benchflow.commands.check import check_file
 from benchflow.procedure.figures_to_fill import figures_to_fill
 from benchflow.procedure.reader import read as read_text
+from benchflow.review.audit.audited_log import with_audit
 from benchflow.review.log.loaded_log import load_log
+from benchflow.review.log.replay import Replay
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.line_format import read
 from tests.driving.script import Json, Script, intent, open_intent, procedure_with
@@ -107,6 +111,18 @@ def test_audit_agrees_with_given_and_corrected_figures(tmp_path: Path) -> None:
     script.do_all(intent("correct", event=seq(script), value="0.08 .. 0.15 mm", reason="misread"))
     script.do_all(intent("finish", operation="m"))
     script.audited()
+
+
+def test_review_and_replay_read_the_log_from_the_procedure_as_written(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.10 mm"), intent("finish", operation="m"))
+    log = with_audit(load_log(script.path, read_procedure))
+    assert log.audit is not None
+    assert log.audit.ok
+    replay = Replay(log)
+    assert (replay.state(1).filled, replay.state(replay.last).done.keys()) == ({}, {"m"})
+    sheet = build_sheet_markdown(build_sheet(log))
+    assert "0.05 .. 0.15 mm (source: manual p. 4-21)" in sheet
 
 
 def test_calculated_value_waits_for_its_limit(tmp_path: Path) -> None:

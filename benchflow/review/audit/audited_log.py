@@ -14,7 +14,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 def with_audit(log: LoadedLog) -> LoadedLog:
     """The log with its audit. If the audit fails, the first warning says so."""
     try:
-        report = audit_log(log.lines, lambda _: log.procedure)
+        report = audit_log(log.lines, lambda _: log.written_procedure)
     except BenchflowError:  # a newer version wrote the log; another warning says so
         return log
     warnings = log.warnings if report.ok else (audit_warning(report, log.path), *log.warnings)

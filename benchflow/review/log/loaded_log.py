@@ -129,7 +129,13 @@ class LoadedLog(Struct, frozen=True, dict=True):
 
     @property
     def procedure(self) -> Procedure:
+        """The procedure with the figures that were given at the bench."""
         return self.state.plan.procedure
+
+    @property
+    def written_procedure(self) -> Procedure:
+        """The procedure as the author wrote it, from which the log is read again from its first line."""
+        return self.state.as_written or self.procedure
 
     @property
     def format(self) -> int:

@@ -50,7 +50,7 @@ class Replay:
     def __init__(self, log: LoadedLog) -> None:
         self._lines = log.lines
         self._titles = LogTitles(log.plan)
-        procedure = log.procedure
+        procedure = log.written_procedure
         self._begin: Callable[[], State] = lambda: begin(self._lines[0], procedure)
         self._kept: dict[int, State] = {}
         self._steps: dict[StepSize, list[int]] = {}

@@ -9,6 +9,7 @@ from benchflow.ordering.pictures.order_sheet import OperationTurn, OrderSheet
 from benchflow.procedure.figure_sources import source_of
 from benchflow.procedure.model import (
     NO_SIDES,
+    AskedLimit,
     Bound,
     CalculatedValue,
     CheckPoint,
@@ -70,6 +71,10 @@ class JointBlank(Struct, frozen=True):
     sides: JointSides = NO_SIDES
 
 
+_TO_WRITE = "____________ source: ________________________"
+"""What is printed instead of a figure that is still to be filled in."""
+
+
 def number_ranges(numbers: Iterable[int]) -> str:
     """Ascending numbers as ranges: ``2, 4–7``."""
     found: list[list[int]] = []
@@ -96,7 +101,11 @@ def recorded_blank(names: "TitlesAndTurns", record: RecordedValue) -> Blank:
     for slot, one in by_reading or [("", record)]:
         label = f"{slot}: " if slot else ""
         limits += [f"{label}{_limit_text(one.bound)}{source}"] if one.bound else []
-        limits += [f"{label}used parts: {one.used.text}{source}"] if one.used and one.used_by_option is None else []
+        limits += (
+            [f"{label}used parts: {_limit_text(one.used).removeprefix('limit ')}{source}"]
+            if one.used and one.used_by_option is None
+            else []
+        )
     further = [
         f"{f'{limit.title}: ' if limit.title else ''}{_further_text(limit)}"
         f"{words_of_source(source_of(names.procedure, limit.source, record.source))}"
@@ -119,7 +128,7 @@ def recorded_blank(names: "TitlesAndTurns", record: RecordedValue) -> Blank:
 
 def _further_text(limit: FurtherLimit) -> str:
     figure = "" if limit.judge == "all" else f"{limit.judge} of the readings, "
-    return f"{figure}limit {limit.bound.text}"
+    return f"{figure}{_limit_text(limit.bound)}"
 
 
 def _tools_of(names: "TitlesAndTurns", record: RecordedValue) -> str:
@@ -139,7 +148,7 @@ def _judging_notes(record: RecordedValue) -> Iterator[str]:
 
 
 def calculated_blank(names: "TitlesAndTurns", work_out: CalculatedValue) -> Blank:
-    limit = written_limit(work_out)
+    limit = _TO_WRITE if isinstance(work_out.bound, AskedLimit) else written_limit(work_out)
     return Blank(
         ask=work_out.title or work_out.name,
         slots=("",),
@@ -151,7 +160,14 @@ def calculated_blank(names: "TitlesAndTurns", work_out: CalculatedValue) -> Blan
 
 
 def _limit_text(bound: Bound | None) -> str:
-    return f"limit {bound.text}" if bound else ""
+    return f"limit {_TO_WRITE if isinstance(bound, AskedLimit) else bound.text}" if bound else ""
+
+
+def _asked_lines(joint: Joint) -> Iterator[str]:
+    """A line to write each figure of a joint on that is still to be filled in."""
+    for key in joint.asked:
+        what = "tightening order (the numbers drawn here are none)" if key == "layout" else key
+        yield f"{what}: {_TO_WRITE}"
 
 
 def _remedy_lines(names: "TitlesAndTurns", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
@@ -197,6 +213,7 @@ def _stage_remedy_lines(names: "TitlesAndTurns", tighten: Tighten) -> Iterator[s
 def joint_blank(procedure: Procedure, names: "TitlesAndTurns", tighten: Tighten) -> JointBlank:
     joint = procedure.joints_by_id[tighten.joint]
     about = [
+        *_asked_lines(joint),
         joint.thread,
         "left-hand thread" if joint.left_hand else "",
         f"class {joint.grade}" if joint.grade else "",
@@ -227,7 +244,7 @@ def _stage_boxes(procedure: Procedure, joint: Joint, tighten: Tighten) -> Iterat
     for number, stage in enumerate(tighten.stages, 1):
         members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
         asked = isinstance(stage, OpenStage) and not stage.formula
-        text = f"{stage.text}: ____________ source: ________________________" if asked else stage.text
+        text = f"{stage.text}: {_TO_WRITE}" if asked else stage.text
         only = f" ({stage.only} only)" if stage.only else ""
         yield StageBoxes(f"{text}{only}{stage_words(procedure, tighten, number)}", tuple(members))
 

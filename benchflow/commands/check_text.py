@@ -67,4 +67,5 @@ def summary(report: dict[str, Any], proof: "Proof | None") -> str:
     asked = sum(finding["code"] == TO_FILL for finding in report["findings"])
     if asked:
         found += f", {asked} figure{'s' if asked > 1 else ''} to be filled in"
-    return f"{found}. Every allowed order was explored ({explored['configurations']} configurations)."
+    plural = "" if explored["configurations"] == 1 else "s"
+    return f"{found}. Every allowed order was explored ({explored['configurations']} configuration{plural})."

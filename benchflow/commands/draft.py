@@ -69,6 +69,10 @@ def _write(text: str, output: Path, *, force: bool) -> None:
         raise BenchflowError(f"{output} cannot be written: {error.strerror or error}. Choose another file.") from error
 
 
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:
     """Say on standard error what was drafted, what was kept as words, and what to do next."""
     from benchflow.procedure.figures_to_fill import figures_to_fill
@@ -86,10 +90,19 @@ def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) 
             print_warning(f"the draft has a mistake: {problem}")
     asked = 0 if result.procedure is None else len(figures_to_fill(result.procedure))
     refused = sum(kept.refused for kept in book.kept)
-    kept_words = f", {len(book.kept)} kept as words ({refused} figures not read)" if book.kept else ""
+    counts = [
+        _count(len(book.operations), "operation"),
+        _count(sum(len(each.get("record", ())) for each in book.operations), "value"),
+        _count(len(book.joints), "joint"),
+        f"{_count(asked, 'figure')} to be filled in",
+    ]
+    if book.kept:
+        counts.append(f"{len(book.kept)} kept as words ({_count(refused, 'figure')} not read)")
+    if book.left_in_words:
+        counts.append(f"{_count(book.left_in_words, 'figure')} in the words of steps not taken")
     name = "standard output" if output == Path("-") else display_path(output)
     show = print_warning if output == Path("-") else print_line
-    show(f"{name}: {len(book.operations)} operations, {asked} figures to be filled in{kept_words}.")
+    show(f"{name}: {', '.join(counts)}.")
     if output != Path("-"):
         show(f"Next: benchflow check {name}")
     return PROBLEM_FOUND if refused or result.procedure is None else SUCCESS

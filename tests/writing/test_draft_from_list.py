@@ -10,6 +10,7 @@ from benchflow.procedure.model import Fixed, Procedure, TorqueStage
 from benchflow.procedure.reader import read
 from benchflow.writing.drafts.cell_figures import Refused, limit_in, limit_of_ends, stages_in
 from benchflow.writing.drafts.draft_source import DraftSource, read_source
+from benchflow.writing.drafts.step_figures import figures_in_step
 
 
 def drafted(folder: Path, content: str | bytes, name: str = "list.csv") -> DraftSource:
@@ -245,3 +246,51 @@ def test_columns_of_the_two_ends_make_a_limit() -> None:
     assert limit_of_ends("0.1", "0.2", "mm") == ("0.1 .. 0.2 mm", "mm")
     assert limit_of_ends("", "0.2 mm", "") == ("at most 0.2 mm", "mm")
     assert isinstance(limit_of_ends("1 mm", "0.2 in", ""), Refused)
+
+
+# --- figures in the words of a step ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "stages", "count"),
+    [
+        ("Tighten the 8 screws crosswise: 12 N·m, then 28 N·m (21 ft-lb).", ("12 N·m", "28 N·m (21 ft-lb)"), 8),
+        ("Torque the six bolts to 25 Nm and 90°", ("25 Nm", "+90°"), 6),
+        ("Fit the relief valve with a new washer: 45 N·m. Spring length 41 mm.", ("45 N·m",), 0),
+        ("Tighten the plug", (), 0),
+        ("Turn by hand. Turning torque at most 1.5 N·m. Above: tighten again.", (), 0),
+        ("Tighten until the turning torque is 2 N·m", (), 0),
+        ("Tighten to at most 20 N·m", (), 0),
+        ("Check the breakaway torque: 12 N·m", (), 0),
+        ("Tighten the plug to 12,5 Nm", (), 0),
+    ],
+)
+def test_torque_in_words_is_taken_only_where_it_is_tightened_to(text: str, stages: tuple[str, ...], count: int) -> None:
+    found = figures_in_step(text)
+    assert (found.stages, found.count) == (stages, count)
+
+
+@pytest.mark.parametrize(
+    ("text", "limits"),
+    [
+        ("Measure the depth: 32.05 to 32.08 mm. Measure the width: 31.98 to 32.00 mm.",
+         [("depth", "32.05 .. 32.08 mm"), ("width", "31.98 .. 32.00 mm")]),
+        ("Turn by hand. Turning torque at most 1.5 N·m.", [("Turning torque", "at most 1.5 N·m")]),
+        ("Fit the cover within 8 minutes", []),
+        ("Cure the sealant 12 h", []),
+        ("The gap is 0.2 mm", []),
+    ],
+)  # fmt: skip
+def test_limit_in_words_needs_two_ends_or_a_side(text: str, limits: list[tuple[str, str]]) -> None:
+    assert [(each.name, each.limit) for each in figures_in_step(text).limits] == limits
+
+
+def test_figures_in_words_that_are_not_taken_are_named(tmp_path: Path) -> None:
+    text = "1. Press the seal in, flush to 0.2 mm\n"
+    text += "2. Fit the cover within 8 minutes (flammable: no flames, no sparks, no smoking here)\n"
+    found = drafted(tmp_path, text, "list.md")
+    assert "# Figures in the words, not taken: 0.2 mm" in found.book.text()
+    assert "# Figures in the words, not taken: 8 minutes" in found.book.text()
+    assert found.book.left_in_words == 2
+    for title in titles(found):
+        assert title.count("(") == title.count(")")

@@ -17,15 +17,6 @@ _AT_MOST = re.compile(r"\s*(?:max(?:imum|\.)?|up to|not more than|no more than|�
 _AT_LEAST = re.compile(r"\s*(?:min(?:imum|\.)?|not less than|no less than|≥|>=)\s*:?\s*(?=[\d.])", re.IGNORECASE)
 _TRAILING = re.compile(rf"\s*({_NUMBER}\s*\D+?)\s*(max|min)\.?\s*", re.IGNORECASE)
 _FORMULA = re.compile(r"=\s*[-+(A-Za-z$].*|#(?:REF!|VALUE!|DIV/0!|N/A|NAME\?|NUM!|NULL!|#+)", re.DOTALL)
-_TORQUE_IN_TEXT = re.compile(
-    r"\d[\d.,]*(?:\s*(?:-|–|\.\.|to)\s*\d[\d.,]*)?\s*(?:N·m|N\.m|Nm|N m|ft[-· ]?lbs?|"
-    r"lbs?[-· ]?ft|in[-· ]?lbs?|lbs?[-· ]?in|kgf?[·-]?m)\b"
-    r"(?:\s*(?:\+|,?\s*then|and|plus)\s*\+?\d[\d.,]*\s*(?:°|deg(?:rees)?\b))*",
-    re.IGNORECASE,
-)
-_LIMIT_IN_TEXT = re.compile(
-    r"(?:[:(=]|\blimit\b|\bwithin\b|\bis\b)\s*([^:()=]*\d[^:()=]*?)\s*\)?\s*\.?$", re.IGNORECASE
-)
 
 
 class Refused(Struct, frozen=True):
@@ -111,25 +102,6 @@ def normal_limit(text: str) -> str:
     plain = _AT_LEAST.sub("at least ", plain, count=1) if _AT_LEAST.match(plain) else plain
     plain = re.sub(r"^<\s*(?=[\d.])", "below ", plain)
     return re.sub(r"^>\s*(?=[\d.])", "above ", plain)
-
-
-def torque_in_text(text: str) -> str:
-    """The torque that a step in words names, if it says that something is tightened; "" if there is none."""
-    if not re.search(r"\b(?:tighten|torque|nip up)", text, re.I):
-        return ""
-    found = _TORQUE_IN_TEXT.findall(text)
-    return found[0] if len(found) == 1 else ""
-
-
-def limit_in_text(text: str) -> str:
-    """The limit at the end of a step in words that measures something; "" if there is none."""
-    if not re.search(r"\b(?:measure|check|record|gap|play|float|clearance|run-?out|lash|end play)\b", text, re.I):
-        return ""
-    found = _LIMIT_IN_TEXT.search(text)
-    if found is None:
-        return ""
-    limit = limit_in(found[1], "")
-    return "" if isinstance(limit, Refused) else found[1]
 
 
 def _with_unit(text: str, unit: str) -> str:

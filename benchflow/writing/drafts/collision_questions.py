@@ -9,7 +9,7 @@ from msgspec import Struct
 from benchflow.writing.drafts.draft_book import DraftBook, plain_text
 from benchflow.writing.drafts.part_words import is_moving
 
-MOST_QUESTIONS = 8
+MOST_QUESTIONS = 6
 """The most pairs of parts that are asked about."""
 
 Ask = Callable[[str, str], str]
@@ -31,7 +31,8 @@ def moving_parts(titles: Sequence[str]) -> list[str]:
     found: dict[str, None] = {}
     for title in titles:
         plain = re.sub(r"\s+", " ", plain_text(title)).strip().lower()
-        if plain and is_moving(plain):
+        singular = re.sub(r"(?<!s)s$", "", plain)
+        if plain and is_moving(plain) and singular not in {re.sub(r"(?<!s)s$", "", each) for each in found}:
             found[plain] = None
     return list(found)
 

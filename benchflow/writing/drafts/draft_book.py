@@ -60,6 +60,7 @@ class DraftBook:
         self.follow_up: list[Any] = []
         self.questions: list[str] = []
         self.kept: list[KeptText] = []
+        self.left_in_words = 0  # figures in the words of steps that were not taken
         self._taken: set[tuple[str, str]] = set()
 
     def name(self, text: str, kind: str = "operation", *, default: str = "step") -> str:

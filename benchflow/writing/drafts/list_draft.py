@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.quantity import QuantityError, dimension_of, unit_symbol
 from benchflow.session.teardown.fastener_text import read_fasteners
@@ -11,16 +12,15 @@ from benchflow.writing.drafts.cell_figures import (
     Refused,
     is_formula,
     limit_in,
-    limit_in_text,
     limit_of_ends,
     stages_in,
     time_in,
-    torque_in_text,
 )
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList
 from benchflow.writing.drafts.part_words import is_seal, is_used_once
+from benchflow.writing.drafts.step_figures import StepFigures, figures_in_step, without_figures
 
 _LONGEST_TITLE = 90
 _SIGNALS = re.compile(r"(danger|warning|caution|notice)\b\s*[:!-]*\s*", re.IGNORECASE)
@@ -69,6 +69,7 @@ class _ListDraft:
         self.book.top["documents"] = {"list": {"title": f"The list {plain_text(source)}"}}
         self.book.top["source"] = "list"
         self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
+        self._thread_in_words = ""
         self.section: DraftSection | None = None
         self.section_title = ""
         self.previous: _Previous | None = None
@@ -140,9 +141,8 @@ class _ListDraft:
         first = re.sub(r"^\s*(?:step\s*)?\d{1,3}\s*[.):]\s+", "", first, flags=re.IGNORECASE)
         title = plain_text(first) or "Step"
         if len(title) <= _LONGEST_TITLE:
-            return sentence_case(title), plain_lines(rest)
-        cut = re.match(rf"(.{{20,{_LONGEST_TITLE}}}?)[.;:](?:\s|$)|(.{{20,{_LONGEST_TITLE}}})\s", title)
-        short = (cut[1] or cut[2] if cut else title[:_LONGEST_TITLE]).rstrip(" ,")
+            return sentence_case(title.removesuffix(".")), plain_lines(rest)
+        short = _cut(title)
         return sentence_case(short), plain_lines(text)
 
     # --- one row --------------------------------------------------------------------------------------
@@ -154,17 +154,40 @@ class _ListDraft:
             )
             if name in ("torque", "limit"):
                 cells[name] = Cell("", row.place)
-        step = cells.get("step")
-        if step is not None and "torque" not in cells and (torque := torque_in_text(step.text)):
-            cells["torque"] = Cell(torque, step.place)
-        if step is not None and "limit" not in cells and "torque" not in cells and (limit := limit_in_text(step.text)):
-            cells["limit"] = Cell(limit, step.place)
+        words = self._figures_in_words(at, cells, row)
         if "torque" in cells or "angle" in cells:
             self._tighten(at, cells)
         if {"limit", "low", "high", "value"} & cells.keys():
             self._record(at, cells)
+        for measured in words.limits:
+            name = self.book.name(measured.name, "value", default="value")
+            record = {"ask": plain_text(sentence_case(measured.name)), "unit": measured.unit, "limit": measured.limit}
+            at.operation.setdefault("record", {})[name] = record
         self._kit(at, cells)
         self._words(at, cells, row)
+
+    def _figures_in_words(self, at: _Previous, cells: dict[str, Cell], row: ListRow) -> StepFigures:
+        """The figures in the text of a step and its details. Those that were not taken are named in a comment."""
+        step = cells.get("step")
+        if step is None:
+            return StepFigures()
+        found = figures_in_step("\n".join((step.text, *(each.text for each in row.details))))
+        if {"torque", "angle"} & cells.keys():
+            found = replace(found, stages=(), refused="")
+        if found.stages:
+            cells["torque"] = Cell(" + ".join(found.stages), step.place)
+            if found.count and "fasteners" not in cells and "quantity" not in cells:
+                cells["quantity"] = Cell(str(found.count), step.place)
+        if found.refused:
+            at.comments.append(self._keep(step, found.refused, refused=True))
+            at.operation["tighten"] = {"joint": self._joint(at, {}), "stages": [{"torque": ASK}]}
+        if {"limit", "low", "high"} & cells.keys():
+            found = replace(found, limits=())
+        if found.left:
+            at.comments.append(f"Figures in the words, not taken: {', '.join(found.left)}")
+            self.book.left_in_words += len(found.left)
+        self._thread_in_words = found.thread
+        return found
 
     def _keep(self, cell: Cell, why: str, *, refused: bool = False) -> str:
         return f"{self.book.keep(cell.place, cell.text, why, refused=refused)} ({why})"
@@ -199,7 +222,7 @@ class _ListDraft:
 
     def _joint(self, at: _Previous, cells: dict[str, Cell]) -> str:
         title = without_figures(plain_text(at.title))
-        joint: dict[str, Any] = {"title": title, "thread": ASK}
+        joint: dict[str, Any] = {"title": title, "thread": self._thread_in_words or ASK}
         count = 0
         fasteners = cells.pop("fasteners", None)
         if fasteners is not None:
@@ -387,10 +410,16 @@ def _unit(cells: dict[str, Cell], kind: str) -> str:
     return symbol if not kind or dimension_of(symbol) == kind else ""
 
 
-def without_figures(title: str) -> str:
-    """A title without the figure at its end, for names: ``Tighten the plug to 12 N·m`` is ``Tighten the plug``."""
-    plain = re.sub(r"\s*(?:\bto|\bat|[:(,=]|\bis\b|\bwithin\b)?\s*[-+(≤<>≥±]?\s*\d.*$", "", title).strip(" :,(")
-    return plain if len(plain) > 3 else title
+def _cut(title: str) -> str:
+    """The first sentence or clause of a long title, never ending within brackets."""
+    ends = [found.start() for found in re.finditer(r"[.;:](?=\s)|[.;:]$", title[: _LONGEST_TITLE + 1])]
+    for end in ends:
+        if end >= 12 and title[:end].count("(") == title[:end].count(")"):
+            return title[:end].strip()
+    short = title[:_LONGEST_TITLE].rpartition(" ")[0] or title[:_LONGEST_TITLE]
+    if short.count("(") > short.count(")"):
+        short = short.rpartition("(")[0]
+    return short.rstrip(" ,(") or title[:_LONGEST_TITLE]
 
 
 def plain_lines(text: str) -> str:

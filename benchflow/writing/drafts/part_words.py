@@ -69,5 +69,5 @@ def has_spring(text: str) -> bool:
 
 
 def moving_words(text: str) -> list[str]:
-    """The words of a text that name something that turns or slides, each once: ``crankshaft``, ``belt``."""
-    return list(dict.fromkeys(found.lower() for found in _MOVING.findall(text)))
+    """The words of a text that name something that turns or slides, each once: ``gear``, ``belt``."""
+    return list(dict.fromkeys(re.sub(r"(?<!s)s$", "", found.lower()) for found in _MOVING.findall(text)))

@@ -1,0 +1,157 @@
+"""Finds the figures in a step that is written in words. Only what has one meaning is taken; the rest is named.
+
+A torque is a stage only where the words say that something is tightened to it. A turning, breakaway or drag torque, and
+a torque with `at most` or `at least`, is a value to record.
+"""
+
+import re
+
+from msgspec import Struct
+
+from benchflow.writing.drafts.cell_figures import Refused, limit_in, stages_in
+
+_N = r"\d*\.?\d+"
+_TORQUE_UNIT = r"(?:N·m|N\.m|N m|Nm|ft[-·. ]?lbf?s?|lbf?[-·. ]?ft|in[-·. ]?lbf?s?|lbf?[-·. ]?in|kgf?[·-]?m)"
+_TORQUE = rf"\d[\d.,]*(?:\s*(?:-|–|\.\.|to)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b(?:\s*\([^()]*\d[^()]*\))?"
+_ANGLE = r"\d[\d.,]*\s*(?:°(?!\s*[CF])|deg(?:rees)?\b)"
+_STAGES = re.compile(
+    rf"{_TORQUE}(?:\s*(?:\+|,?\s*(?:and\s+)?then|,|and|plus)\s*(?:again\s+|by\s+|to\s+|a further\s+|\+)*"
+    rf"(?:{_TORQUE}|{_ANGLE}))*",
+    re.IGNORECASE,
+)
+_TIGHTENS = re.compile(r"\s*(?:re-?)?(?:tighten|torque|nip|screw|bolt|fit|install|refit|secure)\b", re.IGNORECASE)
+_SURELY_TIGHTENS = re.compile(r"\s*(?:re-?)?(?:tighten|torque)\b", re.IGNORECASE)
+_RESISTANCE = re.compile(r"\b(?:turning|rotating|rotational|breakaway|drag|starting|running|preload|friction)\b", re.I)
+_ENDS = re.compile(
+    r"(?:at most|at least|max\.?|maximum|min\.?|minimum|not more than|not less than|no more than|up to|below|above|"
+    r"under|over|less than|more than|from|[<>≤≥])\s*:?\s*$",
+    re.IGNORECASE,
+)
+_UNIT = (
+    rf"(?:{_TORQUE_UNIT}|mm²/s|mm|µm|thou|inch(?:es)?|in|bar|kPa|psi|°C|°F|°|deg|µin|cm|minutes?|min|hours?|h|seconds?|s|"
+    r"days?|ml|l|kg|g|%|V|A)"
+)
+_SIDES = r"(?:at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
+_QUANTITY = re.compile(
+    rf"(?:{_SIDES}\s*)?(?<![\w.,/])\d[\d.,]*(?:\s*(?:to|-|–|±|\.\.\.?)\s*\d[\d.,]*)?\s*{_UNIT}(?![\w/])"
+    r"(?:\s*\([^()]*\d[^()]*\))?",
+    re.IGNORECASE,
+)
+_MEASURED = re.compile(
+    r"\b(?:clearance|depth|width|gap|play|float|length|diameter|height|flatness|run-?out|lash|backlash|thickness|"
+    r"protrusion|step|torque|temperature|pressure|stretch|preload|drop|level|deflection|distance|crown|taper)\b",
+    re.IGNORECASE,
+)
+_TIMES = re.compile(r"(?:minutes?|min|hours?|h|seconds?|s|days?)\s*$", re.IGNORECASE)
+_COUNT = re.compile(
+    r"(?<![\w.,-])(\d{1,3}|two|three|four|five|six|eight|ten|twelve)\s+(?:[a-z-]+\s+)?(?:screws|bolts|nuts|studs|capscrews)\b",
+    re.I,
+)
+_COUNT_WORDS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "eight": 8, "ten": 10, "twelve": 12}
+_THREAD = re.compile(r"(?<!\w)M\d{1,2}(?:\.\d)?\s?[x×]\s?\d(?:\.\d+)?(?![\w.])")
+
+
+_FIGURE_AT_END = re.compile(
+    rf"\s*(?:\b(?:to|at|is|within|of)\b|[:(,=])?\s*(?:{_QUANTITY.pattern}).*$", re.IGNORECASE | re.DOTALL
+)
+
+
+def without_figures(title: str) -> str:
+    """A title without the figures at its end: ``Tighten the 8 screws: 12 N·m`` is ``Tighten the 8 screws``."""
+    plain = _FIGURE_AT_END.sub("", title).strip(" :,(.")
+    return plain if len(plain) > 3 else title.strip(" .")
+
+
+class MeasuredFigure(Struct, frozen=True):
+    """A limit in the words of a step: what is measured, the limit, its unit."""
+
+    name: str
+    limit: str
+    unit: str
+
+
+class StepFigures(Struct, frozen=True):
+    """The figures in the words of a step. ``left`` were not taken. ``refused`` is why a torque could not be read."""
+
+    stages: tuple[str, ...] = ()
+    count: int = 0
+    thread: str = ""
+    limits: tuple[MeasuredFigure, ...] = ()
+    left: tuple[str, ...] = ()
+    refused: str = ""
+
+
+def figures_in_step(text: str) -> StepFigures:
+    """The figures in the words of one step."""
+    taken: list[tuple[int, int]] = []
+    stages: tuple[str, ...] = ()
+    count, thread, refused = 0, "", ""
+    limits: list[MeasuredFigure] = []
+    for start, end in _sentences(text):
+        sentence = text[start:end]
+        found = None if stages else _stages_of(sentence)
+        if found is not None:
+            read = stages_in(re.sub(r"\band\b", "+", re.sub(r"\bthen\b", "+", found[0])), "")
+            if isinstance(read, Refused):
+                refused = read.why
+            else:
+                stages = tuple(read)
+                taken.append((start + found[1], start + found[1] + len(found[0])))
+                count, thread = _fasteners(sentence)
+            continue
+        for measured, begins, ends in _limits_of(sentence):
+            limits.append(measured)
+            taken.append((start + begins, start + ends))
+    left = [
+        found[0].strip()
+        for found in _QUANTITY.finditer(text)
+        if not any(begins < found.end() and found.start() < ends for begins, ends in taken)
+    ]
+    return StepFigures(stages, count, thread, tuple(limits), tuple(dict.fromkeys(left)), refused)
+
+
+def _sentences(text: str) -> list[tuple[int, int]]:
+    """The sentences of a text by their places: a full stop within a figure ends none."""
+    cuts = [found.end() for found in re.finditer(r"[.;!?](?=\s)|\n", text)]
+    starts = [0, *cuts]
+    return [(begin, end) for begin, end in zip(starts, [*cuts, len(text)], strict=True) if text[begin:end].strip()]
+
+
+def _stages_of(sentence: str) -> tuple[str, int] | None:
+    """The stages that a sentence names, and where; ``None`` unless it says that something is tightened to them."""
+    if not _TIGHTENS.match(sentence) or _RESISTANCE.search(sentence):
+        return None
+    found = list(_STAGES.finditer(sentence))
+    if len(found) != 1 or _ENDS.search(sentence[: found[0].start()]):
+        return None
+    before = sentence[: found[0].start()].rstrip()
+    if not _SURELY_TIGHTENS.match(sentence) and not before.endswith((":", " to", "(", ",")):
+        return None
+    return found[0][0], found[0].start()
+
+
+def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
+    """The limits in a sentence that names what is measured; a time is none."""
+    found = []
+    begin = 0
+    for each in _QUANTITY.finditer(sentence):
+        before = sentence[begin : each.start()]
+        begin = each.end()
+        if _TIMES.search(each[0]) or not _MEASURED.search(before):
+            continue
+        has_ends = re.match(rf"\s*{_SIDES}", each[0], re.I) or re.search(r"\d\s*(?:to|-|–|±|\.\.)\s*\d", each[0])
+        limit = limit_in(each[0].strip(), "") if has_ends else None
+        if limit is None or isinstance(limit, Refused):
+            continue
+        name = re.sub(r"^\W*(?:measure|check|read|record|and|the)\b\s*(?:the\s+)?", "", before.strip(), flags=re.I)
+        name = re.split(r"[=,]", name)[0].strip(" :,(.")
+        if name:
+            found.append((MeasuredFigure(name[:80], *limit), each.start(), each.end()))
+    return found
+
+
+def _fasteners(sentence: str) -> tuple[int, str]:
+    """The number of fasteners and their thread, as far as the words say them."""
+    count, thread = _COUNT.search(sentence), _THREAD.search(sentence)
+    number = 0 if count is None else _COUNT_WORDS.get(count[1].lower()) or int(count[1])
+    return number, "" if thread is None else thread[0].replace(" ", "").replace("×", "x")

@@ -10,7 +10,7 @@ from benchflow.procedure.model import Fixed, Procedure, TorqueStage
 from benchflow.procedure.reader import read
 from benchflow.writing.drafts.cell_figures import Refused, limit_in, limit_of_ends, stages_in
 from benchflow.writing.drafts.draft_source import DraftSource, read_source
-from benchflow.writing.drafts.step_figures import figures_in_step
+from benchflow.writing.drafts.figures_in_words import figures_in_step
 
 
 def drafted(folder: Path, content: str | bytes, name: str = "list.csv") -> DraftSource:

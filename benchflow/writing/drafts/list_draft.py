@@ -18,9 +18,9 @@ from benchflow.writing.drafts.cell_figures import (
 )
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
+from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, without_figures
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList
 from benchflow.writing.drafts.part_words import is_seal, is_used_once
-from benchflow.writing.drafts.step_figures import StepFigures, figures_in_step, without_figures
 
 _LONGEST_TITLE = 90
 _SIGNALS = re.compile(r"(danger|warning|caution|notice)\b\s*[:!-]*\s*", re.IGNORECASE)

@@ -14,9 +14,10 @@ FROM_MAPPINGS = ("options", "state", "moves", "kit", "instruments", "joints", "f
 def content(procedure: Procedure) -> dict[str, Any]:
     """All fields of a procedure without lines and columns. What has no order in the file has none here.
 
-    The rules of `interference` hold all at once, so they are compared as a set.
+    The rules of `interference` hold all at once, so they are a set here. The sources of the figures are left out.
     """
     found: dict[str, Any] = _plain(procedure)
+    del found["documents"], found["source"]
     for name in FROM_MAPPINGS:
         found[name] = {each.get("id") or each["name"]: each for each in found[name]}
     found["interference"] = sorted(found["interference"], key=repr)

@@ -12,12 +12,14 @@ from typing import Any
 import msgspec
 import pytest
 
+from benchflow.cli import main
 from benchflow.commands.check import check_file
 from benchflow.procedure.blocks.block_file import Block
 from benchflow.procedure.blocks.block_folder import BlockFolder
 from benchflow.procedure.blocks.block_library import BlockLibrary
 from benchflow.procedure.compiled_cache import Loaded, load
 from benchflow.procedure.model import Procedure
+from benchflow.procedure.procedure_figures import figures_of
 from tests.procedure.procedure_content import content, differences
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
@@ -134,8 +136,34 @@ def _parameter_text(text: str, parameter: str) -> str:
 
 
 @every_block
-def test_every_parameter_without_default_has_a_sample(name: str) -> None:
+def test_block_is_sound_when_it_is_written_out_with_its_samples(name: str) -> None:
     assert [each.name for each in block(name).takes.values() if each.default is None and each.sample is None] == []
+    report = check_file(BLOCKS / f"{name}.yaml", None)
+    assert report["findings"] == []
+    assert report["ok"]
+
+
+def test_every_shipped_block_has_a_page_in_the_guide(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["guide", "--blocks"])
+    assert ended.value.code == 0
+    guide = capsys.readouterr().out
+    for name in LIBRARY.ids:
+        written = block(name).written
+        assert written is not None
+        assert f"## {written.title} (`{name}`)\n\n{written.about.strip()}\n" in guide
+        assert all(f"| `{each}` | " in guide for each in written.takes)
+
+
+@every_procedure
+def test_every_figure_of_a_shipped_procedure_comes_from_the_document_that_says_it_is_invented(name: str) -> None:
+    found = procedure(SHIPPED / f"{name}.yaml")
+    assert [document.id for document in found.documents] == ["invented"]
+    assert found.documents[0].title.startswith("Invented figures, no ")
+    figures = figures_of(found)
+    assert figures
+    assert {figure.source.document.id for figure in figures if figure.source and figure.source.document} == {"invented"}
+    assert [figure.name for figure in figures if not figure.source or not figure.source.document] == []
 
 
 def used_blocks(path: Path) -> set[str]:

@@ -42,6 +42,7 @@ from benchflow.session.shop.live_register import Register
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, set_back_from
 from benchflow.session.state.continued_job import ContinuedLog
+from benchflow.session.state.event_basics import logged_fields
 from benchflow.session.state.fold import begin, fold, replay
 from benchflow.session.state.state import State
 
@@ -398,11 +399,10 @@ class SessionController:
         )
 
     def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
-        data = msgspec.to_builtins(entry.event) | group
-        kind = data.pop("kind")
+        data = logged_fields(entry.event) | group
         if now.boot:
             data["clock"] = {"boot": now.boot, "ms": now.ms}
-        return Draft(now.at, entry.by, kind, data)
+        return Draft(now.at, entry.by, str(entry.event.__struct_config__.tag), data)
 
     def now(self) -> Now:
         """The present time of the session."""

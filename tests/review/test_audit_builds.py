@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from benchflow.procedure.compiled_cache import load
+from benchflow.procedure.model import Procedure
 from benchflow.review.audit.audit_log import audit_log
 from benchflow.review.audit.audit_report import AuditReport
 from benchflow.session.controller import SessionController
@@ -91,6 +92,28 @@ def test_honest_log_is_not_accused(tmp_path: Path) -> None:
     found = audited(honest(tmp_path).path.read_bytes())
     assert found.findings == ()
     assert (found.ok, found.intents, found.format, found.rules) == (True, 19, 3, RULES)
+
+
+def test_event_does_not_depend_on_how_its_procedure_was_read(tmp_path: Path) -> None:
+    """A default that the author wrote is another object in the text, in the compiled cache and in the program."""
+    source = tmp_path / "source.yaml"
+    source.write_text(PROCEDURE.replace("title: Audited", "title: Audited\ndecision: simple"), encoding="utf-8")
+    script = Script(tmp_path, source.read_text(encoding="utf-8"))
+    script.do_all(
+        open_intent(), intent("start", operation="lower"), intent("finish"),
+        intent("start", operation="open"), intent("tick-check", check=1), intent("finish"),
+        intent("start", operation="gap"), intent("record", name="gap", value="0.15 mm"),
+    )  # fmt: skip
+    lines = read(script.path.read_bytes()).lines
+    for _ in range(2):  # first from the text, then from the compiled cache
+
+        def read_file(text: str) -> Procedure:
+            procedure = load(source, tmp_path / "compiled").procedure
+            assert procedure is not None
+            return procedure
+
+        assert audit_log(lines, read_file).findings == ()
+    assert all("decision" not in line.data for line in lines if line.kind == "recorded")
 
 
 def _index(lines: list[Json], kind: str, **data: Any) -> int:

@@ -35,6 +35,7 @@ from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.refusal import Refusal
 from benchflow.session.state import events as ev
+from benchflow.session.state.event_basics import logged_fields, without_defaults
 from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
 
@@ -235,7 +236,7 @@ def _differences(decided: tuple[Entry, ...], group: IntentGroup, *, same_version
 def _field_differences(entry: Entry, line: Line, *, same_version: bool) -> Iterator[str]:
     if entry.by != line.by:
         yield f"it is by {entry.by}, but the log has {line.by}."
-    wanted, found = _data(entry.event), own_data(line)
+    wanted, found = logged_fields(entry.event), without_defaults(own_data(line), type(entry.event))
     for key in dict.fromkeys((*wanted, *found)):
         if wanted.get(key) == found.get(key) or (key in _TEXTS and not same_version):
             continue
@@ -255,10 +256,3 @@ def _shown(data: dict[str, Any], key: str) -> str:
 
 def _kind(event: ev.Event) -> str:
     return str(event.__struct_config__.tag)
-
-
-def _data(event: ev.Event) -> dict[str, Any]:
-    """The event as the log has it."""
-    data: dict[str, Any] = msgspec.json.decode(msgspec.json.encode(event))
-    del data["kind"]
-    return data

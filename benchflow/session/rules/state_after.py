@@ -2,10 +2,9 @@
 
 from collections.abc import Iterable
 
-import msgspec
-
 from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
+from benchflow.session.state.event_basics import logged_fields
 from benchflow.session.state.state import State
 
 
@@ -14,7 +13,6 @@ def state_after(state: State, entries: Iterable[Entry], context: Context) -> Sta
     from benchflow.session.state.fold import fold
 
     for entry in entries:
-        data = msgspec.to_builtins(entry.event)
-        kind = data.pop("kind")
-        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, data, "", ""))
+        kind = str(entry.event.__struct_config__.tag)
+        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, logged_fields(entry.event), "", ""))
     return state

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from benchflow.procedure.figure_sources import misspelt_document
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem, hint_for
-from benchflow.procedure.procedure_figures import figures_of
+from benchflow.procedure.procedure_figures import Figure, figures_of
 from benchflow.procedure.shapes.shape_base import ReadContext
 
 
@@ -32,16 +32,19 @@ _SHOWN = 3
 
 
 def note_missing_sources(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """One note about all figures without a source: how many they are, and the first ones with their lines."""
+    """One note about all figures without a source: how many they are, and the first ones with their operations.
+
+    It names no lines, because its text is not changed where blocks are written out; its place is that of the first.
+    """
     owners = {
-        figure.mark: figure.name if figure.kind == "stage" else figure.title
+        figure.mark: _named(figure)
         for figure in figures_of(procedure)
         if figure.source is None and figure.kind in NOTED_KINDS
     }
     if not owners:
         return
     count = len(owners)
-    shown = [f"`{name}` (line {mark.line})" for mark, name in list(owners.items())[:_SHOWN]]
+    shown = list(owners.values())[:_SHOWN]
     first = next(iter(owners))
     one = count == 1
     yield Problem(
@@ -54,3 +57,8 @@ def note_missing_sources(procedure: Procedure, file: str) -> Iterator[Problem]:
         f"{', '.join(shown)}",
         "Write `source` beside each, or at the top for all of them",
     )
+
+
+def _named(figure: Figure) -> str:
+    name = figure.name if figure.kind == "stage" else figure.title
+    return f"`{name}` in `{figure.operation}`" if figure.operation else f"`{name}`"

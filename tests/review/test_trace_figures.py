@@ -15,7 +15,7 @@ from benchflow.review.many.figure_search import FigureQuestion, FigureTrace, tra
 from benchflow.review.many.figure_text import figure_lines
 from benchflow.review.many.known_names import UnknownName
 from benchflow.review.many.log_scan import LogFiles
-from tests.driving.script import intent, read_procedure
+from tests.driving.script import Script, intent, open_intent, read_procedure
 from tests.driving.sourced_cover import PROCEDURE, measure, open_cover, ticks, tighten
 
 NEW = PROCEDURE.replace('revision: "A"', 'revision: "B"').replace('edition: "2025-02"', 'edition: "2026-01"')
@@ -94,6 +94,25 @@ def test_own_choice_is_a_source(logs: tuple[Path, ...]) -> None:
 def test_unknown_name_is_refused_with_the_nearest(logs: tuple[Path, ...], question: FigureQuestion, near: str) -> None:
     with pytest.raises(UnknownName, match=f"Nearest: {near}"):
         trace_figures(LogFiles(logs), question, read_procedure)
+
+
+def test_figures_of_two_places_or_options_are_not_older_than_each_other(tmp_path: Path) -> None:
+    text = PROCEDURE.replace("joints:\n", "options: {shaft: {ask: Which?, choices: [short, long]}}\njoints:\n", 1)
+    text = text.replace("limit: at most 9 mm", "limit: {by: shaft, short: at most 8 mm, long: at most 9 mm}")
+    paths = []
+    for number, shaft in enumerate(("long", "short")):
+        script = Script(tmp_path, text)
+        script.path = tmp_path / f"{number}.jsonl"
+        script.do_all(open_intent(unit=f"E{number}", options={"shaft": shaft}))
+        paths.append(script.path)
+    found = traced(tuple(paths), "width").figures
+    assert [(one.text, one.older) for one in found] == [("at most 9 mm", False), ("at most 8 mm", False)]
+
+
+def test_document_called_own_is_no_own_choice(tmp_path: Path) -> None:
+    script = open_cover(tmp_path, PROCEDURE.replace("  bulletin: {", "  own: Own sheet\n  bulletin: {"))
+    with pytest.raises(UnknownName):
+        traced((script.path,), source="own")
 
 
 def test_archive_gives_the_same_answer_as_the_files(logs: tuple[Path, ...], tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.model import instruments_of
 from benchflow.procedure.plan import Step
-from benchflow.procedure.procedure_figures import Figure, setup_figures
+from benchflow.procedure.procedure_figures import Figure, figures_of, setup_figures
 from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.log.interpretation import NotASession, PlanOf, interpret, plans
 from benchflow.review.many.known_names import UnknownName, nearest_text
@@ -65,7 +65,8 @@ class TracedFigure(Struct, frozen=True):
     """One figure with its source, and the jobs that have it: ``open`` ones, and ``finished`` ones (closed).
 
     ``source`` is the source for people, "" without one; ``document`` and ``edition`` are "" if it is no document.
-    ``given`` is true if it was given at the bench. ``older`` is true if a later job has another figure or source here.
+    ``older`` is true if the procedure of the latest job
+    has another figure or source here, whatever its options.
     """
 
     figure: str
@@ -94,12 +95,16 @@ class FigureTrace(Struct, frozen=True):
 
 
 class _Use(Struct, frozen=True):
-    """One figure in one job. ``steps`` are the steps that it is for."""
+    """One figure in one job. ``work`` is how far what it is for has been done.
+
+    ``possible`` are the figures of the job's procedure with any options and at any place, each with its place, text and
+    source.
+    """
 
     figure: Figure
     job: SessionMatch
-    steps: tuple[str, ...]
     work: str
+    possible: frozenset[tuple[str, str, str, str]]
 
 
 def trace_figures(source: SessionSource, question: FigureQuestion, reader: ProcedureReader) -> FigureTrace:
@@ -167,8 +172,14 @@ def _uses(state: State, job: SessionMatch) -> Iterator[_Use]:
     for figure in setup_figures(state.plan.procedure):
         if figure.kind != "joint":
             found[figure] = [step.id for step in state.plan.steps.values() if figure.name in _names_used(step)]
+    possible = frozenset(map(_version, figures_of(state.plan.procedure)))
     for figure, steps in found.items():
-        yield _Use(figure, job, tuple(steps), _work(state, steps))
+        yield _Use(figure, job, _work(state, steps), possible)
+
+
+def _version(figure: Figure) -> tuple[str, str, str, str]:
+    """What tells a figure from another one in a later procedure: its operation, name, text and source."""
+    return figure.operation, figure.title, figure.text, "" if figure.source is None else figure.source.shown
 
 
 def _without_place(figure: Figure) -> Figure:
@@ -226,6 +237,8 @@ def _asked_for(figure: Figure, question: FigureQuestion) -> bool:
     asked = folded(question.source)
     text = "" if figure.source is None else folded(figure.source.text)
     begins = text.startswith(asked) and not text[len(asked) : len(asked) + 1].isalnum()
+    if figure.source is not None and figure.source.own_choice:
+        begins = begins and asked.startswith(OWN_CHOICE)
     return begins or _matches(question.source, _source_names(figure))
 
 
@@ -250,9 +263,11 @@ def _grouped(uses: Sequence[_Use]) -> Iterator[TracedFigure]:
         place = use.job.session.procedure_id, figure.operation, figure.title
         places.setdefault(place, {}).setdefault((figure.text, shown), []).append(use)
     for by_text in places.values():
-        newest = max(by_text, key=lambda one: max(use.job.session.opened_at for use in by_text[one]))
+        latest = max((use for same in by_text.values() for use in same), key=lambda use: use.job.session.opened_at)
         for (text, shown), same in by_text.items():
-            yield _traced(text, shown, same, older=(text, shown) != newest)
+            in_latest = any(use.job.session.session == latest.job.session.session for use in same)
+            older = not in_latest and _version(same[0].figure) not in latest.possible
+            yield _traced(text, shown, same, older=older)
 
 
 def _traced(text: str, shown: str, uses: Sequence[_Use], *, older: bool) -> TracedFigure:

@@ -128,3 +128,16 @@ def test_unknown_document_and_wrong_value_are_refused(file: Path) -> None:
     assert result.return_value == 1
     assert "nothing was written" in result.stderr
     assert file.read_text(encoding="utf-8") == TEXT
+
+
+def test_ends_of_the_rows_of_a_table_are_figures(file: Path) -> None:
+    table = "choose: {pad: {by: gap, from: [{up to: 2 mm, take: thin}, {above: 2 mm, take: thick}]}}"
+    file.write_text(
+        f"{TEXT}    {table}\n".replace("limit: {by: shaft, input: 1 .. 2 mm, output: 1 .. 3 mm}, readings: shaft, ", "")
+    )
+    figures = json.loads(new_edition(file, "--list", "--json").stdout)["figures"]
+    found = {each["key"]: each["number"] for each in figures}
+    assert {"plate: choose.pad.from[1].up to", "plate: choose.pad.from[2].above"} <= set(found)
+    first, second = found["plate: choose.pad.from[1].up to"], found["plate: choose.pad.from[2].above"]
+    assert new_edition(file, "--set", f"{first}=3 mm", "--set", f"{second}=3 mm").return_value == 0
+    assert "from: [{up to: 3 mm, take: thin}, {above: 3 mm, take: thick}]" in file.read_text(encoding="utf-8")

@@ -30,12 +30,17 @@ class CheckedRevision(Struct, frozen=True):
 def check_findings(file: ProcedureFile) -> tuple[list[CheckFinding], bool]:
     """The findings of `check`, and true if the order was explored in full."""
     name, loaded = str(file.path), file.loaded
-    found = [as_finding(each) for each in check_structure(loaded.procedure, loaded.problems, name)]
-    if loaded.procedure is None:
-        return found, False
-    found += [as_finding(each) for each in joint_problems(loaded.procedure, name)]
-    proof = prove(loaded.procedure, bound=DEFAULT_BOUND)
-    return [*found, *(each.as_json() for each in proof.findings)], proof.complete
+    of_reader = [as_finding(each) for each in loaded.problems]  # at the author's lines already
+    found = [as_finding(each) for each in check_structure(loaded.procedure, (), name)]
+    complete = False
+    if loaded.procedure is not None:
+        found += [as_finding(each) for each in joint_problems(loaded.procedure, name)]
+        proof = prove(loaded.procedure, bound=DEFAULT_BOUND)
+        found += [each.as_json() for each in proof.findings]
+        complete = proof.complete
+    if loaded.source_map is not None:
+        found = [loaded.source_map.finding_in_author_file(each) for each in found]
+    return [*of_reader, *found], complete
 
 
 def reader_errors(file: ProcedureFile) -> list[str]:

@@ -16,6 +16,7 @@ from benchflow.writing.revisions.yaml_places import PlacedNode
 
 _NO_FIGURES = frozenset({"by", "source", "from", "until", "while", "waive", "proves", "only"})
 """Keys beside a figure whose values are none."""
+_ROW_ENDS = frozenset({"at least", "above", "up to", "below"})
 _STAGE_KEYS = ("torque", "angle", "loosen", "check", "stretch")
 
 
@@ -95,7 +96,7 @@ def _paths(procedure: Procedure, figure: Figure) -> Iterator[tuple[FilePath, Fil
             yield from (((*holder, key), holder) for key in ("limit", "aim"))
         case "choice":
             holder = ("choose", figure.name)
-            yield holder, holder
+            yield (*holder, "from"), holder
         case "joint":
             holder = ("joints", figure.name)
             yield from (((*holder, key), holder) for key in ("nut-factor", "tolerance"))
@@ -136,8 +137,11 @@ def _written(file: ProcedureFile, operation: str, path: FilePath) -> Iterator[tu
 
 
 def _leaves(node: PlacedNode, inside: bool) -> Iterator[tuple[FilePath, PlacedNode]]:
-    """The texts of a figure: itself, or those of each choice (`by`)."""
-    if node.kind == "text":
+    """The texts of a figure: itself, those of each choice (`by`), or the ends of the rows of a table."""
+    if node.kind == "list":
+        for number, row in enumerate(node.items):
+            yield from (((number, key.text), end) for key, end in row.pairs if key.text in _ROW_ENDS)
+    elif node.kind == "text":
         yield (), node
     elif node.kind == "mapping" and inside and node.get("by") is not None:
         for key, value in node.pairs:

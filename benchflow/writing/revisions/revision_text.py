@@ -57,7 +57,8 @@ def check_lines(checked: CheckedRevision, file: ProcedureFile) -> Iterator[str]:
     """What `check` finds in the revised text that is new, and what is mended."""
     for name, findings in (("new", checked.new), ("mended", checked.mended)):
         for each in findings:
-            place = f"line {each['line']}: " if each["line"] else ""
+            block = f" (block {each['block']})" if each.get("block") else ""
+            place = f"line {each['line']}{block}: " if each["line"] else ""
             yield f"  {name}: {place}{each['severity']}: {clean_line(str(each['message']))} [{each['code']}]"
     if not checked.new and not checked.mended:
         yield "  check: nothing new, nothing mended."

@@ -8,7 +8,7 @@ from benchflow.procedure.expand import expand
 from benchflow.procedure.figures_to_fill import FigureToFill, figures_to_fill
 from benchflow.procedure.model import Operation, Procedure
 from benchflow.procedure.reader import read
-from benchflow.writing.drafts.collision_questions import Collision, write_collisions
+from benchflow.writing.drafts.collision_questions import Collision, moving_parts, write_collisions
 from benchflow.writing.drafts.draft_source import DraftSource, read_source
 from tests.driving.script import Json, Script, intent, open_intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -274,3 +274,10 @@ def test_draft_has_four_of_five_operations_of_a_finished_procedure(tmp_path: Pat
     report = check_file(path, None)
     assert report["ok"]
     assert {finding["severity"] for finding in report["findings"]} == {"note"}
+
+
+def test_circlip_and_gasket_move_nothing() -> None:
+    assert moving_parts(["circlip at input shaft", "shaft seal", "input shaft", "gears", "gear"]) == [
+        "input shaft",
+        "gears",
+    ]

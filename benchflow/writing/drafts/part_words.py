@@ -48,7 +48,7 @@ def is_moving(text: str) -> bool:
     """True for a part that turns or slides and could touch another one."""
     return (
         _MOVING.search(text) is not None
-        and not is_seal(text)
+        and not (is_seal(text) or is_used_once(text))
         and not re.search(r"\b(?:cover|cap|guide)s?\b", text, re.I)
     )
 

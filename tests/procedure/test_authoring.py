@@ -54,9 +54,10 @@ def test_schema_is_valid_json_schema() -> None:
 
 def test_good_files_pass_reader_and_schema() -> None:
     for path in (GOOD, *PROCEDURES):
-        text = load(path).text  # blocks written out
-        assert read(text).procedure is not None
-        assert [error.message for error in _validator().iter_errors(_yaml(text))] == []
+        written_out = load(path).text
+        assert read(written_out).procedure is not None
+        for text in (path.read_text("utf-8"), written_out):
+            assert [error.message for error in _validator().iter_errors(_yaml(text))] == []
 
 
 def test_every_key_has_a_description() -> None:

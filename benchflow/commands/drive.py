@@ -17,7 +17,6 @@ from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.teardown_drive import drive_teardown, list_teardown_intents
 
 if TYPE_CHECKING:
-    from benchflow.procedure.compiled_cache import Loaded
     from benchflow.session.continuation import LogToContinue
 
 
@@ -97,6 +96,7 @@ def drive(
 
     The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
+    from benchflow.procedure.compiled_cache import Loaded
     from benchflow.session.continuation import log_to_continue
     from benchflow.session.head_memory import HeadMemory
     from benchflow.session.json_lines import drive as drive_controller
@@ -109,7 +109,8 @@ def drive(
         if procedure is not None or shop is not None or old_log is not None or other_register:
             raise BenchflowError("A teardown has no procedure, register or earlier log: drive --teardown --log FILE")
         return drive_teardown(log, simulated=simulated)
-    if procedure is None and old_log is None:
+    has_job = log.is_file() and log.stat().st_size > 0  # the log of a job has its procedure
+    if procedure is None and old_log is None and not has_job:
         raise BenchflowError("Name the procedure of the job: benchflow drive PROCEDURE --log FILE")
     given: tuple[Loaded, str] | None = None
     if procedure is not None:
@@ -119,12 +120,11 @@ def drive(
     if old is not None:
         _check_old_log(old, log, simulated)
         given = old.source, old.procedure_file
-    assert given is not None  # checked above
-    source, file = given
-    if source.procedure is None:
+    source, file = given if given is not None else (Loaded(None, "", "", ()), "")
+    if source.procedure is None and given is not None:
         for problem in source.problems:
             print_message(str(problem))
-        if source.source_map is None or not log.exists() or not log.stat().st_size:
+        if source.source_map is None or not has_job:
             return CANNOT_RUN
         print_message(f"{file} has errors. The job goes on by the procedure in its log.")
     remember_open_log(log)

@@ -107,6 +107,15 @@ def test_job_goes_on_by_its_own_text_when_a_block_is_changed(shell: Shell, chang
         assert "close this job and start a new one" in errors
 
 
+def test_job_in_an_existing_log_needs_no_procedure(shell: Shell) -> None:
+    drive(shell, "a.jsonl", OPEN)
+    (shell.folder / "cover.yaml").unlink()
+    code, output, errors = shell.run("drive", "--log", "a.jsonl", typed='{"intent": "status"}\n')
+    assert (code, errors) == (0, "")
+    assert json.loads(output)["ok"]
+    assert shell.run("drive", "--log", "new.jsonl")[0] == 2
+
+
 def test_expand_prints_what_the_log_has_under_a_notice(shell: Shell) -> None:
     drive(shell, "a.jsonl", OPEN)
     code, output, _ = shell.run("expand", "cover.yaml")

@@ -24,7 +24,7 @@ from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.variants import single_builds
 from benchflow.procedure.written_copies import write_out_copies
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, child_of
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
 
@@ -57,6 +57,11 @@ def read(text: str, file: str = "procedure") -> ReadResult:
         problems.add(
             "wrong-kind", source.root.mark, "A procedure is a mapping of keys with values, but this file is not", hint
         )
+        return ReadResult(None, problems.listed(source.root))
+    if child_of(source.root, "benchflow-block") is not None and child_of(source.root, "benchflow") is None:
+        message = "This file is a building block, not a procedure"
+        hint = "Use it in a procedure: `- use: ID` among the operations of a section"
+        problems.add("wrong-kind", source.root.mark, message, hint)
         return ReadResult(None, problems.listed(source.root))
     context = ReadContext(problems)
     if source.error_at is not None:

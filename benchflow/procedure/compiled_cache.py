@@ -169,7 +169,7 @@ def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None
 
     if not expansion.text:
         return None, expansion.problems
-    reading = read(expansion.text, file)
+    reading = read(expansion.text, file, expansion.tree)
     problems = [expansion.source_map.in_author_file(problem) for problem in reading.problems]
     if expansion.any_error:
         at_fault = {(mark.line, mark.column) for mark in expansion.failed}

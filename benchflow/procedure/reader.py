@@ -25,7 +25,7 @@ from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.variants import single_builds
 from benchflow.procedure.written_copies import write_out_copies
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, child_of
-from benchflow.procedure.yaml_source.yaml_reader import decode, parse
+from benchflow.procedure.yaml_source.yaml_reader import ParsedYaml, ProblemList, decode, parse
 
 
 class ReadResult(Struct, frozen=True):
@@ -44,9 +44,13 @@ def read_bytes(data: bytes, file: str) -> ReadResult:
     return ReadResult(None, problems.listed(None)) if text is None else read(text, file)
 
 
-def read(text: str, file: str = "procedure") -> ReadResult:
-    """Read the text of a procedure; ``file`` is its name in messages. Never raises, whatever the text."""
-    source = parse(text, file)
+def read(text: str, file: str = "procedure", tree: YamlMapping | None = None) -> ReadResult:
+    """Read the text of a procedure; ``file`` is its name in messages. Never raises, whatever the text.
+
+    ``tree`` is the tree of ``text`` if it is known already (from
+    :func:`~benchflow.procedure.blocks.tree_writer.write_tree`).
+    """
+    source = parse(text, file) if tree is None else ParsedYaml(tree, ProblemList(file))
     problems = source.problems
     if source.root is None:
         if not problems.any_error:

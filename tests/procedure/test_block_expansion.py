@@ -5,13 +5,14 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
 from benchflow.procedure.authoring.guide_of_blocks import BLOCKS_SECTION
 from benchflow.procedure.authoring.json_schema import block_schema, json_schema
+from benchflow.procedure.blocks.block_expansion import expand_blocks
 from benchflow.procedure.blocks.block_folder import BlockFolder
 from benchflow.procedure.blocks.block_library import BlockLibrary
 from benchflow.procedure.blocks.block_page import block_page
@@ -249,6 +250,7 @@ def test_figure_still_to_be_filled_in_stays_to_be_filled_in(shelf: Shelf) -> Non
         assert tighten["title"] == "Tighten to the torque that is asked for"
 
 
+@settings(deadline=None)
 @given(st.integers(1, 10**6), st.integers(1, 60))
 def test_calculated_figure_is_the_exact_one_or_rounded_to_its_last_digit(tenths: int, parts: int) -> None:
     text = f"{tenths // 10}.{tenths % 10} N·m"
@@ -384,6 +386,26 @@ def test_block_that_is_no_block_is_reported_at_the_use(shelf: Shelf) -> None:
     assert [each.line for each in loaded.problems] == [10, 11, 12]
 
 
+def test_given_value_that_is_too_long_or_too_deep_is_reported(shelf: Shelf) -> None:
+    head = "benchflow-block: 1\nid: free\n"
+    nested = "- {id: x, title: X, because: [[[[[[{v}]]]]]]}"
+    shelf.block(f"{head}takes: {{v: anything}}\noperations:\n{nested}\n")
+    deep = shelf.load(f"  - {{use: free, with: {{v: {'[' * 18}1{']' * 18}}}}}\n")
+    assert "too-deep" in [each.code for each in deep.problems]
+    shelf.block(f"{head}takes: {{v: text}}\noperations:\n- {{id: x, title: X, do: '{{v}} and {{v}}'}}\n")
+    long = shelf.load(f"  - {{use: free, with: {{v: {'a' * 15_000}}}}}\n")
+    assert "too-long" in [each.code for each in long.problems]
+
+
+@pytest.mark.parametrize("name", ["head-install", "short-block", "wheel-hub"])
+def test_tree_of_a_shipped_procedure_is_what_the_yaml_reader_makes_of_its_text(name: str) -> None:
+    path = Path(__file__).parents[2] / "procedures" / f"{name}.yaml"
+    library = BlockLibrary((BlockFolder(path.parent / "blocks", "shipped"),))
+    expansion = expand_blocks(path.read_text("utf-8"), path.name, library)
+    assert expansion is not None
+    assert expansion.tree == parse(expansion.text, path.name).root
+
+
 def test_text_that_grows_in_each_block_is_stopped(shelf: Shelf) -> None:
     for number in range(10):
         inner = (
@@ -486,6 +508,7 @@ TREES = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(st.dictionaries(TEXTS.filter(bool), TREES, min_size=1, max_size=4))
 def test_any_tree_is_written_so_that_another_yaml_library_reads_it(tree: dict[str, object]) -> None:
     out = StringIO()
@@ -495,6 +518,7 @@ def test_any_tree_is_written_so_that_another_yaml_library_reads_it(tree: dict[st
     source = parse(out.getvalue(), "tree")
     if source.root is None or source.problems.all or not isinstance(source.root, YamlMapping):
         return  # the reader refuses it, such as nesting that is too deep
-    text, places = write_tree(source.root)
+    text, places, written = write_tree(source.root)
     assert YAML(typ="safe", pure=True).load(text) == YAML(typ="safe", pure=True).load(out.getvalue())
+    assert written == parse(text, "tree").root
     assert list(places.places) == sorted(places.places, key=lambda each: (each.line, each.column))

@@ -17,7 +17,7 @@ from benchflow.procedure.blocks.block_use import (
 from benchflow.procedure.blocks.defined_names import defined_names
 from benchflow.procedure.blocks.setup_merging import merge_setup
 from benchflow.procedure.blocks.source_map import SourceMap
-from benchflow.procedure.blocks.tree_writer import write_tree
+from benchflow.procedure.blocks.tree_writer import is_within_limits, write_tree
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, Severity, hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
@@ -54,7 +54,7 @@ class Expansion(Struct, frozen=True):
     """A procedure with blocks, written out. ``text`` is "" if it cannot be written out.
 
     ``problems`` are those of the blocks and their uses, at the author's lines. ``failed`` are the places of the uses
-    that have an error.
+    that have an error. ``tree`` is what the YAML reader makes of ``text``.
     """
 
     text: str
@@ -63,6 +63,7 @@ class Expansion(Struct, frozen=True):
     problems: tuple[Problem, ...]
     failed: frozenset[Mark] = frozenset()
     uses: "tuple[RecordedUse, ...]" = ()
+    tree: YamlMapping | None = None
 
     @property
     def any_error(self) -> bool:
@@ -122,7 +123,8 @@ class _ProcedureExpansion:
     def made(self) -> Expansion:
         try:
             self._expand_all()
-            text, places = write_tree(self._root)
+            text, places, written = write_tree(self._root)
+            tree = written if is_within_limits(written) else None  # the YAML reader then says what is too large
             if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
                 raise ExpansionTooLarge
         except ExpansionTooLarge:
@@ -130,11 +132,11 @@ class _ProcedureExpansion:
             message = "The blocks write out more than the program reads, so the expansion stopped here"
             hint = "Look for blocks that use each other many times"
             self.report("too-large", None, "", at, message, hint)
-            text, places = "", SourceMap(())
+            text, places, tree = "", SourceMap(()), None
         problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
         problems.sort(key=lambda problem: (problem.line, problem.column))
         return Expansion(text, places, tuple(self._used.values()), tuple(problems), frozenset(self._failed),
-                         tuple(dict.fromkeys(self._recorded)))  # fmt: skip
+                         tuple(dict.fromkeys(self._recorded)), tree)  # fmt: skip
 
     def _expand_all(self) -> None:
         lists = operation_lists(self._root)

@@ -2,10 +2,13 @@
 
 import json
 import re
+from typing import NamedTuple, TypeVar
 
 from benchflow.procedure.blocks.source_map import SAME_LINE, SAME_LINES, MappedPlace, SourceMap
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
+from benchflow.procedure.yaml_source.yaml_reader import MAX_DEPTH, MAX_SCALAR
 
+Y = TypeVar("Y", bound=YamlNode)
 WIDTH = 100
 """The longest line that a list or a mapping in brackets, or a folded text, may have."""
 
@@ -13,17 +16,39 @@ _special_first = re.compile(r"-(?:[\s\[\]{},]|$)|[?:\[\]{},#&*!|>'\"%@`]|---|\.\
 _special_inside = re.compile(r": | #|:$|[\n\x85\u2028\u2029]")
 _flow_special = re.compile(r"[\[\]{},]")
 _word_of_yaml = re.compile(
-    r"~|=|<<|null|true|false|yes|no|on|off|[-+]?[0-9.][0-9_.eExXoa-f:+-]*|[-+]?\.(?:inf|nan)", re.IGNORECASE
+    r"~|=|<<|null|true|false|yes|no|on|off|[-+]?[0-9._][0-9_.eExXoa-f:+-]*|[-+]?\.(?:inf|nan)", re.IGNORECASE
 )
 _foldable = re.compile(r"[^\s]+(?: [^\s]+)*")
 
 
-def write_tree(root: YamlMapping) -> tuple[str, SourceMap]:
-    """The text of ``root`` in YAML, and its source map."""
+class WrittenTree(NamedTuple):
+    """The text of a tree in YAML, its source map, and the tree with the places of the text.
+
+    ``tree`` is what the YAML reader makes of ``text``, without the time that this takes (half of the time of reading
+    a procedure, benchmark bench_screen).
+    """
+
+    text: str
+    places: SourceMap
+    tree: YamlMapping
+
+
+def write_tree(root: YamlMapping) -> WrittenTree:
+    """Write ``root`` as text."""
     writer = _TreeWriter()
-    writer.mapping(root, 0)
+    tree = writer.mapping(root, 0)
     writer.end_line()
-    return "\n".join([*writer.lines, ""]), SourceMap(tuple(writer.places))
+    return WrittenTree("\n".join([*writer.lines, ""]), SourceMap(tuple(writer.places)), tree)
+
+
+def is_within_limits(node: YamlNode, depth: int = 1) -> bool:
+    """True if the YAML reader reads the tree without a problem about its depth or the length of a text."""
+    if isinstance(node, YamlScalar):
+        return len(node.text) <= MAX_SCALAR
+    if depth > MAX_DEPTH:
+        return False
+    inner = node.items if isinstance(node, YamlSequence) else [each for pair in node.pairs for each in pair]
+    return all(is_within_limits(each, depth + 1) for each in inner)
 
 
 def flow_text(node: YamlNode) -> str:
@@ -65,8 +90,14 @@ class _TreeWriter:
             use = origin.site.outermost
             self.places.append(MappedPlace(line, column, use.line, use.column, block=f"{origin.file}:{origin.line}"))
 
-    def mapping(self, node: YamlMapping, indent: int) -> None:
+    def _here(self) -> tuple[int, int]:
+        return len(self.lines) + 1, len(self._line) + 1
+
+    def mapping(self, node: YamlMapping, indent: int) -> YamlMapping:
         """Write the pairs. The present line has the indent already, or "- " before the first key."""
+        if not self._line:
+            self._put(" " * indent)
+        made = YamlMapping([], [], *self._here(), False)
         for number, (key, value) in enumerate(node.pairs):
             if number:
                 self.end_line()
@@ -74,29 +105,33 @@ class _TreeWriter:
                 self._put(" " * indent)
             if not number:
                 self._note(node)
-            self._note(key)
-            self._put(_key_text(key, flow=False) + ":")
-            self._value(value, indent)
+            new_key = self._key(key, flow=False)
+            self._put(":")
+            made.pairs.append((new_key, self._value(value, indent, new_key)))
+        return made
 
-    def _value(self, node: YamlNode, indent: int) -> None:
+    def _key(self, key: YamlScalar, *, flow: bool) -> YamlScalar:
+        self._note(key)
+        text = _key_text(key, flow=flow)
+        made = _read_again(key.text, text, *self._here())
+        self._put(text)
+        return made
+
+    def _value(self, node: YamlNode, indent: int, key: YamlScalar) -> YamlNode:
         """Write the value behind a key with its colon."""
         if isinstance(node, YamlScalar):
             if node.text or not node.plain:
                 self._put(" ")
-            self._scalar(node, indent)
-            return
+            return _at_key(self._scalar(node, indent), key)
         inline = self._flow_text(node)
         if inline is not None and len(self._line) + 1 + len(inline) <= WIDTH:
             self._put(" ")
-            self._flow(node)
-            return
+            return self._flow(node)
         self.end_line()
-        if isinstance(node, YamlMapping):
-            self.mapping(node, indent + 2)
-        else:
-            self._sequence(node, indent)
+        return self.mapping(node, indent + 2) if isinstance(node, YamlMapping) else self._sequence(node, indent)
 
-    def _sequence(self, node: YamlSequence, indent: int) -> None:
+    def _sequence(self, node: YamlSequence, indent: int) -> YamlSequence:
+        made = YamlSequence([], len(self.lines) + 1, indent + 1)
         for number, item in enumerate(node.items):
             self.end_line()
             self._put(" " * indent)
@@ -105,43 +140,48 @@ class _TreeWriter:
             self._put("- ")
             inline = None if isinstance(item, YamlScalar) else self._flow_text(item)
             if isinstance(item, YamlScalar):
-                self._scalar(item, indent)
+                made.items.append(self._scalar(item, indent))
             elif inline is not None and len(self._line) + len(inline) <= WIDTH:
-                self._flow(item)
+                made.items.append(self._flow(item))
             elif isinstance(item, YamlMapping):
-                self.mapping(item, indent + 2)
+                made.items.append(self.mapping(item, indent + 2))
             else:
-                self._flow(item)
+                made.items.append(self._flow(item))
+        return made
 
-    def _scalar(self, node: YamlScalar, indent: int) -> None:
+    def _scalar(self, node: YamlScalar, indent: int) -> YamlScalar:
         if _is_literal(node.text):
-            self._literal(node, indent)
-        elif len(self._line) + len(node.text) > WIDTH + 10 and _foldable.fullmatch(node.text):
+            return self._literal(node, indent)
+        if len(self._line) + len(node.text) > WIDTH + 10 and _foldable.fullmatch(node.text):
             self._note(node)
-            self._folded(node.text, indent)
-        else:
-            self._plain_or_quoted(node, flow=False)
+            return self._folded(node.text, indent)
+        return self._plain_or_quoted(node, flow=False)
 
-    def _plain_or_quoted(self, node: YamlScalar, *, flow: bool) -> None:
+    def _plain_or_quoted(self, node: YamlScalar, *, flow: bool) -> YamlScalar:
         text = _scalar_text(node, flow=flow)
         exact = node.offset is not None and text in (node.text, f'"{node.text}"')
         same_quotes = exact and (text != node.text) == (node.offset == 1)
         self._note(node, SAME_LINE if same_quotes else 0)
+        made = _read_again(node.text, text, *self._here())
         self._put(text)
+        return made
 
-    def _literal(self, node: YamlScalar, indent: int) -> None:
+    def _literal(self, node: YamlScalar, indent: int) -> YamlScalar:
         lines = node.text.split("\n")
         ends = len(node.text) - len(node.text.rstrip("\n"))
         chomp = "-" if ends == 0 else "" if ends == 1 else "+"
         inner = indent + 2
         first = next((line for line in lines if line), "")
         self._note(node, SAME_LINES if node.indent is not None else 0, (node.indent or 0) - inner)
+        made = YamlScalar(node.text, *self._here(), False, None, inner)
         self._put("|" + ("2" if first.startswith(" ") else "") + chomp)
         self.end_line()
         for line in lines[: len(lines) - 1 if ends else None]:
             self.lines.append(" " * inner + line if line else "")
+        return made
 
-    def _folded(self, text: str, indent: int) -> None:
+    def _folded(self, text: str, indent: int) -> YamlScalar:
+        made = YamlScalar(text, *self._here(), False, None)
         self._put(">-")
         self.end_line()
         margin, line = " " * (indent + 2), ""
@@ -152,6 +192,7 @@ class _TreeWriter:
             else:
                 line = f"{line} {word}" if line else word
         self.lines.append(margin + line)
+        return made
 
     def _flow_text(self, node: YamlNode) -> str | None:
         """The text in brackets; ``None`` if it is written on lines of its own."""
@@ -170,26 +211,42 @@ class _TreeWriter:
         keys = (_key_text(key, flow=True) for key, _ in node.pairs)
         return "{" + ", ".join(f"{key}: {text}" for key, text in zip(keys, texts, strict=True)) + "}"
 
-    def _flow(self, node: YamlNode) -> None:
+    def _flow(self, node: YamlNode) -> YamlNode:
         """Write the node in brackets, on the present line."""
         if isinstance(node, YamlScalar):
-            self._plain_or_quoted(node, flow=True)
-            return
+            return self._plain_or_quoted(node, flow=True)
         self._note(node)
         if isinstance(node, YamlSequence):
+            listed = YamlSequence([], *self._here())
             self._put("[")
             for number, item in enumerate(node.items):
                 self._put(", " if number else "")
-                self._flow(item)
+                listed.items.append(self._flow(item))
             self._put("]")
-            return
+            return listed
+        made = YamlMapping([], [], *self._here(), True)
         self._put("{")
         for number, (key, value) in enumerate(node.pairs):
             self._put(", " if number else "")
-            self._note(key)
-            self._put(_key_text(key, flow=True) + ": ")
-            self._flow(value)
+            new_key = self._key(key, flow=True)
+            self._put(": ")
+            made.pairs.append((new_key, _at_key(self._flow(value), new_key)))
         self._put("}")
+        return made
+
+
+def _read_again(value: str, written: str, line: int, column: int) -> YamlScalar:
+    """The node that the reader makes of a text that is written on one line, plain or in double quotes."""
+    quotes = 1 if written.startswith('"') else 0
+    exact = len(written) == len(value) + 2 * quotes
+    return YamlScalar(value, line, column, not quotes, quotes if exact else None)
+
+
+def _at_key(node: Y, key: YamlScalar) -> Y:
+    """``node`` at the place of its key if it is an empty value, as the reader has it."""
+    if isinstance(node, YamlScalar) and node.plain and not node.text:
+        node.line, node.column = key.line, key.column
+    return node
 
 
 def _is_in_braces(node: YamlNode) -> bool:

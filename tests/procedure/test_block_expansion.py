@@ -241,6 +241,42 @@ operations:
     assert operations[1]["do"] == "Put engine oil on the threads."  # not given here: the default of the inner block
 
 
+def test_names_that_a_block_gives_to_another_block_get_its_prefix_where_they_end_up(shelf: Shelf) -> None:
+    shelf.block("""\
+benchflow-block: 1
+id: inner
+takes: {w: anything, ops: {kind: {list: anything}}, t: anything, f: text, r: anything}
+operations:
+- id: prep
+  title: Inner
+  when: {w}
+  after: [{ops}]
+  time: {t}
+  record: {v: {unit: mm, limit: at most 1 mm, above: {r}}}
+  work-out: {x: {is: "{f}", unit: mm}}
+""")
+    shelf.block("""\
+benchflow-block: 1
+id: outer
+takes: {free: anything}
+operations:
+- {id: prep, title: Outer, record: {gap: {unit: mm}}}
+- use: inner
+  with: {w: {gap: ok}, ops: [prep], t: {prep: at most 10 min}, f: 2 * gap, r: [{do: Again, redo: [prep]}]}
+  as: in
+- {id: last, title: Last, after: "{free}"}
+""")
+    first = "  - {id: prep, title: The procedure's own, record: {gap: {unit: mm}}}\n"
+    inner, last = shelf.operations("  - {use: outer, as: b, with: {free: [prep]}}\n", HEAD + first)[2:]
+    assert inner["id"] == "b-in-prep"
+    assert inner["when"] == {"b-gap": "ok"}
+    assert inner["after"] == ["b-prep"]
+    assert inner["time"] == {"b-prep": "at most 10 min"}
+    assert inner["record"]["b-in-v"]["above"] == [{"do": "Again", "redo": ["b-prep"]}]  # type: ignore[index]
+    assert inner["work-out"] == {"b-in-x": {"is": "2 * b-gap", "unit": "mm"}}
+    assert last["after"] == ["prep"]  # given by the procedure: its own
+
+
 def test_figure_still_to_be_filled_in_stays_to_be_filled_in(shelf: Shelf) -> None:
     shelf.block(STUDS)
     for written in ("ask", "{torque: ask}"):

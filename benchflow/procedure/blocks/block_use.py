@@ -8,7 +8,7 @@ from msgspec import Struct
 from benchflow.procedure.blocks.block_file import Block
 from benchflow.procedure.blocks.block_keys import NAME_KINDS, NOT_GIVEN, USE_ITEM, WrittenParameter, WrittenUse
 from benchflow.procedure.blocks.own_names import OPERATION_ROLES, PLAIN, SETUP_ROLES
-from benchflow.procedure.blocks.parameter_kinds import Argument, argument, noun_of, role_of
+from benchflow.procedure.blocks.parameter_kinds import Argument, argument, noun_of
 from benchflow.procedure.blocks.placeholder_filling import Filling
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, Severity, hint_for
@@ -102,7 +102,8 @@ class BlockScope:
                 found, problems = argument(parameter, node)
                 for problem in problems:
                     self._report_about_value(problem, node, name)
-                if parameter.kind in NAME_KINDS and not problems:
+                written_here = node.origin is None or node.origin.site is None  # a name in a block may be a new one
+                if parameter.kind in NAME_KINDS and not problems and written_here:
                     self._around.name_given(parameter, node, self.block.id)
                 bound[name] = found
                 continue
@@ -117,13 +118,11 @@ class BlockScope:
         node = self.use.given.get(name)
         if node is None or self.outer is None:
             return node
-        return self.outer.filled(node, name, self.block)
+        return self.outer.filled(node)
 
-    def filled(self, node: YamlNode, name: str, block: Block) -> YamlNode | None:
-        """A node under `with` in this block, for the parameter ``name`` of ``block``."""
-        parameter = block.takes.get(name)
-        role = PLAIN if parameter is None else role_of(parameter)
-        return self._filling_now().filled(node, role)
+    def filled(self, node: YamlNode) -> YamlNode | None:
+        """A node under `with` in this block. Its names become new where the other block has the placeholder."""
+        return self._filling_now().filled(node, PLAIN)
 
     def _filling_now(self) -> Filling:
         return self._with_names or self._filling(lambda name: name)
@@ -133,8 +132,8 @@ class BlockScope:
         node = parameter.default
         if node is None or (isinstance(node, YamlScalar) and node.text.strip() == NOT_GIVEN):
             return Argument(parameter, None)
-        filling = Filling(self.block.file, self.site, bound, lambda each: each, self._report, self._around.count_node)
-        filled = filling.filled(node, role_of(parameter))
+        filling = self._filling(lambda each: each, bound)
+        filled = filling.filled(node, PLAIN)
         if filled is None:
             return Argument(parameter, None)
         found, problems = argument(parameter, filled)
@@ -160,8 +159,23 @@ class BlockScope:
         """Report a problem in the block."""
         self._around.report(code, self.site, self.block.file, mark, message, hint)
 
-    def _filling(self, rename: Callable[[str], str]) -> Filling:
-        return Filling(self.block.file, self.site, self.given, rename, self._report, self._around.count_node)
+    def _filling(self, rename: Callable[[str], str], given: Mapping[str, Argument] | None = None) -> Filling:
+        return Filling(
+            self.block.file,
+            self.site,
+            self.given if given is None else given,
+            rename,
+            self._report,
+            self._around.count_node,
+            self._rename_at,
+        )
+
+    def _rename_at(self, site: UseSite) -> Callable[[str], str]:
+        """The function that gives the final names of the block at ``site``: this one, or one around it."""
+        scope: BlockScope | None = self
+        while scope is not None and scope.site != site:
+            scope = scope.outer
+        return (lambda name: name) if scope is None or scope._with_names is None else scope.final_name
 
     # --- names --------------------------------------------------------------------------------------
 

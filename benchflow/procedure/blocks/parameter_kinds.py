@@ -3,7 +3,6 @@
 from msgspec import Struct
 
 from benchflow.procedure.blocks.block_keys import NAME_KINDS, NUMBER, WrittenParameter
-from benchflow.procedure.blocks.own_names import FORMULA, LIMIT, OWN, PLAIN, REF, KeyRoles, Role
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.basic_shapes import NAMED, PARAGRAPH, WordShape
 from benchflow.procedure.shapes.quantity_shapes import read_bound, read_bound_or_count, read_quantity
@@ -16,14 +15,6 @@ from benchflow.quantity.units import BASES, EXAMPLES
 
 ASK = "ask"
 """The value of a figure that is still to be filled in."""
-
-_REMEDY = KeyRoles({"redo": REF, "restarts": REF})
-_ANYTHING = KeyRoles(
-    {
-        "redo": REF, "restarts": REF, "after": REF, "from": REF, "until": REF, "if not": _REMEDY, "below": _REMEDY,
-        "above": _REMEDY, "limit": LIMIT, "is": FORMULA,
-    }
-)  # fmt: skip
 
 
 class Argument(Struct, frozen=True):
@@ -46,14 +37,6 @@ class Argument(Struct, frozen=True):
     def in_words(self) -> str:
         """A figure that is still to be filled in, in a text: "the torque that is asked for"."""
         return f"the {self.parameter.kind} that is asked for"
-
-
-def role_of(parameter: WrittenParameter) -> Role:
-    """The role of a value that a block gives to a parameter of another block."""
-    if parameter.kind in ("operation", "value"):
-        return REF
-    roles: dict[str, Role] = {"name": OWN, "anything": _ANYTHING, "limit": LIMIT}
-    return roles.get(parameter.kind, PLAIN)
 
 
 def argument(parameter: WrittenParameter, node: YamlNode) -> tuple[Argument, list[Problem]]:

@@ -50,7 +50,8 @@ CHARACTERS_OF_NODE = 8
 class Filling:
     """Fills in the nodes of one block for one use.
 
-    ``rename`` gives the final name of a name that the block defines, and any other name back.
+    ``rename`` gives the final name of a name that the block defines, and any other name back. ``rename_at`` gives this
+    function for a block around this one, whose texts are given to this one.
     """
 
     def __init__(
@@ -61,9 +62,10 @@ class Filling:
         rename: Callable[[str], str],
         report: Report,
         count: Count,
+        rename_at: Callable[[UseSite], Callable[[str], str]],
     ) -> None:
         self._file, self._site, self._given, self._rename = file, site, given, rename
-        self._report, self._count = report, count
+        self._report, self._count, self._rename_at = report, count, rename_at
         self._capitals = {_capital(name): name for name in given if _capital(name) not in given}
         self._quantities = {
             name: each.quantity for name, each in given.items() if each.quantity is not None and not each.is_asked
@@ -76,7 +78,7 @@ class Filling:
         self._count(1)
         only = self.only_placeholder(node)
         if only is not None:
-            return self._in_place_of(only, node)
+            return self._in_place_of(only, node, role)
         if isinstance(node, YamlScalar):
             return self._scalar(node, role if isinstance(role, str) else _of_scalar(role))
         if isinstance(node, YamlSequence):
@@ -100,7 +102,7 @@ class Filling:
     def _has_parameter(self, text: str) -> bool:
         return text in self._given or text in self._capitals or any(name in self._given for name in _name.findall(text))
 
-    def _in_place_of(self, only: str, node: YamlNode) -> YamlNode | None:
+    def _in_place_of(self, only: str, node: YamlNode, role: Role) -> YamlNode | None:
         """The node in place of one that is only the placeholder ``only``."""
         found = self._given.get(only)
         if found is None and only in self._capitals:
@@ -109,25 +111,36 @@ class Filling:
             text = self._text_of(only, node.mark)
             return YamlScalar(text, node.line, node.column, False, None, origin=self._at(node))
         if found is not None:
-            return None if found.node is None else self._passed(found.node, node.mark)
+            return None if found.node is None else self._passed(found.node, node.mark, role)
         if any(self._given[name].node is None for name in _name.findall(only) if name in self._given):
             return None
         return YamlScalar(self._calculated(only, node.mark), node.line, node.column, True, None, origin=self._at(node))
 
-    def _passed(self, node: YamlNode, mark: Mark) -> YamlNode:
-        """A copy of a given node for the placeholder at ``mark``."""
+    def _passed(self, node: YamlNode, mark: Mark, role: Role) -> YamlNode:
+        """A copy of a given node for the placeholder at ``mark``. Names of the block that it is written in are new."""
         self._count(1)
         origin = node.origin or NodeOrigin("", node.line, node.column)
         if origin.site is None:
             origin = NodeOrigin(origin.file, origin.line, origin.column, None, f"{self._file}:{mark.line}")
         if isinstance(node, YamlScalar):
-            return YamlScalar(
-                node.text, node.line, node.column, node.plain, node.offset, node.indent, node.unreadable, origin
-            )
+            text = self._with_names_of_its_block(node, role if isinstance(role, str) else _of_scalar(role))
+            offset = node.offset if text == node.text else None
+            return YamlScalar(text, node.line, node.column, node.plain, offset, node.indent, node.unreadable, origin)
         if isinstance(node, YamlSequence):
-            return YamlSequence([self._passed(item, mark) for item in node.items], node.line, node.column, origin)
-        pairs = [(self._passed(key, mark), self._passed(value, mark)) for key, value in node.pairs]
-        return YamlMapping(pairs, [], node.line, node.column, node.flow, origin)  # type: ignore[arg-type]
+            items = [self._passed(item, mark, role) for item in node.items]
+            return YamlSequence(items, node.line, node.column, origin)
+        pairs: list[tuple[YamlScalar, YamlNode]] = []
+        for key, value in node.pairs:
+            key_role, value_role = _roles_of_pair(node, key.text, role)
+            new_key = self._passed(key, mark, key_role)
+            assert isinstance(new_key, YamlScalar)
+            pairs.append((new_key, self._passed(value, mark, value_role)))
+        return YamlMapping(pairs, [], node.line, node.column, node.flow, origin)
+
+    def _with_names_of_its_block(self, node: YamlScalar, role: str) -> str:
+        """The text of a given node, with the new names of the block that it is written in."""
+        site = None if node.origin is None else node.origin.site
+        return node.text if site is None else _renamed(node.text, role, self._rename_at(site), [])
 
     def _at(self, node: YamlNode) -> NodeOrigin:
         return NodeOrigin(self._file, node.line, node.column, self._site)
@@ -178,7 +191,7 @@ class Filling:
         only = self.only_placeholder(key)
         if only is None:
             return self._scalar(key, role)
-        filled = self._in_place_of(only, key)
+        filled = self._in_place_of(only, key, role)
         if filled is None or isinstance(filled, YamlScalar):
             return filled
         self._report("wrong-kind", key.mark, f"`{{{only[:40]}}}` is a key, but its value is no text", "")
@@ -187,19 +200,13 @@ class Filling:
     # --- texts --------------------------------------------------------------------------------------
 
     def _scalar(self, node: YamlScalar, role: str) -> YamlScalar:
-        text, given = self.text(node.text, node)
-        if role in (OWN, REF):
-            if not any(low == 0 and text[high : high + 1] in ("", "[", ".") for low, high in given):
-                text = renamed_reference(text, self._rename)
-        elif role == LIMIT and not given:
-            text = renamed_in_limit(text, self._rename)
-        elif role == FORMULA:
-            text = renamed_in_formula(text, self._rename, given)
+        text, given = self.text(node.text, node, role)
+        text = _renamed(text, role, self._rename, given)
         same = text == node.text
         return YamlScalar(text, node.line, node.column, node.plain, node.offset if same else None, None,
                           node.unreadable, self._at(node))  # fmt: skip
 
-    def text(self, text: str, node: YamlNode) -> tuple[str, list[tuple[int, int]]]:
+    def text(self, text: str, node: YamlNode, role: str = PLAIN) -> tuple[str, list[tuple[int, int]]]:
         """The text with its placeholders filled in, and the parts of the new text that the caller gave."""
         if "{" not in text:
             return text, []
@@ -210,7 +217,7 @@ class Filling:
             if found[1] is None or not self._has_parameter(found[1].strip()):
                 continue
             made += text[end : found.start()]
-            new = self._text_of(found[1].strip(), node.mark)
+            new = self._text_of(found[1].strip(), node.mark, role)
             self._count(1 + len(new) // CHARACTERS_OF_NODE)
             given.append((len(made), len(made) + len(new)))
             made, end = made + new, found.end()
@@ -218,7 +225,7 @@ class Filling:
         self._count(1 + len(made) // CHARACTERS_OF_NODE)
         return made, given
 
-    def _text_of(self, inside: str, mark: Mark) -> str:
+    def _text_of(self, inside: str, mark: Mark, role: str = PLAIN) -> str:
         if inside in self._capitals:
             return _capital(self._text_of(self._capitals[inside], mark))
         found = self._given.get(inside)
@@ -230,7 +237,7 @@ class Filling:
         if found.is_asked:
             return found.in_words
         if isinstance(found.node, YamlScalar):
-            return found.node.text.strip("\n")
+            return self._with_names_of_its_block(found.node, role).strip("\n")
         items = found.node.items if isinstance(found.node, YamlSequence) else [found.node]
         if all(isinstance(item, YamlScalar) for item in items):
             return ", ".join(item.text for item in items if isinstance(item, YamlScalar))
@@ -307,6 +314,16 @@ class Filling:
         hint = hint_for(text, self._given, "The block has no parameter")
         self._report("unknown-name", name.mark, f"There is no parameter `{text[:40]}`", hint)
         return False
+
+
+def _renamed(text: str, role: str, rename: Callable[[str], str], given: list[tuple[int, int]]) -> str:
+    """The text with new names, as far as its role has names. The parts in ``given`` stay."""
+    if role in (OWN, REF):
+        is_given = any(low == 0 and text[high : high + 1] in ("", "[", ".") for low, high in given)
+        return text if is_given else renamed_reference(text, rename)
+    if role == LIMIT:
+        return text if given else renamed_in_limit(text, rename)
+    return renamed_in_formula(text, rename, given) if role == FORMULA else text
 
 
 def _numbered(lines: list[str]) -> list[str]:

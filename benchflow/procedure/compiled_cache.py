@@ -175,7 +175,8 @@ def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None
         at_fault = {(mark.line, mark.column) for mark in expansion.failed}
         problems = [
             each for each in problems
-            if (each.line, each.column) not in at_fault and each.code not in _FOLLOWS_FROM_OTHERS
+            if (each.line, each.column) not in at_fault
+            and (expansion.is_complete or each.code not in _FOLLOWS_FROM_OTHERS)
         ]  # fmt: skip
     known = {(each.code, each.line) for each in expansion.problems}  # of a given value, the column can differ
     problems = [each for each in dict.fromkeys(problems) if not each.block or (each.code, each.line) not in known]

@@ -54,7 +54,10 @@ class Expansion(Struct, frozen=True):
     """A procedure with blocks, written out. ``text`` is "" if it cannot be written out.
 
     ``problems`` are those of the blocks and their uses, at the author's lines. ``failed`` are the places of the uses
-    that have an error. ``tree`` is what the YAML reader makes of ``text``.
+    that have an error.
+
+    ``tree`` is what the YAML reader makes of ``text``. ``is_complete`` is false if a block is missing in it, so that
+    names can be unknown that the author does define.
     """
 
     text: str
@@ -64,6 +67,7 @@ class Expansion(Struct, frozen=True):
     failed: frozenset[Mark] = frozenset()
     uses: "tuple[RecordedUse, ...]" = ()
     tree: YamlMapping | None = None
+    is_complete: bool = True
 
     @property
     def any_error(self) -> bool:
@@ -118,6 +122,7 @@ class _ProcedureExpansion:
         self._names: list[tuple[WrittenParameter, YamlNode, str]] = []
         self._present = UseSite(file, 1, 1)
         self._failed: set[Mark] = set()
+        self._is_complete = True
         self._recorded: list[RecordedUse] = []
 
     def made(self) -> Expansion:
@@ -136,7 +141,7 @@ class _ProcedureExpansion:
         problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
         problems.sort(key=lambda problem: (problem.line, problem.column))
         return Expansion(text, places, tuple(self._used.values()), tuple(problems), frozenset(self._failed),
-                         tuple(dict.fromkeys(self._recorded)), tree)  # fmt: skip
+                         tuple(dict.fromkeys(self._recorded)), tree, self._is_complete)  # fmt: skip
 
     def _expand_all(self) -> None:
         lists = operation_lists(self._root)
@@ -156,7 +161,7 @@ class _ProcedureExpansion:
 
     def _check_names(self) -> None:
         """Report the names that are given to blocks, but that nothing in the procedure has."""
-        if self._reported or self._is_example:
+        if not self._is_complete or self._is_example:
             return  # they may be names of a block that is not written out
         defined = defined_names(self._root)
         for parameter, node, block in self._names:
@@ -187,6 +192,7 @@ class _ProcedureExpansion:
         self._present = UseSite(self._file, use.mark.line, use.mark.column)
         scope = scope_of(use, self._present, None, self)
         if scope is None:
+            self._is_complete = False
             return []
         found = scope.expanded()
         self._setup += found.setup
@@ -218,6 +224,7 @@ class _ProcedureExpansion:
         where, block = mark, ""
         if site is not None:
             where, block = Mark(site.outermost.line, site.outermost.column), f"{file}:{mark.line}"
+        self._is_complete = self._is_complete and code != "block-cycle"
         if severity == "error":
             self._failed.add(Mark(self._present.line, self._present.column))
         self._reported.append(Problem(code, severity, self._file, where.line, where.column, message, hint, block=block))
@@ -226,6 +233,7 @@ class _ProcedureExpansion:
         if use.block not in self._chosen:
             self._chosen[use.block] = self._chosen_block(use, site)
         block = self._chosen[use.block]
+        self._is_complete = self._is_complete and block is not None and block.written is not None
         if block is not None and block.written is None:
             self._report_bad_block(block, use, site)
         return block

@@ -124,7 +124,7 @@ class _TreeWriter:
                 self._put(" ")
             return _at_key(self._scalar(node, indent), key)
         inline = self._flow_text(node)
-        if inline is not None and len(self._line) + 1 + len(inline) <= WIDTH:
+        if inline is not None and (_is_blank_collection(node) or len(self._line) + 1 + len(inline) <= WIDTH):
             self._put(" ")
             return self._flow(node)
         self.end_line()
@@ -141,7 +141,7 @@ class _TreeWriter:
             inline = None if isinstance(item, YamlScalar) else self._flow_text(item)
             if isinstance(item, YamlScalar):
                 made.items.append(self._scalar(item, indent))
-            elif inline is not None and len(self._line) + len(inline) <= WIDTH:
+            elif inline is not None and (_is_blank_collection(item) or len(self._line) + len(inline) <= WIDTH):
                 made.items.append(self._flow(item))
             elif isinstance(item, YamlMapping):
                 made.items.append(self.mapping(item, indent + 2))
@@ -247,6 +247,11 @@ def _at_key(node: Y, key: YamlScalar) -> Y:
     if isinstance(node, YamlScalar) and node.plain and not node.text:
         node.line, node.column = key.line, key.column
     return node
+
+
+def _is_blank_collection(node: YamlNode) -> bool:
+    """True for ``[]`` and ``{}``, which have no other form."""
+    return not node.items if isinstance(node, YamlSequence) else isinstance(node, YamlMapping) and not node.pairs
 
 
 def _is_in_braces(node: YamlNode) -> bool:

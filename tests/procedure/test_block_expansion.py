@@ -507,6 +507,13 @@ def test_block_is_checked_alone_at_its_own_lines() -> None:
     assert [each.line for each in check_block(bad, library) if each.severity == "error"] == [14]
 
 
+def test_default_of_a_wrong_dimension_is_reported_without_samples() -> None:
+    text = STUDS.replace("{kind: torque}", "{kind: torque, default: 9 mm}")
+    block = block_from(text.encode(), "studs-in-stages.yaml", "studs-in-stages")
+    errors = [(each.code, each.line) for each in check_block(block, BlockLibrary(())) if each.severity == "error"]
+    assert errors == [("wrong-dimension", 5)]
+
+
 def test_examples_of_the_guide_expand(tmp_path: Path) -> None:
     use, block = (part.split("```")[0] for part in BLOCKS_SECTION.split("```yaml\n")[1:3])
     shelf = Shelf(tmp_path)

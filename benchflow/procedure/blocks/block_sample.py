@@ -1,12 +1,16 @@
 """A block alone: its check, and the example that is made from the samples and defaults of its parameters."""
 
 from hashlib import sha256
+from typing import TypeGuard
 
 from msgspec.structs import replace
 
 from benchflow.procedure.blocks.block_expansion import Expansion, expand_tree
 from benchflow.procedure.blocks.block_file import HEADER, Block, read_block
+from benchflow.procedure.blocks.block_keys import NOT_GIVEN
 from benchflow.procedure.blocks.block_library import BlockLibrary
+from benchflow.procedure.blocks.parameter_kinds import argument
+from benchflow.procedure.blocks.tree_writer import flow_text
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
 from benchflow.procedure.yaml_source.yaml_reader import ProblemList
@@ -64,7 +68,9 @@ def check_block(block: Block, library: BlockLibrary) -> list[Problem]:
 
     expansion = expand_sample(block, library)
     if expansion is None:
-        return list(block.problems)
+        values = [(each, node) for each in block.takes.values() for node in (each.default, each.sample)]
+        wrong = [problem for each, node in values if _is_fixed(node) for problem in argument(each, node)[1]]
+        return [*block.problems, *(replace(problem, file=block.file) for problem in wrong)]
     found = [_at_own_line(problem, block) for problem in expansion.problems]
     if expansion.text and not expansion.any_error and block.operations:
         for problem in read(expansion.text, block.file).problems:
@@ -72,6 +78,11 @@ def check_block(block: Block, library: BlockLibrary) -> list[Problem]:
                 found.append(_at_own_line(expansion.source_map.in_author_file(problem), block))
     own = [each for each in found if each.line and each.code not in _NAMES_MISSING]
     return list(dict.fromkeys([*block.problems, *sorted(own, key=lambda each: (each.line, each.column))]))
+
+
+def _is_fixed(node: YamlNode | None) -> TypeGuard[YamlNode]:
+    """True for a default or a sample that names no other parameter."""
+    return node is not None and "{" not in flow_text(node) and flow_text(node) != NOT_GIVEN
 
 
 def _at_own_line(problem: Problem, block: Block) -> Problem:

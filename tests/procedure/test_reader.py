@@ -92,7 +92,8 @@ def test_kit_instruments_and_joints_are_read(every_key: Procedure) -> None:
     wrench, gauge = every_key.instruments
     assert (wrench.kind, wrench.title, wrench.unfit) == ("torque", "Torque wrench", "warn")
     assert (gauge.title, gauge.unfit) == ("Gauge", "refuse")
-    studs, flange = every_key.joints
+    studs, flange, cover = every_key.joints
+    assert (cover.count, cover.layout) == (4, ((1, 2, 3, 4),))
     assert studs.layout == ((9, 5, 1, 4, 8), (10, 6, 2, 3, 7))
     assert (studs.count, studs.grade, studs.nut_factor) == (10, "10.9", Decimal("0.15"))
     assert (flange.count, flange.pattern) == (8, "star 8")

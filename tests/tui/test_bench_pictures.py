@@ -58,6 +58,29 @@ async def test_a_new_picture_is_offered_and_one_key_attaches_it_to_the_reading(t
     assert len(list(phone.iterdir())) == 2
 
 
+async def test_f7_looks_into_a_folder_that_was_made_after_the_job_was_opened(tmp_path: Path, phone: Path) -> None:
+    phone.rmdir()
+    driver = job(tmp_path, MEASURE)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("f7")
+        assert "There is no new picture in" in bench.text
+        phone.mkdir()
+        jpeg_at(phone / "IMG_1.jpg", 1)
+        await bench.press("f7")
+        assert "1 new picture. F7 attaches IMG_1.jpg here" in bench.text
+        assert "attached" not in bench.kinds
+        await bench.press("f7")
+        assert bench.kinds.count("attached") == 1
+
+
+async def test_f8_lists_a_picture_that_has_just_arrived(tmp_path: Path, phone: Path) -> None:
+    driver = job(tmp_path, MEASURE)
+    async with drive_app(driver.controller) as bench:
+        jpeg_at(phone / "IMG_1.jpg", 1)
+        await bench.press("f8")
+        assert "IMG_1.jpg" in bench.text
+
+
 async def test_a_bounce_attaches_one_picture(tmp_path: Path, phone: Path) -> None:
     async with drive_app(job(tmp_path, FLANGE).controller) as bench:
         jpeg_at(phone / "IMG_1.jpg", 1)

@@ -2,7 +2,6 @@
 
 from textual.binding import Binding, BindingType
 
-from benchflow.base.plaintext import shown_path
 from benchflow.session.view.bench_view import CalculatedInput, CheckInput, ChoiceInput, HoldInput, LotInput
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.draw.joint_map import is_drawing_down
@@ -165,7 +164,6 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "end": ended,
         "end_early": not view.closed,
         "end_page": bool(view.closed),
-        "attach_offered": bool(cursor.client.offered) or None,
     }
 
 
@@ -225,10 +223,6 @@ def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
 def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
     """Return why an action is blocked now. The messages are shown when its greyed key is pressed."""
     view, task = cursor.client.view, cursor.operation_task
-    if action == "attach_offered" and not view.read_only:
-        watch = cursor.client.incoming
-        folder = "" if watch is None else f" in {shown_path(watch.folder)}"
-        return (f"There is no new picture{folder}. F8 attaches a file from another folder.",)
     if view.closed:
         return ("The job has ended. No more entries are possible.",)
     if view.read_only:

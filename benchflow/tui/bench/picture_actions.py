@@ -3,6 +3,7 @@
 import asyncio
 import time
 
+from benchflow.base.plaintext import shown_path
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
@@ -19,7 +20,10 @@ SETTLING = 1.0
 """Seconds after which a file that was found is looked at again."""
 
 NO_LOOK = 60.0
-"""Without an incoming folder, the tick of the clock each minute looks whether there is one."""
+"""Without an incoming folder, the tick of the clock each minute looks whether there is one. F7 and F8 look at once."""
+
+BETWEEN_LOOKS = 0.4
+"""Seconds between the two looks of a key. Each costs one reading of the folder. (Own rule.)"""
 
 
 class PictureActions(EntryActions, inherit_bindings=False):
@@ -49,8 +53,11 @@ class PictureActions(EntryActions, inherit_bindings=False):
         return self.client.offer(arrived)
 
     def action_attach_offered(self) -> None:
-        """Attach the first of the new pictures to the current item."""
+        """Attach the first of the new pictures to the current item. If none is offered, look for one now."""
         if self._refused_bounce():
+            return
+        if not self.client.offered:
+            self.run_holding_keys(self._look_by_key())
             return
         picture = self.client.offered[0]
         subject = picture_subjects(self.cursor)[0]
@@ -65,8 +72,32 @@ class PictureActions(EntryActions, inherit_bindings=False):
 
         self.run_holding_keys(work())
 
+    async def _look_by_key(self) -> None:
+        """Look into the incoming folder, and say what is offered now."""
+        await self._look_twice()
+        if self.client.offered:
+            self.redraw()  # the line about new pictures says which one F7 attaches
+            return
+        watch = self.client.incoming
+        if watch is not None and watch.unsettled:
+            self.show_message("A new file is still arriving. Press F7 again when it is complete.")
+            return
+        folder = "" if watch is None else f" in {shown_path(watch.folder)}"
+        self.show_message(f"There is no new picture{folder}. F8 attaches a file from another folder.")
+
+    async def _look_twice(self) -> None:
+        """Look until each new file was found twice with the same size."""
+        await self.look_for_pictures()
+        if self.client.incoming is not None and self.client.incoming.unsettled:
+            await asyncio.sleep(BETWEEN_LOOKS)
+            await self.look_for_pictures()
+
     def action_pictures(self) -> None:
-        self.bench_app.open(PicturesRequest(picture_subjects(self.cursor)), self._from_pictures)
+        async def work() -> None:
+            await self._look_twice()
+            self.bench_app.open(PicturesRequest(picture_subjects(self.cursor)), self._from_pictures)
+
+        self.run_holding_keys(work())
 
     def _from_pictures(self, message: str | None) -> None:
         self.client.offer(self.client.arrived)

@@ -14,7 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import AbstractAsyncContextManager, suppress
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -27,7 +27,9 @@ from benchflow.tui.screens.job_list_page import JobListPage
 from benchflow.tui.screens.start_page import StartPage
 from benchflow.tui.widgets.page import Page
 from tests.driving.shipped import LIBRARY, ShippedBuild
+from tests.driving.teardown_script import OPEN, TeardownScript
 from tests.tui.app_driver import AppDriver, drive_app
+from tests.tui.teardown_driver import drive_teardown
 
 HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
 """A fixed folder, because some pictures show its path."""
@@ -40,12 +42,12 @@ FONT = "ui-monospace, 'DejaVu Sans Mono', 'Liberation Mono', Menlo, Consolas, mo
 
 
 class Shot(NamedTuple):
-    """One picture. ``stage`` makes the session or page to show; then ``keys`` are pressed."""
+    """One picture. ``stage`` makes the session, page or log of a teardown to show; then ``keys`` are pressed."""
 
     name: str
     size: tuple[int, int]
     bench_theme: Name
-    stage: Callable[[Path], "ShippedBuild | Page[Any]"]
+    stage: Callable[[Path], "ShippedBuild | Page[Any] | Path"]
     keys: tuple[str, ...] = ()
 
 
@@ -104,6 +106,17 @@ def start(log: Path) -> "Page[Any]":
     return StartPage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
 
 
+def teardown(log: Path) -> Path:
+    """The log of an invented gearbox that is half taken apart."""
+    script = TeardownScript(log.parent)
+    script.send(OPEN)
+    script.do("measure", name="end float", place="input shaft", value="0.12 mm")
+    script.do("skip", reason="Measured when it came in")
+    lines = (Path(__file__).parent / "session" / "data" / "gearbox_teardown.txt").read_text(encoding="utf-8")
+    script.off(*lines.splitlines()[:17])
+    return script.path
+
+
 CALCULATION_INPUTS = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
 SEALANT_OPEN = before("set-head-down", timedelta(minutes=7))
 SHOTS = (
@@ -131,14 +144,19 @@ SHOTS = (
     Shot("job-list", SMALL, "light", job_list),
     Shot("help", SMALL, "dark", at("measure-protrusion[2]"), ("question_mark",)),
     Shot("leave", SMALL, "dark", at("measure-protrusion[2]", 1), ("q",)),
+    Shot("teardown", SMALL, "dark", teardown, tuple("interlock plate, 2x M6x16, bag 5, replace: bent")),
     Shot("calculation", SMALL, "light", new_job, ("equals_sign", "down", "enter", *CALCULATION_INPUTS)),
 )
 
 
 async def take_picture(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
-    first = stage.controller if isinstance(stage, ShippedBuild) else stage
-    async with drive_app(first, shot.size) as bench:
+    running: AbstractAsyncContextManager[AppDriver]
+    if isinstance(stage, Path):
+        running = drive_teardown(stage, shot.size)
+    else:
+        running = drive_app(stage.controller if isinstance(stage, ShippedBuild) else stage, shot.size)
+    async with running as bench:
         apply_theme(bench, shot.bench_theme)
         for key in shot.keys:
             await bench.press(key)

@@ -158,13 +158,13 @@ async def test_typed_text_is_kept_when_something_else_is_asked(three_lines: Path
         assert driver.field == "oil pump, 2x M6"
 
 
-async def test_photo_of_a_line_is_kept_beside_the_log(three_lines: Path, tmp_path: Path) -> None:
+async def test_picture_of_a_line_is_kept_beside_the_log(three_lines: Path, tmp_path: Path) -> None:
     picture = jpeg_at(tmp_path / "cover.jpg")
     async with drive_teardown(three_lines) as driver:
         await driver.press("up", "p")
         await driver.type(str(picture))
         await driver.press("enter")
-        assert "photo" in driver.text
+        assert "picture" in driver.text
         (kept,) = driver.record.lines[2].pictures
         assert (kept.name, kept.width) == ("cover.jpg", 64)
     assert list(tmp_path.glob("*.pictures/*"))
@@ -236,7 +236,7 @@ async def test_measured_reading_is_corrected_by_another(log: Path) -> None:
         assert "0.21" not in driver.text
 
 
-async def test_photo_from_the_incoming_folder_is_kept_with_one_key(three_lines: Path, tmp_path: Path) -> None:
+async def test_picture_from_the_incoming_folder_is_kept_with_one_key(three_lines: Path, tmp_path: Path) -> None:
     incoming = tmp_path / "home" / "data" / "incoming"
     incoming.mkdir(parents=True)
     async with drive_teardown(three_lines) as driver:

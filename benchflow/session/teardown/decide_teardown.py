@@ -38,7 +38,7 @@ TeardownDecision = Event | Refusal
 
 _AFTER_CLOSING = (
     intents.MeasureTogether, intents.DecideFate, intents.ReportFound, intents.NamePartner, intents.AddTeardownNote,
-    intents.AttachPhoto,
+    intents.AttachTeardownPicture,
 )  # fmt: skip
 
 
@@ -69,7 +69,7 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
     match intent:
         case intents.OpenTeardown():
             return _refuse("already-open", f"The teardown is open already: {record.what}, {record.unit}")
-        case intents.AskTeardown() | intents.AskUnderstood() | intents.AttachPhoto():
+        case intents.AskTeardown() | intents.AskUnderstood() | intents.AttachTeardownPicture():
             raise AssertionError("the controller answers queries, and reads the file of a picture first")
         case intents.MeasureTogether():
             return _measure(record, intent)
@@ -343,7 +343,9 @@ def _note(record: TeardownRecord, intent: intents.AddTeardownNote) -> TeardownDe
     return line if isinstance(line, Refusal) else ev.TeardownNoteAdded(intent.text, line.id)
 
 
-def attach_picture(record: TeardownRecord, intent: intents.AttachPhoto, facts: PictureFacts) -> TeardownDecision:
+def attach_picture(
+    record: TeardownRecord, intent: intents.AttachTeardownPicture, facts: PictureFacts
+) -> TeardownDecision:
     """The event of a picture that was read. A picture can be attached after closing too."""
     line_id = ""
     if intent.line:

@@ -283,7 +283,7 @@ def line_rows(line: TeardownLine) -> tuple[UnderstoodRow, ...]:
         if shown:
             own.append(UnderstoodRow(label, "; ".join(shown)))
     own += [UnderstoodRow("Note", note.text) for note in line.notes]
-    own += [UnderstoodRow("Photo", picture.text or picture.name) for picture in line.pictures]
+    own += [UnderstoodRow("Picture", picture.text or picture.name) for picture in line.pictures]
     if not line.is_off:
         own.append(UnderstoodRow("Put back", line.put_backs[-1].reason or "for a while"))
     if line.earlier:
@@ -291,11 +291,11 @@ def line_rows(line: TeardownLine) -> tuple[UnderstoodRow, ...]:
     return tuple(own)
 
 
-def read_photo(text: str, line_id: str) -> ReadPrompt:
+def read_picture_path(text: str, line_id: str) -> ReadPrompt:
     """The path of a picture file."""
     path = text.strip().strip("'\"")
     if not path:
         return _problem("Write the path of the picture file", "value-missing")
     about = {"line": line_id} if line_id else {}
-    rows = (UnderstoodRow("Photo", path), UnderstoodRow("Of", f"line {line_id}" if line_id else "the whole"))
+    rows = (UnderstoodRow("Picture", path), UnderstoodRow("Of", f"line {line_id}" if line_id else "the whole"))
     return ReadPrompt({"intent": "attach", "file": path, **about}, rows)

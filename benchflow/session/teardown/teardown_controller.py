@@ -141,7 +141,7 @@ class TeardownController:
             return Accepted((), {"status": msgspec.to_builtins(self.state.record)})
         if self.read_only:
             return _refuse("not-saved", f"View only: {self.read_only}")
-        if self.state is not None and isinstance(intent, intents.AttachPhoto):
+        if self.state is not None and isinstance(intent, intents.AttachTeardownPicture):
             decision = self._attach(self.state.record, intent)
         elif self.state is not None:
             decision = decide_teardown(self.state, intent)
@@ -156,7 +156,7 @@ class TeardownController:
         by = intent.by or (self.state.record.by if self.state is not None else "")
         return self._write(decision, by, now, intent)
 
-    def _attach(self, record: TeardownRecord, intent: intents.AttachPhoto) -> TeardownDecision:
+    def _attach(self, record: TeardownRecord, intent: intents.AttachTeardownPicture) -> TeardownDecision:
         """Keep the file of a picture beside the log, and return its event. The file is on disk before the event."""
         from benchflow.session.pictures.kept_files import keep_file  # imported late: few entries need them
         from benchflow.session.pictures.picture_file import read_picture

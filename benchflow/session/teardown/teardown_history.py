@@ -165,7 +165,7 @@ def teardown_event_text(event: ev.TeardownEvent) -> str:
             return f"Note{f' on line {line}' if line else ''}: {text}"
         case ev.PictureKept(name=name, line=line, text=text, sha256=digest):
             about = f" of line {line}" if line else ""
-            return f"Photo{about}: {name}{f', {text}' if text else ''} (SHA-256 {digest[:12]}…)"
+            return f"Picture{about}: {name}{f', {text}' if text else ''} (SHA-256 {digest[:12]}…)"
         case ev.EntryUndone(event=seq, what=what, line=line):
             return f"Undone: event {seq} ({what}{f', line {line}' if line else ''})"
         case ev.TeardownClosed(reason=reason):

@@ -188,8 +188,8 @@ class AddTeardownNote(BaseIntent, frozen=True, tag="note", kw_only=True):
     line: str = ""
 
 
-class AttachPhoto(BaseIntent, frozen=True, tag="attach", kw_only=True):
-    """Keep a photo of a line or of the whole beside the log. ``file`` is the path of the picture; it is copied."""
+class AttachTeardownPicture(BaseIntent, frozen=True, tag="attach", kw_only=True):
+    """Keep a picture of a line or of the whole beside the log. ``file`` is the path of the picture; it is copied."""
 
     file: str
     line: str = ""
@@ -209,7 +209,7 @@ class CloseTeardown(BaseIntent, frozen=True, tag="close"):
 TeardownIntent = (
     OpenTeardown | AskTeardown | AskUnderstood | MeasureTogether | SkipCheck | AddCheck | TakeOff | EditLine | AddToLine
     | SplitLine | PutPartBack | TakeOffAgain | DecideFate | ReportFound | NamePartner | DescribeState
-    | AddTeardownNote | AttachPhoto | UndoEntry | CloseTeardown
+    | AddTeardownNote | AttachTeardownPicture | UndoEntry | CloseTeardown
 )  # fmt: skip
 
 TEARDOWN_INTENT_TYPES: dict[str, type[TeardownIntent]] = {
@@ -238,7 +238,7 @@ TEARDOWN_EXAMPLES: dict[str, dict[str, Any]] = {
     "partner": {"line": "12", "place": "cylinder 2", "partner": "rod 2"},
     "state": {"text": "3rd gear in, input shaft locked"},
     "note": {"line": "12", "text": "Heated to 80 °C to come off"},
-    "attach": {"file": "photos/dsc-0042.jpg", "line": "12", "text": "Shims from above"},
+    "attach": {"file": "pictures/dsc-0042.jpg", "line": "12", "text": "Shims from above"},
     "undo": {},
     "close": {"reason": "Complete"},
 }

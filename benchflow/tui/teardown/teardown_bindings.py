@@ -18,7 +18,7 @@ TEARDOWN_KEYS: tuple[BindingType, ...] = (
     Binding(letter("i"), "insert", "insert behind", id="teardown.insert"),
     Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
     Binding(letter("n"), "ask('note')", "note", id="teardown.note"),
-    Binding("f7," + letter("p"), "photo", "photo", id="teardown.photo-of-line"),
+    Binding("f7," + letter("p"), "picture", "picture", id="teardown.picture-of-line"),
     Binding("tab", "same_container", "same bag", id="teardown.same-container"),
     Binding("up", "select(-1)", "lines", id="teardown.up", key_display="↑↓"),
     Binding("down", "select(1)", "", id="teardown.down", show=False),
@@ -27,7 +27,7 @@ TEARDOWN_KEYS: tuple[BindingType, ...] = (
     Binding(letter("t"), "continue_here", "continue here", id="teardown.continue-here"),
     Binding("f4," + letter("u"), "undo", "undo last", id="teardown.undo"),
     Binding("f2", "checklist", "while together", id="teardown.checklist"),
-    Binding("f7", "photo", "photo", id="teardown.photo"),
+    Binding("f7", "picture", "picture", id="teardown.picture"),
     Binding("f8", "folder", "other folder", id="teardown.folder"),
     Binding("f9", "close_teardown", "close", id="teardown.close"),
 )

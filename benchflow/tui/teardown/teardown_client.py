@@ -26,8 +26,8 @@ class TeardownClient:
     def __init__(self, controller: TeardownController, by: str = "") -> None:
         self.controller, self.by = controller, by
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
-        self.incoming: IncomingWatch | None = None  # the folder for photos of a phone
-        self.photo: IncomingPicture | None = None  # the latest one in it that is not kept yet
+        self.incoming: IncomingWatch | None = None  # the folder for pictures of a phone
+        self.new_picture: IncomingPicture | None = None  # the latest one in it that is not kept yet
         self.holder_left = False  # true if the window that had the log open when this one was opened has left it
 
     @property
@@ -69,8 +69,8 @@ class TeardownClient:
         message = intent | ({"by": self.by} if self.by else {})
         return await asyncio.to_thread(self.controller.send, message)
 
-    async def look_for_photo(self) -> bool:
-        """Look into the incoming folder for a photo. Return true if a file was found that the next look may take."""
+    async def look_for_picture(self) -> bool:
+        """Look into the incoming folder for a picture. Return true if a file was found that the next look may take."""
         if self.incoming is None:
             folders = machine_folders()
             since = parse_timestamp(self.record.opened_at).timestamp()
@@ -79,7 +79,7 @@ class TeardownClient:
         record = self.record
         kept = {each.sha256 for each in record.pictures}
         kept |= {each.sha256 for line in record.lines for each in line.pictures}
-        self.photo = next((each for each in reversed(arrived) if each.facts.sha256 not in kept), None)
+        self.new_picture = next((each for each in reversed(arrived) if each.facts.sha256 not in kept), None)
         return self.incoming.unsettled
 
     async def read_new_lines(self) -> str:

@@ -66,7 +66,7 @@ def _tail(line: TeardownLine) -> list[str]:
     out += [" / ".join(FATE_WORDS[fate] for fate in fates)] if fates else []
     out += [reading_text_of(each) for each in valid_readings(line.values)[-1:]]
     out += ["found"] if any(part.found for part in line.parts) else []
-    out += ["photo"] if line.pictures else []
+    out += ["picture"] if line.pictures else []
     return out
 
 

@@ -18,7 +18,7 @@ from benchflow.tui.teardown.teardown_prompts import (
     CheckPrompt,
     EntryPrompt,
     FolderPrompt,
-    PhotoPrompt,
+    PicturePrompt,
     Prompt,
     first_text,
     read_prompt,
@@ -117,10 +117,10 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         if isinstance(self.prompt, CheckPrompt):
             self._next_item(1)
             return True
-        if isinstance(self.prompt, PhotoPrompt) and self.client.photo is not None:
+        if isinstance(self.prompt, PicturePrompt) and self.client.new_picture is not None:
             about = {"line": self.prompt.line} if self.prompt.line else {}
-            path = str(self.client.photo.path)
-            self.client.photo = None
+            path = str(self.client.new_picture.path)
+            self.client.new_picture = None
             self.run_holding_keys(self._send({"intent": "attach", "file": path, **about}))
             return True
         if isinstance(self.prompt, EntryPrompt):
@@ -186,7 +186,6 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
 
     async def _move(self, folder: str) -> None:
-
         error = await self.client.move_to(Path(folder).expanduser()) if folder else "Write the path of a folder."
         if error:
             self.show_message(error, role="alarm")

@@ -60,8 +60,8 @@ class AboutLine(Struct, frozen=True):
     line: str
 
 
-class PhotoPrompt(Struct, frozen=True):
-    """The entry line asks for the path of a photo. ``line`` is "" for the whole."""
+class PicturePrompt(Struct, frozen=True):
+    """The entry line asks for the path of a picture. ``line`` is "" for the whole."""
 
     line: str
 
@@ -74,7 +74,7 @@ class FolderPrompt(Struct, frozen=True):
     """The entry line asks for another folder, because the log cannot be written."""
 
 
-Prompt = EntryPrompt | CheckPrompt | AboutLine | PhotoPrompt | ClosingPrompt | FolderPrompt
+Prompt = EntryPrompt | CheckPrompt | AboutLine | PicturePrompt | ClosingPrompt | FolderPrompt
 
 
 def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt:
@@ -88,8 +88,8 @@ def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt
             line = record.line(name)
             assert line is not None  # a line never goes while a prompt is open
             return _READERS[what](text, line)
-        case PhotoPrompt(line=name):
-            return read.read_photo(text, name)
+        case PicturePrompt(line=name):
+            return read.read_picture_path(text, name)
         case ClosingPrompt():
             return read.read_closing(text)
         case FolderPrompt():
@@ -111,8 +111,8 @@ def prompt_label(prompt: Prompt, record: TeardownRecord) -> str:
             return f"WHILE IT IS TOGETHER: {item.name.upper()}"
         case AboutLine(what=what, line=name):
             return f"{_LABELS[what]} {name}"
-        case PhotoPrompt(line=name):
-            return f"PHOTO OF LINE {name}" if name else "PHOTO OF THE WHOLE"
+        case PicturePrompt(line=name):
+            return f"PICTURE OF LINE {name}" if name else "PICTURE OF THE WHOLE"
         case ClosingPrompt():
             return "CLOSE THE TEARDOWN"
         case FolderPrompt():
@@ -141,12 +141,12 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             )
         case AboutLine(what=what):
             return (_HINTS[what],)
-        case PhotoPrompt():
-            return ("The path of the picture file, such as: photos/dsc-0042.jpg. It is copied beside the log.",)
+        case PicturePrompt():
+            return ("The path of the picture file, such as: pictures/dsc-0042.jpg. It is copied beside the log.",)
         case ClosingPrompt():
             return (
                 "Enter closes it; write a reason if something is open. Then only fates, findings, readings of lines, "
-                "photos and notes can be added.",
+                "pictures and notes can be added.",
             )
         case FolderPrompt():
             return ("The path of a folder on another disk. The log continues there in a copy.",)

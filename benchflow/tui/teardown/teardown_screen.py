@@ -33,7 +33,7 @@ from benchflow.tui.teardown.teardown_prompts import (
     EntryPrompt,
     FolderPrompt,
     LinePrompt,
-    PhotoPrompt,
+    PicturePrompt,
     prompt_hint,
     prompt_label,
 )
@@ -43,7 +43,7 @@ PROMPT_ROWS = 6
 """Rows below the entry line, so that the list does not jump while somebody types."""
 
 SETTLING = 1.0
-"""Seconds between two looks at a photo that may not be whole yet. (Own rule.)"""
+"""Seconds between two looks at a picture that may not be whole yet. (Own rule.)"""
 
 WATCH_SECONDS = 2.0
 """Seconds between two looks at a log that another window writes."""
@@ -118,10 +118,12 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
             head = UnderstoodRow("Line", self.line.description.what)
             return row_lines((head, *line_rows(self.line)[1:]), width)
         if not self.field.value.strip():
-            photo = self.client.photo if isinstance(self.prompt, PhotoPrompt) else None
-            if photo is not None:
-                arrived = f"{datetime.fromtimestamp(photo.arrived):%H:%M}"
-                return hanging("  ", f"Enter alone keeps {photo.facts.name}, which arrived at {arrived}.", width, "now")
+            picture = self.client.new_picture if isinstance(self.prompt, PicturePrompt) else None
+            if picture is not None:
+                arrived = f"{datetime.fromtimestamp(picture.arrived):%H:%M}"
+                return hanging(
+                    "  ", f"Enter alone keeps {picture.facts.name}, which arrived at {arrived}.", width, "now"
+                )
             return [
                 line for text in prompt_hint(self.prompt, self.record) for line in hanging("  ", text, width, "faint")
             ]
@@ -164,7 +166,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 return can_write if line is None else False
             case "same_container":
                 return can_write if self._takes_container else False
-            case "undo" | "photo":
+            case "undo" | "picture":
                 return can_write
             case "ask" | "insert":
                 return can_write if line is not None else False
@@ -270,17 +272,17 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         self.item = min(self.item, len(self.record.checklist) - 1)
         self._open_prompt(CheckPrompt(self.record.checklist[self.item]))
 
-    def action_photo(self) -> None:
-        """Ask for a photo, and look for one that a phone has sent."""
-        self._open_prompt(PhotoPrompt(self.selected))
-        self._look_for_photo()
+    def action_picture(self) -> None:
+        """Ask for a picture, and look for one that a phone has sent."""
+        self._open_prompt(PicturePrompt(self.selected))
+        self._look_for_picture()
 
-    @work(group="photo", exclusive=True)
-    async def _look_for_photo(self) -> None:
-        """Offer the latest photo in the incoming folder. A file counts once two looks have found it unchanged."""
-        if await self.client.look_for_photo():
+    @work(group="picture", exclusive=True)
+    async def _look_for_picture(self) -> None:
+        """Offer the latest picture in the incoming folder. A file counts once two looks have found it unchanged."""
+        if await self.client.look_for_picture():
             await asyncio.sleep(SETTLING)
-            await self.client.look_for_photo()
+            await self.client.look_for_picture()
         self.redraw()
 
     def action_folder(self) -> None:

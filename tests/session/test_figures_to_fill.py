@@ -145,6 +145,12 @@ def test_limit_for_used_parts_is_asked_only_for_used_parts(tmp_path: Path) -> No
     assert codes(script, record("1.5 mm", used=True)) == []
 
 
+def test_limit_for_used_parts_alone_is_asked_before_the_reading(tmp_path: Path) -> None:
+    script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, used: ask}}}")
+    assert codes(script, record("0.5 mm")) == ["value-missing"]
+    script.do_all(given("at most 2 mm", name="play", used=True), record("0.5 mm"), intent("finish", operation="m"))
+
+
 def test_further_limit_is_asked(tmp_path: Path) -> None:
     keys = "unit: mm, limit: at most 1 mm, readings: 2, also: [{judge: spread, limit: ask}]"
     script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
@@ -228,6 +234,34 @@ def test_instrument_waits_for_its_range(tmp_path: Path) -> None:
     assert codes(script, record("0.5 mm")) == []
 
 
+WRENCH = "instruments: {wr: {kind: torque, covers: ask}}\n"
+RANGE = given("10 .. 60 N·m", instrument="wr")
+
+
+@pytest.mark.parametrize(
+    ("keys", "entry"),
+    [
+        ("tighten: {joint: cover, stages: [10 N·m]}", tick(1)),
+        ("tighten: {joint: cover, stages: [10 N·m]}", intent("tick-rest", joint="cover")),
+        ("check: [Wrench set]", intent("tick-check", check=1)),
+        ("record: {play: {unit: mm, limit: at most 1 mm}}", record("0.5 mm")),
+        ("do: Set the wrench", intent("finish", operation="m")),
+    ],
+)
+def test_operation_waits_for_the_range_of_an_instrument_that_it_uses(tmp_path: Path, keys: str, entry: Json) -> None:
+    head = f"joints: {{cover: {{layout: '1 2'}}}}\n{WRENCH}"
+    script = job(tmp_path, f"{{id: m, title: M, uses: [wr], {keys}}}", head=head)
+    assert "value-missing" in codes(script, entry)
+    script.do_all(RANGE, entry)
+    script.audited()
+
+
+def test_instrument_that_no_operation_uses_has_no_figure_to_give(tmp_path: Path) -> None:
+    script = job(tmp_path, "{id: m, title: M, check: [ok]}", head=WRENCH)
+    assert codes(script, RANGE) == ["not-allowed"]
+    assert codes(script, given("10 .. 60 N·m", instrument="wrr")) == ["unknown-name"]
+
+
 def test_both_ends_of_a_time_wait_for_it(tmp_path: Path) -> None:
     script = job(tmp_path, "{id: seal, title: Seal}", "{id: m, title: M, time: {seal: ask}}", start="")
     assert codes(script, intent("start", operation="seal")) == ["value-missing"]
@@ -242,6 +276,46 @@ def test_finding_by_an_asked_limit_is_open_on_both_sides(tmp_path: Path) -> None
     script = job(tmp_path, ASKED, "{id: n, title: N, when: {play: above}}")
     script.do_all(given("at most 1 mm", name="play"), record("2 mm"), intent("finish", operation="m"))
     assert codes(script, intent("start", operation="n")) == []
+
+
+def test_corrected_figure_that_changes_a_finding_of_a_finished_operation_is_refused(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED, "{id: n, title: N, when: {play: above}}")
+    script.do_all(given("0.10 .. 0.20 mm", name="play"), record("0.15 mm"), intent("finish", operation="m"))
+    wrong = {"event": seq(script), "reason": "misread"}
+    assert script.refused("correct", value="0.05 .. 0.10 mm", **wrong) == ["not-allowed"]
+    script.do_all(intent("correct", value="0.10 .. 0.30 mm", **wrong))  # the finding is the same
+
+
+def test_corrected_figure_of_a_calculated_value_that_changes_a_finding_is_refused(tmp_path: Path) -> None:
+    first = "{id: m, title: M, record: {a: {unit: mm}}, work-out: {b: {is: a * 2, unit: mm, limit: ask}}}"
+    script = job(tmp_path, first, "{id: n, title: N, when: {b: above}}")
+    script.do_all(intent("record", name="a", value="2 mm"), given("at most 5 mm", name="b"))
+    script.do_all(intent("finish", operation="m"))
+    wrong = {"event": seq(script), "reason": "misread"}
+    assert script.refused("correct", value="at most 3 mm", **wrong) == ["not-allowed"]
+
+
+@pytest.mark.parametrize("place", ["left", "right"])
+def test_corrected_figure_of_all_places_is_refused_for_the_finding_of_one(tmp_path: Path, place: str) -> None:
+    head = "places: {side: [left, right]}\n"
+    first = "{id: m, each: side, title: M, record: {play: {unit: mm, limit: ask}}}"
+    script = job(tmp_path, first, "{id: n, each: side, title: N, when: {play: above}}", head=head, start="m[left]")
+    script.do_all(given("at most 1 mm", name="play"))
+    for at, value in (("left", "0.5 mm"), ("right", "0.5 mm")):
+        script.do_all(*([intent("start", operation=f"m[{at}]")] if at == "right" else []))
+        shown = "0.9 mm" if at == place else value
+        script.do_all(intent("record", name=f"play[{at}]", value=shown), intent("finish", operation=f"m[{at}]"))
+    wrong = {"event": seq(script), "reason": "misread"}
+    assert script.refused("correct", value="at most 0.7 mm", **wrong) == ["not-allowed"]
+
+
+def test_corrected_limit_that_makes_a_waiting_reading_good_needs_the_signature_of_a_deviation(tmp_path: Path) -> None:
+    keys = "unit: mm, limit: ask, above: [{do: Fit a thicker shim}], waive: never"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
+    script.do_all(given("at most 1 mm", name="play"), record("2 mm"))
+    wrong = {"event": seq(script), "reason": "misread"}
+    assert script.refused("correct", value="at most 3 mm", **wrong) == ["not-allowed"]
+    script.do_all(intent("correct", value="at most 1.5 mm", **wrong))
 
 
 def test_remedy_of_an_asked_limit_is_carried_out(tmp_path: Path) -> None:

@@ -73,3 +73,44 @@ async def test_figure_can_be_corrected_and_is_judged_again(tmp_path: Path) -> No
     async with drive_app(driver.controller) as bench:
         await bench.press("c")
         assert "limit of play (source: manual p. 3)" in bench.text
+
+
+ONE_VALUE = TEXT[: TEXT.index("joints:")] + TEXT[TEXT.index("sections:") : TEXT.index("  - id: seal")]
+
+
+async def test_reading_typed_before_its_figure_stays_in_the_field(tmp_path: Path) -> None:
+    text = f"{ONE_VALUE}  - {{id: m, title: M, record: {{play: {{unit: mm, limit: ask}}}}, check: [ok]}}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("0.10\n")
+        assert "The procedure does not have this figure" in bench.text
+        await bench.type("0.05 .. 0.20 mm\n")
+        await bench.type("manual p. 3\n")
+        assert bench.last["kind"] == "figure-given"
+        await bench.press("enter")
+        assert bench.last_of("recorded")["quantity"]["entered"] == "0.10 mm"
+
+
+async def test_limit_for_used_parts_alone_is_asked_at_the_bench(tmp_path: Path) -> None:
+    text = f"{ONE_VALUE}  - {{id: m, title: M, record: {{play: {{unit: mm, used: ask}}}}}}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        assert "limit for used parts" in bench.text
+
+
+async def test_range_of_an_instrument_that_is_only_used_is_asked_at_a_check_and_at_the_finish(tmp_path: Path) -> None:
+    wrench = "instruments: {wr: {kind: torque, title: Wrench, covers: ask}}\nsections:"
+    text = ONE_VALUE.replace("sections:", wrench) + "  - {id: m, title: M, uses: [wr], check: [ok]}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        assert "Range of Wrench" in bench.text
+        await bench.type("10 .. 60 N·m\n")
+        await bench.type("manual p. 3\n")
+        assert bench.last_of("figure-given")["figure"] == "10 .. 60 N·m"
+        await bench.press("enter")
+        assert [event["kind"] for event in bench.events][-2:] == ["checked", "finished"]

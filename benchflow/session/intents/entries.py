@@ -26,7 +26,7 @@ from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_remedies import remedy_of_check
 from benchflow.session.rules.current_operation import operation_in_progress
 from benchflow.session.rules.measurements import Measurement, from_stored, last_attempts, reading_measurement
-from benchflow.session.rules.missing_figures import reading_figure_missing
+from benchflow.session.rules.missing_figures import reading_figure_missing, used_range_missing
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title, required_lots
 from benchflow.session.rules.reading_instruments import tools_for
 from benchflow.session.rules.remedy_progress import holding
@@ -213,6 +213,9 @@ def tick_check(state: State, intent: intents.TickCheck, context: Context, by: st
     early = refusal_or_none(wait_reasons(state, step, check_key(number), "", context.now))
     if early is not None:
         return early
+    missing = used_range_missing(state, step)
+    if missing is not None:
+        return Refusal((missing,))
     if intent.answer == "no":
         if number in work.failed:
             return refuse("already-done", f"Check {number} ({text}) is already answered no")

@@ -219,8 +219,10 @@ def _named_joint(state: State, intent: intents.GiveFigure, name: str) -> _Asked 
 def _named_instrument(state: State, name: str) -> _Asked | Refusal:
     need = state.plan.procedure.instruments_by_id.get(name)
     users = [step for step in state.plan.steps.values() if name in _instruments(step.operation)]
-    if need is None or not users:
-        return unknown_name("instrument of this build", name, state.plan.procedure.instruments_by_id)
+    if need is None:
+        return unknown_name("instrument", name, state.plan.procedure.instruments_by_id)
+    if not users:
+        return refuse("not-allowed", f"No operation of this build uses {need.title or name}", name=name)
     if need.asked is None:
         written = (state.as_written or state.plan.procedure).instruments_by_id[name].asked
         given = None if written is None else state.filled.get(written)
@@ -233,7 +235,8 @@ def _named_instrument(state: State, name: str) -> _Asked | Refusal:
 def _instruments(operation: Operation) -> tuple[str, ...]:
     tighten = operation.tighten
     wrench = () if tighten is None or tighten.instrument is None else (tighten.instrument,)
-    return (*wrench, *(name for record in operation.record for name in instruments_of(record)))
+    used = (ref.name for ref in operation.uses)
+    return (*wrench, *(name for record in operation.record for name in instruments_of(record)), *used)
 
 
 def _named_time(state: State, operation: str, since: str) -> _Asked | Refusal:

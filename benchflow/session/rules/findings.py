@@ -65,7 +65,9 @@ def finding_change_reasons(state: State, entries: tuple[Entry, ...], context: Co
         return
     after = state_after(state, entries, context)
     for name in state.done:
-        finding = _changed_finding(after, state.plan.steps[name])
+        finding = _changed_finding(
+            after, after.plan.steps.get(name, state.plan.steps[name])
+        )  # its limits can be others
         if finding:
             message = (
                 f"This correction would change the finding {finding} of {quoted_title(state, name)}, which decides "

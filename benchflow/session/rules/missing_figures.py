@@ -1,6 +1,6 @@
 """The figures that the procedure asks for (`ask`) and that nobody has given yet: what has to wait for each of them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
 from benchflow.procedure.model import AskedLimit, CalculatedValue, Joint, RecordedValue, bounds_of
@@ -14,14 +14,22 @@ _KEYS = {"layout": "tightening order", "lubricant": "lubricant", "thread": "thre
 
 def reading_figure_missing(state: State, step: Step, record: RecordedValue, *, used: bool) -> Reason | None:
     """The reason that a reading cannot be entered yet: a limit that applies to it is not given, or a range."""
+    applies = figures_applying(record, used=used)
+    if applies:
+        return limit_missing(step, record, applies[0])
+    return _first_range_missing(state, step, record.instruments) or used_range_missing(state, step)
+
+
+def figures_applying(record: RecordedValue, *, used: bool) -> list[FigureToFill]:
+    """The limits of a reading that are not given yet and apply to it: the main one, or that for used parts, first."""
     asked = list(asked_limits(record))
     in_force = bound_in_force(record, used)
     applies = [one for one in asked if one.what == "further"]
+    if in_force is None and record.used_by_option is None:
+        in_force = record.used  # without a limit for new parts, the finish needs the one for used parts
     if isinstance(in_force, AskedLimit):
         applies.insert(0, next(one for one in asked if one.mark == in_force.mark))
-    if applies:
-        return limit_missing(step, record, applies[0])
-    return next(filter(None, (range_missing(state, step, name) for name in record.instruments)), None)
+    return applies
 
 
 def limit_missing(step: Step, value: RecordedValue | CalculatedValue, figure: FigureToFill) -> Reason:
@@ -33,9 +41,17 @@ def limit_missing(step: Step, value: RecordedValue | CalculatedValue, figure: Fi
     return Reason("value-missing", message, operation=step.id, name=value.name)
 
 
-def range_missing(state: State, step: Step, instrument: str | None) -> Reason | None:
-    """The reason that an instrument cannot be used yet: the range that it needs is not given."""
-    need = None if instrument is None else state.plan.procedure.instruments_by_id.get(instrument)
+def used_range_missing(state: State, step: Step) -> Reason | None:
+    """The reason that nothing can be entered in an operation yet: an instrument under its `uses` has no range."""
+    return _first_range_missing(state, step, (ref.name for ref in step.operation.uses))
+
+
+def _first_range_missing(state: State, step: Step, instruments: Iterable[str]) -> Reason | None:
+    return next(filter(None, (_range_missing(state, step, name) for name in instruments)), None)
+
+
+def _range_missing(state: State, step: Step, instrument: str) -> Reason | None:
+    need = state.plan.procedure.instruments_by_id.get(instrument)
     if need is None or need.asked is None:
         return None
     message = (
@@ -45,7 +61,7 @@ def range_missing(state: State, step: Step, instrument: str | None) -> Reason | 
 
 
 def joint_figure_missing(state: State, step: Step, joint: Joint) -> Reason | None:
-    """The reason that a joint cannot be tightened yet: a text of it is not given, or the range of its wrench."""
+    """The reason that a joint cannot be tightened yet: a text of it is not given, or the range of an instrument."""
     if joint.asked:
         what = next(_KEYS[key] for key in _KEYS if key in joint.asked)
         message = (
@@ -54,7 +70,8 @@ def joint_figure_missing(state: State, step: Step, joint: Joint) -> Reason | Non
         )
         return Reason("value-missing", message, operation=step.id, name=joint.id)
     tighten = step.operation.tighten
-    return None if tighten is None else range_missing(state, step, tighten.instrument)
+    wrench = () if tighten is None or tighten.instrument is None else (tighten.instrument,)
+    return _first_range_missing(state, step, wrench) or used_range_missing(state, step)
 
 
 def time_figure_reasons(state: State, step: Step) -> Iterator[Reason]:

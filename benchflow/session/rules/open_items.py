@@ -19,6 +19,7 @@ from benchflow.session.rules.joint_progress import (
     open_out_ticks,
     progress_text,
 )
+from benchflow.session.rules.missing_figures import used_range_missing
 from benchflow.session.rules.open_values import open_value_reasons
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.part_preference import preference_reasons
@@ -55,7 +56,9 @@ def lot_title(state: State, key: str) -> str:
 
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
     """Every reason why ``step`` cannot be finished now."""
+    range_missing = used_range_missing(state, step)
     entries = (
+        *(() if range_missing is None else (range_missing,)),
         *open_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),

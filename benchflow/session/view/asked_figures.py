@@ -1,13 +1,16 @@
 """The figure that has to be given next, with its question, for the bench view."""
 
+from collections.abc import Iterable
+
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
-from benchflow.procedure.model import AskedLimit, CalculatedValue, Joint, OpenStage, RecordedValue
+from benchflow.procedure.model import CalculatedValue, Joint, OpenStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.joint_progress import JointProgress
-from benchflow.session.rules.missing_figures import reading_figure_missing
-from benchflow.session.rules.verdicts import bound_in_force, part_is_used
+from benchflow.session.rules.missing_figures import figures_applying, reading_figure_missing
+from benchflow.session.rules.verdicts import part_is_used
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import AskedFigure
+from benchflow.trade.instruments import is_torque
 
 _JOINT_QUESTIONS = {
     "layout": "The fasteners as they lie, numbered in tightening order, rows with /",
@@ -23,14 +26,25 @@ def asked_of_reading(state: State, step: Step, record: RecordedValue, slot: str)
     used = own.used_by_option if own.used_by_option is not None else part_is_used(state, step.id, record, slot)
     if reading_figure_missing(state, step, own, used=used) is None:
         return None
-    asked = list(asked_limits(own))
-    in_force = bound_in_force(own, used)
-    first = next((one for one in asked if isinstance(in_force, AskedLimit) and one.mark == in_force.mark), None)
-    first = first or next((one for one in asked if one.what == "further"), None)
+    first = next(iter(figures_applying(own, used=used)), None)
     if first is not None:
         return _limit(first, record.ask or record.name, slot if record.by_reading else "")
-    name = next((each for each in own.instruments if _is_asked(state, each)), "")
-    return AskedFigure(f"Range of {name}", "Range that is needed, such as 0 .. 10 mm", {"instrument": name})
+    return _first_range(state, own.instruments) or asked_of_uses(state, step)
+
+
+def asked_of_uses(state: State, step: Step) -> AskedFigure | None:
+    """The range of an instrument under `uses` that an operation waits for; ``None`` if it waits for none."""
+    return _first_range(state, (ref.name for ref in step.operation.uses))
+
+
+def _first_range(state: State, instruments: Iterable[str]) -> AskedFigure | None:
+    needs = state.plan.procedure.instruments_by_id
+    for name in instruments:
+        if name in needs and needs[name].asked is not None:
+            example = "20 .. 120 N·m" if is_torque(needs[name].kind) else "0 .. 10 mm"
+            title = f"Range of {needs[name].title or name}"
+            return AskedFigure(title, f"Range that is needed, such as {example}", {"instrument": name})
+    return None
 
 
 def asked_of_calculation(value: CalculatedValue) -> AskedFigure | None:
@@ -59,8 +73,9 @@ def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFi
         if key in joint.asked:
             return AskedFigure(title, question, {"joint": joint.id}, key)
     wrench = None if step.operation.tighten is None else step.operation.tighten.instrument
-    if wrench is not None and _is_asked(state, wrench):
-        return AskedFigure(f"Range of {wrench}", "Range that is needed, such as 20 .. 120 N·m", {"instrument": wrench})
+    found = _first_range(state, () if wrench is None else (wrench,)) or asked_of_uses(state, step)
+    if found is not None:
+        return found
     stage = progress.current_stage
     if not isinstance(stage, OpenStage) or not stage.asked or progress.seating_open or progress.out:
         return None
@@ -77,8 +92,3 @@ def asked_time(state: State, step: Step) -> AskedFigure | None:
             title = f"Time from “{by_id[since].title}” to “{by_id[operation].title}”"
             return AskedFigure(title, "Time, such as at most 10 min", {"operation": operation, "since": since})
     return None
-
-
-def _is_asked(state: State, instrument: str) -> bool:
-    need = state.plan.procedure.instruments_by_id.get(instrument)
-    return need is not None and need.asked is not None

@@ -202,6 +202,7 @@ class CheckInput(Struct, frozen=True, tag="check"):
     remedy: str = ""  # what to do before it can be answered yes; "" if it can be answered now
     must_stop: bool = False  # the work stops at this check: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
+    asked: AskedFigure | None = None  # the figure that has to be given before it can be answered
 
 
 class LotInput(Struct, frozen=True, tag="lot"):
@@ -356,7 +357,7 @@ class OperationView(Struct, frozen=True):
     reopened: bool = False
     reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
-    asked: AskedFigure | None = None  # the time that has to be given before it can be started
+    asked: AskedFigure | None = None  # a time, or the range of an instrument, that has to be given first
     rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
     figures: tuple[FigureRow, ...] = ()  # its figures and where they come from
 

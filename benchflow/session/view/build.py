@@ -17,8 +17,9 @@ from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
-from benchflow.session.view.asked_figures import asked_time
+from benchflow.session.view.asked_figures import asked_of_uses, asked_time
 from benchflow.session.view.bench_view import (
+    AskedFigure,
     BenchView,
     MoveRow,
     OperationRow,
@@ -209,8 +210,15 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
         figures=tuple(figure_rows(state, step)),
-        asked=None if in_progress else asked_time(state, step),
+        asked=_asked_first(state, step) if in_progress else asked_time(state, step),
     )
+
+
+def _asked_first(state: State, step: Step) -> AskedFigure | None:
+    """The range that an operation in progress waits for, if it has no entry at which the bench could ask for it."""
+    operation = step.operation
+    entries = operation.record or operation.check or operation.tighten
+    return None if entries else asked_of_uses(state, step)
 
 
 def starts_by_entry(step: Step) -> bool:

@@ -18,7 +18,7 @@ from benchflow.session.rules.value_results import WHOLE, calculated_results, rec
 from benchflow.session.rules.verdicts import judge_value, limit_in_force, limit_text, limits_by_reading
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
-from benchflow.session.view.asked_figures import asked_of_calculation, asked_of_reading
+from benchflow.session.view.asked_figures import asked_of_calculation, asked_of_reading, asked_of_uses
 from benchflow.session.view.further_limits import further_limit_rows
 from benchflow.session.view.gauge_positions import (
     calculation_gauge,
@@ -186,6 +186,7 @@ def _check_input(state: State, step: Step, number: int, point: CheckPoint) -> vw
         "" if held is None else held.instruction,
         held is not None and held.final,
         () if held is None else titles_to_redo(state, step, held),
+        None if complete or held is not None else asked_of_uses(state, step),
     )
 
 

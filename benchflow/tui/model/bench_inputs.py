@@ -109,7 +109,7 @@ def asked_figure(item: BenchInput | None) -> AskedFigure | None:
     match item:
         case SlotInput(slot=slot):
             return slot.asked
-        case WholeInput(input=CalculatedInput() | TightenInput() as given):
+        case WholeInput(input=CalculatedInput() | CheckInput() | TightenInput() as given):
             return given.asked
         case TickInput(input=joint):
             return joint.asked
@@ -125,8 +125,6 @@ def input_of(item: BenchInput) -> Input | None:
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
     """Return the field of an item, ``None`` if there is nothing to type."""
     match item:
-        case SlotInput(slot=slot) if slot.asked is not None:
-            return None
         case SlotInput(input=given, slot=slot) if slot.limit:  # the gauge of the value is that of another reading
             return FieldSpec(False, given.unit, slot.limit)
         case SlotInput(input=given):

@@ -61,6 +61,7 @@ _OTHER_WORDS = tuple(
         (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
     )
 )
+_WITHIN = re.compile(r"(?:within|inside(?: of)?)(?![^\W\d_]) *", re.IGNORECASE)
 _BETWEEN = re.compile(r"(?:between|from) +([0-9.].*?) +(?:and|to) +(?=[0-9.])", re.IGNORECASE)
 _WORDS_AFTER = (
     (re.compile(r"(?<=[^\W_]|[°%\"]),? +(max(?:imum)?\.?|or less|or below|or under) *$", re.IGNORECASE), "at most"),
@@ -119,6 +120,12 @@ class _LimitParser:
         for words, hint in _OTHER_WORDS:
             if words.match(self.plain, start):
                 raise QuantityError("bad-quantity", self.text, start, "these words are not accepted", hint)
+        within = _WITHIN.match(self.plain, start)
+        if within is not None:
+            hint = f"write at most {self.text[within.end() :].strip()}"
+            if self.dimension != "time":
+                hint += ". Readings that are compared with each other have `equal within`"
+            raise QuantityError("bad-quantity", self.text, start, "this word is not accepted", hint)
         between = _BETWEEN.match(self.plain, start)
         if between is not None:
             hint = f"write {self.text[slice(*between.span(1))]} .. {self.text[between.end() :].strip()}"

@@ -205,7 +205,7 @@ def _operation(plan: Plan, step: Step, number: int, after: tuple[str, ...]) -> G
         sets=step.sets,
         windows=tuple(GraphWindow(w.operation, w.low, w.high, w.text) for w in step.time),
         rules=_rules(plan, step.during, step.sets),
-        sign=operation.hold.by if operation.hold else "",
+        sign=operation.hold.signer if operation.hold else "",
         takes=step.takes,
         because=operation.because,
         condition=condition_text(plan, step),

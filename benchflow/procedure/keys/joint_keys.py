@@ -30,8 +30,34 @@ from benchflow.procedure.shapes.basic_shapes import (
     integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
-from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar, short
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
+
+_CROSSWISE = re.compile(r"star|cross|criss|diagonal|opposite|altern|flange|circle", re.IGNORECASE)
+_FROM_MIDDLE = re.compile(r"middle|cent(?:re|er)|inside|outward|spiral", re.IGNORECASE)
+
+
+def _words_hint(text: str) -> str:
+    """The hint for a layout or a pattern in words, such as ``crosswise``."""
+    number = re.search(r"\b([0-9]{1,2})\b", text)
+    if _FROM_MIDDLE.search(text):
+        return "Write `pattern: out from the middle, 2 by 5` for 2 rows of 5 fasteners"
+    if _CROSSWISE.search(text):
+        size = number[1] if number and 3 <= int(number[1]) <= 24 else "8"
+        return f"Write `pattern: star {size}` for {size} fasteners that are tightened crosswise"
+    return (
+        "Write `pattern: star 8` for 8 fasteners crosswise, `pattern: out from the middle, 2 by 5`, or draw the joint "
+        "under `layout`: rows of numbers in tightening order"
+    )
+
+
+def _count_hint(count: int) -> str:
+    """The hint for a joint that has only the number of its fasteners."""
+    crosswise = f"`pattern: star {count}` if they are tightened crosswise, " if 3 <= count <= 24 else ""
+    return (
+        f"For {count} fasteners write {crosswise}`layout: ask` with `count: {count}` if the bench has to ask for the "
+        "order, or draw the joint under `layout`"
+    )
 
 
 class _Drawing(Shape[Layout]):
@@ -51,11 +77,16 @@ class _Drawing(Shape[Layout]):
     def _numbered(self, found: YamlScalar, context: ReadContext) -> bool:
         """True if the numbers are 1..n, each once. A problem is reported at its cell."""
         seen: dict[int, int] = {}
-        good = True
+        good, in_words = True, "\n" not in found.text.strip()
         for cell in re.finditer(r"\S+", found.text):
             if cell[0] in EMPTY:
                 continue
             number = integer(cell[0])
+            if number is None and in_words and not any(letter.isdigit() for letter in cell[0]):
+                context.problem(
+                    "bad-layout", found.mark, f"`{short(found.text)}` is not a layout", _words_hint(found.text)
+                )
+                return False
             if number is None or not 1 <= number <= MOST_FASTENERS:
                 hint = "Write a fastener's number, or `.` for an empty cell"
                 context.problem(
@@ -72,6 +103,11 @@ class _Drawing(Shape[Layout]):
                 good = False
             else:
                 seen[number] = cell.start()
+        if good and len(seen) == 1 and max(seen) > 2:
+            context.problem(
+                "bad-layout", found.mark, f"The layout has only the number {max(seen)}", _count_hint(max(seen))
+            )
+            return False
         if good and set(seen) != set(range(1, len(seen) + 1)):
             missing = sorted(set(range(1, max(seen) + 1)) - set(seen))
             listed = ", ".join(map(str, missing[:8])) + (", ..." if len(missing) > 8 else "")
@@ -114,7 +150,8 @@ class _Pattern(Shape[tuple[str, Layout]]):
         except ValueError as error:
             context.problem("bad-layout", found.mark, str(error), "Draw the joint with `layout`")
             return None
-        context.problem("bad-layout", found.mark, f"`{text[:40]}` is not a known pattern", f"Write {self.noun}")
+        hint = _count_hint(int(text)) if integer(text) else _words_hint(text)
+        context.problem("bad-layout", found.mark, f"`{text[:40]}` is not a known pattern", hint)
         return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -222,13 +259,19 @@ def _text(fields: Fields, key: Key[str | AskedText]) -> str:
 _CAN_BE_ASKED: tuple[Key[Any], ...] = (_LAYOUT, _THREAD, _CLASS, _LUBRICANT)
 
 
+def _missing_layout_hint(fields: Fields) -> str:
+    count = fields.get(_COUNT)
+    return "Write one of them" if count is None else _count_hint(count)
+
+
 def _joint(fields: Fields) -> Joint:
     pattern, drawn = fields.get(_PATTERN), fields.get(_LAYOUT)
     layout: Layout = pattern[1] if pattern else ()
     if isinstance(drawn, AskedText):
         layout = (tuple(range(1, fields.get_or(_COUNT, 1) + 1)),)
-    elif fields.wrote(_COUNT):
-        fields.problem("one-too-many", _COUNT, "The layout says how many fasteners there are", "Delete `count`")
+    elif fields.wrote(_COUNT) and (fields.wrote(_LAYOUT) or fields.wrote(_PATTERN)):
+        says = "pattern" if fields.wrote(_PATTERN) else "layout"
+        fields.problem("one-too-many", _COUNT, f"The {says} says how many fasteners there are", "Delete `count`")
     if drawn is not None and not isinstance(drawn, AskedText):
         layout = drawn
     count = sum(number is not None for row in layout for number in row)
@@ -292,6 +335,7 @@ JOINTS = MapShape(
         ),
         _joint,
         one_of=(_LAYOUT, _PATTERN),
+        one_of_hint=_missing_layout_hint,
     ),
     "joints by name",
 )

@@ -2,6 +2,7 @@
 
 from benchflow.base.plaintext import listed
 from benchflow.procedure.keys.evidence_keys import PROVES, RESTARTS, WAIVE
+from benchflow.procedure.keys.hold_keys import HOLD
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
 from benchflow.procedure.keys.remedy_keys import REMEDIES, check_stops
 from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
@@ -9,7 +10,7 @@ from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.time_window_keys import TIME
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
-from benchflow.procedure.model import CheckPoint, Hold, Mark, Operation, Ref, Undo
+from benchflow.procedure.model import CheckPoint, Mark, Operation, Ref, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
@@ -192,35 +193,6 @@ _GUARDS = Key(
     ListShape(ReferenceShape("failure", "a name under `failures`"), single=True),
     "The complaints that it prevents or detects.",
 )
-_BY = Key("by", LINE, "The role that signs, such as inspector.", required=True)
-_FOR = Key("for", FILLED_LINE, "The statement that is signed.")
-_SECOND_PERSON = Key(
-    "second-person", BooleanShape(), "true if the signer must be somebody who entered nothing in the operation."
-)
-_WAIVE_HOLD = Key(
-    "waive",
-    WAIVE.shape,
-    "Who can sign a deviation about it: `never`, or a role that the person needs besides the role that signs.",
-    examples=("never",),
-)
-
-
-def _hold(fields: Fields) -> Hold:
-    return Hold(
-        fields.get_or(_BY, ""),
-        fields.get_or(_FOR, ""),
-        fields.node.mark,
-        fields.get_or(_SECOND_PERSON, False),
-        fields.get_or(_WAIVE_HOLD, ""),
-    )
-
-
-_HOLD = Key(
-    "hold",
-    KeyedShape("hold", "`hold`", (_BY, _FOR, _SECOND_PERSON, _WAIVE_HOLD), _hold),
-    "The role that must sign. Without the signature, the operation is not finished and no later one can start.",
-)
-
 _UNDO_DO = Key("do", ByShape("instruction", FILLED_PARAGRAPH), "The instruction for undoing it.")
 _UNDO_NEEDS = Key("needs", OPERATION_NEEDS, "The state that is needed to undo it.")
 _UNDO_SETS = Key(
@@ -313,7 +285,7 @@ def _operation(fields: Fields) -> Operation:
         match=tuple(fields.get_or(_MATCH, {}).values()),
         tighten=tighten,
         check=fields.get_or(_CHECK, ()),
-        hold=fields.get(_HOLD),
+        hold=fields.get(HOLD),
         guards_against=fields.get_or(_GUARDS, ()),
         undo=fields.get(_UNDO),
         restored_by=restored,
@@ -357,7 +329,7 @@ OPERATION = VaryingOperation(KeyedShape(
     (
         ID, _AGAIN, TITLE, _CAUTIONS, DO, BECAUSE, _WHEN, _IF_NEEDED, _EACH, _IN_ORDER, _AFTER, _TAKES_APART, _NEEDS,
         _DURING, _SETS, TIME, RESTARTS, _TAKES, _USES, _ELSEWHERE,
-        _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
+        _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, HOLD, _GUARDS, _UNDO, _TEMPORARY, WAIVE,
     ),
     _operation,
     requires=((_IN_ORDER, _EACH),),
@@ -370,6 +342,10 @@ OPERATION = VaryingOperation(KeyedShape(
         "torque": "Write `tighten: {joint: ..., stages: [...]}`",
         "measure": "Write `record: {name: {unit: mm, limit: ...}}`",
         "limit": "A limit belongs under the name of a value: `record: {name: {unit: mm, limit: ...}}`",
+        "readings": "It belongs under the name of a value: `record: {name: {unit: mm, readings: 4}}`",
+        "unit": "It belongs under the name of a value: `record: {name: {unit: mm, limit: ...}}`",
+        "joint": "Write `tighten: {joint: ..., stages: [...]}`",
+        "second-person": "It belongs under `hold`: `hold: {by: inspector, second-person: true}`",
         "stages": "Write `tighten: {joint: ..., stages: [...]}`",
     },
 ))  # fmt: skip

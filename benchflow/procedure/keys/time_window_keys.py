@@ -6,6 +6,7 @@ from benchflow.procedure.model import Ref, TimeSince
 from benchflow.procedure.shapes.asked_shapes import TO_FILL, AskedText, FigureOrAskShape
 from benchflow.procedure.shapes.basic_shapes import LINE, EitherShape, MapShape, TransformedShape
 from benchflow.procedure.shapes.by_shapes import ByShape
+from benchflow.procedure.shapes.examples_from_text import time_window_hint
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape
 from benchflow.procedure.shapes.reference_shapes import OPERATION_NEEDS, KeyReferenceShape
@@ -101,6 +102,7 @@ TIME = Key(
         ),
         "operations with the accepted time since they were finished",
         key=KeyReferenceShape("operation", "an operation's id"),
+        text_hint=time_window_hint,
     ),
     "The time since another operation was last finished: no start before the lower end, no start and no finish after "
     "the upper end. It also comes after the other one. The time runs on while the computer sleeps or is off, "

@@ -36,6 +36,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     integer,
 )
 from benchflow.procedure.shapes.by_shapes import ByShape, first_branch
+from benchflow.procedure.shapes.examples_from_text import count_written, recorded_value_hint
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import (
     RawTextShape,
@@ -44,7 +45,7 @@ from benchflow.procedure.shapes.quantity_shapes import (
     read_bound_or_count,
 )
 from benchflow.procedure.shapes.reference_shapes import WHEN, ReferenceShape
-from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar, short
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 from benchflow.quantity import dimension_of
 
@@ -96,7 +97,11 @@ class _Slots(Shape[tuple[str, ...]]):
             count = self._count.read(node, context)
             return None if count is None else tuple(str(number) for number in range(1, count + 1))
         places = context.place_sets.get(found.text)
-        if places is None:
+        written = count_written(found.text) if places is None else None
+        if written is not None:
+            message = f"`{short(found.text)}` is not a number in digits, and no set of places has that name"
+            context.problem("bad-number", found.mark, message, f"Write {written}")
+        elif places is None:
             context.mention("places", found.text, found.mark)
         return places
 
@@ -346,6 +351,7 @@ RECORD = MapShape(
     VaryingRecord(KeyedShape("record", "a recorded value", _RECORD, _record)),
     "recorded values by name",
     key=VALUE_NAMED,
+    text_hint=recorded_value_hint,
 )
 
 # --- work-out ---------------------------------------------------------------------------------------

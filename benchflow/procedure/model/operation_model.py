@@ -29,6 +29,11 @@ class Hold(Struct, frozen=True):
     second_person: bool = False
     waive: str = ""
 
+    @property
+    def signer(self) -> str:
+        """Who signs, in words: the role, and that it is a second person."""
+        return f"{self.by} (a second person, who entered nothing in it)" if self.second_person else self.by
+
 
 class CheckPoint(Struct, frozen=True):
     """A point to see or feel, which the builder ticks. ``id`` is its name, "" if it has none.

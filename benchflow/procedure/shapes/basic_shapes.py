@@ -14,6 +14,7 @@ from benchflow.base.plaintext import clean_line, listed
 from benchflow.procedure.model import Ref
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.problems import nearest
+from benchflow.procedure.shapes.examples_from_text import mapping_hint, plain_entry_hint
 from benchflow.procedure.shapes.shape_base import (
     NOWHERE,
     Definitions,
@@ -312,14 +313,25 @@ class ListShape(Shape[tuple[T, ...]]):
 
 
 class MapShape(Shape[dict[str, T]]):
-    """A mapping with names that the author chooses. ``key`` is the shape of a name, ``value`` that of its entry."""
+    """A mapping with names that the author chooses. ``key`` is the shape of a name, ``value`` that of its entry.
 
-    def __init__(self, value: Shape[T], noun: str, *, key: Shape[str] = NAMED, at_least: int = 0) -> None:
-        self.key, self.value, self.noun, self.at_least = key, value, noun, at_least
+    ``text_hint`` makes the hint for a text instead of a mapping from that text.
+    """
+
+    def __init__(
+        self,
+        value: Shape[T],
+        noun: str,
+        *,
+        key: Shape[str] = NAMED,
+        at_least: int = 0,
+        text_hint: Callable[[str], str] = plain_entry_hint,
+    ) -> None:
+        self.key, self.value, self.noun, self.at_least, self.text_hint = key, value, noun, at_least, text_hint
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> dict[str, T] | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, f"a mapping of {self.noun}", context, "Write each entry as a name with a value")
+            wrong_kind(node, f"a mapping of {self.noun}", context, mapping_hint(node, self.text_hint))
             return None
         if len(node.pairs) < self.at_least:
             context.problem("too-few", node.mark, "The mapping is empty", f"Write {self.noun}")

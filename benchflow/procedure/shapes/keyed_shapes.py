@@ -1,13 +1,12 @@
 """Shapes of mappings with fixed keys, each key with its shape and its description."""
 
-import json
-import re
 from collections.abc import Callable
 from typing import Any, Generic, TypeVar, cast
 
 from benchflow.base.plaintext import listed
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.problems import hint_for
+from benchflow.procedure.shapes.examples_from_text import quoted
 from benchflow.procedure.shapes.shape_base import (
     NOWHERE,
     Definitions,
@@ -21,7 +20,6 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, Ya
 
 T = TypeVar("T")
 B = TypeVar("B")
-_needs_quotes = re.compile(r"[\[\]{},:#\"'&*!|>%@`]")
 
 
 class Key(Generic[T]):
@@ -80,6 +78,8 @@ class KeyedShape(Shape[B]):
     ``name`` is the definition's name in the JSON Schema. Exactly one of the keys in ``one_of`` has to be written,
     and at least one of ``some_of``.
     ``requires`` has pairs of a key and another key that it needs. ``hints`` has the hints for common wrong keys.
+    ``text_hint`` makes the hint for a text instead of a mapping from that text, "" for the usual one; ``one_of_hint``
+    the hint if none of ``one_of`` is written.
     """
 
     def __init__(
@@ -93,9 +93,11 @@ class KeyedShape(Shape[B]):
         some_of: tuple[Key[Any], ...] = (),
         requires: tuple[tuple[Key[Any], Key[Any]], ...] = (),
         hints: dict[str, str] | None = None,
+        text_hint: Callable[[str], str] | None = None,
+        one_of_hint: Callable[[Fields], str] | None = None,
     ) -> None:
         self.name, self.noun, self.build, self.one_of, self.requires = name, noun, build, one_of, requires
-        self.some_of = some_of
+        self.some_of, self.text_hint, self.one_of_hint = some_of, text_hint, one_of_hint
         self.keys = {key.name: key for key in keys}
         self.hints = hints or {}
 
@@ -120,10 +122,13 @@ class KeyedShape(Shape[B]):
         """The hint for a text instead of a mapping: ``hold: inspector`` has to be ``hold: {by: inspector}``."""
         if not isinstance(node, YamlScalar):
             return ""
+        own = self.text_hint(node.text) if self.text_hint else ""
+        if own:
+            return own
         must = [key.name for key in self.keys.values() if key.required] or [*self.keys][:1]
-        text = short(node.text)
-        text = json.dumps(text, ensure_ascii=False) if _needs_quotes.search(text) else text
-        inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
+        inside = (
+            f"{must[0]}: {quoted(short(node.text))}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
+        )
         return f"Write it with keys, such as `{{{inside}}}`"
 
     def _report_unknown_key(self, key: YamlScalar, node: YamlMapping, context: ReadContext) -> None:
@@ -157,7 +162,8 @@ class KeyedShape(Shape[B]):
             written = [key.name for key in self.one_of if fields.wrote(key)]
             names = listed([f"`{key.name}`" for key in self.one_of], "or")
             if not written:
-                fields.context.problem("missing-key", place, f"{self.noun} needs {names}", "Write one of them")
+                hint = self.one_of_hint(fields) if self.one_of_hint else "Write one of them"
+                fields.context.problem("missing-key", place, f"{self.noun} needs {names}", hint)
             elif len(written) > 1:
                 again = fields.nodes[written[1]].mark
                 fields.context.problem(

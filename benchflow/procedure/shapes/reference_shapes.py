@@ -4,6 +4,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
 from benchflow.procedure.shapes.basic_shapes import TEXT_SCHEMA, ListShape, MapShape
 from benchflow.procedure.shapes.by_shapes import ByShape
+from benchflow.procedure.shapes.examples_from_text import entry_hint
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
@@ -77,7 +78,7 @@ def conditions(
         ValueReferenceShape(value_kind, "a value"), single=True, at_least=1, distinct=True
     )
     value = ByShape("needs", value) if by else value
-    return MapShape(value, noun, key=KeyReferenceShape(kind, "a name"), at_least=at_least)
+    return MapShape(value, noun, key=KeyReferenceShape(kind, "a name"), at_least=at_least, text_hint=entry_hint)
 
 
 NEEDS = conditions("state", "state-value", "state variables with the accepted values")
@@ -91,14 +92,17 @@ SETTINGS: Shape[dict[str, str]] = MapShape(
     ValueReferenceShape("state-value", "a value"),
     "state variables with one value each",
     key=KeyReferenceShape("state", "a name"),
+    text_hint=entry_hint,
 )
 OPERATION_SETTINGS: Shape[dict[str, str]] = MapShape(
     ByShape("setting", ValueReferenceShape("state-value", "a value")),
     "state variables with one value each",
     key=KeyReferenceShape("state", "a name"),
+    text_hint=entry_hint,
 )
 UNDO_SETTINGS: Shape[dict[str, str]] = MapShape(
     ByShape("undo-setting", UndoValueShape()),
     "state variables with a value or `ask` for each, such as `{casing: ask}`",
     key=KeyReferenceShape("state", "a name"),
+    text_hint=entry_hint,
 )

@@ -121,7 +121,7 @@ class Shape(ABC, Generic[T]):
 
 
 def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
-    """Report that a ``noun`` is expected instead of the node. ``hint`` is used if the node is a text."""
+    """Report that a ``noun`` is expected instead of the node. ``hint`` is used if the node is a text or a list."""
     if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):
@@ -137,7 +137,7 @@ def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") 
         hint = "`{by: ...}` is not possible here. `benchflow guide` says where it is"
     elif isinstance(node, YamlMapping) and node.flow:
         hint = "If it is a text that begins with {, put it in quotes"
-    elif isinstance(node, YamlSequence):
+    elif isinstance(node, YamlSequence) and not hint:
         hint = "If it is a text that begins with [ or -, put it in quotes"
     context.problem("wrong-kind", node.mark, f"{noun} is expected here, not {found}", hint)
 

@@ -240,7 +240,7 @@ def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: boo
         ),
         joint=joint_blank(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
         checks=tuple(check_line(names, point) for point in operation.check),
-        hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
+        hold=f"{hold.signer}: {hold.for_}" if hold and hold.for_ else hold.signer if hold else "",
         clock=tuple(_times_to_write(turn, counted_from)),
     )
 

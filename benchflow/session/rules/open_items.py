@@ -177,7 +177,9 @@ def hold_reasons(state: State, step: Step) -> Iterator[Reason]:
     work = state.work(step.id)
     if hold is None or work.signed is not None or HOLD in work.deviations:
         return
-    message = f"Hold of {quoted_title(state, step.id)}: {hold.by} must sign for {hold.for_}"
+    message = (
+        f"Hold of {quoted_title(state, step.id)}: {hold.signer} must sign{f' for {hold.for_}' if hold.for_ else ''}"
+    )
     before = f"signature of {work.void.by}" if work.void is not None else ""
     if not before and HOLD in work.lapsed:
         before = f"waiver by {work.lapsed[HOLD].by}"

@@ -6,6 +6,7 @@ import pytest
 
 from benchflow.session.log.journal import verify
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
+from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
 
@@ -36,6 +37,34 @@ def test_first_line_waits_for_what_is_measured_together(tmp_path: Path) -> None:
     (reading,) = record.together
     assert (reading.name, reading.place, reading.lines_off) == ("end float", "input shaft", 0)
     assert [item.name for item in record.checklist if item.answered] == ["end float"]
+
+
+def test_value_replaces_the_earlier_one_but_words_are_added(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    for fields in ({"value": "0.1 mm"}, {"value": "0.2 mm"}, {"answer": "stiff"}, {"answer": "stiff when cold"}):
+        script.do("measure", name="lash", **fields)
+    assert script.refused("measure", name="lash", answer="Stiff") == ["already-done"]
+    assert script.refused("measure", name="end float", answer="none", instead=True) == ["unknown-name"]
+    script.do("measure", name="lash", answer="stiff at 20 °C", instead=True)
+    shown = [each.answer or (each.value and each.value.value) for each in script.record.answers("lash")]
+    assert shown == ["0.2", "stiff", "stiff at 20 °C"]
+
+
+def test_reading_with_more_parts_off_replaces_none_of_the_whole(script: TeardownScript) -> None:
+    script.do("measure", name="end float", value="0.12 mm")
+    script.off("cover")
+    script.do("measure", name="end float", value="0.30 mm")
+    assert [each.lines_off for each in script.record.answers("end float")] == [0, 1]
+
+
+def test_log_has_the_name_of_a_picture_without_its_folder(script: TeardownScript, tmp_path: Path) -> None:
+    (tmp_path / "phone").mkdir()
+    picture = jpeg_at(tmp_path / "phone" / "dots.jpg")
+    script.do("attach", file=str(picture))
+    (kept,) = script.record.pictures
+    assert kept.name == "dots.jpg"
+    assert str(tmp_path) not in script.path.read_text()
 
 
 def test_intents_before_open_and_a_second_open_are_refused(tmp_path: Path) -> None:

@@ -57,6 +57,45 @@ def test_fasteners_are_read_as_the_trade_writes_them(text: str, expected: tuple[
     assert groups(text) == [expected]
 
 
+@pytest.mark.parametrize("text", ["shift rail 1-2", "fork 3-4", "shift rail 3-4", "fork 1-2"])
+def test_name_with_a_pair_of_gears_is_one_thing(text: str) -> None:
+    for line in (text, f"{text}, tray C", f"{text}, with fork 1-2, note: stiff"):
+        assert (understood(line).what, understood(line).places, understood(line).fasteners) == (text, (), ())
+    assert understood("shaft, with fork 1-2").partner == "fork 1-2"
+    assert understood("interlock pins 1-2").places == ("1", "2")
+
+
+def test_pair_of_gears_in_details_is_no_thread() -> None:
+    found = understood("input shaft, 3-4 pad 4.6 mm, fork 3-4 stays on it")
+    assert [(each.name, each.value and each.value.value) for each in found.values] == [("3-4 pad", "4.6")]
+    assert (found.remark, found.fasteners) == ("fork 3-4 stays on it", ())
+    assert groups("4x 10-32 1/2 in")[0][2] == "10-32"
+    assert groups("2x 1-8 UNC")[0][2] == "1-8 UNC"
+    assert groups("4x screw 10-32")[0][1:3] == ("screw", "10-32")
+
+
+def test_words_behind_a_finding_belong_to_it() -> None:
+    found = understood("strainer, 2x M6x1 12 mm, bag 11, found: thread pulled at the lower hole, sleeve M6, bag 12")
+    assert [each.text for each in found.found] == ["thread pulled at the lower hole, sleeve M6"]
+    assert (len(found.fasteners), found.container) == (1, "bag 11; bag 12")
+
+
+def test_sides_are_places_with_a_comma_or_a_plus_between_them() -> None:
+    for text in ("2x diff bearings, left, right", "2x diff bearings, left + right", "diff bearings left and right"):
+        found = understood(text)
+        assert (found.what, found.count, found.places) == ("diff bearings", 2, ("left", "right"))
+    (problem,) = understand_entry("diff bearings left right").problems
+    assert "Write left + right" in problem.message
+    assert understood("caliper front left").what == "caliper front left"
+    (problem,) = understand_entry("2x bearing, left").problems
+    assert "2 parts, but 1 place. " in problem.message
+
+
+@pytest.mark.parametrize("text", ["M6x1 30 mm", "bolts M6x1", "screws M6 front"])
+def test_fasteners_without_a_count_are_refused(text: str) -> None:
+    assert codes(f"cover, {text}") == ["value-missing"]
+
+
 def test_groups_with_plus_share_the_thread() -> None:
     assert groups("8x M6x1 30 mm + 2x 45 mm front") == [(8, "", "M6x1", "30 mm", ""), (2, "", "M6x1", "45 mm", "front")]
 

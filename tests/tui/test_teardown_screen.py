@@ -47,6 +47,14 @@ async def test_line_with_a_mistake_is_not_logged_and_stays_in_the_field(log: Pat
         assert not driver.record.lines
 
 
+async def test_message_about_a_refused_text_goes_with_its_prompt(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.enter("cover, 8x M6x1 30")
+        assert "Write a length as 30 mm" in driver.text
+        await driver.press("f7")
+        assert "Write a length as 30 mm" not in driver.text
+
+
 async def test_scanned_code_is_the_bag_and_waits_for_enter(log: Path) -> None:
     async with drive_teardown(log) as driver:
         await driver.write("cover, 8x M6 30 mm")
@@ -68,7 +76,6 @@ async def test_checklist_is_answered_skipped_and_added_to(tmp_path: Path) -> Non
     async with drive_teardown(script.path) as driver:
         assert "WHILE IT IS TOGETHER: TIMING MARKS" in driver.text
         await driver.enter("dots line up")
-        await driver.press("enter")
         assert "TOGETHER: LASH" in driver.text
         await driver.enter("3rd gear 0.12 N·m")
         assert "a length is expected" in driver.text
@@ -83,6 +90,42 @@ async def test_checklist_is_answered_skipped_and_added_to(tmp_path: Path) -> Non
             ("timing marks", "", "dots line up"), ("lash", "3rd gear", ""),
         ]  # fmt: skip
         assert record.checklist[-1].skipped == "no gauge here"
+
+
+async def test_answer_without_a_place_goes_on_to_the_next_item(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    async with drive_teardown(script.path) as driver:
+        assert "► timing marks:" in driver.text
+        await driver.enter("dots line up")
+        assert "► lash:" in driver.text
+        assert "Next: lash." in driver.text
+        await driver.enter("0.14 mm")  # with the item's name kept on the row of the field
+        assert "► end float:" in driver.text
+        await driver.enter("input shaft 0.12 mm")
+        assert "► end float:" in driver.text  # for the next place
+        await driver.enter("output shaft 0.10 mm")
+        assert "2 answers: (input shaft) 0.12 mm; (output shaft) 0.10 mm" in driver.text
+        await driver.enter("timing marks: lugs up")  # the name of another item is that item
+        assert "► end float:" in driver.text
+        assert "2 answers: dots line up; lugs up" in driver.text
+        await driver.press("up", "up")
+        await driver.enter("0.3 mm")
+        assert "is answered in words" in driver.text
+        assert [(each.name, each.place, each.answer) for each in driver.record.together] == [
+            ("timing marks", "", "dots line up"), ("lash", "", ""), ("end float", "input shaft", ""),
+            ("end float", "output shaft", ""), ("timing marks", "", "lugs up"),
+        ]  # fmt: skip
+
+
+async def test_last_answer_leads_to_what_comes_off(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN, intent("measure", name="leaks outside", answer="none"))
+    async with drive_teardown(script.path) as driver:
+        for text in ("dots", "0.1 mm", "0.2 mm", "2 N·m", "20 N·m", "7 %"):
+            await driver.enter(text)
+        assert "WHAT COMES OFF" in driver.text
+        assert not driver.record.open_checks
 
 
 async def test_keys_about_a_line_ask_and_log(three_lines: Path) -> None:

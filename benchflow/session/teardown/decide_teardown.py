@@ -151,13 +151,29 @@ def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> Teardow
             return Refusal((quantity,))
         value = quantity
     name = intent.name if item is None else item.name
-    earlier = valid_readings(record.together if line is None else line.values)
-    key = (folded(name), folded(intent.place))
-    before = [each.event for each in earlier if (folded(each.name), folded(each.place)) == key]
-    reading = TeardownReading(
-        name, value, intent.answer, intent.place, intent.instrument, corrects=before[-1] if before else 0
-    )
+    reading = TeardownReading(name, value, intent.answer, intent.place, intent.instrument)
+    same = same_readings(record, line, reading)
+    if intent.instead and not same:
+        return _refuse("unknown-name", f"There is no earlier answer about “{name}” to replace", "instead")
+    if intent.answer and any(folded(each.answer) == folded(intent.answer) for each in same):
+        return _refuse("already-done", f"“{name}” has this answer already", "answer")
+    replaced = same and (value is not None or intent.instead)
+    reading = replace(reading, corrects=same[-1].event if replaced else 0)
     return ev.ReadingTaken(reading, "" if line is None else line.id)
+
+
+def same_readings(record: TeardownRecord, line: TeardownLine | None, reading: TeardownReading) -> list[TeardownReading]:
+    """The valid readings before ``reading`` of the same kind, name and place.
+
+    Readings of the assembly count only if as many parts were off: the end float without the cover is another one.
+    """
+    earlier = valid_readings(record.together if line is None else line.values)
+    key = (folded(reading.name), folded(reading.place), reading.value is None)
+    return [
+        each for each in earlier
+        if (folded(each.name), folded(each.place), each.value is None) == key
+        and (line is not None or each.lines_off == record.lines_off)
+    ]  # fmt: skip
 
 
 def read_value(text: str, dimension: str | None, name: str) -> StoredQuantity | Reason:

@@ -19,7 +19,7 @@ from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.fastener_text import is_about_fasteners, read_fasteners
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
-from benchflow.session.teardown.place_text import read_places, trailing_places
+from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
 from benchflow.session.teardown.teardown_record import (
     FoundKind,
     PartDescription,
@@ -140,6 +140,7 @@ class _EntryReader:
     def __init__(self) -> None:
         self.fields: dict[str, Any] = {"what": ""}
         self.problems: list[Reason] = []
+        self._in_finding = False  # the segment before was ``found: ...``
 
     def description(self) -> PartDescription:
         fields = {name: tuple(value) if isinstance(value, list) else value for name, value in self.fields.items()}
@@ -147,7 +148,8 @@ class _EntryReader:
         if places and "count" not in fields:
             fields["count"] = len(places)
         elif places and fields["count"] != len(places):
-            message = f"{fields['count']} parts, but {len(places)} places. Write the same number"
+            number = f"{len(places)} place{'' if len(places) == 1 else 's'}"
+            message = f"{fields['count']} parts, but {number}. Write as many places, such as: left + right"
             self.wrong("bad-quantity", message, "places")
         return replace(PartDescription(""), **fields)
 
@@ -177,6 +179,8 @@ class _EntryReader:
         if places:
             self.fields["places"] = list(places)
         self.fields["what"] = name
+        if opposite := two_sides(name):
+            self.wrong("bad-intent", f"Write {' + '.join(opposite)} if these are two places", "places")
         if not re.search(r"[^\W\d_]", name):
             self.wrong("value-missing", "Write what comes off in words", "what")
 
@@ -197,6 +201,8 @@ class _EntryReader:
         """Read one of the other segments."""
         if self._lacks_comma(text):
             return
+        goes_on = self._in_finding
+        self._in_finding = re.match(r"found\b", text, re.IGNORECASE) is not None
         if (rest := re.sub(r"^with\s+", "", text, flags=re.IGNORECASE)) != text and is_about_fasteners(rest):
             text = rest
         if _SIZES.fullmatch(text):
@@ -208,9 +214,10 @@ class _EntryReader:
         elif state := _STATE.fullmatch(text):
             self._append("state", state[1])
         elif not (self._fate(text) or self._found(text) or self._places(text) or self._fasteners(text)):
-            self._words(text)
+            self._words(text, of_finding=goes_on)
 
-    def _words(self, text: str) -> None:
+    def _words(self, text: str, *, of_finding: bool) -> None:
+        """Read words. ``of_finding`` is true behind ``found: ...``, where more words are part of the finding."""
         if _MARKS.match(text):
             self._append("marks", text)
         elif _FACING.fullmatch(text) or _FACING.match(text):
@@ -221,6 +228,10 @@ class _EntryReader:
             return
         elif condition := _CONDITION.fullmatch(text):
             self._append("condition", condition[1] or condition[2])
+        elif of_finding:
+            before = self.fields["found"].pop()
+            self.fields["found"].append(replace(before, text=f"{before.text}, {text}"))
+            self._in_finding = True
         else:
             self._append("remark", text)
 
@@ -284,8 +295,11 @@ class _EntryReader:
             return False
         if isinstance(places, Reason):
             self.problems.append(places)
+        elif "places" in self.fields and is_side(text) and all(is_side(each) for each in self.fields["places"]):
+            self.fields["places"] += [each for each in places if each not in self.fields["places"]]
         elif "places" in self.fields:
-            self.wrong("bad-intent", "Places are written twice. Write them once", "places")
+            message = "Places are written twice. Write all of them in one part of the line, such as: left + right"
+            self.wrong("bad-intent", message, "places")
         else:
             self.fields["places"] = list(places)
         return True

@@ -42,6 +42,8 @@ _UNIFIED = re.compile(
 _LENGTH = re.compile(
     rf"(?<![\w./])((?:\d{{1,3}} )?\d+/\d+|{_NUMBER}|\.\d+)\s*(mm|cm|inch(?:es)?|in|thou|\"|'')(?![\w])", re.IGNORECASE
 )
+_FEWEST_BARE_THREADS = 24
+"""Threads per inch from which two numbers, such as ``10-32``, are a thread without more words (ASME B1.1)."""
 _ANY_NUMBER = re.compile(r"(?<![\w./-])\d+(?:[./]\d+)?(?![\w/-])")
 
 
@@ -54,9 +56,10 @@ class ReadFasteners(Struct, frozen=True):
 
 def is_about_fasteners(text: str) -> bool:
     """True if a text is about fasteners: it has a thread, or a count with a word for a fastener or with a length."""
-    if _METRIC.search(text) or _UNIFIED.search(text):
-        return True
     count = _COUNT.match(text)
+    thread = _METRIC.search(text) or _unified(text)
+    if thread is not None:
+        return count is not None or not _has_words_before(text, thread)
     if count is None:
         return False
     rest = text[count.end() :]
@@ -66,7 +69,7 @@ def is_about_fasteners(text: str) -> bool:
 def read_fasteners(text: str) -> ReadFasteners:
     """The fasteners in ``text``, which has one group."""
     count = _COUNT.match(text)
-    if count is None or (_UNIFIED.match(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
+    if count is None or (_unified_at_start(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
         example = f"Write the count first: 8x {printable(text)}"
         return ReadFasteners(None, (Reason("value-missing", f"How many? {example}", name="fasteners"),))
     number = int(count[1])
@@ -89,6 +92,26 @@ def read_fasteners(text: str) -> ReadFasteners:
         message = f"“{stray[0]}” has no unit. Write a length as {stray[0]} mm, a pitch as M8x{stray[0]}"
         problems += (Reason("bad-quantity", message, name="fasteners"),)
     return ReadFasteners(FastenerGroup(number, kind, thread, length, where), problems)
+
+
+def _unified(text: str) -> re.Match[str] | None:
+    """The first unified thread. A bare ``3-4`` names gears; ``10-32`` and ``1-8`` behind a count are threads."""
+    for found in _UNIFIED.finditer(text):
+        bare = re.fullmatch(r"\d{1,2}-(\d{1,2})", found[0].strip())
+        if bare is None or int(bare[1]) >= _FEWEST_BARE_THREADS or re.search(r"\d\s*[x×*]\s*$", text[: found.start()]):
+            return found
+    return None
+
+
+def _unified_at_start(text: str) -> bool:
+    found = _unified(text)
+    return found is not None and found.start() == 0
+
+
+def _has_words_before(text: str, thread: re.Match[str]) -> bool:
+    """True if words that name no fastener are before a thread: ``thread insert M6`` is about no fasteners."""
+    before = text[: thread.start()]
+    return re.search(r"[^\W\d_]{2}", before) is not None and _kind_word(before) is None
 
 
 def read_length(text: str, name: str) -> StoredQuantity | Reason:
@@ -122,7 +145,7 @@ def _thread(text: str) -> tuple[str, StoredQuantity | None, str, tuple[Reason, .
         name, length = _metric_name(found)
         stored = None if not length else StoredQuantity(length, "mm", length)
     else:
-        found = _UNIFIED.search(text)
+        found = _unified(text)
         if found is None:
             return "", None, text, ()
         name, stored = re.sub(r"\s+", " ", found[0].replace('"', "")).upper(), None

@@ -170,8 +170,7 @@ def _changed(record: TeardownRecord, name: str, change: Callable[[TeardownLine],
 
 
 def _measured(record: TeardownRecord, event: ev.ReadingTaken, line: Line) -> TeardownRecord:
-    off = sum(1 for each in record.lines if each.is_off)
-    reading = replace(event.reading, event=line.seq, lines_off=off)
+    reading = replace(event.reading, event=line.seq, lines_off=record.lines_off)
     if event.line:
         return _changed(record, event.line, lambda each: replace(each, values=(*each.values, reading)))
     key = folded(reading.name)
@@ -200,8 +199,7 @@ def _position_after(record: TeardownRecord, name: str) -> int:
 
 
 def _readings_of(description: PartDescription, record: TeardownRecord, event: int) -> tuple[TeardownReading, ...]:
-    off = sum(1 for each in record.lines if each.is_off)
-    return tuple(replace(each, event=event, lines_off=off) for each in description.values)
+    return tuple(replace(each, event=event, lines_off=record.lines_off) for each in description.values)
 
 
 def parts_of(description: PartDescription, old: tuple[TakenOffPart, ...], event: int) -> tuple[TakenOffPart, ...]:

@@ -10,6 +10,11 @@ from benchflow.session.refusal import Code, Reason
 
 _NUMBER = re.compile(r"(?<![\w.,/-])[-+±]?(?:[.,]?\d[\d.,]*|[½¼¾⅛⅜⅝⅞])")
 _ORDINAL = re.compile(r"\d{1,2}(?:st|nd|rd|th)\b", re.IGNORECASE)
+_GEARS = re.compile(
+    r"\d{1,2}[-–]\d{1,2}\s+(?!(?:mm|µm|um|thou|in|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|kPa|%|rpm|g|kg|min|s|h)\b)[^\W\d_]",
+    re.IGNORECASE,
+)
+"""The gears in a name, such as ``3-4 pad``: no quantity."""
 _WHOLE = re.compile(r"\d{1,3}(?=\s|:|$)")
 _OTHER_VALUE = re.compile(
     r"\d\.\d+|(?<!\w)\d+\s?(?:mm|µm|um|thou|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|kPa|%|rpm|g|kg|min|s|h)(?!\w)"
@@ -38,7 +43,7 @@ def words_and_quantity(text: str, dimension: str | None) -> MeasuredWords:
     first: Reason | None = None
     for found in _NUMBER.finditer(text):
         start = found.start()
-        if _ORDINAL.match(text, start):
+        if _ORDINAL.match(text, start) or _GEARS.match(text, start):
             continue
         words, value = text[:start].strip(" =:,"), text[start:].strip()
         if first is not None and not _is_apart(text[:start], value):

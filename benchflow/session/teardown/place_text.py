@@ -15,6 +15,7 @@ _WORDS = {
 }  # fmt: skip
 """Words that name a place, each with the word in the record."""
 _SIDES = ("left", "right", "front", "rear", "top", "bottom", "upper", "lower", "inner", "outer", "inlet", "exhaust")
+"""Words for a side, each beside its opposite."""
 
 _RANGE = r"(\d{1,4})\s*(?:\.\.\.?|…|-|–|to)\s*(\d{1,4})"
 _LIST = r"\d{1,4}(?:\s*(?:\+|&|and)\s*\d{1,4})+"
@@ -27,6 +28,30 @@ _AT_END = re.compile(
     rf"|\b(?:{'|'.join(_SIDES)})(?:\s*(?:\+|&|and)\s*(?:{'|'.join(_SIDES)}))+$",
     re.IGNORECASE,
 )
+_GEAR_PAIR = re.compile(
+    rf"(?!(?:.*\s)?(?:{'|'.join(_WORDS)})\s)[^\W\d_].*?(?:[^\W\d_s]|ss)\s+(\d{{1,2}})\s?[-–]\s?(\d{{1,2}})",
+    re.IGNORECASE,
+)
+
+
+def is_side(text: str) -> bool:
+    """True for one side, such as ``left``."""
+    return text.lower() in _SIDES
+
+
+def two_sides(text: str) -> tuple[str, str] | None:
+    """Two opposite sides at the end of a name without ``+`` between them, such as ``bearings left right``."""
+    found = re.search(r"\b(\w+) (\w+)$", text.lower())
+    if found is None or not (is_side(found[1]) and is_side(found[2])):
+        return None
+    at = _SIDES.index(found[1]), _SIDES.index(found[2])
+    return (found[1], found[2]) if at[0] // 2 == at[1] // 2 and at[0] != at[1] else None
+
+
+def names_gear_pair(text: str) -> bool:
+    """True for the name of one thing, such as ``shift rail 1-2`` or ``fork 3-4``. ``rod caps 1-2`` has places."""
+    found = _GEAR_PAIR.fullmatch(text)
+    return found is not None and int(found[2]) == int(found[1]) + 1
 
 
 def read_places(text: str) -> tuple[str, ...] | Reason | None:
@@ -35,6 +60,8 @@ def read_places(text: str) -> tuple[str, ...] | Reason | None:
         return tuple(re.split(r"\s*(?:\+|&|\band\b)\s*", sides[0].lower()))
     if one := _ONE.fullmatch(text):
         return (f"{_WORDS[one[1].lower()]} {int(one[2])}",)
+    if names_gear_pair(text):
+        return None
     if by_range := _BY_RANGE.fullmatch(text):
         return _numbered(by_range[1] or "", _range(int(by_range[2]), int(by_range[3])), text)
     if by_list := _BY_LIST.fullmatch(text):
@@ -46,7 +73,7 @@ def trailing_places(text: str) -> tuple[str, tuple[str, ...], Reason | None]:
     """The name of a thing, the places at its end (``rod caps 1..4``), and what is wrong with them."""
     found = _AT_END.search(text)
     name = "" if found is None else text[: found.start()].strip()
-    if found is None or not re.search(r"[^\W\d_]", name):
+    if found is None or names_gear_pair(text) or not re.search(r"[^\W\d_]", name):
         return text, (), None
     places = read_places(found[0])
     if isinstance(places, Reason):

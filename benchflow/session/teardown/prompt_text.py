@@ -163,12 +163,17 @@ def read_closing(text: str) -> ReadPrompt:
     return ReadPrompt({"intent": "close", "reason": reason}, (UnderstoodRow("Closes", reason or "the teardown"),))
 
 
-def read_check(text: str, item: ChecklistItem) -> ReadPrompt:
+def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = None) -> ReadPrompt:
     """The answer to an item of the checklist: ``0.12 mm``, ``input shaft 0.12 mm``, or words.
 
-    ``skip: reason`` skips the item, ``skip all: reason`` all that are open, ``add: name`` adds an item.
+    A line that begins with the name of another item of ``record`` is about that one. ``skip: reason`` skips the item,
+    ``skip all: reason`` all that are open, ``add: name`` adds one, ``instead: words`` replaces the last words.
     """
     plain = clean_line(text)
+    instead = re.fullmatch(r"instead\s*:\s*(\S.*)", plain, re.IGNORECASE)
+    plain = instead[1] if instead is not None else plain
+    if record is not None:
+        item = next((each for each in record.checklist if _rest_behind(each.name, plain)), item)
     command = re.fullmatch(r"(skip(?: all)?|add)\b\s*:?\s*(.*)", plain, re.IGNORECASE)
     if command is not None:
         return _check_command(command[1].lower(), command[2], item)
@@ -183,11 +188,22 @@ def read_check(text: str, item: ChecklistItem) -> ReadPrompt:
         if item.dimension:
             message = f"“{printable(plain)}” has no value with a unit. Write it, or skip: and the reason"
             return _problem(message, "bad-quantity")
+        plain = _rest_behind(item.name, plain) or plain
         rows = (UnderstoodRow("Item", item.name), UnderstoodRow("Answer", plain, kept=True))
-        return ReadPrompt({"intent": "measure", "name": item.name, "answer": plain}, rows)
+        added = {"instead": True} if instead is not None else {}
+        return ReadPrompt({"intent": "measure", "name": item.name, "answer": plain, **added}, rows)
+    if not (place or item.dimension or item.added):
+        message = f"“{item.name}” is answered in words. For a value write its item first, such as: lash {value}"
+        return _problem(message, "bad-quantity")
     rows = (UnderstoodRow("Item", item.name), *((UnderstoodRow("Place", place),) if place else ()))
     intent = {"intent": "measure", "name": item.name, "place": place, "value": value}
     return ReadPrompt(intent, (*rows, UnderstoodRow("Value", value)))
+
+
+def _rest_behind(name: str, text: str) -> str:
+    """What is behind the name of an item at the start of ``text``; "" if it does not begin with it."""
+    found = re.match(rf"{re.escape(name)}(?:\s*[:=]\s*|\s+)(?=\S)", text, re.IGNORECASE)
+    return "" if found is None else text[found.end() :]
 
 
 def _check_command(command: str, rest: str, item: ChecklistItem) -> ReadPrompt:

@@ -142,7 +142,7 @@ class TeardownController:
         if self.read_only:
             return _refuse("not-saved", f"View only: {self.read_only}")
         if self.state is not None and isinstance(intent, intents.AttachTeardownPicture):
-            decision = self._attach(self.state.record, intent)
+            decision, intent = self._attach(self.state.record, intent)
         elif self.state is not None:
             decision = decide_teardown(self.state, intent)
         elif isinstance(intent, intents.OpenTeardown):
@@ -156,8 +156,13 @@ class TeardownController:
         by = intent.by or (self.state.record.by if self.state is not None else "")
         return self._write(decision, by, now, intent)
 
-    def _attach(self, record: TeardownRecord, intent: intents.AttachTeardownPicture) -> TeardownDecision:
-        """Keep the file of a picture beside the log, and return its event. The file is on disk before the event."""
+    def _attach(
+        self, record: TeardownRecord, intent: intents.AttachTeardownPicture
+    ) -> tuple[TeardownDecision, intents.AttachTeardownPicture]:
+        """Keep the file of a picture beside the log, and return its event. The file is on disk before the event.
+
+        The intent then has the name of the file instead of its path: the log does not show the folders of a person.
+        """
         from benchflow.session.pictures.kept_files import keep_file  # imported late: few entries need them
         from benchflow.session.pictures.picture_file import read_picture
 
@@ -167,8 +172,8 @@ class TeardownController:
             if not isinstance(decision, Refusal):
                 keep_file(self.journal.path, picture)
         except BenchflowError as error:
-            return _refuse("not-allowed", str(error), "file")
-        return decision
+            return _refuse("not-allowed", str(error), "file"), intent
+        return decision, replace(intent, file=picture.facts.name)
 
     def _write(self, event: Event, by: str, now: Now, intent: intents.TeardownIntent) -> Answer:
         """Write one event, after those that happened without an intent."""

@@ -58,7 +58,8 @@ class AskUnderstood(BaseIntent, frozen=True, tag="understand", kw_only=True):
 class MeasureTogether(BaseIntent, frozen=True, tag="measure", kw_only=True):
     """Record a reading: of the assembly, or with ``line`` of a part that is off.
 
-    ``value`` is a quantity as text; ``answer`` is an answer in words.
+    ``value`` is a quantity as text; ``answer`` is an answer in words. A value replaces the earlier one of the same name
+    and place. Words are added to the earlier words; with ``instead`` they replace the latest ones.
     """
 
     name: str
@@ -67,6 +68,7 @@ class MeasureTogether(BaseIntent, frozen=True, tag="measure", kw_only=True):
     place: str = ""
     line: str = ""
     instrument: str = ""
+    instead: bool = False
 
 
 class SkipCheck(BaseIntent, frozen=True, tag="skip", kw_only=True):

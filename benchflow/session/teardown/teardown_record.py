@@ -7,6 +7,7 @@ from typing import Literal
 
 from msgspec import Struct, field
 
+from benchflow.base.plaintext import folded
 from benchflow.session.state.event_basics import StoredQuantity
 
 PartFate = Literal["", "use-again", "machine", "replace", "ask-customer"]
@@ -218,6 +219,16 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
     def line(self, line_id: str) -> TeardownLine | None:
         """The line with this id; ``None`` if there is none."""
         return next((each for each in self.lines if each.id == line_id), None)
+
+    @property
+    def lines_off(self) -> int:
+        """The number of lines whose part is off."""
+        return sum(1 for each in self.lines if each.is_off)
+
+    def answers(self, name: str) -> tuple[TeardownReading, ...]:
+        """The valid readings of the assembly with this name, such as that of an item of the checklist."""
+        key = folded(name)
+        return tuple(each for each in valid_readings(self.together) if folded(each.name) == key)
 
 
 def valid_readings(readings: tuple[TeardownReading, ...]) -> tuple[TeardownReading, ...]:

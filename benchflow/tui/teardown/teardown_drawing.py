@@ -118,11 +118,12 @@ def checklist_lines(record: TeardownRecord, at: int, height: int, width: int) ->
 
 
 def _check_lines(item: ChecklistItem, record: TeardownRecord, width: int) -> list[Line]:
-    values = [each for each in valid_readings(record.together) if each.name.casefold() == item.name.casefold()]
+    values = record.answers(item.name)
     name = item.name.ljust(16)
     if values:
         texts = [reading_text_of(each).removeprefix(f"{each.name} ") for each in values]
-        return hanging(f"● {name} ", "; ".join(texts), width, "text", "done")
+        count = f"{len(texts)} answers: " if len(texts) > 1 else ""
+        return hanging(f"● {name} ", count + "; ".join(texts), width, "text", "done")
     if item.skipped:
         return hanging(f"× {name} ", f"skipped: {item.skipped}", width, "faint", "faint")
     return hanging(f"○ {name} ", item.ask, width, "text", "ready")

@@ -69,6 +69,8 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         """Ask something. The text typed before is kept for its own prompt, unless it began with the words of a line."""
         if not first_text(self.prompt, self.record):
             self._drafts[self.prompt] = self.field.value
+        if self.message.role == "alarm" and prompt != self.prompt and not self.client.read_only:
+            self.show_message()  # it is about the text that was refused at the prompt before
         self.prompt = prompt
         self.selected = ""
         shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)
@@ -141,6 +143,17 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.item = min(max(self.item + by, 0), last)
         self._open_prompt(CheckPrompt(self.record.checklist[self.item]), "")
 
+    def _next_open_item(self) -> None:
+        """Show the next item that is open, and the entry of lines if none is open any more."""
+        later = [each for each in self.record.checklist[self.item + 1 :] if each in self.record.open_checks]
+        following = [*later, *self.record.open_checks][:1]
+        if not following:
+            self._open_prompt(EntryPrompt())
+            return
+        self.item = self.record.checklist.index(following[0])
+        self.show_message(*self.message.texts, f"Next: {following[0].name}.")
+        self._open_prompt(CheckPrompt(following[0]), "")
+
     # --- sending ------------------------------------------------------------------------------------------
 
     async def _send(self, intent: dict[str, Any]) -> None:
@@ -154,7 +167,6 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self._accepted(intent, before)
 
     def _accepted(self, intent: dict[str, Any], before: TeardownRecord) -> None:
-        name = intent["intent"]
         self.show_message(accepted_message(intent, before, self.record))
         self._drafts.pop(self.prompt, None)
         if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
@@ -162,7 +174,7 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.bench_app.save_soon()
         self.field.set_content("text", "")
         if isinstance(self.prompt, CheckPrompt):
-            self._after_check(name)
+            self._after_check(intent)
             return
         line = intent.get("line", "")
         self._open_prompt(EntryPrompt(), "" if self.prompt == EntryPrompt() else None)
@@ -171,9 +183,16 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.selected = line
             self.focus_on(None)
 
-    def _after_check(self, name: str) -> None:
-        """Show the next item of the checklist, or the entry of lines if none is open."""
+    def _after_check(self, intent: dict[str, Any]) -> None:
+        """Show the next item of the checklist, or the entry of lines if none is open.
+
+        After a value with a place the item stays, for the next place.
+        """
+        name = intent["intent"]
         open_checks = self.record.open_checks
+        if name == "measure" and not intent.get("place") and intent["name"] == self.record.checklist[self.item].name:
+            self._next_open_item()
+            return
         if name == "skip" and not open_checks:
             self._open_prompt(EntryPrompt())
             return

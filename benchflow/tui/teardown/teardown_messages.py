@@ -17,7 +17,8 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
             inserted = " inserted" if new.inserted else " saved"
             return f"Line {new.id}{inserted}: {new.description.what}."
         case "measure":
-            return f"Saved: {intent['name']} {intent.get('value') or intent.get('answer')}."
+            place = f", {intent['place']}" if intent.get("place") else ""
+            return f"Saved: {intent['name']}{place}: {intent.get('value') or intent.get('answer')}."
         case "skip":
             return f"Skipped: {intent.get('name') or 'every open item'}."
         case "add-check":

@@ -83,7 +83,7 @@ def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt
         case EntryPrompt(after=after):
             return read.read_entry(text, record, after)
         case CheckPrompt(item=item):
-            return read.read_check(text, item)
+            return read.read_check(text, item, record)
         case AboutLine(what=what, line=name):
             line = record.line(name)
             assert line is not None  # a line never goes while a prompt is open
@@ -138,6 +138,7 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             return (
                 *((item.ask,) if item.ask else ()),
                 "With a place: input shaft 0.12 mm. Enter alone: next item. skip: reason, skip all: reason, add: name",
+                *(("More words are added. To replace the last: instead: words",) if _has_words(item, record) else ()),
             )
         case AboutLine(what=what):
             return (_HINTS[what],)
@@ -152,6 +153,10 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             return ("The path of a folder on another disk. The log continues there in a copy.",)
         case _:
             assert_never(prompt)
+
+
+def _has_words(item: ChecklistItem, record: TeardownRecord) -> bool:
+    return any(each.answer for each in record.answers(item.name))
 
 
 def first_text(prompt: Prompt, record: TeardownRecord) -> str:

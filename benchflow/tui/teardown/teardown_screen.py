@@ -104,9 +104,11 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         if self.line is not None:
             lines = (*top, rule(width, label), *self._below(width)[: rows + 1])
             return DrawnPage(lines, (None,))
-        marked: Line = (("► ", "now"),)
+        # An item of the checklist is named beside the field, so that nobody writes about another one.
+        lead = f"► {cut(self.prompt.item.name, width // 3)}: " if isinstance(self.prompt, CheckPrompt) else "► "
+        marked: Line = ((lead, "now"),)
         lines = (*top, rule(width, label), marked, *below)
-        return DrawnPage(lines, (FieldPlace(2, len(top) + 1, width - 2),))
+        return DrawnPage(lines, (FieldPlace(len(lead), len(top) + 1, width - len(lead)),))
 
     def _nothing_off(self, width: int, height: int) -> list[Line]:
         lead = hanging("", "Nothing is off yet. Write the first thing that comes off.", width, "faint")

@@ -40,3 +40,33 @@ async def test_field_has_the_limit_of_its_reading(tmp_path: Path) -> None:
         await bench.press("enter")
         assert (bench.last["reading"], bench.last["verdict"]) == ("2", "low")
         assert "LOW" in bench.text
+
+
+SIDE_CLEARANCE = """\
+benchflow: 1
+id: gears
+title: Gears
+revision: "1"
+places: {gear: [drive, driven]}
+sections:
+- title: All
+  operations:
+  - id: measure
+    title: Measure housing and gears
+    record:
+      depth: {ask: Depth of the housing, unit: mm}
+      width: {ask: Width of the gear, unit: mm, readings: gear}
+    work-out:
+      clearance: {title: Side clearance, is: depth - width, unit: mm, limit: 0.05 .. 0.10 mm}
+"""
+
+
+async def test_every_result_of_a_value_that_is_calculated_by_reading_is_shown(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, SIDE_CLEARANCE, options={}, start={})
+    driver.do("start", operation="measure")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("32.06\n")
+        await bench.type("31.99\n")
+        await bench.type("31.93\n")
+        assert "drive: 0.07 mm  ok" in bench.text
+        assert "driven: 0.13 mm  HIGH" in bench.text

@@ -174,6 +174,7 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
     must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
     source: str = ""  # as in ReadingInput
+    results: tuple[tuple[str, str, ShownVerdict], ...] = ()  # reading, result and verdict of each, if it has several
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):

@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.procedure.procedure_figures import source_of_value
 from benchflow.quantity import show_short
 from benchflow.session.context import Context
-from benchflow.session.rules.calculated_values import calculate, unmatched_calculations
+from benchflow.session.rules.calculated_values import calculate, judged_results, unmatched_calculations
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.choice_tables import choice_reasons, table_proposal
 from benchflow.session.rules.evaluated_values import lacks_round_before
@@ -158,7 +158,19 @@ def _calculated_input(state: State, step: Step, work: CalculatedValue) -> vw.Cal
         must_stop=any(progress.final for progress in found),
         redo=titles_to_redo(state, step, found[0]) if found else (),
         source=_source_of_value(state, work),
+        results=_results_by_reading(state, step, work),
     )
+
+
+def _results_by_reading(
+    state: State, step: Step, work: CalculatedValue
+) -> tuple[tuple[str, str, vw.ShownVerdict], ...]:
+    """The results of a value that is calculated reading by reading; empty if it has one result."""
+    results = judged_results(state, step, work).results
+    if len(results) < 2:
+        return ()
+    shown = ((slot, one.verdict) for slot, one in results.items())
+    return tuple((slot, "" if one.value is None else show_short(one.value), one.verdict) for slot, one in shown)
 
 
 def _choice_input(state: State, step: Step, index: int) -> vw.ChoiceInput:

@@ -96,11 +96,14 @@ def summary_of(given: Input, width: int) -> list[Line]:
         case ReadingInput():
             return reading_summary(given, _mark(given.complete, any_out_of_limit(given)), width)
         case CalculatedInput():
-            shown = given.shown or "not calculated yet"
-            word, role = VERDICT_SPANS.get(given.verdict, ("", "text"))
             out = given.verdict in OUT_OF_LIMIT and not given.waived
             head: Line = (_mark(given.complete, out), (given.title, "text"))
-            lines = joined(head, ((shown + "  ", "strong"), (word, role)), width)
+            if given.results:
+                lines = [head, *_results(given)]
+            else:
+                word, role = VERDICT_SPANS.get(given.verdict, ("", "text"))
+                shown = given.shown or "not calculated yet"
+                lines = joined(head, ((shown + "  ", "strong"), (word, role)), width)
             if given.filled:
                 lines.extend(styled(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
             if given.remedy:
@@ -157,18 +160,23 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     return InputBlock((*above, *below), place.moved(0, len(above)), "" if complete else "picture")
 
 
+def _results(worked: CalculatedInput) -> list[Line]:
+    """The results of a value that is calculated reading by reading, each with its verdict."""
+    return [
+        ((INDENT, "text"), (f"{reading}: {shown}  ", "strong"), VERDICT_SPANS.get(verdict, ("", "text")))
+        for reading, shown, verdict in worked.results
+    ]
+
+
 def _calculated(worked: CalculatedInput, width: int) -> list[Line]:
     lines: list[Line] = hanging("► ", worked.title, width, "strong", "now")
     lines.extend(styled(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
     word, role = VERDICT_SPANS.get(worked.verdict, ("", "text"))
-    lines.append(
-        (
-            (INDENT, "text"),
-            ((worked.shown or "not calculated yet") + "  ", "strong"),
-            (word, role),
-            ("  " + worked.limit, "text"),
-        )
-    )
+    limit: Span = ("  " + worked.limit, "text")
+    if worked.results:
+        lines.extend((*line, limit) for line in _results(worked))
+    else:
+        lines.append(((INDENT, "text"), ((worked.shown or "not calculated yet") + "  ", "strong"), (word, role), limit))
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
     lines.extend(source_line(worked.source, width))

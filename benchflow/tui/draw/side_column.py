@@ -150,7 +150,7 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     blocked = [row for row in rows if row.status == "blocked"]
     out: list[Line] = [rule(width, "NEXT")]
     for_ready = height - 1 - (min(len(blocked), 2) * 2 + 1 if blocked else 0)
-    none = "nothing else is ready" if blocked else "nothing is left to do"
+    none = "nothing else is ready" if blocked else "nothing else is left" if here else "nothing is left to do"
     out.extend(_listed(ready, width, max(for_ready, 2)) or [styled(none, "faint")])
     if blocked and len(out) + 2 <= height:
         out.append(rule(width, "BLOCKED"))

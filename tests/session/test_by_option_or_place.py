@@ -214,7 +214,7 @@ def _findings(*operations: str, head: str = HEAD) -> set[tuple[str, str]]:
     assert found.procedure is not None, [str(problem) for problem in found.problems]
     codes: set[tuple[str, str]] = {(one.code, str(one.options or "")) for one in prove(found.procedure).findings}
     codes |= {(problem.code, "") for problem in check_structure(found.procedure, found.problems, "p")}
-    return {one for one in codes if one[0] not in ("no-rule", "unused", "missing-unit", "redundant-after")}
+    return {one for one in codes if one[0] not in ("no-rule", "no-source", "unused", "missing-unit", "redundant-after")}
 
 
 def test_proof_covers_every_choice_of_a_need() -> None:

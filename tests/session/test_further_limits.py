@@ -254,8 +254,9 @@ def test_history_sheet_and_review_show_each_limit(tmp_path: Path) -> None:
 
 def test_printed_order_shows_each_limit() -> None:
     text = procedure_with(f"{{id: one, title: One, record: {{bore: {{{LIMIT}, {TAPER}}}}}}}")
-    record = next(iter(expand(read_procedure(text), {}).steps.values())).operation.record[0]
-    titles = SimpleNamespace(turns=lambda redo: "", called_turns=lambda redo: "")
+    procedure = read_procedure(text)
+    record = next(iter(expand(procedure, {}).steps.values())).operation.record[0]
+    titles = SimpleNamespace(turns=lambda redo: "", called_turns=lambda redo: "", procedure=procedure)
     blank = recorded_blank(titles, record)  # type: ignore[arg-type]  # no remedy names an operation
     assert "Taper: spread of the readings, limit at most 0.005 mm" in blank.limits
     assert blank.remedies == ("Taper above: Hone the narrow end",)

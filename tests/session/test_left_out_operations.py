@@ -9,6 +9,7 @@ from benchflow.session.intents.intent_examples import INTENT_EXAMPLES, intent_ex
 from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent
 from benchflow.session.intents.parsing import read_intent, required_by_field
 from benchflow.session.refusal import Refusal
+from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import Script, intent, open_intent, procedure_with
 from tests.test_cli import Shell
 
@@ -28,6 +29,8 @@ def test_intent_about_an_operation_that_is_left_out(tmp_path: Path, name: str, p
     script.do_all(open_intent(options={"side": "in", "paint": "red"}), intent("start", operation="one"))
     sent = {**intent_example(name), "operation": f"other{place}", "by": "Kim"}
     sent.pop("pin", None)
+    if name == "attach":
+        sent["file"] = str(jpeg_at(tmp_path / "picture.jpg"))
     ((reason,),) = [reply["refused"] for reply in script.send(sent)]
     assert reason["message"] == "“Other” is not part of this build (side is in). Leave it out."
 

@@ -62,7 +62,7 @@ def attach(
 def _subject(
     name: str, operation: str | None, value: str | None, fastener: str | None, note: int | None
 ) -> dict[str, Any]:
-    """The fields of the intent that say what the picture shows.
+    """The fields of the intent for what the picture shows.
 
     Raises:
         click.UsageError: more than one thing is named.
@@ -70,7 +70,7 @@ def _subject(
     """
     named = [option for option, given in (("--value", value), ("--fastener", fastener), ("--note", note)) if given]
     if len(named) > 1:
-        raise click.UsageError(f"Give one of {' and '.join(named)}: a picture is attached to one thing.")
+        raise click.UsageError(f"Give only one of {' and '.join(named)}. A picture is attached to one thing.")
     fields: dict[str, Any] = {}
     if operation is not None:
         fields["operation"] = _operation_id(name, operation)

@@ -112,7 +112,7 @@ def _named_block(name: str) -> "Block":
     """The block with this id or path.
 
     Raises:
-        BenchflowError: there is none.
+        BenchflowError: no block has this id, or the file is not a block.
     """
     from benchflow.session.block_lookup import block_of_file, machine_library
 
@@ -120,7 +120,7 @@ def _named_block(name: str) -> "Block":
     if path.suffix in _PROCEDURES and path.is_file():
         found = block_of_file(path)
         if found is None:
-            raise BenchflowError(f"{name} is no block: it does not begin with `benchflow-block: 1`.")
+            raise BenchflowError(f"{name} is not a block. A block begins with `benchflow-block: 1`.")
         return found
     library = machine_library()
     entries = library.entries_of(name)
@@ -198,7 +198,7 @@ def _procedure_files(places: tuple[Path, ...]) -> Iterator[Path]:
 
 
 def _uses_in(path: Path) -> "tuple[RecordedUse, ...]":
-    """The uses of blocks in a procedure. A file that cannot be read has none, and is named."""
+    """The uses of blocks in a procedure; none, with a message, if the file cannot be read."""
     from benchflow.procedure.blocks.block_expansion import expand_blocks
     from benchflow.procedure.blocks.block_folder import may_use_blocks
     from benchflow.procedure.compiled_cache import read_source

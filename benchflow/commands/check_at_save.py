@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from benchflow.writing.checking.first_operations import FirstOperations
 
 _MOST_FIRST = 4
-"""Operations that can be started first which are named; the others are counted."""
+"""The most operations to start first that are named. The others are counted."""
 
 _MOST_SHOWN = 15
-"""New findings that are shown at one save, and mended ones. The others are counted; `check` lists all."""
+"""The most new and the most mended findings that are shown at one save. The others are counted; `check` lists all."""
 
 
 def check_at_save(path: Path, bound: int | None, *, as_json: bool) -> int:
@@ -126,7 +126,7 @@ def _first_lines(file: str, findings: Sequence["CheckFinding"]) -> Iterator[str]
 
 
 def _change_lines(file: str, changes: "FindingChanges") -> Iterator[str]:
-    """What is new and what is mended, each finding with its place; of many only the first ones."""
+    """New and mended findings, each with its place, at most :data:`_MOST_SHOWN` of each."""
     for title, findings in (("new", changes.new), ("still", changes.reworded)):
         for finding in findings[:_MOST_SHOWN]:
             first, *more = finding_lines(file, finding)

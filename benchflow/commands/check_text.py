@@ -11,7 +11,7 @@ TO_FILL = "to-fill"
 
 
 def finding_lines(file: str, finding: dict[str, Any]) -> Iterator[str]:
-    """A finding with its place, and below it the order that leads to it."""
+    """A finding with its place, and below it the order of operations in which it occurs."""
     place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
     block = f" (block {finding['block']})" if finding.get("block") else ""
     yield f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]{block}"

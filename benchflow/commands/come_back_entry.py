@@ -51,7 +51,7 @@ def add_entry(name: str, intent: dict[str, Any], shop: Path | None) -> AddedEntr
 
 
 def add_entries(name: str, intents: list[dict[str, Any]], shop: Path | None) -> list[AddedEntry | NotAdded]:
-    """Add entries to the log that ``name`` names, as :func:`add_entry`. A refused one does not stop the others.
+    """Add entries to the log that ``name`` names, as :func:`add_entry`. The others are added if one is refused.
 
     Raises:
         NotAdded: the log cannot be written or continued, or is an earlier copy.

@@ -1,4 +1,4 @@
-"""The command ``draft``: a first procedure from a teardown, or from a table or list that somebody has."""
+"""The command ``draft``: drafts a procedure from a teardown, or from a table or list of steps."""
 
 import sys
 from pathlib import Path
@@ -28,9 +28,10 @@ _MOST_SHOWN = 30
 def draft(source: str, output: Path | None, questions: bool | None, force: bool) -> int:
     """Draft a procedure: from the log of a teardown, or from a table (CSV) or a list (Markdown) of steps.
 
-    A teardown is put together in reverse. What has to come from the manual is written as `ask`: `check --to-fill`
-    lists it, and the bench asks for what is left. Columns of a table are known by their headings, such as step, torque,
-    limit, unit, tool, note, part, quantity. What is not understood is kept word for word as a comment, and named here.
+    The assembly is the teardown in reverse. A figure that has to come from the manual is written as `ask`. List these
+    figures with `check --to-fill`; the bench asks for the rest. Columns of a table are recognised by their headings,
+    such as step, torque, limit, unit, tool, note, part, quantity. What is not understood is kept word for word as a
+    comment, and listed here.
     """
     if output is None:
         raise click.UsageError("Name the file to write: -o FILE. For standard output: -o -")
@@ -42,7 +43,7 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
-        print_warning("A draft knows no collisions. Answer what can touch what; Enter means no.")
+        print_warning("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
         write_collisions(book, ask_collisions(titles, _ask))
     if not book.interference:
         write_questions(book, titles)
@@ -55,7 +56,9 @@ def _ask(question: str, default: str) -> str:
     try:
         answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
     except click.Abort:
-        raise BenchflowError("Stopped at a question. Nothing was written. Draft without them: --no-questions") from None
+        raise BenchflowError(
+            "Stopped at a question. Nothing was written. To draft without questions: --no-questions"
+        ) from None
     return answer.strip()
 
 
@@ -74,7 +77,7 @@ def _count(number: int, noun: str) -> str:
 
 
 def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:
-    """Say on standard error what was drafted, what was kept as words, and what to do next."""
+    """Print what was drafted, what was kept as words, and what to do next. Returns the exit code."""
     from benchflow.procedure.figures_to_fill import figures_to_fill
     from benchflow.procedure.reader import read
 

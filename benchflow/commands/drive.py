@@ -24,7 +24,7 @@ _ARGUMENTS = "benchflow.drive.arguments"
 
 
 class DriveCommand(click.Command):
-    """The command keeps its arguments, because ``--intents`` prints other intents with ``--teardown``."""
+    """The command ``drive``. It keeps its arguments, because ``--intents`` depends on ``--teardown``."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         ctx.meta[_ARGUMENTS] = tuple(args)
@@ -126,7 +126,7 @@ def drive(
             print_message(str(problem))
         if source.source_map is None or not has_job:
             return CANNOT_RUN
-        print_message(f"{file} has errors. The job goes on by the procedure in its log.")
+        print_message(f"{file} has errors. The job continues with the procedure in its log.")
     remember_open_log(log)
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    epilog=exit_code_help("A file was skipped, a log is damaged, or a picture is missing. The rest is there.")
+    epilog=exit_code_help("A file was skipped, a log is damaged, or a picture is missing. The rest was exported.")
 )
 @click.argument("names", nargs=-1, required=True, metavar="LOG|FOLDER...")
 @click.option(

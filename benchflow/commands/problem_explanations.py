@@ -47,13 +47,13 @@ READER_CODES: dict[str, tuple[str, str]] = {
     ),
     "block-conflict": (
         "Two blocks differ where only one is possible: they have the same id in two folders, or they bring different "
-        "entries of one name to the procedure. Rename one of them. A block of yours that is used instead of another "
-        "one of its id says so: `replaces`. An entry in the procedure itself counts before those of blocks.",
+        "entries of one name to the procedure. Rename one of them. To use your block instead of another one with its "
+        "id, write `replaces` in it. An entry in the procedure itself counts before those of blocks.",
         "id: leak-down            ->  id: leak-down\n                             replaces: leak-down",
     ),
     "block-cycle": (
-        "A block uses itself, directly or through other blocks, or too many blocks use each other in a chain. Take "
-        "one of the uses out.",
+        "A block uses itself, directly or through other blocks, or too many blocks use each other in a chain. Remove "
+        "one of the uses.",
         "in a: - use: b, in b: - use: a  ->  in b: the operations themselves",
     ),
     "block-replaced": (
@@ -221,12 +221,13 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "interference: [{never: {pistons: at-deck, valves: open}, because: The valves would hit the pistons}]",
     ),
     "to-fill": (
-        "A figure is still to be filled in: it is written as `ask`. Take it from the source and write it there. The "
-        "bench asks for what is left, with its source, and what depends on it waits. It proposes none.",
+        "A figure is still to be filled in: it is written as `ask`. Take it from the source, and write it in place of "
+        "`ask`. The bench asks for each figure that is left, with its source, before the work that needs it. It "
+        "proposes none.",
         "limit: ask               ->  limit: 0.10 .. 0.28 mm   (source: manual p. 4-21)",
     ),
     "no-source": (
-        "Figures do not say where they come from. Name the documents once at the top. Then write a `source` beside a "
+        "Figures have no source. Name the documents once at the top. Then write a `source` beside a "
         "value, a choice, a joint, its stages, one stage, or a time: the document and the place in it, or a text. A "
         "`source` at the top that begins with a document counts for every figure without its own. The bench and the "
         "build sheet show it, and `benchflow trace --figure` finds the jobs done by an older edition.",

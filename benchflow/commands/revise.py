@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog=exit_code_help(
-    "A log is damaged or could not have been written so, and is left out; or the result has errors and is not written."
+    "A log is damaged or breaks the rules, and is left out; or the result has errors and is not written."
 ))  # fmt: skip
 @click.argument("file", metavar="FILE")
 @click.argument("names", metavar="JOB...", nargs=-1, type=click.Path(path_type=Path))
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 @click.option("--date", "printed", metavar="DATE", help="With --document: the date of the new edition.")
 @click.option("--own", metavar="N=REASON", multiple=True,
               help="With --document: keep figure N as your own choice against the printed one.")  # fmt: skip
-@click.option("--revision", metavar="NAME", help="The name of the new revision; without it the next (B, C; 1.3, 1.4).")
+@click.option("--revision", metavar="NAME", help="The new revision. Default: the next one (B, C; 1.3, 1.4).")
 @click.option("--with-errors", is_flag=True, help="Write the result although check finds errors in it.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def revise(
@@ -43,15 +43,15 @@ def revise(
     document: str | None, edition: str | None, printed: str | None, own: tuple[str, ...],
     revision: str | None, with_errors: bool, as_json: bool,
 ) -> int:  # fmt: skip
-    """Revise a procedure by what the logs of its jobs say.
+    """Revise a procedure by the logs of its jobs.
 
     Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
     and from what several jobs show together: remedies, worked times, limits, answers no, deviations, figures given at
-    the bench. On a terminal each is shown with its reason and its edit, to accept, change or skip.
+    the bench. On a terminal, each is shown with its reason and its edit. Accept, change or skip it.
 
-    With --document the figures of a document are walked through for its new edition, old beside new. `--accept all`
-    takes those as before that are not named by --set or --own. Afterwards the jobs on the old figures are named: among
-    the JOBs, or in the log folder.
+    With --document, go through the figures of a document for its new edition. `--accept all` keeps each figure that
+    --set or --own does not name. Afterwards the jobs on the old figures are listed: those among the JOBs, or in the
+    log folder.
 
     FILE is the procedure. A JOB is the name or the file of a log, or a folder of logs. The accepted edits change only
     their own lines; the revision goes up, and `changes` names the log lines that each comes from.
@@ -115,7 +115,12 @@ def revise(
 
 
 def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[str, ...]) -> dict[int, str] | None:
-    """The accepted proposals by number, with the typed value ("": the proposed one); ``None`` if none is named."""
+    """The accepted proposals by number, with the typed value ("": the proposed one); ``None`` if none is named.
+
+    Raises:
+        click.UsageError: a number or a value has another form.
+        BenchflowError: there is no proposal of a number.
+    """
     if accept is None and not given:
         return None
     numbers = {proposal.number for proposal in proposals}
@@ -137,7 +142,11 @@ def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[st
 
 
 def numbered(texts: tuple[str, ...], option: str) -> dict[int, str]:
-    """The values of an option ``N=VALUE`` by number."""
+    """The values of an option ``N=VALUE`` by number.
+
+    Raises:
+        click.UsageError: a value has another form.
+    """
     values: dict[int, str] = {}
     for text in texts:
         found = re.fullmatch(r"\s*(\d{1,6})\s*=\s*(\S.*)", text, re.DOTALL)

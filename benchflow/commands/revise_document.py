@@ -36,7 +36,7 @@ def revise_document(
     taken: dict[int, tuple[str, str]] | None, *, asks: bool, only_list: bool, as_json: bool, with_errors: bool,
     revision: str | None,
 ) -> int:  # fmt: skip
-    """Take a new edition of a document. ``edition`` is its id, the new edition and its date.
+    """Revise a procedure by a new edition of a document. ``edition`` is its id, the new edition and its date.
 
     ``taken`` has the new value and the reason of an own choice by the number of a figure, ``None`` if none was named.
     """
@@ -177,4 +177,4 @@ def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[Jo
                 f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {', '.join(job.titles)}  {job.log}"
             )
     if jobs:
-        print_line("Decide for each if the work has to be looked at again. Its readings: benchflow trace --figure NAME")
+        print_line("Decide for each job if its work has to be checked again. Readings: benchflow trace --figure NAME")

@@ -20,7 +20,7 @@ KEYS = "a accept  c change  s skip  b back  w write  q quit, write nothing"
 
 
 def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[int, str]:
-    """The accepted proposals by number, with the typed value ("": the proposed one); none to write nothing."""
+    """The accepted proposals by number, with the typed value ("": the proposed one); empty to write nothing."""
     accepted: dict[int, str] = {}
     typed: deque[str] = deque()
     at = 0
@@ -57,7 +57,7 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[in
 def _key(accepted: dict[int, str], proposal: Proposal, typed: deque[str]) -> str:
     """The next key that has a meaning. Ctrl+C and the end of the input quit.
 
-    ``typed`` are keys that came together with earlier ones. A sequence of a key such as an arrow is no letter.
+    ``typed`` are keys that came together with earlier ones. The escape sequence of an arrow key is not a letter.
     """
     now = " (accepted)" if proposal.number in accepted else ""
     click.echo(f"{KEYS}{now}: ", nl=False)

@@ -1,4 +1,4 @@
-"""Writes the file that `benchflow revise` has revised: not with new errors, and not over another change."""
+"""Writes the file that `benchflow revise` has revised, unless it has errors or was changed meanwhile."""
 
 from pathlib import Path
 
@@ -13,7 +13,11 @@ from benchflow.writing.revisions.revision_text import check_lines
 
 
 def refuse_shipped(source: ProcedureFile) -> None:
-    """Raise an error for a procedure in the installed package: an update of the program would undo the revision."""
+    """Refuse a procedure in the installed package, because an update of the program would undo the revision.
+
+    Raises:
+        BenchflowError: the procedure comes with the program.
+    """
     package = Path(__file__).resolve().parents[1]
     if source.path.resolve().is_relative_to(package):
         raise BenchflowError(
@@ -23,7 +27,11 @@ def refuse_shipped(source: ProcedureFile) -> None:
 
 
 def write_revision(source: ProcedureFile, made: MadeRevision, with_errors: bool, asks: bool) -> bool:
-    """Write the revision, and return true; return false if it has errors that nobody wants to write."""
+    """Write the revision. Returns false if it has errors and was not written.
+
+    Raises:
+        BenchflowError: the file was changed meanwhile, or cannot be written.
+    """
     if made.checked.has_errors and not with_errors:
         _print_check(made.checked, made.file)
         question = f"The result has errors. Write it to {source.path} nevertheless?"

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option("--markdown", "as_markdown", is_flag=True, help="Make Markdown, on standard output unless -o is given.")
 @click.option(
     "--pictures", type=click.Path(path_type=Path), metavar="FOLDER",
-    help="Copy the whole pictures into FOLDER. The small ones on the sheet lead to them.",
+    help="Copy the whole pictures into FOLDER. The small ones on the sheet are links to them.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object to standard output.")
 def sheet(
@@ -42,8 +42,8 @@ def sheet(
     instrument and name, the hours, and what the review suspects.
 
     Without other options, the sheet is one HTML file beside the log, JOB.html or JOB.shop.html. It needs no other
-    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead. Pictures are in it
-    small, without any other data of the original. On the shop's copy they lead to the stored files.
+    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead. It has the
+    pictures as thumbnails, without other data of the original. On the shop's copy they are links to the stored files.
     """
     from benchflow.review.log.loaded_log import FirstLineDamaged
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start

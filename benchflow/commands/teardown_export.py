@@ -70,6 +70,6 @@ def _row(record: "TeardownRecord", line: "TeardownLine") -> list[str]:
 
 
 def _safe(text: str) -> str:
-    """Text that a spreadsheet does not take for a formula."""
+    """Text that a spreadsheet does not read as a formula."""
     shown = clean(text)
     return f"'{shown}" if shown.startswith(_FORMULA_STARTS) else shown

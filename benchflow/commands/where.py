@@ -12,7 +12,7 @@ from benchflow.commands.exit_codes import exit_code_help
 @click.command(epilog=exit_code_help())
 @click.option(
     "--incoming", type=click.Path(path_type=Path), metavar="FOLDER",
-    help="Set the folder into which a phone puts its pictures. The bench offers them.",
+    help="Set the folder that a phone puts its pictures into. The bench offers them.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def where(incoming: Path | None, as_json: bool) -> None:

@@ -1,9 +1,9 @@
 """Where the figures of a procedure come from: a document and the place in it, the author's own choice, or a text.
 
-A figure is a limit, a torque or another number that an author takes from somewhere. A `source` that is written beside
-it counts; a stage without one has that of its stages, and these have that of their joint. What is left has the
-procedure's `source`, if that begins with the id of a document. Any other text at the top is a remark: it is the source
-of every figure only in a procedure without `documents`.
+A figure is a limit, a torque or another number that an author takes from a document. A `source` beside the figure
+counts first. A stage without one has that of its stages, and these have that of their joint. Any other figure has the
+`source` of the procedure, if that begins with the id of a document. Another text there is only a remark, unless the
+procedure has no `documents`: then it is the source of every figure.
 """
 
 import re
@@ -26,7 +26,7 @@ class Source(Struct, frozen=True):
     """Where a figure comes from. ``text`` is as written.
 
     ``place`` is the place in the ``document``. ``because`` is the reason of an ``own_choice``. ``by_default`` is true
-    if the figure has no source of its own, but that of the whole procedure.
+    if the figure has only the source of the whole procedure.
     """
 
     text: str
@@ -64,7 +64,7 @@ def read_source(text: str, procedure: Procedure) -> Source:
 
 
 def default_source(procedure: Procedure) -> Source | None:
-    """The source of every figure without one of its own; ``None`` if there is none."""
+    """The source of every figure that has no own source; ``None`` if the procedure has none."""
     if not procedure.source.strip():
         return None
     found = read_source(procedure.source, procedure)
@@ -87,21 +87,21 @@ def stage_source(procedure: Procedure, stage: Stage, tighten: Tighten) -> Source
 
 
 def own_source(source: Source | None) -> str:
-    """The source of a figure for where the figure is shown; "" without one, or if it is that of the whole procedure."""
+    """The text to show beside a figure; "" without a source, or if it is that of the whole procedure."""
     return "" if source is None or source.by_default else source.shown
 
 
 def source_of_numbers(procedure: Procedure) -> str:
-    """What the procedure says about all its numbers, for its first page and its sheets; "" if it says nothing."""
+    """The source of all numbers of a procedure, for its first page and its sheets; "" if none is written."""
     found = default_source(procedure)
     return found.shown if found is not None and found.document is not None else procedure.source
 
 
 def misspelt_document(text: str, procedure: Procedure) -> tuple[str, str | None] | None:
-    """The first word of a source that looks like the id of a document and is none, and the id most similar to it.
+    """The first word of a source that is probably a misspelt id of a document, and the id most similar to it.
 
-    ``None`` if the text begins with an id, is an own choice, or looks like free text. A word looks like an id if it is
-    similar to one, or if a place such as ``p. 3`` follows it.
+    ``None`` if the text begins with an id, is an own choice, or is free text. A word is probably an id if it is similar
+    to one, or if a place such as ``p. 3`` follows it.
     """
     from difflib import SequenceMatcher  # late import: only the reader needs it
 

@@ -36,10 +36,9 @@ FigureKind = Literal["value", "stage", "window", "choice", "match", "joint", "in
 class Figure(Struct, frozen=True):
     """A figure of a procedure: a limit, the figure of a stage, a time window, a table, or what a joint states.
 
-    ``name`` is the name of the value, choice, instrument or part; of a stage and a joint that of the joint, and of a
-    window that of the operation that it counts from. ``operation`` is "" for what is in the setup. ``stage`` counts
-    from 1; 0 for anything else. ``limit`` is the title of a further limit of a value. ``text`` is the figure as
-    written.
+    ``name`` is the name of the value, choice, instrument or part. For a stage it is the joint; for a window, the
+    operation that the time counts from. ``operation`` is "" for what is in the setup. ``stage`` counts from 1; 0 for
+    anything else. ``limit`` is the title of a further limit of a value. ``text`` is the figure as written.
     """
 
     kind: FigureKind
@@ -69,7 +68,7 @@ def stage_name(joint: str, stage: int) -> str:
 
 
 def figures_of(procedure: Procedure) -> tuple[Figure, ...]:
-    """Every figure of a procedure in the order of the file, first those of the setup; of each variant, each once."""
+    """Every figure of a procedure, each once: those of the setup first, then those of every variant of an operation."""
     found: dict[Figure, None] = dict.fromkeys(setup_figures(procedure))
     for operation in every_variant(procedure):
         found.update(dict.fromkeys(figures_of_operation(procedure, operation)))
@@ -190,7 +189,7 @@ def _match_text(match: PartMatching) -> str:
 
 
 def documents_used(procedure: Procedure) -> set[str]:
-    """The ids of the documents that some source names, also a source of what has no figure."""
+    """The ids of the documents that any `source` in the procedure names."""
     written = [procedure.source, *(joint.source for joint in procedure.joints)]
     written += [need.source for need in procedure.instruments] + [item.source for item in procedure.kit]
     for operation in every_variant(procedure):

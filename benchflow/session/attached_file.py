@@ -14,9 +14,11 @@ if TYPE_CHECKING:
 
 
 def with_picture(intent: AttachPicture, context: Context) -> "tuple[AttachPicture, Context, PictureFile | None]":
-    """Intent and context of the decision, and the picture; ``None`` if it cannot be attached, as the context says.
+    """The intent and the context for the decision, and the picture.
 
-    The intent then has the name of the file instead of its path: the log does not need to show the folders of a person.
+    The picture is ``None`` if it cannot be attached. The reason is then in the context.
+
+    The intent gets the name of the file instead of its path, so that the log does not show a person's folders.
     """
     from benchflow.session.pictures.picture_file import PictureRefused, read_picture
 

@@ -19,14 +19,14 @@ def used_blocks(records: Iterable[BlockRecord]) -> tuple[UsedBlock, ...]:
 
 
 def changed_blocks(logged: Iterable[BlockRecord], present: Iterable[UsedBlock], *, whole: bool = True) -> list[str]:
-    """A sentence for each block that the log and the present procedure file do not have the same.
+    """A sentence for each block that differs between the log and the present procedure file.
 
-    ``whole`` is false if the file has errors: then a block that is missing there is not named.
+    ``whole`` is false if the file has errors. Then a block that is missing there is not named.
     """
     before, now = {each.id: each for each in logged}, {each.id: each for each in present}
     return [
         f"The block {clean_line(name)} {_difference(before.get(name), now.get(name))} since this job was started. The "
-        "job goes on by the procedure in its log. To work by the present block, close this job and start a new one."
+        "job continues with the procedure in its log. To work by the present block, close this job and start a new one."
         for name in dict.fromkeys((*before, *now))
         if _digest(before.get(name)) != _digest(now.get(name)) and (whole or (name in before and name in now))
     ]

@@ -153,7 +153,7 @@ def _summary_of_events(path: Path, events: list[_EventHeader]) -> SessionSummary
 
 
 def _summary_of_teardown(path: Path, events: list[_EventHeader]) -> SessionSummary:
-    """The summary of a teardown. ``done`` is the number of lines that are off."""
+    """The summary of a teardown log; ``done`` is the number of lines that are off."""
     opened = _decode_data(events[0].data)
     kinds = [event.kind for event in events]
     status: LogStatus = "open"

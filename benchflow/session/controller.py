@@ -446,7 +446,7 @@ class SessionController:
     def move_to(self, folder: Path) -> None:
         """Continue the log in another folder, for example after a full disk or a removed memory stick.
 
-        The pictures that can be read are copied too. `verify` names those that could not.
+        The pictures that can be read are copied too. `verify` names the others.
         """
         from benchflow.session.pictures.kept_files import copy_kept_files
 

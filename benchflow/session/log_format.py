@@ -1,4 +1,4 @@
-"""Refuses a log of another format than this version continues."""
+"""Refuses a log whose format this version does not continue."""
 
 from pathlib import Path
 

@@ -117,7 +117,7 @@ def test_sheet_copies_the_whole_pictures_and_leads_to_them(script: Script, tmp_p
     copy.write_text("mine")
     code, _, errors = shell.run("sheet", "log.jsonl", "-o", "out.html", "--pictures", "whole")
     assert (code, copy.read_text()) == (2, "mine")
-    assert "is another file" in errors
+    assert "exists and differs" in errors
     code, _, _ = shell.run("sheet", "log.jsonl", "--copy", "shop")
     assert f'href="log.jsonl.pictures/{facts.sha256}.jpg"' in (tmp_path / "log.shop.html").read_text()
 

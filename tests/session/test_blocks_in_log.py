@@ -102,7 +102,7 @@ def test_job_goes_on_by_its_own_text_when_a_block_is_changed(shell: Shell, chang
     assert code == 0
     assert note in errors
     assert "12 N·m" in json.dumps(answers[-1], ensure_ascii=False)
-    assert "The job goes on by the procedure in its log." in errors
+    assert "The job continues with the procedure in its log." in errors
     if changed is not None:
         assert "close this job and start a new one" in errors
 

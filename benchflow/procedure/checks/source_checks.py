@@ -10,7 +10,7 @@ from benchflow.procedure.shapes.shape_base import ReadContext
 
 
 def check_sources(procedure: Procedure, context: ReadContext) -> None:
-    """Note every source whose first word looks like the id of a document and is none."""
+    """Note every source whose first word is probably a misspelt id of a document."""
     for written in context.sources:
         found = misspelt_document(written.name, procedure)
         if found is None:
@@ -32,9 +32,9 @@ _SHOWN = 3
 
 
 def note_missing_sources(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """One note about all figures without a source: how many they are, and the first ones with their operations.
+    """One note about all figures without a source: their number, and the first ones with their operations.
 
-    It names no lines, because its text is not changed where blocks are written out; its place is that of the first.
+    Its place is that of the first figure. The text has no line numbers, because those of blocks would be wrong in it.
     """
     owners = {
         figure.mark: _named(figure)

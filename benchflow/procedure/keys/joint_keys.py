@@ -215,7 +215,9 @@ _LAYOUT = Key(
     examples=("9 5 1 4 8\n10 6 2 3 7\n", "ask"),
 )
 _COUNT = Key(
-    "count", IntegerShape(1, MOST_FASTENERS), "The number of fasteners, for `layout: ask`. A layout says it itself."
+    "count",
+    IntegerShape(1, MOST_FASTENERS),
+    "The number of fasteners. Only for `layout: ask`: a layout has the number itself.",
 )
 _PATTERN = Key(
     "pattern",

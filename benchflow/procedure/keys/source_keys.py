@@ -59,7 +59,7 @@ class _PrintedDateShape(Shape[str]):
         return LINE.read(node, context, name)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        # An editor with another YAML reads an unquoted date as a date, which JSON Schema has no type for.
+        # The YAML of an editor reads an unquoted date as a date. JSON Schema has no type for it.
         return {"not": {"type": ["array", "object", "null"]}, "pattern": r"\S"}
 
 

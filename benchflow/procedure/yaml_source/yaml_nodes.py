@@ -105,7 +105,7 @@ YamlNode = YamlScalar | YamlSequence | YamlMapping
 
 
 def child_of(node: YamlNode | None, name: str) -> YamlNode | None:
-    """The value of the key ``name``; ``None`` if ``node`` is no mapping or has no such key."""
+    """The value of the key ``name``; ``None`` if ``node`` is not a mapping or lacks the key."""
     pairs = node.pairs if isinstance(node, YamlMapping) else []
     return next((child for key, child in pairs if key.text == name), None)
 

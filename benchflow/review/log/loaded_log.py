@@ -134,7 +134,7 @@ class LoadedLog(Struct, frozen=True, dict=True):
 
     @property
     def written_procedure(self) -> Procedure:
-        """The procedure as the author wrote it, from which the log is read again from its first line."""
+        """The procedure as the author wrote it. The log is replayed from its first line with this one."""
         return self.state.as_written or self.procedure
 
     @property

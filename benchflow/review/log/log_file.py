@@ -75,8 +75,8 @@ def unreadable_reason(lines: Sequence[Line], problem: str) -> str:
 def logs_under(folder: Path) -> list[Path]:
     """Every entry named like a log in a folder and its subfolders, in the order of their paths.
 
-    Logs of teardowns are left out: they are no jobs. Entries that cannot be read are in the list, and subfolders that
-    cannot be read. :func:`read_log_file` gives the reason.
+    Logs of teardowns are left out, because they are not jobs. Entries and subfolders that cannot be read are in the
+    list. :func:`read_log_file` gives the reason.
 
     Raises:
         NoLog: there is no such folder, or it cannot be read.

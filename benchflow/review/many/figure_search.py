@@ -1,7 +1,7 @@
 """Traces the figures of procedures through all jobs: which figure, by which edition, each engine was built by.
 
 A figure is what :mod:`benchflow.procedure.procedure_figures` lists, and a figure that was given at the bench with its
-source. The procedures are those in the logs, so a job keeps the figures that it was begun with.
+source. The procedures are those in the logs, so a job has the figures that it was started with.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -47,7 +47,7 @@ class FigureQuestion(Struct, frozen=True):
 
 
 class FigureJob(Struct, frozen=True):
-    """A job with a figure. ``work`` is how far what the figure is for has been done: ``done``, ``2 of 4 done`` ..."""
+    """A job with a figure. ``work`` is the progress of the steps that use the figure: ``done``, ``2 of 4 done`` ..."""
 
     session: str
     unit: str
@@ -64,9 +64,8 @@ class FigureJob(Struct, frozen=True):
 class TracedFigure(Struct, frozen=True):
     """One figure with its source, and the jobs that have it: ``open`` ones, and ``finished`` ones (closed).
 
-    ``source`` is the source for people, "" without one; ``document`` and ``edition`` are "" if it is no document.
-    ``older`` is true if the procedure of the latest job
-    has another figure or source here, whatever its options.
+    ``source`` is the source for people, "" without one. ``document`` and ``edition`` are "" if the source is not a
+    document. ``older`` is true if the procedure of the latest job has another figure or source here, with any options.
     """
 
     figure: str
@@ -95,7 +94,7 @@ class FigureTrace(Struct, frozen=True):
 
 
 class _Use(Struct, frozen=True):
-    """One figure in one job. ``work`` is how far what it is for has been done.
+    """One figure in one job. ``work`` is the progress of the steps that use it.
 
     ``possible`` are the figures of the job's procedure with any options and at any place, each with its place, text and
     source.
@@ -178,7 +177,7 @@ def _uses(state: State, job: SessionMatch) -> Iterator[_Use]:
 
 
 def _version(figure: Figure) -> tuple[str, str, str, str]:
-    """What tells a figure from another one in a later procedure: its operation, name, text and source."""
+    """The identity of a figure across revisions of a procedure: its operation, name, text and source."""
     return figure.operation, figure.title, figure.text, "" if figure.source is None else figure.source.shown
 
 
@@ -196,7 +195,7 @@ def _names_used(step: Step) -> set[str]:
 
 
 def _work(state: State, steps: Sequence[str]) -> str:
-    """How far these steps have been done."""
+    """The progress of these steps."""
     done = sum(step in state.done for step in steps)
     if done and done == len(steps):
         return DONE
@@ -255,7 +254,7 @@ def _known(question: FigureQuestion, names: set[str]) -> bool:
 
 
 def _grouped(uses: Sequence[_Use]) -> Iterator[TracedFigure]:
-    """The uses by figure, text and source: figures in the order in which they were met, each with its oldest first."""
+    """The uses by figure, text and source. Figures are in the order of their first job, and jobs from the oldest."""
     places: dict[tuple[str, str, str], dict[tuple[str, str], list[_Use]]] = {}
     for use in sorted(uses, key=lambda one: one.job.session.opened_at):
         figure = use.figure

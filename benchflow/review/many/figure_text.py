@@ -19,7 +19,7 @@ def figure_lines(result: FigureTrace) -> Iterator[str]:
         yield from _job_lines("finished", figure.finished)
     if result.left_out:
         yield ""
-        yield f"{count(len(result.left_out), 'file')} left out, and not searched:"
+        yield f"{count(len(result.left_out), 'file')} not searched:"
         yield from (f"  {path}" for path in result.left_out)
 
 

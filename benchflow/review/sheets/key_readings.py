@@ -116,7 +116,7 @@ def _judged_as(step: Step, value: Value) -> str:
 
 
 def _is_own_choice(log: LoadedLog, step: Step, value: Value) -> bool:
-    """True if the limit is the own choice of whoever wrote the procedure, against a printed figure or without one."""
+    """True if the limit is the author's own choice, against a printed figure or without one."""
     found = next((one for one in values_of_operation(step.operation) if one.name == value.name), None)
     source = None if found is None else source_of_value(log.procedure, found)
     return source is not None and source.own_choice

@@ -166,7 +166,7 @@ def _limit_text(bound: Bound | None) -> str:
 def _asked_lines(joint: Joint) -> Iterator[str]:
     """A line to write each figure of a joint on that is still to be filled in."""
     for key in joint.asked:
-        what = "tightening order (the numbers drawn here are none)" if key == "layout" else key
+        what = "tightening order (the numbers in the drawing are not the order)" if key == "layout" else key
         yield f"{what}: {_TO_WRITE}"
 
 

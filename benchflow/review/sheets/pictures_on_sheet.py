@@ -1,4 +1,4 @@
-"""The pictures of a job on its sheets: small ones in the page, and copies of the whole ones in a folder."""
+"""The pictures of a job on its sheets: thumbnails in the page, and whole copies in a folder."""
 
 import csv
 import os
@@ -93,7 +93,7 @@ def picture_title(log: LoadedLog, fact: PictureFact) -> str:
 
 
 def copy_pictures(log: LoadedLog, folder: Path, pictures: Iterable[SheetPicture]) -> dict[int, Path]:
-    """Copy the stored files into ``folder``, which is made, with readable names. Returns the copies by event.
+    """Make ``folder``, and copy the stored files into it with readable names. Returns the copies by event.
 
     A picture that is missing or changed is left out. Another file with the name of a copy is never overwritten.
 
@@ -110,7 +110,7 @@ def copy_pictures(log: LoadedLog, folder: Path, pictures: Iterable[SheetPicture]
             if not os.path.lexists(copy):
                 atomic_write(copy, read_regular_file(Path(picture.file)))
             elif digest_of(copy) != picture.facts.sha256:
-                raise BenchflowError(f"{shown_path(copy)} is another file. Name an empty folder for the pictures.")
+                raise BenchflowError(f"{shown_path(copy)} exists and differs. Name an empty folder for the pictures.")
             copies[picture.event] = copy
     except OSError as error:
         why = (error.strerror or str(error)).lower()
@@ -149,7 +149,7 @@ def links_to(files: Mapping[int, Path], sheet: Path) -> dict[int, str]:
 
 
 def stored_files(pictures: Iterable[SheetPicture]) -> Iterator[tuple[int, Path]]:
-    """The stored file of each picture that is as it was stored, by event."""
+    """The stored file of each picture that is unchanged, by event."""
     for picture in pictures:
         if not picture.problem or no_thumbnail(picture.facts) == picture.problem:
             yield picture.event, Path(picture.file)

@@ -1,4 +1,4 @@
-"""Where the figures on a sheet come from: the lines at its top, and the words beside a figure."""
+"""The sources of the figures on a sheet: lines at its top, and words beside a figure."""
 
 from collections.abc import Iterator
 

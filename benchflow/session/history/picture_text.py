@@ -25,7 +25,7 @@ def subject_of_picture(event: ev.PictureAttached, titles: LogTitles) -> str:
 
 
 def picture_size(facts: PictureFacts) -> str:
-    """``JPEG, 4032 × 3024 pixels, 3.1 MB``."""
+    """Type and size of a picture: ``JPEG, 4032 × 3024 pixels, 3.1 MB``."""
     kind = KINDS.get(facts.type)
     pixels = f", {facts.width} × {facts.height} pixels" if facts.width and facts.height else ""
     return f"{facts.type if kind is None else kind.title}{pixels}, {file_size(facts.size)}"

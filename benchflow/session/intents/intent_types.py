@@ -104,10 +104,9 @@ class TickFastener(
 class GiveFigure(BaseIntent, frozen=True, tag="figure", kw_only=True, rename={"source": "from", "grade": "class"}):
     """Give a figure that the procedure asks for (`ask`), with its source.
 
-    It is that of a ``stage`` of a ``joint``; the ``layout``, ``lubricant``, ``thread`` or
-    ``class`` of a joint; the limit of the
-    value ``name`` (``used``: for used parts; ``further``: the number of a further limit); the range of an
-    ``instrument``; or the time of an ``operation`` ``since`` another one.
+    It is one of: the figure of a ``stage`` of a ``joint``; the ``layout``, ``lubricant``, ``thread`` or ``class`` of a
+    joint; the limit of the value ``name`` (``used``: for used parts; ``further``: the number of a further limit); the
+    range of an ``instrument``; the time of an ``operation`` ``since`` another one.
     """
 
     source: str  # in JSON: from
@@ -295,8 +294,8 @@ class RecordFinding(BaseIntent, frozen=True, tag="found", kw_only=True):
 class AttachPicture(BaseIntent, frozen=True, tag="attach", kw_only=True):
     """Attach a picture, and keep a copy of its file beside the log. Accepted after the end of the job too.
 
-    It is a picture of one thing: a value or one reading, a joint or one fastener, a note, an operation. Without any of
-    these fields it is a picture of the operation in progress, or of the job.
+    It shows one thing: a value or one reading, a joint or one fastener, a note, an operation. Without these fields it
+    shows the operation in progress, or the job.
     """
 
     file: str  # path of the picture

@@ -51,7 +51,9 @@ def attach_picture(state: State, intent: intents.AttachPicture, context: Context
 
 def _reasons(state: State, subject: Subject, facts: PictureFacts) -> Iterator[Reason]:
     if facts.type not in KINDS or not _SHA256.fullmatch(facts.sha256) or facts.size <= 0:
-        yield Reason("not-allowed", f"{facts.name} is not described as a picture that can be kept", name="file")
+        yield Reason(
+            "not-allowed", f"The facts of {facts.name} are not those of a picture. Attach the file again", name="file"
+        )
     for seq, picture in state.pictures.items():
         if picture.sha256 == facts.sha256 and (picture.operation, picture.target) == subject:
             yield Reason("already-done", f"{facts.name} is already attached there (event {seq})", name="file")
@@ -149,7 +151,7 @@ def _only_step(state: State, having: list[Step], name: str) -> Step | Refusal:
     if len(having) == 1:
         return having[0]
     steps = ", ".join(step.id for step in having[:8])
-    text = f"{name} belongs to {len(having)} operations: {steps}. Say which in the field operation"
+    text = f"{name} belongs to {len(having)} operations: {steps}. Name one of them in the field operation"
     return refuse("value-missing", text, name="operation")
 
 

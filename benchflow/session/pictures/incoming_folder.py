@@ -1,7 +1,7 @@
-"""The folder into which a phone or a camera puts its pictures, and what has arrived there.
+"""The folder that a phone or a camera puts its pictures into, and the pictures that have arrived there.
 
-Nothing in it is changed: a picture that is attached is copied, and stays where it is, because the program that
-synchronises the folder would remove a moved one from the phone too.
+Nothing in it is changed. A picture that is attached is copied, not moved: if a file is moved away, the program that
+synchronises the folder removes it from the phone too.
 """
 
 import os
@@ -24,7 +24,7 @@ OFFERED_FOR: Final = 12 * 3600
 """Seconds after its arrival for which a picture is offered: one working day. (Own rule.)"""
 
 _READ_AT_ONCE: Final = 4
-"""The most pictures that one look reads, so that it stays short."""
+"""The most pictures that one look reads, so that it is quick."""
 _CLOCK_STEP: Final = 2.0
 """Seconds within which two changes of a folder can have the same time, on a file system with coarse times."""
 _SETTING: Final = "incoming.json"
@@ -164,5 +164,5 @@ class IncomingWatch:
 
 
 def _arrived(found: os.stat_result) -> float:
-    """When the file came into the folder: its content may be older, because a copy often keeps its time."""
+    """When the file came into the folder. Its time of change can be earlier, because a copy often keeps that."""
     return max(found.st_ctime, found.st_mtime) if os.name != "nt" else found.st_ctime

@@ -1,7 +1,7 @@
 """Keeps the pictures of a job in a folder beside its log, ``<log>.pictures``, each under its SHA-256.
 
 A file is on the disk before the log names it. A file that the log does not name is harmless: the program was stopped
-between the two. Files are never removed here but by :func:`remove_unnamed`.
+between the two. Only :func:`remove_unnamed` removes files.
 """
 
 import errno
@@ -150,7 +150,7 @@ def copy_kept_files(before: Path, after: Path, disk: Disk | None = None) -> int:
 
 
 class KeptFileProblem(Struct, frozen=True):
-    """A kept file that is not as the log describes it. ``message`` says where it is and what to do."""
+    """A kept file that differs from the log. ``message`` has its place and what to do."""
 
     what: Literal["missing", "changed", "unreadable"]
     path: Path

@@ -1,4 +1,4 @@
-"""Checks every picture of a log against what the log says about it, also of a teardown."""
+"""Compares every stored picture of a job or a teardown with its log."""
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -18,7 +18,7 @@ PICTURE_KINDS: Final = frozenset({"attached", "picture-kept"})
 
 
 class PictureProblem(Struct, frozen=True):
-    """A picture that is not as it was stored. ``line`` is that of the log; ``text`` says what to do."""
+    """A stored picture that was changed or is missing. ``line`` is that of the log; ``text`` says what to do."""
 
     line: int
     name: str
@@ -74,5 +74,5 @@ def clean_pictures(path: Path) -> list[Path]:
 
 
 def _pictures_of_journal(journal: Journal) -> list[tuple[int, PictureFacts]]:
-    """The pictures that any line names, also one behind a damage."""
+    """The pictures that any line names, also a line behind damage."""
     return list(pictures_of([*journal.lines, *(each.line for each in journal.untrusted)]))

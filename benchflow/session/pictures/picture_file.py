@@ -87,9 +87,9 @@ def no_thumbnail(facts: PictureFacts) -> str:
     """Why a kept file has no thumbnail, as a sentence; "" if it has one."""
     kind = KINDS.get(facts.type)
     if kind is None or not kind.thumbnail:
-        return f"There is no small picture of a {'file' if kind is None else kind.title} on the sheets, only its name."
+        return f"The sheets have no small picture of a {'file' if kind is None else kind.title}, only its name."
     if facts.type != "image/jpeg" and facts.width * facts.height > MOST_DECODED_PIXELS:
-        return f"The {kind.title} is too large for a small picture on the sheets. They have its name."
+        return f"The {kind.title} is too large for a small picture. The sheets have only its name."
     return ""
 
 

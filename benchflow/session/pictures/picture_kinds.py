@@ -1,4 +1,4 @@
-"""Recognises a picture by its first bytes. The ending of the file's name does not count.
+"""Recognises a picture by its first bytes, whatever the ending of its name.
 
 Signatures: JPEG ITU-T T.81, B.1.1.3; PNG ISO/IEC 15948, 5.2; GIF 89a specification, 17; TIFF 6.0, section 2; WebP
 RFC 9649, 2.4 and 2.5; HEIF and AVIF ISO/IEC 14496-12, 4.3 (box ``ftyp``) with the brands of ISO/IEC 23008-12, annex B,

@@ -30,8 +30,8 @@ _QUALITY = 78
 def thumbnail(path: Path, facts: PictureFacts, box: int = BOX) -> bytes | None:
     """A small JPEG of the kept file at ``path``, upright by its EXIF orientation; ``None`` if there is none.
 
-    It has no EXIF data, comment, colour profile or position: only the pixels are copied. Of a picture that moves, it
-    is the first frame. An SVG is never drawn.
+    Only the pixels are copied: no EXIF data, comment, colour profile or position. For a moving picture it is the first
+    frame. An SVG is never drawn.
     """
     if no_thumbnail(facts):
         return None
@@ -96,7 +96,7 @@ _ORIENTATION = 0x0112
 
 
 def _jpeg(picture: "Image") -> bytes:
-    """``picture`` as JPEG. Its pixels are copied to a new picture, so that no comment or profile goes along."""
+    """``picture`` as JPEG. Its pixels are copied to a new picture, so that comment and profile are left out."""
     from PIL import Image
 
     new = Image.new("RGB", picture.size)

@@ -44,7 +44,7 @@ def logged_fields(event: Event) -> dict[str, Any]:
 def without_defaults(data: dict[str, Any], kind: type[Event]) -> dict[str, Any]:
     """``data`` without the fields that have the default of the event type.
 
-    msgspec leaves a default out only if the value is the same object. A text from the compiled cache is another one.
+    msgspec omits a default only if the value is the same object. A text from the compiled cache is another object.
     """
     defaults = _plain_defaults(kind)
     return {key: value for key, value in data.items() if key not in defaults or not _is_same(value, defaults[key])}

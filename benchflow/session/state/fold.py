@@ -101,7 +101,7 @@ def fold_event(state: State, event: ev.AnyEvent | None, line: Line) -> State:
 
 
 def _with_remark(state: State, event: ev.AnyEvent, seq: int) -> State:
-    """Return the state with the step of what a person has written, if the event is such a remark."""
+    """Return the state with the step of a remark, if the event is something that a person has written."""
     match event:
         case (
             ev.NoteAdded()

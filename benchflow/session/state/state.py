@@ -338,9 +338,7 @@ class State(Struct, frozen=True):
     restarted: dict[str, tuple[EventTime, ...]] = {}  # by step id, when moves and remedies started its clock again
     rework: ReworkProgress | None = None
     correctable: dict[int, EntryRef] = {}  # by ``seq``
-    filled: dict[
-        Mark, GivenFigure
-    ] = {}  # figures that the procedure asks for and that were given, by their place in it
+    filled: dict[Mark, GivenFigure] = {}  # figures that were given for `ask`, by their place in the procedure
     as_written: Procedure | None = None  # the procedure without them; ``None`` while none is given
     tools: dict[str, InstrumentUsed] = {}  # the instrument used last, by its id in the procedure
     wrench: WrenchAdapterChanged | None = None  # the adapter on the torque wrench

@@ -191,7 +191,7 @@ class PictureSubject(Struct, frozen=True):
 
 
 class PicturesRequest(ScreenRequest, frozen=True, tag="pictures"):
-    """Request for the pictures of the job, with those that have arrived. ``subjects`` are what one can be of here."""
+    """Request for the pictures of the job and the new ones. ``subjects`` are what a picture can show here."""
 
     subjects: tuple[PictureSubject, ...]
 

@@ -1,4 +1,4 @@
-"""The actions of the bench for pictures: attach one that has arrived with one key, and open their list."""
+"""The actions of the bench for pictures: attach a new one with one key, and open the list."""
 
 import asyncio
 import time
@@ -20,7 +20,7 @@ SETTLING = 1.0
 """Seconds after which a file that was found is looked at again."""
 
 NO_LOOK = 60.0
-"""Without an incoming folder, the tick of the clock each minute looks whether there is one. F7 and F8 look at once."""
+"""Seconds between two checks for an incoming folder, while there is none. F7 and F8 check at once."""
 
 BETWEEN_LOOKS = 0.4
 """Seconds between the two looks of a key. Each costs one reading of the folder. (Own rule.)"""
@@ -73,7 +73,7 @@ class PictureActions(EntryActions, inherit_bindings=False):
         self.run_holding_keys(work())
 
     async def _look_by_key(self) -> None:
-        """Look into the incoming folder, and say what is offered now."""
+        """Look into the incoming folder, and show what is offered now."""
         await self._look_twice()
         if self.client.offered:
             self.redraw()  # the line about new pictures says which one F7 attaches
@@ -105,7 +105,7 @@ class PictureActions(EntryActions, inherit_bindings=False):
 
 
 def picture_subjects(cursor: BenchCursor) -> tuple[PictureSubject, ...]:
-    """What a picture can be attached to here, the nearest first: the current item, the operation, the job."""
+    """What a picture can be attached to here: first the current item, then the operation, then the job."""
     found: list[PictureSubject] = []
     operation = cursor.operation
     match cursor.item:

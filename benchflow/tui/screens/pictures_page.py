@@ -63,8 +63,8 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
             text = f"New pictures come from {shown_path(watch.folder)}. They are copied, and stay there."
         elif watch is not None:
             text = (
-                f"There is no folder {shown_path(watch.folder)}. Make it and let a phone put its pictures there, or "
-                "set another one: benchflow where --incoming FOLDER"
+                f"There is no folder {shown_path(watch.folder)}. Make it, and synchronise a phone's pictures into it. "
+                "Or set another folder: benchflow where --incoming FOLDER"
             )
         return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
@@ -186,7 +186,7 @@ class WithdrawPicturePage(FormPage, inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         text = f"{self.name_of_file}, a picture of {self.title_of_subject} (event {self.event})"
-        kept = "It is not shown as evidence any more. Its file and its entry stay in the log."
+        kept = "It is no longer shown as evidence. Its entry stays in the log, and its file beside it."
         return [
             EMPTY,
             *(styled(part, "title") for part in wrap(text, width)),

@@ -38,7 +38,7 @@ class MarkedForm(Page[str], inherit_bindings=False):
         self.redraw()
 
     def mark_changed(self) -> None:
-        """Keep the mark as a draft, if the text of the form is kept."""
+        """Store the mark as a draft. A form whose text is a draft overrides this."""
 
 
 def kept_mark(client: SessionClient, draft: str) -> bool:

@@ -201,15 +201,15 @@ def _uses_in(path: Path) -> "tuple[RecordedUse, ...]":
     """The uses of blocks in a procedure; none, with a message, if the file cannot be read."""
     from benchflow.procedure.blocks.block_expansion import expand_blocks
     from benchflow.procedure.blocks.block_folder import may_use_blocks
-    from benchflow.procedure.compiled_cache import read_source
-    from benchflow.session.block_lookup import library_beside
+    from benchflow.procedure.compiled_cache import read_author_text
+    from benchflow.session.block_lookup import library_of_procedure
 
     try:
-        text = read_source(path)
+        text = read_author_text(path)
     except BenchflowError as error:
         print_message(str(error))
         return ()
     if text is None or not may_use_blocks(text):
         return ()
-    expansion = expand_blocks(text, str(path), library_beside(path))
+    expansion = expand_blocks(text, str(path), library_of_procedure(path))
     return () if expansion is None else expansion.uses

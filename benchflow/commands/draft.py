@@ -12,7 +12,7 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.output_file import write_output
 from benchflow.writing.drafts.collision_questions import ask_collisions, write_collisions, write_questions
 from benchflow.writing.drafts.draft_book import DraftBook
-from benchflow.writing.drafts.draft_source import read_source
+from benchflow.writing.drafts.draft_source import read_draft_source
 
 _MOST_SHOWN = 30
 
@@ -38,7 +38,7 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     if output != Path("-") and output.exists() and not force:
         raise BenchflowError(f"{output} exists and is not overwritten. Choose another name, or add --force.")
     path = Path(source)
-    found = read_source(path)
+    found = read_draft_source(path)
     book = found.book
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions

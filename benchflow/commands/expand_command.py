@@ -24,19 +24,19 @@ def expand(file: str, out: Path | None) -> int:
     FILE is the file of a procedure or of a block, or the name of a shipped procedure. A block is written out with the
     samples and defaults of its parameters.
     """
-    from benchflow.procedure.compiled_cache import read_source
-    from benchflow.session.block_lookup import library_beside, sample_of_file
+    from benchflow.procedure.compiled_cache import read_author_text
+    from benchflow.session.block_lookup import library_of_procedure, sample_of_file
     from benchflow.session.procedure_loading import load_procedure
 
     path = find_procedure(file)
     sample = sample_of_file(path)
     if sample is not None:
         return _print_expansion(path, sample, out)
-    text = read_source(path)
+    text = read_author_text(path)
     if text is not None:
         from benchflow.procedure.blocks.block_expansion import expand_blocks
 
-        expansion = expand_blocks(text, str(path), library_beside(path))
+        expansion = expand_blocks(text, str(path), library_of_procedure(path))
         if expansion is not None:
             return _print_expansion(path, expansion, out)
     loaded = load_procedure(path)

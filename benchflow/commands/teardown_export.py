@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import clean
 
 if TYPE_CHECKING:
     from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
@@ -17,7 +16,6 @@ COLUMNS = (
     "unit", "assembly", "line", "off", "thing", "count", "places", "fasteners", "kept_in", "marks", "faces",
     "condition", "measured", "state", "fate", "goes_with", "found", "words", "at", "by",
 )  # fmt: skip
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def teardowns_as(form: str, paths: list[Path]) -> str:
@@ -45,6 +43,8 @@ def teardowns_as(form: str, paths: list[Path]) -> str:
 
 
 def _row(record: "TeardownRecord", line: "TeardownLine") -> list[str]:
+    """The cells of one line of a teardown, in the order of :data:`COLUMNS`."""
+    from benchflow.review.interchange.event_rows import csv_cell
     from benchflow.session.teardown.part_text import (
         fasteners_text,
         fate_text,
@@ -66,10 +66,4 @@ def _row(record: "TeardownRecord", line: "TeardownLine") -> list[str]:
         by_place([(part.place, finding_text(found)) for part in line.parts for found in part.found]),
         each.remark, line.at, line.by,
     )  # fmt: skip
-    return [_safe(cell) for cell in cells]
-
-
-def _safe(text: str) -> str:
-    """Text that a spreadsheet does not read as a formula."""
-    shown = clean(text)
-    return f"'{shown}" if shown.startswith(_FORMULA_STARTS) else shown
+    return [csv_cell(cell) for cell in cells]

@@ -97,7 +97,7 @@ def load(path: Path, cache_folder: Path | None = None, block_folders: tuple[Bloc
     return read_text(text, str(path), cache_folder, (beside, *block_folders))
 
 
-def read_source(path: Path) -> str | None:
+def read_author_text(path: Path) -> str | None:
     """The author's text of the procedure in ``path``; ``None`` if it is not UTF-8 text or too large.
 
     Raises:

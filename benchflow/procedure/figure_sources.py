@@ -50,7 +50,7 @@ def document_text(document: Document) -> str:
     return ", ".join(part for part in (document.title, edition, document.date) if part)
 
 
-def read_source(text: str, procedure: Procedure) -> Source:
+def parse_source(text: str, procedure: Procedure) -> Source:
     """The source that a text means in this procedure."""
     line = " ".join(text.split())
     own = _because.match(line)
@@ -67,7 +67,7 @@ def default_source(procedure: Procedure) -> Source | None:
     """The source of every figure that has no own source; ``None`` if the procedure has none."""
     if not procedure.source.strip():
         return None
-    found = read_source(procedure.source, procedure)
+    found = parse_source(procedure.source, procedure)
     if found.document is None and procedure.documents:
         return None
     return Source(found.text, found.document, found.place, found.own_choice, found.because, by_default=True)
@@ -76,7 +76,7 @@ def default_source(procedure: Procedure) -> Source | None:
 def source_of(procedure: Procedure, *written: str) -> Source | None:
     """The source of a figure: the first of the texts that is not empty, else that of the procedure, else ``None``."""
     text = next((one for one in written if one), "")
-    return read_source(text, procedure) if text else default_source(procedure)
+    return parse_source(text, procedure) if text else default_source(procedure)
 
 
 def stage_source(procedure: Procedure, stage: Stage, tighten: Tighten) -> Source | None:
@@ -105,7 +105,7 @@ def misspelt_document(text: str, procedure: Procedure) -> tuple[str, str | None]
     """
     from difflib import SequenceMatcher  # late import: only the reader needs it
 
-    source = read_source(text, procedure)
+    source = parse_source(text, procedure)
     first = _first_name.match(source.text)
     if source.document is not None or source.own_choice or first is None or not procedure.documents:
         return None

@@ -5,7 +5,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.figure_sources import Source, read_source, source_of, stage_source
+from benchflow.procedure.figure_sources import Source, parse_source, source_of, stage_source
 from benchflow.procedure.figures_to_fill import given_source
 from benchflow.procedure.model import (
     AskedLimit,
@@ -194,7 +194,7 @@ def documents_used(procedure: Procedure) -> set[str]:
     written += [need.source for need in procedure.instruments] + [item.source for item in procedure.kit]
     for operation in every_variant(procedure):
         written += _written_sources(operation)
-    sources = (read_source(text, procedure) for text in written)
+    sources = (parse_source(text, procedure) for text in written)
     return {source.document.id for source in sources if source.document is not None}
 
 

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from benchflow.procedure.blocks.block_file import Block
 
 
-def library_beside(path: Path) -> BlockLibrary:
+def library_of_procedure(path: Path) -> BlockLibrary:
     """The blocks that the procedure in ``path`` can use."""
     return BlockLibrary((BlockFolder(path.parent / BLOCKS_FOLDER, "beside"), *block_folders()))
 
 
 def machine_library() -> BlockLibrary:
     """The blocks of the shop and those that are shipped, and those in the folder `blocks` of the current folder."""
-    return library_beside(Path(BLOCKS_FOLDER))
+    return library_of_procedure(Path(BLOCKS_FOLDER))
 
 
 def block_of_file(path: Path) -> "Block | None":
@@ -45,7 +45,7 @@ def block_of_file(path: Path) -> "Block | None":
     return block_from(data, str(path), path.stem)
 
 
-def library_around(path: Path) -> BlockLibrary:
+def library_of_block(path: Path) -> BlockLibrary:
     """The blocks that the block in ``path`` can use: those in its own folder, of the shop, and shipped."""
     return BlockLibrary((BlockFolder(path.parent, "beside"), *block_folders()))
 
@@ -69,4 +69,4 @@ def sample_of_file(path: Path) -> "Expansion | None":
             f"{path} is a block. To write it out, each parameter needs a `sample` or a `default`. "
             f"Without: {', '.join(missing)}."
         )
-    return expand_sample(block, library_around(path))
+    return expand_sample(block, library_of_block(path))

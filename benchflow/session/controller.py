@@ -33,7 +33,7 @@ from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.log_folder import TEARDOWN_OPENED
 from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
-from benchflow.session.log_format import refuse_other_format
+from benchflow.session.log_version_check import refuse_other_format
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query

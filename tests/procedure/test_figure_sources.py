@@ -6,7 +6,7 @@ The rules are those of `procedure-format.md`, "Where a number comes from". All f
 import pytest
 
 from benchflow.procedure.checks.unused_names import check_structure
-from benchflow.procedure.figure_sources import read_source, source_of
+from benchflow.procedure.figure_sources import parse_source, source_of
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.procedure_figures import figures_of
@@ -154,7 +154,7 @@ def test_date_that_does_not_exist_is_an_error() -> None:
     ],
 )
 def test_document_is_the_whole_first_word(text: str, document: str | None, place: str) -> None:
-    found = read_source(text, procedure())
+    found = parse_source(text, procedure())
     assert (found.document.id if found.document else None, found.place) == (document, place)
 
 

@@ -9,14 +9,14 @@ from benchflow.procedure.figures_to_fill import figures_to_fill
 from benchflow.procedure.model import Fixed, Procedure, TorqueStage
 from benchflow.procedure.reader import read
 from benchflow.writing.drafts.cell_figures import Refused, limit_in, limit_of_ends, stages_in
-from benchflow.writing.drafts.draft_source import DraftSource, read_source
+from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
 from benchflow.writing.drafts.figures_in_words import figures_in_step
 
 
 def drafted(folder: Path, content: str | bytes, name: str = "list.csv") -> DraftSource:
     path = folder / name
     path.write_bytes(content.encode() if isinstance(content, str) else content)
-    return read_source(path)
+    return read_draft_source(path)
 
 
 def procedure_of(found: DraftSource) -> Procedure:

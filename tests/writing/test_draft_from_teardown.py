@@ -9,7 +9,7 @@ from benchflow.procedure.figures_to_fill import FigureToFill, figures_to_fill
 from benchflow.procedure.model import Operation, Procedure
 from benchflow.procedure.reader import read
 from benchflow.writing.drafts.collision_questions import Collision, moving_parts, write_collisions
-from benchflow.writing.drafts.draft_source import DraftSource, read_source
+from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
 from tests.driving.script import Json, Script, intent, open_intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
 
@@ -21,7 +21,7 @@ def torn_down(folder: Path, *lines: str, before: tuple[Json, ...] = (), after: t
     off = (intent("off", text=line) for line in lines)
     for message, reply in zip((*before, *lines), script.send(OPEN, *before, SKIP_REST, *off, *after)[1:], strict=False):
         assert reply["ok"], (message, reply)
-    return read_source(script.path)
+    return read_draft_source(script.path)
 
 
 def procedure_of(found: DraftSource) -> Procedure:

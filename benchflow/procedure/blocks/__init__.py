@@ -7,12 +7,15 @@
 ``parameter_kinds``     the kinds of parameters; checks what a procedure gives for them
 ``figure_arithmetic``   works out a placeholder such as ``{final / 3}``
 ``placeholder_filling`` replaces the placeholders of a block by the given values
-``own_names``           the ids that a block defines, and their new names by `as` and `names`
+``name_roles``          where the ids of a block are defined and referred to, and their new names
 ``block_use``           expands one use of a block
+``expansion_context``   what a use takes from the procedure, and what it gives back
 ``setup_merging``       adds the set-up of blocks to the procedure
 ``block_expansion``     expands all blocks of a procedure and writes it out
 ``tree_writer``         writes a tree of nodes as YAML text
 ``source_map``          from a place in the written-out text to the author's line and the block's line
 ``block_page``          the page of a block in the guide
+``block_sample``        checks a block alone, with its samples
+``defined_names``       the names that a procedure defines
 ======================  ==========================================================================
 """

@@ -5,16 +5,11 @@ from msgspec import Struct
 from benchflow.base.plaintext import sentence
 from benchflow.procedure.blocks.block_file import Block
 from benchflow.procedure.blocks.block_folder import FOLDER_NAMES, UsedBlock
-from benchflow.procedure.blocks.block_keys import USE_ITEM, WrittenParameter, WrittenUse
+from benchflow.procedure.blocks.block_keys import USE_ITEM, WrittenParameter, WrittenUse, use_items, use_mapping
 from benchflow.procedure.blocks.block_library import BlockEntry, BlockLibrary
-from benchflow.procedure.blocks.block_use import (
-    ExpansionTooLarge,
-    SetupPart,
-    scope_of,
-    use_items,
-    use_mapping,
-)
+from benchflow.procedure.blocks.block_use import scope_of
 from benchflow.procedure.blocks.defined_names import defined_names
+from benchflow.procedure.blocks.expansion_context import ExpansionTooLarge, SetupPart
 from benchflow.procedure.blocks.setup_merging import merge_setup
 from benchflow.procedure.blocks.source_map import SourceMap
 from benchflow.procedure.blocks.tree_writer import is_within_limits, write_tree
@@ -34,7 +29,7 @@ from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, ProblemList, 
 MOST_NODES = 200_000
 """The most nodes that the blocks of one procedure write out."""
 MOST_USES = 20_000
-"""The most uses of blocks, counted once more for each block around them."""
+"""The most uses of blocks, counted once more for each outer block."""
 
 
 class RecordedUse(Struct, frozen=True):
@@ -71,11 +66,12 @@ class Expansion(Struct, frozen=True):
 
     @property
     def any_error(self) -> bool:
+        """True if a block or a use of one has an error."""
         return any(problem.severity == "error" for problem in self.problems)
 
 
 def expand_blocks(text: str, file: str, library: BlockLibrary) -> Expansion | None:
-    """Expand the blocks of a procedure. ``None`` if it uses none, or is no YAML, which the reader reports."""
+    """Expand the blocks of a procedure. ``None`` if it uses none, or is not YAML, which the reader reports."""
     source = parse(text, file)
     if source.root is None or source.error_at is not None or not uses_blocks(source.root):
         return None
@@ -90,7 +86,7 @@ def expand_tree(
 
     ``is_example`` means that the names that are given to blocks need not be defined.
     """
-    return _ProcedureExpansion(root, problems, file, library, is_example).made()
+    return _ProcedureExpansion(root, problems, file, library, is_example).expansion()
 
 
 def uses_blocks(root: YamlNode) -> bool:
@@ -109,6 +105,8 @@ def operation_lists(root: YamlNode) -> list[YamlSequence]:
 
 
 class _ProcedureExpansion:
+    """The expansion of one procedure. It is the :class:`ExpansionContext` of all its uses of blocks."""
+
     def __init__(
         self, root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary, is_example: bool
     ) -> None:
@@ -125,7 +123,8 @@ class _ProcedureExpansion:
         self._is_complete = True
         self._recorded: list[RecordedUse] = []
 
-    def made(self) -> Expansion:
+    def expansion(self) -> Expansion:
+        """The procedure written out, with its problems."""
         try:
             self._expand_all()
             text, places, written = write_tree(self._root)
@@ -134,7 +133,7 @@ class _ProcedureExpansion:
                 raise ExpansionTooLarge
         except ExpansionTooLarge:
             at = Mark(self._present.line, self._present.column)
-            message = "The blocks write out more than the program reads, so the expansion stopped here"
+            message = "The procedure is too large with its blocks written out, so the expansion stopped here"
             hint = "Look for blocks that use each other many times"
             self.report("too-large", None, "", at, message, hint)
             text, places, tree = "", SourceMap(()), None
@@ -148,7 +147,7 @@ class _ProcedureExpansion:
         for node in use_items(child_of(self._root, "use")):
             operations = self._expanded(node)
             if operations:
-                message = "This block has operations, so it belongs into a section"
+                message = "This block has operations, so it belongs in a section"
                 self.report("wrong-kind", None, "", node.mark, message, "Write `- use: ...` under `operations`")
         self._root.pairs = [pair for pair in self._root.pairs if pair[0].text != "use"]
         for operations_node in lists:
@@ -204,7 +203,7 @@ class _ProcedureExpansion:
     def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:
         self._names.append((parameter, node, block))
 
-    # --- what a use needs ---------------------------------------------------------------------------
+    # --- the context of a use ---------------------------------------------------------------------------
 
     def count_node(self, nodes: int = 1) -> None:
         self._nodes += nodes

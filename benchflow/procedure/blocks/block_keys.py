@@ -8,7 +8,7 @@ from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAP
 from benchflow.procedure.shapes.basic_shapes import TransformedShape as Transformed
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, child_of
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, child_of
 from benchflow.quantity.units import BASES
 
 T = TypeVar("T")
@@ -336,3 +336,20 @@ USE_ITEM = KeyedShape(
 USE_HERE = _NotHere()
 USES: Shape[tuple[WrittenUse, ...]] = ListShape(USE_HERE, single=True)
 """The uses under `use` at the top level."""
+
+
+def use_items(node: YamlNode | None) -> list[YamlNode]:
+    """The uses under the key `use` at the top level: one, or a list."""
+    if node is None:
+        return []
+    return node.items if isinstance(node, YamlSequence) else [node]
+
+
+def use_mapping(node: YamlNode) -> YamlMapping | None:
+    """A use as a mapping: ``studs`` is short for ``{use: studs}``."""
+    if isinstance(node, YamlMapping):
+        return node
+    if isinstance(node, YamlScalar) and not node.is_empty:
+        key = YamlScalar("use", node.line, node.column, True, None, origin=node.origin)
+        return YamlMapping([(key, node)], [], node.line, node.column, True, node.origin)
+    return None

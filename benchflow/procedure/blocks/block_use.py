@@ -1,17 +1,28 @@
 """Expands one use of a block: its operations with the given values, and the set-up that it brings."""
 
 from collections.abc import Callable, Mapping
-from typing import Protocol
-
-from msgspec import Struct
 
 from benchflow.procedure.blocks.block_file import Block
-from benchflow.procedure.blocks.block_keys import NAME_KINDS, NOT_GIVEN, USE_ITEM, WrittenParameter, WrittenUse
-from benchflow.procedure.blocks.own_names import OPERATION_ROLES, PLAIN, SETUP_ROLES
+from benchflow.procedure.blocks.block_keys import (
+    NAME_KINDS,
+    NOT_GIVEN,
+    USE_ITEM,
+    WrittenUse,
+    use_items,
+    use_mapping,
+)
+from benchflow.procedure.blocks.expansion_context import (
+    ExpandedOperation,
+    ExpandedUse,
+    ExpansionContext,
+    SetupPart,
+    SilentContext,
+)
+from benchflow.procedure.blocks.name_roles import OPERATION_ROLES, PLAIN, SETUP_ROLES
 from benchflow.procedure.blocks.parameter_kinds import Argument, argument, noun_of
 from benchflow.procedure.blocks.placeholder_filling import Filling
 from benchflow.procedure.model import Mark
-from benchflow.procedure.problems import Problem, Severity, hint_for
+from benchflow.procedure.problems import Problem, hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import (
     UseSite,
@@ -27,50 +38,13 @@ MOST_DEPTH = 12
 """The most blocks that use each other in a chain."""
 
 
-class ExpansionTooLarge(Exception):
-    """The blocks of a procedure write out more than the program reads."""
-
-
-class ExpandedOperation(Struct):
-    """An operation of a block, written out. ``local_id`` is its id in the block, without the new name."""
-
-    local_id: str
-    node: YamlNode
-
-
-class SetupPart(Struct, frozen=True):
-    """The entries of one top-level key that a use of a block brings."""
-
-    key: str
-    node: YamlNode
-    block: str
-    site: UseSite
-
-
-class ExpandedUse(Struct):
-    """A use of a block, written out."""
-
-    operations: list[ExpandedOperation]
-    setup: list[SetupPart]
-
-
-class Surroundings(Protocol):
-    """What the expansion of a use needs: blocks by id, a place for problems, and a count of the nodes."""
-
-    def block_of(self, use: WrittenUse, site: UseSite) -> Block | None: ...
-    def report(self, code: str, site: UseSite | None, file: str, mark: Mark, message: str, hint: str = "",
-               severity: Severity = "error") -> None: ...  # fmt: skip
-    def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None: ...
-    def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None: ...
-    def count_node(self, nodes: int = 1) -> None: ...
-    def count_use(self) -> None: ...
-
-
 class BlockScope:
     """One use of one block. ``outer`` is the use of the block in which this use is written."""
 
-    def __init__(self, block: Block, use: WrittenUse, site: UseSite, outer: "BlockScope | None", around: Surroundings):
-        self.block, self.use, self.site, self.outer, self._around = block, use, site, outer, around
+    def __init__(
+        self, block: Block, use: WrittenUse, site: UseSite, outer: "BlockScope | None", context: ExpansionContext
+    ):
+        self.block, self.use, self.site, self.outer, self._context = block, use, site, outer, context
         self._with_names: Filling | None = None  # while the names are collected
         self.given = self._bound()
         self.own: dict[str, None] = {}
@@ -104,7 +78,7 @@ class BlockScope:
                     self._report_about_value(problem, node, name)
                 written_here = node.origin is None or node.origin.site is None  # a name in a block may be a new one
                 if parameter.kind in NAME_KINDS and not problems and written_here:
-                    self._around.name_given(parameter, node, self.block.id)
+                    self._context.name_given(parameter, node, self.block.id)
                 bound[name] = found
                 continue
             if parameter.default is None:
@@ -148,16 +122,16 @@ class BlockScope:
         origin = node.origin
         site = None if origin is None else origin.site
         file = "" if origin is None else origin.file
-        self._around.report(problem.code, site, file, Mark(problem.line, problem.column), message, problem.hint)
+        self._context.report(problem.code, site, file, Mark(problem.line, problem.column), message, problem.hint)
 
     def _at_caller(self, code: str, mark: Mark, message: str, hint: str) -> None:
         """Report a problem in the use itself."""
         outer = self.outer
-        self._around.report(code, None if outer is None else outer.site, self.site.file, mark, message, hint)
+        self._context.report(code, None if outer is None else outer.site, self.site.file, mark, message, hint)
 
     def _report(self, code: str, mark: Mark, message: str, hint: str) -> None:
         """Report a problem in the block."""
-        self._around.report(code, self.site, self.block.file, mark, message, hint)
+        self._context.report(code, self.site, self.block.file, mark, message, hint)
 
     def _filling(self, rename: Callable[[str], str], given: Mapping[str, Argument] | None = None) -> Filling:
         return Filling(
@@ -166,12 +140,12 @@ class BlockScope:
             self.given if given is None else given,
             rename,
             self._report,
-            self._around.count_node,
+            self._context.count_node,
             self._rename_at,
         )
 
     def _rename_at(self, site: UseSite) -> Callable[[str], str]:
-        """The function that gives the final names of the block at ``site``: this one, or one around it."""
+        """The function that gives the final names of the block at ``site``: this one, or an outer one."""
         scope: BlockScope | None = self
         while scope is not None and scope.site != site:
             scope = scope.outer
@@ -239,18 +213,18 @@ class BlockScope:
 
     def _inner_scope(self, node: YamlMapping, *, quiet: bool) -> "BlockScope | None":
         """The scope of a use in this block. ``quiet``: only its names are needed."""
-        around = _Quiet(self._around) if quiet else self._around
+        context = SilentContext(self._context) if quiet else self._context
         problems = ProblemList(self.block.file)
         written = YamlMapping([pair for pair in node.pairs if pair[0].text not in ("given", "unless")], node.repeated,
                               node.line, node.column, node.flow)  # fmt: skip
         use = USE_ITEM.read(written, ReadContext(problems))
         for problem in problems.all:
-            around.report(problem.code, self.site, self.block.file, Mark(problem.line, problem.column),
+            context.report(problem.code, self.site, self.block.file, Mark(problem.line, problem.column),
                           problem.message, problem.hint)  # fmt: skip
         if use is None or not use.block:
             return None
         site = UseSite(self.block.file, use.mark.line, use.mark.column, self.site)
-        return scope_of(use, site, self, around)
+        return scope_of(use, site, self, context)
 
     # --- expansion ----------------------------------------------------------------------------------
 
@@ -334,68 +308,22 @@ class BlockScope:
                 operation.pairs[at] = (key, value)
 
 
-class _Quiet:
-    """The surroundings without reports, for the names of a block that is expanded later."""
-
-    def __init__(self, around: Surroundings) -> None:
-        self._around = around.inner if isinstance(around, _Quiet) else around
-
-    @property
-    def inner(self) -> Surroundings:
-        return self._around
-
-    def block_of(self, use: WrittenUse, site: UseSite) -> Block | None:
-        return self._around.block_of(use, site)
-
-    def report(self, *_: object, **__: object) -> None:
-        return
-
-    def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:
-        return
-
-    def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
-        return
-
-    def count_node(self, nodes: int = 1) -> None:
-        self._around.count_node(nodes)
-
-    def count_use(self) -> None:
-        self._around.count_use()
-
-
-def scope_of(use: WrittenUse, site: UseSite, outer: BlockScope | None, around: Surroundings) -> BlockScope | None:
+def scope_of(use: WrittenUse, site: UseSite, outer: BlockScope | None, context: ExpansionContext) -> BlockScope | None:
     """The scope of a use; ``None`` if there is no such block, which is reported, or it uses itself."""
-    around.count_use()
+    context.count_use()
     chain = [] if outer is None else outer.chain
     outer_site, file = (None, "") if outer is None else (outer.site, outer.block.file)
     if use.block in chain:
         steps = [*chain[chain.index(use.block) :], use.block]
         message = f"The block `{use.block}` uses itself: {' uses '.join(f'`{each}`' for each in steps)}"
-        around.report("block-cycle", outer_site, file, use.mark, message, "Take one of these uses out")
+        context.report("block-cycle", outer_site, file, use.mark, message, "Remove one of these uses")
         return None
     if len(chain) >= MOST_DEPTH:
         message = f"More than {MOST_DEPTH} blocks use each other here: {' uses '.join(chain)}"
-        around.report("block-cycle", outer_site, file, use.mark, message, "Use the blocks one beside the other")
+        context.report("block-cycle", outer_site, file, use.mark, message, "Use the blocks one beside the other")
         return None
-    around.use_made([*chain, use.block], use, site)
-    block = around.block_of(use, site)
+    context.use_made([*chain, use.block], use, site)
+    block = context.block_of(use, site)
     if block is None or block.written is None:
         return None
-    return BlockScope(block, use, site, outer, around)
-
-
-def use_items(node: YamlNode | None) -> list[YamlNode]:
-    """The uses under the key `use` at the top level: one, or a list."""
-    if node is None:
-        return []
-    return node.items if isinstance(node, YamlSequence) else [node]
-
-
-def use_mapping(node: YamlNode) -> YamlMapping | None:
-    """A use as a mapping: ``studs`` is short for ``{use: studs}``."""
-    if isinstance(node, YamlMapping):
-        return node
-    if isinstance(node, YamlScalar) and not node.is_empty:
-        key = YamlScalar("use", node.line, node.column, True, None, origin=node.origin)
-        return YamlMapping([(key, node)], [], node.line, node.column, True, node.origin)
-    return None
+    return BlockScope(block, use, site, outer, context)

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Mapping
 
 from benchflow.procedure.blocks.figure_arithmetic import CannotCalculate, calculated_text
-from benchflow.procedure.blocks.own_names import (
+from benchflow.procedure.blocks.name_roles import (
     FORMULA,
     LIMIT,
     OWN,
@@ -51,7 +51,7 @@ class Filling:
     """Fills in the nodes of one block for one use.
 
     ``rename`` gives the final name of a name that the block defines, and any other name back. ``rename_at`` gives this
-    function for a block around this one, whose texts are given to this one.
+    function for an outer block, whose texts are given to this one.
     """
 
     def __init__(

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Protocol
 
 from benchflow.procedure.blocks.block_keys import SETUP_KEYS
-from benchflow.procedure.blocks.block_use import SetupPart
+from benchflow.procedure.blocks.expansion_context import SetupPart
 from benchflow.procedure.model import Mark
 from benchflow.procedure.yaml_source.yaml_nodes import (
     UseSite,
@@ -36,16 +36,16 @@ def content_of(node: YamlNode) -> object:
     return {key.text: content_of(value) for key, value in node.pairs}
 
 
-def merge_setup(root: YamlMapping, parts: Iterable[SetupPart], around: _Report) -> None:
+def merge_setup(root: YamlMapping, parts: Iterable[SetupPart], context: _Report) -> None:
     """Add ``parts`` to the procedure ``root``."""
-    merging = _SetupMerging(root, around)
+    merging = _SetupMerging(root, context)
     for part in parts:
         merging.add(part)
 
 
 class _SetupMerging:
-    def __init__(self, root: YamlMapping, around: _Report) -> None:
-        self._root, self._around = root, around
+    def __init__(self, root: YamlMapping, context: _Report) -> None:
+        self._root, self._context = root, context
         self._added: dict[tuple[str, str], SetupPart] = {}
         self._nodes: dict[tuple[str, str], YamlNode] = {}
 
@@ -72,7 +72,7 @@ class _SetupMerging:
         origin = node.origin
         file = "" if origin is None else origin.file
         message = f"The block `{part.block}` has no mapping under `{part.key}`"
-        self._around.report(
+        self._context.report(
             "wrong-kind", part.site, file, node.mark, message, "Write each entry as a name with a value"
         )
         return []
@@ -102,7 +102,7 @@ class _SetupMerging:
         mark = value.mark if origin is None else Mark(origin.line, origin.column)
         hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. Its entry then counts"
         file = "" if origin is None else origin.file
-        self._around.report("block-conflict", part.site, file, mark, message, hint)
+        self._context.report("block-conflict", part.site, file, mark, message, hint)
 
     def _existing(self, path: tuple[str, ...], new: YamlNode) -> YamlNode:
         """The node at ``path`` in the procedure; ``new`` is added if there is none."""

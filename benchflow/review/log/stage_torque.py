@@ -43,7 +43,7 @@ def stage_torque(state: State, operation: str, number: int) -> StageTorque:
 @lru_cache(maxsize=1024)
 def _figure(stage: Stage, turned: bool, *tolerances: TickTolerance) -> StageTorque:
     if not isinstance(stage, TorqueStage):
-        kind = "torque" if isinstance(stage, OpenStage) else str(stage.__struct_config__.tag)
+        kind = stage.what if isinstance(stage, OpenStage) else str(stage.__struct_config__.tag)
         return StageTorque(kind=kind)
     band, nominal = band_of_stage(stage, *tolerances), base(stage.torque)
     low, high = (None, None) if band is None else (band.exact.low, band.exact.high)

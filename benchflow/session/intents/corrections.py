@@ -21,7 +21,7 @@ from benchflow.session.rules.measurements import combined_share, reading_measure
 from benchflow.session.rules.open_items import late_entry_reasons, lot_title
 from benchflow.session.rules.open_values import value_title
 from benchflow.session.rules.reading_instruments import shares_of_correction, uncertainty_again
-from benchflow.session.rules.stage_torques import tighten_in_force, torque_missing
+from benchflow.session.rules.stage_torques import stage_figure_missing, tighten_in_force
 from benchflow.session.rules.typed_values import read_value
 from benchflow.session.rules.verdicts import judge_reading, to_stored
 from benchflow.session.state import events as ev
@@ -151,7 +151,7 @@ def _correct_tick(
         return refuse("not-allowed", message, name=entry.name)
     stage = tighten.stages[wrong.stage - 1]
     if isinstance(stage, OpenStage):
-        return Refusal((torque_missing(state, step, wrong.stage, stage),))
+        return Refusal((stage_figure_missing(state, step, wrong.stage, stage),))
     answered = isinstance(stage, CheckStage) and intent.value in ANSWERS
     value, answer = (None, intent.value) if answered else (intent.value, None)
     read = tick_readings(stage, wrong.fastener, value, intent.stretch, answer)

@@ -14,7 +14,7 @@ from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import FastenerRemedy, remedy_of_tick
 from benchflow.session.rules.stage_tools import tool_of_stage
-from benchflow.session.rules.stage_torques import torque_missing
+from benchflow.session.rules.stage_torques import stage_figure_missing
 from benchflow.session.rules.tick_advice import (
     not_seated_text,
     out_of_limit_text,
@@ -51,7 +51,7 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
         return early
     stage = progress.tighten.stages[stage_number - 1]
     if isinstance(stage, OpenStage):
-        return Refusal((torque_missing(state, step, stage_number, stage),))
+        return Refusal((stage_figure_missing(state, step, stage_number, stage),))
     read = tick_readings(stage, fastener, intent.value, intent.stretch, intent.answer)
     if isinstance(read, Refusal):
         return read
@@ -76,12 +76,12 @@ def tick_fastener(state: State, intent: intents.TickFastener, context: Context, 
         corner=result.corner,
         stretch_instrument=stretch_tool.need,
         stretch_serial=stretch_tool.serial,
-        torque=torque_not_in_file(step, stage_number, stage),
+        torque=figure_not_in_file(step, stage_number, stage),
     )
     return (*tool.entries(by), *stretch_tool.entries(by), Entry(by, event))
 
 
-def torque_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
+def figure_not_in_file(step: Step, number: int, stage: Stage) -> ev.StoredQuantity | None:
     """Return the torque or the angle of a stage whose figure is not in the procedure; ``None`` for any other stage."""
     written = step.operation.tighten
     is_open = written is not None and isinstance(written.stages[number - 1], OpenStage)

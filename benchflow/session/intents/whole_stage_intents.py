@@ -2,7 +2,7 @@
 
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.tightening import torque_not_in_file
+from benchflow.session.intents.tightening import figure_not_in_file
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.joint_progress import progress_text
@@ -28,7 +28,7 @@ def tick_rest(state: State, intent: intents.TickRest, context: Context, by: str)
     tool = tool_of_stage(state, context, step, progress, stage, intent.instrument)
     if isinstance(tool, Refusal):
         return tool
-    torque = torque_not_in_file(step, number, stage)
+    torque = figure_not_in_file(step, number, stage)
     ticks = (
         ev.FastenerTicked(
             operation=step.id,

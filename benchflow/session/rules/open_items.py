@@ -28,7 +28,7 @@ from benchflow.session.rules.put_right_advice import rework_asked
 from benchflow.session.rules.remedy_waits import value_wait_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.stage_remedies import fastener_remedies
-from benchflow.session.rules.stage_torques import torque_missing
+from benchflow.session.rules.stage_torques import stage_figure_missing
 from benchflow.session.rules.stop_advice import check_held_reason
 from benchflow.session.rules.tick_advice import out_of_band_advice, remedy_first_text
 from benchflow.session.rules.waivers import deviation_advice, window_is_waived
@@ -108,7 +108,7 @@ def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
         draw_down = progress.draw_down if progress.seating_open else None
         stage = progress.current_stage
         if isinstance(stage, OpenStage) and not stage.formula:
-            yield torque_missing(state, step, progress.stage_number, stage)
+            yield stage_figure_missing(state, step, progress.stage_number, stage)
         fastener = progress.next if draw_down is None else draw_down.next
         message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"
         yield Reason("stage-not-finished", message, operation=step.id, name=progress.joint.id)

@@ -11,7 +11,7 @@ from benchflow.session.state.state import State
 
 
 def tighten_in_force(state: State, step: Step) -> Tighten | None:
-    """The tightening of ``step``. A stage whose torque is known by now is a :class:`TorqueStage` with it."""
+    """The tightening of ``step``. An open stage whose figure is known by now is a stage with that torque or angle."""
     tighten = step.operation.tighten
     if tighten is None or not any(isinstance(stage, OpenStage) for stage in tighten.stages):
         return tighten
@@ -20,7 +20,7 @@ def tighten_in_force(state: State, step: Step) -> Tighten | None:
 
 
 def _in_force(state: State, step: Step, number: int, stage: Stage) -> Stage:
-    figure = torque_figure(state, step, number, stage) if isinstance(stage, OpenStage) else None
+    figure = open_stage_figure(state, step, number, stage) if isinstance(stage, OpenStage) else None
     if figure is None or not isinstance(stage, OpenStage):
         return stage
     given = state.work(step.id).figures.get(number)
@@ -30,8 +30,8 @@ def _in_force(state: State, step: Step, number: int, stage: Stage) -> Stage:
     return TorqueStage(figure.quantity, figure.text, *common)
 
 
-def torque_figure(state: State, step: Step, number: int, stage: OpenStage) -> StageFigure | None:
-    """The torque of the stage ``number``, from 1, as it is known now; ``None`` if it is not given or has no result."""
+def open_stage_figure(state: State, step: Step, number: int, stage: OpenStage) -> StageFigure | None:
+    """The figure of the open stage ``number``, from 1; ``None`` if it is not given or has no result yet."""
     if not stage.formula:
         given = state.work(step.id).figures.get(number)
         return None if given is None else parse_figure(given.figure, stage.what)
@@ -59,8 +59,8 @@ def value_of_stage(step: Step, number: int) -> CalculatedValue | None:
     return next((value for value in step.operation.work_out if value.stage == number), None)
 
 
-def torque_missing(state: State, step: Step, number: int, stage: OpenStage) -> Reason:
-    """The reason that a stage has no torque yet."""
+def stage_figure_missing(state: State, step: Step, number: int, stage: OpenStage) -> Reason:
+    """The reason that an open stage has no figure yet."""
     tighten = step.operation.tighten
     assert tighten is not None  # the stage is of it
     value = value_of_stage(step, number)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.figure_sources import read_source
+from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.plan import Step
 from benchflow.procedure.procedure_figures import Figure, figures_of_operation, setup_figures
 from benchflow.session.state.state import State
@@ -17,5 +17,5 @@ def figures_of_step(state: State, step: Step) -> Iterator[Figure]:
     if tighten is None:
         return
     for number, given in sorted(state.work(step.id).figures.items()):
-        source = read_source(given.source, procedure)
+        source = parse_source(given.source, procedure)
         yield Figure("stage", tighten.joint, given.figure, source, step.operation.id, number)

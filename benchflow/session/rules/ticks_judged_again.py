@@ -22,7 +22,7 @@ def with_ticks_judged_again(state: State, entries: tuple[Entry, ...], context: C
     A tick without a reading says that the fastener was tightened to the torque of that time, so that is judged.
     """
     ticked = (state.plan.steps.get(name) for name, work in state.works.items() if work.ticks)
-    concerned = [step for step in ticked if step is not None and _has_open_torque(step)]
+    concerned = [step for step in ticked if step is not None and _has_open_stage(step)]
     if not concerned or not entries:
         return entries
     after = state_after(state, entries, context)
@@ -30,7 +30,7 @@ def with_ticks_judged_again(state: State, entries: tuple[Entry, ...], context: C
     return (*entries, *(Entry(by, event) for step in concerned for event in _judged_again(after, step)))
 
 
-def _has_open_torque(step: Step) -> bool:
+def _has_open_stage(step: Step) -> bool:
     tighten = step.operation.tighten
     return tighten is not None and any(isinstance(stage, OpenStage) for stage in tighten.stages)
 

@@ -8,7 +8,7 @@ from benchflow.session.rules.joint_progress import JointProgress, progress_text
 from benchflow.session.rules.missing_figures import joint_figure_missing
 from benchflow.session.rules.remedy_waits import wait_reasons
 from benchflow.session.rules.stage_remedies import remedy_of_tick
-from benchflow.session.rules.stage_torques import torque_missing
+from benchflow.session.rules.stage_torques import stage_figure_missing
 from benchflow.session.rules.tick_advice import (
     not_seated_text,
     out_of_limit_text,
@@ -37,7 +37,7 @@ def rest_reasons(state: State, step: Step, progress: JointProgress, now: Now) ->
     if progress.seating_open:
         return (_reason("stage-not-finished", progress, not_seated_text(progress)),)
     if isinstance(stage, OpenStage):
-        return (torque_missing(state, step, progress.stage_number, stage),)
+        return (stage_figure_missing(state, step, progress.stage_number, stage),)
     reasons: list[Reason] = []
     if isinstance(stage, CheckStage):
         message = f"Stage {progress.stage_number} of {title} needs a reading of each fastener ({stage.text}). "

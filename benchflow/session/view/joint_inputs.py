@@ -24,7 +24,7 @@ from benchflow.session.rules.measurements import from_stored
 from benchflow.session.rules.missing_figures import joint_figure_missing
 from benchflow.session.rules.remedy_progress import RemedyInTurn, steps_to_redo
 from benchflow.session.rules.stage_remedies import FastenerRemedy, fastener_remedies
-from benchflow.session.rules.stage_torques import figure_source, torque_missing
+from benchflow.session.rules.stage_torques import figure_source, stage_figure_missing
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
 from benchflow.session.rules.whole_stage import rest_of_stage, rest_reasons, stage_again_reasons
 from benchflow.session.rules.wrench_correction import (
@@ -112,7 +112,7 @@ def _advice(state: State, step: Step, progress: JointProgress) -> str:
     if missing is not None:
         return missing.message.rstrip(".")
     if isinstance(progress.current_stage, OpenStage) and not progress.out:
-        return torque_missing(state, step, progress.stage_number, progress.current_stage).message.rstrip(".")
+        return stage_figure_missing(state, step, progress.stage_number, progress.current_stage).message.rstrip(".")
     if progress.out:
         return out_of_band_advice(state, step, progress, progress.out[0])
     tight = progress.next_too_tight

@@ -108,9 +108,9 @@ def _block_report(path: Path, block: "Block", shown: ShownPath) -> FileReport:
     """The report on a block file. ``block`` in it says what was checked."""
     from benchflow.procedure.blocks.block_sample import check_block, missing_samples
     from benchflow.procedure.checks.unused_names import as_finding
-    from benchflow.session.block_lookup import library_around
+    from benchflow.session.block_lookup import library_of_block
 
-    found = [_with_shown_block(as_finding(problem), shown) for problem in check_block(block, library_around(path))]
+    found = [_with_shown_block(as_finding(problem), shown) for problem in check_block(block, library_of_block(path))]
     about = {"id": block.id, "without_sample": missing_samples(block)}
     return FileReport(shown(path), found, block=about)
 

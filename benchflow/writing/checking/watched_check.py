@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Protocol
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.block_lookup import library_beside
+from benchflow.session.block_lookup import library_of_procedure
 from benchflow.writing.checking.file_report import CheckFinding, FileReport, ShownPath, read_report, with_proof
 from benchflow.writing.checking.finding_changes import FindingChanges, finding_changes
 from benchflow.writing.checking.first_operations import FirstOperations, first_operations
@@ -109,7 +109,7 @@ def _any_error(report: FileReport) -> bool:
 def _files_of(path: Path, report: FileReport) -> Iterable[Path]:
     """The files and folders that the check of ``path`` depends on."""
     yield from report.used
-    library = library_beside(path)
+    library = library_of_procedure(path)
     yield from (folder.path for folder in library.folders if folder.kind != "shipped")
     yield from (entry.path for entry in library.entries if entry.kind != "shipped")
 
@@ -120,4 +120,4 @@ def _text_of(path: Path, report: FileReport) -> object:
         own = path.read_bytes()
     except OSError:
         return None
-    return own, library_beside(path).digest(), None if report.loaded is None else report.loaded.sha256
+    return own, library_of_procedure(path).digest(), None if report.loaded is None else report.loaded.sha256

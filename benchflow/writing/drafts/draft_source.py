@@ -24,7 +24,7 @@ class DraftSource(Struct, frozen=True):
     remarks: tuple[str, ...] = ()
 
 
-def read_source(path: Path) -> DraftSource:
+def read_draft_source(path: Path) -> DraftSource:
     """The draft of the file at ``path``.
 
     Raises:

@@ -1,7 +1,7 @@
-"""The places of a block where its own names occur: where they are defined, and where they are referred to.
+"""The roles of texts in a block: which define a name of the block, and which refer to one.
 
-A role says what the texts below a node are. ``OWN`` is a definition, ``REF`` the name of an operation, a value, a
-choice or a check, perhaps with a place. ``LIMIT`` and ``FORMULA`` are texts that contain names.
+``OWN`` is a definition. ``REF`` is the name of an operation, a value, a choice or a check, with or without a place.
+``LIMIT`` and ``FORMULA`` are texts that contain names. ``PLAIN`` is any other text.
 """
 
 import re

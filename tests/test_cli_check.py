@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from benchflow.cli import benchflow
 from benchflow.ordering.finding_explanations import EXPLANATIONS
 from benchflow.procedure.problems import CODES
 from tests.ordering.wide import Kind, wide_text
@@ -220,4 +222,6 @@ def test_explain_without_a_code_lists_every_finding_on_a_line(shell: Shell) -> N
     for line in lines:
         assert line.endswith("."), line
         assert len(line.split()) > 3, line
-        assert shell.run("check", "--explain", line.split()[0])[0] == 0
+        assert (
+            CliRunner().invoke(benchflow, ["check", "--explain", line.split()[0]], standalone_mode=False).exit_code == 0
+        )

@@ -284,6 +284,8 @@ class SessionController:
         if not isinstance(decision, Refusal):
             not_kept = None if picture is None else store_picture(self.journal.path, picture)
             return not_kept or self._write(decision, context, intent)
+        if picture is not None and any(reason.code == "already-done" for reason in decision.refused):
+            store_picture(self.journal.path, picture)  # a stored copy that was lost or changed is whole again
         tried = refused_pin_entries(intent, decision)
         if not tried:
             return decision

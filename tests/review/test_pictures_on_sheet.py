@@ -21,7 +21,7 @@ from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown, c
 from benchflow.review.sheets.customer_copy import customer_copy
 from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.pictures_on_sheet import MOST_FOR_CUSTOMER, copy_name
-from benchflow.session.pictures.kept_files import kept_path
+from benchflow.session.pictures.kept_files import kept_path, pictures_folder
 from benchflow.session.pictures.picture_file import PictureFacts
 from tests.driving.made_pictures import HEIC_HEAD, jpeg, rotated_jpeg
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
@@ -101,6 +101,11 @@ def test_a_picture_is_evidence_of_its_step_and_in_the_markdown(script: Script) -
     log = loaded(script)
     words = [each.words for each in evidence_of(log, log.plan.steps["tighten"]) if each.kind == "picture"]
     assert words[0].startswith("picture of Head studs, fastener 3: Thread before cleaning (a.jpg, Robin, ")
+    (kept,) = pictures_folder(script.path).iterdir()
+    kept.rename(kept.with_suffix(".away"))
+    words = [each.words for each in evidence_of(log, log.plan.steps["tighten"]) if each.kind == "picture"]
+    assert words[0].endswith("; its file is not beside this log, run benchflow verify)")
+    kept.with_suffix(".away").rename(kept)
     made = build_sheet(log)
     assert facts.sha256 in build_sheet_markdown(made)
     assert "Thread before cleaning" in customer_copy_markdown(customer_copy(log, made))

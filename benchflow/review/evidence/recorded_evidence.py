@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from functools import partial
+from pathlib import Path
 from typing import Literal
 
 from msgspec import Struct
@@ -14,6 +15,7 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.picture_facts import PictureFact
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.pictures.kept_files import file_remark
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.trade.verdict import VERDICT_TEXT
@@ -137,7 +139,9 @@ def _picture_words(log: LoadedLog, picture: PictureFact) -> str:
     subject = f"{titles.joint(picture.joint)}{fastener}" if picture.joint else f"{picture.value}{at}"
     subject = subject or (f"event {picture.event}" if picture.event else "the step")
     caption = f": {picture.text}" if picture.text else ""
-    return f"picture of {subject}{caption} ({picture.name}, {picture.by}, {local_time(picture.at)})"
+    remark = file_remark(Path(log.path), picture.file)
+    ending = f"; {remark}, run benchflow verify" if remark else ""
+    return f"picture of {subject}{caption} ({picture.name}, {picture.by}, {local_time(picture.at)}{ending})"
 
 
 def _finish_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:

@@ -178,6 +178,16 @@ def kept_file_problem(log: Path, facts: PictureFacts) -> KeptFileProblem | None:
     )
 
 
+def file_remark(log: Path, facts: PictureFacts) -> str:
+    """A remark if the kept file of a picture is not there or has another size, else "". `verify` compares digests."""
+    try:
+        found = kept_path(log, facts.sha256, facts.type).lstat()
+    except OSError:
+        return "its file is not beside this log"
+    whole = stat.S_ISREG(found.st_mode) and found.st_size == facts.size
+    return "" if whole else "its file was changed"
+
+
 def unnamed_files(log: Path, named: Iterable[PictureFacts]) -> list[Path]:
     """The files in the folder of ``log`` that this program stored there, but that no event of the log names.
 

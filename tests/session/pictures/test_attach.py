@@ -142,6 +142,15 @@ def test_a_picture_is_accepted_after_the_end_of_the_job(script: Script, file: st
     script.audited()
 
 
+def test_attaching_the_original_again_restores_a_lost_copy(script: Script, file: str) -> None:
+    attached(script, file=file)
+    (copy,) = pictures_folder(script.path).iterdir()
+    whole = copy.read_bytes()
+    copy.unlink()
+    assert script.refused("attach", file=file) == ["already-done"]
+    assert copy.read_bytes() == whole
+
+
 def test_the_same_picture_of_the_same_thing_is_refused_and_of_another_stored_once(script: Script, file: str) -> None:
     first = attached(script, file=file)
     assert script.refused("attach", file=file) == ["already-done"]

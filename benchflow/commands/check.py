@@ -8,7 +8,7 @@ import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.check_text import TO_FILL, finding_lines, summary, to_fill_sentence, without_hint
-from benchflow.commands.console_output import display_path, print_json, print_line, print_lines, print_warning
+from benchflow.commands.console_output import display_path, print_json, print_lines, print_warning, print_wrapped
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.progress_line import ProgressLine
@@ -112,15 +112,17 @@ def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: boo
     asked = [finding for finding in report["findings"] if finding["code"] == TO_FILL]
     if asked and not to_fill:
         first = asked[0]
-        print_line(
-            f"{file}:{first['line']}:{first['column']}: note: {to_fill_sentence(asked)}. "
-            f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
+        print_wrapped(
+            [
+                f"{file}:{first['line']}:{first['column']}: note: {to_fill_sentence(asked)}. "
+                f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
+            ]
         )
     for finding in report["findings"]:
         if finding["code"] == TO_FILL and not to_fill:
             continue
         if finding["code"] == TO_FILL:
-            print_line(f"{file}:{finding['line']}:{finding['column']}: {without_hint(finding['message'])}")
+            print_wrapped([f"{file}:{finding['line']}:{finding['column']}: {without_hint(finding['message'])}"])
             continue
-        print_lines(finding_lines(file, finding))
-    print_line(f"{file}: {summary(report, proof)}")
+        print_wrapped(finding_lines(file, finding))
+    print_wrapped([f"{file}: {summary(report, proof)}"])

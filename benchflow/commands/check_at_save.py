@@ -5,8 +5,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchflow.base.plaintext import listed
 from benchflow.commands.check_text import TO_FILL, finding_lines, summary, to_fill_sentence, without_hint
-from benchflow.commands.console_output import display_path, print_json, print_lines, print_message
+from benchflow.commands.console_output import display_path, print_json, print_message, print_wrapped
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.progress_line import ProgressLine
 
@@ -48,12 +49,12 @@ class _WatchLines:
         self._heading("cannot be read")
         self._print([why, "Waiting for it to come back."])
 
-    def read(self, report: "FileReport", changes: "FindingChanges | None") -> None:
+    def read(self, report: "FileReport", changes: "FindingChanges | None", saved: Sequence[Path]) -> None:
         self.line = ProgressLine()
         if changes is None:
             self._print(_first_lines(self.file, report.read))
         else:
-            self._heading("saved")
+            self._heading("saved", saved)
             self._print(_change_lines(self.file, changes))
 
     def proven(self, report: "FileReport", changes: "FindingChanges | None", first: "FirstOperations | None") -> None:
@@ -76,12 +77,13 @@ class _WatchLines:
     def progress(self, phase: str, configurations: int) -> None:
         self.line.show(f"{configurations:,} configurations explored; {phase}: {self.name}")
 
-    def _heading(self, what: str) -> None:
+    def _heading(self, what: str, saved: Sequence[Path] = ()) -> None:
         self.line.clear()
-        self._print(["", f"{datetime.now():%H:%M:%S}  {self.file} {what}"])
+        names = listed([display_path(path) for path in saved] or [self.file], "and")
+        self._print(["", f"{datetime.now():%H:%M:%S}  {names} {what}"])
 
     def _print(self, lines: Sequence[str] | Iterator[str]) -> None:
-        print_lines(lines)
+        print_wrapped(lines)
         _flush()
 
 
@@ -92,19 +94,22 @@ class _JsonLines:
         self.file = display_path(path)
         self.line = ProgressLine()
         self._changes: FindingChanges | None = None
+        self._saved: Sequence[Path] = ()
 
     def gone(self, why: str) -> None:
         print_json({"file": self.file, "ok": False, "gone": why})
 
-    def read(self, report: "FileReport", changes: "FindingChanges | None") -> None:
-        self._changes = changes
+    def read(self, report: "FileReport", changes: "FindingChanges | None", saved: Sequence[Path]) -> None:
+        self._changes, self._saved = changes, saved
 
     def proven(self, report: "FileReport", changes: "FindingChanges | None", first: "FirstOperations | None") -> None:
         parts = [one for one in (self._changes, changes) if one is not None]
         since = {
             name: [finding for one in parts for finding in getattr(one, name)] for name in ("new", "mended", "reworded")
         }
-        print_json({**report.as_json(), **since, "remaining": len(report.findings) - len(since["new"]), "first": first})
+        saved = [display_path(path) for path in self._saved]
+        remaining = len(report.findings) - len(since["new"])
+        print_json({**report.as_json(), "saved": saved, **since, "remaining": remaining, "first": first})
 
     def progress(self, phase: str, configurations: int) -> None:
         """Show nothing: standard output is for programs."""

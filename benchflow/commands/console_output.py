@@ -2,8 +2,10 @@
 
 import re
 import sys
+import textwrap
 from collections.abc import Iterable
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import Any
 
 import msgspec
@@ -27,6 +29,21 @@ def print_lines(lines: Iterable[str]) -> None:
     """Print lines of the result to standard output."""
     for line in lines:
         print_line(line)
+
+
+def print_wrapped(lines: Iterable[str]) -> None:
+    """Print lines of text; on a terminal wrapped between words, with an indent from the second line on."""
+    if not sys.stdout.isatty():
+        print_lines(lines)
+        return
+    columns = max(get_terminal_size().columns, 40)
+    for line in lines:
+        indent = re.match(" *", line)
+        more = (len(indent[0]) if indent else 0) + 4
+        wrapped = textwrap.wrap(
+            line, columns, subsequent_indent=" " * more, break_long_words=False, break_on_hyphens=False
+        )
+        print_lines(wrapped or [""])
 
 
 def print_message(text: str) -> None:

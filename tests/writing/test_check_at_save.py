@@ -187,6 +187,8 @@ def test_block_that_the_file_uses_is_watched_too(tmp_path: Path, file: Path) -> 
     found = "\n".join(started.until("The order was not checked"))
     assert "`titel`" in found
     assert "lid-on.yaml:5" in found
+    assert "  blocks/lid-on.yaml saved\n" in found
+    assert "watched.yaml saved" not in found
     block.write_text(text, encoding="utf-8")
     assert "mended: " in started.checked()
     assert started.end() == 0
@@ -198,6 +200,7 @@ def test_json_has_one_object_for_each_check(file: Path) -> None:
     assert (first["ok"], first["new"], first["first"]["ready"]) == (True, [], ["1 Fit the rod"])
     file.write_text(BAD, encoding="utf-8")
     second = json.loads(started.until("{")[-1])
+    assert (first["saved"], second["saved"]) == ([], ["watched.yaml"])
     assert [finding["code"] for finding in second["new"]] == ["unknown-key"]
     assert started.end() == 1
 

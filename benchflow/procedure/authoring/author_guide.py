@@ -30,7 +30,8 @@ def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
 
 
 def _section_of_mapping(keys: KeyedShape[Any]) -> str:
-    noun = keys.noun.strip("`")
+    whole = keys.noun.startswith("`") and keys.noun.endswith("`") and keys.noun.count("`") == 2
+    noun = keys.noun[1:-1] if whole else keys.noun
     lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | value | meaning |", "|---|---|---|"]
     lines += [_row(key, keys) for key in keys.keys.values()]
     if keys.one_of:

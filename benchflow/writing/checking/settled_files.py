@@ -46,6 +46,7 @@ class SettledFiles:
         self.first = first
         self._clock, self._sleep = clock, sleep
         self._states: dict[Path, FileState] = {first: state_of(first)}
+        self._met: dict[Path, None] = {}
         self._changed_at = clock()
 
     def watch(self, paths: Iterable[Path]) -> None:
@@ -58,9 +59,15 @@ class SettledFiles:
         states = {path: state_of(path) for path in self._states}
         if states == self._states:
             return False
+        self._met.update(dict.fromkeys(path for path in states if states[path] != self._states[path]))
         self._states = states
         self._changed_at = self._clock()
         return True
+
+    def taken_changes(self) -> tuple[Path, ...]:
+        """The files that have changed since this was last asked, without folders."""
+        met, self._met = tuple(path for path in self._met if not path.is_dir()), {}
+        return met
 
     @property
     def changed(self) -> bool:

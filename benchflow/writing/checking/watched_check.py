@@ -1,6 +1,6 @@
 """Checks a procedure at each save: what is new, what is mended, what remains, and what can be started first."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -19,8 +19,11 @@ class CheckScreen(Protocol):
         """The file cannot be read now, for this reason."""
         ...
 
-    def read(self, report: FileReport, changes: FindingChanges | None) -> None:
-        """The file was read. ``changes`` are those since the last check, ``None`` at the first one."""
+    def read(self, report: FileReport, changes: FindingChanges | None, saved: Sequence[Path]) -> None:
+        """The file was read. ``changes`` are those since the last check, ``None`` at the first one.
+
+        ``saved`` are the files that were saved, added or removed since.
+        """
         ...
 
     def proven(self, report: FileReport, changes: FindingChanges | None, first: FirstOperations | None) -> None:
@@ -77,7 +80,7 @@ class WatchedCheck:
         self._text = text
         changes = None if self._read is None else finding_changes(self._read, report.read)
         self._read = [*report.read, *(() if changes is None else changes.unseen)]
-        self._screen.read(report, changes)
+        self._screen.read(report, changes, self._files.taken_changes())
         return self._prove(report)
 
     def _prove(self, report: FileReport) -> None:

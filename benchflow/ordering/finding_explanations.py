@@ -266,6 +266,24 @@ sections:
         "title: Lift the head, takes-apart",
         "title: Lift the head, when: {fit: trial}, takes-apart",
     ),
+    "missing-undo": FindingExplanation(
+        "A note. A time window can close at the bench, and the procedure has nothing that opens it again: what its "
+        "time counts from has no `undo`, so it cannot be done again. Then only a signed deviation is left. It is a "
+        "warning if nobody may sign one (`waive: never`), and also if a remedy redoes an operation whose window has "
+        "closed.",
+        "Write `undo` for the operation that the time counts from and for those between, or name it under `restarts` "
+        "of the operation, move or remedy that starts its time again. Add it to `redo` of the remedy.",
+        """\
+sections:
+- id: cover
+  title: Cover
+  operations:
+  - {id: spread-sealant, title: Spread the sealant}
+  - {id: fit-cover, title: Fit the cover, time: {spread-sealant: at most 8 min}}
+""",
+        "title: Spread the sealant}",
+        "title: Spread the sealant, undo: {do: Wipe the sealant off both faces}}",
+    ),
     "not-explored": FindingExplanation(
         "A warning. The procedure allows more than was checked, so its order is NOT proven. The finding says "
         "what was proven; the rest may still contain a mistake.",

@@ -22,6 +22,7 @@ Code = Literal[
     "unreachable-remedy",
     "never-restored",
     "operation-absent",
+    "missing-undo",
 ]
 Severity = Literal["error", "warning", "note"]
 
@@ -39,6 +40,7 @@ SEVERITIES: dict[Code, Severity] = {
     "unreachable-remedy": "error",
     "never-restored": "error",
     "operation-absent": "error",
+    "missing-undo": "note",
 }
 
 

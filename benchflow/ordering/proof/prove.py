@@ -7,6 +7,7 @@ from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.builds import Builds
 from benchflow.ordering.proof.case_texts import CaseTexts
+from benchflow.ordering.proof.closed_windows import remedies_into_closed_windows, windows_without_way_back
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
@@ -95,6 +96,8 @@ class _ProofRun:
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
             self._add_about_values(analysis)
+            self._add(windows_without_way_back(analysis.plan, analysis.order))
+            self._add(remedies_into_closed_windows(analysis.plan, analysis.order))
         self._phase = "look for orders that break a rule on paper"
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
         if "vacuous-rule" not in self._undecided:

@@ -243,3 +243,14 @@ def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     opened = events_in(log)[0]
     assert (opened["by"], opened["data"]["unit"], opened["data"]["options"]) == ("Robin", "2417", {"cams": "standard"})
     assert opened["data"]["start"] == {"pistons": "at-deck", "valves": "shut"}
+
+
+def test_countdown_that_begins_at_the_bench_runs_at_once(tmp_path: Path) -> None:
+    driver = start_session(tmp_path)
+    driver.do("start", operation="seal")
+    driver.do("lot", consumable="sealant", lot="0042")
+    driver.controller.close()
+    with bench(driver.controller.journal.path) as terminal:
+        terminal.wait_for("Finish")
+        terminal.type("\r")
+        terminal.wait_until(lambda: re.search(r"9:5[4-8] left", terminal.text) is not None, "a clock that runs")

@@ -32,6 +32,7 @@ class BenchScreen(PictureActions, inherit_bindings=False):
     def __init__(self, client: SessionClient) -> None:
         super().__init__(client)
         self._clock: Timer | None = None
+        self._clock_is_quick = False  # the timer ends within a second
         self._minute = client.now.minute
         self._states: dict[str, KeyState] = {}
         self._states_of: tuple[object, ...] = (None,) * 7
@@ -110,8 +111,16 @@ class BenchScreen(PictureActions, inherit_bindings=False):
 
         With an incoming folder it is sooner, to look for pictures.
         """
-        wait = 1.0 if self._is_quick() else min(60.0 - self.client.now.second, self.next_look())
+        self._clock_is_quick = self._is_quick()
+        wait = 1.0 if self._clock_is_quick else min(60.0 - self.client.now.second, self.next_look())
         self._clock = self.set_timer(wait, self.timer_tick)
+
+    def draw_now(self) -> None:
+        """Draw immediately. A clock that has just begun to run is updated each second from now on."""
+        super().draw_now()
+        if self._clock is not None and not self._clock_is_quick and self._is_quick():
+            self._clock.stop()
+            self._start_timer()
 
     def _is_quick(self) -> bool:
         view = self.client.view

@@ -17,7 +17,9 @@ from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.teardown_drive import drive_teardown, list_teardown_intents
 
 if TYPE_CHECKING:
+    from benchflow.procedure.compiled_cache import Loaded
     from benchflow.session.continuation import LogToContinue
+    from benchflow.session.controller import SessionController
 
 
 _ARGUMENTS = "benchflow.drive.arguments"
@@ -96,15 +98,6 @@ def drive(
 
     The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
-    from benchflow.procedure.compiled_cache import Loaded
-    from benchflow.session.continuation import log_to_continue
-    from benchflow.session.head_memory import HeadMemory
-    from benchflow.session.json_lines import drive as drive_controller
-    from benchflow.session.json_lines import open_controller
-    from benchflow.session.machine_folders import machine_folders
-    from benchflow.session.procedure_loading import load_procedure, procedure_reader
-    from benchflow.session.shop.live_register import Register
-
     if teardown:
         if procedure is not None or shop is not None or old_log is not None or other_register:
             raise BenchflowError("A teardown has no procedure, register or earlier log: drive --teardown --log FILE")
@@ -112,43 +105,88 @@ def drive(
     has_job = log.is_file() and log.stat().st_size > 0  # the log of a job has its procedure
     if procedure is None and old_log is None and not has_job:
         raise BenchflowError("Name the procedure of the job: benchflow drive PROCEDURE --log FILE")
-    given: tuple[Loaded, str] | None = None
-    if procedure is not None:
-        path = find_procedure(procedure)
-        given = load_procedure(path), path.name
-    old = None if old_log is None else log_to_continue(old_log, given, procedure_reader())
-    if old is not None:
-        _check_old_log(old, log, simulated)
-        given = old.source, old.procedure_file
-    source, file = given if given is not None else (Loaded(None, "", "", ()), "")
-    if source.procedure is None and given is not None:
-        for problem in source.problems:
-            print_message(str(problem))
-        if source.source_map is None or not has_job:
-            return CANNOT_RUN
-        print_message(f"{file} has errors. The job continues with the procedure in its log.")
+    given, old = _source(procedure, log, old_log, simulated=simulated)
+    if given is not None and given[0].procedure is None and not _is_replaced_by_log(given, has_job=has_job):
+        return CANNOT_RUN
     remember_open_log(log)
-    if shop is not None and not shop.exists():
-        raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
-    register = Register(shop or machine_folders().shop, machine_folders().compiled)
-    controller = open_controller(
-        source, file, log, procedure_reader(), simulated=simulated, register=register,
-        other_register=clean_line(other_register), continue_from=old,
-    )  # fmt: skip
-    controller.memory = HeadMemory(machine_folders().heads)
-    if warning := controller.remembered():
-        print_warning(warning)
-    if controller.journal.torn:
-        print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
-    if procedure is not None:
-        for note in controller.compare_blocks(source):
+    controller = _opened(log, given, old, shop, other_register, simulated=simulated)
+    if procedure is not None and given is not None:
+        for note in controller.compare_blocks(given[0]):
             print_message(note)
     if controller.read_only:
         print_message(f"View only: {log}: {controller.read_only}.")
+    from benchflow.session.json_lines import drive as drive_controller
+
     try:
         return drive_controller(controller, sys.stdin.buffer, sys.stdout.buffer)
     finally:
         controller.close()
+
+
+def _source(
+    procedure: str | None, log: Path, old_log: Path | None, *, simulated: bool
+) -> "tuple[tuple[Loaded, str] | None, LogToContinue | None]":
+    """The procedure with the name of its file, ``None`` if it is only in the log; and the log that is continued.
+
+    Raises:
+        BenchflowError: the procedure or the old log cannot be used.
+    """
+    from benchflow.session.continuation import log_to_continue
+    from benchflow.session.procedure_loading import load_procedure, procedure_reader
+
+    given: tuple[Loaded, str] | None = None
+    if procedure is not None:
+        path = find_procedure(procedure)
+        given = load_procedure(path), path.name
+    if old_log is None:
+        return given, None
+    old = log_to_continue(old_log, given, procedure_reader())
+    _check_old_log(old, log, simulated)
+    return (old.source, old.procedure_file), old
+
+
+def _is_replaced_by_log(given: "tuple[Loaded, str]", *, has_job: bool) -> bool:
+    """Print the errors of a procedure. Returns true if the job can continue with the procedure in its log."""
+    source, file = given
+    for problem in source.problems:
+        print_message(str(problem))
+    if source.source_map is None or not has_job:
+        return False
+    print_message(f"{file} has errors. The job continues with the procedure in its log.")
+    return True
+
+
+def _opened(
+    log: Path, given: "tuple[Loaded, str] | None", old: "LogToContinue | None", shop: Path | None, other_register: str,
+    *, simulated: bool,
+) -> "SessionController":  # fmt: skip
+    """The controller of the job. What was found about its log is printed.
+
+    Raises:
+        BenchflowError: there is no such shop file, or the log cannot be used.
+    """
+    from benchflow.procedure.compiled_cache import Loaded
+    from benchflow.session.head_memory import HeadMemory
+    from benchflow.session.json_lines import open_controller
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.session.shop.live_register import Register
+
+    if shop is not None and not shop.exists():
+        raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
+    folders = machine_folders()
+    source, file = given or (Loaded(None, "", "", ()), "")
+    controller = open_controller(
+        source, file, log, procedure_reader(), simulated=simulated,
+        register=Register(shop or folders.shop, folders.compiled), other_register=clean_line(other_register),
+        continue_from=old,
+    )  # fmt: skip
+    controller.memory = HeadMemory(folders.heads)
+    if warning := controller.remembered():
+        print_warning(warning)
+    if controller.journal.torn:
+        print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
+    return controller
 
 
 def _check_old_log(old: "LogToContinue", log: Path, simulated: bool) -> None:

@@ -56,9 +56,6 @@ def revise(
     FILE is the procedure. A JOB is the name or the file of a log, or a folder of logs. The accepted edits change only
     their own lines; the revision goes up, and `changes` names the log lines that each comes from.
     """
-    from benchflow.session.procedure_loading import procedure_reader
-    from benchflow.writing.revisions.gathered_jobs import gather_jobs, newer_jobs
-    from benchflow.writing.revisions.job_evidence import job_name
     from benchflow.writing.revisions.procedure_file import read_procedure_file
     from benchflow.writing.revisions.proposals import proposals_for
 
@@ -78,17 +75,8 @@ def revise(
     if not names:
         raise click.UsageError("Name at least one JOB: a log, or a folder of logs.")
     source = read_procedure_file(find_procedure(file))
-    procedure, paths = source.procedure, log_paths(names)
-    gathered = gather_jobs(paths, procedure, procedure_reader())
-    for skipped in gathered.skipped:
-        print_warning(f"{skipped.log} is left out. {skipped.why}")
-    if not gathered.jobs:
-        raise BenchflowError(f"None of the {len(paths)} logs is a job by {procedure.id}. Nothing was changed.")
-    for job in newer_jobs(gathered.jobs, procedure):
-        print_warning(
-            f"{job_name(job.unit)} has revision {job.revision or '(none)'}, with changes that {source.path} does not "
-            "have. Check that this is the right file."
-        )
+    paths = log_paths(names)
+    gathered = _gathered(source, paths)
     proposals = proposals_for(source, gathered.jobs)
     code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
     chosen = _chosen(proposals, accept, given)
@@ -112,6 +100,30 @@ def revise(
     jobs = _open_jobs(source, paths)
     _print_result(source, made, written, jobs, as_json)
     return code if written else PROBLEM_FOUND
+
+
+def _gathered(source: "ProcedureFile", paths: Sequence[Path]) -> "GatheredJobs":
+    """The jobs of the procedure in these logs. A warning names each log that is left out.
+
+    Raises:
+        BenchflowError: none of the logs is a job by the procedure.
+    """
+    from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.writing.revisions.gathered_jobs import gather_jobs, newer_jobs
+    from benchflow.writing.revisions.job_evidence import job_name
+
+    procedure = source.procedure
+    gathered = gather_jobs(paths, procedure, procedure_reader())
+    for skipped in gathered.skipped:
+        print_warning(f"{skipped.log} is left out. {skipped.why}")
+    if not gathered.jobs:
+        raise BenchflowError(f"None of the {len(paths)} logs is a job by {procedure.id}. Nothing was changed.")
+    for job in newer_jobs(gathered.jobs, procedure):
+        print_warning(
+            f"{job_name(job.unit)} has revision {job.revision or '(none)'}, with changes that {source.path} does not "
+            "have. Check that this is the right file."
+        )
+    return gathered
 
 
 def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[str, ...]) -> dict[int, str] | None:

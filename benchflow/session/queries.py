@@ -36,14 +36,10 @@ def answer_query(
             return answer if damage is None else answer | {"damage": damage_status(state, damage, untrusted)}
         case intents.AskWhy():
             reasons = why(state, query.operation, context)
-            return (
-                reasons
-                if isinstance(reasons, Refusal)
-                else {
-                    "why": reasons_as_json(reasons),
-                    "figures": msgspec.to_builtins(list(figure_rows(state, state.plan.steps[query.operation]))),
-                }
-            )
+            if isinstance(reasons, Refusal):
+                return reasons
+            rows = figure_rows(state, state.plan.steps[query.operation])
+            return {"why": reasons_as_json(reasons), "figures": msgspec.to_builtins(list(rows))}
         case intents.AskRoute():
             actions = route(state, query.operation)
             return actions if isinstance(actions, Refusal) else {"route": list(actions)}

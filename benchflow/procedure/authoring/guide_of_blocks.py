@@ -16,15 +16,15 @@ procedures use it.
   as: cover
 ```
 
-The operation `tighten` of the block is then `cover-tighten`, and other operations name it so: `after:
+The operation `tighten` of the block is then `cover-tighten`. Other operations use this name: `after:
 [cover-tighten]`. `names: {tighten: close-the-cover}` gives one id a name of its own. `add: {tighten: {takes: 10
 min}}` sets whole keys of one operation; `none` deletes a key. `benchflow expand FILE` prints the procedure with its
 blocks written out. `benchflow check` proves that text, and reports at your line, with the line of the block beside
-it. The log of a job has the text written out and the SHA-256 of each block. A block that is changed later does not
-change a job that was started.
+it. The log of a job has the text written out and the SHA-256 of each block. A later change of a block does not change a
+job that was started.
 
-**Write a block** in the folder `blocks` beside your procedures, or in the shop's folder (`benchflow where`), in a file
-with its id as the name, such as `cover-on-studs.yaml`:
+**Write a block** in a file with its id as the name, such as `cover-on-studs.yaml`. Put it in the folder `blocks`
+beside your procedures, or in the shop's folder (`benchflow where`):
 
 ```yaml
 benchflow-block: 1
@@ -61,7 +61,7 @@ operations:
   out; `given: {way: shims}` compares with a value.
 - `{cylinder}`, a placeholder that names no parameter, stays for `each`.
 - A block may also have `kit`, `instruments`, `joints`, `state`, `interference`, `moves`, `failures` and so on. They
-  are added to the procedure. An entry of the same name in the procedure itself counts instead. Two blocks that bring
+  are added to the procedure. An entry of the same name in the procedure itself counts before it. Two blocks with
   different entries under one name are an error. A block with set-up only is used at the top level: `use: [ID]`.
 - Blocks may use blocks. A circle is an error.
 - Two blocks with one id in different folders are an error, unless the first one says `replaces: ID`. The order is:

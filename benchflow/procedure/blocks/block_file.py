@@ -54,9 +54,9 @@ def read_block(data: bytes, file: str, name: str, sha256: str) -> Block:
     if root is None or not isinstance(root, YamlMapping):
         if not problems.any_error:
             mark = Mark(1, 1) if root is None else root.mark
-            problems.add("wrong-kind", mark, "This file is no block", f"Begin it with `{HEADER}: 1`")
+            problems.add("wrong-kind", mark, "This file is not a block", f"Begin it with `{HEADER}: 1`")
     elif child_of(root, HEADER) is None and source.error_at is None:
-        message = "This file is no block, because it does not begin with `benchflow-block`"
+        message = "This file is not a block, because it does not begin with `benchflow-block`"
         problems.add("wrong-kind", Mark(1, 1), message, f"Begin it with `{HEADER}: 1`")
     elif source.error_at is None:
         written = BLOCK.read(root, ReadContext(problems))
@@ -67,7 +67,7 @@ def read_block(data: bytes, file: str, name: str, sha256: str) -> Block:
 
 def _check_block(written: WrittenBlock, name: str, context: ReadContext) -> None:
     if written.id and written.id != name:
-        message = f"The block has the id `{written.id}`, but the file is called {name}"
+        message = f"The block has the id `{written.id}`, but the name of the file is {name}"
         context.problem(
             "bad-name", written.id_mark, message, f"Rename the file to {written.id}.yaml, or write `id: {name}`"
         )

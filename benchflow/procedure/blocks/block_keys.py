@@ -91,10 +91,10 @@ _KIND_SHAPE: Shape[tuple[str, bool]] = EitherShape(
 _KIND = Key(
     "kind",
     _KIND_SHAPE,
-    "The kind of its value: a quantity by its dimension (torque, angle, length, time, temperature, pressure ...), "
-    "`number`, `limit`, `text`, `name` (a new id), the name of something in the procedure (joint, part, consumable, "
-    "instrument, value, operation, places, state, failure, option, move), `choice` (with `of`), or `anything` (any "
-    "YAML). `{list: KIND}` is a list of them.",
+    "The kind of its value. A quantity has the name of its dimension: torque, angle, length, time, temperature and so "
+    "on. Other kinds are `number`, `limit`, `text`, `name` (a new id), `choice` (with `of`) and `anything` (any "
+    "YAML). The name of something in the procedure is a joint, part, consumable, instrument, value, operation, places, "
+    "state, failure, option or move. `{list: KIND}` is a list of them.",
     required=True,
     examples=("torque", {"list": "operation"}),
 )
@@ -107,8 +107,8 @@ _OF = Key(
 _DEFAULT = Key(
     "default",
     AnyNodeShape("a value of the kind, or `none`"),
-    "The value if the procedure gives none. It may name parameters that are written before it: `{joint}`. `none`: it "
-    "is left out, with every key, list item and operation that consists only of it.",
+    "The value if the procedure gives none. It may name parameters that are written before it: `{joint}`. `none` means "
+    "that it is left out, with every key, list item and operation that consists only of it.",
     examples=("engine oil", "none"),
 )
 _ASK = Key("ask", LINE, "What it is, as a question or a phrase, for the page of the block.")
@@ -136,7 +136,7 @@ class WrittenParameter:
             fields.context.problem("missing-key", self.mark, f"The choice `{self.name}` has no `of`",
                                    "Add `of: [one, another]` with its possible values")  # fmt: skip
         if self.kind == "limit" and self.of and self.of[0] not in BASES:
-            fields.problem("not-one-of", _OF, f"`{self.of[0]}` is no dimension", "Write, for example, `of: length`")
+            fields.problem("not-one-of", _OF, f"`{self.of[0]}` is not a dimension", "Write, for example, `of: length`")
 
     @property
     def optional(self) -> bool:
@@ -278,7 +278,7 @@ USES_DESCRIPTION = (
 
 
 class _NotHere(Shape[WrittenUse]):
-    """The use of a block, where blocks are written out before. Only a text that is from no file still has one."""
+    """A use of a block that is left when the text is read. Only a text that is not from a file has one."""
 
     noun = "the use of a block"
 

@@ -30,7 +30,7 @@ class BlockEntry(Struct, frozen=True):
 
 
 class BlockLibrary:
-    """The blocks in several folders. A folder that is named twice counts once, as the last kind that names it."""
+    """The blocks in several folders. A folder that is named twice counts once, with its last kind."""
 
     def __init__(self, folders: tuple[BlockFolder, ...]) -> None:
         unique: dict[Path, BlockFolder] = {}

@@ -18,7 +18,7 @@ from benchflow.procedure.yaml_source.yaml_reader import ProblemList
 _NAMES_MISSING = frozenset(
     {"unknown-name", "unknown-placeholder", "unused", "never-called", "no-rule", "missing-title"}
 )
-"""Problems of an example that come from what only a procedure has, such as the joint that is given to a block."""
+"""Problems of an example that only its missing procedure causes, such as the joint that is given to a block."""
 
 
 def is_block_text(text: str) -> bool:
@@ -63,7 +63,7 @@ def expand_sample(block: Block, library: BlockLibrary) -> Expansion | None:
 
 
 def check_block(block: Block, library: BlockLibrary) -> list[Problem]:
-    """The problems of a block file, at its own lines; with those of its example, if it has one."""
+    """The problems of a block file and of its example, if it has one, at the lines of the file."""
     from benchflow.procedure.reader import read
 
     expansion = expand_sample(block, library)

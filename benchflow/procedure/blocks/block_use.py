@@ -95,7 +95,7 @@ class BlockScope:
         return self.outer.filled(node)
 
     def filled(self, node: YamlNode) -> YamlNode | None:
-        """A node under `with` in this block. Its names become new where the other block has the placeholder."""
+        """A node under `with` in this block, filled in. Its names are renamed later, where the other block uses it."""
         return self._filling_now().filled(node, PLAIN)
 
     def _filling_now(self) -> Filling:
@@ -277,7 +277,7 @@ class BlockScope:
             mark = self.use.add_marks[name]
             found = [each for each in made.operations if each.local_id == name]
             if not found and name in self.own:
-                message = f"`add` names `{name}`, which is no operation of the block `{self.block.id}` here"
+                message = f"`add` names `{name}`, which is not an operation of the block `{self.block.id}` here"
                 hint = hint_for(name, [each.local_id for each in made.operations], "It has no operation")
                 self._at_caller("unknown-name", mark, message, hint)
             for operation in found:

@@ -39,7 +39,7 @@ def calculated_text(text: str, given: Mapping[str, Quantity]) -> str:
     least (source: our own rule, as for converted quantities).
 
     Raises:
-        CannotCalculate: it is no calculation, or its units do not fit.
+        CannotCalculate: it is not a calculation, or its units do not fit.
     """
     try:
         result = _evaluated(parse_formula(text).root, given)
@@ -83,14 +83,14 @@ def _evaluated(node: Expression, given: Mapping[str, Quantity]) -> _Figure:
 
 def _given(node: NameNode, given: Mapping[str, Quantity]) -> _Figure:
     if node.name not in given or node.place is not None or node.reading is not None:
-        raise CannotCalculate(f"`{node.name}` is no parameter with a quantity or a number")
+        raise CannotCalculate(f"`{node.name}` is not a parameter with a quantity or a number")
     return _figure(given[node.name])
 
 
 def _figure(quantity: Quantity) -> _Figure:
     dimension = dimension_of(quantity.unit)
     if dimension == "temperature":
-        raise CannotCalculate("A temperature cannot be calculated with here")
+        raise CannotCalculate("A temperature cannot be used in a calculation here")
     return _Figure(base(quantity), dimension, quantity)
 
 

@@ -86,7 +86,7 @@ class Filling:
         return self._mapping(node, role)
 
     def only_placeholder(self, node: YamlNode) -> str | None:
-        """What is in the braces of a node that is only a placeholder of the block; otherwise ``None``."""
+        """The text in the braces, if a node is only a placeholder of the block; otherwise ``None``."""
         if isinstance(node, YamlScalar):
             found = PLACEHOLDER.fullmatch(node.text.strip())
             inside = None if found is None or found[1] is None else found[1].strip()
@@ -94,7 +94,7 @@ class Filling:
             inside = node.pairs[0][0].text.strip()
             if not self._has_parameter(inside):
                 hint = hint_for(inside, self._given, "The block has no parameter")
-                self._report("unknown-placeholder", node.mark, f"`{{{inside[:40]}}}` names no parameter", hint)
+                self._report("unknown-placeholder", node.mark, f"`{{{inside[:40]}}}` is not a parameter", hint)
         else:
             return None
         return inside if inside is not None and self._has_parameter(inside) else None
@@ -117,7 +117,7 @@ class Filling:
         return YamlScalar(self._calculated(only, node.mark), node.line, node.column, True, None, origin=self._at(node))
 
     def _passed(self, node: YamlNode, mark: Mark, role: Role) -> YamlNode:
-        """A copy of a given node for the placeholder at ``mark``. Names of the block that it is written in are new."""
+        """A copy of a given node for the placeholder at ``mark``, with the new names of its block."""
         self._count(1)
         origin = node.origin or NodeOrigin("", node.line, node.column)
         if origin.site is None:
@@ -194,7 +194,9 @@ class Filling:
         filled = self._in_place_of(only, key, role)
         if filled is None or isinstance(filled, YamlScalar):
             return filled
-        self._report("wrong-kind", key.mark, f"`{{{only[:40]}}}` is a key, but its value is no text", "")
+        self._report(
+            "wrong-kind", key.mark, f"`{{{only[:40]}}}` is a key, but its value is not a text", "Give a text for it"
+        )
         return None
 
     # --- texts --------------------------------------------------------------------------------------
@@ -241,7 +243,7 @@ class Filling:
         items = found.node.items if isinstance(found.node, YamlSequence) else [found.node]
         if all(isinstance(item, YamlScalar) for item in items):
             return ", ".join(item.text for item in items if isinstance(item, YamlScalar))
-        message = f"`{{{inside[:40]}}}` is in a text, but its value is no text"
+        message = f"`{{{inside[:40]}}}` is in a text, but its value is not a text"
         self._report("wrong-kind", mark, message, "In the block, write the placeholder alone as the whole value")
         return ""
 
@@ -261,7 +263,7 @@ class Filling:
             return "0"
 
     def _lines(self, text: str, node: YamlNode) -> str:
-        """A text of several lines, filled in. A line that is only a placeholder can be left out, or be many lines."""
+        """A text of several lines, filled in. A line that is only a placeholder becomes no line, one or several."""
         lines: list[str] = []
         changed = False
         for line in text.split("\n"):

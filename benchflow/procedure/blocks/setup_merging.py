@@ -1,7 +1,7 @@
-"""Adds the set-up that blocks bring to the top level of a procedure.
+"""Adds the set-up of blocks to the top level of a procedure.
 
-An entry that the procedure has itself stays. The same entry of two blocks is added once; entries of two blocks that
-differ under one name are reported.
+An entry of the procedure itself stays. The same entry of two blocks is added once. Two blocks that differ under one
+name are reported.
 """
 
 from collections.abc import Iterable
@@ -97,10 +97,10 @@ class _SetupMerging:
         first = self._added[name]
         where = f"line {first.site.outermost.line}"
         who = "another use of it" if first.block == part.block else f"the block `{first.block}`"
-        message = f"The block `{part.block}` brings `{name[1]}` under `{name[0]}` differently from {who} ({where})"
+        message = f"The block `{part.block}` has another `{name[1]}` under `{name[0]}` than {who} ({where})"
         origin = value.origin
         mark = value.mark if origin is None else Mark(origin.line, origin.column)
-        hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. Its entry then counts"
+        hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. That entry then counts"
         file = "" if origin is None else origin.file
         self._context.report("block-conflict", part.site, file, mark, message, hint)
 

@@ -1,4 +1,4 @@
-"""The source map: from a place in a procedure that is written out to the author's line and the line of the block."""
+"""Maps a place in a written-out procedure to the author's line and to the line of the block."""
 
 import re
 from bisect import bisect_right

@@ -2,6 +2,8 @@
 
 import sys
 from pathlib import Path
+from shutil import get_terminal_size
+from textwrap import wrap
 
 import click
 
@@ -9,11 +11,13 @@ from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_line, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import exists, find_log
 from benchflow.commands.output_file import write_output
-from benchflow.writing.drafts.collision_questions import ask_collisions, write_collisions, write_questions
+from benchflow.writing.drafts.collision_questions import ask_collisions, rule_text, write_collisions, write_questions
 from benchflow.writing.drafts.draft_book import DraftBook
 from benchflow.writing.drafts.draft_source import read_draft_source
 
+LISTS = (".csv", ".tsv", ".txt", ".md", ".markdown", ".mdown")
 _MOST_SHOWN = 30
 
 
@@ -28,6 +32,8 @@ _MOST_SHOWN = 30
 def draft(source: str, output: Path | None, questions: bool | None, force: bool) -> int:
     """Draft a procedure: from the log of a teardown, or from a table (CSV) or a list (Markdown) of steps.
 
+    TEARDOWN-LOG is a log, or a part of its file name, such as the serial number of the unit.
+
     The assembly is the teardown in reverse. A figure that has to come from the manual is written as `ask`. List these
     figures with `check --to-fill`; the bench asks for the rest. Columns of a table are recognised by their headings,
     such as step, torque, limit, unit, tool, note, part, quantity. What is not understood is kept word for word as a
@@ -37,14 +43,17 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
         raise click.UsageError("Name the file to write: -o FILE. For standard output: -o -")
     if output != Path("-") and output.exists() and not force:
         raise BenchflowError(f"{output} exists and is not overwritten. Choose another name, or add --force.")
-    path = Path(source)
+    path = _source_path(source)
     found = read_draft_source(path)
     book = found.book
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
         print_warning("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
-        write_collisions(book, ask_collisions(titles, _ask))
+        answers = ask_collisions(titles, _ask)
+        write_collisions(book, answers)
+        for answer in answers:
+            print_warning(rule_text(answer))
     if not book.interference:
         write_questions(book, titles)
     text = book.text()
@@ -52,9 +61,18 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     return _report(book, found.remarks, text, output)
 
 
+def _source_path(name: str) -> Path:
+    """The file with this path, or the log of the teardown whose file name contains ``name``."""
+    path = Path(name)
+    if exists(path) or path.suffix.lower() in LISTS or len(path.parts) > 1:
+        return path
+    return find_log(name, kind="teardown")
+
+
 def _ask(question: str, default: str) -> str:
     try:
-        answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
+        shown = "\n".join(wrap(question, min(get_terminal_size().columns, 100) - 12, subsequent_indent="  "))
+        answer: str = click.prompt(shown, default=default, show_default=bool(default), err=True)
     except click.Abort:
         raise BenchflowError(
             "Stopped at a question. Nothing was written. To draft without questions: --no-questions"

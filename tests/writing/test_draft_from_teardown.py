@@ -1,14 +1,20 @@
 """Drafts from a teardown: what came off last goes on first, and every figure of the manual is asked. Invented data."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+
+from benchflow.base.errors import BenchflowError
+from benchflow.cli import benchflow
 from benchflow.commands.check import check_file
 from benchflow.procedure.expand import expand
 from benchflow.procedure.figures_to_fill import FigureToFill, figures_to_fill
 from benchflow.procedure.model import Operation, Procedure
 from benchflow.procedure.reader import read
-from benchflow.writing.drafts.collision_questions import Collision, moving_parts, write_collisions
+from benchflow.session.machine_folders import machine_folders
+from benchflow.writing.drafts.collision_questions import Collision, ask_collisions, moving_parts, write_collisions
 from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
 from tests.driving.script import Json, Script, intent, open_intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -88,11 +94,84 @@ def test_marks_orientation_partner_and_places_are_checked(tmp_path: Path) -> Non
         "Its marks are where they were: stamped on the side",
         "It faces: lip to rear",
         "It is with its partner: rod",
-        "Each is at its own place: 1, 2, 3, 4",
+        "It is at its own place: {rod-cap}",
     ]
+    assert operation(found, "fit-rod-caps").title == "Fit the rod cap {rod-cap}"
     undo = operation(found, "fit-rod-caps").undo
     assert undo is not None
     assert "bag 2" in undo.do
+
+
+def test_part_at_several_places_is_fitted_place_by_place(tmp_path: Path) -> None:
+    found = torn_down(
+        tmp_path, "main caps 1..5, 10x M10x1.5 90 mm", "rod caps 1..4, 8x M9x1 45 mm", "bushes, left + right"
+    )
+    plan = expand(procedure_of(found), {})
+    assert [step for step in plan.steps if step.startswith("fit-rod")] == [f"fit-rod-caps[{n}]" for n in range(1, 5)]
+    assert {"fit-bushes[left]", "fit-main-caps[5]"} <= plan.steps.keys()
+    path = tmp_path / "draft.yaml"
+    path.write_text(found.book.text(), encoding="utf-8")
+    assert check_file(path, None)["ok"]
+
+
+def test_new_part_never_comes_from_the_bag_of_the_old_one(tmp_path: Path) -> None:
+    found = torn_down(
+        tmp_path, "gear nut, 1x M22x1.5, replace: staked, bag 6", "synchro ring, replace: worn, tray B",
+        "pump cover, 2x M6x1 12 mm, replace: cracked, bag 7", "shaft lock plate, 2x M6x1 16 mm, bag 5",
+    )  # fmt: skip
+    for ident in ("fit-gear-nut", "fit-synchro-ring", "fit-pump-cover"):
+        one = operation(found, ident)
+        assert one.title.startswith("Fit the new ")
+        assert one.undo is not None
+        assert not re.search(r"(?:bag|tray) \w", f"{one.do.replace('Its fasteners are in bag 7', '')}{one.undo.do}")
+    plate = operation(found, "fit-shaft-lock-plate")
+    assert plate.title == "Fit the shaft lock plate"
+    assert "from bag 5" in plate.do
+
+
+def test_fasteners_of_each_part_are_counted_for_all(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "detent caps 1..3, 1x M14x1.5 each, bag 2", "rod caps 1..4, 2x M9x1")
+    joints = procedure_of(found).joints_by_id
+    assert joints["detent-caps-fasteners"].count == 3
+    assert "layout" in joints["rod-caps-fasteners"].asked
+    assert any("how many are there" in kept.line for kept in found.book.kept)
+
+
+@pytest.mark.parametrize("words", ["sealed", "no gasket", "liquid gasket"])
+def test_sealed_cover_gets_a_bead_and_no_oil(tmp_path: Path, words: str) -> None:
+    found = torn_down(tmp_path, f"gear case, 8x M8x1.25 30 mm, {words}")
+    assert operation(found, "fit-gear-case").time
+    assert "il what slides" not in operation(found, "fit-gear-case").do
+    assert "sealant-with-window" in found.book.text()
+
+
+def test_roll_pin_is_not_tightened_and_is_new(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "gear fork, 1x roll pin", "drain plug, 1x M14x1.5, copper washer, bag 3")
+    procedure = procedure_of(found)
+    assert [joint.id for joint in procedure.joints] == ["drain-plug"]
+    assert "1 × roll pin: new, and seated" in [point.text for point in operation(found, "fit-gear-fork").check]
+    assert {part.id for part in procedure.kit if part.discard} == {"roll-pin", "copper-washer"}
+    assert operation(found, "tighten-drain-plug").undo
+    assert "Loosen the 1" not in found.book.text()
+
+
+def test_words_of_a_line_are_in_its_instruction(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "bearing plate, 4x M8x1.25, comes with the shim")
+    assert "Words of the teardown: comes with the shim." in operation(found, "fit-bearing-plate").do
+
+
+def test_new_part_is_matched_to_its_partner(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "input bearing, replace, goes with rail 3/4")
+    assert [point.text for point in operation(found, "fit-input-bearing").check] == [
+        "The new part is matched to: rail 3/4"
+    ]
+
+
+def test_value_at_one_place_names_the_place(tmp_path: Path) -> None:
+    measured = intent("measure", name="turning torque", value="1.2 N·m", place="output shaft")
+    found = torn_down(tmp_path, "cover", before=(measured,))
+    (record,) = operation(found, "measure-turning-torque").record
+    assert record.ask == "Measure: turning torque (output shaft)"
 
 
 def test_findings_and_fates_are_inspected_and_the_customer_is_asked(tmp_path: Path) -> None:
@@ -134,7 +213,50 @@ def test_answers_become_states_rules_and_moves_that_are_proven(tmp_path: Path) -
     assert report["ok"]
     procedure = procedure_of(found)
     assert [rule.never for rule in procedure.interference] == [{"crankshaft": ("at-the-top",), "valves": ("open",)}]
-    assert {move.id: move.needs for move in procedure.moves}["valves-open"] == {"crankshaft": ("clear",)}
+    assert {move.id: move.needs for move in procedure.moves}["valves-open"] == {
+        "crankshaft": ("not-fitted", "clear"), "valves": ("clear",),
+    }  # fmt: skip
+    fitted = operation(found, "fit-valves")
+    assert (fitted.needs, fitted.sets) == ({"crankshaft": ("not-fitted", "clear")}, {"valves": "clear"})
+    assert "Write `needs` and `sets` on the other operations" in found.book.text()
+
+
+def test_bench_refuses_to_fit_a_part_that_would_touch_another(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "valves", "rotor")
+    write_collisions(found.book, [Collision("rotor", "at the top", "valves", "open", "the valves would bend")])
+    (tmp_path / "bench").mkdir()
+    script = Script(tmp_path / "bench", found.book.text())
+    script.do_all(open_intent())
+    for ident, checks in (("wash-parts", 2), ("fit-rotor", 0)):
+        script.do_all(intent("start", operation=ident), *(intent("tick-check", check=n + 1) for n in range(checks)))
+        script.do_all(intent("finish", operation=ident))
+    script.do_all(intent("move", move="rotor-at-top"))
+    (reply,) = script.send(intent("start", operation="fit-valves"))
+    assert not reply["ok"]
+    script.do_all(intent("move", move="rotor-clear"), intent("start", operation="fit-valves"))
+
+
+def test_questions_end_with_q_and_say_their_number() -> None:
+    asked: list[str] = []
+
+    def ask(question: str, default: str) -> str:
+        asked.append(question)
+        return "q"
+
+    assert ask_collisions(["shaft", "fork", "rail"], ask) == []
+    assert len(asked) == 1
+    assert asked[0].startswith("1 of ")
+
+
+def test_draft_takes_the_name_of_a_unit(tmp_path: Path) -> None:
+    log = TeardownScript(tmp_path).begin().off("cover", "shaft").path
+    folder = machine_folders().sessions
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "teardown-gearbox-gb-12.jsonl").write_bytes(log.read_bytes())
+    benchflow.main(["draft", "GB-12", "-o", str(tmp_path / "made.yaml"), "--no-questions"], standalone_mode=False)
+    assert "Fit the shaft" in (tmp_path / "made.yaml").read_text("utf-8")
+    with pytest.raises(BenchflowError, match="There is no log GB-99"):
+        benchflow.main(["draft", "GB-99", "-o", "-"], standalone_mode=False)
 
 
 # --- the bench refuses each figure until it is given --------------------------------------------------
@@ -281,3 +403,9 @@ def test_circlip_and_gasket_move_nothing() -> None:
         "input shaft",
         "gears",
     ]
+
+
+def test_position_called_clear_is_not_the_free_one(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "valves", "crankshaft")
+    write_collisions(found.book, [Collision("crankshaft", "clear", "valves", "open", "the valves would bend")])
+    assert operation(found, "fit-crankshaft").sets == {"crankshaft": "out-of-the-way"}

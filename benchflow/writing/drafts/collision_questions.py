@@ -3,12 +3,14 @@
 import re
 from collections.abc import Callable, Sequence
 from itertools import combinations
+from typing import Any
 
 from msgspec import Struct
 
 from benchflow.writing.drafts.draft_book import DraftBook, plain_text
 from benchflow.writing.drafts.part_words import is_moving
 
+NOT_FITTED = "not-fitted"
 MOST_QUESTIONS = 6
 """The most pairs of parts that are asked about."""
 
@@ -45,15 +47,20 @@ def pairs_to_ask(titles: Sequence[str]) -> list[tuple[str, str]]:
 
 
 def ask_collisions(titles: Sequence[str], ask: Ask) -> list[Collision]:
-    """Ask about each pair, and then about any others. An empty answer means no."""
+    """Ask about each pair, and then about any others. An empty answer means no; ``q`` ends the questions."""
     found: list[Collision] = []
-    for first, second in pairs_to_ask(titles):
-        if ask(f"Can the {first} touch the {second} when one of them moves? (y/n)", "n").lower()[:1] == "y":
+    pairs = pairs_to_ask(titles)
+    for number, (first, second) in enumerate(pairs, 1):
+        asked = f"{number} of {len(pairs)}: Can the {first} touch the {second} when one of them moves?"
+        answer = ask(f"{asked} (y/n, q ends the questions)", "n").lower()[:1]
+        if answer == "q":
+            return found
+        if answer == "y":
             found.append(_asked(first, second, ask))
     while True:
         other = ask("What else can touch something? Two names with a comma, or Enter for nothing", "")
         names = [plain_text(each).lower() for each in other.split(",") if each.strip()]
-        if not names:
+        if not names or names == ["q"]:
             return found
         if len(names) == 2:
             found.append(_asked(names[0], names[1], ask))
@@ -69,15 +76,24 @@ def _asked(first: str, second: str, ask: Ask) -> Collision:
     )
 
 
+def rule_text(each: Collision) -> str:
+    """The rule of an answer, for the person who gave it."""
+    first, second = _position(each.first_position), _position(each.second_position)
+    return f"Rule: never {each.first} “{first}” while {each.second} is “{second}”: {each.because}."
+
+
 def write_collisions(book: DraftBook, collisions: Sequence[Collision]) -> None:
     """Write the answers into the draft: a state for each part, a rule for each pair, a move for each position.
 
-    A move into a position waits until no rule forbids it, so the printed order holds the rules as well.
+    The operation that fits a part sets its state, and waits until the other part is not where the rule forbids it. A
+    move waits in the same way, so that the printed order holds the rules as well.
     """
     positions: dict[str, list[str]] = {}
+    touching = {_position(text) for each in collisions for text in (each.first_position, each.second_position)}
+    clear = "clear" if "clear" not in touching else "out-of-the-way"
     for each in collisions:
         for part, position in ((each.first, each.first_position), (each.second, each.second_position)):
-            known = positions.setdefault(part, ["clear"])
+            known = positions.setdefault(part, [*([NOT_FITTED] if part in book.fits else []), clear])
             name = _position(position)
             if name not in known:
                 known.append(name)
@@ -93,21 +109,49 @@ def write_collisions(book: DraftBook, collisions: Sequence[Collision]) -> None:
             "because": because[:1].upper() + because[1:],
         })  # fmt: skip
     for part, known in positions.items():
-        book.state[names[part]] = {"values": known, "start": "clear", "title": f"The {part}"}
-        for position in known:
-            move = {"title": f"Bring the {part} to: {position.replace('-', ' ')}", "sets": {names[part]: position}}
+        fitted = [position for position in known if position != NOT_FITTED]
+        book.state[names[part]] = {"values": known, "start": known[0], "title": f"The {part}"}
+        for position in fitted:
             needs = _needs(forbidden.get((part, position), []), positions, names)
-            book.moves[book.name(f"{part} {position}", "move", default="move")] = {**move, **needs}
+            if len(fitted) < len(known):
+                needs[names[part]] = [each for each in fitted if each != position]
+            move: dict[str, Any] = {"title": f"Bring the {part} to: {position.replace('-', ' ')}"}
+            move["sets"] = {names[part]: position}
+            book.moves[book.name(f"{part} {position}", "move", default="move")] = {
+                **move, **({"needs": needs} if needs else {}),
+            }  # fmt: skip
+        if part in book.fits:
+            others = [other for position in fitted for other in forbidden.get((part, position), [])]
+            _fit_with_state(book.fits[part], {names[part]: clear}, _needs(others, positions, names))
+    book.questions += [
+        "The operations that fit these parts set their state. Write `needs` and `sets` on the other operations that "
+        "turn or slide them:",
+        *(f"- {part}: state `{names[part]}`" for part in positions),
+    ]
+    if unknown := [part for part in positions if part not in book.fits]:
+        book.questions.append(
+            f"No operation fits or moves these, so their rule blocks nothing yet: {', '.join(unknown)}"
+        )
+
+
+def _fit_with_state(operation: dict[str, Any], sets: dict[str, str], needs: dict[str, list[str]]) -> None:
+    """Let the operation that fits a part set its state, and wait for the others."""
+    if "each" in operation:
+        return  # the state of one of several parts is another one at each place
+    if needs:
+        operation["needs"] = needs
+    operation["sets"] = sets
+    operation["undo"] = {**operation["undo"], "sets": dict.fromkeys(sets, NOT_FITTED)}
 
 
 def _needs(
     others: Sequence[tuple[str, str]], positions: dict[str, list[str]], names: dict[str, str]
-) -> dict[str, dict[str, list[str]]]:
-    """The `needs` that keep a move out of what a rule forbids."""
+) -> dict[str, list[str]]:
+    """The `needs` that keep parts out of the positions ``others``."""
     allowed = {part: list(positions[part]) for part, _ in others}
     for part, position in others:
         allowed[part] = [one for one in allowed[part] if one != position]
-    return {"needs": {names[part]: left for part, left in allowed.items()}} if allowed else {}
+    return {names[part]: left for part, left in allowed.items()}
 
 
 def _position(text: str) -> str:

@@ -59,6 +59,7 @@ class DraftBook:
         self.sections: list[DraftSection] = []
         self.follow_up: list[Any] = []
         self.questions: list[str] = []
+        self.fits: dict[str, dict[str, Any]] = {}  # name of a part -> operation that fits it
         self.kept: list[KeptText] = []
         self.left_in_words = 0  # figures in the words of steps that were not taken
         self._taken: set[tuple[str, str]] = set()
@@ -137,6 +138,11 @@ def plain_text(text: str) -> str:
 def sentence_case(text: str) -> str:
     """``text`` with its first letter as a capital."""
     return f"{text[:1].upper()}{text[1:]}"
+
+
+def within_sentence(text: str) -> str:
+    """``text`` without the capital of a sentence: ``Five-speed gearbox GK5`` is ``five-speed gearbox GK5``."""
+    return f"{text[:1].lower()}{text[1:]}" if re.match(r"[A-Z][a-z]+(?:[ -][a-z]|$)", text) else text
 
 
 def unique(texts: Iterable[str]) -> list[str]:

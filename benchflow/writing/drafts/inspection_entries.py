@@ -67,6 +67,8 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], subject: str
             "limit": ASK,
         }
         places = unique(each.place for each in readings)
+        if len(places) == 1 and places[0]:
+            record["ask"] += f" ({plain_text(places[0])})"
         if len(places) > 1:
             record["readings"] = places
         _name_instrument(book, record, readings, first)

@@ -9,7 +9,7 @@ _SEAL = re.compile(
     r"\b(?:gaskets?|seals?|o-?rings?|sealing (?:washers?|rings?)|crush washers?|copper washers?|joint rings?)\b", re.I
 )
 _ONCE = re.compile(
-    r"\b(?:split pins?|cotters?|cotter pins?|tab washers?|lock ?plates?|circlips?|snap rings?|roll pins?|"
+    r"\b(?:split pins?|cotters?|cotter pins?|tab washers?|lock(?:ing)? tabs?|circlips?|snap rings?|roll pins?|"
     r"stretch bolts?)\b",
     re.I,
 )
@@ -25,6 +25,10 @@ _HEAVY = re.compile(
     r"\b(?:crank(?:shaft)?|head|block|gearbox|transmission|flywheel|bellhousing|engine|axle|case half)\b", re.I
 )
 _SPRING = re.compile(r"\b(?:springs?|valves?|detents?|plungers?)\b", re.I)
+_SEALANT = re.compile(
+    r"\b(?:sealant|silicone|rtv|liquid gasket|sealing compound|sealed|no gasket|without (?:a )?gasket|gasket maker)\b",
+    re.I,
+)
 UNTHREADED = frozenset({"circlip", "clip", "clamp", "pin", "rivet", "key", "washer"})
 """Kinds of fasteners that are not tightened."""
 
@@ -48,7 +52,7 @@ def is_moving(text: str) -> bool:
     """True for a part that turns or slides and could touch another one."""
     return (
         _MOVING.search(text) is not None
-        and not (is_seal(text) or is_used_once(text))
+        and not (is_seal(text) or is_used_once(text) or is_fastener(text))
         and not re.search(r"\b(?:cover|cap|guide)s?\b", text, re.I)
     )
 
@@ -60,7 +64,36 @@ def is_heavy(text: str) -> bool:
 
 def has_sealant(text: str) -> bool:
     """True for words about a liquid gasket that was found between two faces."""
-    return re.search(r"\b(?:sealant|silicone|rtv|liquid gasket|sealing compound)\b", text, re.I) is not None
+    return _SEALANT.search(text) is not None
+
+
+def is_tightened(kind: str) -> bool:
+    """True for a kind of fastener with a thread. A roll pin or a circlip is only seated."""
+    return (kind.split() or [""])[-1] not in UNTHREADED
+
+
+def is_fastener(what: str) -> bool:
+    """True if the part of a line is its own fastener, such as a nut or a drain plug."""
+    return re.search(r"\b(?:nut|bolt|screw|stud|plug|switch|sensor)s?$", what.strip(), re.I) is not None
+
+
+def is_plural(what: str) -> bool:
+    """True for a name such as ``detent balls``."""
+    return re.search(r"[^s]s$", what.strip()) is not None
+
+
+def is_lip_seal(what: str) -> bool:
+    """True for a lip seal, which is pressed in."""
+    return re.search(r"\b(?:lip|shaft|oil|crank(?:shaft)?|front|rear) seals?$", what.strip(), re.I) is not None
+
+
+def has_faces(what: str) -> bool:
+    """True for a part that is set on the face of another one."""
+    return (
+        is_closing(what)
+        or is_seal(what)
+        or re.search(r"\b(?:plate|carrier|flange|pump|case)s?$", what, re.I) is not None
+    )
 
 
 def has_spring(text: str) -> bool:

@@ -140,7 +140,7 @@ def test_fasteners_of_each_part_are_counted_for_all(tmp_path: Path) -> None:
 @pytest.mark.parametrize("words", ["sealed", "no gasket", "liquid gasket"])
 def test_sealed_cover_gets_a_bead_and_no_oil(tmp_path: Path, words: str) -> None:
     found = torn_down(tmp_path, f"gear case, 8x M8x1.25 30 mm, {words}")
-    assert operation(found, "fit-gear-case").time
+    assert operation(found, "tighten-gear-case-fasteners").time  # the open time ends with the bolts
     assert "il what slides" not in operation(found, "fit-gear-case").do
     assert "sealant-with-window" in found.book.text()
 
@@ -153,6 +153,28 @@ def test_roll_pin_is_not_tightened_and_is_new(tmp_path: Path) -> None:
     assert {part.id for part in procedure.kit if part.discard} == {"roll-pin", "copper-washer"}
     assert operation(found, "tighten-drain-plug").undo
     assert "Loosen the 1" not in found.book.text()
+
+
+def test_seal_that_is_used_again_is_kept(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "o-ring of the sensor, use again, bag 7", "circlip, use again")
+    assert not any(part.discard for part in procedure_of(found).kit)
+    one = operation(found, "fit-o-ring-sensor")
+    assert (one.title, one.do.splitlines()[0]) == (
+        "Fit the o-ring of the sensor", "Bring the o-ring of the sensor from bag 7. Clean it.",
+    )  # fmt: skip
+    assert "The teardown says: use again. Most makers renew it" in [point.text for point in one.check]
+
+
+def test_odd_bolt_is_asked_for_in_the_count_of_the_joint(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "cover, 6x M8x1.25 25 mm, 1 odd bolt M8 30 mm at 12 o'clock")
+    assert any("odd bolt" in kept.line and kept.refused for kept in found.book.kept)
+
+
+def test_draft_of_a_sealed_cover_has_no_remark_about_its_own_lines(tmp_path: Path) -> None:
+    path = tmp_path / "draft.yaml"
+    text = torn_down(tmp_path, "cover, 6x M8x1.25 25 mm, sealed", "lid, sealed").book.text()
+    path.write_text(text, encoding="utf-8")
+    assert {finding["code"] for finding in check_file(path, None)["findings"]} == {"to-fill", "no-rule"}
 
 
 def test_words_of_a_line_are_in_its_instruction(tmp_path: Path) -> None:
@@ -230,7 +252,7 @@ def test_bench_refuses_to_fit_a_part_that_would_touch_another(tmp_path: Path) ->
     for ident, checks in (("wash-parts", 2), ("fit-rotor", 0)):
         script.do_all(intent("start", operation=ident), *(intent("tick-check", check=n + 1) for n in range(checks)))
         script.do_all(intent("finish", operation=ident))
-    script.do_all(intent("move", move="rotor-at-top"))
+    script.do_all(intent("move", move="rotor-top"))
     (reply,) = script.send(intent("start", operation="fit-valves"))
     assert not reply["ok"]
     script.do_all(intent("move", move="rotor-clear"), intent("start", operation="fit-valves"))

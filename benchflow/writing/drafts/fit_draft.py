@@ -35,6 +35,7 @@ class FitDraft:
     def write(self, line: TeardownLine, section: DraftSection) -> None:
         """Write the operations that fit the part of a line and tighten its fasteners."""
         described, what = line.description, plain_text(line.description.what)
+        threaded = [group for group in described.fasteners if is_tightened(group.kind)]
         part = self._part(line)
         sealed = self._sealant(line, what, section)
         each = self._places(line)
@@ -52,14 +53,15 @@ class FitDraft:
         if cautions:
             operation["cautions"] = cautions
         operation["do"] = self._instruction(line, what, sealed=bool(sealed))
-        operation["after"] = unique(["" if sealed else self.last, self.inspections.get(line.id, "")])
+        operation["after"] = unique(
+            [self.last if sealed != self.last or threaded else "", self.inspections.get(line.id, "")]
+        )
         if not operation["after"]:
             del operation["after"]
-        if sealed:
+        if sealed and not threaded:
             operation["time"] = {sealed: ASK}
         operation["uses"] = [part, *self._parts_in_words(line)]
         checks = self._checks(line, each)
-        threaded = [group for group in described.fasteners if is_tightened(group.kind)]
         checks += [self._seated(group, operation["uses"]) for group in described.fasteners if group not in threaded]
         if len(threaded) > 1 or any(group.where or group.length is not None for group in threaded):
             checks += [f"In place, not tightened: {plain_text(fasteners_text(group))}" for group in threaded]
@@ -77,6 +79,8 @@ class FitDraft:
             by_thread.setdefault(group.thread, []).append(group)
         for thread, groups in by_thread.items():
             self._tighten(line, thread, groups, section, several=len(by_thread) > 1)
+        if sealed and threaded:  # the open time of a sealant ends when the last fastener is tight
+            section.operations[-1].value["time"] = {sealed: ASK}
 
     def _sealant(self, line: TeardownLine, what: str, section: DraftSection) -> str:
         """The operation that puts sealant on, if the teardown found some; "" if it did not."""
@@ -160,6 +164,8 @@ class FitDraft:
         if described.orientation:
             checks.append(f"It faces: {plain_text(described.orientation)}")
         checks += _partner_checks(line)
+        if (is_seal(described.what) or is_used_once(described.what)) and not _is_new(line):
+            checks.append("The teardown says: use again. Most makers renew it")
         if each:
             checks.append(f"It is at its own place: {{{each}}}")
         elif described.places:
@@ -196,7 +202,7 @@ class FitDraft:
         part: dict[str, Any] = {"title": sentence_case(what)}
         if described.count > 1:
             part["quantity"] = str(described.count)
-        if is_seal(what) or (is_used_once(what) and _is_new(line)):
+        if (is_seal(what) or is_used_once(what)) and _is_new(line):
             part["discard"] = True
         if any(each.fate == "replace" for each in line.parts):
             part["lot"] = "required"
@@ -228,6 +234,9 @@ class FitDraft:
             drawn["layout"] = " ".join(str(number) for number in range(1, count + 1))
         else:
             drawn |= {"layout": ASK, "count": count}
+        for odd in (one.text for part in line.parts for one in part.found if one.kind == "odd-bolt"):
+            why = f"the joint counts {count} fasteners: is the odd bolt one of them?"
+            comments.append(self.book.keep(f"line {line.id}", odd, why, refused=True))
         lengths = [group for group in groups if group.length is not None or group.where]
         if len(lengths) > 1:
             comments.append("Lengths and places, for `groups` once the layout is drawn:")
@@ -270,9 +279,9 @@ def block_comment(ident: str) -> str:
 
 
 def _is_new(line: TeardownLine) -> bool:
-    """True if a new part goes on: every one is replaced, or it is a seal, or is used once."""
+    """True if a new part goes on: every one is replaced, or it is a seal or used once and has no other fate."""
     what, fates = line.description.what, {part.fate for part in line.parts}
-    return is_seal(what) or fates == {"replace"} or (is_used_once(what) and fates == {""})
+    return fates == {"replace"} or (fates <= {"", "replace"} and (is_seal(what) or is_used_once(what)))
 
 
 def _new_places(line: TeardownLine) -> list[str]:

@@ -55,5 +55,7 @@ def read_draft_source(path: Path) -> DraftSource:
     book = draft_from_list(found, path.name, sentence_case(path.stem.replace("-", " ").replace("_", " ")))
     parts = [row.cells["part"].text for row in found.rows if "part" in row.cells]
     steps = [row.cells["step"].text for row in found.rows if "step" in row.cells]
-    titles = tuple(parts or [word for step in steps for word in moving_words(step)])
+    # Pairs of single words out of sentences are asked only where no sentence says itself what must never happen.
+    words = [] if book.questions else [word for step in steps for word in moving_words(step)]
+    titles = tuple(parts or words)
     return DraftSource(book, titles, found.remarks)

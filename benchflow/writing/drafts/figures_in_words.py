@@ -7,8 +7,10 @@ a torque with `at most` or `at least`, is a value to record.
 import re
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.writing.drafts.cell_figures import Refused, limit_in, stages_in
+from benchflow.writing.drafts.step_sentences import readings_named
 
 _N = r"\d*\.?\d+"
 _TORQUE_UNIT = r"(?:N·m|N\.m|N m|Nm|ft[-·. ]?lbf?s?|lbf?[-·. ]?ft|in[-·. ]?lbf?s?|lbf?[-·. ]?in|kgf?[·-]?m)"
@@ -63,11 +65,18 @@ def without_figures(title: str) -> str:
 
 
 class MeasuredFigure(Struct, frozen=True):
-    """A limit in the words of a step: what is measured, the limit, its unit."""
+    """A limit in the words of a step: what is measured, the limit, its unit.
+
+    ``formula`` has the words of a formula, if the value is worked out from others. ``text`` is the sentence.
+    """
 
     name: str
     limit: str
     unit: str
+    readings: int = 0  # 0 for one
+    formula: str = ""
+    place: int = 0  # index in the text of the step
+    text: str = ""
 
 
 class StepFigures(Struct, frozen=True):
@@ -79,19 +88,21 @@ class StepFigures(Struct, frozen=True):
     limits: tuple[MeasuredFigure, ...] = ()
     left: tuple[str, ...] = ()
     refused: str = ""
+    tightened_at: int = 0  # index of the torque in the text
 
 
 def figures_in_step(text: str) -> StepFigures:
     """The figures in the words of one step."""
     taken: list[tuple[int, int]] = []
     stages: tuple[str, ...] = ()
-    count, thread, refused = 0, "", ""
+    count, thread, refused, tightened_at = 0, "", "", 0
     limits: list[MeasuredFigure] = []
     for start, end in _sentences(text):
         sentence = text[start:end]
         found = None if stages else _stages_of(sentence)
         if found is not None:
             read = stages_in(re.sub(r"\band\b", "+", re.sub(r"\bthen\b", "+", found[0])), "")
+            tightened_at = start + found[1]
             if isinstance(read, Refused):
                 refused = read.why
             else:
@@ -100,14 +111,14 @@ def figures_in_step(text: str) -> StepFigures:
                 count, thread = _fasteners(sentence)
             continue
         for measured, begins, ends in _limits_of(sentence):
-            limits.append(measured)
+            limits.append(replace(measured, place=start + begins, text=sentence.strip()))
             taken.append((start + begins, start + ends))
     left = [
         found[0].strip()
         for found in _QUANTITY.finditer(text)
         if not any(begins < found.end() and found.start() < ends for begins, ends in taken)
     ]
-    return StepFigures(stages, count, thread, tuple(limits), tuple(dict.fromkeys(left)), refused)
+    return StepFigures(stages, count, thread, tuple(limits), tuple(dict.fromkeys(left)), refused, tightened_at)
 
 
 def _sentences(text: str) -> list[tuple[int, int]]:
@@ -143,11 +154,23 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
         limit = limit_in(each[0].strip(), "") if has_ends else None
         if limit is None or isinstance(limit, Refused):
             continue
+        before, formula = _formula_in(before)
         name = re.sub(r"^\W*(?:measure|check|read|record|and|the)\b\s*(?:the\s+)?", "", before.strip(), flags=re.I)
-        name = re.split(r"[=,]", name)[0].strip(" :,(.")
+        name = re.split(r",", name)[0].strip(" :,(.")
         if name:
-            found.append((MeasuredFigure(name[:80], *limit), each.start(), each.end()))
+            measured = MeasuredFigure(name[:80], *limit, readings=readings_named(before), formula=formula)
+            found.append((measured, each.start(), each.end()))
     return found
+
+
+def _formula_in(words: str) -> tuple[str, str]:
+    """The words without the formula in them, and the formula: ``clearance = depth - width, `` has one."""
+    found = re.search(
+        r"\s*(?:=|\b(?:is|equals)\b(?=[^,:]*(?:\bminus\b|\bplus\b|\bdifference\b|\bsum\b)))\s*", words, re.I
+    )
+    if found is None:
+        return words, ""
+    return words[: found.start()], re.split(r"[,:]", words[found.end() :])[0].strip() or "?"
 
 
 def _fasteners(sentence: str) -> tuple[int, str]:

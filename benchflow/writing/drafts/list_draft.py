@@ -20,6 +20,7 @@ from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, pl
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, without_figures
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList
+from benchflow.writing.drafts.list_sentences import fill_joints, split_measuring, write_limits, write_sentences
 from benchflow.writing.drafts.part_words import is_seal, is_used_once
 
 _LONGEST_TITLE = 90
@@ -70,6 +71,7 @@ class _ListDraft:
         self.book.top["source"] = "list"
         self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
         self._thread_in_words = ""
+        self.prohibitions: list[tuple[str, str]] = []
         self.section: DraftSection | None = None
         self.section_title = ""
         self.previous: _Previous | None = None
@@ -78,6 +80,12 @@ class _ListDraft:
             self._row(row)
         for section, index, one in self.written:
             section.operations[index] = Noted(_in_order(one.operation), tuple(one.comments))
+        split_measuring(self.book)
+        fill_joints(self.book, words)
+        self.book.questions += [
+            f"- {place} says: “{text}” Write it as a rule under `interference`, with `needs` on the operation."
+            for place, text in self.prohibitions
+        ]
         if self.section is not None and not self.section.operations:
             self.book.tail.append(f"Heading without steps: {self.section.title}")
             self.book.tail += self.section.comments
@@ -159,10 +167,9 @@ class _ListDraft:
             self._tighten(at, cells)
         if {"limit", "low", "high", "value"} & cells.keys():
             self._record(at, cells)
-        for measured in words.limits:
-            name = self.book.name(measured.name, "value", default="value")
-            record = {"ask": plain_text(sentence_case(measured.name)), "unit": measured.unit, "limit": measured.limit}
-            at.operation.setdefault("record", {})[name] = record
+        write_limits(self.book, at.operation, at.comments, words, row.place)
+        sentences = write_sentences(self.book, at.operation, at.comments, _text_of(row))
+        self.prohibitions += [(row.place, each) for each in sentences.prohibitions]
         self._kit(at, cells)
         self._words(at, cells, row)
 
@@ -171,7 +178,7 @@ class _ListDraft:
         step = cells.get("step")
         if step is None:
             return StepFigures()
-        found = figures_in_step("\n".join((step.text, *(each.text for each in row.details))))
+        found = figures_in_step(_text_of(row))
         if {"torque", "angle"} & cells.keys():
             found = replace(found, stages=(), refused="")
         if found.stages:
@@ -390,12 +397,18 @@ class _ListDraft:
             operation["do"] = text
 
 
-_ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "tighten", "check", "hold")
+_ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "work-out", "tighten", "check", "hold")
+
+
+def _text_of(row: ListRow) -> str:
+    """The words of a step and of the lines under it."""
+    step = row.cells.get("step")
+    return "\n".join(filter(None, (step.text if step is not None else "", *(each.text for each in row.details))))
 
 
 def _in_order(operation: dict[str, Any]) -> dict[str, Any]:
     """The keys of an operation in the order in which a person would write them."""
-    return {key: operation[key] for key in _ORDER if key in operation}
+    return {key: operation[key] for key in (*_ORDER, *operation) if key in operation}
 
 
 def _unit(cells: dict[str, Cell], kind: str) -> str:

@@ -50,6 +50,8 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
         print_warning("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
+        for question in book.questions:  # what the words themselves say must never happen
+            print_warning(question)
         answers = ask_collisions(titles, _ask)
         write_collisions(book, answers)
         for answer in answers:

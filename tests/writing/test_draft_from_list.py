@@ -11,6 +11,7 @@ from benchflow.procedure.reader import read
 from benchflow.writing.drafts.cell_figures import Refused, limit_in, limit_of_ends, stages_in
 from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
 from benchflow.writing.drafts.figures_in_words import figures_in_step
+from benchflow.writing.drafts.step_sentences import readings_named
 
 
 def drafted(folder: Path, content: str | bytes, name: str = "list.csv") -> DraftSource:
@@ -294,3 +295,74 @@ def test_figures_in_words_that_are_not_taken_are_named(tmp_path: Path) -> None:
     assert found.book.left_in_words == 2
     for title in titles(found):
         assert title.count("(") == title.count(")")
+
+
+PUMP = """Invented pump: end cover with 8 screws M8x1.25 (10.9, oiled), lid with 6 bolts M6x1.
+
+1. Depth of the housing: 32.05 to 32.08 mm. Width of both gears: 31.98 to 32.00 mm. Side clearance = depth - width, \
+0.05 to 0.10 mm. If it is too large, replace the gears.
+2. Tip clearance at four points: 0.08 to 0.15 mm
+3. Fit the cover. Never press the cover on with the shaft locked.
+4. Tighten the 8 screws: 12 N·m, then 28 N·m
+5. Fit the valve: 45 N·m. Spring length 41.5 to 42.5 mm before fitting.
+6. Tighten the 4 nuts to 20 N·m. Then measure the height: at most 3 mm.
+7. Loosen, and tighten again, twice at most. A second person checks the arrow.
+8. Gap = length - stack, 0.1 to 0.2 mm
+"""
+
+
+def test_formula_of_two_values_of_the_step_is_worked_out(tmp_path: Path) -> None:
+    found = drafted(tmp_path, PUMP, "list.md")
+    first = procedure_of(found).operations[0]
+    assert [record.name for record in first.record] == ["depth-housing", "width-both-gears"]
+    assert "limit: 31.98 .. 32.00 mm, readings: 2}" in found.book.text()
+    assert "side-clearance: {is: depth-housing - width-both-gears, unit: mm" in found.book.text()
+
+
+def test_formula_with_an_unknown_name_is_never_a_recorded_value(tmp_path: Path) -> None:
+    found = drafted(tmp_path, PUMP, "list.md")
+    assert not procedure_of(found).operations_by_id["gap-length-stack"].record
+    assert any(kept.refused and "length - stack" in kept.why for kept in found.book.kept)
+
+
+def test_value_and_torque_of_a_step_are_measured_in_the_order_of_the_words(tmp_path: Path) -> None:
+    order = [operation.id for operation in procedure_of(drafted(tmp_path, PUMP, "list.md")).operations]
+    assert order.index("measure-spring-length") == order.index("fit-valve") - 1
+    assert order.index("measure-height") == order.index("tighten-4-nuts") + 1
+    operations = procedure_of(drafted(tmp_path, PUMP, "list.md")).operations_by_id
+    assert [ref.name for ref in operations["fit-valve"].after] == ["measure-spring-length"]
+    assert [ref.name for ref in operations["measure-height"].after] == ["tighten-4-nuts"]
+    assert [ref.name for ref in operations[order[order.index("measure-height") + 1]].after] == ["measure-height"]
+
+
+def test_words_of_a_parts_line_fill_the_joint_that_names_the_screws(tmp_path: Path) -> None:
+    found = drafted(tmp_path, PUMP, "list.md")
+    joint = procedure_of(found).joints_by_id["tighten-8-screws"]
+    assert (joint.thread, joint.grade, joint.lubricant, joint.count) == ("M8x1.25", "10.9", "oil", 8)
+    assert any("6 bolts M6x1" in kept.text for kept in found.book.kept)  # no step tightens them
+
+
+def test_what_must_never_happen_is_a_caution_and_a_question(tmp_path: Path) -> None:
+    found = drafted(tmp_path, PUMP, "list.md")
+    cover = next(each for each in procedure_of(found).operations if each.title.startswith("Fit the cover"))
+    assert [each.text for each in cover.cautions] == ["Never press the cover on with the shaft locked."]
+    assert any("Never press" in each for each in found.book.questions)
+    assert found.titles == ()  # no pairs of single words
+
+
+def test_second_person_signs_and_remedies_in_words_are_named(tmp_path: Path) -> None:
+    found = drafted(tmp_path, PUMP, "list.md")
+    last = next(each for each in procedure_of(found).operations if each.title.startswith("Loosen"))
+    assert last.hold is not None
+    assert last.hold.second_person
+    assert "not taken: “twice at most”" in found.book.text()
+    assert "“If it is too large, replace the gears.”" in found.book.text()
+
+
+@pytest.mark.parametrize(
+    ("words", "number"),
+    [("Width of both gears", 2), ("Gap at four points", 4), ("Wear of each of the 6 pistons", 6), ("Depth", 0),
+     ("Diameter at 3 places", 3), ("Length of the 4 springs", 4), ("Length of 4 springs", 4)],
+)  # fmt: skip
+def test_number_of_readings_in_words(words: str, number: int) -> None:
+    assert readings_named(words) == number

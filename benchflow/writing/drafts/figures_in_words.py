@@ -155,7 +155,9 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
         if limit is None or isinstance(limit, Refused):
             continue
         before, formula = _formula_in(before)
-        name = re.sub(r"^\W*(?:measure|check|read|record|and|the)\b\s*(?:the\s+)?", "", before.strip(), flags=re.I)
+        name = re.sub(
+            r"^\W*(?:then\s+)?(?:measure|check|read|record|and|the)\b\s*(?:the\s+)?", "", before.strip(), flags=re.I
+        )
         name = re.split(r",", name)[0].strip(" :,(.")
         if name:
             measured = MeasuredFigure(name[:80], *limit, readings=readings_named(before), formula=formula)

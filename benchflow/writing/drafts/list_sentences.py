@@ -1,4 +1,4 @@
-"""Writes what the words of a list say into a draft: values, formulas, cautions, signatures, fasteners of a parts line."""
+"""Writes what the words of a list say into a draft: values, formulas, cautions, signatures, parts lines."""
 
 import re
 from collections.abc import Sequence

@@ -40,7 +40,7 @@ _READINGS = re.compile(
 _FASTENERS = re.compile(
     r"(?P<count>\d{1,3}|two|three|four|five|six|eight|ten|twelve)\s*(?:[x×]\s*)?"
     r"(?P<noun>screws|bolts|nuts|studs|capscrews)\s+(?P<thread>M\d[\w.×x ]*?\d|\d[\d/#-]*-\d+)"
-    r"(?![\w.])\s*(?:\((?P<more>[^()]*)\))?",
+    r"(?!\w|\.\d)\s*(?:\((?P<more>[^()]*)\))?",
     re.IGNORECASE,
 )
 _CLASS = re.compile(r"(?<![\d.])(?:4\.6|4\.8|5\.6|5\.8|6\.8|8\.8|9\.8|10\.9|12\.9)(?![\d.])")

@@ -17,7 +17,8 @@ from benchflow.commands.file_lookup import find_log
 @click.option("--by", default="", help="The name of the person.")
 @click.option("--unit", default="", help="The serial or job number of the unit that is taken apart.")
 @click.option("--what", default="", help="What is taken apart, such as: five-speed gearbox.")
-def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what: str) -> int:
+@click.option("--continue-from", "damaged", metavar="LOG", help="Continue a damaged log with its whole lines.")
+def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what: str, damaged: str | None) -> int:
     """Log a teardown at the bench, one line for each thing that comes off, or continue the one in NAME.
 
     Without NAME, the open teardowns are listed, and a new one can be started. NAME is a log, or a part of its file
@@ -31,10 +32,15 @@ def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what
 
     The screen shows how it understood a line before Enter logs it. Every entry is on disk before it is shown. Make the
     draft of an assembly procedure from the log with: benchflow draft
+
+    With --continue-from, a new log takes over the whole lines of a damaged one, which is not changed.
     """
     if log_folder is not None and not log_folder.is_dir():
         raise BenchflowError(f"There is no folder {log_folder}. Make it, or choose another.")
     log = None if name is None else find_log(name, log_folder, "teardown")
+    old = None if damaged is None else find_log(damaged, log_folder, "teardown")
+    if log is not None and old is not None:
+        raise BenchflowError("Name either a log to open, or a damaged one to continue in a new log.")
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BenchflowError(
             "The teardown screen needs a terminal, and there is none. To work without a screen: "
@@ -44,4 +50,4 @@ def teardown(name: str | None, log_folder: Path | None, by: str, unit: str, what
 
     if log is not None:
         remember_open_log(log)
-    return start_teardown(log, folder=log_folder, by=by, unit=unit, what=what)
+    return start_teardown(log, folder=log_folder, by=by, unit=unit, what=what, continue_from=old)

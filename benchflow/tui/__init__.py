@@ -34,14 +34,17 @@ def start(
     return run(target, log_folder, by, unit, other_register, continue_from, watch)
 
 
-def start_teardown(log: Path | None, *, folder: Path | None, by: str, unit: str, what: str) -> int:
+def start_teardown(
+    log: Path | None, *, folder: Path | None, by: str, unit: str, what: str, continue_from: Path | None = None
+) -> int:
     """Run the screens of a teardown until the user leaves them. Return the exit status.
 
-    Without a ``log``, the open teardowns are listed. With ``unit`` and ``what``, the form for a new one is shown.
+    Without a ``log``, the open teardowns are listed. With ``unit`` and ``what``, the form for a new one is shown. With
+    ``continue_from``, a new log has the whole lines of that damaged one.
 
     Raises:
         BenchflowError: the log cannot be opened.
     """
     from benchflow.tui.teardown.teardown_app import run_teardown  # imported late, because it imports Textual
 
-    return run_teardown(log, folder, by, unit, what)
+    return run_teardown(log, folder, by, unit, what, continue_from=continue_from)

@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.base.errors import BenchflowError
 from benchflow.session.log.journal import verify
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
+from benchflow.session.teardown.teardown_controller import TeardownController
 from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -190,3 +192,25 @@ def test_control_characters_never_reach_the_log(script: TeardownScript) -> None:
     script.send(intent("off", what="co\x1b[31mver", fasteners=[{"count": 2, "where": "a\x07b"}]))
     (line,) = script.record.lines
     assert (line.description.what, line.description.fasteners[0].where) == ("co[31mver", "ab")
+
+
+def test_damaged_log_says_how_to_go_on_and_is_continued_with_its_whole_lines(
+    script: TeardownScript, tmp_path: Path
+) -> None:
+    script.off("cover", "shaft", "pump")
+    lines = script.path.read_bytes().splitlines(keepends=True)
+    damaged = b"".join([*lines[:-2], lines[-2].replace(b"shaft", b"shift"), lines[-1]])
+    script.path.write_bytes(damaged)
+    (reply,) = script.send(intent("off", text="gear"))
+    assert "benchflow teardown --continue-from" in reply["refused"][0]["message"]
+    new = tmp_path / "new.jsonl"
+    TeardownController.continue_from(script.path, new).close()
+    assert script.path.read_bytes() == damaged
+    assert verify(new).damage is None
+    record = load_teardown(new)
+    assert [line.description.what for line in record.lines] == ["cover"]
+    assert "Continued from teardown.jsonl: line " in record.notes[0].text
+    with pytest.raises(BenchflowError, match="is not damaged"):
+        TeardownController.continue_from(new, tmp_path / "again.jsonl")
+    with pytest.raises(BenchflowError, match="already exists"):
+        TeardownController.continue_from(script.path, new)

@@ -431,3 +431,11 @@ def test_position_called_clear_is_not_the_free_one(tmp_path: Path) -> None:
     found = torn_down(tmp_path, "valves", "crankshaft")
     write_collisions(found.book, [Collision("crankshaft", "clear", "valves", "open", "the valves would bend")])
     assert operation(found, "fit-crankshaft").sets == {"crankshaft": "out-of-the-way"}
+
+
+def test_draft_of_a_damaged_log_says_what_is_missing(tmp_path: Path) -> None:
+    log = TeardownScript(tmp_path).begin().off("cover", "shaft", "pump").path
+    log.write_bytes(log.read_bytes().replace(b"pump", b"pomp", 1))
+    found = read_draft_source(log)
+    assert any(kept.refused and "damaged from there on" in kept.why for kept in found.book.kept)
+    assert "damaged from there on" in found.book.text()

@@ -379,6 +379,14 @@ class Journal:
         sidecars.write_moved(self.path, path)
         return moved
 
+    def copied_to(self, path: Path) -> Self:
+        """A new log at ``path`` with the whole lines of this one. The file of this one stays as it is.
+
+        Raises:
+            LogUnusable: the new log exists already or cannot be made.
+        """
+        return self._create(path, self._disk, bytes(self.lines.content))
+
     def close(self) -> None:
         """Unlock and close the log. Closing twice is allowed, and every saved event is on disk already."""
         self._closed = True

@@ -73,6 +73,32 @@ class TeardownController:
             raise
         return controller
 
+    @classmethod
+    def continue_from(cls, old: Path, new: Path, by: str = "", clock: Clock | None = None) -> Self:
+        """Continue a damaged teardown in a new log at ``new``, with the whole lines of the log ``old``.
+
+        The file ``old`` is not changed. A note in the new log says where it comes from.
+
+        Raises:
+            NoTeardown: ``old`` is another log, or has no whole line.
+            LogUnusable: one of the logs cannot be read or made.
+            BenchflowError: ``old`` is not damaged.
+        """
+        _refuse_other_log(old)
+        with Journal.open(old, read_only=True) as journal:
+            damage = journal.damage
+            if damage is None:
+                raise BenchflowError(f"{old} is not damaged. Open it with: benchflow teardown '{old}'")
+            if replay_teardown(journal.lines, old).record.simulated:
+                raise BenchflowError(f"{old} is the log of a simulated teardown, so no builder continues it.")
+            controller = cls(journal.copied_to(new), clock or Clock(), simulated=False)
+            lost = len(journal.untrusted)
+        controller._load()
+        more = f", {lost} readable but not trusted" if lost else ""
+        text = f"Continued from {old.name}: line {damage.line} {damage.what}. {controller.saved} events kept{more}"
+        controller.send({"intent": "note", "text": text, **({"by": by} if by else {})})
+        return controller
+
     def _load(self) -> None:
         journal = self.journal
         if not journal.lines:
@@ -101,7 +127,10 @@ class TeardownController:
     @property
     def read_only(self) -> str:
         """The reason why the log cannot be written, as a clause; "" if it can."""
-        return self.journal.read_only
+        if self.journal.damage is None or not self.journal.read_only:
+            return self.journal.read_only
+        goes_on = f"benchflow teardown --continue-from '{self.journal.path}'"
+        return f"{self.journal.read_only}. Continue with the whole lines in a new log: {goes_on}"
 
     def send(self, message: dict[str, Any]) -> Answer:
         """Carry out one intent, given as JSON data. In a simulated teardown it must have the field ``at``."""

@@ -69,7 +69,9 @@ def opening_message(client: TeardownClient) -> str:
     return f"The last entry was not complete when the program ended. It was moved to {torn.name}. Enter it again."
 
 
-def run_teardown(log: Path | None, folder: Path | None, by: str, unit: str, what: str) -> int:
+def run_teardown(
+    log: Path | None, folder: Path | None, by: str, unit: str, what: str, *, continue_from: Path | None = None
+) -> int:
     """Show a teardown, or the list of them and the form for a new one. Return the exit status.
 
     Raises:
@@ -78,7 +80,9 @@ def run_teardown(log: Path | None, folder: Path | None, by: str, unit: str, what
     folders = machine_folders()
     catalog = TeardownCatalog(folders, folder)
     preferences = Preferences(folders.config)
-    if log is not None:
+    if continue_from is not None:
+        app = TeardownApp(preferences, TeardownClient(catalog.continue_from(continue_from, by), by))
+    elif log is not None:
         app = TeardownApp(preferences, TeardownClient(catalog.open(log), by))
     else:
         waiting: list[TeardownApp] = []

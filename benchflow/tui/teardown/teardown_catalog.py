@@ -58,6 +58,20 @@ class TeardownCatalog:
         controller.memory = HeadMemory(self.places.heads)
         return controller
 
+    def continue_from(self, old: Path, by: str) -> TeardownController:
+        """The controller of a new log that continues a damaged one with its whole lines.
+
+        Raises:
+            BenchflowError: the old log is not damaged or no teardown, or the new one cannot be made.
+        """
+        from benchflow.session.teardown.fold_teardown import load_teardown
+
+        record = load_teardown(old)
+        path = new_log_path(make_folder(self.folder), f"teardown-{record.what}", record.unit, date.today())
+        controller = TeardownController.continue_from(old, path, by)
+        controller.memory = HeadMemory(self.places.heads)
+        return controller
+
     @staticmethod
     def _is_simulated(log: Path) -> bool:
         """True if the log is simulated: each intent then carries its time, which the screen cannot send."""

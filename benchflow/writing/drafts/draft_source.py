@@ -39,13 +39,19 @@ def read_draft_source(path: Path) -> DraftSource:
     if not data.strip():
         raise BenchflowError(f"{path} is empty. Draft from a teardown log, a CSV table or a Markdown list.")
     if path.suffix.lower() == ".jsonl" or data.startswith(b'{"at":'):
+        from benchflow.session.log.journal import verify
         from benchflow.session.teardown.fold_teardown import load_teardown
 
         record = load_teardown(path)
+        damage = verify(path).damage
         if not any(line.is_off for line in record.lines):
             raise BenchflowError(f"Nothing came off in {path} yet. Go on with it: benchflow teardown {path}")
         titles = tuple(line.description.what for line in reversed(record.lines) if line.is_off)
-        return DraftSource(draft_from_teardown(record, path.name), titles)
+        book = draft_from_teardown(record, path.name)
+        if damage is not None:  # a draft that ends in the middle looks like a whole one
+            why = "the log is damaged from there on, so the draft has only what was logged before"
+            book.head[1:1] = [book.keep(f"line {damage.line} of the log", damage.what, why, refused=True), f"({why})"]
+        return DraftSource(book, titles)
     if path.suffix.lower() in _MARKDOWN:
         from benchflow.writing.drafts.markdown_reader import read_markdown  # late: only a Markdown list needs it
 

@@ -171,6 +171,11 @@ def _grid_columns(rows: list[list[DrawnCell]]) -> list[list[int]]:
     return [[edges.index(cell.start) for cell in row] for row in rows]
 
 
+def rows_of_layout(layout: Layout) -> str:
+    """The text of a layout in one line, rows separated by ``/``, an empty cell as ``.``: ``1 3 / . 2``."""
+    return " / ".join(" ".join("." if number is None else str(number) for number in row) for row in layout)
+
+
 def layout_of_rows(text: str) -> Layout:
     """The layout in a text whose rows are separated by ``/``: ``9 5 1 4 8 / 10 6 2 3 7``.
 

@@ -44,6 +44,14 @@ def parse_figure(text: str, dimension: str | None) -> StageFigure:
     return StageFigure(nominal_of(limit), text.strip(), limit)
 
 
+def is_limit(text: str) -> bool:
+    """True if the text of a figure is a limit, such as ``20 .. 30 N·m``, and not one quantity."""
+    try:
+        return parse_figure(text, None).limit is not None
+    except QuantityError:
+        return False
+
+
 def _without_degree_sign(error: QuantityError, text: str) -> QuantityError:
     """The error with a hint for a turn whose degree sign is missing, or was misread as a zero: ``+90``, ``+900``."""
     turn = _TURN_WITHOUT_UNIT.fullmatch(text)

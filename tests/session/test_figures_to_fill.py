@@ -12,6 +12,7 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.review.log.replay import Replay
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
+from benchflow.review.sheets.customer_copy import customer_copy
 from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.line_format import read
 from tests.driving.script import Json, Script, intent, open_intent, procedure_with
@@ -36,6 +37,12 @@ def seq(script: Script, kind: str = "figure-given") -> int:
     """The number of the last log line of this kind."""
     found: int = [line["seq"] for line in script.log() if line["kind"] == kind][-1]
     return found
+
+
+def history(script: Script) -> str:
+    """The log as text."""
+    lines = read(script.path.read_bytes()).lines
+    return "\n".join(history_text(lines, plan_from_log(lines, read_procedure)))
 
 
 def record(value: str, **fields: object) -> Json:
@@ -226,6 +233,50 @@ def test_joint_waits_for_its_tightening_order(tmp_path: Path) -> None:
     script.audited()
 
 
+@pytest.mark.parametrize(
+    ("drawn", "logged"),
+    [
+        ("1 3\n4 2", "1 3 / 4 2"),
+        ("1 3 / 4 2", "1 3 / 4 2"),
+        ("  1\r\n3   4\r\n  2", ". 1 . / 3 . 4 / . 2 ."),
+    ],
+)
+def test_tightening_order_keeps_its_rows(tmp_path: Path, drawn: str, logged: str) -> None:
+    head = "joints: {cover: {layout: ask, count: 4}}\n"
+    script = job(tmp_path, "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m]}}", head=head)
+    script.do_all({"intent": "figure", "joint": "cover", "from": "manual p. 9", "layout": drawn})
+    assert script.log()[-1]["data"]["figure"] == logged
+    assert logged in history(script)
+    (joint,) = load_log(script.path, read_procedure).plan.procedure.joints
+    assert " / ".join(" ".join(str(number or ".") for number in row) for row in joint.layout) == logged
+
+
+BAND = "{id: m, title: M, tighten: {joint: cover, stages: [{torque: ask}]}}"
+
+
+def test_limit_given_for_a_stage_is_shown_with_both_ends(tmp_path: Path) -> None:
+    script = job(tmp_path, BAND, head="joints: {cover: {layout: '1 2'}}\n")
+    script.do_all(given("20 .. 30 N·m", joint="cover", stage=1), tick(1), tick(2))
+    assert "stage 1 (20 .. 30 N·m): fasteners 1, 2 done" in history(script)
+    script.do_all(intent("correct", event=seq(script), value="40 .. 50 N·m", reason="misread"))
+    text = history(script)
+    assert "the torque is 40 .. 50 N·m now" in text
+    assert "25 N·m" not in text
+    log = load_log(script.path, read_procedure)
+    sheet = build_sheet_markdown(build_sheet(log))
+    assert "20 .. 30 N·m LOW" in sheet
+    assert "40 .. 50 N·m" in sheet
+    assert "45 N·m" not in sheet
+
+
+def test_customer_gets_both_ends_of_a_limit_given_for_a_stage_in_both_units(tmp_path: Path) -> None:
+    script = job(tmp_path, BAND, head="joints: {cover: {layout: '1 2'}}\n")
+    script.do_all(given("20 .. 30 N·m", joint="cover", stage=1), tick(1), tick(2), intent("finish", operation="m"))
+    log = load_log(script.path, read_procedure)
+    (joint,) = customer_copy(log, build_sheet(log)).joints
+    assert "20 .. 30 N·m (14.8 .. 22.1 ft-lb)" in str(joint.stages)  # 1 N·m is 0.73756 ft-lb, NIST SP 811, B.8
+
+
 def test_instrument_waits_for_its_range(tmp_path: Path) -> None:
     head = "instruments: {dial: {kind: length, covers: ask}}\n"
     script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm, with: dial}}}", head=head)
@@ -328,9 +379,7 @@ def test_remedy_of_an_asked_limit_is_carried_out(tmp_path: Path) -> None:
 def test_history_names_figure_and_source(tmp_path: Path) -> None:
     script = job(tmp_path, ASKED)
     script.do_all(given("at most 1 mm", name="play"))
-    lines = read(script.path.read_bytes()).lines
-    text = "\n".join(history_text(lines, plan_from_log(lines, read_procedure)))
-    assert "limit of play: at most 1 mm, source: manual p. 4-21" in text
+    assert "limit of play: at most 1 mm, source: manual p. 4-21" in history(script)
 
 
 def test_check_lists_each_figure_once_as_a_note(tmp_path: Path) -> None:

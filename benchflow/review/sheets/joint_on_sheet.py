@@ -17,12 +17,14 @@ from benchflow.procedure.model import (
     TorqueStage,
 )
 from benchflow.procedure.plan import Step
+from benchflow.procedure.stage_figures import is_limit
 from benchflow.review.evidence.lubricant_points import lubricants_on_threads
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.sources_on_sheet import common_source, stage_words
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.rules.stage_torques import tighten_in_force
+from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.state.state import Tick, Work
 from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
@@ -117,7 +119,7 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         if tick is None:
             continue
         value = tick.quantity or (tick.torque if tick.verdict in NOT_ACCEPTED else None)
-        read = [shown(one.value, one.unit, one.entered) for one in (value, tick.stretch) if one is not None]
+        read = [_read_text(one) for one in (value, tick.stretch) if one is not None]
         if isinstance(stage, CheckStage):
             words += f" {' '.join([tick.answer, *read]).strip() or '✓'}"
             continue
@@ -126,6 +128,11 @@ def _fastener_result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
             text = f"{' '.join(read)} {VERDICT_TEXT[tick.verdict]}"
         words = text if isinstance(stage, (TorqueStage, LoosenStage, HandStage)) else f"{words} {text}"
     return words.strip()
+
+
+def _read_text(read: StoredQuantity) -> str:
+    """A reading, or the torque that a fastener was tightened to without one, which can be a limit."""
+    return read.entered if is_limit(read.entered) else shown(read.value, read.unit, read.entered)
 
 
 def _tool_lines(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:

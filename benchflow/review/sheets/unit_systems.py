@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import Final
 
 from benchflow.procedure.model import CheckStage, Stage, TorqueStage
+from benchflow.procedure.stage_figures import is_limit
 from benchflow.quantity import Quantity, QuantityError, base, difference_factor, show_converted
 from benchflow.quantity.arithmetic import from_base
 from benchflow.quantity.shown import decimals_converted, round_half_up, with_unit
@@ -75,6 +76,17 @@ def stage_in_two_units(text: str, stage: Stage) -> str:
     to = other_unit(torque.unit, torque.value)
     try:
         words = text.removeprefix(stage.text)
-        return f"{stage.text} ({show_converted(torque, to)}){words}" if to else text
+        return f"{stage.text} ({_torque_converted(stage, torque, to)}){words}" if to else text
     except QuantityError:  # a figure given at the bench can be in a unit that no table has
         return text
+
+
+def _torque_converted(stage: Stage, torque: Quantity, to: str) -> str:
+    """The torque of a stage in another unit; a limit that states no torque, ``20 .. 30 N·m``, with both of its ends."""
+    band = stage.band if isinstance(stage, TorqueStage) and is_limit(torque.entered) else None
+    if band is None:
+        return show_converted(torque, to)
+    low, high = (None if end is None else show_converted(end, to) for end in (band.low, band.high))
+    if low is not None and high is not None:
+        return f"{low.removesuffix(f' {to}')} .. {high}"
+    return f"at least {low}" if high is None else f"at most {high}"

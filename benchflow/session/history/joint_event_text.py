@@ -7,6 +7,7 @@ from benchflow.ordering.wording import all_of
 from benchflow.quantity import dimension_of
 from benchflow.session.history.log_titles import (
     LogTitles,
+    figure_text,
     instrument_text,
     number_list,
     quantity_text,
@@ -27,7 +28,7 @@ def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles
     out = event.verdict in OUT_OF_LIMIT
     read = f": {', '.join(parts)}{verdict_and_limit(event.verdict, event.limit if out else '')}" if parts else ""
     read += f" ({readable(event.corner)})" if event.corner not in ("", "ok") else ""
-    target = f" ({quantity_text(event.torque) if event.torque else stage.text})" if stage else ""
+    target = f" ({figure_text(event.torque) if event.torque else stage.text})" if stage else ""
     done = "not done" if out else "loosened and done again" if event.loosened else "done"
     done += ", entered together" if event.together else ""
     done += f"{read}{instrument_text(event, titles)}"
@@ -66,7 +67,7 @@ def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
 
 def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:
     out = sum(verdict in OUT_OF_LIMIT for verdict in event.verdicts.values())
-    now = f"the {dimension_of(event.torque.unit)} is {quantity_text(event.torque)} now"
+    now = f"the {dimension_of(event.torque.unit)} is {figure_text(event.torque)} now"
     return (
         f"{titles.joint(event.joint)}, stage {event.stage}: {now}. "
         f"{len(event.verdicts)} ticks judged again, {out} out of the limit {event.limit}"

@@ -6,6 +6,7 @@ from decimal import InvalidOperation
 from benchflow.ordering.wording import in_a_sentence, step_title
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
+from benchflow.procedure.stage_figures import is_limit
 from benchflow.quantity import QuantityError, show_with_typed
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state import events as ev
@@ -70,6 +71,11 @@ def quantity_text(stored: ev.StoredQuantity) -> str:
         return show_with_typed(from_stored(stored))
     except (QuantityError, InvalidOperation):  # a damaged log, or a unit of a later version
         return f"{stored.value} {stored.unit}".strip()
+
+
+def figure_text(stored: ev.StoredQuantity) -> str:
+    """The figure of a stage: a limit as it was given, ``20 .. 30 N·m``, else as :func:`quantity_text`."""
+    return stored.entered.strip() if is_limit(stored.entered) else quantity_text(stored)
 
 
 def verdict_and_limit(verdict: Verdict, limit: str) -> str:

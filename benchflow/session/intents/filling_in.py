@@ -4,10 +4,10 @@ import re
 
 from msgspec.structs import replace
 
-from benchflow.base.plaintext import clean_line
+from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, joint_key
 from benchflow.procedure.identity import ValueRef, name_at
-from benchflow.procedure.joint_layouts import layout_of_rows
+from benchflow.procedure.joint_layouts import layout_of_rows, rows_of_layout
 from benchflow.procedure.model import (
     CalculatedValue,
     EqualWithin,
@@ -54,7 +54,7 @@ def fill_in(state: State, intent: intents.GiveFigure, context: Context, by: str)
     found = _named(state, intent)
     if isinstance(found, Refusal):
         return found
-    text = clean_line(_text_of(intent, found.figure.what))
+    text = _one_line(found.figure.what, _text_of(intent, found.figure.what))
     wrong = _unreadable(found, text)
     if wrong is not None:
         return wrong
@@ -85,7 +85,7 @@ def corrected_figure(
         message = f"The figure in log line {intent.event} no longer counts. Correct the one that does"
         return refuse("not-allowed", message, operation=step.id, name=entry.name)
     found = _as_asked(state, step, mark)
-    text = clean_line(intent.value)
+    text = clean_line(intent.value) if found is None else _one_line(found.figure.what, intent.value)
     wrong = None if found is None else _unreadable(found, text) or _too_late_to_correct(state, found)
     if wrong is not None:
         return wrong
@@ -303,6 +303,16 @@ def _too_late_to_correct(state: State, found: _Asked) -> Refusal | None:
 def _text_of(intent: intents.GiveFigure, what: str) -> str:
     given = _texts_of_joint(intent).get(what)
     return intent.value if given is None else given
+
+
+def _one_line(what: str, text: str) -> str:
+    """The text of a figure on one line. The rows of a tightening order keep their places, separated by ``/``."""
+    if what == "layout":
+        try:
+            return rows_of_layout(layout_of_rows("/".join(map(clean, text.splitlines()))))
+        except ValueError:
+            pass  # refused when it is read
+    return clean_line(text)
 
 
 def _unreadable(found: _Asked, text: str) -> Refusal | None:

@@ -112,6 +112,50 @@ def test_corrected_limit_judges_the_readings_again(tmp_path: Path) -> None:
     assert [(each.verdict, each.limit) for each in log.facts.readings] == [("low", "0.11 .. 0.15 mm")]
 
 
+def test_corrected_limit_for_used_parts_is_the_one_that_is_named(tmp_path: Path) -> None:
+    keys = "unit: mm, limit: 0.30 .. 0.40 mm, used: ask"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
+    script.do_all(given("at most 0.35 mm", name="play", used=True), record("0.30 mm", used=True))
+    wrong = intent("correct", event=seq(script), value="at most 0.25 mm", reason="misread")
+    events = script.send(wrong)[0]["events"]
+    assert events[1]["data"]["limit"] == "at most 0.25 mm"
+    assert list(events[1]["data"]["verdicts"].values()) == ["high"]
+    script.audited()
+
+
+@pytest.mark.parametrize(
+    ("keys", "fields", "further"),
+    [
+        ("limit: at most 9 mm, also: [{judge: spread, limit: ask}]", {"further": 1}, 1),
+        ("judge: mean, limit: ask", {}, 0),
+    ],
+)
+def test_corrected_limit_of_a_statistic_is_judged_again_in_the_log(
+    tmp_path: Path, keys: str, fields: Json, further: int
+) -> None:
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{unit: mm, readings: 2, {keys}}}}}}}")
+    script.do_all(given("at most 0.1 mm", name="play", **fields), record("1.0 mm"), record("1.3 mm"))
+    deviation = intent("deviate", operation="m", about="play", reason="agreed")
+    script.do_all(deviation)
+    events = script.send(intent("correct", event=seq(script), value="at most 0.2 mm", reason="misread"))[0]["events"]
+    data = events[1]["data"]
+    assert (data.get("further", 0), data["together"], data["limit"]) == (further, True, "at most 0.2 mm")
+    assert set(data["verdicts"].values()) == {"high"}
+    assert "together HIGH" in history(script)
+    assert "out-of-limit" in codes(script, intent("finish", operation="m"))  # another departure than the signed one
+    script.do_all(intent("correct", event=events[0]["seq"], value="at most 2 mm", reason="misread"))
+    script.do_all(intent("finish", operation="m"))
+    script.audited()
+
+
+def test_corrected_limit_is_that_of_every_reading_in_the_review(tmp_path: Path) -> None:
+    script = job(tmp_path, ASKED)
+    script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.10 mm"))
+    script.do_all(intent("correct", event=seq(script), value="0.08 .. 0.15 mm", reason="misread"))
+    log = load_log(script.path, read_procedure)
+    assert [(each.verdict, each.limit) for each in log.facts.readings] == [("ok", "0.08 .. 0.15 mm")]
+
+
 def test_audit_agrees_with_given_and_corrected_figures(tmp_path: Path) -> None:
     script = job(tmp_path, ASKED)
     script.do_all(given("0.05 .. 0.15 mm", name="play"), record("0.10 mm"))

@@ -122,7 +122,7 @@ class FactCollector:
                 for seq, verdict in event.verdicts.items():
                     ticks.corrected(before.work(event.operation).tick(int(seq)), verdict)
             case ev.ReadingsJudgedAgain():
-                self._readings.judged_again(event)
+                self._readings.judged_again(event, after)
             case ev.StageBegunAgain():
                 self._count_entry(event.operation).ticks.begun_again(event.stage)
             case ev.FastenerUnticked():

@@ -40,16 +40,19 @@ class ReadingFacts:
         self.by_seq[line.seq] = _reading_fact(event, line, at, event.reading, attempt)
         self._last_calculated[key] = line.seq, work.redone
 
-    def judged_again(self, event: ev.ReadingsJudgedAgain) -> None:
-        """Give readings the verdict by a limit that was corrected."""
-        for text, verdict in event.verdicts.items():
+    def judged_again(self, event: ev.ReadingsJudgedAgain, after: State) -> None:
+        """Give readings the verdict by a limit that was corrected. A further limit is not one of a single reading."""
+        for text, verdict in () if event.further else event.verdicts.items():
             fact = self.by_seq.get(int(text))
-            if fact is not None:
+            if fact is not None and event.together:
+                self.by_seq[fact.seq] = replace(fact, limit=event.limit)
+            elif fact is not None:
                 quantity = ev.StoredQuantity(fact.value, fact.unit, fact.entered)
                 share, two_ended = _share(verdict, quantity, event.limit, difference=False)
                 self.by_seq[fact.seq] = replace(
-                    fact, verdict=verdict, limit=event.limit, share=share, two_ended=two_ended
-                )
+                    fact, verdict=verdict, limit=event.limit, conformity=_conformity(after, fact, fact.seq),
+                    share=share, two_ended=two_ended,
+                )  # fmt: skip
 
     def corrected(
         self, event: ev.EntryCorrected, quantity: ev.StoredQuantity, before: State, after: State, line: Line, at: str

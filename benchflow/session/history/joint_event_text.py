@@ -75,8 +75,12 @@ def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:
 
 
 def _readings_judged_again(event: ev.ReadingsJudgedAgain, titles: LogTitles) -> str:
-    words = ", ".join(f"log line {seq} {VERDICT_TEXT[verdict]}" for seq, verdict in event.verdicts.items())
-    return f"{titles.step(event.operation)}, {event.name}: judged again by the limit {event.limit}: {words}"
+    what = f"further limit {event.further}" if event.further else "limit"
+    if event.together:
+        words = f"log lines {', '.join(event.verdicts)} together {VERDICT_TEXT[next(iter(event.verdicts.values()))]}"
+    else:
+        words = ", ".join(f"log line {seq} {VERDICT_TEXT[verdict]}" for seq, verdict in event.verdicts.items())
+    return f"{titles.step(event.operation)}, {event.name}: judged again by the {what} {event.limit}: {words}"
 
 
 def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:

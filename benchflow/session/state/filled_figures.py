@@ -42,6 +42,8 @@ def fold_readings_judged_again(state: State, event: ev.ReadingsJudgedAgain) -> S
     """Return the state with the new verdicts of readings. Deviations that covered one of them lapse."""
     work = state.work(event.operation)
     seqs = {int(seq) for seq in event.verdicts}
+    if event.further or event.together:  # such a verdict is not kept with the reading
+        return without_deviations_for(state, seqs)
     slots = {
         slot: tuple(replace(one, verdict=event.verdicts.get(str(one.seq), one.verdict)) for one in attempts)
         for slot, attempts in work.readings.get(event.name, {}).items()

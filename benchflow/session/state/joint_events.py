@@ -56,12 +56,18 @@ class FigureGiven(Event, frozen=True, tag="figure-given"):
 
 
 class ReadingsJudgedAgain(Event, frozen=True, tag="readings-judged-again"):
-    """Readings of a value were judged again, because the limit that was given at the bench is another one now."""
+    """Readings of a value were judged again, because the limit that was given at the bench is another one now.
+
+    With ``further`` it is that further limit, from 1. With ``together`` the verdict is that on the figure of all these
+    readings, such as their mean.
+    """
 
     operation: str
     name: str
     limit: str
     verdicts: dict[str, Verdict]  # by ``seq`` of the reading
+    further: int = 0
+    together: bool = False
 
 
 class TicksJudgedAgain(Event, frozen=True, tag="judged-again"):

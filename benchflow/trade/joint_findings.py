@@ -74,7 +74,7 @@ def _problems_of_stages(procedure: Procedure, file: str) -> Iterator[Problem]:
 def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Problem]:
     for number, stage in enumerate(tighten.stages, 1):
         torque, shown = _highest_torque(joint, tighten, stage)
-        yield from _breaking_problem(joint, tighten, number, torque, shown, file)
+        yield from _breaking_problem(joint, tighten, number, file)
         share = None if torque is None or joint.to_yield else proof_share(joint, torque)
         if share is not None and share > 1:
             message = (
@@ -85,24 +85,29 @@ def _preload_problems(joint: Joint, tighten: Tighten, file: str) -> Iterator[Pro
             yield _warning("above-proof-load", tighten.mark, message, hint, joint, file)
 
 
-def _breaking_problem(
-    joint: Joint, tighten: Tighten, number: int, torque: Quantity | None, shown: str, file: str
-) -> Iterator[Problem]:
-    """A warning if the fastener breaks before it reaches ``torque``, also if it is tightened to yield on purpose.
+def _breaking_problem(joint: Joint, tighten: Tighten, number: int, file: str) -> Iterator[Problem]:
+    message = breaking_text(joint, tighten, number)
+    if message:
+        hint = "Compare torque, unit, thread and class with the source"
+        yield _warning("above-breaking-load", tighten.mark, message, hint, joint, file)
 
-    With a known nut factor, the lowest preload within the scatter is compared: the estimate alone proves no misprint.
+
+def breaking_text(joint: Joint, tighten: Tighten, number: int) -> str:
+    """The warning that the fastener breaks before it reaches the torque of the stage ``number``; "" if it does not.
+
+    That is so also if it is tightened to yield on purpose. With a known nut factor, the lowest preload within the
+    scatter is compared: the estimate alone proves no misprint.
     """
+    torque, shown = _highest_torque(joint, tighten, tighten.stages[number - 1])
     found = None if torque is None else breaking_load(joint, torque)
     sure = 1 if joint.nut_factor is None else 1 - SCATTER
     if found is None or found.preload * float(sure) <= found.breaking:
-        return
+        return ""
     steel = f"{joint.thread}, {joint.grade}" if joint.grade else f"{joint.thread} of the strongest steel"
-    message = (
+    return (
         f"Stage {number}, {shown}: the estimated preload of {found.preload / 1000:.3g} kN is more than {steel}"
         f"{_where(joint)} bears before it breaks ({found.breaking / 1000:.3g} kN)"
     )
-    hint = "Compare torque, unit, thread and class with the source"
-    yield _warning("above-breaking-load", tighten.mark, message, hint, joint, file)
 
 
 def _highest_torque(joint: Joint, tighten: Tighten, stage: Stage) -> tuple[Quantity | None, str]:

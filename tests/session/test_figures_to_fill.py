@@ -211,6 +211,17 @@ def test_further_limit_is_asked(tmp_path: Path) -> None:
     assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
 
 
+def test_further_limit_that_the_value_does_not_have_is_refused(tmp_path: Path) -> None:
+    keys = "unit: mm, limit: ask, readings: 2, also: [{judge: spread, limit: ask}]"
+    script = job(tmp_path, f"{{id: m, title: M, record: {{play: {{{keys}}}}}}}")
+    script.do_all(given("at most 1 mm", name="play"))
+    assert codes(script, given("at most 0.1 mm", name="play", further=2)) == ["unknown-name"]
+    script.do_all(given("at most 0.1 mm", name="play", further=1))
+    (reply,) = script.send(given("at most 0.2 mm", name="play", further=1))
+    assert [each["code"] for each in reply["refused"]] == ["already-done"]
+    assert f"correct log line {seq(script)}" in reply["refused"][0]["message"]
+
+
 def test_one_figure_serves_all_places(tmp_path: Path) -> None:
     head = "places: {side: [left, right]}\n"
     script = job(tmp_path, "{id: m, each: side, title: M, record: {play: {unit: mm, limit: ask}}}", head=head,
@@ -263,6 +274,41 @@ def test_joint_waits_for_its_lubricant_thread_and_angle(tmp_path: Path) -> None:
     script.do_all(tick(1))
     assert codes(script, intent("tick", joint="cover", fastener=2, value="120°")) == []
     assert "out-of-limit" in codes(script, intent("finish", operation="m"))
+
+
+TOTAL = "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m, {angle: ask}, {angle: ask}], total-angle: 180°}}"
+
+
+def test_angle_that_contradicts_the_printed_total_is_refused(tmp_path: Path) -> None:
+    script = job(tmp_path, TOTAL, head="joints: {cover: {layout: '1 2'}}\n")
+    script.do_all(given("90°", joint="cover", stage=2))
+    first = seq(script)
+    (reply,) = script.send(given("75°", joint="cover", stage=3))
+    assert [each["code"] for each in reply["refused"]] == ["bad-quantity"]
+    assert "add up to 165°, but 180° is printed" in reply["refused"][0]["message"]
+    assert f"correct log line {first}" in reply["refused"][0]["message"]
+    script.do_all(given("90°", joint="cover", stage=3))
+    assert script.refused("correct", event=first, value="75°", reason="misread") == ["bad-quantity"]
+
+
+def test_figure_that_replaces_another_names_it_in_the_log(tmp_path: Path) -> None:
+    script = job(tmp_path, BAND, head="joints: {cover: {layout: '1 2'}}\n")
+    script.do_all(given("20 N·m", joint="cover", stage=1))
+    first = seq(script)
+    script.do_all(given("25 N·m", joint="cover", stage=1), tick(1))
+    assert f"torque 25 N·m, source: manual p. 4-21, instead of the one in log line {first}" in " ".join(
+        history(script).split()
+    )
+
+
+def test_lubricant_is_corrected_only_before_the_joint_is_tightened(tmp_path: Path) -> None:
+    head = "joints: {cover: {layout: '1 2', lubricant: ask}}\n"
+    script = job(tmp_path, "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m]}}", head=head)
+    script.do_all({"intent": "figure", "joint": "cover", "lubricant": "grease", "from": "manual"})
+    script.do_all(intent("correct", event=seq(script), value="oil", reason="misread"))
+    wrong = intent("correct", event=seq(script, "corrected"), value="dry", reason="misread")
+    script.do_all(tick(1))
+    assert codes(script, wrong) == ["not-allowed"]
 
 
 def test_joint_waits_for_its_tightening_order(tmp_path: Path) -> None:
@@ -361,6 +407,8 @@ def test_both_ends_of_a_time_wait_for_it(tmp_path: Path) -> None:
     script = job(tmp_path, "{id: seal, title: Seal}", "{id: m, title: M, time: {seal: ask}}", start="")
     assert codes(script, intent("start", operation="seal")) == ["value-missing"]
     assert codes(script, given("at most 10 min", operation="m", since="seal")) == []
+    (reply,) = script.send(given("at most 20 min", operation="m", since="seal"))
+    assert f"correct log line {seq(script)}" in reply["refused"][0]["message"]
     script.do_all(intent("start", operation="seal"), intent("finish", operation="seal"))
     script.do_all(intent("start", operation="m"), intent("finish", operation="m"))
     wrong = intent("correct", event=seq(script), value="at most 1 min", reason="misread")

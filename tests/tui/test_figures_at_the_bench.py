@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.driving.small_head import start_session
 from tests.tui.app_driver import drive_app
 
@@ -114,3 +116,23 @@ async def test_range_of_an_instrument_that_is_only_used_is_asked_at_a_check_and_
         assert bench.last_of("figure-given")["figure"] == "10 .. 60 N·m"
         await bench.press("enter")
         assert [event["kind"] for event in bench.events][-2:] == ["checked", "finished"]
+
+
+@pytest.mark.parametrize(
+    ("thread", "grade", "warning"),
+    [("M6", "8", "is a class of metric nuts"), ("M6", "8.8", "bears before it breaks"), ("M999", "8.8", "of M999")],
+)
+async def test_figure_of_a_joint_is_warned_about_as_check_does(
+    tmp_path: Path, thread: str, grade: str, warning: str
+) -> None:
+    joint = "joints: {cover: {layout: '1 2', thread: ask, class: ask}}\nsections:"
+    text = ONE_VALUE.replace("sections:", joint)
+    text += "  - {id: m, title: M, tighten: {joint: cover, stages: [{torque: ask}]}}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    given = {"intent": "figure", "joint": "cover", "from": "manual p. 3"}
+    driver.send({**given, "thread": thread})
+    driver.send({**given, "class": grade})
+    driver.send({**given, "stage": 1, "value": "90 N·m"})
+    async with drive_app(driver.controller, size=(120, 40)) as bench:
+        assert warning in " ".join(bench.text.split())

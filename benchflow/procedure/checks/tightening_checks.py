@@ -20,9 +20,9 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.total_angles import figure_ends, stage_members, wrong_total
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlSequence
-from benchflow.quantity import Limit, Quantity, base, dimension_of, interval, show, show_limit
-from benchflow.quantity.arithmetic import decimal
+from benchflow.quantity import base, dimension_of, show
 
 
 def check_tightening(procedure: Procedure, context: ReadContext) -> None:
@@ -71,22 +71,10 @@ def _groups_known(tighten: Tighten, joint: Joint, items: list[YamlNode], context
     return known
 
 
-def _members(stage: Stage, joint: Joint) -> tuple[int, ...]:
-    return joint.groups[stage.only] if stage.only is not None else tuple(range(1, joint.count + 1))
-
-
 def _stages_of(fastener: int, tighten: Tighten, joint: Joint) -> Iterator[tuple[int, Stage]]:
     for index, stage in enumerate(tighten.stages):
-        if fastener in _members(stage, joint):
+        if fastener in stage_members(stage, joint):
             yield index, stage
-
-
-def _ends(quantity: Quantity, band: Limit | None) -> tuple[Fraction | None, Fraction | None]:
-    """The ends of the figure of a stage in the base unit. Both are the quantity if the author wrote no limit."""
-    if band is None:
-        return base(quantity), base(quantity)
-    found = interval(band)
-    return found.low, found.high
 
 
 class _FastenerStages:
@@ -98,7 +86,7 @@ class _FastenerStages:
 
     def torque(self, stage: TorqueStage) -> str:
         """Enter a torque. Returns the text of the earlier torque that is above it; "" if there is none."""
-        low, high = _ends(stage.torque, stage.band)
+        low, high = figure_ends(stage.torque, stage.band)
         before, text = self.highest
         self.seated, self.loosened, self.highest = True, False, (low, stage.text)
         return text if before is not None and high is not None and high < before else ""
@@ -215,7 +203,7 @@ def _check_turns(tighten: Tighten, marks: list[Mark], context: ReadContext) -> N
     for stage, mark in zip(tighten.stages, marks, strict=True):
         if not isinstance(stage, AngleStage | LoosenStage) or stage.angle is None:
             continue
-        low, high = _ends(stage.angle, stage.band)
+        low, high = figure_ends(stage.angle, stage.band)
         widest = high if high is not None else low
         if widest is not None and widest > 360 * MOST_TURNS:
             context.problem(
@@ -236,59 +224,11 @@ def _hint_about_turns(text: str, widest: Fraction) -> str:
 
 
 def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
-    """Report a fastener whose angles do not add up to the printed total.
-
-    A printed quantity lies within the sums of the low and the high ends. The ends of a printed limit are the sums.
-    """
-    if tighten.total_angle is None:
-        return
-    sums: dict[int, tuple[Fraction | None, Fraction | None]] = {}
-    if any(isinstance(stage, OpenStage) and stage.what == "angle" for stage in tighten.stages):
-        return  # their sum is not known yet
-    for fastener in range(1, joint.count + 1):
-        angles = [
-            _ends(stage.angle, stage.band)
-            for _, stage in _stages_of(fastener, tighten, joint)
-            if isinstance(stage, AngleStage)
-        ]
-        if angles or not any(stage.only for stage in tighten.stages):
-            sums[fastener] = _total([low for low, _ in angles]), _total([high for _, high in angles])
-    printed = _ends(tighten.total_angle, tighten.total_band)
-    agrees = {
-        fastener: found == printed if tighten.total_band is not None else _within(printed[0], found)
-        for fastener, found in sums.items()
-    }
-    wrong = next((fastener for fastener, good in agrees.items() if not good), None)
-    if wrong is None and sums:
-        return
-    node = context.nodes["total-angle", tighten.mark]
-    whose = "The angles" if len(set(sums.values())) <= 1 else f"The angles of fastener {wrong}"
-    text = tighten.total_band.text if tighten.total_band is not None else tighten.total_angle.entered
-    context.problem(
-        "total-angle",
-        node.mark,
-        f"{whose} add up to {_angle_text(*sums.get(wrong or 1, (Fraction(0), Fraction(0))))}, but {text} is printed",
-        "Compare the stages and the total with the source",
-    )
-
-
-def _total(ends: list[Fraction | None]) -> Fraction | None:
-    """The sum of the ends; ``None`` if one of them is open."""
-    known = [end for end in ends if end is not None]
-    return sum(known, Fraction(0)) if len(known) == len(ends) else None
-
-
-def _within(value: Fraction | None, ends: tuple[Fraction | None, Fraction | None]) -> bool:
-    assert value is not None  # a quantity has no open end
-    return (ends[0] is None or ends[0] <= value) and (ends[1] is None or value <= ends[1])
-
-
-def _angle_text(low: Fraction | None, high: Fraction | None) -> str:
-    """A sum of angles in degrees: ``165°``, ``120 .. 130°``."""
-    ends = [None if end is None else Quantity(decimal(end), "°", "") for end in (low, high)]
-    if ends[0] == ends[1] and ends[0] is not None:
-        return show(ends[0])
-    return show_limit(Limit(ends[0], ends[1], "")) or "no certain sum"
+    """Report a fastener whose angles do not add up to the printed total."""
+    found = wrong_total(tighten, joint)
+    if found:
+        node = context.nodes["total-angle", tighten.mark]
+        context.problem("total-angle", node.mark, found, "Compare the stages and the total with the source")
 
 
 def _check_all_tightened(tighten: Tighten, joint: Joint, context: ReadContext) -> None:

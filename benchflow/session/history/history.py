@@ -146,6 +146,7 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
     """The entries in order. Consecutive ticks of one stage by one person become one entry."""
     index = 0
     started: dict[str, Line] = {}
+    figures: dict[tuple[str, str, int], int] = {}
     builder = lines[0].by if lines else ""
     summary = ReadingSummary(titles.plan)
     while index < len(lines):
@@ -157,6 +158,10 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
             yield HistoryEntry(line, line, "", f"Event that this version cannot read ({line.kind})")
             continue
         last, text = line, event_text(event, titles) + summary.text(event)
+        if isinstance(event, ev.FigureGiven) and event.stage:
+            stage = event.operation, event.joint, event.stage
+            text += f", instead of the one in log line {figures[stage]}" if stage in figures else ""
+            figures[stage] = line.seq
         if _group_key(event) is not None:
             group = _group_from(lines, index - 1, event)
             index += len(group) - 1

@@ -8,7 +8,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
-from benchflow.session.intents.figures import read_stage_figure
+from benchflow.session.intents.figures import read_stage_figure, wrong_angle
 from benchflow.session.intents.filling_in import calculated_after_correction, corrected_figure
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
@@ -121,7 +121,8 @@ def _correct_figure(
     figure = read_stage_figure(intent.value, entry.name, stage)
     if isinstance(figure, Refusal):
         return figure
-    return ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
+    wrong = wrong_angle(state, step, int(entry.reading), figure)
+    return wrong or ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
 
 
 def _correct_check(

@@ -1,14 +1,20 @@
 """Handler of the intent `figure`: a figure that the procedure asks for, with its source; here that of a stage."""
 
+from msgspec.structs import replace
+
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import OpenStage
+from benchflow.procedure.model import AngleStage, OpenStage
+from benchflow.procedure.plan import Step
 from benchflow.procedure.stage_figures import StageFigure, parse_figure
-from benchflow.quantity import QuantityError
+from benchflow.procedure.total_angles import wrong_total
+from benchflow.quantity import QuantityError, dimension_of
 from benchflow.session.context import Context, Decision, Entry, refuse, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.filling_in import fill_in
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.current_operation import joint_in_progress
+from benchflow.session.rules.joint_progress import joint_of
+from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
@@ -47,8 +53,28 @@ def give_figure(state: State, intent: intents.GiveFigure, context: Context, by: 
             f"correct log line {line}; the ticks are then judged again"
         )
         return refuse("already-done", message, operation=step.id, name=joint.id)
+    wrong = wrong_angle(state, step, number, figure)
+    if wrong is not None:
+        return wrong
     event = ev.FigureGiven(step.id, joint.id, number, to_stored(figure.quantity), figure.text, source)
     return (Entry(by, event),)
+
+
+def wrong_angle(state: State, step: Step, number: int, figure: StageFigure) -> Refusal | None:
+    """A refusal of an angle with which the angles do not add up to the printed total; ``None`` if they do."""
+    tighten = tighten_in_force(state, step)
+    assert tighten is not None  # the figure is of a stage of it
+    if tighten.total_angle is None or dimension_of(figure.quantity.unit) != "angle":
+        return None
+    stages = list(tighten.stages)
+    stages[number - 1] = AngleStage(figure.quantity, figure.text, stages[number - 1].only, figure.limit)
+    found = wrong_total(replace(tighten, stages=tuple(stages)), joint_of(state, tighten.joint))
+    if not found:
+        return None
+    message = f"With {figure.text} for stage {number}: {found} (`total-angle`). Compare each angle with the source"
+    given = [str(one.seq) for other, one in sorted(state.work(step.id).figures.items()) if other != number]
+    correct = f". If an angle given before is wrong, correct log line {' or '.join(given)}" if given else ""
+    return refuse("bad-quantity", f"{message}{correct}", operation=step.id, name=tighten.joint)
 
 
 def read_stage_figure(text: str, name: str, stage: OpenStage) -> StageFigure | Refusal:

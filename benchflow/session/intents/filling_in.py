@@ -5,7 +5,7 @@ import re
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean, clean_line
-from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, joint_key
+from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, figures_to_fill, joint_key
 from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.joint_layouts import layout_of_rows, rows_of_layout
 from benchflow.procedure.model import (
@@ -172,10 +172,15 @@ def _is_meant(figure: FigureToFill, intent: intents.GiveFigure) -> bool:
 
 
 def _not_asked(state: State, values: tuple[Value, ...], intent: intents.GiveFigure, name: str) -> Refusal:
-    for mark, given in state.filled.items():
-        if any(is_filled_at(value, mark) for value in values):
-            return _already_given(given, name)
     value = values[0]
+    count = len(value.also) if isinstance(value, RecordedValue) else 0
+    if intent.further is not None and not 1 <= intent.further <= count:
+        message = f"{name} has {count or 'no'} further limit{'' if count == 1 else 's'}"
+        return refuse("unknown-name", message, name=name)
+    asked = {one.mark: one for one in figures_to_fill(state.as_written or state.plan.procedure)}
+    for mark, given in state.filled.items():
+        if any(is_filled_at(each, mark) for each in values) and _is_meant(asked[mark], intent):
+            return _already_given(given, name)
     written = "" if value.bound is None else value.bound.text
     why = f"The limit of {name} is in the procedure: {written}" if written else f"{name} has no such limit"
     left = list(dict.fromkeys(one.title for value in values for one in asked_limits(value)))
@@ -250,9 +255,9 @@ def _named_time(state: State, operation: str, since: str) -> _Asked | Refusal:
     if window.asked is not None:
         figure = FigureToFill("time", steps[0].operation.id, window.asked, since=since)
         return _Asked(figure, steps[0], window=window)
-    if window.source:
-        message = f"It is given as {window.text} (source: {window.source}). If that is wrong, correct its log line"
-        return refuse("already-done", message, operation=steps[0].id, name=since)
+    for asked in (state.as_written or state.plan.procedure).operations_by_id[steps[0].operation.id].time:
+        if asked.operation.name == since and asked.asked in state.filled:
+            return _already_given(state.filled[asked.asked], since)
     return refuse("not-allowed", f"The time is in the procedure: {window.text}", operation=steps[0].id, name=since)
 
 
@@ -288,6 +293,12 @@ def _too_late_to_correct(state: State, found: _Asked) -> Refusal | None:
             )
             return refuse("not-allowed", message, operation=done[0], name=found.figure.since)
     work = state.work(found.step.id)
+    if found.figure.what == "lubricant" and (work.ticks or work.turns):
+        message = (
+            f"{found.figure.name} is tightened with the lubricant as given. Clear the ticks, then correct it. If only "
+            "its spelling is wrong, add a note instead"
+        )
+        return refuse("not-allowed", message, operation=found.step.id, name=found.figure.name)
     if found.figure.what == "layout" and (work.ticks or work.turns):
         message = f"{found.figure.name} is tightened in the order as given. Clear the ticks, then correct the order"
         return refuse("not-allowed", message, operation=found.step.id, name=found.figure.name)

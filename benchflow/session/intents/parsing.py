@@ -17,8 +17,10 @@ from benchflow.quantity.types import printable
 from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent, Intent
 from benchflow.session.refusal import Reason, Refusal
 
-VERBATIM_FIELDS = frozenset({"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin", "lot", "file", "layout"})
-"""Fields that are kept as typed. Those that are neither quantities nor the path of a file are cleaned by their handlers."""
+VERBATIM_FIELDS = frozenset(
+    {"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin", "lot", "file", "layout"}
+)
+"""Fields that are kept as typed. Their handlers clean those that are neither quantities nor the path of a file."""
 
 TEXT_FIELDS = frozenset({"text", "reason", "unfinished"})
 """Fields that may have several lines. In all other fields, white space is reduced to single spaces."""

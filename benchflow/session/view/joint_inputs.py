@@ -13,6 +13,7 @@ from benchflow.session.context import Context
 from benchflow.session.rules.break_in_stage import resume_text
 from benchflow.session.rules.check_stages import band_in_force, limit_unit, quantity_name
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT, stopped_reason
+from benchflow.session.rules.given_figure_warnings import given_figure_warnings
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import (
     DrawDownCount,
@@ -74,7 +75,11 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
             *extension_lines(state, progress, unit),
         ),
         background=background_lines(state, progress),
-        warnings=(*_range_warning(state, progress, scale), *stage_warnings(state, progress)),
+        warnings=(
+            *given_figure_warnings(state, step, progress),
+            *_range_warning(state, progress, scale),
+            *stage_warnings(state, progress),
+        ),
         complete=progress.complete,
         tick_values=_tick_values(progress),
         optional_value=_optional_value(progress),

@@ -124,7 +124,7 @@ def _tooling_form(
         case to.WrenchRequest():
             return tooling_page.WrenchPage(client)
         case to.FigureRequest():
-            return tooling_page.FigurePage(client, request.title, request.question, request.fields, request.key)
+            return tooling_page.FigurePage(client, request)
         case to.LubricantRequest():
             return tooling_page.LubricantPage(client, request.joint, request.title)
 

@@ -136,3 +136,16 @@ async def test_figure_of_a_joint_is_warned_about_as_check_does(
     driver.send({**given, "stage": 1, "value": "90 N·m"})
     async with drive_app(driver.controller, size=(120, 40)) as bench:
         assert warning in " ".join(bench.text.split())
+
+
+async def test_figure_of_a_stage_starts_the_operation_that_its_first_entry_would_start(tmp_path: Path) -> None:
+    text = ONE_VALUE.replace("sections:", "joints: {cover: {layout: '1 2'}}\nsections:")
+    text += "  - {id: m, title: M, tighten: {joint: cover, stages: [{torque: ask}]}}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.type("9 N·m\n")
+        await bench.type("manual p. 3\n")
+        assert [event["kind"] for event in bench.events][-2:] == ["started", "figure-given"]
+        await bench.press("enter")
+        assert bench.last["kind"] == "ticked"

@@ -37,7 +37,7 @@ def limit_missing(step: Step, value: RecordedValue | CalculatedValue, figure: Fi
     ask = value.ask if isinstance(value, RecordedValue) else value.title
     what = {"used": "limit for used parts", "further": f"further limit {figure.number}"}.get(figure.what, "limit")
     then = ", then measure" if isinstance(value, RecordedValue) else ""
-    message = f"The {what} of {ask or value.name} is to be filled in. Give it with its source (intent `figure`){then}"
+    message = f"The {what} of {ask or value.name} is to be filled in. Give the figure with its source{then}"
     return Reason("value-missing", message, operation=step.id, name=value.name)
 
 
@@ -54,9 +54,7 @@ def _range_missing(state: State, step: Step, instrument: str) -> Reason | None:
     need = state.plan.procedure.instruments_by_id.get(instrument)
     if need is None or need.asked is None:
         return None
-    message = (
-        f"The range that {need.title or need.id} needs is to be filled in. Give it with its source (intent `figure`)"
-    )
+    message = f"The range that {need.title or need.id} needs is to be filled in. Give the figure with its source"
     return Reason("value-missing", message, operation=step.id, name=need.id)
 
 
@@ -65,8 +63,7 @@ def joint_figure_missing(state: State, step: Step, joint: Joint) -> Reason | Non
     if joint.asked:
         what = next(_KEYS[key] for key in _KEYS if key in joint.asked)
         message = (
-            f"The {what} of {joint.title or joint.id} is to be filled in. Give it with its source (intent `figure`), "
-            "then tighten"
+            f"The {what} of {joint.title or joint.id} is to be filled in. Give the figure with its source, then tighten"
         )
         return Reason("value-missing", message, operation=step.id, name=joint.id)
     tighten = step.operation.tighten
@@ -82,7 +79,7 @@ def time_figure_reasons(state: State, step: Step) -> Iterator[Reason]:
             continue
         title, before = (plan.procedure.operations_by_id[name].title for name in (operation, since))
         message = (
-            f"The time of “{title}” since “{before}” is to be filled in. Give it with its source (intent `figure`) "
+            f"The time of “{title}” since “{before}” is to be filled in. Give the figure with its source "
             "before either of them is started"
         )
         yield Reason("value-missing", message, operation=step.id, name=operation)

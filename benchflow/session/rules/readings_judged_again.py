@@ -69,7 +69,7 @@ def _judged_together_again(
     verdict = judge_value(state, step.id, record)
     if verdict.verdict != "none":
         attempts = last_attempts(state, step.id, record.name).values()
-        verdicts = {str(attempt.seq): verdict.verdict for attempt in attempts}
+        verdicts: dict[str, Verdict] = {str(attempt.seq): verdict.verdict for attempt in attempts}
         yield ev.ReadingsJudgedAgain(step.id, record.name, bound.text, verdicts, number, together=True)
 
 

@@ -66,7 +66,7 @@ def stage_figure_missing(state: State, step: Step, number: int, stage: OpenStage
     value = value_of_stage(step, number)
     if value is None:
         message = f"The {stage.what} of stage {number} is not printed. "
-        message += "Give it with its source (intent `figure`), then tighten"
+        message += "Give the figure with its source, then tighten"
         return Reason("value-missing", message, operation=step.id, name=tighten.joint)
     gap = judged_results(state, step, value).missing
     why = gap.reason if gap is not None else f"{stage.formula} is not above zero. Correct what it is calculated from"

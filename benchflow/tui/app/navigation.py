@@ -113,12 +113,13 @@ class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
 
 
 class FigureRequest(ScreenRequest, frozen=True, tag="figure"):
-    """Request for the form for a figure that the procedure asks for."""
+    """Request for the form for a figure that the procedure asks for. ``starts`` is an operation to start with it."""
 
     title: str
     question: str
     fields: dict[str, str | int | bool]
     key: str
+    starts: str = ""
 
 
 class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):

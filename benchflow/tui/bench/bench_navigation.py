@@ -200,7 +200,8 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     def action_figure(self) -> None:
         asked = self.cursor.asked_figure
         assert asked is not None  # otherwise the key is hidden
-        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key), self.on_return)
+        starts = self.cursor.operation if "stage" in asked.fields and self.cursor.entry_starts else ""
+        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key, starts), self.on_return)
 
     def action_fastener_failed(self) -> None:
         joint = self.cursor.joint

@@ -5,7 +5,9 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
+from benchflow.session.refusal import Refusal
 from benchflow.trade.instruments import is_torque
+from benchflow.tui.app.navigation import FigureRequest
 from benchflow.tui.draw.styled_lines import EMPTY, Line, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
@@ -63,26 +65,33 @@ class FigurePage(FormPage, inherit_bindings=False):
     title_line = "Figure"
     form = "figure"
 
-    def __init__(
-        self, client: SessionClient, title: str, question: str, intent_fields: dict[str, str | int | bool], key: str
-    ) -> None:
-        self.figure_title, self.question, self.intent_fields, self.key = title, question, intent_fields, key
+    def __init__(self, client: SessionClient, request: FigureRequest) -> None:
+        self.request = request
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
         return (
-            FormField("value", self.question, keep=False),
+            FormField("value", self.request.question, keep=False),
             FormField("from", "Source: document, edition, page", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
         text = "The procedure does not have this figure. Take it from the source, not from memory."
-        lines = [EMPTY, styled(self.figure_title, "title")]
+        lines = [EMPTY, styled(self.request.title, "title")]
         return [*lines, *(styled(part) for part in wrap(text, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
-        fields = {**self.intent_fields, self.key: values["value"], "from": values["from"]}
-        await self.send(f"Given: {values['value']}.", "figure", **fields)
+        assert self.client is not None  # it is a form of an open job
+        given = f"Given: {values['value']}."
+        now, starts = self.client.view.now, self.request.starts
+        if starts and (now is None or not now.in_progress):
+            answer = await self.client.send("start", operation=starts)
+            if isinstance(answer, Refusal):
+                self.refused(answer)
+                return
+            given = f"Started. {given}"
+        fields = {**self.request.fields, self.request.key: values["value"], "from": values["from"]}
+        await self.send(given, "figure", **fields)
 
 
 class LubricantPage(FormPage, inherit_bindings=False):

@@ -80,6 +80,18 @@ def test_words_behind_a_finding_belong_to_it() -> None:
     assert (len(found.fasteners), found.container) == (1, "bag 11; bag 12")
 
 
+def test_thing_that_is_its_own_fastener_has_its_thread() -> None:
+    found = understood("drain plug M14x1.5, copper washer, replace")
+    assert (found.what, [as_tuple(each) for each in found.fasteners]) == ("drain plug", [(1, "", "M14x1.5", "", "")])
+    assert codes("bolts M6x1") == ["value-missing"]
+    assert codes("bolt M6x1") == ["value-missing"]
+
+
+def test_words_behind_a_value_want_a_comma() -> None:
+    (problem,) = understand_entry("shaft, shim 0.3 mm under it").problems
+    assert problem.message == "Write a comma behind the value: shim 0.3 mm, under it."
+
+
 def test_sides_are_places_with_a_comma_or_a_plus_between_them() -> None:
     for text in ("2x diff bearings, left, right", "2x diff bearings, left + right", "diff bearings left and right"):
         found = understood(text)

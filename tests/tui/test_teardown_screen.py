@@ -118,6 +118,17 @@ async def test_answer_without_a_place_goes_on_to_the_next_item(tmp_path: Path) -
         ]  # fmt: skip
 
 
+async def test_undo_goes_back_to_the_item_of_the_answer(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    async with drive_teardown(script.path) as driver:
+        await driver.press("enter", "enter")
+        await driver.enter("0.12 mm")
+        await driver.press("f4")
+        assert "► end float:" in driver.text
+        assert not driver.record.together
+
+
 async def test_last_answer_leads_to_what_comes_off(tmp_path: Path) -> None:
     script = TeardownScript(tmp_path)
     script.send(OPEN, intent("measure", name="leaks outside", answer="none"))

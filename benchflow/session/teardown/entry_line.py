@@ -13,10 +13,10 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
 from benchflow.quantity.notation import parse_quantity
-from benchflow.quantity.types import printable
+from benchflow.quantity.types import QuantityError, printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.state.event_basics import StoredQuantity
-from benchflow.session.teardown.fastener_text import is_about_fasteners, read_fasteners
+from benchflow.session.teardown.fastener_text import is_about_fasteners, own_thread, read_fasteners
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
@@ -83,6 +83,8 @@ _NAME_BEHIND = re.compile(
     r"([-+]?(?:\d+\.\d+|\.\d+|\d+) ?(?:mm|µm|um|in|thou|N·m|Nm|ft-lb|in-lb|°|bar|psi|%|g|kg)) (?:of )?([^\W\d_][^\d]*)"
 )
 """A value with its name behind it: ``0.05 mm end float``."""
+_WORDS_BEHIND = re.compile(r"(\D*?((?:\d+\.\d+|\.\d+|\d+) ?[^\s\d]+))\s+([^\W\d_]{2,}[^\d]*)")
+"""A value with words behind it: ``shim 0.3 mm under it``."""
 _SIZES = re.compile(
     r"sizes? \d[\d.]*(?:\s*[x×]\s*\d[\d.]*){1,2}\s*(?:mm|in)?|\d[\d.]*(?:\s*[x×]\s*\d[\d.]*){2}\s*(?:mm|in)?",
     re.IGNORECASE,
@@ -163,6 +165,10 @@ class _EntryReader:
         if behind := _FASTENERS_BEHIND.fullmatch(text):
             message = f"Write a comma before {behind[2]}: {printable(behind[1])}, {printable(behind[2])}"
             self.wrong("value-missing", message, "fasteners")
+            return
+        if own := own_thread(text):
+            self.fields["what"] = own[0]
+            self._fasteners(f"1x {own[1]}")
             return
         if is_about_fasteners(text) and _is_only_fasteners(text):
             self.wrong("value-missing", f"Name the thing first, such as: cover, {printable(text)}", "what")
@@ -315,6 +321,8 @@ class _EntryReader:
             if not equals and not _NUMBER_OF_VALUE.search(text):
                 return False
             message = f"{measured.problem.message} Or keep it as words: note: {printable(text)}"
+            if (behind := _WORDS_BEHIND.fullmatch(text)) and _is_quantity(behind[2]):
+                message = f"Write a comma behind the value: {printable(behind[1])}, {printable(behind[3])}"
             self.problems.append(replace(measured.problem, message=message, at=None))
             return True
         if not measured.value:
@@ -328,6 +336,15 @@ class _EntryReader:
         stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, measured.value)
         self.fields.setdefault("values", []).append(TeardownReading(measured.words, stored))
         return True
+
+
+def _is_quantity(text: str) -> bool:
+    """True if ``text`` is a quantity."""
+    try:
+        parse_quantity(text)
+    except QuantityError:
+        return False
+    return True
 
 
 def found_kind(text: str) -> FoundKind | None:

@@ -70,7 +70,7 @@ def read_fasteners(text: str) -> ReadFasteners:
     """The fasteners in ``text``, which has one group."""
     count = _COUNT.match(text)
     if count is None or (_unified_at_start(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
-        example = f"Write the count first: 8x {printable(text)}"
+        example = f"Write the count first, such as: 1x {printable(text)}"
         return ReadFasteners(None, (Reason("value-missing", f"How many? {example}", name="fasteners"),))
     number = int(count[1])
     if not 1 <= number <= MAX_COUNT:
@@ -112,6 +112,18 @@ def _has_words_before(text: str, thread: re.Match[str]) -> bool:
     """True if words that name no fastener are before a thread: ``thread insert M6`` is about no fasteners."""
     before = text[: thread.start()]
     return re.search(r"[^\W\d_]{2}", before) is not None and _kind_word(before) is None
+
+
+def own_thread(text: str) -> tuple[str, str] | None:
+    """The name and the thread of one thing that is its own fastener: ``drain plug M14x1.5``; ``None`` for another text.
+
+    A bare kind such as ``bolt M6`` is no name, and a plural has to have its count.
+    """
+    found = re.fullmatch(r"([^\W\d_][^\d]*?[ -]([^\W\d_]+))\s+(.*\d.*)", text)
+    if found is None or found[2].lower() not in KINDS or _COUNT.match(text):
+        return None
+    thread = _METRIC.fullmatch(found[3]) or _unified(found[3])
+    return (found[1], found[3]) if thread is not None and thread[0] == found[3] else None
 
 
 def read_length(text: str, name: str) -> StoredQuantity | Reason:

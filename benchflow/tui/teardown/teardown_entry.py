@@ -126,7 +126,9 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.run_holding_keys(self._send({"intent": "attach", "file": path, **about}))
             return True
         if isinstance(self.prompt, EntryPrompt):
-            if not self._refused_bounce():
+            if self.record.closed:
+                self.show_message("The teardown is closed. ↑ selects a line.", role="attention")
+            elif not self._refused_bounce():
                 self.show_message("Write what comes off, then Enter. ↑ selects a line.", role="attention")
             return True
         return False

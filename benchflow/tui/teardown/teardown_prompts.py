@@ -124,6 +124,8 @@ def prompt_label(prompt: Prompt, record: TeardownRecord) -> str:
 def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
     """Hints under an empty entry line."""
     match prompt:
+        case EntryPrompt() if record.closed:
+            return ("The teardown is closed. ↑ selects a line: fate, found, measured, picture and note can be added.",)
         case EntryPrompt(after=""):
             newest = f" A comma first adds to line {record.last_off}: , bag 3" if record.lines else ""
             return (

@@ -11,6 +11,7 @@ from textual.binding import BindingType
 from benchflow.session.refusal import Refusal
 from benchflow.session.teardown.part_text import UnderstoodRow
 from benchflow.session.teardown.prompt_text import line_rows
+from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, rule
 from benchflow.tui.teardown.scanned_field import ScannedField
@@ -34,6 +35,7 @@ from benchflow.tui.teardown.teardown_prompts import (
     FolderPrompt,
     LinePrompt,
     PicturePrompt,
+    Prompt,
     prompt_hint,
     prompt_label,
 )
@@ -264,10 +266,20 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
             return
         kept = {line.id for line in self.record.lines}
         gone = next((line for line in reversed(before.lines) if line.id not in kept), None)
-        prompt = self._usual_prompt()
+        prompt = self._prompt_after_undo(before)
         words = gone.description.entered if gone is not None and not self.field.value.strip() else None
         self._open_prompt(prompt, words if isinstance(prompt, EntryPrompt) else None)
         self.show_message(accepted_message({"intent": "undo"}, before, self.record))
+
+    def _prompt_after_undo(self, before: TeardownRecord) -> Prompt:
+        """The item of the checklist whose answer was undone, or the usual prompt."""
+        left = {each.event for each in self.record.together}
+        gone = next((each.name for each in reversed(before.together) if each.event not in left), "")
+        names = [item.name for item in self.record.checklist]
+        if gone not in names or self.record.lines:
+            return self._usual_prompt()
+        self.item = names.index(gone)
+        return CheckPrompt(self.record.checklist[self.item])
 
     def action_checklist(self) -> None:
         """Show what is measured together, to add to it."""

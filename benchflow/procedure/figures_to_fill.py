@@ -24,6 +24,7 @@ from benchflow.procedure.model import (
     ReadingTerms,
     RecordedValue,
     TimeSince,
+    instruments_of,
     values_of,
 )
 from benchflow.procedure.problems import Problem
@@ -104,6 +105,26 @@ def figures_to_fill(procedure: Procedure) -> tuple[FigureToFill, ...]:
     for one in found:
         by_mark.setdefault(one.mark, one)
     return tuple(sorted(by_mark.values(), key=lambda one: (one.mark.line, one.mark.column)))
+
+
+def figures_of_operation(procedure: Procedure, operation: Operation) -> Iterator[FigureToFill]:
+    """The figures that are to be filled in and that an operation needs: its own, its joint's, its instruments'."""
+    yield from _of_operation(operation)
+    joint = None if operation.tighten is None else procedure.joints_by_id.get(operation.tighten.joint)
+    for key, mark in ({} if joint is None else joint.asked).items():
+        yield FigureToFill(joint_key(key), operation.tighten.joint if operation.tighten else "", mark)
+    for name in instrument_names(operation):
+        need = procedure.instruments_by_id.get(name)
+        if need is not None and need.asked is not None:
+            yield FigureToFill("covers", name, need.asked)
+
+
+def instrument_names(operation: Operation) -> tuple[str, ...]:
+    """The instruments of an operation, and the other names under its `uses`."""
+    tighten = operation.tighten
+    wrench = () if tighten is None or tighten.instrument is None else (tighten.instrument,)
+    used = (ref.name for ref in operation.uses)
+    return (*wrench, *(name for record in operation.record for name in instruments_of(record)), *used)
 
 
 def _of_variants(operation: Operation) -> Iterator[FigureToFill]:

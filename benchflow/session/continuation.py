@@ -13,15 +13,25 @@ from benchflow.base.plaintext import clean_line, folded
 from benchflow.base.regular_file import read_regular_file
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.expand import expand
+from benchflow.procedure.figures_to_fill import figures_to_fill
+from benchflow.procedure.model import OpenStage
+from benchflow.procedure.stage_figures import parse_figure
 from benchflow.quantity.types import printable
 from benchflow.session.block_records import used_blocks
 from benchflow.session.catalog import SessionSummary, list_sessions
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import Line, ParsedLog, UntrustedLine, read
 from benchflow.session.procedure_loading import ProcedureReader, load_procedure_text
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import NOT_KNOWN, event_time
-from benchflow.session.state.continued_job import ContinuedLog, EarlierEntry, EarlierJob, EarlierOperation
+from benchflow.session.state.continued_job import (
+    ContinuedLog,
+    EarlierEntry,
+    EarlierFigure,
+    EarlierJob,
+    EarlierOperation,
+)
 from benchflow.session.state.done_operations import finished_by, reopened_by
 from benchflow.session.state.fold import replay
 from benchflow.session.state.plan_changes import finding_keys
@@ -126,6 +136,7 @@ def _continued(path: Path, digest: str, parsed: ParsedLog, state: State | None) 
         in_progress="" if state is None else state.in_progress or next(iter(state.paused), ""),
         done=(*done, *behind),
         entries=() if state is None else tuple(_earlier_entries(state, parsed.lines, again)),
+        figures=() if state is None else tuple(_earlier_figures(state)),
         called={} if state is None else state.plan.findings.called,
     )
 
@@ -221,6 +232,25 @@ def _earlier_entries(state: State, lines: list[Line], undone_later: set[str]) ->
             yield EarlierEntry(name, "part", work.choice_seqs.get(choice, 0), choice, entered=take)
         for consumable, lot in work.lots.items():
             yield EarlierEntry(name, "lot", lots.get((name, consumable), 0), consumable, entered=lot)
+
+
+def _earlier_figures(state: State) -> Iterator[EarlierFigure]:
+    """The figures that were given at the bench: those of the operations that are done, and all that are of no stage."""
+    asked = {one.mark: one for one in figures_to_fill(state.as_written or state.plan.procedure)}
+    for mark, given in state.filled.items():
+        one = asked[mark]
+        at = (mark.line, mark.column)
+        yield EarlierFigure(given.seq, given.figure, given.source, what=one.what, name=one.title, asked_at=at)
+    for name in state.done:
+        tighten = state.plan.steps[name].operation.tighten
+        if tighten is None:
+            continue
+        for number, given in state.work(name).figures.items():
+            stage = tighten.stages[number - 1]
+            quantity = to_stored(
+                parse_figure(given.figure, stage.what if isinstance(stage, OpenStage) else None).quantity
+            )
+            yield EarlierFigure(given.seq, given.figure, given.source, name, tighten.joint, number, quantity)
 
 
 def _tool_of(lines: list[Line], seq: int) -> tuple[str, str]:

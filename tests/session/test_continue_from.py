@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from benchflow.base.errors import BenchflowError
+from benchflow.review.audit.audit_file import audit_file
 from benchflow.session.continuation import log_to_continue
 from benchflow.session.json_lines import drive, open_controller
 from benchflow.session.shop.live_register import Register
@@ -279,3 +280,57 @@ def test_operation_that_was_reopened_is_reopened_in_the_new_log_too(tmp_path: Pa
     job.do("record", name="gap", value="0.15 mm")
     job.do("finish")
     job.do("start", operation="seal")
+
+
+ASKING = """\
+benchflow: 1
+id: asking
+title: A cover whose figures are asked for
+revision: "1"
+notice: All numbers are invented.
+joints:
+  cover: {layout: "1 2", lubricant: ask}
+instruments: {dial: {kind: length, covers: ask}}
+sections:
+- title: All
+  operations:
+  - {id: measure, title: Measure, record: {gap: {ask: Gap, unit: mm, limit: ask, with: dial}},
+     work-out: {twice: {is: gap * 2, unit: mm, limit: ask}}}
+  - {id: close, title: Close, after: measure, tighten: {joint: cover, stages: [{torque: ask}]}}
+  - {id: again, title: Again, after: close, record: {end: {ask: End, unit: mm, limit: ask}}}
+"""
+
+
+def test_figures_given_under_the_old_log_are_taken_over_with_their_source(tmp_path: Path) -> None:
+    script = Script(tmp_path, ASKING)
+
+    def given(**fields: Any) -> Json:
+        return {"intent": "figure", "from": "manual p. 3", **fields}
+
+    script.do_all(
+        open_intent(), intent("start", operation="measure"),
+        given(name="gap", value="0.10 .. 0.30 mm"), given(instrument="dial", value="0 .. 10 mm"),
+        given(name="twice", value="at most 0.5 mm"), intent("record", name="gap", value="0.16 mm"),
+    )  # fmt: skip
+    first = next(line["seq"] for line in script.log() if line["kind"] == "figure-given")
+    script.do_all(
+        intent("correct", event=first, value="0.10 .. 0.20 mm", reason="misread"), intent("finish"),
+        intent("start", operation="close"), given(joint="cover", lubricant="oil"),
+        given(joint="cover", stage=1, value="20 .. 30 N·m"), intent("tick-rest", joint="cover"), intent("finish"),
+    )  # fmt: skip
+    new = Continued(script)
+    new.do("open", by="Robin", reason="tried")
+    events = new.do("take-over", operation="measure", by="Robin")
+    figures = [event["data"] for event in events if event["kind"] == "figure-given"]
+    assert sorted(each["figure"] for each in figures) == ["0 .. 10 mm", "0.10 .. 0.20 mm", "at most 0.5 mm"]
+    assert {each["source"] for each in figures} == {"manual p. 3"}
+    (reading,) = (event["data"] for event in events if event["kind"] == "recorded")
+    assert (reading["verdict"], reading["limit"]) == ("ok", "0.10 .. 0.20 mm")
+    (result,) = (event["data"] for event in events if event["kind"] == "calculated")
+    assert (result["verdict"], result["limit"]) == ("ok", "at most 0.5 mm")
+    events = new.do("take-over", operation="close", by="Robin")
+    assert [event["data"]["figure"] for event in events if event["kind"] == "figure-given"] == ["oil", "20 .. 30 N·m"]
+    new.do("start", operation="again")
+    assert new.refused("record", name="end", value="1 mm") == ["value-missing"]
+    report, _ = audit_file(new.path, read_procedure)
+    assert report.wrong == ()

@@ -59,10 +59,11 @@ def _repaired(event: ev.FastenerRepaired, titles: LogTitles) -> str:
 
 
 def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
+    earlier = "" if event.earlier is None else f" (from the earlier log, event {event.earlier})"
     if not event.stage:
-        return f"Filled in, {event.name}: {event.figure}, source: {event.source}"
+        return f"Filled in, {event.name}: {event.figure}, source: {event.source}{earlier}"
     what = "torque" if event.quantity is None else dimension_of(event.quantity.unit)
-    return f"{titles.joint(event.joint)}, stage {event.stage}: {what} {event.figure}, source: {event.source}"
+    return f"{titles.joint(event.joint)}, stage {event.stage}: {what} {event.figure}, source: {event.source}{earlier}"
 
 
 def _judged_again(event: ev.TicksJudgedAgain, titles: LogTitles) -> str:

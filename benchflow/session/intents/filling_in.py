@@ -5,7 +5,7 @@ import re
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean, clean_line
-from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, figures_to_fill, joint_key
+from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, figures_to_fill, instrument_names, joint_key
 from benchflow.procedure.identity import ValueRef, name_at
 from benchflow.procedure.joint_layouts import layout_of_rows, rows_of_layout
 from benchflow.procedure.model import (
@@ -13,10 +13,8 @@ from benchflow.procedure.model import (
     EqualWithin,
     Joint,
     Mark,
-    Operation,
     RecordedValue,
     TimeSince,
-    instruments_of,
     values_of,
 )
 from benchflow.procedure.plan import Step
@@ -223,7 +221,7 @@ def _named_joint(state: State, intent: intents.GiveFigure, name: str) -> _Asked 
 
 def _named_instrument(state: State, name: str) -> _Asked | Refusal:
     need = state.plan.procedure.instruments_by_id.get(name)
-    users = [step for step in state.plan.steps.values() if name in _instruments(step.operation)]
+    users = [step for step in state.plan.steps.values() if name in instrument_names(step.operation)]
     if need is None:
         return unknown_name("instrument", name, state.plan.procedure.instruments_by_id)
     if not users:
@@ -235,13 +233,6 @@ def _named_instrument(state: State, name: str) -> _Asked | Refusal:
             return refuse("not-allowed", f"The range of {name} is not one that the procedure asks for", name=name)
         return _already_given(given, name)
     return _Asked(FigureToFill("covers", name, need.asked), users[0])
-
-
-def _instruments(operation: Operation) -> tuple[str, ...]:
-    tighten = operation.tighten
-    wrench = () if tighten is None or tighten.instrument is None else (tighten.instrument,)
-    used = (ref.name for ref in operation.uses)
-    return (*wrench, *(name for record in operation.record for name in instruments_of(record)), *used)
 
 
 def _named_time(state: State, operation: str, since: str) -> _Asked | Refusal:

@@ -6,6 +6,8 @@ from decimal import Decimal
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
+from benchflow.procedure.figures_to_fill import figures_of_operation
+from benchflow.procedure.model import Mark, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import (
@@ -24,7 +26,9 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.blocking import step_interlock_reasons
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.measurements import reading_measurement
+from benchflow.session.rules.missing_figures import figures_applying, limit_missing
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
+from benchflow.session.rules.state_after import state_after
 from benchflow.session.rules.waivers import second_person_refusal
 from benchflow.session.state import events as ev
 from benchflow.session.state.continued_job import (
@@ -71,8 +75,16 @@ def take_over(state: State, intent: intents.TakeOver, context: Context, by: str)
         return refusal
     taken: list[Entry] = []
     if earlier is not None and earlier.trusted:
-        events = (_event_again(state, step, entry) for entry in continues.entries_of(step.id))
-        taken = [Entry(signer, event) for event in events if event is not None]
+        taken = [Entry(signer, event) for event in _figures_again(state, step, continues)]
+        filled = state_after(state, taken, context)
+        own = filled.plan.steps[step.id]
+        for entry in continues.entries_of(step.id):
+            record = own.record(entry.name) if entry.kind == "reading" else None
+            missing = None if record is None else _figure_missing(filled, own, record.at(entry.reading), entry)
+            if missing is not None:
+                return missing
+            event = _event_again(filled, own, entry)
+            taken += [] if event is None else [Entry(signer, event)]
     entries = (*taken, *calculated_entries(state, step, tuple(taken), context, signer))
     done = OperationTakenOver(
         operation=step.id,
@@ -119,6 +131,24 @@ def _reason_wanted(continues: ContinuedLog, title: str, basis: Basis) -> str:
         f"Nothing in the earlier log ({continues.file}) says that {title} was done. Do it now, or look at the engine "
         "and give the reason to take it over: what shows that it was done?"
     )
+
+
+def _figures_again(state: State, step: Step, continues: ContinuedLog) -> Iterator[ev.FigureGiven]:
+    """The figures that an operation asks for, as they were given in the earlier log."""
+    waiting = {one.mark for one in figures_of_operation(state.plan.procedure, step.operation)}
+    for given in continues.figures:
+        if given.stage and given.operation == step.id:
+            yield ev.FigureGiven(step.id, given.joint, given.stage, given.quantity, given.figure, given.source,
+                                 earlier=given.seq)  # fmt: skip
+        elif given.asked_at is not None and Mark(*given.asked_at) in waiting:
+            yield ev.FigureGiven(step.id, figure=given.figure, source=given.source, what=given.what, name=given.name,
+                                 asked_at=given.asked_at, earlier=given.seq)  # fmt: skip
+
+
+def _figure_missing(state: State, step: Step, record: RecordedValue, entry: EarlierEntry) -> Refusal | None:
+    """A refusal of a reading that could not be judged, because the earlier log has no figure for its limit."""
+    asked = figures_applying(record, used=entry.used)
+    return Refusal((limit_missing(step, record, asked[0]),)) if asked else None
 
 
 def _event_again(state: State, step: Step, entry: EarlierEntry) -> ev.Event | None:

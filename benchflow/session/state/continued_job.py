@@ -8,7 +8,7 @@ from typing import Literal
 
 from msgspec import Struct, field
 
-from benchflow.session.state.event_basics import Event, InstrumentShare, SignatureProof
+from benchflow.session.state.event_basics import Event, InstrumentShare, SignatureProof, StoredQuantity
 
 Basis = Literal["trusted", "untrusted", "none"]
 """What says that an operation was done: the good part of the old log, its lines behind the damage, or nothing in it."""
@@ -52,6 +52,24 @@ class EarlierEntry(Struct, frozen=True, omit_defaults=True):
     tools: tuple[InstrumentShare, ...] = ()  # all instruments, if the reading was taken with several
 
 
+class EarlierFigure(Struct, frozen=True, omit_defaults=True):
+    """A figure that was given in the good part of the old log, as :class:`FigureGiven` has it, or its correction.
+
+    ``operation`` is set for the figure of a stage. Any other is known by the place in the procedure that asks for it.
+    """
+
+    seq: int
+    figure: str
+    source: str
+    operation: str = ""
+    joint: str = ""
+    stage: int = 0
+    quantity: StoredQuantity | None = None
+    what: str = ""
+    name: str = ""
+    asked_at: tuple[int, int] | None = None
+
+
 class ContinuedLog(Struct, frozen=True, omit_defaults=True):
     """The log that a job continues, and what its good part says.
 
@@ -73,6 +91,7 @@ class ContinuedLog(Struct, frozen=True, omit_defaults=True):
     in_progress: str = ""  # the operation that was in progress or paused at the end of the good part
     done: tuple[EarlierOperation, ...] = ()  # in the order of finishing; those behind the damage come last
     entries: tuple[EarlierEntry, ...] = ()
+    figures: tuple[EarlierFigure, ...] = ()  # those given at the bench, which the procedure asks for
     called: dict[str, tuple[str, ...]] = {}  # the operations that remedies called for, with those whose remedies called
 
     def operation(self, name: str) -> EarlierOperation | None:

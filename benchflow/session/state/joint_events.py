@@ -42,6 +42,7 @@ class FigureGiven(Event, frozen=True, tag="figure-given"):
 
     For a stage ``asked_at`` is ``None``. Otherwise it is the line and column in the procedure that ask for the figure,
     ``what`` its kind, and ``name`` its title in a few words; ``joint``, ``stage`` and ``quantity`` are then empty.
+    ``earlier`` is the event of the log that the job continues, if the figure is taken over from it.
     """
 
     operation: str
@@ -53,6 +54,7 @@ class FigureGiven(Event, frozen=True, tag="figure-given"):
     what: str = ""
     name: str = ""
     asked_at: tuple[int, int] | None = None
+    earlier: int | None = None
 
 
 class ReadingsJudgedAgain(Event, frozen=True, tag="readings-judged-again"):

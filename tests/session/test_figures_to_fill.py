@@ -227,6 +227,7 @@ def test_one_figure_serves_all_places(tmp_path: Path) -> None:
     script = job(tmp_path, "{id: m, each: side, title: M, record: {play: {unit: mm, limit: ask}}}", head=head,
                  start="m[left]")  # fmt: skip
     assert codes(script, given("at most 1 mm", name="play")) == []
+    assert script.log()[-1]["data"]["name"] == "limit of play"
     script.do_all(record("0.5 mm"), intent("finish", operation="m[left]"), intent("start", operation="m[right]"))
     assert codes(script, intent("record", name="play[right]", value="0.5 mm")) == []
 
@@ -238,6 +239,7 @@ def test_limit_by_place_is_asked_for_each_place(tmp_path: Path) -> None:
     script = job(tmp_path, operation, head=head, start="m[left]")
     assert codes(script, given("at most 1 mm", name="play")) == ["value-missing"]
     assert codes(script, given("at most 1 mm", name="play[left]")) == []
+    assert script.log()[-1]["data"]["name"] == "limit of play[left]"
     script.do_all(record("0.5 mm"), intent("finish", operation="m[left]"), intent("start", operation="m[right]"))
     assert codes(script, intent("record", name="play[right]", value="0.5 mm")) == ["value-missing"]
 

@@ -154,10 +154,9 @@ def _named_limit(state: State, intent: intents.GiveFigure, name: str) -> _Asked 
     if not slots:
         return _not_asked(state, values, intent, name)
     one, value = slots[0]
-    if len(slots) < len(values):
-        one = replace(one, name=value.name)
-    else:
-        one = replace(one, name=ValueRef.parse(value.name).name)  # one limit for all places
+    plain = ValueRef.parse(value.name).name
+    of_all_places = all(_asks(each, one.mark) for each in state.plan.values(plain))
+    one = replace(one, name=plain if of_all_places else value.name)
     step = next(step for step in state.plan.steps.values() if any(_asks(each, one.mark) for each in
                 values_of(step.operation)))  # fmt: skip
     return _Asked(one, step, value=value)

@@ -4,7 +4,7 @@ import re
 
 from msgspec import Struct
 
-from benchflow.quantity import Limit, Quantity, QuantityError, base, convert, parse_limit, parse_quantity
+from benchflow.quantity import Limit, Quantity, QuantityError, base, convert, parse_limit, parse_quantity, show
 
 _LIMIT_MARKS = re.compile(
     r"\.\.|±|\+/?-|[0-9][^()]*[-–—−~…][^()]*[0-9]|\b(?:at|above|below|between|from|max|min|to|up|over|under|less|more)\b|[<>≤≥]",
@@ -42,6 +42,11 @@ def parse_figure(text: str, dimension: str | None) -> StageFigure:
         except QuantityError as other:
             raise (other if _LIMIT_MARKS.search(text) else _without_degree_sign(error, text)) from None
     return StageFigure(nominal_of(limit), text.strip(), limit)
+
+
+def figure_shown(figure: Quantity) -> str:
+    """The figure of a stage, or a reading, for people: a limit as it was given, a quantity with its unit."""
+    return figure.entered.strip() if is_limit(figure.entered) else show(figure)
 
 
 def is_limit(text: str) -> bool:

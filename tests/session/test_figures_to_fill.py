@@ -354,6 +354,8 @@ def test_limit_given_for_a_stage_is_shown_with_both_ends(tmp_path: Path) -> None
     text = history(script)
     assert "the torque is 40 .. 50 N·m now" in text
     assert "25 N·m" not in text
+    (reason, _) = script.send(intent("finish", operation="m"))[0]["refused"]
+    assert "20 .. 30 N·m LOW, limit 40 .. 50 N·m" in reason["message"]
     log = load_log(script.path, read_procedure)
     sheet = build_sheet_markdown(build_sheet(log))
     assert "20 .. 30 N·m LOW" in sheet

@@ -3,7 +3,8 @@
 from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage, Joint, Stage, Tighten
-from benchflow.quantity import Limit, Quantity, dimension_of, position, show
+from benchflow.procedure.stage_figures import figure_shown
+from benchflow.quantity import Limit, Quantity, dimension_of, position
 from benchflow.session.rules.measurements import from_stored
 from benchflow.session.state.events import CheckAnswer
 from benchflow.session.state.state import Tick
@@ -21,7 +22,7 @@ class TickReadings(Struct, frozen=True):
     @property
     def shown(self) -> str:
         """The readings as text: ``96 N·m and 0.12 mm``; empty if nothing was read."""
-        parts = [show(reading) for reading in (self.value, self.stretch) if reading is not None]
+        parts = [figure_shown(reading) for reading in (self.value, self.stretch) if reading is not None]
         return " and ".join([*([self.answer] if self.answer else []), *parts])
 
 

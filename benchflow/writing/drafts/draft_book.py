@@ -11,6 +11,10 @@ from benchflow.writing.drafts.draft_yaml import Noted, comment_lines, yaml_lines
 
 ASK = "ask"
 _LONGEST_NAME = 40
+_KEY_ORDER = (
+    "id", "title", "each", "cautions", "do", "after", "needs", "during", "sets", "time", "uses", "record", "tighten",
+    "check", "guards-against", "undo",
+)  # fmt: skip
 _SMALL_WORDS = frozenset({"the", "a", "an", "of", "and", "to", "with", "for", "on", "in", "at", "all", "its"})
 
 
@@ -60,6 +64,8 @@ class DraftBook:
         self.follow_up: list[Any] = []
         self.questions: list[str] = []
         self.fits: dict[str, dict[str, Any]] = {}  # name of a part -> operation that fits it
+        self.turns: list[dict[str, Any]] = []  # operations that turn everything
+        self.locks: dict[str, str] = {}  # state that locks something -> its words
         self.kept: list[KeptText] = []
         self.left_in_words = 0  # figures in the words of steps that were not taken
         self._taken: set[tuple[str, str]] = set()
@@ -85,6 +91,14 @@ class DraftBook:
         found = DraftSection(title, list(comments), [])
         self.sections.append(found)
         return found
+
+    @staticmethod
+    def arrange(operation: dict[str, Any]) -> None:
+        """Put the keys of an operation that got more keys back into the usual order."""
+        keys = sorted(operation, key=lambda key: _KEY_ORDER.index(key) if key in _KEY_ORDER else len(_KEY_ORDER))
+        ordered = {key: operation[key] for key in keys}
+        operation.clear()
+        operation.update(ordered)
 
     def keep(self, place: str, text: str, why: str, *, refused: bool = False) -> str:
         """Count words that were not understood. Returns the comment that keeps them."""

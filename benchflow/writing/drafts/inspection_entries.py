@@ -2,24 +2,40 @@
 
 from typing import Any
 
+from msgspec.structs import replace
+
 from benchflow.quantity import dimension_of
 from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.part_text import fate_text, finding_text
-from benchflow.session.teardown.teardown_record import TeardownLine, TeardownReading
+from benchflow.session.teardown.teardown_record import TeardownReading
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, unique
 from benchflow.writing.drafts.draft_yaml import Noted
+from benchflow.writing.drafts.line_facts import LineFacts
+from benchflow.writing.drafts.part_words import (
+    is_assembled_measure,
+    is_chosen_size,
+    is_debris,
+    is_seal,
+    is_sealed,
+    is_shim,
+    is_single_dimension,
+)
 
 
-def found_checks(line: TeardownLine) -> list[str]:
+def found_checks(facts: LineFacts) -> list[str]:
     """A check for each thing that was found at the parts of a line, with what has to be done about it."""
     found: list[str] = []
-    for part in line.parts:
-        place = f" ({part.place})" if part.place else ""
+    everywhere = [one for one in facts.line.parts[0].found if all(one in part.found for part in facts.line.parts)]
+    for part in facts.line.parts:
         for one in part.found:
+            place = f" ({part.place})" if part.place and one not in everywhere else ""
             words = plain_text(finding_text(one))
+            if is_sealed(words) and not facts.renewed:
+                continue  # the operation that puts the bead on has them
+            is_new = facts.renewed or part.place in facts.replaced
             action = {
                 "debris": "It is cleaned, and its cause is known",
-                "gasket-imprint": "The faces are clean and flat",
+                "gasket-imprint": "Both faces are clean, and checked for flatness there",
                 "thread-insert": "The thread is sound at full depth",
                 "odd-bolt": "The right fastener is at hand",
                 "missing-dowel": "The dowel is at hand",
@@ -28,13 +44,18 @@ def found_checks(line: TeardownLine) -> list[str]:
                 "leak": "The cause of the leak is put right",
                 "other": "It is put right",
             }[one.kind]
+            if one.kind == "other" and is_debris(words):
+                action = "It is cleaned, and its cause is known"
+            if is_new and one.kind in ("broken", "worn", "leak", "other"):
+                action = "Its cause is known, and put right"
             found.append(f"Found{place}: {words}. {action}")
-    return found
+    return unique(found)
 
 
-def fate_checks(book: DraftBook, line: TeardownLine) -> list[str]:
+def fate_checks(book: DraftBook, facts: LineFacts) -> list[str]:
     """A check for each fate of the parts of a line. What the customer decides is a follow-up as well."""
     checks = []
+    line = facts.line
     for fate in unique(part.fate for part in line.parts):
         places = [part.place for part in line.parts if part.fate == fate and part.place]
         where = f" ({', '.join(places)})" if places and len(places) < len(line.parts) else ""
@@ -46,35 +67,64 @@ def fate_checks(book: DraftBook, line: TeardownLine) -> list[str]:
             title = f"Ask the customer about the {plain_text(line.description.what)}{where}"
             book.follow_up.append({"title": f"{title}: {plain_text(reason)}" if reason else title})
             checks.append(f"The customer has decided about it{where}")
-        elif fate == "replace":
-            checks.append(f"The new part is at hand{where}: compared with the old one ({words})")
+        elif fate == "replace" and facts.replaced and not is_seal(facts.what):
+            many = facts.plural and len(facts.replaced) != 1
+            old = f" (the old {'ones' if many else 'one'}: {plain_text(reason)})" if reason else ""
+            checks.append(
+                f"The new {'parts are' if many else 'part is'} at hand{where}, and compared with the old "
+                f"{'ones' if many else 'one'}{old}"
+            )
     return checks
 
 
-def recorded_values(book: DraftBook, values: list[TeardownReading], subject: str) -> dict[str, Any]:
-    """The values to record, with what was measured on the way down as a comment."""
+def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineFacts | None = None) -> dict[str, Any]:
+    """The values to record, with what was measured on the way down as a comment.
+
+    ``facts``: the line that they were measured on; ``None`` for the assembly. What is chosen by a measured float, such
+    as the thickness of a shim, is recorded without a limit.
+    """
+    subject = "" if facts is None else facts.what
+    places = () if facts is None else facts.line.description.places
     by_name: dict[str, list[TeardownReading]] = {}
     for each in values:
-        by_name.setdefault(each.name, []).append(each)
+        own = _placed(each, places)
+        by_name.setdefault(own.name, []).append(own)
     found: dict[str, Any] = {}
     for name, readings in by_name.items():
-        text = name if subject.lower() in name.lower() else f"{subject} {name}"
         first = readings[0].value
         assert first is not None  # only readings with a quantity are recorded
-        record: dict[str, Any] = {
-            "ask": f"Measure: {plain_text(text)}",
-            "unit": first.unit or "count",
-            "limit": ASK,
-        }
-        places = unique(each.place for each in readings)
-        if len(places) == 1 and places[0]:
-            record["ask"] += f" ({plain_text(places[0])})"
-        if len(places) > 1:
-            record["readings"] = places
+        measured_at = unique(each.place for each in readings)
+        several = len(readings) > 1 or any(place in places for place in measured_at)
+        at = f" ({measured_at[0]})" if len(measured_at) == 1 and not several else ""
+        new = "new " if facts is not None and facts.all_new else ""
+        text = f"{new}{subject}: {name}" if subject and subject.lower() not in name.lower() else f"{new}{name}"
+        record: dict[str, Any] = {"ask": f"Measure: {plain_text(text + at)}", "unit": first.unit or "count"}
+        of_shim = is_chosen_size(name) or (is_shim(subject) and not is_assembled_measure(name))
+        chosen = of_shim and dimension_of(first.unit) == "length"
+        if not chosen:
+            record["limit"] = ASK
+        if several and not measured_at:
+            record["readings"] = len(readings)
+        elif several:
+            named = [each.place or "place not said" for each in readings]
+            record["readings"] = list(places) if places and set(named) <= set(places) else unique(named)
+        elif len(places) > 1 and is_single_dimension(name):
+            record["readings"] = list(places)
         _name_instrument(book, record, readings, first)
-        measured = ", ".join(f"{f'{each.place} ' if each.place else ''}{_shown(each.value)}" for each in readings)
-        found[book.name(text, "value", default="value")] = Noted(record, (f"measured on the way down: {measured}",))
+        shown = ", ".join(f"{f'{each.place} ' if each.place else ''}{_shown(each.value)}" for each in readings)
+        above = f"measured on the way down: {shown}" + (", on the old part" if new else "")
+        if chosen:
+            above += ". It is chosen by the float or preload that the manual prints: no limit of its own"
+        ident = book.name(f"{subject} {name}{at}" if subject.lower() not in name.lower() else f"{name}{at}", "value",
+                          default="value")  # fmt: skip
+        found[ident] = Noted(record, (above,))
     return found
+
+
+def _placed(reading: TeardownReading, places: tuple[str, ...]) -> TeardownReading:
+    """A reading whose name begins with a place of its line, at that place: `1 gap` of the rings 1 to 4."""
+    first, _, rest = reading.name.partition(" ")
+    return replace(reading, name=rest, place=first) if rest and not reading.place and first in places else reading
 
 
 def _name_instrument(

@@ -6,80 +6,104 @@ Source: common practice, no source.
 import re
 
 _SEAL = re.compile(
-    r"\b(?:gaskets?|seals?|o-?rings?|sealing (?:washers?|rings?)|crush washers?|copper washers?|joint rings?)\b", re.I
-)
-_ONCE = re.compile(
-    r"\b(?:split pins?|cotters?|cotter pins?|tab washers?|lock(?:ing)? tabs?|circlips?|snap rings?|roll pins?|"
-    r"stretch bolts?)\b",
+    r"\b(?:gaskets?|seals?|o-?rings?|sealing (?:washers?|rings?)|crush washers?|copper (?:washers?|rings?)|"
+    r"joint rings?)\b",
     re.I,
 )
-_CLOSING = re.compile(
-    r"\b(?:cover|casing|case half|housing|head|pan|sump|lid|cap plate|end plate|bellhousing|rocker box)\b", re.I
+_ONCE = re.compile(
+    r"\b(?:split pins?|cotters?|cotter pins?|(?:lock )?tab washers?|stretch bolts?)\b",
+    re.I,
 )
+_SPRUNG_ONCE = re.compile(r"\b(?:roll|spring|split|cotter)\b.*\bpins?\b|\brivets?\b|\btab washers?\b", re.I)
+_CLOSING = re.compile(
+    r"\b(?:cover|casing|(?:gear|crank|transfer|timing) ?case|case half|housing|head|pan|sump|lid|cap plate|end plate|"
+    r"bellhousing|rocker box)\b",
+    re.I,
+)
+_ON_A_COVER = re.compile(r"\b(?:shim|bolt|screw|nut|stud|dowel|plug|magnet|bearing|spring|clip|plate)s?$", re.I)
 _MOVING = re.compile(
-    r"\b(?:crank(?:shaft)?|cams?|camshafts?|pistons?|valves?|rotor|shafts?|gears?|forks?|selectors?|chain|belt|sprocket|"
-    r"balancer|balance shaft|rods?|rockers?|synchro\w*|hub|sleeve|clutch|flywheel|pushrods?)\b",
+    r"\b(?:crank(?:shaft)?|cams?|camshafts?|pistons?|valves?|rotor|shafts?|gears?|forks?|selectors?|rails?|chain|belt|"
+    r"sprocket|balancer|balance shaft|rods?|rockers?|synchro\w*|hub|sleeve|clutch|flywheel|pushrods?)\b",
+    re.I,
+)
+_LYING_STILL = re.compile(
+    r"\b(?:cover|cap|guide|shim|plate|spring|pin|key|nut|bolt|screw|stud|bearing|race|bush|circlip|clip|housing|case|"
+    r"switch|sensor|plug|washer|ring|detent|turret|magnet|breather|needles?|spacer)(?:e?s)?\b",
     re.I,
 )
 _HEAVY = re.compile(
-    r"\b(?:crank(?:shaft)?|head|block|gearbox|transmission|flywheel|bellhousing|engine|axle|case half)\b", re.I
-)
-_SPRING = re.compile(r"\b(?:springs?|valves?|detents?|plungers?)\b", re.I)
-_SEALANT = re.compile(
-    r"\b(?:sealant|silicone|rtv|liquid gasket|sealing compound|sealed|no gasket|without (?:a )?gasket|gasket maker)\b",
+    r"\b(?:crank(?:shaft)?|head|block|gearbox|transmission|flywheel|bell ?housing|engine|axle|case half|gear ?case|"
+    r"crank ?case|differential)\b",
     re.I,
 )
+_SMALL = re.compile(r"\b(?:gasket|cover|seal|bolt|bearing|magnet|plug|dowel|cap|shell|sensor|shim)s?\b", re.I)
+_SPRING = re.compile(r"\b(?:springs?|valves?|detents?|plungers?)\b", re.I)
+_OILED = re.compile(
+    r"\b(?:shafts?|layshaft|gears?|bearings?|needles?|forks?|rails?|hubs?|sleeves?|synchro\w*|rings?|pistons?|rods?|"
+    r"cams?|camshafts?|crankshaft|rockers?|followers?|lifters?|thrust washers?|bush(?:es)?|balls?|chain|sprockets?|"
+    r"plungers?|interlock|idler|differential)\b",
+    re.I,
+)
+_NEVER_OILED = re.compile(
+    r"\b(?:clutch|release|flywheel|belt|brake|linings?|friction|switch|sensor|nut|plate|plug|caps?|cover|housing|case|"
+    r"turret|shims?|dowels?|keys?|circlips?|clips?|bolts?|studs?|screws?|magnet|breather|shells?)\b",
+    re.I,
+)
+_SCREWED_IN = re.compile(
+    r"\b(?:plug|nut|bolt|screw|stud|switch|sensor|sender|detent cap|filler cap|breather|union|nozzle|jet|injector|"
+    r"relief valve)s?\b",
+    re.I,
+)
+_SHIM = re.compile(r"\b(?:shims?|spacers?|thrust washers?|selective washers?)\b", re.I)
+_FITTED_SQUARE = re.compile(r"\b(?:bearings?|races?|bush(?:es)?|seals?)\b", re.I)
+_DEBRIS = re.compile(r"\b(?:debris|paste|chips?|swarf|dust|filings|metal|needle rollers?|sludge)\b", re.I)
+_HELD = re.compile(r"\b(?:lock(?:ed|s|ing)?|jam(?:s|med)?|held|holds?|holding|block(?:s|ed)|pinned|wedged)\b", re.I)
+_PART_IN_WORDS = re.compile(
+    r"(?:(\d{1,3})\s*[x×]?\s+)?"
+    r"((?:(?:copper|crush|sealing|thrust|lock|tab|spring|flat|plain|roller|needle|ball|roll|split|cotter|woodruff|"
+    r"hose|torn|old|small|large|dowel|steel|paper|rubber)\s+)*"
+    r"(?:circlips?|snap rings?|washers?|shims?|spacers?|dowels?|pins?|clips?|keys?|gaskets?|o-?rings?|seals?|bearings?|"
+    r"balls?|bush(?:es)?|needles?|springs?))"
+    r"(?=$|\s+(?:under|behind|below|above|between|on|in|at|with|to|and|front|rear|left|right|inside|outside|torn|worn|"
+    r"bent|broken|hard)\b|\s*\d)",
+    re.I,
+)
+_NEGATED = re.compile(r"\b(?:no|without|missing|not)\b", re.I)
+_SIDES = frozenset({
+    "left", "right", "front", "rear", "upper", "lower", "inner", "outer", "top", "bottom", "together", "inside",
+    "outside", "and",
+})  # fmt: skip
 UNTHREADED = frozenset({"circlip", "clip", "clamp", "pin", "rivet", "key", "washer"})
 """Kinds of fasteners that are not tightened."""
 
 
+def head_noun(text: str) -> str:
+    """The part of a name before words that only say where or with what: ``magnet`` of ``magnet of the case``."""
+    return re.split(r"\s+(?:with|of|at|for|from|in|on|under|behind)\s+", text.strip(), maxsplit=1)[0]
+
+
+def is_plural(text: str) -> bool:
+    """True if the name of a part takes `them`: ``output shaft seals left right``, ``hub and sleeve``."""
+    words = [word for word in head_noun(text).lower().split() if re.fullmatch(r"[a-z-]+", word) and word != "mm"]
+    named = [word for word in words if word not in _SIDES]
+    if "and" in words and named and named[-1] != named[0] and words[-1] not in _SIDES:
+        return True
+    return bool(named) and named[-1].endswith("s") and not named[-1].endswith(("ss", "us", "is"))
+
+
+def singular(text: str) -> str:
+    """A name without the s of its last word: ``detent caps`` is ``detent cap``."""
+    return re.sub(r"(?<=[a-z])(?<![sui])s$", "", text, flags=re.I)
+
+
+def is_tightened(kind: str, thread: str) -> bool:
+    """True for a kind of fastener with a thread. A roll pin, circlip, dowel, key or clip is not tightened."""
+    return bool(thread) or kind.rpartition(" ")[2] not in UNTHREADED
+
+
 def is_seal(text: str) -> bool:
     """True for a gasket, a seal or an O-ring, which is never used again."""
-    return _SEAL.search(text) is not None
-
-
-def is_used_once(text: str) -> bool:
-    """True for a split pin, tab washer, circlip and the like, which is renewed each time."""
-    return _ONCE.search(text) is not None
-
-
-def is_closing(text: str) -> bool:
-    """True for a cover, housing or head: what it closes can no longer be reached."""
-    return _CLOSING.search(text) is not None and not is_seal(text)
-
-
-def is_moving(text: str) -> bool:
-    """True for a part that turns or slides and could touch another one."""
-    return (
-        _MOVING.search(text) is not None
-        and not (is_seal(text) or is_used_once(text) or is_fastener(text))
-        and not re.search(r"\b(?:cover|cap|guide)s?\b", text, re.I)
-    )
-
-
-def is_heavy(text: str) -> bool:
-    """True for a part that can crush."""
-    return _HEAVY.search(text) is not None and not re.search(r"\b(?:gasket|cover|seal|bolt)s?\b", text, re.I)
-
-
-def has_sealant(text: str) -> bool:
-    """True for words about a liquid gasket that was found between two faces."""
-    return _SEALANT.search(text) is not None
-
-
-def is_tightened(kind: str) -> bool:
-    """True for a kind of fastener with a thread. A roll pin or a circlip is only seated."""
-    return (kind.split() or [""])[-1] not in UNTHREADED
-
-
-def is_fastener(what: str) -> bool:
-    """True if the part of a line is its own fastener, such as a nut or a drain plug."""
-    return re.search(r"\b(?:nut|bolt|screw|stud|plug|switch|sensor)s?$", what.strip(), re.I) is not None
-
-
-def is_plural(what: str) -> bool:
-    """True for a name such as ``detent balls``."""
-    return re.search(r"[^s]s$", what.strip()) is not None
+    return _SEAL.search(head_noun(text)) is not None
 
 
 def is_lip_seal(what: str) -> bool:
@@ -87,18 +111,144 @@ def is_lip_seal(what: str) -> bool:
     return re.search(r"\b(?:lip|shaft|oil|crank(?:shaft)?|front|rear) seals?$", what.strip(), re.I) is not None
 
 
-def has_faces(what: str) -> bool:
-    """True for a part that is set on the face of another one."""
+def is_gasket(text: str) -> bool:
+    """True for a seal that lies between two faces."""
+    return re.search(r"\bgaskets?\b", text, re.I) is not None
+
+
+def is_used_once(text: str) -> bool:
+    """True for a split pin, a lock tab washer or a stretch bolt, which is renewed each time."""
+    return _ONCE.search(head_noun(text)) is not None
+
+
+def is_pin_renewed(kind: str) -> bool:
+    """True for a pin, rivet or tab washer that is deformed when it is fitted."""
+    return _SPRUNG_ONCE.search(kind) is not None
+
+
+def is_closing(text: str) -> bool:
+    """True for a cover, housing or head: what it closes can no longer be reached."""
+    own = head_noun(text)
+    return _CLOSING.search(own) is not None and not is_seal(text) and _ON_A_COVER.search(own) is None
+
+
+def is_moving(text: str) -> bool:
+    """True for a part that turns or slides and could touch another one."""
     return (
-        is_closing(what)
-        or is_seal(what)
-        or re.search(r"\b(?:plate|carrier|flange|pump|case)s?$", what, re.I) is not None
+        _MOVING.search(text) is not None
+        and not (is_seal(text) or is_used_once(text))
+        and _LYING_STILL.search(head_noun(text)) is None
     )
 
 
+def is_plate(text: str) -> bool:
+    """True for a part that lies still and that a moving part could touch."""
+    return not is_seal(text) and (is_closing(text) or re.search(r"\bplate$", head_noun(text), re.I) is not None)
+
+
+def is_heavy(text: str) -> bool:
+    """True for a part that can crush."""
+    own = head_noun(text)
+    return _HEAVY.search(own) is not None and _SMALL.search(own) is None
+
+
+def is_sealed(text: str) -> bool:
+    """True for words about a liquid gasket that was found between two faces."""
+    return (
+        re.search(r"\b(?:sealed|sealant|silicone|rtv|liquid gasket|sealing compound|sealer)\b", text, re.I) is not None
+        and re.search(r"\b(?:no|without|not) (?:sealed|sealant|sealer|silicone)\b", text, re.I) is None
+    )
+
+
+def has_no_gasket(text: str) -> bool:
+    """True for words that say that no gasket was found."""
+    return re.search(r"\b(?:no|without(?: a)?) gasket\b", text, re.I) is not None
+
+
 def has_spring(text: str) -> bool:
-    """True for a part that can fly off."""
-    return _SPRING.search(text) is not None and not re.search(r"\b(?:cover|gasket|cap)s?\b", text, re.I)
+    """True for a part that can fly off. A detent cap lies on its spring."""
+    if re.search(r"\bdetents?\b", text, re.I):
+        return True
+    return _SPRING.search(text) is not None and not re.search(r"\b(?:cover|gasket|cap|seal)s?\b", text, re.I)
+
+
+def is_oiled(text: str) -> bool:
+    """True for a part that slides or turns in oil."""
+    own = head_noun(text)
+    return _OILED.search(own) is not None and _NEVER_OILED.search(own) is None and not is_seal(text)
+
+
+def is_shell(text: str) -> bool:
+    """True for bearing shells, whose backs stay dry."""
+    return re.search(r"\bshells?\b", text, re.I) is not None
+
+
+def is_screwed_in(text: str) -> bool:
+    """True for a part that has a thread of its own: a plug, a nut, a switch."""
+    return _SCREWED_IN.search(head_noun(text)) is not None
+
+
+def is_fastener(text: str) -> bool:
+    """True for a part that is a fastener itself: bolts, a nut, studs."""
+    return re.search(r"\b(?:plug|nut|bolt|screw|stud)s?$", head_noun(text), re.I) is not None
+
+
+def is_shim(text: str) -> bool:
+    """True for a part whose thickness is chosen by a measured float or preload."""
+    return _SHIM.search(head_noun(text)) is not None
+
+
+def is_chosen_size(text: str) -> bool:
+    """True for the name of a dimension that is chosen by a measured float: it has no limit of its own."""
+    return re.search(r"\b(?:shim|spacer|washer)s?\b", text, re.I) is not None
+
+
+def is_assembled_measure(text: str) -> bool:
+    """True for the name of something that can be measured only on a fitted part, such as an end float."""
+    return re.search(r"\b(?:float|lash|backlash|play|preload|drag|turning torque)\b", text, re.I) is not None
+
+
+def is_single_dimension(text: str) -> bool:
+    """True for the name of a dimension that each of several parts has: a length, a width, a wear gap."""
+    words = r"(?:free )?length|width|thickness|height|(?:inner |outer )?diameter|bore|(?:\w+ )?gap|pad|groove|wear"
+    return re.fullmatch(words, text.strip(), re.I) is not None
+
+
+def is_breakaway(text: str) -> bool:
+    """True for the torque at which a fastener let go, which is for comparison only."""
+    return re.search(r"\bbreak ?away\b", text, re.I) is not None
+
+
+def is_set_square(text: str) -> bool:
+    """True for a part that is pushed or pressed into a bore, or onto a shaft, until it is square and home."""
+    own = head_noun(text)
+    return (
+        _FITTED_SQUARE.search(own) is not None
+        and not is_gasket(text)
+        and re.search(r"\b(?:needle|circlip|snap ring|plate|cap|shell)s?\b", own, re.I) is None
+    )
+
+
+def is_debris(text: str) -> bool:
+    """True for words about wear debris."""
+    return _DEBRIS.search(text) is not None
+
+
+def is_held(text: str) -> bool:
+    """True for a state in which something is locked or held, such as shafts for a nut."""
+    return _HELD.search(text) is not None and re.search(r"\b(?:unlock|not |no |free)", text, re.I) is None
+
+
+def part_in_words(text: str) -> tuple[int, str] | None:
+    """The part that words name, with its count: ``copper washer``; ``None`` if they name none."""
+    plain = text.strip()
+    if _NEGATED.search(plain) or len(plain.split()) > 6:
+        return None
+    found = _PART_IN_WORDS.search(plain)
+    if found is None or re.search(r"\d\s*mm\s*$", plain[: found.start(2)]):
+        return None
+    both = 2 if re.search(r"\bboth\b", plain, re.I) else 1
+    return int(found[1] or both), " ".join(word for word in found[2].split() if word.lower() not in ("torn", "old"))
 
 
 def moving_words(text: str) -> list[str]:

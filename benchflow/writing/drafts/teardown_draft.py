@@ -19,20 +19,25 @@ from benchflow.writing.drafts.draft_book import (
     within_sentence,
 )
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.fit_draft import FitDraft
 from benchflow.writing.drafts.inspection_entries import at_place, fate_checks, found_checks, recorded_values
+from benchflow.writing.drafts.line_facts import line_facts
+from benchflow.writing.drafts.line_fitting import LineFitting
 from benchflow.writing.drafts.part_words import (
     has_spring,
+    is_assembled_measure,
+    is_breakaway,
     is_closing,
     is_heavy,
     is_moving,
-    is_seal,
-    is_tightened,
-    is_used_once,
 )
 
 _LONGEST_SECTION = 14  # operations
 _WORDS_ONLY = ("breakaway", "leaks outside")
+
+
+def measured_on(line: TeardownLine) -> list[TeardownReading]:
+    """The valid readings of a line that have a quantity."""
+    return [each for each in valid_readings(line.values) if each.value is not None]
 
 
 def draft_from_teardown(record: TeardownRecord, source: str) -> DraftBook:
@@ -49,7 +54,9 @@ class _TeardownDraft:
         self.book = DraftBook("", f"Assemble the {within_sentence(what)}")
         self.book.ident = self.book.name(f"assemble {what}", "procedure", default="assembly")
         self.lines = [line for line in record.lines if line.is_off]
-        self.fits = FitDraft(self.book, record)
+        self.inspections: dict[str, str] = {}  # id of the line -> operation
+        self.facts = {line.id: line_facts(line) for line in self.lines}
+        self.fitting = LineFitting(self.book, record, "")
         self._ready = ""
         self._head(source)
         self._clean_and_inspect()
@@ -110,10 +117,10 @@ class _TeardownDraft:
     def _prepare(self, section: DraftSection) -> None:
         """What comes before every assembly: a stand for what is heavy, clean parts, sound threads."""
         heavy = any(is_heavy(line.description.what) for line in self.lines)
+        what = within_sentence(self.book.top["subject"])
         if heavy:
-            what = self.book.top["subject"]
             section.operations.append({
-                "id": self.book.name("mount stand"), "title": f"Mount the {within_sentence(what)} on its stand",
+                "id": self.book.name("mount stand"), "title": f"Mount the {what} on its stand",
                 "cautions": [{"danger": "It can fall and crush. Lift it with slings, and lock the stand."}],
                 "check": ["The stand is rated for the weight, and locked"], "undo": {"do": "Lift it off the stand"},
             })  # fmt: skip
@@ -125,9 +132,7 @@ class _TeardownDraft:
             "No residue of old gaskets or sealant",
         ]
         section.operations.append({**washed, "undo": {"do": "Wash them again"}})
-        threads = unique(
-            group.thread for line in self.lines for group in line.description.fasteners if is_tightened(group.kind)
-        )
+        threads = unique(group.thread for line in self.lines for group in self.facts[line.id].tightened)
         self._ready = str(washed["id"])
         if threads:
             chased = {
@@ -136,33 +141,34 @@ class _TeardownDraft:
                 "undo": {"do": "Chase them again"},
             }  # fmt: skip
             section.operations.append(chased)
-            self.fits.last = str(chased["id"])
+            self.fitting.last = str(chased["id"])
         else:
-            self.fits.last = str(washed["id"])
+            self.fitting.last = str(washed["id"])
 
     def _inspection(self, line: TeardownLine) -> Any | None:
-        described, what = line.description, plain_text(line.description.what)
-        renewed = is_seal(what) or is_used_once(what)
-        checks = [*found_checks(line), *([] if renewed else fate_checks(self.book, line))]
-        if described.condition and not renewed:
+        described, facts = line.description, self.facts[line.id]
+        what = f"{'new ' if facts.all_new else ''}{facts.what}"
+        checks = [*found_checks(facts), *fate_checks(self.book, facts)]
+        if described.condition and not facts.all_new:
             checks.append(f"Condition as found: {plain_text(described.condition)}. It is cleaned, and good to use")
-        values = [each for each in valid_readings(line.values) if each.value is not None]
+        values = [each for each in measured_on(line) if not is_assembled_measure(each.name)]
+        values = [] if facts.renewed else [each for each in values if not is_breakaway(each.name)]
         answers = [each for each in valid_readings(line.values) if each.value is None]
         checks += [
             f"{sentence_case(plain_text(each.name))}{at_place(each)}: {plain_text(each.answer)}" for each in answers
         ]
         if not checks and not values:
             return None
-        operation: dict[str, Any] = {"id": self.book.name(f"inspect {what}")}
-        self.fits.inspections[line.id] = operation["id"]
+        operation: dict[str, Any] = {"id": self.book.name(f"inspect {facts.what}")}
+        self.inspections[line.id] = operation["id"]
         operation["title"] = f"Inspect and measure the {what}" if values else f"Inspect the {what}"
         operation["after"] = [self._ready]
         if values:
-            operation["record"] = recorded_values(self.book, values, what)
+            operation["record"] = recorded_values(self.book, values, facts)
         if checks:
             operation["check"] = unique(checks)
-        operation["undo"] = {"do": "Inspect and measure it again"}
-        return Noted(operation, (f"Line {line.id} of the teardown: {line.description.entered or what}",))
+        operation["undo"] = {"do": f"Inspect {'and measure ' if values else ''}{facts.word('it', 'them')} again"}
+        return Noted(operation, (f"Line {line.id} of the teardown: {described.entered or what}",))
 
     # --- assembly -------------------------------------------------------------------------------------
 
@@ -182,12 +188,28 @@ class _TeardownDraft:
             begins, ends = (plain_text(line.description.what) for line in (group[0], group[-1]))
             section = self.book.section(sentence_case(begins if begins == ends else f"{begins} to {ends}"))
             for line in group:
-                self.fits.write(line, section)
+                self.fitting.fit(self.facts[line.id], section, self.inspections.get(line.id, ""))
+                self._measure_fitted(line, section)
                 off = self.record.lines.index(line)  # the lines that are still off
                 due = [each for each in together if each.lines_off >= off]
                 together = [each for each in together if each not in due]
                 for reading in due:
                     self._measure_together([reading], section)
+
+    def _measure_fitted(self, line: TeardownLine, section: DraftSection) -> None:
+        """What can be measured only on the fitted part, such as its end float."""
+        facts = self.facts[line.id]
+        values = [each for each in measured_on(line) if is_assembled_measure(each.name)]
+        if not values:
+            return
+        names = " and ".join(unique(plain_text(each.name) for each in values))
+        operation: dict[str, Any] = {
+            "id": self.book.name(f"measure {facts.what} {names}"), "title": f"Measure the {facts.what}: {names}",
+            "after": [self.fitting.last], "record": recorded_values(self.book, values, facts),
+            "undo": {"do": "Measure it again"},
+        }  # fmt: skip
+        section.operations.append(operation)
+        self.fitting.last = operation["id"]
 
     # --- measured while it was together ---------------------------------------------------------------
 
@@ -198,19 +220,22 @@ class _TeardownDraft:
         for each in readings:
             by_name.setdefault(each.name, []).append(each)
         moving = [plain_text(line.description.what) for line in self.lines if is_moving(line.description.what)]
+        free: dict[str, Any] = {"needs": dict.fromkeys(self.book.locks, "free")} if self.book.locks else {}
         if moving:
             turned: dict[str, Any] = {
-                "id": self.book.name("turn by hand"), "title": "Turn it twice by hand", "after": [self.fits.last],
+                "id": self.book.name("turn by hand"), "title": "Turn it twice by hand",
+                "after": [self.fitting.last], **free,
                 "check": ["It turns freely through two turns, without a tight spot or a knock"],
                 "undo": {"do": "Turn it again"},
             }  # fmt: skip
             section.operations.append(turned)
-            self.fits.last = turned["id"]
+            self.book.turns.append(turned)
+            self.fitting.last = turned["id"]
         for same in by_name.values():
             self._measure_together(same, section)
         counted = {
             "id": self.book.name("count tools"), "title": "Count tools and parts, cover the openings",
-            "after": [self.fits.last],
+            "after": [self.fitting.last], **free,
             "check": ["No tool, wipe or part is left over or missing", "All openings are covered, and it is tagged"],
             "undo": {"do": "Count again"},
         }  # fmt: skip
@@ -218,13 +243,15 @@ class _TeardownDraft:
 
     def _measure_together(self, readings: list[TeardownReading], section: DraftSection) -> None:
         name = plain_text(readings[0].name)
+        places = unique(each.place for each in readings)
+        at = at_place(readings[0]) if len(places) == 1 and all(each.place for each in readings) else ""
         shown = "; ".join(reading_text_of(each) for each in readings)
         if name.lower() in _WORDS_ONLY[:1]:
             self.book.tail.append(f"Measured on the way down, for comparison only: {shown}")
             return
-        operation: dict[str, Any] = {"id": self.book.name(f"measure {name}"), "title": f"Measure: {name}"}
-        if self.fits.last:
-            operation["after"] = [self.fits.last]
+        operation: dict[str, Any] = {"id": self.book.name(f"measure {name}"), "title": f"Measure: {name}{at}"}
+        if self.fitting.last:
+            operation["after"] = [self.fitting.last]
         values = [each for each in readings if each.value is not None]
         answers = [each for each in readings if each.value is None]
         if name.lower() == _WORDS_ONLY[1]:
@@ -240,10 +267,10 @@ class _TeardownDraft:
                 f"{sentence_case(name)}{at_place(each)}: {plain_text(each.answer)}" for each in answers
             ]
         if values:
-            operation["record"] = recorded_values(self.book, values, "")
+            operation["record"] = recorded_values(self.book, values)
         operation["undo"] = {"do": "Measure it again"}
         section.operations.append(Noted(operation, (f"On the way down: {shown}",)))
-        self.fits.last = operation["id"]
+        self.fitting.last = operation["id"]
 
     def _notes(self) -> None:
         self.book.tail += [f"Note of the teardown: {note.text}" for note in self.record.notes]

@@ -1,0 +1,179 @@
+"""The texts of an operation that fits a part from a teardown: instruction, checks and how it is undone."""
+
+import re
+
+from msgspec.structs import replace
+
+from benchflow.session.teardown.part_text import fasteners_text
+from benchflow.session.teardown.teardown_record import FastenerGroup
+from benchflow.writing.drafts.draft_book import plain_text, sentence_case
+from benchflow.writing.drafts.line_facts import LineFacts, LoosePart
+from benchflow.writing.drafts.part_words import (
+    is_closing,
+    is_gasket,
+    is_oiled,
+    is_plural,
+    is_seal,
+    is_set_square,
+    is_shell,
+    is_shim,
+    is_tightened,
+    is_used_once,
+    singular,
+)
+
+
+def fit_instruction(facts: LineFacts, *, bead: bool) -> str:
+    """The text of `do`: which part, from where, how it is made ready, and the words of the line."""
+    described = facts.line.description
+    lines = [f"{_bring(facts)}{_made_ready(facts, bead=bead)}"]
+    loose = [replace(each, count=facts.at_one_place(each.count)) for each in facts.loose]
+    lines += [_loose_instruction(each) for each in loose if each.of_fasteners]
+    if described.marks:
+        lines.append(f"Marks: {plain_text(described.marks)}.")
+    if described.orientation:
+        lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
+    words = [*facts.remarks, *(note.text for note in facts.line.notes)]
+    if words:
+        lines.append(f"From the teardown: {'; '.join(plain_text(each) for each in words)}.")
+    return "\n".join(lines)
+
+
+def _bring(facts: LineFacts) -> str:
+    """Which part is brought. A new one is not in the bag of the old one."""
+    bag = f" from {facts.bag}" if facts.bag else ""
+    if facts.all_new:
+        held = (
+            f" Its fasteners are in {facts.bag}." if facts.bag and facts.tightened and not facts.is_own_thread else ""
+        )
+        return f"Bring the new {facts.name}.{held}"
+    if facts.replaced:
+        kept = ", ".join(facts.old_places)
+        return f"Bring a new one for {', '.join(facts.replaced)}. Bring the {facts.what} for {kept}{bag}."
+    return f"Bring the {facts.name}{bag}."
+
+
+def _made_ready(facts: LineFacts, *, bead: bool) -> str:
+    what = facts.what
+    if bead:
+        return " Set it straight on the bead. Keep oil off both faces."
+    if is_gasket(what):
+        return " Both faces are clean and dry."
+    if is_seal(what):
+        return f" Make the {facts.word('lip or ring', 'lips or rings')} ready as the manual prints."
+    if is_shell(what):
+        return " Wipe the backs and the bores dry. Oil the running faces."
+    if is_closing(what):
+        return f" Clean {facts.word('its', 'their')} faces. Keep oil off them."
+    if is_oiled(what):
+        return f" Oil {facts.word('it where it slides or turns', 'them where they slide or turn')}."
+    return ""
+
+
+def _loose_instruction(loose: LoosePart) -> str:
+    kind = loose.title
+    noun = kind if loose.count == 1 else f"{kind}s"
+    number = "the " if loose.count == 1 else f"{loose.count} "
+    verb = "Drive in" if kind.endswith("pin") and loose.is_new else "Fit"
+    if loose.is_new:
+        number = "a " if loose.count == 1 else number
+        noun = f"new {noun}"
+    return f"{verb} {number}{noun}{f', {plain_text(loose.detail)}' if loose.detail else ''}."
+
+
+def fit_checks(facts: LineFacts, state: str, *, bead: bool, takes_bead: bool) -> list[str]:
+    """The checks of the operation. ``state`` is the state of the assembly at this line on the way down."""
+    described = facts.line.description
+    its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
+    checks = []
+    if described.marks:
+        checks.append(f"{its} marks are where they were: {plain_text(described.marks)}")
+    if described.orientation:
+        checks.append(f"{stands}: {plain_text(described.orientation)}")
+    checks += _partner_checks(facts)
+    if (is_seal(facts.what) or is_used_once(facts.what)) and not facts.all_new:
+        checks.append("The teardown says: use again. Most makers renew it")
+    if facts.each:
+        checks.append(f"It is at its own place: {{{facts.each}}}")
+    elif described.places:
+        checks.append(f"Each is at its own place: {plain_text(', '.join(described.places))}")
+    elif described.count > 1:
+        checks.append(f"All {described.count} are fitted")
+    if state:
+        checks.append(f"Before {facts.word('it is', 'they are')} fitted, as on the way down: {state}")
+    checks += [_loose_check(replace(each, count=facts.at_one_place(each.count))) for each in facts.loose]
+    checks += [
+        f"{fasteners_text(group)}: {'in the groove all round' if group.kind == 'circlip' else 'seated'}"
+        for group in (replace(own, count=facts.at_one_place(own.count)) for own in _own_untightened(facts))
+    ]
+    if facts.seal_words and not facts.had_no_gasket and not takes_bead and not is_seal(facts.what):
+        checks.append(f"Sealed as the manual prints (found: {facts.seal_words})")
+    elif facts.had_no_gasket and not bead:
+        checks.append("No gasket was found here. It is sealed as the manual prints: dry, by a ring, or by sealant")
+    tightened = [replace(group, count=facts.at_one_place(group.count)) for group in facts.tightened]
+    listed = len(tightened) > 1 or any(group.where or group.length is not None for group in tightened)
+    if listed and not facts.is_own_thread:
+        checks += [f"In place, not tightened: {plain_text(fasteners_text(group))}" for group in tightened]
+    if is_shim(facts.what):
+        found = f" (found: {sizes})" if (sizes := ", ".join(re.findall(r"\d[\d.]* ?mm", facts.what))) else ""
+        checks.append(f"{its} thickness is what the measured float or preload needs{found}")
+    elif is_set_square(facts.what) and not facts.tightened:
+        checks.append(f"{facts.word('It is', 'They are')} square, and fully home")
+    if facts.is_own_thread:
+        where = "on" if "nut" in facts.what.lower() else "in"
+        checks.append(f"{facts.word('It runs', 'They run')} {where} by hand, not tightened")
+    return checks
+
+
+def _partner_checks(facts: LineFacts) -> list[str]:
+    partners = {part.place: part.partner for part in facts.line.parts if part.partner}
+    if facts.all_new:
+        return [
+            f"{facts.word('It is new, and is', 'They are new, and are')} matched to the partner as the manual prints: "
+            f"{plain_text(own)}"
+            for own in dict.fromkeys(partners.values())
+        ]
+    if len(set(partners.values())) == 1 and len(partners) == len(facts.line.parts) and not facts.replaced:
+        mate = plain_text(next(iter(partners.values())))
+        return [f"{facts.word('It is with its', 'They are with their')} partner: {mate}"]
+    return [
+        f"{place}: the new one is matched to its partner, {plain_text(own)}"
+        if place in facts.replaced
+        else f"{place}: it is with its partner, {plain_text(own)}"
+        for place, own in partners.items()
+    ]
+
+
+def _loose_check(loose: LoosePart) -> str:
+    kind = loose.title if loose.count == 1 or loose.title.endswith("s") else f"{loose.title}s"
+    many = loose.count > 1 or is_plural(kind)
+    name = f"{f'{loose.count} ' if loose.count > 1 else ''}{'new ' if loose.is_new else ''}{kind}"
+    if singular(loose.title).endswith(("circlip", "snap ring")):
+        where = "is in its groove all round" if not many else "are in their grooves all round"
+    elif is_seal(loose.title) or is_shim(loose.title):
+        where = "are in place" if many else "is in place"
+    else:
+        where = "are seated" if many else "is seated"
+    return f"{sentence_case(name) if loose.count > 1 else f'The {name}'} {where}"
+
+
+def _own_untightened(facts: LineFacts) -> list[FastenerGroup]:
+    named = {each.title for each in facts.loose if each.of_fasteners}
+    return [group for group in facts.groups if not is_tightened(group.kind, group.thread) and group.kind not in named]
+
+
+def undo_instruction(facts: LineFacts) -> str:
+    """How the operation is undone. A new part does not go into the bag of the old one."""
+    out = [replace(each, count=facts.at_one_place(each.count)) for each in facts.loose if each.of_fasteners]
+    steps = [
+        f"{'Drive' if each.title.endswith('pin') else 'Take'} out the {each.title}{'s' if each.count > 1 else ''}."
+        for each in out
+    ]
+    off = f"Take off the {facts.name}"
+    if facts.renewed:
+        off += f", and throw {facts.word('it', 'them')} away"
+    elif facts.all_new:
+        off += f", and keep {facts.word('it', 'them')} apart from the old {facts.word('one', 'ones')}"
+    elif facts.bag and not facts.replaced:
+        off += f", and keep {facts.word('it', 'them')} in {facts.bag}"
+    return " ".join([*steps, off])

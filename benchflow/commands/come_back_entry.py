@@ -57,7 +57,7 @@ def add_entries(name: str, intents: list[dict[str, Any]], shop: Path | None) -> 
         NotAdded: the log cannot be written or continued, or is an earlier copy.
         BenchflowError: no log or several logs match.
     """
-    from benchflow.session.come_back_log import add_several_to_log
+    from benchflow.session.come_back_log import add_to_log
     from benchflow.session.head_memory import HeadMemory
     from benchflow.session.machine_folders import machine_folders
     from benchflow.session.procedure_loading import procedure_reader
@@ -68,7 +68,7 @@ def add_entries(name: str, intents: list[dict[str, Any]], shop: Path | None) -> 
         raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
     register = Register(shop or folders.shop, folders.compiled)
     try:
-        replies, warning = add_several_to_log(path, intents, procedure_reader(), register, HeadMemory(folders.heads))
+        replies, warning = add_to_log(path, intents, procedure_reader(), register, HeadMemory(folders.heads))
     except BenchflowError as error:
         raise NotAdded(path, str(error), intents[0]) from error
     return [_entry(path, intent, reply, warning) for intent, reply in zip(intents, replies, strict=True)]

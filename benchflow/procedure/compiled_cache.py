@@ -53,10 +53,6 @@ class Loaded(Struct, frozen=True):
     blocks: tuple[UsedBlock, ...] = ()
     source_map: SourceMap | None = None
 
-    def in_file(self, problem: Problem) -> Problem:
-        """A problem at a mark of ``procedure``, at the author's line in the file and with the line of the block."""
-        return problem if self.source_map is None else self.source_map.in_author_file(problem)
-
 
 class _Compiled(Struct, frozen=True):
     """The compiled form of a procedure without an error."""

@@ -33,14 +33,6 @@ class AlreadyInLog(Struct, frozen=True):
 
 
 def add_to_log(
-    path: Path, message: dict[str, Any], read: ProcedureReader, register: Register, memory: HeadMemory
-) -> tuple[Answer | AlreadyInLog, str]:
-    """Send one intent to the log at ``path``, and close it again, as :func:`add_several_to_log`."""
-    answers, warning = add_several_to_log(path, [message], read, register, memory)
-    return answers[0], warning
-
-
-def add_several_to_log(
     path: Path, messages: Sequence[dict[str, Any]], read: ProcedureReader, register: Register, memory: HeadMemory
 ) -> tuple[list[Answer | AlreadyInLog], str]:
     """Send intents to the log at ``path``, and close it again. The events are on disk before this returns.

@@ -308,7 +308,7 @@ def test_calculated_figure_is_the_exact_one_or_rounded_to_its_last_digit(tenths:
         ("min(final, 50 N·m)", "50 N·m"),
     ],
 )
-def test_calculations_of_placeholders(text: str, result: str) -> None:
+def test_calculation_of_a_placeholder_gives_its_text(text: str, result: str) -> None:
     assert calculated_text(text, {"final": parse_quantity("90 N·m")}) == result
 
 

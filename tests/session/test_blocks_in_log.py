@@ -139,7 +139,7 @@ def test_blocks_are_listed_shown_and_found_where_they_are_used(shell: Shell) -> 
     assert "bolts  (beside)  Bolts\n    takes joint: joint, final: torque\n" in output
     assert "around  (shop)  Around" in output
     assert "| `final` | torque | **required** |" in shell.run("blocks", "show", "bolts")[1]
-    uses = shell.run("blocks", "used", "bolts")[1].splitlines()
+    uses = shell.run("blocks", "used", "bolts", "cover.yaml", "outer.yaml")[1].splitlines()
     assert "cover.yaml:10: uses bolts as cover" in uses
     assert any(line.startswith("outer.yaml:10: uses around, which uses bolts (") for line in uses)
     code, _, errors = shell.run("blocks", "show", "bolt")

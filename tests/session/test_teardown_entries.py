@@ -235,7 +235,7 @@ def test_findings_have_a_kind(text: str, kind: str) -> None:
         ("shells, main 1+3", ("main 1", "main 3")), ("5-speed cluster", ()), ("cover 5", ()),
     ],
 )  # fmt: skip
-def test_places_of_repeated_parts(text: str, places: tuple[str, ...]) -> None:
+def test_places_of_repeated_parts_are_read(text: str, places: tuple[str, ...]) -> None:
     found = understood(text)
     assert found.places == places
     assert found.count == max(len(places), 1)
@@ -270,7 +270,7 @@ def test_line_to_edit_is_understood_as_before(text: str) -> None:
 
 
 @given(st.text(max_size=60))
-def test_no_text_is_an_error_of_the_program(text: str) -> None:
+def test_any_text_is_read_without_a_crash(text: str) -> None:
     understand_entry(text)
     understand_details(text)
     understand_entry(f"cover, {text}")

@@ -217,7 +217,7 @@ def test_markdown_without_steps_is_refused(tmp_path: Path) -> None:
         ("20 mm", "", None),
     ],
 )
-def test_torque_cell(text: str, unit: str, stages: list[str] | None) -> None:
+def test_torque_cell_becomes_stages_or_is_refused(text: str, unit: str, stages: list[str] | None) -> None:
     found = stages_in(text, unit)
     assert isinstance(found, Refused) if stages is None else found == stages
 
@@ -238,7 +238,7 @@ def test_torque_cell(text: str, unit: str, stages: list[str] | None) -> None:
         ("0.1", "", None),
     ],
 )
-def test_limit_cell(text: str, unit: str, limit: str | None) -> None:
+def test_limit_cell_becomes_a_limit_or_is_refused(text: str, unit: str, limit: str | None) -> None:
     found = limit_in(text, unit)
     assert isinstance(found, Refused) if limit is None else found == (limit, "bar" if "bar" in limit else "mm")
 

@@ -252,8 +252,6 @@ ADD = Key(
     "Keys of an operation that replace those of the block, by the id in the block. `none` deletes the key.",
     examples=({"tighten": {"takes": "20 min"}},),
 )
-GIVEN = Key("given", AnyNodeShape("a parameter"), "In a block: only if this parameter is given.")
-UNLESS = Key("unless", AnyNodeShape("a parameter"), "In a block: only if this parameter is not given.")
 
 
 class WrittenUse:

@@ -17,7 +17,7 @@ from benchflow.procedure.formula.expression import (
 )
 from benchflow.procedure.formula.formula_parser import parse_formula
 from benchflow.quantity import Quantity, base, difference_factor, dimension_of
-from benchflow.quantity.shown import magnitude, round_half_up, show, with_unit
+from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
 
 class CannotCalculate(BenchflowError):
@@ -133,8 +133,3 @@ def _called(node: Call, arguments: list[_Figure]) -> _Figure:
 def _rounded(value: Fraction) -> int:
     """The nearest whole number, halves away from zero."""
     return floor(value + Fraction(1, 2)) if value >= 0 else -floor(-value + Fraction(1, 2))
-
-
-def shown_quantity(quantity: Quantity) -> str:
-    """A quantity as the author wrote it, or with its number and unit if it was not written."""
-    return quantity.entered or show(quantity)

@@ -21,7 +21,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log.disk import Disk
-from benchflow.session.pictures.picture_file import PictureFacts, PictureFile, read_picture
+from benchflow.session.pictures.picture_file import PictureFacts, PictureFile
 from benchflow.session.pictures.picture_kinds import KINDS
 
 _OWN_NAME: Final = re.compile(r"[0-9a-f]{64}(\.[a-z]{3,4})?", re.ASCII)
@@ -67,18 +67,6 @@ def keep_file(log: Path, picture: PictureFile, disk: Disk | None = None) -> Path
     except OSError as error:
         raise FileNotKept(_not_kept(picture.facts.name, path.parent, error)) from error
     return path
-
-
-def keep_picture(file: Path, log: Path, disk: Disk | None = None) -> PictureFacts:
-    """Read the picture ``file``, check it and store it beside ``log``. Returns what the log has to say about it.
-
-    Raises:
-        PictureRefused: it cannot be attached.
-        FileNotKept: it cannot be stored.
-    """
-    picture = read_picture(file)
-    keep_file(log, picture, disk)
-    return picture.facts
 
 
 def _make_folder(folder: Path, disk: Disk) -> None:

@@ -77,11 +77,6 @@ class PictureFile(Struct, frozen=True):
     facts: PictureFacts
     content: bytes
 
-    @property
-    def note(self) -> str:
-        """Why there is no thumbnail, as a sentence; "" if there is one."""
-        return no_thumbnail(self.facts)
-
 
 def no_thumbnail(facts: PictureFacts) -> str:
     """Why a kept file has no thumbnail, as a sentence; "" if it has one."""

@@ -34,11 +34,6 @@ class FileReport(Struct, frozen=True):
     used: tuple[Path, ...] = ()
 
     @property
-    def can_be_proven(self) -> bool:
-        """True if the file is a procedure without an error of the reader."""
-        return self.loaded is not None and self.loaded.procedure is not None
-
-    @property
     def findings(self) -> list[CheckFinding]:
         """All findings, in the order of the file."""
         return sorted([*self.read, *self.proven], key=lambda finding: (finding["line"], finding["column"]))
@@ -63,14 +58,19 @@ def read_report(path: Path, shown: ShownPath) -> FileReport:
     Raises:
         BenchflowError: the file cannot be opened.
     """
-    from benchflow.procedure.checks.unused_names import as_finding, check_structure
     from benchflow.session.block_lookup import block_of_file
     from benchflow.session.procedure_loading import load_procedure
 
     block = block_of_file(path)
     if block is not None:
         return _block_report(path, block, shown)
-    loaded, file = load_procedure(path), shown(path)
+    return report_of_loaded(load_procedure(path), shown(path), shown)
+
+
+def report_of_loaded(loaded: "Loaded", file: str, shown: ShownPath) -> FileReport:
+    """The report on a procedure that is loaded, without the proof of its order. ``file`` is its name in the report."""
+    from benchflow.procedure.checks.unused_names import as_finding, check_structure
+
     found = [as_finding(problem) for problem in check_structure(loaded.procedure, (), file)]
     if loaded.procedure is not None:
         from benchflow.trade.joint_findings import joint_problems

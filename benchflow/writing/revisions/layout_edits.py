@@ -83,12 +83,6 @@ def item_added(text: str, node: PlacedNode, value: str) -> TextEdit:
     return TextEdit(at, at, f"\n{' ' * node.column}- {value}")
 
 
-def lines_added(text: str, node: PlacedNode, lines: list[str]) -> TextEdit:
-    """The edit that adds lines behind a list in lines, at the column of its items."""
-    at = _line_end(text, node.items[-1].end)
-    return TextEdit(at, at, "".join(f"\n{' ' * node.column}{line}" for line in lines))
-
-
 def comment_above(text: str, node: PlacedNode, words: str) -> TextEdit:
     """The edit that writes ``words`` as a comment above the line of a node. A list item has its dash in that line."""
     start = node.start

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from PIL import Image, PngImagePlugin
 
-from benchflow.session.pictures.picture_file import PictureRefused, UnfinishedPicture, read_picture
+from benchflow.session.pictures.picture_file import PictureRefused, UnfinishedPicture, no_thumbnail, read_picture
 from tests.driving.made_pictures import HEIC_HEAD, VIDEO_HEAD, halves, jpeg, png_header, written
 
 
@@ -28,7 +28,7 @@ def test_facts_of_a_jpeg_are_those_of_the_file(tmp_path: Path) -> None:
     assert (facts.width, facts.height) == (64, 48)
     assert facts.sha256 == hashlib.sha256(content).hexdigest()
     assert picture.content == content
-    assert not picture.note
+    assert not no_thumbnail(picture.facts)
 
 
 @pytest.mark.parametrize(
@@ -52,7 +52,7 @@ def test_heic_and_pdf_have_no_pixel_size_and_no_thumbnail(tmp_path: Path, conten
     (tmp_path / "file").write_bytes(content)
     picture = read_picture(tmp_path / "file")
     assert (picture.facts.type, picture.facts.width, picture.facts.height) == (type_, 0, 0)
-    assert "no small picture" in picture.note
+    assert "no small picture" in no_thumbnail(picture.facts)
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_too_many_pixels_are_refused_by_the_header_alone(tmp_path: Path) -> None
 
 def test_a_large_png_is_kept_without_a_thumbnail(tmp_path: Path) -> None:
     (tmp_path / "IMG.png").write_bytes(png_header(10_000, 9_000))
-    assert "too large for a small picture" in read_picture(tmp_path / "IMG.png").note
+    assert "too large for a small picture" in no_thumbnail(read_picture(tmp_path / "IMG.png").facts)
 
 
 def test_a_file_above_the_limit_is_not_read(tmp_path: Path) -> None:
@@ -163,5 +163,5 @@ def test_a_damaged_tiff_writes_nothing_to_the_terminal(tmp_path: Path, capfd: py
         changed[at] ^= 0xFF
         (tmp_path / "a.tif").write_bytes(changed)
         with suppress(PictureRefused):
-            assert "no small picture of a TIFF" in read_picture(tmp_path / "a.tif").note
+            assert "no small picture of a TIFF" in no_thumbnail(read_picture(tmp_path / "a.tif").facts)
     assert capfd.readouterr() == ("", "")

@@ -51,6 +51,13 @@ def procedure(path: Path) -> Procedure:
     return found
 
 
+@every_procedure
+def test_no_check_was_split_at_a_comma(name: str) -> None:
+    """A comma in a list in brackets begins a new item. Its text then begins with a small letter."""
+    texts = [point.text for operation in procedure(SHIPPED / f"{name}.yaml").operations for point in operation.check]
+    assert [text for text in texts if text[:1].islower()] == []
+
+
 # --- the expansion is the procedure written out by hand ------------------------------------------------
 
 

@@ -252,4 +252,4 @@ def test_stage_facts_have_the_torque_and_its_tolerance() -> None:
 
 def test_session_fact_names_procedure_and_revision() -> None:
     session = loaded_build(3).facts.session
-    assert (session.procedure_id, session.revision) == ("head-install", "C")
+    assert (session.procedure_id, session.revision) == ("head-install", "D")

@@ -109,3 +109,48 @@ def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_i
     assert file.read_text(encoding="utf-8") == TEXT
     assert revise(*edition, "--set", "1=22 N·m").return_value == 0
     assert "with: {part: case, joint: cover, final: 22 N·m}" in file.read_text(encoding="utf-8")
+
+
+LISTED_BLOCK = """\
+benchflow-block: 1
+id: bolted
+title: Bolt it
+takes:
+  stages: {kind: {list: anything}}
+  play: {kind: limit, length: true}
+  joint: {kind: joint}
+operations:
+  - id: bolt
+    title: Bolt it
+    record: {play: {unit: mm, limit: {play}}}
+    tighten: {joint: {joint}, stages: {stages}}
+"""
+
+
+def test_figures_in_a_list_that_is_given_to_a_block_are_changed_where_the_author_wrote_them(file: Path) -> None:
+    (file.parent / "blocks" / "bolted.yaml").write_text(LISTED_BLOCK.replace(", length: true", ""), encoding="utf-8")
+    use = """\
+  - use: bolted
+    with:
+      joint: cover
+      play: 0.05 .. 0.20 mm
+      stages: [12 N·m, {torque: 24 N·m, source: manual p. 1}]   # all of them
+"""
+    file.write_text(TEXT.partition("  # first the case")[0] + use, encoding="utf-8")
+    edition = (file, "--document", "manual", "--edition", "4")
+    figures = json.loads(revise(*edition, "--list", "--json").stdout)["figures"]
+    assert sorted((each["old"], each["line"]) for each in figures) == [
+        ("0.05 .. 0.20 mm", 15), ("12 N·m", 16), ("24 N·m", 16),
+    ]  # fmt: skip
+    number = {each["old"]: each["number"] for each in figures}
+    done = revise(
+        *edition, "--set", f"{number['24 N·m']}=22 N·m", "--own", f"{number['12 N·m']}=worn threads",
+        "--set", f"{number['0.05 .. 0.20 mm']}=0.05 .. 0.15 mm",
+    )  # fmt: skip
+    assert done.return_value == 0, done.output
+    text = file.read_text(encoding="utf-8")
+    assert "play: 0.05 .. 0.15 mm\n" in text
+    assert (
+        '{torque: 12 N·m, source: "own choice, because worn threads"}, {torque: 22 N·m, source: manual p. 1}]' in text
+    )
+    assert "# all of them" in text

@@ -53,11 +53,15 @@ def _target_in_block(file: ProcedureFile, operation: str, path: FilePath) -> Cha
         return None
     value = node.at(path) if path else None
     if value is not None:
-        place, of_value = source_map.origin_of(_mark_of(file.loaded.text, value))
-        own = _text_at(file.root, _place_of(file.text.plain, place)) if not of_value else None
-        own = own or _parameter(use, value.text, of_value)
+        _, of_value = source_map.origin_of(_mark_of(file.loaded.text, value))
+        own = _given_at(file, use, value) or _parameter(use, value.text, of_value)
         if own is not None:
             return ChangeTarget(own, ())
+    for length in range(len(path) - 1, 0, -1):
+        holder = node.at(path[:length])
+        own = None if holder is None or holder.kind != "mapping" else _given_at(file, use, holder)
+        if own is not None:
+            return ChangeTarget(own, path[length:])
     return ChangeTarget(use, ("add", _name_in_block(use, operation), *path), block, whole_key=True)
 
 
@@ -71,12 +75,37 @@ def _place_of(text: str, mark: Mark) -> int:
     return sum(len(line) + 1 for line in lines[: mark.line - 1]) + mark.column - 1
 
 
-def _text_at(node: PlacedNode, place: int) -> PlacedNode | None:
-    """The text that begins at a place."""
-    if node.kind == "text":
-        return node if node.start == place else None
+def _given_at(file: ProcedureFile, use: PlacedNode, written: PlacedNode) -> PlacedNode | None:
+    """The node that the author gave to the block under `with` or `add`, of which ``written`` is a copy."""
+    source_map = file.loaded.source_map
+    place = None if source_map is None else source_map.origin_of(_mark_of(file.loaded.text, written))[0]
+    if place is None:
+        return None
+    at = _place_of(file.text.plain, place)
+    given = [each for key in ("with", "add") if (each := use.get(key)) is not None]
+    found = next((one for each in given if (one := _node_at(each, at, written.kind)) is not None), None)
+    return found if found is not None and _same_content(found, written) else None
+
+
+def _node_at(node: PlacedNode, place: int, kind: str) -> PlacedNode | None:
+    """The outermost node of a kind that begins at a place."""
+    if node.start == place and node.kind == kind:
+        return node
     inner = [*node.items, *(value for _, value in node.pairs)]
-    return next((found for each in inner if each.start <= place < each.end and (found := _text_at(each, place))), None)
+    return next(
+        (found for each in inner if each.start <= place < each.end and (found := _node_at(each, place, kind))), None
+    )
+
+
+def _same_content(one: PlacedNode, other: PlacedNode) -> bool:
+    if one.kind != other.kind or one.text != other.text or len(one.items) != len(other.items):
+        return False
+    pairs = zip(one.pairs, other.pairs, strict=False)
+    return (
+        len(one.pairs) == len(other.pairs)
+        and all(_same_content(*both) for both in zip(one.items, other.items, strict=True))
+        and all(a.text == b.text and _same_content(x, y) for (a, x), (b, y) in pairs)
+    )
 
 
 def _use_around(root: PlacedNode, place: int) -> PlacedNode | None:

@@ -14,7 +14,7 @@ from benchflow.commands.file_lookup import find_procedure
 from benchflow.commands.progress_line import ProgressLine
 
 if TYPE_CHECKING:
-    from benchflow.ordering.proof import Proof
+    from benchflow.writing.checking.file_report import FileReport
 
 ALL_CODES = ""
 """The value of `--explain` without a code."""
@@ -61,16 +61,16 @@ def check(
     for name in files:
         try:
             with ProgressLine() as line:
-                report, proof = _checked(find_procedure(name), bound, _shown_on(line, name, bound))
+                report = _checked(find_procedure(name), bound, _shown_on(line, name, bound))
         except BenchflowError as error:
             print_warning(str(error))
             worst = CANNOT_RUN
             continue
-        worst = worst if report["ok"] else max(worst, PROBLEM_FOUND)
+        worst = worst if report.ok else max(worst, PROBLEM_FOUND)
         if as_json:
-            print_json({**report, "file": name})
+            print_json({**report.as_json(), "file": name})
         else:
-            _print_report(report, proof, to_fill=to_fill)
+            _print_report(report, to_fill=to_fill)
     return worst
 
 
@@ -90,26 +90,23 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     Raises:
         BenchflowError: the file cannot be opened.
     """
-    return _checked(path, bound, None)[0]
+    return _checked(path, bound, None).as_json()
 
 
-def _checked(
-    path: Path, bound: int | None, progress: Callable[[str, int], None] | None
-) -> tuple[dict[str, Any], "Proof | None"]:
-    """The report on one file and its proof; the proof is ``None`` if the file has mistakes that prevent it.
+def _checked(path: Path, bound: int | None, progress: Callable[[str, int], None] | None) -> "FileReport":
+    """The report on one file, with its proof if no mistake prevents it.
 
     ``progress`` is called now and then with the phase of the proof and the number of configurations explored.
     """
     from benchflow.writing.checking.file_report import read_report, with_proof
 
-    report = with_proof(read_report(path, display_path), display_path, bound, progress)
-    return report.as_json(), report.proof
+    return with_proof(read_report(path, display_path), display_path, bound, progress)
 
 
-def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: bool = False) -> None:
+def _print_report(report: "FileReport", *, to_fill: bool = False) -> None:
     """Print the findings and the summary. The figures to be filled in are one line, unless ``to_fill`` lists them."""
-    file = report["file"]
-    asked = [finding for finding in report["findings"] if finding["code"] == TO_FILL]
+    file = report.file
+    asked = [finding for finding in report.findings if finding["code"] == TO_FILL]
     if asked and not to_fill:
         first = asked[0]
         print_wrapped(
@@ -118,11 +115,12 @@ def _print_report(report: dict[str, Any], proof: "Proof | None", *, to_fill: boo
                 f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
             ]
         )
-    for finding in report["findings"]:
+    found = [*report.findings, *report.advice]
+    for finding in sorted(found, key=lambda each: (each["line"], each["column"])):
         if finding["code"] == TO_FILL and not to_fill:
             continue
         if finding["code"] == TO_FILL:
             print_wrapped([f"{file}:{finding['line']}:{finding['column']}: {without_hint(finding['message'])}"])
             continue
         print_wrapped(finding_lines(file, finding))
-    print_wrapped([f"{file}: {summary(report, proof)}"])
+    print_wrapped([f"{file}: {summary(report.as_json(), report.proof)}"])

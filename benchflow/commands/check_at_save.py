@@ -62,7 +62,7 @@ class _WatchLines:
         if changes is not None:
             self._print(_change_lines(self.file, changes))
         else:
-            self._print(_first_lines(self.file, report.proven))
+            self._print(_first_lines(self.file, [*report.proven, *report.advice]))
         if self._again:
             self._print([f"remain: {_counted(report.findings)}"])
         json = report.as_json()

@@ -279,7 +279,7 @@ sections:
   title: Cover
   operations:
   - {id: spread-sealant, title: Spread the sealant}
-  - {id: fit-cover, title: Fit the cover, time: {spread-sealant: at most 8 min}}
+  - {id: fit-cover, title: Fit the cover, time: {spread-sealant: {limit: at most 8 min, waive: never}}}
 """,
         "title: Spread the sealant}",
         "title: Spread the sealant, undo: {do: Wipe the sealant off both faces}}",

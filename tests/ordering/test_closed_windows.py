@@ -17,7 +17,8 @@ COVER = "id: cover, title: Fit the cover, time: {sealant: at most 8 min}"
 def _found(*operations: str, head: str = "") -> list[OrderFinding]:
     reading = read(procedure_with(*(f"{{{each}}}" for each in operations), head=head))
     assert reading.procedure is not None, reading.problems
-    return [each for each in prove(reading.procedure).findings if each.code == "missing-undo"]
+    proof = prove(reading.procedure)
+    return [each for each in (*proof.findings, *proof.advice) if each.code == "missing-undo"]
 
 
 def test_window_from_an_operation_without_undo_is_noted_with_what_to_write() -> None:

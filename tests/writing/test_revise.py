@@ -289,10 +289,29 @@ def test_figures_of_asked_limits_and_angles_are_filled_in_with_their_source(file
         job.do("figure", joint="cover", stage=2, value="90°", **{"from": f"manual p. {number}"})
         job.driver.controller.close()
         jobs.append(job.path)
+    found = json.loads(revise(file, *jobs, "--list", "--json").stdout)["proposals"]
+    assert [each["new"] for each in found] == ["0.1 .. 0.2 mm", "90°"]
+    assert "named its source in different words: manual p. 1; manual p. 2. Compare them." in found[1]["why"]
     assert revise(file, *jobs, "--accept", "1").return_value == 0
     changed = file.read_text(encoding="utf-8")
     assert "limit: 0.1 .. 0.2 mm, source: manual p. 3}" in changed
-    assert "{angle: ask}" in changed  # the two jobs gave different sources
+    assert "{angle: ask}" in changed
+
+
+def test_times_faster_than_hands_work_give_no_stated_time(file: Path, tmp_path: Path) -> None:
+    """Ticks at once are weak evidence. They must not become the stated time that later jobs are judged by."""
+    jobs = []
+    for number in range(1, 6):
+        (tmp_path / str(number)).mkdir()
+        job = ClockedJob(tmp_path / str(number), GEARBOX, unit=str(number))
+        job.do("start", operation="clean")
+        job.wait(0 if number > 3 else 14).do("finish")
+        job.driver.controller.close()
+        jobs.append(job.path)
+    (time,) = json.loads(revise(file, *jobs, "--list", "--json").stdout)["proposals"]
+    assert time["new"] == "14 min"
+    assert "in 3 jobs is 14 min" in time["why"]
+    assert revise(file, *jobs[2:], "--list", "--json").stdout.count('"number"') == 0
 
 
 def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(

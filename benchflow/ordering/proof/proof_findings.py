@@ -98,6 +98,7 @@ class Proof(Struct, frozen=True):
 
     ``complete`` is true if there are no other findings. Otherwise a finding ``not-explored`` says what is not proven.
     ``undecided`` has the codes of the findings that the procedure may have all the same.
+    ``advice`` are notes on what is right as it is, but leaves the builder only a deviation at the bench.
     ``fixes`` holds the lines suggested by each ``interlock-needed`` finding, by the index of the finding.
     """
 
@@ -106,6 +107,7 @@ class Proof(Struct, frozen=True):
     complete: bool
     fixes: dict[int, tuple[SuggestedLine, ...]] = {}
     undecided: tuple[Code, ...] = ()
+    advice: tuple[OrderFinding, ...] = ()
 
     @property
     def proven(self) -> tuple[Code, ...]:

@@ -67,6 +67,7 @@ class _ProofRun:
         self._trials = self._explorer.for_trials()
         self._findings: list[OrderFinding] = []
         self._fixes: dict[int, tuple[SuggestedLine, ...]] = {}
+        self._advice: dict[tuple[str, int, int], OrderFinding] = {}
         self._reported: set[tuple[object, ...]] = set()
         self._absent: set[tuple[str, str, bool]] = set()
         self._proven_remedies: set[tuple[object, ...]] = set()
@@ -96,7 +97,11 @@ class _ProofRun:
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
             self._add_about_values(analysis)
-            self._add(windows_without_way_back(analysis.plan, analysis.order))
+            for each in windows_without_way_back(analysis.plan, analysis.order):
+                if each.severity == "note":
+                    self._advice.setdefault((each.where, each.line, each.column), each)
+                else:
+                    self._add([each])
             self._add(remedies_into_closed_windows(analysis.plan, analysis.order))
         self._phase = "look for orders that break a rule on paper"
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
@@ -108,7 +113,8 @@ class _ProofRun:
         findings = tuple(
             self._cases.written(number, each, builds.related) for number, each in enumerate(self._findings)
         )
-        return Proof(findings, configurations, not undecided, self._fixes, undecided)
+        advice = tuple(self._advice.values())
+        return Proof(findings, configurations, not undecided, self._fixes, undecided, advice)
 
     def _tell(self) -> None:
         if self._progress is not None:

@@ -22,7 +22,8 @@ class FileReport(Struct, frozen=True):
     """The findings on a file. ``read`` are those of the reader and its checks, ``proven`` those of the proof.
 
     ``loaded`` is ``None`` for a block, which ``block`` describes. ``proof`` is ``None`` until the order is proven, and
-    if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses.
+    if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses. ``advice`` are notes of
+    the proof on what is no mistake, beside the findings.
     """
 
     file: str
@@ -32,6 +33,7 @@ class FileReport(Struct, frozen=True):
     proof: "Proof | None" = None
     block: dict[str, Any] | None = None
     used: tuple[Path, ...] = ()
+    advice: list[CheckFinding] = []
 
     @property
     def findings(self) -> list[CheckFinding]:
@@ -94,8 +96,11 @@ def with_proof(
     from benchflow.ordering.proof import DEFAULT_BOUND, prove
 
     proof = prove(report.loaded.procedure, bound=bound or DEFAULT_BOUND, progress=progress)
-    found = _at_authors_lines([finding.as_json() for finding in proof.findings], report.loaded)
-    return replace(report, proven=[_with_shown_block(finding, shown) for finding in found], proof=proof)
+    proven, advice = (
+        [_with_shown_block(each, shown) for each in _at_authors_lines([one.as_json() for one in some], report.loaded)]
+        for some in (proof.findings, proof.advice)
+    )
+    return replace(report, proven=proven, proof=proof, advice=advice)
 
 
 def _at_authors_lines(found: list[CheckFinding], loaded: "Loaded") -> list[CheckFinding]:

@@ -99,8 +99,8 @@ class WatchedCheck:
         self.ok = proven.ok
         changes, first = None, None
         if proven.proof is not None and proven.loaded is not None and proven.loaded.procedure is not None:
-            changes = None if self._proven is None else finding_changes(self._proven, proven.proven)
-            self._proven = proven.proven
+            changes = None if self._proven is None else finding_changes(self._proven, [*proven.proven, *proven.advice])
+            self._proven = [*proven.proven, *proven.advice]
             first = first_operations(proven.loaded.procedure)
         self._screen.proven(proven, changes, first)
 

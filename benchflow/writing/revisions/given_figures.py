@@ -1,6 +1,6 @@
-"""Changes by the figures that were given at the bench for `ask`: the same one with the same source in several jobs."""
+"""Changes by the figures that were given at the bench for `ask`: the same one in several jobs."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -32,11 +32,19 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
                 given[place].append((figure, source, evidence))
     for (operation, path), found in given.items():
         node = _node_at(root, operation, path)
-        same = {(_same(figure), _same(source)) for figure, source, _ in found}
+        same = {_same(figure) for figure, _, _ in found}
         if node is None or node.text.strip() != "ask" or len(same) != 1 or len(found) < LEAST_SAME:
             continue
-        figure, source, _ = found[0]
-        why = f"{len(found)} jobs gave the same figure from the same source: {clean_line(figure)} from {source}."
+        sources = Counter(_same(source) for _, source, _ in found)
+        figure, source, _ = max(found, key=lambda one: sources[_same(one[1])])
+        if len(sources) == 1:
+            why = f"{len(found)} jobs gave the same figure from the same source: {clean_line(figure)} from {source}."
+        else:
+            others = dict.fromkeys(other for _, other, _ in found if _same(other) != _same(source))
+            why = (
+                f"{len(found)} jobs gave the same figure, {clean_line(figure)}, but named its source in different "
+                f"words: {'; '.join([source, *others])}. Compare them. The first one is written."
+            )
         lines = tuple(evidence for *_, evidence in found)
         title = f"Figure for {path_text(path)}"
         yield FoundChange("figure", operation, path_text(path), title, why, lines, "set", path, figure, source)

@@ -16,7 +16,9 @@ from benchflow.base.plaintext import clean_line
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Operation, Procedure, remedies_of, values_of, written_limit
 from benchflow.quantity.arithmetic import base
-from benchflow.review.log.facts import ReadingFact
+from benchflow.review.evidence.ranking import TAKES_SHARE
+from benchflow.review.evidence.speed_points import seconds_needed
+from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.margin import band, number
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.writing.revisions.found_change import ChangeKind, FoundChange
@@ -101,6 +103,7 @@ def remedy_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Fo
 def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[FoundChange]:
     """Stated times that the worked times do not fit, and times that are not stated."""
     times: dict[str, list[tuple[float, LogEvidence]]] = defaultdict(list)
+    too_fast: dict[str, set[str]] = defaultdict(set)
     for job in jobs:
         if job.log.facts.session.simulated:
             continue
@@ -109,6 +112,9 @@ def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Foun
             operation = operation_of(fact.operation)
             now, then = procedure.operations_by_id.get(operation), job.operation(fact.operation)
             if fact.finished is None or fact.active <= 0 or now is None or then is None or then.takes != now.takes:
+                continue
+            if _is_implausible(fact, now):
+                too_fast[operation].add(_session(job))
                 continue
             of_job[operation].append((fact.active, fact.finished.seq))
         for operation, found in of_job.items():
@@ -130,10 +136,19 @@ def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Foun
             f"The median of the worked time in {len(measured)} jobs is {rounded_duration(typical)} "
             f"({rounded_duration(least)} to {rounded_duration(most)}), but {said}."
         )
+        if too_fast[operation]:
+            left_out = len(too_fast[operation])
+            why += f" {left_out} job{' is' if left_out == 1 else 's are'} left out: done faster than hands work."
         yield FoundChange(
             "time", operation, "takes", "Stated time", why, tuple(line for _, line in measured), "set", ("takes",),
             _stated(typical),
         )  # fmt: skip
+
+
+def _is_implausible(fact: OperationFact, operation: Operation) -> bool:
+    """True if a step was finished faster than it can be done, so that its time says nothing about the work."""
+    stated = seconds_needed(fact) if operation.takes is None else float(base(operation.takes))
+    return fact.in_progress < TAKES_SHARE * stated
 
 
 def _is_another_time(typical: float, stated: float | None) -> bool:

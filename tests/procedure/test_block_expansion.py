@@ -565,3 +565,27 @@ def test_any_tree_is_written_so_that_another_yaml_library_reads_it(tree: dict[st
     assert YAML(typ="safe", pure=True).load(text) == YAML(typ="safe", pure=True).load(out.getvalue())
     assert written == parse(text, "tree").root
     assert list(places.places) == sorted(places.places, key=lambda each: (each.line, each.column))
+
+
+def test_copied_folder_of_another_version_is_used_with_one_note(tmp_path: Path) -> None:
+    """A person who copies the shipped folder and then installs a newer program has two versions of each block."""
+    shipped, beside = tmp_path / "shipped", tmp_path / "blocks"
+    text = "benchflow-block: 1\nid: b{n}\noperations: [{{id: o{n}, title: By version {v}}}]\n"
+    for folder, version in ((shipped, 2), (beside, 1)):
+        folder.mkdir()
+        for n in range(24):
+            (folder / f"b{n}.yaml").write_text(text.format(n=n, v=version if n < 12 else 1), encoding="utf-8")
+    path = tmp_path / "p.yaml"
+    head = "benchflow: 1\nid: p\ntitle: P\nsections:\n- title: All\n  operations:\n"
+    path.write_text(head + "".join(f"  - use: b{n}\n" for n in range(3)), encoding="utf-8")
+    found = load(path, block_folders=(BlockFolder(shipped, "shipped"),))
+    assert found.procedure is not None, found.problems
+    assert {operation.title for operation in found.procedure.operations} == {"By version 1"}
+    (note,) = [problem for problem in found.problems if problem.code == "block-replaced"]
+    assert "is a copy of the shipped blocks of another version: 12 of them differ" in note.message
+    (beside / "b1.yaml").write_text(text.format(n=1, v=3), encoding="utf-8")
+    for n in range(2, 12):
+        (beside / f"b{n}.yaml").write_text(text.format(n=n, v=2), encoding="utf-8")
+    conflicts = load(path, block_folders=(BlockFolder(shipped, "shipped"),)).problems
+    assert [problem.code for problem in conflicts] == ["block-conflict"] * 2
+    assert "write `replaces: b1` in" in conflicts[1].hint

@@ -117,6 +117,29 @@ def test_edition_alone_is_written_if_all_figures_are_as_before(file: Path) -> No
     assert "already" in str(new_edition(file, "--accept", "all").exception)
 
 
+@pytest.mark.parametrize(
+    "document",
+    [
+        '{title: Workshop manual, edition: "3", date: 2025-03-01}',
+        '{date: 2025-03-01, title: Workshop manual, edition: "3"}',
+        '\n    title: Workshop manual\n    date: 2025-03-01   # printed\n    edition: "3"',
+    ],
+)
+def test_date_of_the_old_edition_is_not_kept_for_the_new_one(file: Path, document: str) -> None:
+    file.write_text(TEXT.replace('{title: Workshop manual, edition: "3"}', document), encoding="utf-8")
+    assert new_edition(file, "--accept", "all").return_value == 0
+    procedure = read_procedure(file.read_text(encoding="utf-8"))
+    assert (procedure.documents[0].title, procedure.documents[0].edition) == ("Workshop manual", "4")
+    assert procedure.documents[0].date == ""
+    assert procedure.changes[0].what.endswith("edition 3 -> 4, without the date of the old one (2025-03-01)")
+
+
+def test_date_without_quotes_stays_without(file: Path) -> None:
+    file.write_text(TEXT.replace('edition: "3"}', 'edition: "3", date: 2025-03-01}'), encoding="utf-8")
+    assert new_edition(file, "--date", "2026-02-01", "--accept", "all").return_value == 0
+    assert 'edition: "4", date: 2026-02-01}' in file.read_text(encoding="utf-8")
+
+
 def test_document_that_is_only_a_title_gets_its_keys(file: Path) -> None:
     assert revise(file, "--document", "bulletin", "--edition", "5", "--accept", "all").return_value == 0
     assert "  bulletin: {title: Bulletin 4, edition: 5}\n" in file.read_text(encoding="utf-8").replace('"5"', "5")

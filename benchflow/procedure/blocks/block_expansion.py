@@ -115,6 +115,7 @@ class _ProcedureExpansion:
         self._reported: list[Problem] = []
         self._used: dict[str, UsedBlock] = {}
         self._chosen: dict[str, Block | None] = {}
+        self._noted_version = False
         self._nodes = self._uses = 0
         self._setup: list[SetupPart] = []
         self._names: list[tuple[WrittenParameter, YamlNode, str]] = []
@@ -252,6 +253,15 @@ class _ProcedureExpansion:
             self.report("unknown-name", outer, file, use.mark, message, "Correct the file, or remove it")
             return None
         block = self._library.read(entries[0])
+        if block.id in self._library.other_version and not self._noted_version:
+            self._noted_version = True
+            count = len(self._library.other_version)
+            message = (
+                f"The folder {entries[0].path.parent} is a copy of the shipped blocks of another version: {count} of "
+                "them differ"
+            )
+            hint = "They are used in place of those shipped with this benchflow"
+            self.report("block-replaced", outer, file, use.mark, message, hint, "note")
         self._check_replaced(block, entries, use, site)
         self._used[block.id] = UsedBlock(block.id, block.sha256, block.file, entries[0].kind)
         return block

@@ -18,6 +18,12 @@ MOST_FILES = 1000
 """The most block files of one folder that are read."""
 
 
+LEAST_OF_A_VERSION = 20
+"""The fewest shipped ids that a folder beside a procedure has if it is a copy of the shipped blocks. (Own rule.)"""
+MOST_CHANGED = 5
+"""The most blocks of such a copy that a person changed; if more differ, it is another version. (Own rule.)"""
+
+
 class BlockEntry(Struct, frozen=True):
     """A block file that was found. ``data`` is ``None`` if it cannot be read, for the reason in ``error``."""
 
@@ -42,6 +48,24 @@ class BlockLibrary:
         for entry in self.entries:
             self._by_id.setdefault(entry.id, []).append(entry)
         self._read: dict[Path, Block] = {}
+        self.other_version = self._other_version()
+
+    def _other_version(self) -> frozenset[str]:
+        """The ids of the blocks beside the procedure that differ from those shipped, if they are another version.
+
+        They are if the folder has most of the shipped ids, and more than a few of them differ without `replaces`. A
+        person who changes some blocks of a copy is asked to write `replaces` in each.
+        """
+        beside = {entry.id: entry for entry in self.entries if entry.kind == "beside"}
+        shipped = {entry.id: entry for entry in self.entries if entry.kind == "shipped"}
+        common = beside.keys() & shipped.keys()
+        if len(common) < max(LEAST_OF_A_VERSION, len(shipped) // 2):
+            return frozenset()
+        differ = {
+            name for name in common
+            if beside[name].sha256 != shipped[name].sha256 and b"\nreplaces:" not in (beside[name].data or b"")
+        }  # fmt: skip
+        return frozenset(differ) if len(differ) > MOST_CHANGED else frozenset()
 
     @property
     def ids(self) -> list[str]:
@@ -61,6 +85,8 @@ class BlockLibrary:
         """The files of the block ``name``, that of the procedure's folder first. Equal files count once."""
         found: dict[str, BlockEntry] = {}
         for entry in self._by_id.get(name, ()):
+            if entry.kind == "shipped" and name in self.other_version:
+                continue
             found.setdefault(entry.sha256 or str(entry.path), entry)
         return list(found.values())
 

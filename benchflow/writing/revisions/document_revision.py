@@ -12,7 +12,7 @@ from benchflow.procedure.model import AngleStage, Document, TorqueStage
 from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change
 from benchflow.writing.revisions.document_figures import DocumentFigure
 from benchflow.writing.revisions.found_change import FoundChange
-from benchflow.writing.revisions.layout_edits import yaml_scalar
+from benchflow.writing.revisions.layout_edits import key_removed, yaml_scalar
 from benchflow.writing.revisions.made_revision import MadeRevision, finish_revision
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.revised_file import ChangeEntry
@@ -123,4 +123,10 @@ def _with_edition(file: ProcedureFile, new: NewEdition) -> tuple[ProcedureFile, 
         for key, value in values.items():
             change = FoundChange("printed", "", key, "", "", (), "set", (*base, key), value)
             file = file.with_text(make_change(file, change).text)
-    return file, f"documents.{document.id}: edition {document.edition or '(none)'} -> {new.edition}"
+    what = f"documents.{document.id}: edition {document.edition or '(none)'} -> {new.edition}"
+    node = file.root.at(base)
+    old_date = None if new.date or node is None else key_removed(file.text.plain, node, "date")
+    if old_date is not None:  # it is that of the old edition
+        file = file.with_text(file.text.edited([old_date]))
+        what += f", without the date of the old one ({document.date})"
+    return file, what

@@ -48,7 +48,9 @@ def yaml_value(text: str) -> str:
 
 
 def quoted_as(old: str, value: str) -> str:
-    """A text as YAML with the quotes that the old one has, if any."""
+    """A text as YAML with the quotes that the old one has, if any. A date without quotes stays without."""
+    if _looks_like_a_date(old) and _looks_like_a_date(value):
+        return value
     return json.dumps(value, ensure_ascii=False) if old[:1] in ("'", '"') else yaml_value(value)
 
 
@@ -68,6 +70,21 @@ def key_added(text: str, mapping: PlacedNode, key: str, value: str, after: str =
         return TextEdit(last.end, last.end, f", {key}: {value}")
     at = _line_end(text, last.end)
     return TextEdit(at, at, f"\n{' ' * pairs[0][0].column}{key}: {value}")
+
+
+def key_removed(text: str, mapping: PlacedNode, key: str) -> TextEdit | None:
+    """The edit that removes a key with its value; ``None`` if the mapping has no such key beside another one."""
+    names = [name.text for name, _ in mapping.pairs]
+    if key not in names or len(names) == 1:
+        return None
+    index = names.index(key)
+    name, value = mapping.pairs[index]
+    if not mapping.flow:
+        begin = text.rfind("\n", 0, name.start) + 1
+        return TextEdit(begin, min(_line_end(text, value.end) + 1, len(text)), "")
+    if index:
+        return TextEdit(mapping.pairs[index - 1][1].end, value.end, "")
+    return TextEdit(name.start, mapping.pairs[1][0].start, "")
 
 
 def item_added(text: str, node: PlacedNode, value: str) -> TextEdit:

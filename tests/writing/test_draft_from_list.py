@@ -1,5 +1,6 @@
 """Drafts from tables and lists that somebody already has, also badly made ones. All data is invented."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -366,3 +367,27 @@ def test_second_person_signs_and_remedies_in_words_are_named(tmp_path: Path) -> 
 )  # fmt: skip
 def test_number_of_readings_in_words(words: str, number: int) -> None:
     assert readings_named(words) == number
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [("Backlash = 0.1 to 0.2 mm", ["Backlash"]), ("Gap is 0.2 to 0.3 mm", ["Gap"]),
+     ("Before torquing, measure the gap: 0.3 to 0.5 mm", ["gap"]),
+     ("The depth must be 1 to 2 mm", ["depth"]), ("Check the cover face for flatness: at most 1 mm",
+      ["cover face for flatness"])],
+)  # fmt: skip
+def test_measured_thing_has_its_own_name(text: str, names: list[str]) -> None:
+    found = figures_in_step(text).limits
+    assert ([each.name for each in found], [each.formula for each in found]) == (names, [""])
+
+
+def test_mean_signature_and_joint_are_read_from_the_words(tmp_path: Path) -> None:
+    text = "1. Average of four readings of the bore diameter: 60.00 to 60.02 mm. The inspector signs.\n"
+    text += "2. Do not reuse the hub nut. Tighten the hub nut to 200 N·m. Check again after 50 km.\n"
+    found = drafted(tmp_path, text, "list.md")
+    procedure = procedure_of(found)
+    assert re.findall(r"readings: \d|judge: \w+", found.book.text()) == ["readings: 4", "judge: mean"]
+    assert procedure.operations[0].hold is not None
+    assert [joint.title for joint in procedure.joints] == ["Tighten the hub nut"]
+    assert "not taken: 50 km" in found.book.text()
+    assert not any("reuse" in each for each in found.book.questions)

@@ -31,7 +31,7 @@ _ENDS = re.compile(
 )
 _UNIT = (
     rf"(?:{_TORQUE_UNIT}|mm²/s|mm|µm|thou|inch(?:es)?|in|bar|kPa|psi|°C|°F|°|deg|µin|cm|minutes?|min|hours?|h|seconds?|s|"
-    r"days?|ml|l|kg|g|%|V|A)"
+    r"days?|ml|l|kg|g|%|V|A|km|miles|rpm|turns?)"
 )
 _SIDES = r"(?:at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
 _QUANTITY = re.compile(
@@ -44,6 +44,7 @@ _MEASURED = re.compile(
     r"protrusion|step|torque|temperature|pressure|stretch|preload|drop|level|deflection|distance|crown|taper)\b",
     re.IGNORECASE,
 )
+_MEASURES = re.compile(r"(?:^|,\s*|\band\s+|\bthen\s+)(?:measure|check|read|record)\s+(?:the\s+)?", re.IGNORECASE)
 _TIMES = re.compile(r"(?:minutes?|min|hours?|h|seconds?|s|days?)\s*$", re.IGNORECASE)
 _COUNT = re.compile(
     r"(?<![\w.,-])(\d{1,3}|two|three|four|five|six|eight|ten|twelve)\s+(?:[a-z-]+\s+)?(?:screws|bolts|nuts|studs|capscrews)\b",
@@ -75,6 +76,7 @@ class MeasuredFigure(Struct, frozen=True):
     unit: str
     readings: int = 0  # 0 for one
     formula: str = ""
+    mean: bool = False  # the limit is for the mean of the readings
     place: int = 0  # index in the text of the step
     text: str = ""
 
@@ -89,20 +91,21 @@ class StepFigures(Struct, frozen=True):
     left: tuple[str, ...] = ()
     refused: str = ""
     tightened_at: int = 0  # index of the torque in the text
+    tightens: str = ""  # the sentence with the torque
 
 
 def figures_in_step(text: str) -> StepFigures:
     """The figures in the words of one step."""
     taken: list[tuple[int, int]] = []
     stages: tuple[str, ...] = ()
-    count, thread, refused, tightened_at = 0, "", "", 0
+    count, thread, refused, tightened_at, tightens = 0, "", "", 0, ""
     limits: list[MeasuredFigure] = []
     for start, end in _sentences(text):
         sentence = text[start:end]
         found = None if stages else _stages_of(sentence)
         if found is not None:
             read = stages_in(re.sub(r"\band\b", "+", re.sub(r"\bthen\b", "+", found[0])), "")
-            tightened_at = start + found[1]
+            tightened_at, tightens = start + found[1], sentence.strip()
             if isinstance(read, Refused):
                 refused = read.why
             else:
@@ -118,7 +121,9 @@ def figures_in_step(text: str) -> StepFigures:
         for found in _QUANTITY.finditer(text)
         if not any(begins < found.end() and found.start() < ends for begins, ends in taken)
     ]
-    return StepFigures(stages, count, thread, tuple(limits), tuple(dict.fromkeys(left)), refused, tightened_at)
+    return StepFigures(
+        stages, count, thread, tuple(limits), tuple(dict.fromkeys(left)), refused, tightened_at, tightens
+    )
 
 
 def _sentences(text: str) -> list[tuple[int, int]]:
@@ -155,12 +160,15 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
         if limit is None or isinstance(limit, Refused):
             continue
         before, formula = _formula_in(before)
-        name = re.sub(
-            r"^\W*(?:then\s+)?(?:measure|check|read|record|and|the)\b\s*(?:the\s+)?", "", before.strip(), flags=re.I
-        )
+        name = _MEASURES.split(before.strip())[-1]
+        name = re.sub(r"^\W*(?:then|and|the)\b\s*(?:the\s+)?", "", name, flags=re.I)
         name = re.split(r",", name)[0].strip(" :,(.")
+        name = re.sub(r"\s+(?:is|are|of|at|to be|(?:must|should|shall|has to|have to) be)$", "", name, flags=re.I)
         if name:
-            measured = MeasuredFigure(name[:80], *limit, readings=readings_named(before), formula=formula)
+            measured = MeasuredFigure(
+                name[:80], *limit, readings=readings_named(before), formula=formula,
+                mean=re.search(r"\b(?:average|mean)\b", before, re.I) is not None,
+            )  # fmt: skip
             found.append((measured, each.start(), each.end()))
     return found
 
@@ -172,7 +180,7 @@ def _formula_in(words: str) -> tuple[str, str]:
     )
     if found is None:
         return words, ""
-    return words[: found.start()], re.split(r"[,:]", words[found.end() :])[0].strip() or "?"
+    return words[: found.start()], re.split(r"[,:]", words[found.end() :])[0].strip()
 
 
 def _fasteners(sentence: str) -> tuple[int, str]:

@@ -5,6 +5,7 @@ import re
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
+from benchflow.quantity import QuantityError, dimension_of, unit_symbol
 
 
 class Cell(Struct, frozen=True):
@@ -108,3 +109,33 @@ def heading_columns(cells: list[str]) -> list[Column] | None:
         kept.append(Column(column.heading, "", column.unit) if column.meaning in seen else column)
         seen |= {column.meaning} if column.meaning else set()
     return kept
+
+
+def text_of_row(row: ListRow) -> str:
+    """The words of a step and of the lines under it."""
+    step = row.cells.get("step")
+    return "\n".join(filter(None, (step.text if step is not None else "", *(each.text for each in row.details))))
+
+
+def unit_in_column(cells: dict[str, Cell], kind: str) -> str:
+    """The unit in the column of units, if it is of this kind; any, if ``kind`` is ""."""
+    cell = cells.get("unit")
+    if cell is None:
+        return ""
+    try:
+        symbol = unit_symbol(cell.text)
+    except QuantityError:
+        return cell.text if not kind else ""
+    return symbol if not kind or dimension_of(symbol) == kind else ""
+
+
+def first_clause(title: str, longest: int) -> str:
+    """The first sentence or clause of a long title, never ending within brackets."""
+    ends = [found.start() for found in re.finditer(r"[.;:](?=\s)|[.;:]$", title[: longest + 1])]
+    for end in ends:
+        if end >= 12 and title[:end].count("(") == title[:end].count(")"):
+            return title[:end].strip()
+    short = title[:longest].rpartition(" ")[0] or title[:longest]
+    if short.count("(") > short.count(")"):
+        short = short.rpartition("(")[0]
+    return short.rstrip(" ,(") or title[:longest]

@@ -19,7 +19,7 @@ from benchflow.writing.drafts.cell_figures import (
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, without_figures
-from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList
+from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row, unit_in_column
 from benchflow.writing.drafts.list_sentences import fill_joints, split_measuring, write_limits, write_sentences
 from benchflow.writing.drafts.part_words import is_seal, is_used_once
 
@@ -70,7 +70,7 @@ class _ListDraft:
         self.book.top["documents"] = {"list": {"title": f"The list {plain_text(source)}"}}
         self.book.top["source"] = "list"
         self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
-        self._thread_in_words = ""
+        self._thread_in_words = self._tightens = ""
         self.prohibitions: list[tuple[str, str]] = []
         self.section: DraftSection | None = None
         self.section_title = ""
@@ -150,7 +150,7 @@ class _ListDraft:
         title = plain_text(first) or "Step"
         if len(title) <= _LONGEST_TITLE:
             return sentence_case(title.removesuffix(".")), plain_lines(rest)
-        short = _cut(title)
+        short = first_clause(title, _LONGEST_TITLE)
         return sentence_case(short), plain_lines(text)
 
     # --- one row --------------------------------------------------------------------------------------
@@ -168,8 +168,8 @@ class _ListDraft:
         if {"limit", "low", "high", "value"} & cells.keys():
             self._record(at, cells)
         write_limits(self.book, at.operation, at.comments, words, row.place)
-        sentences = write_sentences(self.book, at.operation, at.comments, _text_of(row))
-        self.prohibitions += [(row.place, each) for each in sentences.prohibitions]
+        sentences = write_sentences(self.book, at.operation, at.comments, text_of_row(row))
+        self.prohibitions += [(row.place, each) for each in sentences.rules]
         self._kit(at, cells)
         self._words(at, cells, row)
 
@@ -178,7 +178,7 @@ class _ListDraft:
         step = cells.get("step")
         if step is None:
             return StepFigures()
-        found = figures_in_step(_text_of(row))
+        found = figures_in_step(text_of_row(row))
         if {"torque", "angle"} & cells.keys():
             found = replace(found, stages=(), refused="")
         if found.stages:
@@ -193,14 +193,14 @@ class _ListDraft:
         if found.left:
             at.comments.append(f"Figures in the words, not taken: {', '.join(found.left)}")
             self.book.left_in_words += len(found.left)
-        self._thread_in_words = found.thread
+        self._thread_in_words, self._tightens = found.thread, found.tightens
         return found
 
     def _keep(self, cell: Cell, why: str, *, refused: bool = False) -> str:
         return f"{self.book.keep(cell.place, cell.text, why, refused=refused)} ({why})"
 
     def _tighten(self, at: _Previous, cells: dict[str, Cell]) -> None:
-        unit = cells["unit of torque"].text if "unit of torque" in cells else _unit(cells, "torque")
+        unit = cells["unit of torque"].text if "unit of torque" in cells else unit_in_column(cells, "torque")
         stages: list[Any] = []
         for name, column_unit in (
             ("torque", unit),
@@ -228,7 +228,7 @@ class _ListDraft:
             at.operation["tighten"]["with"] = self._instrument(tool.text, "torque")
 
     def _joint(self, at: _Previous, cells: dict[str, Cell]) -> str:
-        title = without_figures(plain_text(at.title))
+        title = without_figures(plain_text(self._tightens or at.title))
         joint: dict[str, Any] = {"title": title, "thread": self._thread_in_words or ASK}
         count = 0
         fasteners = cells.pop("fasteners", None)
@@ -263,7 +263,7 @@ class _ListDraft:
         value, limit = cells.pop("value", None), cells.pop("limit", None)
         low, high = cells.pop("low", None), cells.pop("high", None)
         unit = next((cells[key].text for key in ("unit of limit", "unit of low", "unit of high", "unit of value")
-                     if key in cells), "") or _unit(cells, "")  # fmt: skip
+                     if key in cells), "") or unit_in_column(cells, "")  # fmt: skip
         name = plain_text(value.text) if value is not None else without_figures(at.title)
         first = limit or low or high
         found: tuple[str, str] | Refused | None = None
@@ -400,39 +400,9 @@ class _ListDraft:
 _ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "work-out", "tighten", "check", "hold")
 
 
-def _text_of(row: ListRow) -> str:
-    """The words of a step and of the lines under it."""
-    step = row.cells.get("step")
-    return "\n".join(filter(None, (step.text if step is not None else "", *(each.text for each in row.details))))
-
-
 def _in_order(operation: dict[str, Any]) -> dict[str, Any]:
     """The keys of an operation in the order in which a person would write them."""
     return {key: operation[key] for key in (*_ORDER, *operation) if key in operation}
-
-
-def _unit(cells: dict[str, Cell], kind: str) -> str:
-    """The unit in the column of units, if it is of this kind; any, if ``kind`` is ""."""
-    cell = cells.get("unit")
-    if cell is None:
-        return ""
-    try:
-        symbol = unit_symbol(cell.text)
-    except QuantityError:
-        return cell.text if not kind else ""
-    return symbol if not kind or dimension_of(symbol) == kind else ""
-
-
-def _cut(title: str) -> str:
-    """The first sentence or clause of a long title, never ending within brackets."""
-    ends = [found.start() for found in re.finditer(r"[.;:](?=\s)|[.;:]$", title[: _LONGEST_TITLE + 1])]
-    for end in ends:
-        if end >= 12 and title[:end].count("(") == title[:end].count(")"):
-            return title[:end].strip()
-    short = title[:_LONGEST_TITLE].rpartition(" ")[0] or title[:_LONGEST_TITLE]
-    if short.count("(") > short.count(")"):
-        short = short.rpartition("(")[0]
-    return short.rstrip(" ,(") or title[:_LONGEST_TITLE]
 
 
 def plain_lines(text: str) -> str:

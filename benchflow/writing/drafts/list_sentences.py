@@ -34,6 +34,8 @@ def write_limits(
                                   "limit": measured.limit}  # fmt: skip
         if measured.readings:
             record["readings"] = measured.readings
+            if measured.mean:
+                record["judge"] = "mean"
         operation.setdefault(_key(operation, measured, words), {})[name] = record
     for measured in words.limits:
         if not measured.formula:
@@ -68,6 +70,8 @@ def write_sentences(book: DraftBook, operation: dict[str, Any], comments: list[s
             "for": plain_text(sentence_case(found.second_person)),
         }
         comments.append("The signature is that of a second person. Write the role that signs in your shop under `by`")
+    elif found.inspector and "hold" not in operation:
+        operation["hold"] = {"by": "inspector", "for": plain_text(sentence_case(found.signed))}
     if found.not_taken:
         quoted = ", ".join(f"“{each}”" for each in found.not_taken)
         comments.append(f"Words about remedies, tries or signatures, not taken: {quoted}")

@@ -12,6 +12,11 @@ from benchflow.session.teardown.fastener_text import read_fasteners
 _NEVER = re.compile(
     r"\b(?:never|must not|must never|do not|don't|shall not|may not|cannot be allowed)\b", re.IGNORECASE
 )
+_MOVES = re.compile(
+    r"\b(?:turn|rotat|lock|press|mov|lift|fit|lower|clos|open|slid|engag|start|crank|drop|push|pull|hit|touch|spin|"
+    r"swing|rais|driv)\w*",
+    re.IGNORECASE,
+)
 _REMEDY = re.compile(
     r"\s*(?:if|above|below|otherwise|else|over|under|out of limit|when (?:it is )?(?:too|above|below|over|under))\b",
     re.IGNORECASE,
@@ -34,7 +39,7 @@ _READINGS = re.compile(
     r"\b(?P<both>both)\b|\b(?:at|in|on|of(?: each of)?(?: the| all)?|each of(?: the)?)\s+"
     rf"(?P<count>\d{{1,2}}|{'|'.join(list(_NUMBERS)[1:])})\s+"
     r"(?:points?|places?|positions?|spots?|locations?|holes?|corners?|sides?|gears?|caps?|shafts?|journals?|bores?|"
-    r"pistons?|rings?|valves?|cylinders?|discs?|rotors?|springs?|studs?|bolts?|screws?|shims?|pads?|teeth)\b",
+    r"pistons?|rings?|valves?|cylinders?|discs?|rotors?|springs?|studs?|bolts?|screws?|shims?|pads?|teeth|readings?|measurements?)\b",
     re.IGNORECASE,
 )
 _FASTENERS = re.compile(
@@ -60,9 +65,20 @@ class StepSentences(Struct, frozen=True):
     signed: str = ""
 
     @property
+    def inspector(self) -> bool:
+        """True if the words say that the inspector signs."""
+        pattern = r"\binspector\b.*\bsigns?\b|\bsigned (?:off )?by (?:the |an )?inspector\b"
+        return re.search(pattern, self.signed, re.IGNORECASE) is not None
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """The prohibitions about something that moves, which may be collision rules."""
+        return tuple(each for each in self.prohibitions if _MOVES.search(each))
+
+    @property
     def not_taken(self) -> tuple[str, ...]:
         """What the draft has no key for: the author writes it."""
-        signed = (self.signed,) if self.signed and not self.second_person else ()
+        signed = (self.signed,) if self.signed and not self.second_person and not self.inspector else ()
         remedies = tuple(each for each in self.tries if not any(each in remedy for remedy in self.remedies))
         return (*self.remedies, *remedies, *signed)
 

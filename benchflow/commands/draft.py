@@ -49,13 +49,15 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
-        print_warning("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
+        _say("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
         for question in book.questions:  # what the words themselves say must never happen
-            print_warning(question)
-        answers = ask_collisions(titles, _ask)
+            _say(question)
+        unasked: list[str] = []
+        answers = ask_collisions(titles, _ask, unasked)
         write_collisions(book, answers)
+        book.questions += [f"- Not asked: {question}" for question in unasked] if book.interference else []
         for answer in answers:
-            print_warning(rule_text(answer))
+            _say(rule_text(answer))
     if not book.interference:
         write_questions(book, titles)
     text = book.text()
@@ -71,9 +73,19 @@ def _source_path(name: str) -> Path:
     return find_log(name, kind="teardown")
 
 
+def _say(text: str) -> None:
+    """Print a text on standard error, wrapped between words."""
+    print_warning(_wrapped(text, beside=12))
+
+
+def _wrapped(text: str, beside: int) -> str:
+    """``text`` in lines of the terminal's width, less ``beside`` columns."""
+    return "\n".join(wrap(text, max(min(get_terminal_size().columns, 110) - beside, 30), subsequent_indent="  "))
+
+
 def _ask(question: str, default: str) -> str:
     try:
-        shown = "\n".join(wrap(question, min(get_terminal_size().columns, 100) - 12, subsequent_indent="  "))
+        shown = _wrapped(question, beside=12)
         answer: str = click.prompt(shown, default=default, show_default=bool(default), err=True)
     except click.Abort:
         raise BenchflowError(

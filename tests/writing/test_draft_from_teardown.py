@@ -263,8 +263,10 @@ def test_questions_end_with_q_and_say_their_number() -> None:
         asked.append(question)
         return "q"
 
-    assert ask_collisions(["shaft", "fork", "rail"], ask) == []
+    unasked: list[str] = []
+    assert ask_collisions(["shaft", "fork", "rotor"], ask, unasked) == []
     assert len(asked) == 1
+    assert len(unasked) == 3
     assert asked[0].startswith("1 of ")
 
 

@@ -46,14 +46,19 @@ def pairs_to_ask(titles: Sequence[str]) -> list[tuple[str, str]]:
     return [(parts[first], parts[second]) for first, second in near[:MOST_QUESTIONS]]
 
 
-def ask_collisions(titles: Sequence[str], ask: Ask) -> list[Collision]:
-    """Ask about each pair, and then about any others. An empty answer means no; ``q`` ends the questions."""
+def ask_collisions(titles: Sequence[str], ask: Ask, unasked: list[str] | None = None) -> list[Collision]:
+    """Ask about each pair, and then about any others. An empty answer means no; ``q`` ends the questions.
+
+    The questions that were not asked then are added to ``unasked``.
+    """
     found: list[Collision] = []
     pairs = pairs_to_ask(titles)
     for number, (first, second) in enumerate(pairs, 1):
-        asked = f"{number} of {len(pairs)}: Can the {first} touch the {second} when one of them moves?"
+        asked = f"{number} of {len(pairs)}: {_question(first, second)}"
         answer = ask(f"{asked} (y/n, q ends the questions)", "n").lower()[:1]
         if answer == "q":
+            if unasked is not None:
+                unasked += [_question(*pair) for pair in pairs[number - 1 :]]
             return found
         if answer == "y":
             found.append(_asked(first, second, ask))
@@ -64,6 +69,10 @@ def ask_collisions(titles: Sequence[str], ask: Ask) -> list[Collision]:
             return found
         if len(names) == 2:
             found.append(_asked(names[0], names[1], ask))
+
+
+def _question(first: str, second: str) -> str:
+    return f"Can the {first} touch the {second} when one of them moves?"
 
 
 def _asked(first: str, second: str, ask: Ask) -> Collision:
@@ -164,7 +173,7 @@ def write_questions(book: DraftBook, titles: Sequence[str]) -> None:
     book.questions += [
         "Collisions. This draft knows none, so the proof covers none. Answer these, and write a rule for each yes:"
     ]
-    book.questions += [f"- Can the {first} touch the {second} when one of them moves?" for first, second in pairs]
+    book.questions += [f"- {_question(*pair)}" for pair in pairs]
     book.questions += ["- What else can touch something while it is fitted, turned or lifted?"]
     book.questions += [
         "For a yes, write the positions, the rule, and `sets` and `needs` on the operations and moves, for example:",

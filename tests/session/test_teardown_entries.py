@@ -70,6 +70,8 @@ def test_pair_of_gears_in_details_is_no_thread() -> None:
     assert [(each.name, each.value and each.value.value) for each in found.values] == [("3-4 pad", "4.6")]
     assert (found.remark, found.fasteners) == ("fork 3-4 stays on it", ())
     assert groups("4x 10-32 1/2 in")[0][2] == "10-32"
+    assert groups("4 10-32 screws") == [(4, "screw", "10-32", "", "")]
+    assert (understood("gear 1-2-3").what, understood("gear 1-2-3").places) == ("gear 1-2-3", ())
     assert groups("2x 1-8 UNC")[0][2] == "1-8 UNC"
     assert groups("4x screw 10-32")[0][1:3] == ("screw", "10-32")
 

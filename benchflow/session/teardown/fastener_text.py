@@ -27,7 +27,7 @@ ADJECTIVES = (
 
 MAX_COUNT = 999
 
-_COUNT = re.compile(r"(\d{1,6})(?:\s*[x×*]\s*|\s+(?=\D)|\s+(?=\d+/\d))")
+_COUNT = re.compile(r"(\d{1,6})(?:\s*[x×*]\s*|\s+(?=\D)|\s+(?=\d+/\d|\d{1,2}-\d{2}\b))")
 _NUMBER = r"\d+(?:\.\d+)?"
 _TIMES = r"\s*[x×*]\s*"
 _METRIC = re.compile(

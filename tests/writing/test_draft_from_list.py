@@ -391,3 +391,19 @@ def test_mean_signature_and_joint_are_read_from_the_words(tmp_path: Path) -> Non
     assert [joint.title for joint in procedure.joints] == ["Tighten the hub nut"]
     assert "not taken: 50 km" in found.book.text()
     assert not any("reuse" in each for each in found.book.questions)
+
+
+def test_table_has_no_formula_as_a_value_and_says_where_the_order_is_open(tmp_path: Path) -> None:
+    found = drafted(
+        tmp_path,
+        "Step,Torque,Limit,Unit,Note\nMeasure the float,,0.05-0.20,mm,Never turn the shaft dry\n"
+        '"Tighten the cover, then measure the gap: 0.1 to 0.2 mm",25 N·m,,,\n'
+        "Clearance = bore - shaft,,0.02 to 0.05,mm,\nTighten the lid to its stop,20 N·m,at most 3 mm,,\n",
+    )
+    procedure = procedure_of(found)
+    assert not procedure.operations_by_id["clearance-bore-shaft"].record
+    assert any("bore - shaft" in kept.why and kept.refused for kept in found.book.kept)
+    order = [operation.id for operation in procedure.operations]
+    assert order.index("measure-gap") == order.index("tighten-cover-then-measure-gap") + 1
+    assert [each.text for each in procedure.operations[0].cautions] == ["Never turn the shaft dry"]
+    assert found.book.text().count("before or after the tightening") == 1

@@ -159,7 +159,7 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
         limit = limit_in(each[0].strip(), "") if has_ends else None
         if limit is None or isinstance(limit, Refused):
             continue
-        before, formula = _formula_in(before)
+        before, formula = formula_in(before)
         name = _MEASURES.split(before.strip())[-1]
         name = re.sub(r"^\W*(?:then|and|the)\b\s*(?:the\s+)?", "", name, flags=re.I)
         name = re.split(r",", name)[0].strip(" :,(.")
@@ -173,7 +173,7 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
     return found
 
 
-def _formula_in(words: str) -> tuple[str, str]:
+def formula_in(words: str) -> tuple[str, str]:
     """The words without the formula in them, and the formula: ``clearance = depth - width, `` has one."""
     found = re.search(
         r"\s*(?:=|\b(?:is|equals)\b(?=[^,:]*(?:\bminus\b|\bplus\b|\bdifference\b|\bsum\b)))\s*", words, re.I

@@ -18,9 +18,15 @@ from benchflow.writing.drafts.cell_figures import (
 )
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, without_figures
+from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, formula_in, without_figures
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row, unit_in_column
-from benchflow.writing.drafts.list_sentences import fill_joints, split_measuring, write_limits, write_sentences
+from benchflow.writing.drafts.list_sentences import (
+    NO_ORDER,
+    fill_joints,
+    split_measuring,
+    write_limits,
+    write_sentences,
+)
 from benchflow.writing.drafts.part_words import is_seal, is_used_once
 
 _LONGEST_TITLE = 90
@@ -166,9 +172,13 @@ class _ListDraft:
         if "torque" in cells or "angle" in cells:
             self._tighten(at, cells)
         if {"limit", "low", "high", "value"} & cells.keys():
+            if "tighten" in at.operation:
+                at.comments.append(NO_ORDER)
             self._record(at, cells)
         write_limits(self.book, at.operation, at.comments, words, row.place)
-        sentences = write_sentences(self.book, at.operation, at.comments, text_of_row(row))
+        words_of_note = cells["note"].text if "note" in cells else ""
+        text = f"{text_of_row(row)}\n{words_of_note}".strip()
+        sentences = write_sentences(self.book, at.operation, at.comments, text)
         self.prohibitions += [(row.place, each) for each in sentences.rules]
         self._kit(at, cells)
         self._words(at, cells, row)
@@ -266,6 +276,13 @@ class _ListDraft:
                      if key in cells), "") or unit_in_column(cells, "")  # fmt: skip
         name = plain_text(value.text) if value is not None else without_figures(at.title)
         first = limit or low or high
+        if formula := formula_in(value.text if value is not None else at.title)[1]:
+            given = Cell(" .. ".join(cell.text for cell in (limit, low, high) if cell is not None), (first or value or
+                         Cell("", at.title)).place)  # fmt: skip
+            at.comments.append(
+                self._keep(given, f"the limit of the formula “{formula}”. Write `work-out`", refused=True)
+            )
+            return
         found: tuple[str, str] | Refused | None = None
         if limit is not None and limit.text:
             found = limit_in(limit.text, unit)

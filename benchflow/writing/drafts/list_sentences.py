@@ -19,6 +19,8 @@ from benchflow.writing.drafts.step_sentences import (
 BEFORE, BEHIND = "measured before", "measured behind"
 """Keys of values that are measured before or behind the tightening of their step, until they get an operation."""
 
+NO_ORDER = "The words do not say whether this is measured before or after the tightening. Make it two operations"
+
 
 def write_limits(
     book: DraftBook, operation: dict[str, Any], comments: list[str], words: StepFigures, place: str
@@ -36,7 +38,10 @@ def write_limits(
             record["readings"] = measured.readings
             if measured.mean:
                 record["judge"] = "mean"
-        operation.setdefault(_key(operation, measured, words), {})[name] = record
+        key = _key(operation, measured, words)
+        operation.setdefault(key, {})[name] = record
+        if key == "record" and "tighten" in operation:
+            comments.append(NO_ORDER)
     for measured in words.limits:
         if not measured.formula:
             continue
@@ -51,10 +56,12 @@ def write_limits(
 
 def _key(operation: dict[str, Any], measured: MeasuredFigure, words: StepFigures) -> str:
     """Where a value belongs: an operation that tightens has no order between its values and its fasteners."""
-    if "tighten" not in operation or not (words.stages or words.refused):
+    if "tighten" not in operation:
         return "record"
     before = re.search(r"\b(?:before|prior to)\b", measured.text, re.IGNORECASE) is not None
     behind = re.search(r"\b(?:after|afterwards|then|again)\b", measured.text, re.IGNORECASE) is not None
+    if not (words.stages or words.refused):  # the torque is in another column
+        return BEFORE if before else BEHIND if behind else "record"
     return BEFORE if before or (measured.place < words.tightened_at and not behind) else BEHIND
 
 

@@ -187,6 +187,18 @@ def test_calculated_value_waits_for_its_limit(tmp_path: Path) -> None:
     assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
 
 
+def test_deviation_lapses_when_the_limit_is_given_or_corrected_after_it(tmp_path: Path) -> None:
+    operation = "{id: m, title: M, record: {a: {unit: mm}}, work-out: {b: {is: a * 2, unit: mm, limit: ask}}}"
+    script = job(tmp_path, operation)
+    deviation = intent("deviate", operation="m", about="b", reason="agreed")
+    script.do_all(intent("record", name="a", value="2 mm"), deviation, given("at most 3 mm", name="b"))
+    assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
+    script.do_all(deviation, intent("correct", event=seq(script), value="at most 1 mm", reason="misread"))
+    assert codes(script, intent("finish", operation="m")) == ["out-of-limit"]
+    script.do_all(deviation, intent("finish", operation="m"))
+    script.audited()
+
+
 def test_limit_for_used_parts_is_asked_only_for_used_parts(tmp_path: Path) -> None:
     script = job(tmp_path, "{id: m, title: M, record: {play: {unit: mm, limit: at most 1 mm, used: ask}}}")
     assert codes(script, record("0.5 mm", used=True)) == ["value-missing"]

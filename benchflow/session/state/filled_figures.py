@@ -57,7 +57,26 @@ def _with_filled(state: State, mark: Mark, given: GivenFigure) -> State:
     written = state.as_written or state.plan.procedure
     figures = {at: FilledFigure(one.figure, one.source) for at, one in filled.items()}
     plan = expand(with_figures(written, figures), state.plan.options, state.plan.findings)
-    return replace(state, filled=filled, as_written=written, plan=plan)
+    return _without_deviations_by(replace(state, filled=filled, as_written=written, plan=plan), mark)
+
+
+def _without_deviations_by(state: State, mark: Mark) -> State:
+    """Return the state without the deviations from the limit at ``mark``: they were signed for another one, or none."""
+    for step in steps_with(state.plan, mark):
+        work = state.work(step.id)
+        names = {value.name for value in values_of(step.operation) if is_filled_at(value, mark)}
+        lapsing = {
+            about: each for about, each in work.deviations.items() if any(_is_of_value(about, name) for name in names)
+        }
+        if lapsing:
+            kept = {about: each for about, each in work.deviations.items() if about not in lapsing}
+            state = with_work(state, step.id, replace(work, deviations=kept, lapsed={**work.lapsed, **lapsing}))
+    return state
+
+
+def _is_of_value(subject: str, name: str) -> bool:
+    """True if the subject of a deviation is a value or one of its readings: ``gap[2]``, or ``gap[left, 2]``."""
+    return subject == name or subject.startswith(f"{name[:-1]}, " if name.endswith("]") else f"{name}[")
 
 
 def mark_text(mark: Mark) -> str:

@@ -113,7 +113,7 @@ def _correct_figure(
     """Correct the torque of a stage. Its ticks are judged again."""
     given = state.work(step.id).figures.get(int(entry.reading))
     if given is None or given.seq != intent.event:
-        message = f"The torque in log line {intent.event} no longer counts. Correct the one that does, or give it again"
+        message = f"The figure in log line {intent.event} no longer counts. Correct the one that does, or give it again"
         return refuse("not-allowed", message, operation=step.id, name=entry.name)
     tighten = step.operation.tighten
     stage = None if tighten is None else tighten.stages[int(entry.reading) - 1]

@@ -44,7 +44,7 @@ def open_stage_figure(state: State, step: Step, number: int, stage: OpenStage) -
 
 
 def figure_source(state: State, step: Step, number: int) -> str:
-    """Where the torque of the stage ``number`` comes from: its source, or its formula; "" if it is in the procedure."""
+    """The source or the formula of the figure of the stage ``number``; "" if the figure is in the procedure."""
     tighten = step.operation.tighten
     if tighten is None or not 1 <= number <= len(tighten.stages):
         return ""

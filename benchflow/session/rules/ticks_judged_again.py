@@ -1,4 +1,4 @@
-"""Judges the ticks of a stage again when its torque, which is not in the file, turns out to be another one."""
+"""Judges the ticks of an open stage again when its torque or angle is changed."""
 
 from collections.abc import Iterator
 

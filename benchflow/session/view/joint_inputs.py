@@ -5,7 +5,7 @@ from collections import Counter
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.figure_sources import own_source, stage_source
-from benchflow.procedure.model import CheckStage, OpenStage
+from benchflow.procedure.model import AngleStage, CheckStage, OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.procedure.procedure_figures import has_figure
 from benchflow.quantity import dimension_of
@@ -167,10 +167,10 @@ def _instrument_line(state: State, need: str | None) -> tuple[str, ...]:
 
 
 def _source_line(state: State, step: Step, progress: JointProgress) -> tuple[str, ...]:
-    """A line with the source of the current stage: of a torque that is not in the procedure, or as the file says."""
+    """A line with the source of the figure of the current stage: given at the bench, or written in the file."""
     source, stage = figure_source(state, step, progress.stage_number), progress.current_stage
     if source:
-        return (f"Torque from: {source}",)
+        return (f"{'Angle' if isinstance(stage, AngleStage) else 'Torque'} from: {source}",)
     if stage is None or not has_figure(stage):
         return ()
     found = own_source(stage_source(state.plan.procedure, stage, progress.tighten))

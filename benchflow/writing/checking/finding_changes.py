@@ -7,7 +7,7 @@ from msgspec import Struct
 from benchflow.writing.checking.file_report import CheckFinding
 
 _ONCE = frozenset({"no-source", "no-rule", "not-explored"})
-"""Codes of findings about the whole file. Their place is that of an example."""
+"""Codes of findings about the whole file. Their place is only that of an example."""
 
 _HIDES_ALL = frozenset({"bad-yaml", "empty-file", "not-utf-8", "too-large", "too-many-problems", "several-documents"})
 """Codes of errors behind which the file, or the rest of it, is not read."""
@@ -16,7 +16,7 @@ _HIDES_ALL = frozenset({"bad-yaml", "empty-file", "not-utf-8", "too-large", "too
 class FindingChanges(Struct, frozen=True):
     """The difference of two checks. ``reworded`` are findings that were there before with another message.
 
-    ``unseen`` are findings of which the later check cannot say if they are mended, because other mistakes hide them.
+    ``unseen`` are earlier findings that the later check could not look for, because other mistakes hide them.
     """
 
     new: tuple[CheckFinding, ...] = ()

@@ -18,7 +18,7 @@ _AT = "2000-01-01T00:00:00.000Z"
 class FirstOperations(Struct, frozen=True):
     """The operations that can be started at the start of a job, as ``number title``, and how many are blocked then.
 
-    ``supposed`` are the answers that are supposed: the first choice of each option and of each state that is asked for.
+    ``supposed`` are the assumed answers: the first choice of each option and of each state that is asked for.
     ``reason`` is why the first operation cannot start, if none can.
     """
 

@@ -1,9 +1,9 @@
 """Waits until files have been saved and have settled.
 
-The files are asked for their size, time and identity a few times a second (``stat``). That costs nothing measurable for
-some dozen files, works in the same way on every system and on network drives, and sees an editor that renames a new
-file over the old one, one that deletes and writes again, and a file that is gone for a moment. A library that is told
-by the system (such as ``watchfiles``) would need another way for network drives, and brings a compiled part.
+Size, time and identity of the files are read a few times a second (``stat``). For some dozen files the cost is too
+small to measure. It works in the same way on every system and on network drives. It detects an editor that renames a
+new file over the old one, one that deletes and writes again, and a file that is gone for a moment. A library that uses
+notices of the system (such as ``watchfiles``) needs another way for network drives, and has a compiled part.
 """
 
 import time
@@ -26,7 +26,7 @@ GONE = 1.0
 
 
 def state_of(path: Path) -> FileState:
-    """The state of a file or folder; ``None`` if it is not there or cannot be looked at."""
+    """The state of a file or folder; ``None`` if it does not exist or cannot be read."""
     try:
         found = path.stat()
     except OSError:
@@ -55,7 +55,7 @@ class SettledFiles:
         self._states = {path: self._states[path] if path in self._states else state_of(path) for path in wanted}
 
     def look(self) -> bool:
-        """Take up the present states. Returns true if one of them has changed."""
+        """Read the present states. Returns true if one of them has changed."""
         states = {path: state_of(path) for path in self._states}
         if states == self._states:
             return False
@@ -71,7 +71,7 @@ class SettledFiles:
 
     @property
     def changed(self) -> bool:
-        """True if a file has changed since the last look. The states are not taken up."""
+        """True if a file has changed since the last look. The states are not read again."""
         return any(state_of(path) != state for path, state in self._states.items())
 
     @property

@@ -1,4 +1,4 @@
-"""A table or list that somebody has, as rows with their places; and the headings that its columns may have."""
+"""The rows of a table or a list of steps, and the headings that its columns may have."""
 
 import re
 

@@ -44,7 +44,7 @@ def read_table(data: bytes, name: str) -> ReadList:
     """The rows of a CSV file; ``name`` is its name in messages.
 
     Raises:
-        BenchflowError: it is no table of steps: the message says what to do.
+        BenchflowError: it is not a table of steps.
     """
     text, remarks = decoded(data, name)
     delimiter, records = _best(text)

@@ -50,7 +50,7 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "") -> Ma
     For a comment ``given`` are other words, or a key of the operation with its value: ``do: Turn it by hand``.
 
     Raises:
-        NotEditable: the file has no place for it, or more than the change would be different.
+        NotEditable: the file has no place for it, or the edit would change other lines.
     """
     given = given.strip()
     if change.action == "comment":
@@ -118,7 +118,7 @@ def _with_source(file: ProcedureFile, change: FoundChange, made: MadeChange) -> 
 
 
 def _added(file: ProcedureFile, start: PlacedNode, path: FilePath, value: str) -> TextEdit:
-    """The edit that adds a value at a path of which only the beginning is in the file."""
+    """The edit that adds a value. Only the beginning of its path is in the file."""
     node, rest = start, list(path)
     while rest and (inner := node.at((rest[0],))) is not None:
         node = inner

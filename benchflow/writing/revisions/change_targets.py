@@ -30,7 +30,7 @@ class ChangeTarget(Struct, frozen=True):
 
 
 def change_target(file: ProcedureFile, operation: str, path: FilePath) -> ChangeTarget | None:
-    """Where the value at ``path`` of an operation is written; ``None`` if the file does not lead to it.
+    """The place where the value at ``path`` of an operation is written; ``None`` if it is not found.
 
     ``operation`` is "" for a path from the top of the file.
     """

@@ -15,7 +15,7 @@ from benchflow.writing.revisions.value_paths import FilePath, limit_path, path_t
 from benchflow.writing.revisions.yaml_places import PlacedNode
 
 _NO_FIGURES = frozenset({"by", "source", "from", "until", "while", "waive", "proves", "only"})
-"""Keys beside a figure whose values are none."""
+"""Keys beside a figure whose values are not figures."""
 _ROW_ENDS = frozenset({"at least", "above", "up to", "below"})
 _STAGE_KEYS = ("torque", "angle", "loosen", "check", "stretch")
 

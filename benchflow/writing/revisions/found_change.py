@@ -1,4 +1,4 @@
-"""What is to be changed in a procedure by the logs of its jobs, before it is numbered and shown as an edit."""
+"""A change of a procedure that the logs of its jobs give a reason for, before it becomes a numbered proposal."""
 
 from typing import Literal
 
@@ -17,7 +17,7 @@ Action = Literal["set", "append", "comment"]
 
 
 class FoundChange(Struct, frozen=True):
-    """One thing to change. ``why`` says it with its numbers, for people.
+    """One change. ``why`` is the reason with its numbers, for people.
 
     ``operation`` is "" for the whole procedure. ``path`` leads from the operation to the value that ``set`` or
     ``append`` changes; for a comment it leads to the value that a person would change, or is empty. ``value`` is the

@@ -41,7 +41,7 @@ class JobOnRevision(Struct, frozen=True):
 
 
 def gather_jobs(paths: Iterable[Path], procedure: Procedure, reader: ProcedureReader) -> GatheredJobs:
-    """The jobs of ``procedure`` in these logs. A log that is damaged or could not have been written so is left out."""
+    """The jobs of ``procedure`` in these logs. A log that is damaged or breaks the rules is left out."""
     jobs: dict[str, DoneJob] = {}
     skipped: list[SkippedLog] = []
     for path in paths:

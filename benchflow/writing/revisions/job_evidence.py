@@ -1,4 +1,4 @@
-"""The jobs that a revision learns from, and the log lines that a proposal comes from."""
+"""The jobs of a revision, and the log lines that a proposal comes from."""
 
 from functools import cached_property
 

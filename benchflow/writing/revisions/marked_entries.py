@@ -1,4 +1,4 @@
-"""Changes by what people marked "change the procedure" at the bench, and by what a come-back turned out to be."""
+"""Changes by entries that are marked "change the procedure", and by the findings of come-backs."""
 
 from collections.abc import Iterable, Iterator
 

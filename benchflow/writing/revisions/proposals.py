@@ -47,7 +47,7 @@ class Proposal(Struct, frozen=True):
 
 
 def find_changes(file: ProcedureFile, jobs: Sequence[DoneJob]) -> list[FoundChange]:
-    """What the jobs say is to be changed, without what `changes` in the file names already."""
+    """The changes that the jobs give a reason for, without those that `changes` in the file names already."""
     procedure = file.procedure
     named = {reference for change in procedure.changes for reference in change.from_}
     single = [

@@ -118,6 +118,13 @@ async def test_answer_without_a_place_goes_on_to_the_next_item(tmp_path: Path) -
         ]  # fmt: skip
 
 
+async def test_long_message_names_no_key_that_the_screen_does_not_have(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover, 8x M6x1 30, 4x M8x1 20, 3x M5 10, 2x M4 10, 2x M3 10, 4x M8x1 20, 3x M5 10, bag")
+        assert "more line" in driver.text
+        assert "shows all" not in driver.text
+
+
 async def test_undo_goes_back_to_the_item_of_the_answer(tmp_path: Path) -> None:
     script = TeardownScript(tmp_path)
     script.send(OPEN)

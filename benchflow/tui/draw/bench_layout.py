@@ -88,7 +88,7 @@ def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) 
     messages = [
         *draw_alarms(view, content.operation, width - 2),
         *draw_offer(content, width - 2),
-        *draw_message(content.message, width - 2, max(height // 4, 2)),
+        *draw_message(content.message, width - 2, max(height // 4, 2), "w"),
     ]
     body = height - 2 - len(keys) - len(messages)
     panel, rows = _body(view, content, width, body)
@@ -213,8 +213,11 @@ def draw_offer(content: BenchContent, width: int) -> list[Line]:
     return [styled(cut(content.offer, width), "attention")] if content.offer else []
 
 
-def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line]:
-    """Draw a message in at least one row, so that the screen does not jump when a message appears."""
+def draw_message(message: StatusMessage, width: int, max_rows: int, key: str = "") -> list[Line]:
+    """Draw a message in at least one row, so that the screen does not jump when a message appears.
+
+    ``key`` is the key that shows all of it; "" if the screen has none.
+    """
     out: list[Line] = []
     several = len(message.texts) > 1
     for text in message.texts:
@@ -224,7 +227,8 @@ def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line
             out.extend(styled(part, message.role) for part in wrap(text, width))
     if len(out) > max_rows:
         left = len(out) - max_rows + 1
-        out = [*out[: max_rows - 1], styled(f"· and {counted(left, 'more line')} (w shows all)", message.role)]
+        shows = f" ({key} shows all)" if key else ""
+        out = [*out[: max_rows - 1], styled(f"· and {counted(left, 'more line')}{shows}", message.role)]
     return out or [EMPTY]
 
 

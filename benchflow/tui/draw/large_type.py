@@ -56,7 +56,7 @@ def draw_large(view: BenchView, content: BenchContent, width: int, height: int) 
     inner = width - 2
     keys = draw_keys(content.keys, inner, 1)
     foot = [*draw_alarms(view, content.operation, inner), *draw_offer(content, inner)]
-    foot += draw_message(content.message, inner, 2)
+    foot += draw_message(content.message, inner, 2, "w")
     state = [*draw_state_short(view, inner), *_next(view, inner)]
     available = height - 3 - len(keys) - len(foot) - len(state)
     title, cautions, instruction = task_text(view, content)

@@ -225,3 +225,28 @@ def test_explain_without_a_code_lists_every_finding_on_a_line(shell: Shell) -> N
         assert (
             CliRunner().invoke(benchflow, ["check", "--explain", line.split()[0]], standalone_mode=False).exit_code == 0
         )
+
+
+def test_advice_is_on_the_screen_and_no_finding(shell: Shell) -> None:
+    text = """\
+benchflow: 1
+id: trial
+title: Trial
+revision: "1"
+interference: []
+sections:
+- title: First
+  operations:
+  - {id: nuts, title: Fit the nuts, check: [All nuts are on, tapers inward]}
+- title: Second
+  operations:
+  - {id: plug, title: Fit the plug}
+"""
+    (shell.folder / "trial.yaml").write_text(text, encoding="utf-8")
+    code, output, _ = shell.run("check", "trial.yaml")
+    assert code == 0
+    assert 'put it in quotes: `"All nuts are on, tapers inward"`. [split-check]' in output
+    assert "trial.yaml:12:5: note: “Fit the plug” is in a later section, but waits for nothing" in output
+    assert "trial.yaml: sound" in output
+    _, (report,) = reports(shell, "trial.yaml")
+    assert [finding["code"] for finding in report["findings"]] == ["no-rule"]

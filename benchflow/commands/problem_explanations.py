@@ -58,7 +58,8 @@ READER_CODES: dict[str, tuple[str, str]] = {
     ),
     "block-replaced": (
         "A note: a block in your folder is used in place of a block of the same id in another folder, because it says "
-        "`replaces`. Delete your file to use the other one again.",
+        "`replaces`, or because your folder is a copy of the shipped blocks of another version. Delete your file to "
+        "use the other one again.",
         "replaces: leak-down",
     ),
     "cannot-prove": (
@@ -162,6 +163,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
     "several-documents": (
         "A line `---` starts a second document. One file holds one procedure.",
         "Delete the line.",
+    ),
+    "split-check": (
+        "A note: in a list in brackets, a comma begins a new item. So one text with a comma is two checks, and the "
+        "builder answers each of them. Put a text with a comma in quotes.",
+        'check: [The nuts are on, tapers inward]  ->  check: ["The nuts are on, tapers inward"]',
     ),
     "stage-order": (
         "An angle stage has no torque stage before it. The angle has no defined start without a seating torque.",

@@ -284,6 +284,24 @@ sections:
         "title: Spread the sealant}",
         "title: Spread the sealant, undo: {do: Wipe the sealant off both faces}}",
     ),
+    "waits-for-nothing": FindingExplanation(
+        "A note. An operation of a later section waits for nothing, so the bench offers it at the very start. That is "
+        "right for work that can be done at any time. Often its `after` was forgotten.",
+        "Write `after` with what has to be done before, or `needs` with the state that it needs.",
+        """\
+sections:
+- id: case
+  title: Case
+  operations:
+  - {id: close-case, title: Close the case}
+- id: oil
+  title: Oil
+  operations:
+  - {id: fit-drain-plug, title: Fit the drain plug}
+""",
+        "title: Fit the drain plug}",
+        "title: Fit the drain plug, after: [close-case]}",
+    ),
     "not-explored": FindingExplanation(
         "A warning. The procedure allows more than was checked, so its order is NOT proven. The finding says "
         "what was proven; the rest may still contain a mistake.",

@@ -14,7 +14,8 @@ def codes(example: FindingExplanation, text: str) -> set[str]:
     reading = read_bytes((HEAD + text).encode(), "example.yaml")
     assert reading.procedure is not None, reading.problems
     assert not [problem for problem in reading.problems if problem.severity == "error"]
-    return {finding.code for finding in prove(reading.procedure, bound=example.bound or DEFAULT_BOUND).findings}
+    proof = prove(reading.procedure, bound=example.bound or DEFAULT_BOUND)
+    return {finding.code for finding in (*proof.findings, *proof.advice)}
 
 
 def test_every_finding_about_the_order_has_an_explanation() -> None:

@@ -23,6 +23,7 @@ Code = Literal[
     "never-restored",
     "operation-absent",
     "missing-undo",
+    "waits-for-nothing",
 ]
 Severity = Literal["error", "warning", "note"]
 
@@ -41,6 +42,7 @@ SEVERITIES: dict[Code, Severity] = {
     "never-restored": "error",
     "operation-absent": "error",
     "missing-undo": "note",
+    "waits-for-nothing": "note",
 }
 
 

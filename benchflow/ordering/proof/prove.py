@@ -97,7 +97,8 @@ class _ProofRun:
             self._add(self._time_conflicts(analysis))
             self._report_unexplored(analysis)
             self._add_about_values(analysis)
-            for each in windows_without_way_back(analysis.plan, analysis.order):
+            notes = static_checks.first_of_later_sections(analysis.plan, analysis.order)
+            for each in (*windows_without_way_back(analysis.plan, analysis.order), *notes):
                 if each.severity == "note":
                     self._advice.setdefault((each.where, each.line, each.column), each)
                 else:

@@ -112,6 +112,22 @@ def absent_operations(plan: Plan) -> Iterator[OrderFinding]:
                 yield finding("operation-absent", where, ref.mark, message, options=dict(plan.options))
 
 
+def first_of_later_sections(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
+    """A note for each operation of a later section that can be done first of all: perhaps its `after` is missing."""
+    first = plan.procedure.sections[0].id if plan.procedure.sections else ""
+    seen: set[str] = set()
+    for number, name in enumerate(order.steps):
+        operation = plan.steps[name].operation
+        if order.before[number] or operation.section == first or operation.if_needed or operation.id in seen:
+            continue
+        seen.add(operation.id)
+        message = (
+            f"“{operation.title}” is in a later section, but waits for nothing: it can be done first of all. If "
+            f"something comes before it, write `after` for `{operation.id}`"
+        )
+        yield finding("waits-for-nothing", operation.id, operation.mark, message)
+
+
 class _BuildOrder:
     """The order of one build, and the steps that its references name."""
 

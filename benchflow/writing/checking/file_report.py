@@ -22,8 +22,8 @@ class FileReport(Struct, frozen=True):
     """The findings on a file. ``read`` are those of the reader and its checks, ``proven`` those of the proof.
 
     ``loaded`` is ``None`` for a block, which ``block`` describes. ``proof`` is ``None`` until the order is proven, and
-    if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses. ``advice`` are notes of
-    the proof on what is no mistake, beside the findings.
+    if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses. ``advice`` are notes
+    on what is no mistake; they are shown on the screen only.
     """
 
     file: str
@@ -71,16 +71,20 @@ def read_report(path: Path, shown: ShownPath) -> FileReport:
 
 def report_of_loaded(loaded: "Loaded", file: str, shown: ShownPath) -> FileReport:
     """The report on a procedure that is loaded, without the proof of its order. ``file`` is its name in the report."""
+    from benchflow.procedure.checks.split_checks import split_checks
     from benchflow.procedure.checks.unused_names import as_finding, check_structure
 
     found = [as_finding(problem) for problem in check_structure(loaded.procedure, (), file)]
+    advice: list[CheckFinding] = []
     if loaded.procedure is not None:
+        advice = [as_finding(problem) for problem in split_checks(loaded.procedure, file)]
         from benchflow.trade.joint_findings import joint_problems
 
         found += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
     read = [*map(as_finding, loaded.problems), *_at_authors_lines(found, loaded)]
     used = tuple(Path(one.file) for one in loaded.blocks)
-    return FileReport(file, [_with_shown_block(finding, shown) for finding in read], loaded, used=used)
+    noted = [_with_shown_block(finding, shown) for finding in _at_authors_lines(advice, loaded)]
+    return FileReport(file, [_with_shown_block(each, shown) for each in read], loaded, used=used, advice=noted)
 
 
 def with_proof(
@@ -100,7 +104,7 @@ def with_proof(
         [_with_shown_block(each, shown) for each in _at_authors_lines([one.as_json() for one in some], report.loaded)]
         for some in (proof.findings, proof.advice)
     )
-    return replace(report, proven=proven, proof=proof, advice=advice)
+    return replace(report, proven=proven, proof=proof, advice=[*report.advice, *advice])
 
 
 def _at_authors_lines(found: list[CheckFinding], loaded: "Loaded") -> list[CheckFinding]:

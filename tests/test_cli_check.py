@@ -250,3 +250,20 @@ sections:
     assert "trial.yaml: sound" in output
     _, (report,) = reports(shell, "trial.yaml")
     assert [finding["code"] for finding in report["findings"]] == ["no-rule"]
+
+
+def test_what_only_follows_from_an_error_is_one_line_on_the_screen(shell: Shell) -> None:
+    operations = "".join(f"  - {{id: o{n}, title: Step {n}, after: [o{n - 1}]}}\n" for n in range(2, 7))
+    text = (
+        "benchflow: 1\nid: t\ntitle: T\nrevision: '1'\nstate: {lid: {values: [off, on], start: off}}\n"
+        "sections:\n- title: A\n  operations:\n  - {id: o1, title: Step 1, needs: {lid: on}}\n" + operations
+    )
+    (shell.folder / "t.yaml").write_text(text, encoding="utf-8")
+    _, output, _ = shell.run("check", "t.yaml")
+    assert "t.yaml: error: 5 operations can never be done, because they come after these: o2, o3, o4, o5, o6." in output
+    assert output.count("which is never done either") == 0
+    assert "“Step 1” cannot be done in any allowed order. Lid must be on; now off." in output
+    _, (report,) = reports(shell, "t.yaml")
+    assert [each["where"] for each in report["findings"] if each["code"] == "unreachable-operation"] == [
+        f"o{n}" for n in range(1, 7)
+    ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.check_text import TO_FILL, finding_lines, summary, to_fill_sentence, without_hint
+from benchflow.commands.check_text import TO_FILL, causes_first, finding_lines, summary, to_fill_sentence, without_hint
 from benchflow.commands.console_output import display_path, print_json, print_lines, print_warning, print_wrapped
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
@@ -115,7 +115,7 @@ def _print_report(report: "FileReport", *, to_fill: bool = False) -> None:
                 f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
             ]
         )
-    found = [*report.findings, *report.advice]
+    found, more = causes_first([*report.findings, *report.advice])
     for finding in sorted(found, key=lambda each: (each["line"], each["column"])):
         if finding["code"] == TO_FILL and not to_fill:
             continue
@@ -123,4 +123,6 @@ def _print_report(report: "FileReport", *, to_fill: bool = False) -> None:
             print_wrapped([f"{file}:{finding['line']}:{finding['column']}: {without_hint(finding['message'])}"])
             continue
         print_wrapped(finding_lines(file, finding))
+    if more:
+        print_wrapped([f"{file}: error: {more}. [unreachable-operation]"])
     print_wrapped([f"{file}: {summary(report.as_json(), report.proof)}"])

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import listed
-from benchflow.commands.check_text import TO_FILL, finding_lines, summary, to_fill_sentence, without_hint
+from benchflow.commands.check_text import TO_FILL, causes_first, finding_lines, summary, to_fill_sentence, without_hint
 from benchflow.commands.console_output import display_path, print_json, print_message, print_wrapped
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.progress_line import ProgressLine
@@ -122,9 +122,12 @@ def _flush() -> None:
 
 
 def _first_lines(file: str, findings: Sequence["CheckFinding"]) -> Iterator[str]:
-    for finding in findings:
+    shown, more = causes_first(findings)
+    for finding in shown:
         if finding["code"] != TO_FILL:
             yield from finding_lines(file, finding)
+    if more:
+        yield f"{file}: error: {more}. [unreachable-operation]"
     asked = [finding for finding in findings if finding["code"] == TO_FILL]
     if asked:
         yield f"{file}:{asked[0]['line']}:{asked[0]['column']}: note: {to_fill_sentence(asked)}. [{TO_FILL}]"
@@ -132,18 +135,24 @@ def _first_lines(file: str, findings: Sequence["CheckFinding"]) -> Iterator[str]
 
 def _change_lines(file: str, changes: "FindingChanges") -> Iterator[str]:
     """New and mended findings, each with its place, at most :data:`_MOST_SHOWN` of each."""
-    for title, findings in (("new", changes.new), ("still", changes.reworded)):
+    new, more_new = causes_first(changes.new)
+    mended, more_mended = causes_first(changes.mended)
+    for title, findings in (("new", new), ("still", changes.reworded)):
         for finding in findings[:_MOST_SHOWN]:
             first, *more = finding_lines(file, finding)
             yield f"{title}: {first}"
             yield from more
         if len(findings) > _MOST_SHOWN:
             yield f"{title}: {len(findings) - _MOST_SHOWN} more"
-    for finding in changes.mended[:_MOST_SHOWN]:
+    if more_new:
+        yield f"new: error: {more_new}. [unreachable-operation]"
+    for finding in mended[:_MOST_SHOWN]:
         where = f" in {finding['where']}" if finding["where"] else ""
         yield f"mended: {finding['severity']}{where}: {without_hint(finding['message'])} [{finding['code']}]"
-    if len(changes.mended) > _MOST_SHOWN:
-        yield f"mended: {len(changes.mended) - _MOST_SHOWN} more"
+    if more_mended:
+        yield f"mended: error: {more_mended}. [unreachable-operation]"
+    if len(mended) > _MOST_SHOWN:
+        yield f"mended: {len(mended) - _MOST_SHOWN} more"
 
 
 def _counted(findings: Sequence["CheckFinding"]) -> str:

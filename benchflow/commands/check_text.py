@@ -1,11 +1,13 @@
 """Writes the findings of ``check`` as lines of text, and the summary below them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from benchflow.ordering.proof import Proof
 
+NEVER_EITHER = "which is never done either"
+"""How the proof says that an operation follows one that can never be done."""
 TO_FILL = "to-fill"
 """The code of a figure that is still to be filled in."""
 
@@ -18,6 +20,21 @@ def finding_lines(file: str, finding: dict[str, Any]) -> Iterator[str]:
     if finding.get("order"):
         start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
         yield f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}"
+
+
+def is_consequence(finding: dict[str, Any]) -> bool:
+    """True if an operation can never be done only because an earlier one can never be done."""
+    return finding["code"] == "unreachable-operation" and NEVER_EITHER in finding["message"]
+
+
+def causes_first(findings: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], str]:
+    """The findings without mere consequences, and a sentence that counts these; "" if there are fewer than two."""
+    follow = [finding for finding in findings if is_consequence(finding)]
+    kept = [finding for finding in findings if not is_consequence(finding)]
+    if len(follow) < 2 or not any(finding["severity"] == "error" for finding in kept):
+        return list(findings), ""
+    names = ", ".join(finding["where"] for finding in follow[:8]) + (", ..." if len(follow) > 8 else "")
+    return kept, f"{len(follow)} operations can never be done, because they come after these: {names}"
 
 
 def without_hint(message: str) -> str:

@@ -233,7 +233,7 @@ class Filling:
         found = self._given.get(inside)
         if found is None:
             asked = next((self._given[name] for name in _name.findall(inside) if self._is_asked(name)), None)
-            return self._calculated(inside, mark) if asked is None else asked.in_words
+            return self._calculated(inside, mark) if asked is None else f"a figure worked out from {asked.in_words}"
         if found.node is None:
             return ""
         if found.is_asked:

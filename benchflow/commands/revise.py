@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 @click.option("--accept", metavar="N,N", help="Accept these proposals: 1,3 or 2-5; `all`: with a certain edit.")
 @click.option("--set", "given", metavar="N=VALUE", multiple=True,
               help="Accept proposal N with another value or other words.")  # fmt: skip
+@click.option("--source", "typed_sources", metavar="N=SOURCE", multiple=True,
+              help="The source of a figure that --set changes.")  # fmt: skip
 @click.option("--document", metavar="ID", help="Walk through the figures from this document, for its new edition.")
 @click.option("--edition", metavar="NEW", help="With --document: its new edition.")
 @click.option("--date", "printed", metavar="DATE", help="With --document: the date of the new edition.")
@@ -40,14 +42,15 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def revise(
     file: str, names: tuple[Path, ...], only_list: bool, accept: str | None, given: tuple[str, ...],
-    document: str | None, edition: str | None, printed: str | None, own: tuple[str, ...],
-    revision: str | None, with_errors: bool, as_json: bool,
+    typed_sources: tuple[str, ...], document: str | None, edition: str | None, printed: str | None,
+    own: tuple[str, ...], revision: str | None, with_errors: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Revise a procedure by the logs of its jobs.
 
     Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
-    and from what several jobs show together: remedies, worked times, limits, answers no, deviations, figures given at
-    the bench. On a terminal, each is shown with its reason and its edit. Accept, change or skip it.
+    and from what several jobs show together: figures given at the bench (from 2 jobs on), remedies, worked times,
+    limits, answers no, deviations (from 3 jobs on). On a terminal, each is shown with its reason and its edit. Accept,
+    change or skip it.
 
     With --document, go through the figures of a document for its new edition. `--accept all` keeps each figure that
     --set or --own does not name. Afterwards the jobs on the old figures are listed: those among the JOBs, or in the
@@ -79,23 +82,26 @@ def revise(
     gathered = _gathered(source, paths)
     proposals = proposals_for(source, gathered.jobs)
     code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
-    chosen = _chosen(proposals, accept, given)
+    chosen, sources = _chosen(proposals, accept, given), numbered(typed_sources, "--source")
+    if sources.keys() - numbered(given, "--set").keys():
+        raise click.UsageError("--source N names the source of a new figure, with --set N='...'")
     if only_list or not proposals or (chosen is None and not asks):
         _print_proposals(source, gathered, proposals, as_json)
         return code
+    from benchflow.commands.revise_writing import refuse_shipped, write_revision
+
     if chosen is None:
         from benchflow.commands.revise_prompts import ask_proposals
 
-        chosen = ask_proposals(source, proposals)
+        refuse_shipped(source)
+        chosen, sources = ask_proposals(source, proposals)
     if not chosen:
         print_message("No proposal was accepted. Nothing was written.")
         return code
-    from benchflow.commands.revise_writing import refuse_shipped, write_revision
-
     refuse_shipped(source)
     from benchflow.writing.revisions.made_revision import make_revision
 
-    made = make_revision(source, proposals, chosen, date.today(), revision)
+    made = make_revision(source, proposals, chosen, date.today(), revision, sources)
     written = write_revision(source, made, with_errors, asks)
     jobs = _open_jobs(source, paths)
     _print_result(source, made, written, jobs, as_json)
@@ -203,6 +209,7 @@ def _print_proposals(
     print_line(f"{procedure.title} ({procedure.id}), {named}: {count(len(gathered.jobs), 'job')}.")
     if not proposals:
         print_line("The jobs give no reason to change it. At the bench, F3 marks a note “change the procedure”.")
+        print_line("Figures given at the bench are proposed from 2 jobs on, what else jobs show together from 3.")
     for proposal in proposals:
         print_line()
         print_lines(proposal_lines(proposal, len(proposals), source))

@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.commands.console_output import print_json, print_line, print_lines, print_message
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.file_lookup import log_paths
+from benchflow.commands.revise_prompts import confirmed, print_wrapped
 from benchflow.commands.revise_writing import refuse_shipped, write_revision
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure, document_figures, document_of
@@ -24,11 +26,15 @@ from benchflow.writing.revisions.document_revision import (
 from benchflow.writing.revisions.figure_jobs import JobOnFigure, jobs_on_figures
 from benchflow.writing.revisions.job_evidence import job_name
 from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.revision_text import terminal_width, wrapped
 
 if TYPE_CHECKING:
     from benchflow.writing.revisions.made_revision import MadeRevision
 
-HELP = "new value; Enter: as before; own: keep it against the new edition; back; quit"
+HELP = (
+    "Type a line, then Enter: the new figure, or `own` to keep the old one against the new edition, `back`, `quit`. "
+    "Enter alone: as before."
+)
 
 
 def revise_document(
@@ -48,6 +54,8 @@ def revise_document(
         return SUCCESS
     refuse_shipped(source)
     if taken is None:
+        if new.document.date and not new.date:
+            new = _with_asked_date(new)
         answers = _ask_figures(source, new, figures)
         if answers is None:
             print_message("Nothing was written.")
@@ -61,7 +69,7 @@ def revise_document(
     if not write_revision(source, made, with_errors, asks):
         return PROBLEM_FOUND
     changed = [figure for figure in figures if (one := answers.get(figure.number)) is not None and one.value]
-    _print_result(source, made, _jobs(source, names, changed), as_json)
+    _print_result(source, made, _jobs(source, names, changed, new), as_json)
     return SUCCESS
 
 
@@ -69,8 +77,8 @@ def _print_figures(source: ProcedureFile, new: NewEdition, figures: Sequence[Doc
     document = new.document
     if as_json:
         rows = [
-            {"number": each.number, "operation": each.operation, "key": each.title, "old": each.old, "line": each.line,
-             "block": each.block, "source": each.source.text}
+            {"number": each.number, "operation": each.operation, "key": each.key, "title": each.title,
+             "old": each.old, "line": each.line, "block": each.block, "source": each.source.text}
             for each in figures
         ]  # fmt: skip
         print_json({
@@ -84,12 +92,20 @@ def _print_figures(source: ProcedureFile, new: NewEdition, figures: Sequence[Doc
     print_message("To write: --set N='new value', --own N='reason', --accept all for the rest as before.")
 
 
-def _figure_lines(source: ProcedureFile, figure: DocumentFigure, of: int) -> list[str]:
+def _figure_lines(source: ProcedureFile, figure: DocumentFigure, of: int, width: int = 200) -> list[str]:
     place = f"block {figure.block}" if figure.block else f"{shown_path(source.path)}:{figure.line}"
     return [
-        f"{figure.number} of {of}  {figure.title}",
-        f"   {figure.old}   ({clean_line(figure.source.text)}; {place})",
+        *wrapped(f"{figure.number} of {of}  {figure.title}: {clean_line(figure.old)}", "", width),
+        *wrapped(f"({clean_line(figure.source.text)}; {place})", "   ", width),
     ]
+
+
+def _with_asked_date(new: NewEdition) -> NewEdition:
+    """The new edition with the date that is typed for it. Without one it has none, because the old one is wrong."""
+    print_wrapped(f"Edition {new.document.edition or '(none)'} has the date {new.document.date}.")
+    typed = str(click.prompt(f"Date of edition {new.edition} (Enter alone: none) >", prompt_suffix=" ", default="",
+                             show_default=False))  # fmt: skip
+    return replace(new, date=clean_line(typed).strip())
 
 
 def _ask_figures(
@@ -102,8 +118,9 @@ def _ask_figures(
     while at < len(figures):
         figure = figures[at]
         print_line()
-        print_lines(_figure_lines(source, figure, len(figures)))
-        typed = str(click.prompt(f"   {HELP}", default="", show_default=False)).strip()
+        print_lines(_figure_lines(source, figure, len(figures), terminal_width()))
+        print_wrapped(HELP, "   ")
+        typed = str(click.prompt("   >", prompt_suffix=" ", default="", show_default=False)).strip()
         if typed in ("quit", "back"):
             if typed == "quit":
                 return None
@@ -118,14 +135,15 @@ def _ask_figures(
         at += 1
     changed = sum(bool(answer.value) for answer in answers.values())
     print_line(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
-    return answers if click.confirm("Write this and the new edition into the file?", default=True) else None
+    return answers if confirmed("Write this and the new edition into the file?") else None
 
 
 def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> FigureAnswer | None:
     """What was typed, checked by the reader; ``None`` to ask again."""
     answer = FigureAnswer(typed)
     if typed == "own":
-        reason = str(click.prompt("   Own choice, because", default="", show_default=False)).strip()
+        reason = str(click.prompt("   Own choice, because >", prompt_suffix=" ", default="",
+                                  show_default=False)).strip()  # fmt: skip
         if not reason:
             return None
         answer = FigureAnswer(because=reason)
@@ -134,23 +152,29 @@ def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> Figure
     try:
         made = answered_figure(source, figure, answer)
     except BenchflowError as error:
-        print_line(f"   {error}")
+        print_wrapped(str(error), "   ")
         return None
     errors = new_errors(source, source.with_text(made.text))
     for error_text in errors:
-        print_line(f"   Not possible: {error_text}")
+        print_wrapped(f"Not possible: {error_text}", "   ")
     return None if errors else answer
 
 
-def _jobs(source: ProcedureFile, names: tuple[Path, ...], changed: Sequence[DocumentFigure]) -> list[JobOnFigure]:
-    """The jobs on the old figures, among the logs that are named or in the log folder of this machine."""
+def _jobs(
+    source: ProcedureFile, names: tuple[Path, ...], changed: Sequence[DocumentFigure], new: NewEdition
+) -> list[JobOnFigure]:
+    """The jobs on old figures, also on those given at the bench from the old edition.
+
+    They are among the logs that are named, or in the log folder of this machine.
+    """
     from benchflow.review.log.log_file import logs_under
     from benchflow.session.machine_folders import machine_folders
     from benchflow.session.procedure_loading import procedure_reader
 
     sessions = machine_folders().sessions
     paths = log_paths(names) if names else (logs_under(sessions) if sessions.is_dir() else [])
-    return jobs_on_figures(paths, source.procedure, (each.figure for each in changed), procedure_reader())
+    old = [figure for each in changed for figure in (each.figure, *(other.figure for other in each.also))]
+    return jobs_on_figures(paths, source.procedure, old, procedure_reader(), new.document)
 
 
 def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[JobOnFigure], as_json: bool) -> None:
@@ -173,8 +197,7 @@ def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[Jo
         if found:
             print_line(f"{title}:")
         for job in found:
-            print_line(
-                f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {', '.join(job.titles)}  {job.log}"
-            )
+            titles = ", ".join((*job.titles, *job.given))
+            print_line(f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {titles}  {job.log}")
     if jobs:
         print_line("Decide for each job if its work has to be checked again. Readings: benchflow trace --figure NAME")

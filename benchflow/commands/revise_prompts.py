@@ -4,63 +4,94 @@ import os
 import sys
 from collections import deque
 from collections.abc import Sequence
-from shutil import get_terminal_size
 
 import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_line, print_lines
+from benchflow.writing.revisions.change_edits import source_to_replace
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.made_revision import make_proposal
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
-from benchflow.writing.revisions.revision_text import change_hint, proposal_lines
+from benchflow.writing.revisions.revision_text import change_hint, proposal_lines, terminal_width, wrapped
 
-KEYS = "a accept  c change  s skip  b back  w write  q quit, write nothing"
+KEYS = "One key, no Enter: a accept, c change, s skip, b back, w write, q quit and write nothing."
 
 
-def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> dict[int, str]:
-    """The accepted proposals by number, with the typed value ("": the proposed one); empty to write nothing."""
+def print_wrapped(text: str, indent: str = "") -> None:
+    """Print a text in lines that are not longer than the terminal is wide, each ending behind a word."""
+    print_lines(wrapped(text, indent, terminal_width()))
+
+
+def typed_line(question: str, indent: str = "") -> str:
+    """What is typed in one line, "" for back. An Enter at once belongs to the key before: then it asks again."""
+    print_wrapped(f"{question} Type it, then Enter. Enter alone: back.", indent)
+    for _ in range(2):
+        typed = str(click.prompt(f"{indent}>", prompt_suffix=" ", default="", show_default=False)).strip()
+        if typed:
+            return typed
+        print_wrapped("Nothing was typed.", indent)
+    return ""
+
+
+def confirmed(question: str) -> bool:
+    """True for `y`. Enter alone asks again, because it can belong to the key before."""
+    while True:
+        typed = str(click.prompt(f"{question} Type y or n, then Enter", prompt_suffix=": ", default="",
+                                 show_default=False)).strip().casefold()  # fmt: skip
+        if typed in ("y", "yes", "n", "no"):
+            return typed in ("y", "yes")
+
+
+def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[dict[int, str], dict[int, str]]:
+    """The accepted proposals by number, with the typed value ("": the proposed one), and the sources of new figures.
+
+    Nothing is accepted to write nothing.
+    """
     accepted: dict[int, str] = {}
+    sources: dict[int, str] = {}
     typed: deque[str] = deque()
     at = 0
     while at < len(proposals):
         proposal = proposals[at]
         print_line()
-        print_lines(proposal_lines(proposal, len(proposals), file, min(get_terminal_size().columns, 100)))
+        print_lines(proposal_lines(proposal, len(proposals), file, terminal_width(), wraps_edit=True))
         print_line()
-        match _key(accepted, proposal, typed):
+        print_wrapped(f"{KEYS}{' It is accepted.' if proposal.number in accepted else ''}")
+        match _key(typed):
             case "a" if proposal.problem:
-                print_line("It has no edit to accept. Change it (c), or skip it (s).")
+                print_wrapped("It has no edit to accept. Change it (c), or skip it (s).")
                 continue
             case "a":
                 accepted[proposal.number] = ""
+                sources.pop(proposal.number, None)
             case "c":
                 typed.clear()  # what follows is the value
-                value = _changed(file, proposal)
-                if value is None:
+                changed = _changed(file, proposal)
+                if changed is None:
                     continue
-                accepted[proposal.number] = value
+                accepted[proposal.number], source = changed
+                sources[proposal.number] = source
             case "b":
                 at = max(at - 1, 0)
                 continue
             case "w":
                 break
             case "q":
-                return {}
+                return {}, {}
             case _:
                 accepted.pop(proposal.number, None)
         at += 1
-    return _confirmed(proposals, accepted)
+    return (accepted, sources) if _is_confirmed(proposals, accepted) else ({}, {})
 
 
-def _key(accepted: dict[int, str], proposal: Proposal, typed: deque[str]) -> str:
+def _key(typed: deque[str]) -> str:
     """The next key that has a meaning. Ctrl+C and the end of the input quit.
 
     ``typed`` are keys that came together with earlier ones. The escape sequence of an arrow key is not a letter.
     """
-    now = " (accepted)" if proposal.number in accepted else ""
-    click.echo(f"{KEYS}{now}: ", nl=False)
+    click.echo("Key: ", nl=False)
     while True:
         while typed:
             key = typed.popleft()
@@ -98,34 +129,35 @@ def _read_keys() -> str:
     return data.decode("utf-8", "replace")
 
 
-def _changed(file: ProcedureFile, proposal: Proposal) -> str | None:
-    """What was typed instead, checked by the reader; ``None`` if nothing was typed."""
+def _changed(file: ProcedureFile, proposal: Proposal) -> tuple[str, str] | None:
+    """What was typed instead, and its source if it is a figure, checked by the reader; ``None`` for back."""
     while True:
-        hint = change_hint(proposal.change)
-        typed = str(click.prompt(f"{hint} (empty: back)", default="", show_default=False)).strip()
+        typed = typed_line(f"{change_hint(proposal.change)}.")
         if not typed:
             return None
         try:
-            made = make_proposal(file, proposal, typed)
+            old = source_to_replace(file, proposal.change, typed)
+            source = typed_line(f"Source of the new figure (the old one: {old}).") if old else ""
+            if old and not source:
+                continue
+            made = make_proposal(file, proposal, typed, source)
         except BenchflowError as error:
-            print_line(str(error))
+            print_wrapped(str(error))
             continue
         errors = new_errors(file, file.with_text(made.text))
         if not errors:
-            print_line(f"Changed: {made.what}")
-            return typed
+            print_wrapped(f"Changed: {made.what}")
+            return typed, source
         for error_text in errors:
-            print_line(f"Not possible: {error_text}")
+            print_wrapped(f"Not possible: {error_text}")
 
 
-def _confirmed(proposals: Sequence[Proposal], accepted: dict[int, str]) -> dict[int, str]:
-    """The accepted proposals in order, if the author writes them."""
+def _is_confirmed(proposals: Sequence[Proposal], accepted: dict[int, str]) -> bool:
+    """True if the author writes the accepted ones."""
     if not accepted:
-        return {}
+        return False
     print_line()
     for proposal in proposals:
         if proposal.number in accepted:
-            print_line(f"  {proposal.number}  {proposal.title}")
-    if click.confirm("Write these into the file?", default=True):
-        return dict(sorted(accepted.items()))
-    return {}
+            print_wrapped(f"{proposal.number}  {proposal.title}", "  ")
+    return confirmed("Write these into the file?")

@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchflow.cli import benchflow
+from benchflow.procedure.procedure_figures import figures_of
 from benchflow.session.procedure_loading import load_procedure
 from tests.driving.clocked_job import ClockedJob
 
@@ -104,6 +105,7 @@ def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_i
     edition = (file, "--document", "manual", "--edition", "4")
     figures = json.loads(revise(*edition, "--list", "--json").stdout)["figures"]
     assert [each["old"] for each in figures] == ["24 N·m", "90°"]
+    assert [each["title"] for each in figures] == ["Cover, stage 1", "Cover, stage 2"]
     refused = revise(*edition, "--set", "2=100°")
     assert "benchflow blocks used washed-joint" in str(refused.exception)
     assert file.read_text(encoding="utf-8") == TEXT
@@ -154,3 +156,126 @@ def test_figures_in_a_list_that_is_given_to_a_block_are_changed_where_the_author
         '{torque: 12 N·m, source: "own choice, because worn threads"}, {torque: 22 N·m, source: manual p. 1}]' in text
     )
     assert "# all of them" in text
+
+
+SEALED_BLOCK = """\
+benchflow-block: 1
+id: sealed
+title: A sealed cover
+takes:
+  minutes: {kind: number}
+  float: {kind: limit}
+  joint: {kind: joint}
+  stages: {kind: {list: anything}}
+  final: {kind: torque}
+operations:
+- {id: bead, title: Lay the bead}
+- id: close
+  title: Close the cover
+  after: bead
+  time: {bead: "at most {minutes} min"}
+  record: {play: {ask: End float, unit: mm, limit: "{float}", above: [{do: "Fit a shim, a thick one"}]}}
+  tighten: {joint: "{joint}", stages: {stages}}
+- {id: plug, title: Fit the plug, after: close, tighten: {joint: drain, stages: ["{final / 2}", "{final}"]}}
+- {id: plug-again, title: Pull the plug again, after: plug, tighten: {joint: drain, stages: ["{final}"]}}
+joints: {drain: {title: drain plug, layout: "1"}}
+"""
+SEALED = """\
+benchflow: 1
+id: sealed-cover
+title: Sealed cover
+revision: A
+documents:
+  manual: {title: Manual, edition: 2}
+  bulletin: {title: Bulletin, edition: A}
+source: manual
+joints: {cover: {title: input shaft cover bolts, layout: "1 3 4 2"}}
+sections:
+- title: All
+  operations:
+  - use: sealed
+    as: input
+    with:
+      minutes: 10      # the sheet
+      float: 0.05 .. 0.20 mm
+      joint: cover
+      stages: [12 N·m, {torque: 24 N·m, source: bulletin p. 1}, {torque: 26 N·m}]
+      final: 30 N·m
+"""
+
+
+@pytest.fixture
+def sealed(file: Path) -> Path:
+    (file.parent / "blocks" / "sealed.yaml").write_text(SEALED_BLOCK, encoding="utf-8")
+    path = file.with_name("sealed-cover.yaml")
+    path.write_text(SEALED, encoding="utf-8")
+    return path
+
+
+def figures_by_title(file: Path, document: str) -> dict[str, dict[str, object]]:
+    result = revise(file, "--document", document, "--edition", "9", "--list", "--json")
+    return {each["title"]: each for each in json.loads(result.stdout)["figures"]}
+
+
+def test_figures_that_the_author_gave_to_a_block_have_the_line_of_the_author(sealed: Path) -> None:
+    found = figures_by_title(sealed, "manual") | figures_by_title(sealed, "bulletin")
+    lines = {title: SEALED.split("\n")[int(str(each["line"])) - 1].strip() for title, each in found.items()
+             if each["line"]}  # fmt: skip
+    stages = "stages: [12 N·m, {torque: 24 N·m, source: bulletin p. 1}, {torque: 26 N·m}]"
+    assert lines == {
+        "Input shaft cover bolts, stage 1": stages,
+        "Input shaft cover bolts, stage 2": stages,
+        "Input shaft cover bolts, stage 3": stages,
+        "Close the cover: End float": "float: 0.05 .. 0.20 mm",
+        "Close the cover, time since “Lay the bead”": "minutes: 10      # the sheet",
+        "Drain plug, stage 2 and Drain plug, stage 1": "final: 30 N·m",
+    }
+    assert found["Drain plug, stage 1"]["line"] == 0
+
+
+def test_figures_in_a_list_a_text_and_a_number_are_changed_at_the_line_of_the_author(sealed: Path) -> None:
+    number = {title: each["number"] for title, each in figures_by_title(sealed, "manual").items()}
+    new = {
+        "Input shaft cover bolts, stage 1": "14 N·m",
+        "Input shaft cover bolts, stage 3": "28 N·m",
+        "Close the cover: End float": "0.05 .. 0.18 mm",
+        "Close the cover, time since “Lay the bead”": "at most 8 min",
+        "Drain plug, stage 2 and Drain plug, stage 1": "32 N·m",
+    }
+    arguments = [part for title, value in new.items() for part in ("--set", f"{number[title]}={value}")]
+    result = revise(sealed, "--document", "manual", "--edition", "3", *arguments)
+    assert (result.exception, result.return_value) == (None, 0)
+    text = sealed.read_text(encoding="utf-8")
+    assert text.split("sections:")[1].split("changes:")[0] == SEALED.split("sections:")[1].replace(
+        "minutes: 10 ", "minutes: 8 ").replace("0.20 mm", "0.18 mm").replace("12 N·m", "14 N·m").replace(
+        "26 N·m", "28 N·m").replace("30 N·m", "32 N·m")  # fmt: skip
+    assert "  manual: {title: Manual, edition: 3}\n" in text
+    assert "Input shaft cover bolts, stage 1 12 N·m -> 14 N·m" in result.stdout
+
+
+def test_other_form_and_a_calculated_figure_are_refused_with_what_to_do(sealed: Path) -> None:
+    number = {title: each["number"] for title, each in figures_by_title(sealed, "manual").items()}
+    edition = (sealed, "--document", "manual", "--edition", "3", "--set")
+    window = revise(*edition, f"{number['Close the cover, time since “Lay the bead”']}=5 .. 8 min")
+    assert "`at most {minutes} min`" in str(window.exception)
+    half = revise(*edition, f"{number['Drain plug, stage 1']}=16 N·m")
+    assert "calculates this figure: `{final / 2}`. Change the value at line 20" in str(half.exception)
+    assert sealed.read_text(encoding="utf-8") == SEALED
+
+
+def test_figures_given_to_a_block_can_be_kept_as_own_choice(sealed: Path) -> None:
+    found = figures_by_title(sealed, "manual")
+    kept = [each for title, each in found.items() if title != "Drain plug, stage 1"]
+    arguments = [part for each in kept for part in ("--own", f"{each['number']}=it works")]
+    result = revise(sealed, "--document", "manual", "--edition", "3", *arguments)
+    assert (result.exception, result.return_value) == (None, 0)
+    procedure = load_procedure(sealed).procedure
+    assert procedure is not None
+    sources = {(figure.title, figure.operation): figure for figure in figures_of(procedure)}
+    own = [key for key, figure in sources.items() if figure.source is not None and figure.source.own_choice]
+    assert sorted(own) == [
+        ("cover stage 1", "input-close"), ("cover stage 3", "input-close"), ("drain stage 1", "input-plug-again"),
+        ("drain stage 2", "input-plug"), ("input-play", "input-close"), ("time since input-bead", "input-close"),
+    ]  # fmt: skip
+    assert sources["input-play", "input-close"].text == "0.05 .. 0.20 mm"
+    assert "# `record` of `close` is written under `add` below." in sealed.read_text(encoding="utf-8")

@@ -87,11 +87,11 @@ def test_new_values_own_choices_and_the_edition_are_written(file: Path, tmp_path
     procedure = read_procedure(text)
     assert procedure.revision == "C"
     assert [change.what for change in procedure.changes] == [
-        "documents.manual: edition 3 -> 4",
-        "shim: record.play.limit 0.10 .. 0.20 mm -> 0.10 .. 0.18 mm",
-        "close-cover: tighten.stages[2] stays 90°",
-        "plate: record.gap.limit.input stays 1 .. 2 mm",
-        "plate: record.gap.limit.output 1 .. 3 mm -> 1 .. 4 mm",
+        "documents.manual: edition 3 -> 4, 2026-02-01",
+        "Shim the shafts: Play 0.10 .. 0.20 mm -> 0.10 .. 0.18 mm",
+        "Cover, stage 2 stays 90°",
+        "Rivet the plate: Gap, input stays 1 .. 2 mm",
+        "Rivet the plate: Gap, output 1 .. 3 mm -> 1 .. 4 mm",
     ]
     gap = procedure.operations_by_id["plate"].record[0]
     found = source_of(procedure, gap.source)
@@ -164,3 +164,14 @@ def test_ends_of_the_rows_of_a_table_are_figures(file: Path) -> None:
     first, second = found["plate: choose.pad.from[1].up to"], found["plate: choose.pad.from[2].above"]
     assert new_edition(file, "--set", f"{first}=3 mm", "--set", f"{second}=3 mm").return_value == 0
     assert "from: [{up to: 3 mm, take: thin}, {above: 3 mm, take: thick}]" in file.read_text(encoding="utf-8")
+
+
+def test_new_edition_without_a_date_does_not_keep_the_old_date(file: Path) -> None:
+    dated = TEXT.replace('edition: "3"}', "edition: 3, date: 2025-03-01}")
+    file.write_text(dated, encoding="utf-8")
+    assert new_edition(file, "--accept", "all", "--date", "2026-11-01").return_value == 0
+    assert "  manual: {title: Workshop manual, edition: 4, date: 2026-11-01}" in file.read_text(encoding="utf-8")
+    file.write_text(dated, encoding="utf-8")
+    result = new_edition(file, "--accept", "all")
+    assert "edition 3 -> 4, without the date of the old one (2025-03-01)" in result.stdout
+    assert "  manual: {title: Workshop manual, edition: 4}   # the blue" in file.read_text(encoding="utf-8")

@@ -9,16 +9,20 @@ from msgspec.structs import replace
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.keys.operation_keys import OPERATION
+from benchflow.procedure.procedure_figures import figures_of
 from benchflow.procedure.shapes.keyed_shapes import KeyedShape
-from benchflow.writing.revisions.change_targets import ChangeTarget, change_target
+from benchflow.writing.revisions.block_parameters import calculated_from
+from benchflow.writing.revisions.change_targets import ChangeTarget, add_target, change_target
 from benchflow.writing.revisions.file_text import FileText, TextEdit
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.layout_edits import (
+    NodeContent,
     comment_above,
     item_added,
     key_added,
     quoted_as,
     value_replaced,
+    with_value,
     yaml_value,
 )
 from benchflow.writing.revisions.procedure_file import ProcedureFile
@@ -27,6 +31,10 @@ from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 
 _OPERATION_KEYS = frozenset(OPERATION.keys.keys if isinstance(OPERATION.keys, KeyedShape) else ())
 _KEY_AND_VALUE = re.compile(r"([a-z][a-z-]*)\s*:\s+(\S.*)", re.DOTALL)
+
+
+_WITH_SOURCE: tuple[FilePath, ...] = (("record",), ("work-out",), ("tighten",), ("choose",), ("match",))
+"""The keys of an operation whose figures have a source beside them."""
 
 
 class NotEditable(BenchflowError):
@@ -44,10 +52,11 @@ class MadeChange(Struct, frozen=True):
     new: str
 
 
-def make_change(file: ProcedureFile, change: FoundChange, given: str = "") -> MadeChange:
+def make_change(file: ProcedureFile, change: FoundChange, given: str = "", source: str = "") -> MadeChange:
     """Make a change in the text. ``given`` is another value that a person typed instead of the proposed one.
 
     For a comment ``given`` are other words, or a key of the operation with its value: ``do: Turn it by hand``.
+    ``source`` is where a figure in ``given`` comes from; the old one does not keep its source for a new figure.
 
     Raises:
         NotEditable: the file has no place for it, or the edit would change other lines.
@@ -55,11 +64,50 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "") -> Ma
     given = given.strip()
     if change.action == "comment":
         path, value = _key_in(change, given)
-        return _set(file, change, path, value) if path else _comment(file, change, clean_line(given or change.value))
+        if path:
+            return _with_new_source(file, change, path, _set(file, change, path, value), source)
+        return _comment(file, change, clean_line(given or change.value))
     value = clean_line(given or change.value)
     if change.action == "append":
         return _append(file, change, value)
-    return _with_source(file, change, _set(file, change, change.path, value))
+    made = _set(file, change, change.path, value)
+    if given and source:
+        return _with_new_source(file, change, change.path, made, source)
+    return _with_source(file, change, made)
+
+
+def source_to_replace(file: ProcedureFile, change: FoundChange, given: str) -> str:
+    """The source that the old figure has, if ``given`` is a new figure that needs another one; otherwise "".
+
+    A key such as `takes` has no source. A whole mapping is typed with its own source.
+    """
+    given = given.strip()
+    path, value = _key_in(change, given) if change.action == "comment" else (change.path, given)
+    if not given or path[:1] not in _WITH_SOURCE or change.action == "append" or "source:" in value:
+        return ""
+    if change.action == "set" and change.source:
+        return change.source  # of the proposed figure, which is not the typed one
+    names = {path[1]} if len(path) > 1 else set()
+    for figure in figures_of(file.procedure):
+        stage = path[:2] == ("tighten", "stages") and (len(path) < 3 or path[2] == figure.stage - 1)
+        if figure.operation == change.operation and (stage or figure.name in names) and figure.source is not None:
+            return figure.source.shown
+    return ""
+
+
+def _with_new_source(
+    file: ProcedureFile, change: FoundChange, path: FilePath, made: MadeChange, source: str
+) -> MadeChange:
+    """The change with the source of the new figure in the place of the old one, if it is a figure."""
+    if not source or path[:1] not in _WITH_SOURCE:
+        return made
+    done = file.with_text(made.text)
+    whole: FilePath = (*path[:-1], "source")
+    try:
+        beside = _set(done, change, whole, clean_line(source))
+    except NotEditable:
+        beside = make_copied_key(done, change, whole, clean_line(source))
+    return replace(made, text=beside.text, what=f"{made.what} (source: {clean_line(source)})")
 
 
 def _key_in(change: FoundChange, given: str) -> tuple[FilePath, str]:
@@ -88,18 +136,70 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -
     text, node = file.text.plain, target.value
     written = yaml_value(value)
     old = "" if node is None else _one_line(text[node.start : node.end])
-    if node is not None:
+    if node is not None and target.form is not None:
+        edits = [value_replaced(node, quoted_as(old, _parameter_for(target, value, file)))]
+        old = target.form.text
+    elif node is not None:
         edits = [value_replaced(node, quoted_as(old, value))]
+    elif target.whole_key and (len(path) > 1 or not change.operation):
+        raise NotEditable(_fixed_in_block(file, target, path))
     else:
-        if target.whole_key and len(path) > 1:
-            raise NotEditable(
-                f"`{path_text(path)}` is in the block ({target.block}). Write the whole key `{path[0]}` under `add` at "
-                f"line {file.text.line_of(target.node.start)}, or change the block, in every procedure that uses it: "
-                f"benchflow blocks used {PurePath(target.block.rpartition(':')[0]).stem}"
-            )
         edits = [_added(file, target.node, target.path, written)]
     what = f"{_name(change, path)} {f'{old} -> ' if old else 'added: '}{value}"
     return _made(file, edits, what, path_text(path), old, value, node or target.node)
+
+
+def _parameter_for(target: ChangeTarget, value: str, file: ProcedureFile) -> str:
+    """The value of the parameter that makes the text of the block ``value``."""
+    assert target.form is not None
+    given = target.form.given_by(value)
+    if given is None:
+        raise NotEditable(
+            f"The block writes this figure as `{target.form.form}`, with `{target.form.parameter}` from line "
+            f"{file.text.line_of(target.node.start)}. Write the new figure in this form."
+        )
+    return given
+
+
+def _fixed_in_block(file: ProcedureFile, target: ChangeTarget, path: FilePath) -> str:
+    """What to do about a figure that a block itself fixes."""
+    line = file.text.line_of(target.node.start)
+    node = None if target.written is None else target.written.at(path)
+    made = None if node is None else calculated_from(file, target.node, node)
+    if made is not None:
+        key = file.text.line_of(made[1].start)
+        return f"The block ({target.block}) calculates this figure: `{made[0]}`. Change the value at line {key}."
+    own = f"Write the whole key `{path[0]}` under `add` at line {line}"
+    if target.path == path:
+        own = f"Write your own `{path_text(path[:-1])}` into the procedure"
+    return (
+        f"`{path_text(path)}` is fixed in the block ({target.block}). {own}, or change the block, in every procedure "
+        f"that uses it: benchflow blocks used {PurePath(target.block.rpartition(':')[0]).stem}"
+    )
+
+
+def make_copied_key(
+    file: ProcedureFile, change: FoundChange, path: FilePath, value: str, text_key: str = ""
+) -> MadeChange:
+    """Write a whole key of an operation of a block under `add`, as it is now, with ``value`` at ``path``.
+
+    If a text is in the place of the mapping that gets ``value``, it becomes the value of its key ``text_key``. A
+    comment says that the value under `with` no longer sets it.
+
+    Raises:
+        NotEditable: the operation is not from a block, or has no place for the value.
+    """
+    target = add_target(file, change.operation, path)
+    if target is None or target.written is None:
+        raise NotEditable(f"`{path_text(path)}` has no place in {file.path}. Write it by hand.")
+    root = target.written.get(str(path[0]))
+    copied = None if root is None else with_value(_content(root), path[1:], value, text_key)
+    if copied is None:
+        raise NotEditable(f"`{path_text(path)}` has no place in {file.path}. Write it by hand.")
+    at = target.path[: len(target.path) - len(path) + 1]
+    words = f"`{path[0]}` of `{at[1]}` is written under `add` below. The values under `with` no longer set it."
+    edits = [comment_above(file.text.plain, target.node, words), _added(file, target.node, at, copied)]
+    return _made(file, edits, f"{_name(change, path)} added: {value}", path_text(path), "", value, target.node)
 
 
 def _with_source(file: ProcedureFile, change: FoundChange, made: MadeChange) -> MadeChange:
@@ -189,10 +289,10 @@ def _made(
     return MadeChange(text, what, file.text.line_of(node.start), key, old, new)
 
 
-def _content(node: PlacedNode) -> object:
+def _content(node: PlacedNode) -> NodeContent:
     """The content of a node without its layout."""
     if node.kind == "text":
         return node.text
     if node.kind == "list":
         return [_content(each) for each in node.items]
-    return [(key.text, _content(value)) for key, value in node.pairs]
+    return tuple((key.text, _content(value)) for key, value in node.pairs)

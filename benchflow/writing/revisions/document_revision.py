@@ -9,7 +9,8 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.procedure.model import AngleStage, Document, TorqueStage
-from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change
+from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change, make_copied_key
+from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.layout_edits import key_removed, yaml_scalar
@@ -17,10 +18,11 @@ from benchflow.writing.revisions.made_revision import MadeRevision, finish_revis
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.revised_file import ChangeEntry
 from benchflow.writing.revisions.value_paths import FilePath
+from benchflow.writing.revisions.yaml_places import operation_node
 
 
 class NewEdition(Struct, frozen=True):
-    """The new edition of a document; ``date`` is "" if it is not stated."""
+    """The new edition of a document; ``date`` is "" if it is not stated. The date of the old one is then removed."""
 
     document: Document
     edition: str
@@ -40,19 +42,55 @@ class FigureAnswer(Struct, frozen=True):
 
 
 def answered_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureAnswer) -> MadeChange:
-    """Write the answer about one figure into the text.
+    """Write the answer about one figure into the text. An own choice is written at each figure of the same value.
 
     Raises:
         NotEditable: the figure is not in the file itself, or has no place for its source.
     """
     if answer.value:
-        return make_change(file, _change(figure, figure.path, answer.value))
+        made = make_change(file, _change(figure, figure.path, answer.value))
+        _require_text(file.with_text(made.text), figure, answer.value)
+        return made
+    made = _kept_figure(file, figure, answer)
+    for other in figure.also:
+        made = _kept_figure(file.with_text(made.text), other, answer)
+    return made
+
+
+def _kept_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureAnswer) -> MadeChange:
     source = f"{OWN_CHOICE}, because {clean_line(answer.because)}"
+    path: FilePath = (*figure.holder, "source")
+    try:
+        made = _source_beside(file, figure, source)
+        if not new_errors(file, file.with_text(made.text)):
+            return made
+    except NotEditable:
+        if not figure.from_block:
+            raise
+    if not figure.from_block:
+        return made
+    key = () if figure.path != figure.holder else (_key_of_text(file, figure),)
+    return make_copied_key(file, _change(figure, path, source), path, source, str(key[0]) if key else "")
+
+
+def _source_beside(file: ProcedureFile, figure: DocumentFigure, source: str) -> MadeChange:
     if figure.path != figure.holder:
         return make_change(file, _change(figure, (*figure.holder, "source"), source))
     key = _key_of_text(file, figure)
     inline = f"{{{key}: {yaml_scalar(figure.old)}, source: {yaml_scalar(source)}}}"
     return make_change(file, _change(figure, figure.path, inline))
+
+
+def _require_text(file: ProcedureFile, figure: DocumentFigure, value: str) -> None:
+    """Refuse an edit at the use of a block that does not make the figure ``value``."""
+    if not figure.from_block or file.loaded.procedure is None or file.written_root is None:
+        return  # an error of the reader is reported on its own
+    root = operation_node(file.written_root, figure.operation) if figure.operation else file.written_root
+    node = None if root is None else root.at(figure.path)
+    if node is not None and node.kind == "text" and " ".join(node.text.split()) != value:
+        raise NotEditable(
+            f"Line {figure.line}: the block makes {node.text} of this value, not {value}. Change it by hand."
+        )
 
 
 def _change(figure: DocumentFigure, path: FilePath, value: str) -> FoundChange:
@@ -123,10 +161,10 @@ def _with_edition(file: ProcedureFile, new: NewEdition) -> tuple[ProcedureFile, 
         for key, value in values.items():
             change = FoundChange("printed", "", key, "", "", (), "set", (*base, key), value)
             file = file.with_text(make_change(file, change).text)
-    what = f"documents.{document.id}: edition {document.edition or '(none)'} -> {new.edition}"
-    node = file.root.at(base)
-    old_date = None if new.date or node is None else key_removed(file.text.plain, node, "date")
-    if old_date is not None:  # it is that of the old edition
-        file = file.with_text(file.text.edited([old_date]))
-        what += f", without the date of the old one ({document.date})"
-    return file, what
+        holder = file.root.at(base)
+        removed = None if new.date or holder is None else key_removed(file.text.plain, holder, "date")
+        file = file if removed is None else file.with_text(file.text.edited([removed]))
+    dated = (
+        f", {new.date}" if new.date else f", without the date of the old one ({document.date})" if document.date else ""
+    )
+    return file, f"documents.{document.id}: edition {document.edition or '(none)'} -> {new.edition}{dated}"

@@ -1,6 +1,6 @@
 """Changes by the figures that were given at the bench for `ask`: the same one in several jobs."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from typing import Final
 
@@ -17,7 +17,7 @@ LEAST_SAME: Final = 2
 
 
 def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNode) -> Iterator[FoundChange]:
-    """Figures to fill in where the file ``root`` still says `ask`. Jobs that gave different figures fill in none."""
+    """Figures to fill in where the file ``root`` still says `ask`. Different figures are a comment."""
     given: dict[tuple[str, FilePath], list[tuple[str, str, LogEvidence]]] = defaultdict(list)
     for job in jobs:
         last = {}
@@ -32,22 +32,29 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
                 given[place].append((figure, source, evidence))
     for (operation, path), found in given.items():
         node = _node_at(root, operation, path)
-        same = {_same(figure) for figure, _, _ in found}
-        if node is None or node.text.strip() != "ask" or len(same) != 1 or len(found) < LEAST_SAME:
+        if node is None or node.text.strip() != "ask" or len(found) < LEAST_SAME:
             continue
-        sources = Counter(_same(source) for _, source, _ in found)
-        figure, source, _ = max(found, key=lambda one: sources[_same(one[1])])
-        if len(sources) == 1:
-            why = f"{len(found)} jobs gave the same figure from the same source: {clean_line(figure)} from {source}."
-        else:
-            others = dict.fromkeys(other for _, other, _ in found if _same(other) != _same(source))
-            why = (
-                f"{len(found)} jobs gave the same figure, {clean_line(figure)}, but named its source in different "
-                f"words: {'; '.join([source, *others])}. Compare them. The first one is written."
-            )
-        lines = tuple(evidence for *_, evidence in found)
-        title = f"Figure for {path_text(path)}"
-        yield FoundChange("figure", operation, path_text(path), title, why, lines, "set", path, figure, source)
+        yield _change(operation, path, found)
+
+
+def _change(operation: str, path: FilePath, found: Sequence[tuple[str, str, LogEvidence]]) -> FoundChange:
+    """The figure with all its sources; if the jobs gave different figures, a comment that names each."""
+    lines = tuple(evidence for *_, evidence in found)
+    key = path_text(path)
+    title = f"Figure for {key}"
+    figures: dict[str, list[str]] = {}
+    for figure, source, evidence in found:
+        figures.setdefault(_same(figure), []).append(f"{clean_line(figure)} (job {evidence.unit}, from {source})")
+    if len(figures) > 1:
+        each = "; ".join(texts[0] for texts in figures.values())
+        why = f"{len(found)} jobs gave different figures: {each}. Find out which is right."
+        words = f"The jobs gave different figures for {key}: {each}"
+        return FoundChange("figure", operation, key, title, why, lines, path=path, value=words)
+    sources = list({_same(source): source for _, source, _ in reversed(found)}.values())[::-1]
+    figure = found[0][0]
+    same = "the same source" if len(sources) == 1 else "sources in different words"
+    why = f"{len(found)} jobs gave the same figure from {same}: {clean_line(figure)} from {'; '.join(sources)}."
+    return FoundChange("figure", operation, key, title, why, lines, "set", path, figure, "; ".join(sources))
 
 
 def _asked(line: Line) -> str:
@@ -88,4 +95,5 @@ def _asked_path(root: PlacedNode, operation: str, stage: int) -> FilePath:
 
 
 def _same(text: str) -> str:
-    return " ".join(text.casefold().split())
+    """What makes two texts the same: ``150 Nm`` and ``150 N·m``."""
+    return "".join(text.casefold().replace("n·m", "nm").replace("n*m", "nm").split())

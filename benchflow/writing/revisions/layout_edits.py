@@ -2,12 +2,17 @@
 
 import json
 import textwrap
+from typing import TypeAlias
 
 from benchflow.base.plaintext import clean_line
 from benchflow.writing.revisions.file_text import TextEdit
 from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 
 COMMENT_WIDTH = 100
+
+
+NodeContent: TypeAlias = "str | list[NodeContent] | tuple[tuple[str, NodeContent], ...]"
+"""A node without its layout: a text, a list, or the pairs of a mapping."""
 
 
 def yaml_scalar(text: str) -> str:
@@ -47,11 +52,54 @@ def yaml_value(text: str) -> str:
     return yaml_scalar(text)
 
 
+def with_value(content: NodeContent, path: tuple[str | int, ...], value: str, text_key: str = "") -> str | None:
+    """A node as YAML on one line, with a text at ``path``; ``None`` if it has no place for it.
+
+    A text in the place of the last mapping becomes the value of ``text_key``: ``24 N·m`` -> ``{torque: 24 N·m, ...}``.
+    """
+    if not path:
+        return yaml_scalar(value) if isinstance(content, str) else None
+    if isinstance(content, str):
+        if path == (0,) or len(path) != 1 or not text_key:
+            return None
+        return _in_braces([(text_key, flow_text(content)), (str(path[0]), yaml_scalar(value))])
+    here, rest = path[0], path[1:]
+    if isinstance(here, int):
+        if not (isinstance(content, list) and here < len(content)):
+            return None
+        inner = with_value(content[here], rest, value, text_key)
+        texts = [flow_text(each) for each in content]
+        return None if inner is None else f"[{', '.join([*texts[:here], inner, *texts[here + 1 :]])}]"
+    if not isinstance(content, tuple):
+        return None
+    keys = [key for key, _ in content]
+    parts = [(key, flow_text(each)) for key, each in content]
+    if here not in keys:
+        return None if rest else _in_braces([*parts, (here, yaml_scalar(value))])
+    at = keys.index(here)
+    new = with_value(content[at][1], rest, value, text_key)
+    return None if new is None else _in_braces([*parts[:at], (here, new), *parts[at + 1 :]])
+
+
+def flow_text(content: NodeContent) -> str:
+    """A node as YAML on one line."""
+    if isinstance(content, str):
+        return yaml_scalar(content) if content else '""'
+    if isinstance(content, list):
+        return f"[{', '.join(map(flow_text, content))}]"
+    return _in_braces([(key, flow_text(value)) for key, value in content])
+
+
+def _in_braces(pairs: list[tuple[str, str]]) -> str:
+    return "{" + ", ".join(f"{yaml_scalar(key)}: {value}" for key, value in pairs) + "}"
+
+
 def quoted_as(old: str, value: str) -> str:
-    """A text as YAML with the quotes that the old one has, if any. A date without quotes stays without."""
-    if _looks_like_a_date(old) and _looks_like_a_date(value):
-        return value
-    return json.dumps(value, ensure_ascii=False) if old[:1] in ("'", '"') else yaml_value(value)
+    """A text as YAML with the quotes that the old one has, if any. A number or date without quotes stays without."""
+    if old[:1] in ("'", '"'):
+        return json.dumps(value, ensure_ascii=False)
+    alike = any(is_such(old) and is_such(value) for is_such in (is_number, _looks_like_a_date))
+    return value if alike else yaml_value(value)
 
 
 def value_replaced(node: PlacedNode, value: str) -> TextEdit:
@@ -73,18 +121,16 @@ def key_added(text: str, mapping: PlacedNode, key: str, value: str, after: str =
 
 
 def key_removed(text: str, mapping: PlacedNode, key: str) -> TextEdit | None:
-    """The edit that removes a key with its value; ``None`` if the mapping has no such key beside another one."""
-    names = [name.text for name, _ in mapping.pairs]
-    if key not in names or len(names) == 1:
+    """The edit that removes a key and its value; ``None`` if the mapping does not have it, or has nothing else."""
+    at = next((number for number, (name, _) in enumerate(mapping.pairs) if name.text == key), -1)
+    if at < 0 or len(mapping.pairs) < 2:
         return None
-    index = names.index(key)
-    name, value = mapping.pairs[index]
-    if not mapping.flow:
-        begin = text.rfind("\n", 0, name.start) + 1
-        return TextEdit(begin, min(_line_end(text, value.end) + 1, len(text)), "")
-    if index:
-        return TextEdit(mapping.pairs[index - 1][1].end, value.end, "")
-    return TextEdit(name.start, mapping.pairs[1][0].start, "")
+    name, value = mapping.pairs[at]
+    if mapping.flow and at:
+        return TextEdit(mapping.pairs[at - 1][1].end, value.end, "")
+    if mapping.flow or not at:
+        return TextEdit(name.start, mapping.pairs[at + 1][0].start, "")
+    return TextEdit(_line_end(text, mapping.pairs[at - 1][1].end), _line_end(text, value.end), "")
 
 
 def item_added(text: str, node: PlacedNode, value: str) -> TextEdit:

@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.writing.revisions.change_edits import MadeChange, make_change
+from benchflow.writing.revisions.change_edits import MadeChange, make_change, source_to_replace
 from benchflow.writing.revisions.checked_text import CheckedRevision, check_revision
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
@@ -31,18 +31,28 @@ def make_revision(
     accepted: Mapping[int, str],
     today: date,
     name: str | None = None,
+    sources: Mapping[int, str] | None = None,
 ) -> MadeRevision:
     """Make the accepted proposals, each with the value that was typed for it ("" for the proposed one).
 
+    ``sources`` are those of typed figures, by the number of the proposal.
+
     Raises:
-        BenchflowError: an edit cannot be made, or two of them change the same value.
+        BenchflowError: an edit cannot be made, two of them change the same value, or a new figure has no source.
     """
     by_number = {proposal.number: proposal for proposal in proposals}
     changed: dict[tuple[str, str], int] = {}
     now, entries = file, []
     for number, given in accepted.items():
         proposal = by_number[number]
-        made = make_proposal(now, proposal, given)
+        source = (sources or {}).get(number, "")
+        old = "" if source else source_to_replace(file, proposal.change, given)
+        if old:
+            raise BenchflowError(
+                f"The old figure of proposal {number} is from: {old}. Name the source of the new one: "
+                f"--source {number}='...', such as --source {number}='own choice, because ...'"
+            )
+        made = make_proposal(now, proposal, given, source)
         place = proposal.change.operation, made.key
         if made.key != "comment" and proposal.action != "append":
             if place in changed:
@@ -56,14 +66,14 @@ def make_revision(
     return finish_revision(file, now, tuple(accepted), entries, today, name)
 
 
-def make_proposal(file: ProcedureFile, proposal: Proposal, given: str = "") -> MadeChange:
+def make_proposal(file: ProcedureFile, proposal: Proposal, given: str = "", source: str = "") -> MadeChange:
     """Make one proposal in the text of a file.
 
     Raises:
         BenchflowError: the edit cannot be made. The message names the proposal.
     """
     try:
-        return make_change(file, proposal.change, given)
+        return make_change(file, proposal.change, given, source)
     except BenchflowError as error:
         raise BenchflowError(f"Proposal {proposal.number}: {error}") from error
 

@@ -5,7 +5,7 @@ it is now: what a later revision has changed is not proposed again. The least nu
 rules.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from decimal import Decimal
 from statistics import median
@@ -17,7 +17,8 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Operation, Procedure, remedies_of, values_of, written_limit
 from benchflow.quantity.arithmetic import base
 from benchflow.review.evidence.ranking import TAKES_SHARE
-from benchflow.review.evidence.speed_points import seconds_needed
+from benchflow.review.evidence.speed_points import much_shorter_than_stated, seconds_needed
+from benchflow.review.formatting import count
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.margin import band, number
 from benchflow.session.rules.deviation_subjects import subject_text
@@ -90,33 +91,38 @@ def remedy_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Fo
         now = procedure.operations_by_id.get(operation)
         if now is None or not any(remedy.do.partition(" (")[0] == do for remedy in remedies_of(now)):
             continue
-        count = _Count(sum(_did(job, operation) for job in jobs), _first_in_each_job(lines))
-        if len(count.lines) >= LEAST_JOBS and count.share >= OFTEN:
-            words = f"Remedy needed in {count.text}, {name}: {clean_line(do)}"
-            why = f"The remedy “{clean_line(do)}” for {name} was needed in {count.text}."
+        counted = _Count(sum(_did(job, operation) for job in jobs), _first_in_each_job(lines))
+        if len(counted.lines) >= LEAST_JOBS and counted.share >= OFTEN:
+            words = f"Remedy needed in {counted.text}, {name}: {clean_line(do)}"
+            why = f"The remedy “{clean_line(do)}” for {name} was needed in {counted.text}."
             yield FoundChange(
-                "remedy", operation, f"{name} {do}", f"Remedy of {name}", why, tuple(count.lines), path=("do",),
+                "remedy", operation, f"{name} {do}", f"Remedy of {name}", why, tuple(counted.lines), path=("do",),
                 value=words,
             )  # fmt: skip
 
 
 def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[FoundChange]:
-    """Stated times that the worked times do not fit, and times that are not stated."""
+    """Stated times that the worked times do not fit, and times that are not stated.
+
+    A time in which hands cannot do the work, or which the review calls too fast for the stated time, does not count.
+    """
     times: dict[str, list[tuple[float, LogEvidence]]] = defaultdict(list)
-    too_fast: dict[str, set[str]] = defaultdict(set)
+    too_fast: Counter[str] = Counter()
     for job in jobs:
         if job.log.facts.session.simulated:
             continue
         of_job: dict[str, list[tuple[float, int]]] = defaultdict(list)
+        left_out: set[str] = set()
         for fact in job.log.facts.operations:
             operation = operation_of(fact.operation)
             now, then = procedure.operations_by_id.get(operation), job.operation(fact.operation)
-            if fact.finished is None or fact.active <= 0 or now is None or then is None or then.takes != now.takes:
+            if fact.finished is None or now is None or then is None or then.takes != now.takes:
                 continue
-            if _is_implausible(fact, now):
-                too_fast[operation].add(_session(job))
-                continue
-            of_job[operation].append((fact.active, fact.finished.seq))
+            if _is_too_fast(job, fact):
+                left_out.add(operation)
+            elif fact.active > 0:
+                of_job[operation].append((fact.active, fact.finished.seq))
+        too_fast.update(left_out - set(of_job))
         for operation, found in of_job.items():
             took = median(seconds for seconds, _ in found)
             places = f" (median of {len(found)} places)" if len(found) > 1 else ""
@@ -134,21 +140,22 @@ def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Foun
         said = "no time is stated" if now.takes is None else f"`takes: {now.takes.entered}` is stated"
         why = (
             f"The median of the worked time in {len(measured)} jobs is {rounded_duration(typical)} "
-            f"({rounded_duration(least)} to {rounded_duration(most)}), but {said}."
+            f"({rounded_duration(least)} to {rounded_duration(most)}), but {said}. The proposed time is this median, "
+            "rounded."
         )
-        if too_fast[operation]:
-            left_out = len(too_fast[operation])
-            why += f" {left_out} job{' is' if left_out == 1 else 's are'} left out: done faster than hands work."
+        why += f" {count(too_fast[operation], 'job')} too fast for the work left out." if too_fast[operation] else ""
         yield FoundChange(
             "time", operation, "takes", "Stated time", why, tuple(line for _, line in measured), "set", ("takes",),
             _stated(typical),
         )  # fmt: skip
 
 
-def _is_implausible(fact: OperationFact, operation: Operation) -> bool:
-    """True if a step was finished faster than it can be done, so that its time says nothing about the work."""
-    stated = seconds_needed(fact) if operation.takes is None else float(base(operation.takes))
-    return fact.in_progress < TAKES_SHARE * stated
+def _is_too_fast(job: DoneJob, fact: OperationFact) -> bool:
+    """True if the work was entered afterwards: by the stated time (as the review says), or by what hands need."""
+    step = job.log.plan.steps.get(fact.operation)
+    if step is not None and step.takes and much_shorter_than_stated(step, fact):
+        return True
+    return fact.active < TAKES_SHARE * seconds_needed(fact)
 
 
 def _is_another_time(typical: float, stated: float | None) -> bool:
@@ -160,7 +167,9 @@ def _is_another_time(typical: float, stated: float | None) -> bool:
 
 
 def _stated(seconds: float) -> str:
-    """A time as an author states it: to the minute, from 30 min on to 5 min."""
+    """A time as an author states it: to the minute, below 1 min to 5 s, from 30 min on to 5 min."""
+    if seconds < 60:
+        return f"{max(round(seconds / 5) * 5, 5)} s"
     minutes = max(round(seconds / 60), 1)
     if minutes >= 30:
         minutes = round(minutes / 5) * 5
@@ -180,19 +189,19 @@ def near_limit_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterato
             shown = f"{clean_line(fact.entered or f'{fact.value} {fact.unit}')} in {clean_line(fact.limit)}"
             found[now.id, name].append((place, job.evidence(fact.seq, shown)))
     for (operation, name), placed in found.items():
-        count = _Count(len({line.session for _, line in placed}), _first_in_each_job(line for _, line in placed))
-        if len(placed) < LEAST_READINGS or count.jobs < LEAST_JOBS:
+        counted = _Count(len({line.session for _, line in placed}), _first_in_each_job(line for _, line in placed))
+        if len(placed) < LEAST_READINGS or counted.jobs < LEAST_JOBS:
             continue
         places = [place for place, _ in placed]
         end = "lower" if max(places) <= NEAR_END else "upper" if min(places) >= 1 - NEAR_END else ""
         if end:
             why = (
-                f"All {len(placed)} readings of {name} in {count.jobs} jobs are within {NEAR_END:.0%} of the {end} end "
-                f"of its limit. Check the limit, the figure or the work before it."
+                f"All {len(placed)} readings of {name} in {counted.jobs} jobs are within {NEAR_END:.0%} of the {end} "
+                f"end of its limit. Check the limit, the figure or the work before it."
             )
-            words = f"All {len(placed)} readings of {name} in {count.jobs} jobs are near the {end} end of its limit"
+            words = f"All {len(placed)} readings of {name} in {counted.jobs} jobs are near the {end} end of its limit"
             yield FoundChange(
-                "near-limit", operation, f"{name} {end}", f"Limit of {name}", why, tuple(count.lines),
+                "near-limit", operation, f"{name} {end}", f"Limit of {name}", why, tuple(counted.lines),
                 path=limit_path(procedure, operation, name), value=words,
             )  # fmt: skip
 
@@ -221,17 +230,17 @@ def deviation_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator
     for (operation, about), lines in found.items():
         now = procedure.operations_by_id[operation]
         done = sum(_did(job, operation) or any(line.session == _session(job) for line in lines) for job in jobs)
-        count = _Count(done, _first_in_each_job(lines))
-        if len(count.lines) < LEAST_JOBS or count.share < OFTEN:
+        counted = _Count(done, _first_in_each_job(lines))
+        if len(counted.lines) < LEAST_JOBS or counted.share < OFTEN:
             continue
         subject = clean_line(subject_text(about, lambda step: step))
         path = limit_path(procedure, operation, about)
         kind: ChangeKind = "waived" if path else "deviated"
         limit = next((written_limit(value) for value in values_of(now) if value.name == about), "")
-        why = f"A deviation from {subject}{f' ({limit})' if limit else ''} was signed in {count.text}."
-        words = f"A deviation from {subject} was signed in {count.text}: {'; '.join(_reasons(count.lines))}"
+        why = f"A deviation from {subject}{f' ({limit})' if limit else ''} was signed in {counted.text}."
+        words = f"A deviation from {subject} was signed in {counted.text}: {'; '.join(_reasons(counted.lines))}"
         yield FoundChange(
-            kind, operation, about, f"Deviations from {subject}", why, tuple(count.lines), path=path, value=words
+            kind, operation, about, f"Deviations from {subject}", why, tuple(counted.lines), path=path, value=words
         )
 
 
@@ -257,12 +266,12 @@ def answer_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Fo
     for (operation, text), lines in refused.items():
         now = procedure.operations_by_id.get(operation)
         numbers = [number for number, point in enumerate(() if now is None else now.check) if point.text == text]
-        count = _Count(len(answered[operation, text]), _first_in_each_job(lines))
-        if numbers and len(count.lines) >= LEAST_JOBS and count.share >= ANSWERED_NO:
-            why = f"The check “{clean_line(text)}” was answered no in {count.text}."
-            words = f"Check answered no in {count.text}: {clean_line(text)}"
+        counted = _Count(len(answered[operation, text]), _first_in_each_job(lines))
+        if numbers and len(counted.lines) >= LEAST_JOBS and counted.share >= ANSWERED_NO:
+            why = f"The check “{clean_line(text)}” was answered no in {counted.text}."
+            words = f"Check answered no in {counted.text}: {clean_line(text)}"
             yield FoundChange(
-                "answered-no", operation, text, f"Check {numbers[0] + 1}", why, tuple(count.lines),
+                "answered-no", operation, text, f"Check {numbers[0] + 1}", why, tuple(counted.lines),
                 path=("check", numbers[0]), value=words,
             )  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Iterable, Iterator
+from shutil import get_terminal_size
 
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.review.formatting import count
@@ -16,27 +17,44 @@ MOST_LINES = 8
 """The most log lines that are listed under one proposal."""
 
 
-def proposal_lines(proposal: Proposal, of: int, file: ProcedureFile, width: int = 100) -> Iterator[str]:
-    """One proposal: its title and place, why, the log lines, and the edit."""
+def terminal_width() -> int:
+    """The width for texts on the terminal, at most 100 columns."""
+    return min(get_terminal_size().columns, 100)
+
+
+def proposal_lines(
+    proposal: Proposal, of: int, file: ProcedureFile, width: int = 100, *, wraps_edit: bool = False
+) -> Iterator[str]:
+    """One proposal: its title and place, why, the log lines, and the edit, whose lines can be wrapped too."""
     place = f"{shown_path(file.path)}:{proposal.line}" if proposal.line else shown_path(file.path)
-    yield f"{proposal.number} of {of}  {proposal.title}"
-    yield f"   {place}{f'  {proposal.key}' if proposal.key else ''}"
-    yield from _wrapped(proposal.change.why, "   ", width)
+    yield from wrapped(f"{proposal.number} of {of}  {proposal.title}", "", width)
+    yield from wrapped(f"{place}{f'  {proposal.key}' if proposal.key else ''}", "   ", width)
+    yield from wrapped(proposal.change.why, "   ", width)
     lines = proposal.change.evidence
     for each in lines[:MOST_LINES]:
-        yield from _wrapped(f"- {each.reference}, {each.by}: {each.words}", "   ", width)
+        yield from wrapped(f"- {each.reference}, {each.by}: {each.words}", "   ", width)
     if len(lines) > MOST_LINES:
         yield f"   - and {count(len(lines) - MOST_LINES, 'line')} more"
     if proposal.problem:
-        yield from _wrapped(f"No edit: {proposal.problem}", "   ", width)
+        yield from wrapped(f"No edit: {proposal.problem}", "   ", width)
         return
-    yield (
-        "   This adds a comment, because a person has to decide what to change:" if not proposal.certain else "   Edit:"
-    )
-    yield from (f"     {line}" for line in proposal.diff.split("\n")[2:])
+    comment = "This adds a comment, because a person has to decide what to change:"
+    yield from wrapped("Edit:" if proposal.certain else comment, "   ", width)
+    for line in proposal.diff.split("\n")[2:]:
+        yield from _wrapped_edit(line, width - 5) if wraps_edit else (f"     {line}",)
 
 
-def _wrapped(text: str, indent: str, width: int) -> list[str]:
+def _wrapped_edit(line: str, width: int) -> Iterator[str]:
+    """A line of a diff. A part that follows on the next line is indented further, without the sign of the line."""
+    body = line.lstrip(" +-")
+    lead = line[: len(line) - len(body)]
+    lines = textwrap.wrap(body, max(width - len(lead), 20), break_long_words=False, break_on_hyphens=False) or [""]
+    yield f"     {lead}{lines[0]}"
+    yield from (f"     {' ' * len(lead)}  {each}" for each in lines[1:])
+
+
+def wrapped(text: str, indent: str, width: int) -> list[str]:
+    """The text in lines that end behind a word. A longer word is one line."""
     return textwrap.wrap(
         text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False,
         break_on_hyphens=False,

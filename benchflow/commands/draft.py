@@ -13,7 +13,8 @@ from benchflow.commands.console_output import display_path, print_line, print_wa
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import exists, find_log
 from benchflow.commands.output_file import write_output
-from benchflow.writing.drafts.collision_questions import ask_collisions, rule_text, write_collisions, write_questions
+from benchflow.writing.drafts.collision_questions import ask_collisions
+from benchflow.writing.drafts.collision_rules import write_collisions, write_questions
 from benchflow.writing.drafts.draft_book import DraftBook
 from benchflow.writing.drafts.draft_source import read_draft_source
 
@@ -49,15 +50,14 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
-        _say("A draft has no collision rules yet. Answer which parts can touch; Enter means no.")
+        _say("A draft has no collision rules yet. Answer which parts can touch.")
+        _say("Enter alone is no. b goes back. q ends the questions, and keeps what was answered.")
         for question in book.questions:  # what the words themselves say must never happen
             _say(question)
         unasked: list[str] = []
-        answers = ask_collisions(titles, _ask, unasked)
-        write_collisions(book, answers)
+        locks = tuple(book.locks.values())
+        write_collisions(book, ask_collisions(titles, _ask, _say, locks, unasked))
         book.questions += [f"- Not asked: {question}" for question in unasked] if book.interference else []
-        for answer in answers:
-            _say(rule_text(answer))
     if not book.interference:
         write_questions(book, titles)
     text = book.text()

@@ -14,7 +14,8 @@ from benchflow.procedure.figures_to_fill import FigureToFill, figures_to_fill
 from benchflow.procedure.model import Operation, Procedure
 from benchflow.procedure.reader import read
 from benchflow.session.machine_folders import machine_folders
-from benchflow.writing.drafts.collision_questions import Collision, ask_collisions, moving_parts, write_collisions
+from benchflow.writing.drafts.collision_questions import Collision, ask_collisions, moving_parts
+from benchflow.writing.drafts.collision_rules import write_collisions
 from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
 from tests.driving.script import Json, Script, intent, open_intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -82,8 +83,8 @@ def test_what_was_measured_is_recorded_with_the_figure_as_a_comment(tmp_path: Pa
     asked = {one.name for one in figures_to_fill(procedure_of(found)) if one.what == "limit"}
     assert asked == {"output-shaft-end-float", "input-shaft-end-float"}
     text = found.book.text()
-    assert "# measured on the way down: 0.12 mm" in text
-    assert "# measured on the way down: 0.15 mm" in text
+    assert "# measured during the teardown: 0.12 mm" in text
+    assert "# measured during the teardown: 0.15 mm" in text
 
 
 def test_marks_orientation_partner_and_places_are_checked(tmp_path: Path) -> None:
@@ -215,7 +216,7 @@ def test_part_that_was_put_back_is_left_out_and_named(tmp_path: Path) -> None:
 
 
 def test_collisions_are_asked_where_nobody_was_asked(tmp_path: Path) -> None:
-    from benchflow.writing.drafts.collision_questions import write_questions
+    from benchflow.writing.drafts.collision_rules import write_questions
 
     found = torn_down(tmp_path, "cam cover", "camshaft", "valves", "crankshaft")
     write_questions(found.book, found.titles)
@@ -247,7 +248,7 @@ def test_bench_refuses_to_fit_a_part_that_would_touch_another(tmp_path: Path) ->
     (tmp_path / "bench").mkdir()
     script = Script(tmp_path / "bench", found.book.text())
     script.do_all(open_intent())
-    for ident, checks in (("wash-parts", 2), ("fit-rotor", 0)):
+    for ident, checks in (("wash-parts", 2), ("fit-rotor", 1)):
         script.do_all(intent("start", operation=ident), *(intent("tick-check", check=n + 1) for n in range(checks)))
         script.do_all(intent("finish", operation=ident))
     script.do_all(intent("move", move="rotor-top"))
@@ -264,10 +265,10 @@ def test_questions_end_with_q_and_say_their_number() -> None:
         return "q"
 
     unasked: list[str] = []
-    assert ask_collisions(["shaft", "fork", "rotor"], ask, unasked) == []
+    assert ask_collisions(["shaft", "fork", "rotor"], ask, unasked=unasked) == []
     assert len(asked) == 1
     assert len(unasked) == 3
-    assert asked[0].startswith("1 of ")
+    assert asked[0].startswith("Question 1 of ")
 
 
 def test_draft_takes_the_name_of_a_unit(tmp_path: Path) -> None:

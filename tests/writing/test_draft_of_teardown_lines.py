@@ -34,7 +34,7 @@ def test_staked_nut_that_is_replaced_is_new_each_time_and_staked_again(tmp_path:
     fit = operation(found, "fit-5th-gear-nut")
     assert (fit.do, fit.title) == ("Bring the new 5th gear nut.", "Fit the new 5th gear nut")
     assert procedure_of(found).kit_by_id["part-5th-gear-nut"].discard
-    assert checks_of(found, "tighten-5th-gear-nut") == ["It is staked, as found on the way down"]
+    assert checks_of(found, "tighten-5th-gear-nut") == ["It is staked, as found during the teardown"]
 
 
 def test_one_replaced_place_of_two_is_new_and_the_other_comes_from_its_bag(tmp_path: Path) -> None:
@@ -244,7 +244,7 @@ def test_end_float_is_measured_on_the_fitted_part_and_breakaway_is_not(tmp_path:
     found = torn_down(tmp_path, "1st gear, end float 0.31 mm", "flange nut, 1x M24x1.5, breakaway 190 N·m")
     assert [one.id for one in procedure_of(found).operations if one.record] == ["measure-1st-gear-end-float"]
     assert [ref.name for ref in operation(found, "measure-1st-gear-end-float").after] == ["fit-1st-gear"]
-    assert "It let go at 190 N·m on the way down" in found.book.text()
+    assert "It let go at 190 N·m during the teardown" in found.book.text()
 
 
 def test_shims_of_a_cover_close_nothing() -> None:

@@ -1,21 +1,23 @@
-"""Asks what can touch what, because neither a teardown nor a list knows collisions, and writes the answers as rules."""
+"""Asks what can touch what, because neither a teardown nor a list knows collisions."""
 
 import re
 from collections.abc import Callable, Sequence
 from itertools import combinations
-from typing import Any
 
 from msgspec import Struct
 
-from benchflow.writing.drafts.draft_book import DraftBook, plain_text
-from benchflow.writing.drafts.part_words import is_moving
+from benchflow.writing.drafts.draft_book import plain_text
+from benchflow.writing.drafts.part_words import is_moving, is_plate, may_collide
 
-NOT_FITTED = "not-fitted"
 MOST_QUESTIONS = 6
 """The most pairs of parts that are asked about."""
+_BACK, _END, _SKIP = "back", "end", ("", "n", "no", "none", "nothing")
+_KEYS = "y yes, n no (Enter), b back, q end"
 
 Ask = Callable[[str, str], str]
 """Asks one question, with the answer that Enter gives; returns the answer."""
+Say = Callable[[str], None]
+"""Shows one line."""
 
 
 class Collision(Struct, frozen=True):
@@ -28,11 +30,21 @@ class Collision(Struct, frozen=True):
     because: str = ""
 
 
+class HeldStill(Struct, frozen=True):
+    """Parts that must not be turned or moved while something is locked. ``lock`` has the words of that state."""
+
+    lock: str
+    parts: tuple[str, ...]
+
+
+Answer = Collision | HeldStill
+
+
 def moving_parts(titles: Sequence[str]) -> list[str]:
     """The parts that turn or slide, by their words, each once."""
     found: dict[str, None] = {}
     for title in titles:
-        plain = re.sub(r"\s+", " ", plain_text(title)).strip().lower()
+        plain = _plain(title)
         singular = re.sub(r"(?<!s)s$", "", plain)
         if plain and is_moving(plain) and singular not in {re.sub(r"(?<!s)s$", "", each) for each in found}:
             found[plain] = None
@@ -40,144 +52,171 @@ def moving_parts(titles: Sequence[str]) -> list[str]:
 
 
 def pairs_to_ask(titles: Sequence[str]) -> list[tuple[str, str]]:
-    """The pairs of moving parts to ask about; parts that lie near each other in the order come first."""
-    parts = moving_parts(titles)
-    near = sorted(combinations(range(len(parts)), 2), key=lambda pair: (pair[1] - pair[0], pair[0]))
-    return [(parts[first], parts[second]) for first, second in near[:MOST_QUESTIONS]]
+    """The pairs of parts to ask about, at least one of them moving.
 
-
-def ask_collisions(titles: Sequence[str], ask: Ask, unasked: list[str] | None = None) -> list[Collision]:
-    """Ask about each pair, and then about any others. An empty answer means no; ``q`` ends the questions.
-
-    The questions that were not asked then are added to ``unasked``.
+    Pairs of kinds that touch in practice, such as a fork and a gear, come first; then parts that lie near each other in
+    the order.
     """
-    found: list[Collision] = []
-    pairs = pairs_to_ask(titles)
-    for number, (first, second) in enumerate(pairs, 1):
-        asked = f"{number} of {len(pairs)}: {_question(first, second)}"
-        answer = ask(f"{asked} (y/n, q ends the questions)", "n").lower()[:1]
-        if answer == "q":
-            if unasked is not None:
-                unasked += [_question(*pair) for pair in pairs[number - 1 :]]
-            return found
-        if answer == "y":
-            found.append(_asked(first, second, ask))
-    while True:
-        other = ask("What else can touch something? Two names with a comma, or Enter for nothing", "")
-        names = [plain_text(each).lower() for each in other.split(",") if each.strip()]
-        if not names or names == ["q"]:
-            return found
-        if len(names) == 2:
-            found.append(_asked(names[0], names[1], ask))
+    moving = moving_parts(titles)
+    still = [plain for plain in dict.fromkeys(map(_plain, titles)) if is_plate(plain) and plain not in moving]
+    places: dict[str, int] = {}
+    for place, plain in enumerate(map(_plain, titles)):
+        places.setdefault(plain, place)
+    parts = sorted([*moving, *still], key=lambda part: places[part])
+    ranked: list[tuple[float, int, tuple[str, str]]] = []
+    for number, (first, second) in enumerate(combinations(parts, 2)):
+        if first in still and second in still:
+            continue
+        far = float(abs(parts.index(first) - parts.index(second)))
+        far = far / 5 if may_collide(first, second) else far
+        ranked.append((far + 1.5 * (first in still or second in still), number, (first, second)))
+    return [pair for _, _, pair in sorted(ranked)[:MOST_QUESTIONS]]
 
 
-def _question(first: str, second: str) -> str:
+def _plain(title: str) -> str:
+    return re.sub(r"\s+", " ", plain_text(title)).strip().lower()
+
+
+def ask_collisions(
+    titles: Sequence[str],
+    ask: Ask,
+    say: Say = lambda text: None,
+    locks: Sequence[str] = (),
+    unasked: list[str] | None = None,
+) -> list[Answer]:
+    """Ask about each pair, about each state that locks something, and then about any others.
+
+    Enter means no. ``b`` goes back to the question before. ``q`` ends the questions; what was answered is kept,
+    and the questions that were not asked then are added to ``unasked``.
+    """
+    interview = _Interview(titles, ask, say, locks)
+    found = interview.answers()
+    if unasked is not None:
+        unasked += interview.unasked
+    return found
+
+
+def pair_question(first: str, second: str) -> str:
+    """The question about two parts."""
     return f"Can the {first} touch the {second} when one of them moves?"
 
 
-def _asked(first: str, second: str, ask: Ask) -> Collision:
-    return Collision(
-        first,
-        ask(f"  In which position of the {first}? For example: at the top", "in the way"),
-        second,
-        ask(f"  And in which position of the {second}? For example: open", "in the way"),
-        ask("  What happens then?", f"the {first} would touch the {second}"),
-    )
+def lock_question(lock: str) -> str:
+    """The question about a state that locks something."""
+    return f"While “{lock}”: what must not be turned or moved?"
 
 
-def rule_text(each: Collision) -> str:
-    """The rule of an answer, for the person who gave it."""
-    first, second = _position(each.first_position), _position(each.second_position)
-    return f"Rule: never {each.first} “{first}” while {each.second} is “{second}”: {each.because}."
+class _Interview:
+    """The questions one after another, with their answers."""
 
+    def __init__(self, titles: Sequence[str], ask: Ask, say: Say, locks: Sequence[str]) -> None:
+        self.ask, self.say = ask, say
+        pairs = pairs_to_ask(titles)
+        self.texts = [*(pair_question(*pair) for pair in pairs), *map(lock_question, locks)]
+        self.unasked: list[str] = []
+        self.questions: list[Callable[[str], list[Answer] | str]] = [
+            lambda head, first=first, second=second: self._pair(head, first, second)  # type: ignore[misc]
+            for first, second in pairs
+        ]
+        self.questions += [lambda head, lock=lock: self._lock(head, lock) for lock in locks]  # type: ignore[misc]
+        self.questions.append(self._others)
 
-def write_collisions(book: DraftBook, collisions: Sequence[Collision]) -> None:
-    """Write the answers into the draft: a state for each part, a rule for each pair, a move for each position.
+    def answers(self) -> list[Answer]:
+        """Ask, and return what was answered."""
+        found: dict[int, list[Answer]] = {}
+        number = 0
+        while number < len(self.questions):
+            answer = self.questions[number](f"Question {number + 1} of {len(self.questions)}: ")
+            if answer == _END:
+                self.unasked = self.texts[number:]
+                break
+            if isinstance(answer, str):
+                if number == 0:
+                    self.say("This is the first question.")
+                number = max(number - 1, 0)
+                found.pop(number, None)
+                continue
+            for each in answer:
+                self.say(rule_text(each))
+            found[number] = answer
+            number += 1
+        return [each for number in sorted(found) for each in found[number]]
 
-    The operation that fits a part sets its state, and waits until the other part is not where the rule forbids it. A
-    move waits in the same way, so that the printed order holds the rules as well.
-    """
-    positions: dict[str, list[str]] = {}
-    touching = {_position(text) for each in collisions for text in (each.first_position, each.second_position)}
-    clear = "clear" if "clear" not in touching else "out-of-the-way"
-    for each in collisions:
-        for part, position in ((each.first, each.first_position), (each.second, each.second_position)):
-            known = positions.setdefault(part, [*([NOT_FITTED] if part in book.fits else []), clear])
-            name = _position(position)
-            if name not in known:
-                known.append(name)
-    names = {part: book.name(part, "state", default="part") for part in positions}
-    forbidden: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    for each in collisions:
-        one, other = (each.first, _position(each.first_position)), (each.second, _position(each.second_position))
-        forbidden.setdefault(one, []).append(other)
-        forbidden.setdefault(other, []).append(one)
-        because = plain_text(each.because)
-        book.interference.append({
-            "never": {names[each.first]: one[1], names[each.second]: other[1]},
-            "because": because[:1].upper() + because[1:],
-        })  # fmt: skip
-    for part, known in positions.items():
-        fitted = [position for position in known if position != NOT_FITTED]
-        book.state[names[part]] = {"values": known, "start": known[0], "title": f"The {part}"}
-        for position in fitted:
-            needs = _needs(forbidden.get((part, position), []), positions, names)
-            if len(fitted) < len(known):
-                needs[names[part]] = [each for each in fitted if each != position]
-            move: dict[str, Any] = {"title": f"Bring the {part} to: {position.replace('-', ' ')}"}
-            move["sets"] = {names[part]: position}
-            book.moves[book.name(f"{part} {position}", "move", default="move")] = {
-                **move, **({"needs": needs} if needs else {}),
-            }  # fmt: skip
-        if part in book.fits:
-            others = [other for position in fitted for other in forbidden.get((part, position), [])]
-            _fit_with_state(book.fits[part], {names[part]: clear}, _needs(others, positions, names))
-    book.questions += [
-        "The operations that fit these parts set their state. Write `needs` and `sets` on the other operations that "
-        "turn or slide them:",
-        *(f"- {part}: state `{names[part]}`" for part in positions),
-    ]
-    if unknown := [part for part in positions if part not in book.fits]:
-        book.questions.append(
-            f"No operation fits or moves these, so their rule blocks nothing yet: {', '.join(unknown)}"
+    def _pair(self, head: str, first: str, second: str) -> list[Answer] | str:
+        while True:
+            answer = self.ask(f"{head}{pair_question(first, second)} ({_KEYS})", "n").lower()
+            if answer in ("b", "q"):
+                return _BACK if answer == "b" else _END
+            if answer in _SKIP:
+                return []
+            if answer in ("y", "yes"):
+                asked = self._positions(first, second)
+                if asked != _BACK:
+                    return [asked] if isinstance(asked, Collision) else asked
+            else:
+                self.say(f"“{plain_text(answer)}” is no answer. {_KEYS}.")
+
+    def _positions(self, first: str, second: str) -> Collision | str:
+        """The positions in which they touch; back or end, if the builder says so."""
+        texts: list[str] = []
+        questions = (
+            (f"In which position of the {first}? For example: at the top", "in the way"),
+            (f"And in which position of the {second}? For example: open", "in the way"),
+            ("What happens then?", f"the {first} would touch the {second}"),
         )
+        while len(texts) < len(questions):
+            question, default = questions[len(texts)]
+            answer = plain_text(self.ask(question, default)).strip()
+            if answer.lower() == "q":
+                self.say("This question is not answered: nothing is written for it.")
+                return _END
+            if answer.lower() == "b":
+                return _BACK
+            if len(texts) < 2 and "," in answer:
+                self.say("Name one position, without a comma. Two positions are two rules.")
+                continue
+            if len(texts) < 2 and not re.search(r"[a-z0-9]", answer.lower()):
+                self.say("A position needs a word, such as: at the top.")
+                continue
+            texts.append(answer)
+        return Collision(first, texts[0], second, texts[1], texts[2])
+
+    def _lock(self, head: str, lock: str) -> list[Answer] | str:
+        question = f"{head}{lock_question(lock)} Names with a comma; Enter for nothing"
+        answer = plain_text(self.ask(question, "")).strip()
+        if answer.lower() in ("b", "q"):
+            return _BACK if answer.lower() == "b" else _END
+        names = tuple(dict.fromkeys(name.strip().lower() for name in answer.split(",") if name.strip()))
+        return [] if answer.lower() in _SKIP else [HeldStill(lock, names)]
+
+    def _others(self, head: str) -> list[Answer] | str:
+        found: list[Answer] = []
+        while True:
+            answer = self.ask(f"{head}What else can touch something? Two names with a comma; Enter for nothing", "")
+            names = [plain_text(each).lower().strip() for each in answer.split(",") if each.strip()]
+            if names == ["b"] and not found:
+                return _BACK
+            if not names or names == ["q"] or answer.strip().lower() in _SKIP:
+                return found
+            if len(names) != 2 or names[0] == names[1]:
+                self.say("Name two different parts with a comma between them, such as: fork, gear.")
+                continue
+            asked = self._positions(names[0], names[1])
+            if isinstance(asked, Collision):
+                self.say(rule_text(asked))
+                found.append(asked)
+            elif asked == _END:
+                return found
 
 
-def _fit_with_state(operation: dict[str, Any], sets: dict[str, str], needs: dict[str, list[str]]) -> None:
-    """Let the operation that fits a part set its state, and wait for the others."""
-    if "each" in operation:
-        return  # the state of one of several parts is another one at each place
-    if needs:
-        operation["needs"] = needs
-    operation["sets"] = sets
-    operation["undo"] = {**operation["undo"], "sets": dict.fromkeys(sets, NOT_FITTED)}
-
-
-def _needs(
-    others: Sequence[tuple[str, str]], positions: dict[str, list[str]], names: dict[str, str]
-) -> dict[str, list[str]]:
-    """The `needs` that keep parts out of the positions ``others``."""
-    allowed = {part: list(positions[part]) for part, _ in others}
-    for part, position in others:
-        allowed[part] = [one for one in allowed[part] if one != position]
-    return {names[part]: left for part, left in allowed.items()}
-
-
-def _position(text: str) -> str:
+def position_name(text: str) -> str:
+    """The name of a position in the file: ``at-the-top``."""
     return "-".join(re.findall(r"[a-z0-9]+", text.lower())[:6]) or "in-the-way"
 
 
-def write_questions(book: DraftBook, titles: Sequence[str]) -> None:
-    """Write the questions as comments, where nobody could be asked."""
-    pairs = pairs_to_ask(titles)
-    book.questions += [
-        "Collisions. This draft knows none, so the proof covers none. Answer these, and write a rule for each yes:"
-    ]
-    book.questions += [f"- {_question(*pair)}" for pair in pairs]
-    book.questions += ["- What else can touch something while it is fitted, turned or lifted?"]
-    book.questions += [
-        "For a yes, write the positions, the rule, and `sets` and `needs` on the operations and moves, for example:",
-        "state: {crank: {values: [clear, at-top], start: ask}, valves: {values: [closed, open], start: closed}}",
-        "interference: [{never: {crank: at-top, valves: open}, because: The valves would hit the pistons}]",
-        "moves: {turn-crank-clear: {title: Turn the crank clear, sets: {crank: clear}}}",
-    ]
+def rule_text(each: Answer) -> str:
+    """The rule of an answer, for the person who gave it."""
+    if isinstance(each, HeldStill):
+        return f"Rule: never turn or move {', '.join(each.parts)} while “{each.lock}”."
+    first, second = position_name(each.first_position), position_name(each.second_position)
+    return f"Rule: never {each.first} “{first}” while {each.second} is “{second}”: {each.because}."

@@ -82,7 +82,7 @@ def _loose_instruction(loose: LoosePart) -> str:
 
 
 def fit_checks(facts: LineFacts, state: str, *, bead: bool, takes_bead: bool) -> list[str]:
-    """The checks of the operation. ``state`` is the state of the assembly at this line on the way down."""
+    """The checks of the operation. ``state`` is the state of the assembly at this line during the teardown."""
     described = facts.line.description
     its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
     checks = []
@@ -100,7 +100,7 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, takes_bead: bool) ->
     elif described.count > 1:
         checks.append(f"All {described.count} are fitted")
     if state:
-        checks.append(f"Before {facts.word('it is', 'they are')} fitted, as on the way down: {state}")
+        checks.append(f"Before {facts.word('it is', 'they are')} fitted, as during the teardown: {state}")
     checks += [_loose_check(replace(each, count=facts.at_one_place(each.count))) for each in facts.loose]
     checks += [
         f"{fasteners_text(group)}: {'in the groove all round' if group.kind == 'circlip' else 'seated'}"

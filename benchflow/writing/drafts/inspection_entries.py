@@ -1,4 +1,4 @@
-"""What is checked and recorded of a part on its way back: findings, fates, and what was measured on the way down."""
+"""What is checked and recorded of a part during assembly: findings, fates, and what was measured during the teardown."""
 
 from typing import Any
 
@@ -37,8 +37,8 @@ def found_checks(facts: LineFacts) -> list[str]:
                 "debris": "It is cleaned, and its cause is known",
                 "gasket-imprint": "Both faces are clean, and checked for flatness there",
                 "thread-insert": "The thread is sound at full depth",
-                "odd-bolt": "The right fastener is at hand",
-                "missing-dowel": "The dowel is at hand",
+                "odd-bolt": "The right fastener is ready",
+                "missing-dowel": "The dowel is ready",
                 "broken": "It is replaced or repaired",
                 "worn": "It is within its limit, or replaced",
                 "leak": "The cause of the leak is put right",
@@ -71,14 +71,14 @@ def fate_checks(book: DraftBook, facts: LineFacts) -> list[str]:
             many = facts.plural and len(facts.replaced) != 1
             old = f" (the old {'ones' if many else 'one'}: {plain_text(reason)})" if reason else ""
             checks.append(
-                f"The new {'parts are' if many else 'part is'} at hand{where}, and compared with the old "
+                f"The new {'parts are' if many else 'part is'} ready{where}, and compared with the old "
                 f"{'ones' if many else 'one'}{old}"
             )
     return checks
 
 
 def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineFacts | None = None) -> dict[str, Any]:
-    """The values to record, with what was measured on the way down as a comment.
+    """The values to record, with what was measured during the teardown as a comment.
 
     ``facts``: the line that they were measured on; ``None`` for the assembly. What is chosen by a measured float, such
     as the thickness of a shim, is recorded without a limit.
@@ -112,7 +112,7 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineF
             record["readings"] = list(places)
         _name_instrument(book, record, readings, first)
         shown = ", ".join(f"{f'{each.place} ' if each.place else ''}{_shown(each.value)}" for each in readings)
-        above = f"measured on the way down: {shown}" + (", on the old part" if new else "")
+        above = f"measured during the teardown: {shown}" + (", on the old part" if new else "")
         if chosen:
             above += ". It is chosen by the float or preload that the manual prints: no limit of its own"
         ident = book.name(f"{subject} {name}{at}" if subject.lower() not in name.lower() else f"{name}{at}", "value",

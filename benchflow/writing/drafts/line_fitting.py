@@ -70,7 +70,7 @@ class LineFitting:
         written = [operation, *self._tightened(facts, section)]
         if facts.secured and len(written) > 1:
             done = facts.secured.removesuffix("d") + "d" if facts.secured.endswith("wire") else facts.secured
-            written[-1]["check"] = [f"{facts.word('It is', 'They are')} {done}, as found on the way down"]
+            written[-1]["check"] = [f"{facts.word('It is', 'They are')} {done}, as found during the teardown"]
             self.book.arrange(written[-1])
         if bead:
             written[-1]["time"] = {bead: ASK}
@@ -144,7 +144,7 @@ class LineFitting:
             operation["after"] = [self.last]
         operation["uses"] = [consumable]
         operation["check"] = [
-            f"It is what the manual names for this face. Found on the way down: {facts.seal_words}",
+            f"It is what the manual names for this face. Found during the teardown: {facts.seal_words}",
             "Both faces are dry and free of oil",
             "The bead is closed, and runs inside of the holes",
         ]
@@ -154,7 +154,7 @@ class LineFitting:
                 operation,
                 (
                     "Sealant was found here. The manual or the sealant's sheet prints its open time. Have the torques",
-                    "of the next steps at hand before the bead is laid: its time runs from then on.",
+                    "of the next steps ready before the bead is laid: its time runs from then on.",
                     block_comment("sealant-with-window"),
                 ),
             )
@@ -211,7 +211,9 @@ class LineFitting:
         self.book.joints[joint] = Noted(drawn, tuple(comments)) if comments else drawn
         self.book.instruments.setdefault(WRENCH, {"kind": "torque", "title": "Torque wrench"})
         broke = [each.value for each in facts.line.values if each.value is not None and is_breakaway(each.name)]
-        above += [f"It let go at {value.value} {value.unit} on the way down: for comparison only." for value in broke]
+        above += [
+            f"It let go at {value.value} {value.unit} during the teardown: for comparison only." for value in broke
+        ]
         loosen = f"Loosen the {named}"
         if count > 2 and not facts.is_own_thread:
             loosen = f"Loosen the {count} {named} a little at a time, in the reverse of the tightening order"

@@ -23,9 +23,22 @@ _CLOSING = re.compile(
 _ON_A_COVER = re.compile(r"\b(?:shim|bolt|screw|nut|stud|dowel|plug|magnet|bearing|spring|clip|plate)s?$", re.I)
 _MOVING = re.compile(
     r"\b(?:crank(?:shaft)?|cams?|camshafts?|pistons?|valves?|rotor|shafts?|gears?|forks?|selectors?|rails?|chain|belt|"
-    r"sprocket|balancer|balance shaft|rods?|rockers?|synchro\w*|hub|sleeve|clutch|flywheel|pushrods?)\b",
+    r"sprocket|balancer|balance shaft|layshaft|countershaft|rods?|rockers?|synchro\w*|hub|sleeve|clutch|"
+    r"flywheel|pushrods?)\b",
     re.I,
 )
+_KNOWN_TO_TOUCH = tuple(
+    (re.compile(rf"\b(?:{one})\b", re.I), re.compile(rf"\b(?:{other})\b", re.I))
+    for one, other in (
+        ("pistons?|crank(?:shaft)?|rods?", "valves?|cams?|camshafts?"),
+        ("valves?", "valves?|cams?|camshafts?|rockers?"),
+        ("forks?", "gears?|hubs?|sleeves?"),
+        ("rails?", "rails?"),
+        ("gears?", "plate|cover|case"),
+        ("gears?|layshaft|shafts?", "idler"),
+    )
+)
+"""Kinds of parts that touch when one of them is in a wrong position. Source: common practice, no source."""
 _LYING_STILL = re.compile(
     r"\b(?:cover|cap|guide|shim|plate|spring|pin|key|nut|bolt|screw|stud|bearing|race|bush|circlip|clip|housing|case|"
     r"switch|sensor|plug|washer|ring|detent|turret|magnet|breather|needles?|spacer)(?:e?s)?\b",
@@ -138,6 +151,14 @@ def is_moving(text: str) -> bool:
         _MOVING.search(text) is not None
         and not (is_seal(text) or is_used_once(text))
         and _LYING_STILL.search(head_noun(text)) is None
+    )
+
+
+def may_collide(first: str, second: str) -> bool:
+    """True for two kinds of parts that touch in practice when one of them is in a wrong position."""
+    return any(
+        (one.search(first) and other.search(second)) or (one.search(second) and other.search(first))
+        for one, other in _KNOWN_TO_TOUCH
     )
 
 

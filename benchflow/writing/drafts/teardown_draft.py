@@ -247,7 +247,7 @@ class _TeardownDraft:
         at = at_place(readings[0]) if len(places) == 1 and all(each.place for each in readings) else ""
         shown = "; ".join(reading_text_of(each) for each in readings)
         if name.lower() in _WORDS_ONLY[:1]:
-            self.book.tail.append(f"Measured on the way down, for comparison only: {shown}")
+            self.book.tail.append(f"Measured during the teardown, for comparison only: {shown}")
             return
         operation: dict[str, Any] = {"id": self.book.name(f"measure {name}"), "title": f"Measure: {name}{at}"}
         if self.fitting.last:
@@ -269,7 +269,7 @@ class _TeardownDraft:
         if values:
             operation["record"] = recorded_values(self.book, values)
         operation["undo"] = {"do": "Measure it again"}
-        section.operations.append(Noted(operation, (f"On the way down: {shown}",)))
+        section.operations.append(Noted(operation, (f"During the teardown: {shown}",)))
         self.fitting.last = operation["id"]
 
     def _notes(self) -> None:
@@ -277,4 +277,4 @@ class _TeardownDraft:
         self.book.tail += [f"Picture of the whole: {each.name} {each.text}".rstrip() for each in self.record.pictures]
         for item in self.record.checklist:
             if item.skipped:
-                self.book.tail.append(f"Not measured on the way down: {item.name} ({item.skipped})")
+                self.book.tail.append(f"Not measured during the teardown: {item.name} ({item.skipped})")

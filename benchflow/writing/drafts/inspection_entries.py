@@ -1,4 +1,4 @@
-"""What is checked and recorded of a part during assembly: findings, fates, and what was measured during the teardown."""
+"""What is checked and recorded of a part during assembly: findings, fates, and what the teardown measured."""
 
 from typing import Any
 

@@ -110,6 +110,13 @@ def test_fasteners_without_a_count_are_refused(text: str) -> None:
     assert codes(f"cover, {text}") == ["value-missing"]
 
 
+@pytest.mark.parametrize(
+    ("text", "where"), [("4x M8x1.25 x 18 mm torx", "torx"), ("4x M8 hex", "hex"), ("4x M6 x 30 mm", "")]
+)
+def test_words_behind_fasteners_keep_their_letters(text: str, where: str) -> None:
+    assert groups(text)[0][4] == where
+
+
 def test_groups_with_plus_share_the_thread() -> None:
     assert groups("8x M6x1 30 mm + 2x 45 mm front") == [(8, "", "M6x1", "30 mm", ""), (2, "", "M6x1", "45 mm", "front")]
 

@@ -248,8 +248,8 @@ async def test_new_teardown_begins_with_the_hazards_and_the_questions(tmp_path: 
         for word in ("DANGER", "WARNING", "CAUTION", "NOTICE", "maker's manual comes first"):
             assert word in driver.text
         await driver.press("enter")
-        await driver.enter("GB-12")
         await driver.enter("five-speed gearbox")
+        await driver.enter("GB-12")
         await driver.enter("Robin")
         assert "WHILE IT IS TOGETHER" in driver.text
         record = driver.record

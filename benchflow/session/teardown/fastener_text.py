@@ -82,7 +82,8 @@ def read_fasteners(text: str) -> ReadFasteners:
         length, rest, more = _length(rest)
         problems += more
     kind, rest = _kind(rest)
-    where = " ".join(rest.replace(":", " ").split()).strip(" x×")
+    where = re.sub(r"(?<!\S)[x×*](?!\S)", " ", rest.replace(":", " "))  # a lone x between figures that were read
+    where = " ".join(where.split())
     stray = _ANY_NUMBER.match(where)
     second = _LENGTH.search(where)
     if second is not None:
@@ -161,7 +162,8 @@ def _thread(text: str) -> tuple[str, StoredQuantity | None, str, tuple[Reason, .
         if found is None:
             return "", None, text, ()
         name, stored = re.sub(r"\s+", " ", found[0].replace('"', "")).upper(), None
-    rest = f"{text[: found.start()]} {text[found.end() :]}".strip()
+    behind = re.sub(r"^\s*mm\b", "", text[found.end() :])  # the unit of M6 x 30 mm, which the designation has
+    rest = f"{text[: found.start()]} {behind}".strip()
     if special:
         rest = re.sub(r"\bspecial\b", " ", rest).strip()
         name += " special"

@@ -86,8 +86,8 @@ class StartTeardownPage(FormPage, inherit_bindings=False):
 
     def questions(self) -> Sequence[FormField]:
         return (
-            FormField("unit", "Unit: serial or job number", value=self.unit),
             FormField("what", "What is taken apart, such as: five-speed gearbox", value=self.what),
+            FormField("unit", "Unit: serial or job number", value=self.unit),
             FormField("by", "Your name", value=self.by or self.catalog.last_person(), offered=True),
         )
 
@@ -95,7 +95,7 @@ class StartTeardownPage(FormPage, inherit_bindings=False):
         return [*hazard_lines(width), rule(width)]
 
     async def submit(self, values: dict[str, str]) -> None:
-        missing = next((name for name in ("unit", "what", "by") if not values[name]), None)
+        missing = next((name for name in ("what", "unit", "by") if not values[name]), None)
         if missing is not None:
             self.at = next(index for index, each in enumerate(self.form_fields) if each.name == missing)
             self._focus_current()

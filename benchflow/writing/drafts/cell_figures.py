@@ -46,7 +46,7 @@ def stages_in(text: str, unit: str) -> list[str] | Refused:
             return Refused(_why(error, piece))
         kind = dimension_of(figure.quantity.unit)
         if kind not in ("torque", "angle"):
-            return Refused(f"“{piece}” is no torque and no angle")
+            return Refused(f"“{piece}” is not a torque or an angle")
         if not figure.above_zero:
             return Refused(f"“{piece}” is not above zero")
         found.append(f"+{written}" if kind == "angle" else written)

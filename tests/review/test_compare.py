@@ -52,14 +52,14 @@ def test_differences_are_by_section_then_in_the_order_of_the_left_build() -> Non
 
 def test_two_revisions_of_a_procedure_are_compared(tmp_path: Path) -> None:
     text = head_install().text
-    assert 'revision: "C"' in text
+    assert 'revision: "D"' in text
     old = load_log(built("old"), read())
-    new = load_log(built("new", text.replace('revision: "C"', 'revision: "D"')), read())
+    new = load_log(built("new", text.replace('revision: "D"', 'revision: "E"')), read())
     found = compare(old, new)
     assert found.first is not None
     assert found.first.what == "text of the procedure"
-    assert found.first.left.startswith("revision C")
-    assert found.first.right.startswith("revision D")
+    assert found.first.left.startswith("revision D")
+    assert found.first.right.startswith("revision E")
     assert len(found.readings) == len(compare(old, old).readings)
 
 

@@ -195,6 +195,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "The angles of the stages do not add up to the printed total. One of the numbers is a misprint.",
         "[40 N·m, +90°, +90°], total-angle: 200° ->  180°, if the source says so",
     ),
+    "other-edition": (
+        "A `source` names an edition of its document that is not the one under `documents`. The words are shown as "
+        "written, because nobody has looked the figure up in the edition of the procedure.",
+        "source: manual ed. 1 p. 4 ->  source: manual p. 4, if edition 2 prints the same figure there",
+    ),
     "unknown-document": (
         "A `source` begins with a word that looks like the name of a document, but there is no such document. The "
         "source is read as a text, so no edition is known for its figures.",

@@ -4,13 +4,20 @@ A figure is a limit, a torque or another number that an author takes from a docu
 counts first. A stage without one has that of its stages, and these have that of their joint. Any other figure has the
 `source` of the procedure, if that begins with the id of a document. Another text there is only a remark, unless the
 procedure has no `documents`: then it is the source of every figure.
+
+A source can name an edition of its document (``manual ed. 1 p. 4``). If that is not the edition in `documents`, the
+words stay as written: nobody has read the figure in the edition of the procedure.
 """
 
 import re
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.procedure.model import Document, HandStage, Joint, Procedure, Stage, Tighten
+
+OTHER_EDITION = "another edition than the procedure's"
+"""What is behind a source that names another edition than `documents` has."""
 
 OWN_CHOICE = "own choice"
 """How a source begins that is the author's own choice, against a printed figure or without one."""
@@ -20,13 +27,22 @@ _because = re.compile(rf"{OWN_CHOICE}\b[\s,:;.]*(?:because\b)?\s*", re.IGNORECAS
 _place_words = re.compile(
     r"(p|pp|page|pages|table|fig|figure|chapter|section|sheet|no|§)\b\.?\s*[0-9A-Z]|§", re.IGNORECASE
 )
+_edition = re.compile(
+    r"[(\[]?(?:\b(?:edition|edn|ed|revision|rev|issue)\b\.?\s*(?:no\b\.?\s*)?"
+    r"(?P<after>\d[\w.-]*\w|\d|[A-Za-z]|[IVX]+)(?!\w)"
+    r"|\b(?P<before>\d+)(?:st|nd|rd|th)\s+(?:edition|edn|ed|revision|rev|issue)\b\.?)[)\]]?[\s,:;]*",
+    re.IGNORECASE,
+)
+_edition_word = re.compile(r"\b(edition|edn|ed)\b", re.IGNORECASE)
+_date = re.compile(r"[(\[]?((?:19|20)\d\d(?:-\d\d(?:-\d\d)?)?)(?![\w-])[)\]]?[\s,:;]*")
 
 
 class Source(Struct, frozen=True):
     """Where a figure comes from. ``text`` is as written.
 
-    ``place`` is the place in the ``document``. ``because`` is the reason of an ``own_choice``. ``by_default`` is true
-    if the figure has only the source of the whole procedure.
+    ``other_edition`` is the edition or date that the text names, if it is not that of the ``document``; "?" if it
+    cannot be read. ``place`` is the place in the ``document``. ``because`` is the reason of an ``own_choice``.
+    ``by_default`` is true if the figure has only the source of the whole procedure.
     """
 
     text: str
@@ -35,12 +51,23 @@ class Source(Struct, frozen=True):
     own_choice: bool = False
     because: str = ""
     by_default: bool = False
+    other_edition: str = ""
+
+    @property
+    def edition(self) -> str:
+        """The edition that the figure comes from; "" if it is not known."""
+        if self.other_edition:
+            return self.other_edition.strip("?")
+        return "" if self.document is None else self.document.edition
 
     @property
     def shown(self) -> str:
-        """For people: ``Workshop manual, edition 3, 2024-05-01: p. 4-21``, ``own choice, because ...``, or the text."""
-        if self.document is None:
-            return self.text
+        """For people: ``Workshop manual, edition 3, 2024-05-01: p. 4-21``, ``own choice, because ...``, or the text.
+
+        With another edition: ``manual ed. 1 p. 4-21 (another edition than the procedure's)``.
+        """
+        if self.document is None or self.other_edition:
+            return f"{self.text} ({OTHER_EDITION})" if self.edition and self.other_edition else self.text
         return f"{document_text(self.document)}{f': {self.place}' if self.place else ''}"
 
 
@@ -60,7 +87,28 @@ def parse_source(text: str, procedure: Procedure) -> Source:
     document = None if first is None else procedure.documents_by_id.get(first[1])
     if first is None or document is None:
         return Source(line)
-    return Source(line, document, line[first.end() :])
+    place, other = _place_and_edition(line[first.end() :], document)
+    return Source(line, document, place, other_edition=other)
+
+
+def _place_and_edition(written: str, document: Document) -> tuple[str, str]:
+    """The place without an edition that is that of the document; and an edition that is another one, "" if none."""
+    place, dated = written, _date.match(written)
+    if document.edition:
+        named = _edition.search(written)
+        if named is None and _edition_word.search(written) is not None:
+            return written, "?"
+        if named is not None:
+            edition = (named["after"] or named["before"]).strip(".")
+            if edition.casefold() != document.edition.casefold():
+                return written, edition
+            place = f"{written[: named.start()]}{written[named.end() :]}".strip(" ,:;")
+            dated = _date.match(place)
+    if dated is not None and (document.edition or document.date):
+        if dated[1] != document.edition and not document.date.startswith(dated[1]):
+            return written, dated[1]
+        place = place[dated.end() :]
+    return place, ""
 
 
 def default_source(procedure: Procedure) -> Source | None:
@@ -70,7 +118,7 @@ def default_source(procedure: Procedure) -> Source | None:
     found = parse_source(procedure.source, procedure)
     if found.document is None and procedure.documents:
         return None
-    return Source(found.text, found.document, found.place, found.own_choice, found.because, by_default=True)
+    return replace(found, by_default=True)
 
 
 def source_of(procedure: Procedure, *written: str) -> Source | None:

@@ -235,10 +235,7 @@ def _filled_value(value: V, filled: Filled) -> V:
                       used=_bound(one.used, value.dimension, difference, filled))
         for slot, one in value.by_reading.items()
     }  # fmt: skip
-    bound = _bound(value.bound, value.dimension, difference, filled)
-    sources = [given_source(bound), *(given_source(one.bound) for one in terms.values())]
-    given = next(filter(None, sources), "")
-    return replace(value, bound=bound, by_reading=terms, source=given or value.source)
+    return replace(value, bound=_bound(value.bound, value.dimension, difference, filled), by_reading=terms)
 
 
 def _filled_record(value: RecordedValue, filled: Filled) -> RecordedValue:
@@ -269,9 +266,10 @@ def _filled_window(window: TimeSince, filled: Filled) -> TimeSince:
 
 
 def _filled_joint(joint: Joint, filled: Filled) -> Joint:
-    given = {key: filled[mark].text for key, mark in joint.asked.items() if mark in filled}
-    if not given:
+    found = {key: filled[mark] for key, mark in joint.asked.items() if mark in filled}
+    if not found:
         return joint
+    given = {key: figure.text for key, figure in found.items()}
     layout = layout_of_rows(given["layout"]) if "layout" in given else joint.layout
     return replace(
         joint,
@@ -280,7 +278,7 @@ def _filled_joint(joint: Joint, filled: Filled) -> Joint:
         lubricant=given.get("lubricant", joint.lubricant),
         thread=given.get("thread", joint.thread),
         grade=given.get("class", joint.grade),
-        source=joint.source or next((filled[mark].source for mark in joint.asked.values() if mark in filled), ""),
+        given={**joint.given, **{key: figure.source for key, figure in found.items()}},
         asked={key: mark for key, mark in joint.asked.items() if key not in given},
     )
 
@@ -289,7 +287,7 @@ def _filled_instrument(need: InstrumentNeed, filled: Filled) -> InstrumentNeed:
     if need.asked is None or need.asked not in filled:
         return need
     figure = filled[need.asked]
-    return replace(need, covers=parse_limit(figure.text, nominal=False), asked=None, source=figure.source)
+    return replace(need, covers=parse_limit(figure.text, nominal=False), asked=None, given=figure.source)
 
 
 def given_source(bound: Bound | None) -> str:

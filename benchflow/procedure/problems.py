@@ -17,7 +17,7 @@ CODES = frozenset(
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
         "many-turns", "missing-because", "missing-key", "missing-title", "missing-unit",
         "kept-ticks", "never-called", "never-carried-out", "never-found", "never-ok", "never-tightened",
-        "not-covered", "not-one-of", "order-cycle",
+        "not-covered", "not-one-of", "order-cycle", "other-edition",
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
         "no-rule", "no-source", "split-check", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long",
         "to-fill",

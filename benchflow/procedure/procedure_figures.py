@@ -38,7 +38,8 @@ class Figure(Struct, frozen=True):
 
     ``name`` is the name of the value, choice, instrument or part. For a stage it is the joint; for a window, the
     operation that the time counts from. ``operation`` is "" for what is in the setup. ``stage`` counts from 1; 0 for
-    anything else. ``limit`` is the title of a further limit of a value. ``text`` is the figure as written.
+    anything else. ``limit`` is the title of a further limit of a value, or the key of a joint that was filled in at the
+    bench (``lubricant``). ``text`` is the figure as written.
     """
 
     kind: FigureKind
@@ -81,10 +82,12 @@ def setup_figures(procedure: Procedure) -> Iterator[Figure]:
         text = joint_text(joint)
         if text:
             yield Figure("joint", joint.id, text, source_of(procedure, joint.source), mark=joint.mark)
+        for key, source in joint.given.items():
+            text = joint_key_text(joint, key)
+            yield Figure("joint", joint.id, text, source_of(procedure, source), limit=key, mark=joint.mark)
     for need in procedure.instruments:
-        text = _instrument_text(need)
-        if text:
-            yield Figure("instrument", need.id, text, source_of(procedure, need.source), mark=need.mark)
+        for text, given in _instrument_texts(need):
+            yield Figure("instrument", need.id, text, source_of(procedure, given, need.source), mark=need.mark)
     for item in procedure.kit:
         text = _kit_text(item)
         if text:
@@ -115,7 +118,12 @@ def figures_of_operation(procedure: Procedure, operation: Operation) -> Iterator
 def _figures_of_value(procedure: Procedure, value: RecordedValue | CalculatedValue, operation: str) -> Iterator[Figure]:
     bounds = bounds_of(value)
     known = [bound for bound in bounds if not isinstance(bound, AskedLimit)]
-    if known or (value.source and not bounds):
+    given = {given_source(bound) for bound in known}
+    if len(given) > 1:  # each limit with its own source
+        for bound in known:
+            source = source_of(procedure, given_source(bound), value.source)
+            yield Figure("value", value.name, bound.text, source, operation, mark=value.mark)
+    elif known or (value.source and not bounds):
         source = source_of_value(procedure, value)
         yield Figure("value", value.name, value_text(value), source, operation, mark=value.mark)
     for limit in value.also if isinstance(value, RecordedValue) else ():
@@ -126,9 +134,22 @@ def _figures_of_value(procedure: Procedure, value: RecordedValue | CalculatedVal
 
 
 def source_of_value(procedure: Procedure, value: RecordedValue | CalculatedValue) -> Source | None:
-    """The source of the limits of a value. One that was given at the bench has the source that was given with it."""
-    given = next((text for text in map(given_source, bounds_of(value)) if text), "")
-    return source_of(procedure, given, value.source)
+    """The source of the limits of a value. One that was given at the bench has the source that was given with it.
+
+    If its limits have different sources, the text names each of them.
+    """
+    sources: dict[str, Source] = {}
+    of_limits: dict[str, list[str]] = {}
+    bounds = bounds_of(value)
+    known = [bound for bound in bounds if not isinstance(bound, AskedLimit)]
+    for bound in known or bounds:
+        found = source_of(procedure, given_source(bound), value.source)
+        if found is not None:
+            sources[found.shown] = found
+            of_limits.setdefault(found.shown, []).append(bound.text)
+    if len(sources) < 2:
+        return next(iter(sources.values()), None) or source_of(procedure, value.source)
+    return Source("; ".join(f"{', '.join(texts)}: {shown}" for shown, texts in of_limits.items()))
 
 
 def _figures_of_stages(procedure: Procedure, tighten: Tighten, operation: str) -> Iterator[Figure]:
@@ -167,10 +188,29 @@ def joint_text(joint: Joint) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _instrument_text(need: InstrumentNeed) -> str:
+def joint_key_text(joint: Joint, key: str) -> str:
+    """A figure of a joint that was filled in at the bench: its ``lubricant``, ``thread``, ``class`` or ``layout``."""
+    match key:
+        case "lubricant":
+            return joint.lubricant
+        case "thread":
+            return joint.thread
+        case "class":
+            return joint.grade
+        case _:
+            return " / ".join(" ".join("." if one is None else str(one) for one in row) for row in joint.layout)
+
+
+def _instrument_texts(need: InstrumentNeed) -> Iterator[tuple[str, str]]:
+    """The figures of an instrument, each with the source that was given at the bench, "" without one."""
     covers = f"covers {need.covers.text}" if need.covers is not None else ""
     uncertainty = f"uncertainty {need.uncertainty.text}" if need.uncertainty is not None else ""
-    return "; ".join(part for part in (covers, uncertainty) if part)
+    if need.given:
+        yield from ((text, given) for text, given in ((covers, need.given), (uncertainty, "")) if text)
+        return
+    text = "; ".join(part for part in (covers, uncertainty) if part)
+    if text:
+        yield text, ""
 
 
 def _kit_text(item: KitItem) -> str:

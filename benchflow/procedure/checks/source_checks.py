@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.figure_sources import misspelt_document
+from benchflow.procedure.figure_sources import misspelt_document, parse_source
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem, hint_for
 from benchflow.procedure.procedure_figures import Figure, figures_of
@@ -10,8 +10,19 @@ from benchflow.procedure.shapes.shape_base import ReadContext
 
 
 def check_sources(procedure: Procedure, context: ReadContext) -> None:
-    """Note every source whose first word is probably a misspelt id of a document."""
+    """Note every source whose first word is probably a misspelt id of a document, or that names another edition."""
     for written in context.sources:
+        source = parse_source(written.name, procedure)
+        if source.document is not None and source.other_edition and source.edition:
+            there = source.document.edition or source.document.date
+            context.problem(
+                "other-edition",
+                written.mark,
+                f"The source “{source.text}” names the edition {source.edition}, but `documents` has {there}",
+                "Look the figure up in that edition and leave the edition out here, or list the other edition as a "
+                "document of its own",
+                severity="note",
+            )
         found = misspelt_document(written.name, procedure)
         if found is None:
             continue

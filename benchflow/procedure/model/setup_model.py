@@ -117,6 +117,7 @@ class InstrumentNeed(Struct, frozen=True):
     mark: Mark = Mark()
     asked: Mark | None = None  # where its range is asked for; it is still to be filled in
     source: str = ""  # of its figures, as written
+    given: str = ""  # the source of a range that was filled in at the bench
 
 
 class GripSegment(Struct, frozen=True):
@@ -168,6 +169,7 @@ class Joint(Struct, frozen=True):
     sides: JointSides = NO_SIDES
     asked: dict[str, Mark] = {}  # the keys that are still to be filled in, and where each is written
     source: str = ""  # of its figures, as written; its stages have it too unless they have their own
+    given: dict[str, str] = {}  # the keys that were filled in at the bench, each with its source
 
 
 class Failure(Struct, frozen=True):

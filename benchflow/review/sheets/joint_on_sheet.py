@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from benchflow.base.durations import rounded_duration
+from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.model import (
     NO_SIDES,
     CheckStage,
@@ -52,10 +53,11 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     joint = log.procedure.joints_by_id[tighten.joint]
     work = log.state.work(step.id)
     about = [
-        joint.thread,
+        _with_given_source(log, joint, "thread", joint.thread),
         "left-hand thread" if joint.left_hand else "",
-        f"class {joint.grade}" if joint.grade else "",
-        _lubricant_text(joint, lubricants_on_threads(log, step, joint)),
+        _with_given_source(log, joint, "class", f"class {joint.grade}" if joint.grade else ""),
+        _with_given_source(log, joint, "layout", "tightening order given at the bench"),
+        _lubricant_text(log, joint, lubricants_on_threads(log, step, joint)),
         f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
         f"source: {common}" if (common := common_source(log.procedure, tighten)) else "",
     ]
@@ -69,11 +71,24 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     )
 
 
-def _lubricant_text(joint: Joint, used: tuple[str, ...]) -> str:
-    """The lubricant that was entered, or else the one that the procedure asks for."""
+def _with_given_source(log: LoadedLog, joint: Joint, key: str, text: str) -> str:
+    """The text of a key of a joint with the source that was given at the bench.
+
+    A tightening order of the file is drawn, so its text is "".
+    """
+    source = joint.given.get(key, "")
+    if not source:
+        return "" if key == "layout" else text
+    return f"{text} (source: {parse_source(source, log.procedure).shown})"
+
+
+def _lubricant_text(log: LoadedLog, joint: Joint, used: tuple[str, ...]) -> str:
+    """The lubricant that was entered, or else the one of the joint: by the procedure, or given at the bench."""
     entered = [name for name in used if name]
+    given = "given at the bench" if "lubricant" in joint.given else "by the procedure"
     if not entered:
-        return f"lubricant by the procedure: {joint.lubricant}" if joint.lubricant else ""
+        text = f"lubricant {given}: {joint.lubricant}" if joint.lubricant else ""
+        return _with_given_source(log, joint, "lubricant", text)
     names = ", then ".join(name or joint.lubricant or "not entered" for name in used)
     others = [name for name in used if name.casefold() not in ("", joint.lubricant.casefold())]
     stated = f" (torque stated for {joint.lubricant})" if joint.lubricant and others else ""

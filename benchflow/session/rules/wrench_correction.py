@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import msgspec
 
+from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.model import CheckStage, Joint, TorqueStage
 from benchflow.quantity import Quantity, base, show, show_converted
 from benchflow.quantity.arithmetic import decimal, from_base
@@ -35,7 +36,9 @@ def setting_lines(state: State, progress: JointProgress, unit: str | None) -> tu
     if isinstance(stage, CheckStage):
         lines += _check_reading_line(state, stage, unit)
     if joint.lubricant and joint.id not in state.lubricants:
-        lines.append(f"Lubricant: {joint.lubricant}")
+        source = joint.given.get("lubricant", "")
+        given = f" (source: {parse_source(source, state.plan.procedure).shown})" if source else ""
+        lines.append(f"Lubricant: {joint.lubricant}{given}")
     if progress.draw_down is not None:
         lines.append(progress.draw_down.text)
     return tuple(lines)

@@ -91,7 +91,7 @@ def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[A
         case to.PicturesRequest():
             from benchflow.tui.screens.pictures_page import PicturesPage
 
-            return PicturesPage(client, request.subjects)
+            return PicturesPage(client, request.subjects, request.finished)
         case to.FolderRequest() | to.LeaveRequest() | to.EndJobRequest():
             return _leaving_screen(request, client)
         case _:

@@ -490,6 +490,21 @@ def test_history_names_figure_and_source(tmp_path: Path) -> None:
     assert "limit of play: at most 1 mm, source: manual p. 4-21" in history(script)
 
 
+def test_history_names_a_joint_by_its_title_and_one_event_by_one_number(tmp_path: Path) -> None:
+    head = "joints:\n  bolts: {title: Cover bolts, layout: 1 2, lubricant: ask}\n"
+    tighten = "{id: t, title: T, tighten: {joint: bolts, stages: [9 N·m]}}"
+    script = Script(tmp_path, procedure_with(tighten, head=head))
+    script.do_all(
+        open_intent(), intent("start", operation="t"), given("", joint="bolts", lubricant="dry"),
+        intent("tick", joint="bolts", fastener=1),
+        intent("untick", joint="bolts"),
+    )  # fmt: skip
+    lines = read(script.path.read_bytes()).lines
+    text = "\n".join(history_text(lines, plan_from_log(lines, read_procedure)))
+    assert "Filled in, lubricant of Cover bolts: dry, source: manual p. 4-21" in " ".join(text.split())
+    assert "4-4" not in text
+
+
 def test_check_lists_each_figure_once_as_a_note(tmp_path: Path) -> None:
     path = tmp_path / "asked.yaml"
     path.write_text(procedure_with(CLOSE, head=JOINT), encoding="utf-8")

@@ -1,5 +1,6 @@
 """Pictures at the bench: one that arrives is offered and attached with one key; the list of the pictures."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -47,10 +48,10 @@ async def test_a_new_picture_is_offered_and_one_key_attaches_it_to_the_reading(t
         jpeg_at(phone / "IMG_1.jpg", 1)
         jpeg_at(phone / "IMG_2.jpg", 2)
         await ticks(bench)
-        assert "2 new pictures. F7 attaches IMG_1.jpg here" in bench.text
+        assert "2 new pictures. F7 attaches IMG_1.jpg to Bore, top. F8 shows all." in bench.text
         await bench.press("f7")
         assert "IMG_1.jpg is attached to Bore, top (event 2)" in bench.text
-        assert "1 new picture. F7 attaches IMG_2.jpg here" in bench.text
+        assert "1 new picture. F7 attaches IMG_2.jpg to Bore, top" in bench.text
     event = events_in(driver.controller.journal.path)[-1]
     assert (event["kind"], event["data"]["operation"]) == ("attached", "measure")
     assert event["data"]["target"] == {"value": "bore", "reading": "top"}
@@ -67,7 +68,7 @@ async def test_f7_looks_into_a_folder_that_was_made_after_the_job_was_opened(tmp
         phone.mkdir()
         jpeg_at(phone / "IMG_1.jpg", 1)
         await bench.press("f7")
-        assert "1 new picture. F7 attaches IMG_1.jpg here" in bench.text
+        assert "1 new picture. F7 attaches IMG_1.jpg to Bore, top" in bench.text
         assert "attached" not in bench.kinds
         await bench.press("f7")
         assert bench.kinds.count("attached") == 1
@@ -131,7 +132,7 @@ async def test_the_list_attaches_with_a_caption_leaves_out_and_withdraws(tmp_pat
         await bench.press("enter")
         await bench.type("Wrong bore\n")
         assert "Picture of event 2 withdrawn." in bench.text
-        assert "1 new picture. F7 attaches IMG_2.jpg here" in bench.text  # it may belong elsewhere
+        assert "1 new picture. F7 attaches IMG_2.jpg to Bore, top" in bench.text  # it may belong elsewhere
     assert [event["kind"] for event in events_in(driver.controller.journal.path)][1:] == [
         "attached",
         "picture-withdrawn",
@@ -145,3 +146,30 @@ async def test_a_file_of_another_folder_is_attached_by_its_path(tmp_path: Path, 
         await bench.type(f"{tmp_path / 'gone.jpg'}\n\n\n")
         assert "There is no file" in bench.text
         assert "attached" not in bench.kinds
+
+
+async def test_a_picture_made_in_a_finished_operation_is_offered_for_that_one(tmp_path: Path, phone: Path) -> None:
+    forks = [f"{{id: {name}, title: Inspect the {name} fork, record: {{{name}: {{ask: Pad, limit: 1 .. 9 mm}}}}}}"
+             for name in ("old", "new")]  # fmt: skip
+    driver = start_session(tmp_path, procedure_with(*forks), options={}, start={})
+    driver.do("start", operation="old")
+    driver.clock.advance(60)
+    during = driver.clock.wall_time.timestamp()
+    driver.clock.advance(60)
+    driver.do("record", name="old", value="5 mm")
+    driver.do("finish", operation="old")
+    driver.clock.advance(60)
+    driver.do("start", operation="new")
+    async with drive_app(driver.controller) as bench:
+        for name, made in (("IMG_1.jpg", during), ("IMG_2.jpg", during + 120)):
+            jpeg_at(phone / name, int(made))
+            os.utime(phone / name, (made, made))
+        await ticks(bench)
+        offer = "2 new pictures. F7 attaches IMG_1.jpg to step 1 Inspect the old fork. F8 shows all."
+        assert offer in " ".join(bench.text.split())
+        await bench.press("f8")
+        assert "made during step 1 Inspect the old fork" in bench.text
+        await bench.press("escape", "f7")
+        assert "1 new picture. F7 attaches IMG_2.jpg to Pad. F8 shows all." in bench.text
+    event = events_in(driver.controller.journal.path)[-1]
+    assert (event["kind"], event["data"]["operation"]) == ("attached", "old")

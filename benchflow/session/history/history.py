@@ -238,7 +238,7 @@ def _heading(operation: str, titles: LogTitles) -> str:
 
 
 def _entry_lines(entry: HistoryEntry, time: datetime) -> Iterator[str]:
-    numbers = str(entry.first.seq) if entry.first is entry.last else f"{entry.first.seq}-{entry.last.seq}"
+    numbers = str(entry.first.seq) if entry.first.seq == entry.last.seq else f"{entry.first.seq}-{entry.last.seq}"
     yield from _wrapped(entry.text, f"{numbers:>9}  {time:%H:%M}  ")
 
 

@@ -59,11 +59,15 @@ def set_incoming_folder(config: Path, folder: Path) -> None:
 
 
 class IncomingPicture(Struct, frozen=True):
-    """A whole picture in the incoming folder. ``arrived`` is seconds since 1970."""
+    """A whole picture in the incoming folder. ``arrived`` and ``made`` are seconds since 1970.
+
+    ``made`` is when the file was written first: a copy often keeps the time of the exposure.
+    """
 
     path: Path
     facts: PictureFacts
     arrived: float
+    made: float = 0.0
 
 
 class _Seen(Struct, frozen=True):
@@ -157,7 +161,7 @@ class IncomingWatch:
     def _read(self, name: str, one: _Seen, found: os.stat_result) -> _Seen:
         path = self.folder / name
         try:
-            picture = IncomingPicture(path, read_picture(path).facts, _arrived(found))
+            picture = IncomingPicture(path, read_picture(path).facts, _arrived(found), found.st_mtime)
         except PictureRefused as error:
             return msgspec.structs.replace(one, read=True, unfinished=isinstance(error, UnfinishedPicture))
         return msgspec.structs.replace(one, found=picture, read=True)

@@ -192,9 +192,13 @@ class PictureSubject(Struct, frozen=True):
 
 
 class PicturesRequest(ScreenRequest, frozen=True, tag="pictures"):
-    """Request for the pictures of the job and the new ones. ``subjects`` are what a picture can show here."""
+    """Request for the pictures of the job and the new ones. ``subjects`` are what a picture can show here.
+
+    ``finished`` has the operation that a new picture was made in, by SHA-256, if that is finished.
+    """
 
     subjects: tuple[PictureSubject, ...]
+    finished: dict[str, PictureSubject] = {}
 
 
 JobRequest = (

@@ -80,7 +80,7 @@ class BenchScreen(PictureActions, inherit_bindings=False):
             route=self.cursor.route.text if self.cursor.route is not None else "",
             scrolled=self.cursor.scrolled,
             show_text=self.cursor.show_text,
-            offer=offer_text(self.client.offered),
+            offer=offer_text(self.cursor),
         )
         if self.bench_app.large:
             from benchflow.tui.draw.large_type import (

@@ -11,6 +11,7 @@ from benchflow.session.view.bench_view import CalculatedInput, TightenInput
 from benchflow.tui.app.navigation import PicturesRequest, PictureSubject
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.bench.entry_actions import EntryActions
+from benchflow.tui.draw.styled_lines import cut
 from benchflow.tui.model.bench_inputs import SlotInput, TickInput, WholeInput
 
 LOOK = 5.0
@@ -21,6 +22,9 @@ SETTLING = 1.0
 
 NO_LOOK = 60.0
 """Seconds between two checks for an incoming folder, while there is none. F7 and F8 check at once."""
+
+LONGEST_TITLE = 44
+"""The most cells of the title of what a new picture is offered for, so that the line about it fits two lines."""
 
 BETWEEN_LOOKS = 0.4
 """Seconds between the two looks of a key. Each costs one reading of the folder. (Own rule.)"""
@@ -53,14 +57,14 @@ class PictureActions(EntryActions, inherit_bindings=False):
         return self.client.offer(arrived)
 
     def action_attach_offered(self) -> None:
-        """Attach the first of the new pictures to the current item. If none is offered, look for one now."""
+        """Attach the first of the new pictures to what the line about it names. If none is offered, look for one."""
         if self._refused_bounce():
             return
         if not self.client.offered:
             self.run_holding_keys(self._look_by_key())
             return
         picture = self.client.offered[0]
-        subject = picture_subjects(self.cursor)[0]
+        subject = offered_subject(self.cursor, picture)
 
         async def work() -> None:
             answer = await self._send("attach", file=str(picture.path), **subject.fields)
@@ -95,7 +99,9 @@ class PictureActions(EntryActions, inherit_bindings=False):
     def action_pictures(self) -> None:
         async def work() -> None:
             await self._look_twice()
-            self.bench_app.open(PicturesRequest(picture_subjects(self.cursor)), self._from_pictures)
+            made_in = {one.facts.sha256: finished_subject(self.cursor, one) for one in self.client.offered}
+            finished = {digest: subject for digest, subject in made_in.items() if subject is not None}
+            self.bench_app.open(PicturesRequest(picture_subjects(self.cursor), finished), self._from_pictures)
 
         self.run_holding_keys(work())
 
@@ -126,9 +132,7 @@ def picture_subjects(cursor: BenchCursor) -> tuple[PictureSubject, ...]:
         case _:
             pass
     if operation:
-        found.append(
-            PictureSubject(f"step {' '.join(cursor.client.title(operation).split())}", {"operation": operation})
-        )
+        found.append(_step_subject(cursor, operation))
     state = cursor.client.state
     if state.remarks:
         seq = max(state.remarks)
@@ -141,11 +145,37 @@ def _fastener(operation: str, joint: TightenInput, fastener: int) -> PictureSubj
     return PictureSubject(f"{joint.title}, no. {fastener}", fields)
 
 
-def offer_text(offered: tuple[IncomingPicture, ...]) -> str:
-    """The line about new pictures: ``2 new pictures. F7 attaches IMG_0012.jpg here, F8 shows all.``"""
+def _step_subject(cursor: BenchCursor, operation: str) -> PictureSubject:
+    return PictureSubject(f"step {' '.join(cursor.client.title(operation).split())}", {"operation": operation})
+
+
+def offered_subject(cursor: BenchCursor, picture: IncomingPicture) -> PictureSubject:
+    """What F7 attaches a new picture to: the finished operation that it was made in, or else the current item."""
+    return finished_subject(cursor, picture) or picture_subjects(cursor)[0]
+
+
+def finished_subject(cursor: BenchCursor, picture: IncomingPicture) -> PictureSubject | None:
+    """The finished operation that a picture was made in; ``None`` if it was made after the last one, or before the job.
+
+    The time of an operation is from the end of the one that was finished before it to its own end.
+    """
+    state = cursor.client.state
+    since = parse_timestamp(state.opened_at).timestamp()
+    for operation, finished in state.done.items():
+        until = parse_timestamp(finished.at).timestamp()
+        if since <= picture.made <= until and operation != cursor.operation:
+            return _step_subject(cursor, operation)
+        since = max(since, until)
+    return None
+
+
+def offer_text(cursor: BenchCursor) -> str:
+    """The line about new pictures: ``1 new picture. F7 attaches IMG_0012.jpg to Bore, top. F8 shows all.``"""
+    offered = cursor.client.offered
     if not offered:
         return ""
     name = offered[0].facts.name
     name = name if len(name) <= 28 else f"{name[:14]}…{name[-13:]}"
     count = "1 new picture" if len(offered) == 1 else f"{len(offered)} new pictures"
-    return f"{count}. F7 attaches {name} here, F8 shows all."
+    title = cut(offered_subject(cursor, offered[0]).title, LONGEST_TITLE)
+    return f"{count}. F7 attaches {name} to {title}. F8 shows all."

@@ -20,7 +20,6 @@ from benchflow.tui.draw.styled_lines import (
     Role,
     Span,
     counted,
-    cut,
     fit,
     hanging,
     justified,
@@ -209,8 +208,8 @@ def _alarm_elsewhere(view: BenchView, row: ClockRow) -> str:
 
 
 def draw_offer(content: BenchContent, width: int) -> list[Line]:
-    """Draw the line about new pictures, if there are any."""
-    return [styled(cut(content.offer, width), "attention")] if content.offer else []
+    """Draw the text about new pictures, if there are any, in at most two lines."""
+    return [styled(part, "attention") for part in wrap(content.offer, width)[:2]] if content.offer else []
 
 
 def draw_message(message: StatusMessage, width: int, max_rows: int, key: str = "") -> list[Line]:

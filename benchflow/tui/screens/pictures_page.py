@@ -42,9 +42,14 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
     ]
     title_line = "Pictures"
 
-    def __init__(self, client: SessionClient, subjects: tuple[PictureSubject, ...]) -> None:
+    def __init__(
+        self,
+        client: SessionClient,
+        subjects: tuple[PictureSubject, ...],
+        finished: dict[str, PictureSubject] | None = None,
+    ) -> None:
         super().__init__()
-        self.client, self.subjects = client, subjects
+        self.client, self.subjects, self.finished = client, subjects, finished or {}
         self.titles = LogTitles(client.state.plan)
         self._load()
 
@@ -86,6 +91,9 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
             case IncomingPicture() as new:
                 arrived = local_time_of(_utc(new.arrived))
                 text = f"{picture_size(new.facts)}, arrived at {arrived:%H:%M}"
+                finished = self.finished.get(new.facts.sha256)
+                made = [] if finished is None else [f"made during {finished.title}"]
+                return [styled(cut(part, width), "label") for part in (text, *made)]
             case _AttachedRow(picture=picture):
                 text = f"{picture.name}, {picture_size(picture.facts)}"
         return [styled(cut(text, width), "label")]
@@ -114,7 +122,9 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
             title = subject_of_picture(chosen.picture, self.titles)
             self.app.push_screen(WithdrawPicturePage(self.client, chosen.seq, title, chosen.picture.name), self._done)
         else:
-            self.app.push_screen(AttachPage(self.client, chosen, self.subjects), self._done)
+            finished = None if chosen is None else self.finished.get(chosen.facts.sha256)
+            subjects = self.subjects if finished is None else (finished, *self.subjects)
+            self.app.push_screen(AttachPage(self.client, chosen, subjects), self._done)
 
     def _done(self, message: str | None) -> None:
         if message:

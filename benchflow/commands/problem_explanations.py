@@ -265,6 +265,11 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A `when` names a finding that cannot be made: the value has no limit on that side.",
         "limit: at least 0.1 mm   ->  limit: 0.1 .. 0.3 mm   (for when: {gap: above})",
     ),
+    "hidden-values": (
+        "Values of the blocks have `handover`, and none of your own has it. The customer's copy then shows only those "
+        "of the blocks. Without any `handover`, it shows every value with a limit.",
+        "play: {limit: ...}       ->  play: {handover: End play, limit: ...}",
+    ),
     "never-called": (
         "An operation is done only if needed, but no remedy calls for it, so it is never done.",
         "below: [{do: Polish it}] ->  below: [{do: Polish it, redo: [polish]}]",

@@ -66,7 +66,8 @@ def job(folder: Path, lubricant: str = "bulletin p. 9", limit: str = "manual p. 
     )  # fmt: skip
     for stage in (1, 2):
         for fastener in (1, 2):
-            script.send(intent("tick", joint="bolts", fastener=fastener, stage=stage))
+            script.do_all(intent("tick", joint="bolts", fastener=fastener, stage=stage))
+    script.do_all(intent("finish", operation="t"), intent("close", by="Robin"))
     return script
 
 
@@ -84,6 +85,7 @@ def test_sheet_names_the_lubricant_of_the_bench_and_leaves_the_stages_their_sour
         assert "lubricant by the procedure" not in text
         assert text.count("p. 9") <= 1  # beside the lubricant only
         assert "12 Nm (source" not in text
+        assert "12 Nm" in text
         assert f"(source: {BULLETIN}: p. 1)" in text
 
 

@@ -289,6 +289,7 @@ def _record(fields: Fields) -> RecordedValue:
         with_more=tuple(each.name for each in instruments[1:]),
         handover=fields.get_or(_HANDOVER, ""),
         source=fields.get_or(OPERATION_SOURCE, ""),
+        handover_mark=fields.at(_HANDOVER),
     )
     _check_record(record, fields)
     return record
@@ -412,6 +413,7 @@ def _work_out(fields: Fields) -> CalculatedValue:
         fields.get_or(_COMPARISON, False),
         handover=fields.get_or(_HANDOVER, ""),
         source=fields.get_or(OPERATION_SOURCE, ""),
+        handover_mark=fields.at(_HANDOVER),
     )
 
 

@@ -155,6 +155,7 @@ class RecordedValue(Struct, frozen=True):
     with_more: tuple[str, ...] = ()  # the instruments that are used together with the first one
     handover: str = ""  # its name on the customer's copy of the build sheet; "" if it is not a key reading
     source: str = ""  # of its limits, as written; "" if the author wrote none
+    handover_mark: Mark = Mark()
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -224,6 +225,7 @@ class CalculatedValue(Struct, frozen=True):
     stage: int = 0
     handover: str = ""  # as in RecordedValue
     source: str = ""  # as in RecordedValue
+    handover_mark: Mark = Mark()
 
     def at(self, slot: str) -> "CalculatedValue":
         """The value with the limit of the result for one reading."""

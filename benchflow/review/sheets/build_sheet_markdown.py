@@ -200,7 +200,7 @@ def _pictured(picture: SheetPicture) -> str:
 def _value_lines(value: SheetValue) -> Iterator[str]:
     word = VERDICT_TEXT[value.verdict]
     verdict = f" **{word}**" if value.verdict in NOT_ACCEPTED else f", {word}" if word else ""
-    figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures)
+    figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures) or value.judged
     source = f" (source: {plain(value.source)})" if value.source else ""
     limit = f", limit {plain(value.limit)}{source}" if value.limit else ""
     tools = f", with {plain(', '.join(value.tools))}" if value.tools else ""

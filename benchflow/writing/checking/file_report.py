@@ -79,8 +79,11 @@ def report_of_loaded(loaded: "Loaded", file: str, shown: ShownPath) -> FileRepor
     if loaded.procedure is not None:
         advice = [as_finding(problem) for problem in split_checks(loaded.procedure, file)]
         from benchflow.trade.joint_findings import joint_problems
+        from benchflow.writing.checking.customer_values import hidden_value_problems
 
         found += [as_finding(problem) for problem in joint_problems(loaded.procedure, file)]
+        hidden = hidden_value_problems(loaded.procedure, loaded.source_map, file)
+        found += [as_finding(problem) for problem in hidden]
     read = [*map(as_finding, loaded.problems), *_at_authors_lines(found, loaded)]
     used = tuple(Path(one.file) for one in loaded.blocks)
     noted = [_with_shown_block(finding, shown) for finding in _at_authors_lines(advice, loaded)]

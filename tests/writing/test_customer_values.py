@@ -35,7 +35,7 @@ def notes(folder: Path, block: str, own: str) -> list[tuple[int, str]]:
     path = folder / "trial.yaml"
     path.write_text(TEXT.replace("OWN", own), encoding="utf-8")
     report = read_report(path, str)
-    assert report.can_be_proven, report.read
+    assert not [one for one in report.read if one["severity"] == "error"], report.read
     return [(one["line"], one["message"]) for one in report.read if one["code"] == "hidden-values"]
 
 
@@ -62,5 +62,5 @@ def test_name_that_the_author_gives_to_a_block_is_his_own(tmp_path: Path) -> Non
     text = TEXT.replace("{use: press}", "{use: press, with: {shown: Pressure drop}}").replace("OWN", "")
     path.write_text(text, encoding="utf-8")
     report = read_report(path, str)
-    assert report.can_be_proven, report.read
+    assert not [one for one in report.read if one["severity"] == "error"], report.read
     assert [one for one in report.read if one["code"] == "hidden-values"] == []

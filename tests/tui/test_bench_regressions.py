@@ -190,7 +190,7 @@ async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
         assert "Then do: 1 The face of it" in bench.text
         await bench.press("enter")
         assert bench.last["kind"] == "remedied"
-        assert "Now do, then measure again: 1 The face of it" in " ".join(bench.text.split())
+        assert "Do now: 1 The face of it. Then measure again." in " ".join(bench.text.split())
         await bench.press("enter", "enter", "enter")
         await bench.type("99\n")
         await bench.press("escape", "r")

@@ -61,7 +61,7 @@ def value_text(value: Value) -> str:
     verdict = VERDICT_TEXT[value.verdict] or "not judged"
     if value.further:
         figures = f"{value.further} {value.judged_text}"
-    parts = [f"{value.name} {figures}"]
+    parts = [f"{value.ask if value.calculated else value.name} {figures}"]
     if value.limit:
         parts.append(f"{verdict}, limit {value.limit}")
         if value.share is not None and value.verdict == "ok" and value.band.two_ended:

@@ -162,7 +162,7 @@ class FactCollector:
                 self._remedies.append(
                     RemedyFact(
                         line.seq, now.at, line.by, event.operation, event.name,
-                        ", ".join(event.readings) if many else "", event.verdict, _remedy_words(event),
+                        ", ".join(event.readings) if many else "", event.verdict, _remedy_words(before, event),
                     )
                 )  # fmt: skip
                 for operation in dict.fromkeys(event.redo):
@@ -366,9 +366,11 @@ def _operation_fact(name: str, progress: _OperationProgress, state: State) -> Op
     )  # fmt: skip
 
 
-def _remedy_words(event: ev.RemedyCarriedOut) -> str:
+def _remedy_words(state: State, event: ev.RemedyCarriedOut) -> str:
     """The remedy with the parts that it fits and its wait: ``Press in a sleeve (sleeve; wait 15 min)``."""
-    more = [*event.uses, *([f"wait {event.wait.entered}"] if event.wait is not None else [])]
+    kit = state.plan.procedure.kit_by_id
+    more = [(kit[name].title or name) if name in kit else name for name in event.uses]
+    more += [f"wait {event.wait.entered}"] if event.wait is not None else []
     return f"{event.do} ({'; '.join(more)})" if more else event.do
 
 

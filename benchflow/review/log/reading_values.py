@@ -41,7 +41,8 @@ from benchflow.trade.verdict import Verdict
 class Value(Struct, frozen=True):
     """One value of one step.
 
-    For a calculated value, there are no readings, and ``filled`` is the formula with its numbers.
+    For a calculated value, there are no readings, and ``filled`` is the formula with its numbers, for each reading that
+    it is calculated for.
     """
 
     operation: str
@@ -144,17 +145,20 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue, index: in
 
 
 def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
-    """The value from the log. It is not calculated again."""
+    """The value from the log: every result, and the verdict of the worst one. It is not calculated again."""
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.calculated]
-    in_force = min((fact for fact in facts if fact.in_force), key=_from_worst_to_best, default=None)
+    counted = [fact for fact in facts if fact.in_force]
+    in_force = min(counted, key=_from_worst_to_best, default=None)
     if in_force is None:
         return None
+    results = "; ".join(f"{fact.slot}: {fact.filled or shown_reading(fact)}" for fact in counted)
+    filled = results if len(counted) > 1 else in_force.filled or work.formula
     within = _band_in_unit(log.state, work.at(in_force.slot).bound, work.unit, difference=in_force.difference)
     return Value(
-        step.id, work.name, work.title or work.formula, work.unit, work.decision,
+        step.id, work.name, work.title or work.name, work.unit, work.decision,
         in_force.limit, within, (), (), cast(Verdict, in_force.verdict),
         number(in_force.value), shown_reading(in_force), in_force.share,
-        number(in_force.uncertainty), "", in_force.filled or work.formula,
+        number(in_force.uncertainty), "", filled,
         *_waiver(log.state, step, work.name), (), False,
     )  # fmt: skip
 

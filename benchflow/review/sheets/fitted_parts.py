@@ -7,6 +7,7 @@ from msgspec import Struct
 from benchflow.procedure.model import KitItem, parts_of
 from benchflow.procedure.plan import Step
 from benchflow.review.log.loaded_log import LoadedLog
+from benchflow.session.rules.deviation_subjects import titled_value
 from benchflow.session.rules.planned_disassembly import trials, used_once_items
 from benchflow.session.state.events import RemedyCarriedOut, event_of
 from benchflow.session.state.state import lot_item, lot_subject
@@ -91,7 +92,7 @@ def part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
                 where += " (trial; thrown away)"
             elif lot.operation not in log.finished:
                 where += " (not done)"
-            yield _lot_title(item, lot.consumable), f"lot {lot.lot}", where
+            yield _lot_title(log, item, lot.consumable), f"lot {lot.lot}", where
     for choice in log.facts.choices:
         if choice.in_force:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
@@ -103,13 +104,13 @@ def removed_part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     for lot in log.facts.lots:
         if not lot.in_force:
             where = steps[lot.operation].title if lot.operation in steps else lot.operation
-            yield _lot_title(kit.get(lot_item(lot.consumable)), lot.consumable), f"lot {lot.lot}", where
+            yield _lot_title(log, kit.get(lot_item(lot.consumable)), lot.consumable), f"lot {lot.lot}", where
 
 
-def _lot_title(item: KitItem | None, key: str) -> str:
+def _lot_title(log: LoadedLog, item: KitItem | None, key: str) -> str:
     subject = lot_subject(key)
     title = lot_item(key) if item is None else item.title
-    return f"{title} for {subject}" if subject else title
+    return f"{title} for {titled_value(log.plan, subject)}" if subject else title
 
 
 def _lots_in_force(log: LoadedLog) -> Iterator[tuple[str, str, str]]:

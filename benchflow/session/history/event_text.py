@@ -132,7 +132,7 @@ def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
     formula = event.filled if has_result else f"{event.filled} = {shown}".removeprefix(" = ")
     slot = f", reading {event.reading}" if event.reading else ""
     judged = f"{verdict_and_limit(event.verdict, event.limit)}{guarded_text(event)}"
-    return f"{readable(event.name)}{slot} calculated: {formula}{judged}"
+    return f"{titles.calculated(event.operation, event.name)}{slot} calculated: {formula}{judged}"
 
 
 def guarded_text(event: ev.ReadingRecorded | ev.ValueCalculated) -> str:

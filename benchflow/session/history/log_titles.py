@@ -38,6 +38,12 @@ class LogTitles:
         planned = self.plan.steps.get(step)
         return planned.record(name) if planned else None
 
+    def calculated(self, step: str, name: str) -> str:
+        """The title of a calculated value; without one, its name without dashes."""
+        planned = self.plan.steps.get(step)
+        values = () if planned is None else planned.operation.work_out
+        return next((value.title for value in values if value.name == name and value.title), readable(name))
+
     def stage(self, step: str, number: int) -> Stage | None:
         planned = self.plan.steps.get(step)
         tighten = planned.operation.tighten if planned else None

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterable
 
+from benchflow.procedure.model import RecordedValue
+from benchflow.procedure.plan import Plan
 from benchflow.session.state.state import HOLD, Deviation, Work
 
 TIME = "time"
@@ -32,6 +34,19 @@ def subject_text(subject: str, title: Callable[[str], str] = str) -> str:
         return "the hold point"
     if subject.startswith(window_subject("")):
         return f"the time window after “{title(subject.removeprefix(window_subject('')))}”"
+    return subject
+
+
+def titled_value(plan: Plan, subject: str) -> str:
+    """A value with its reading, by its title: ``Width of the gears, driven`` for ``width[driven]``.
+
+    Any other subject stays as it is.
+    """
+    name, _, reading = subject.partition("[")
+    for value in (*plan.values(subject), *plan.values(name)):
+        title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
+        slot = "" if value.name == subject else reading.removesuffix("]")
+        return f"{title}, {slot}" if slot else title
     return subject
 
 

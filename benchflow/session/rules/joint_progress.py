@@ -269,7 +269,8 @@ def progress_text(progress: JointProgress) -> str:
     stages = len(progress.tighten.stages)
     if progress.complete:
         count = progress.joint.count - len(progress.left_out)
-        return f"all {count} tightened{without}, {stages} of {stages} stages"
+        number = "tightened" if progress.joint.count == 1 else f"all {count} tightened" if count > 1 else "1 tightened"
+        return f"{number}{without}, {f'all {stages} stages' if stages > 1 else '1 stage'} done"
     stage = progress.tighten.stages[progress.stage_number - 1]
     only = f" ({stage.only} only)" if stage.only else ""
     done = f"{progress.done} of {len(progress.order)}"

@@ -10,7 +10,7 @@ from benchflow.session.rules.blocking import finish_interlock_reasons
 from benchflow.session.rules.check_remedies import answer_is_waived, remedy_of_check
 from benchflow.session.rules.check_stages import out_of_band_text
 from benchflow.session.rules.choice_tables import choice_reasons
-from benchflow.session.rules.deviation_subjects import fastener_subject
+from benchflow.session.rules.deviation_subjects import fastener_subject, titled_value
 from benchflow.session.rules.failed_fasteners import stopped_reason
 from benchflow.session.rules.findings import answer_no_decides, findings_changed_again
 from benchflow.session.rules.joint_progress import (
@@ -51,7 +51,7 @@ def lot_title(state: State, key: str) -> str:
     """The title of a part whose lot is entered, and what a remedy has fitted it for."""
     item, subject = lot_item(key), lot_subject(key)
     title = state.plan.procedure.kit_by_id[item].title or item
-    return f"{title} (for {subject})" if subject else title
+    return f"{title} (for {titled_value(state.plan, subject)})" if subject else title
 
 
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:

@@ -54,7 +54,7 @@ class LeavePage(TextPage[None], inherit_bindings=False):
         lines.extend(
             [
                 EMPTY,
-                styled("To continue:", "label"),
+                styled("To look at it again:" if view.closed else "To continue:", "label"),
                 *(styled(part) for part in wrap(resume_command(self.client), width)),
             ]
         )

@@ -324,7 +324,11 @@ class RemedyPage(FormPage, inherit_bindings=False):
             again = f"Now do: {'; '.join(self.redo)}." if self.redo else "Answer the check again."
             await self.send(f"Remedy done. {again}", "remedy", name=f"check {self.given.number}")
             return
-        again = f"Now do, then measure again: {'; '.join(self.redo)}." if self.redo else "Measure again."
+        again = "Measure again."
+        if self.redo:
+            calculated = isinstance(self.given, CalculatedInput)
+            then = "The result is then calculated again." if calculated else "Then measure again."
+            again = f"Do now: {'; '.join(self.redo)}. {then}"
         await self.send(
             f"Remedy done. {again}", "remedy", name=self.given.name if self.slot is None else self.slot.subject
         )

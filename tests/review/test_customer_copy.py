@@ -173,7 +173,7 @@ def test_remedy_is_a_repair_with_the_part_that_it_fitted(tmp_path: Path) -> None
     script.do_all(intent("remedy", name="gap"), intent("lot", consumable="sleeve", lot="S-7"))
     script.do_all(intent("record", name="gap", value="0.1 mm"), intent("finish"))
     copy = copy_of(loaded(script))
-    assert copy.repairs == ("Bore: Gap of the bore: Press in a sleeve (sleeve)",)
+    assert copy.repairs == ("Bore: Gap of the bore: Press in a sleeve (Sleeve)",)
     assert which(copy)["Sleeve"] == "lot S-7"
 
 

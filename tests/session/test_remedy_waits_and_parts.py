@@ -196,7 +196,7 @@ def test_lot_of_the_part_is_asked_for_after_the_remedy(tmp_path: Path) -> None:
     script.do_all(record("0.30 mm"), REMEDY, record("0.1 mm"))
     (reply,) = script.send(intent("finish"))
     assert [(each["code"], each["name"]) for each in reply["refused"]] == [("value-missing", "sleeve")]
-    assert "The lot of Sleeve (for gap) is not entered yet" in reply["refused"][0]["message"]
+    assert "The lot of Sleeve (for Gap) is not entered yet" in reply["refused"][0]["message"]
     (event,) = script.do("lot", consumable="sleeve", lot="S1")
     assert event["data"] | {"lot": "S1", "subject": "gap"} == event["data"]
     script.do("finish")
@@ -225,7 +225,7 @@ def test_each_part_fitted_has_its_lot(tmp_path: Path) -> None:
     sheet = build_sheet_markdown(build_sheet(log))
     assert "S12" in sheet
     assert "S2" in sheet
-    assert "Press in a sleeve (sleeve)" in sheet
+    assert "Press in a sleeve (Sleeve)" in sheet
 
 
 def test_part_fitted_twice_at_the_same_place_has_the_last_lot(tmp_path: Path) -> None:

@@ -47,7 +47,10 @@ def titled_value(plan: Plan, subject: str) -> str:
         title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
         slot = "" if value.name == subject else reading.removesuffix("]")
         return f"{title}, {slot}" if slot else title
-    return subject
+    joint = plan.procedure.joints_by_id.get(name)
+    return (
+        f"{joint.title}, no. {reading.removesuffix(']')}" if joint is not None and joint.title and reading else subject
+    )
 
 
 def covering_deviation(work: Work, subjects: Iterable[str], entries: frozenset[int]) -> Deviation | None:

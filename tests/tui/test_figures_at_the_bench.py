@@ -45,16 +45,17 @@ async def test_each_figure_is_asked_on_the_way_and_nothing_else_blocks(tmp_path:
             assert bench.last_of("figure-given")["figure"] == value
 
         await give("Time from “Apply the sealant” to “Close the cover”", "at most 2 h")
-        await bench.press("enter")  # the check starts and finishes it
-        await bench.press("enter")  # start
-        assert bench.last["kind"] == "started"
+        # the time of the sealant will run while the cover is closed: its figures are asked for now
         await give("Measure the play: limit", "0.05 .. 0.20 mm")
-        assert "0.05 .. 0.20 mm" in bench.text
-        await bench.type("0.10\n")
-        assert bench.kinds[-1] in ("recorded", "calculated")
         await give("Twice the play: limit", "at most 1 mm")
         await give("Cover", "1 2")
         await give("Cover", "engine oil")
+        await bench.press("enter")  # the check starts and finishes it
+        await bench.press("enter")  # start
+        assert bench.last["kind"] == "started"
+        assert "0.05 .. 0.20 mm" in bench.text
+        await bench.type("0.10\n")
+        assert bench.kinds[-1] in ("recorded", "calculated")
         await give("Cover, stage 1", "10 N·m")
         await bench.press("enter")
         await bench.press("enter")
@@ -149,3 +150,34 @@ async def test_figure_of_a_stage_starts_the_operation_that_its_first_entry_would
         assert [event["kind"] for event in bench.events][-2:] == ["started", "figure-given"]
         await bench.press("enter")
         assert bench.last["kind"] == "ticked"
+
+
+SEALED = """\
+benchflow: 1
+id: sealed
+title: Sealed
+revision: "1"
+joints:
+  cover: {title: Cover bolts, layout: 1 2, lubricant: ask}
+sections:
+- title: All
+  operations:
+  - {id: seal, title: Apply the sealant, check: [The bead is closed]}
+  - {id: close, title: Close the cover, time: {seal: at most 10 min}, tighten: {joint: cover, stages: [9 N·m]}}
+"""
+
+
+async def test_bench_asks_for_the_figures_of_a_sealed_joint_before_the_time_of_the_sealant_runs(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, SEALED, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        text = bench.text
+        assert "NOTICE" in text
+        assert "lubricant of" in text
+        assert "give the figure" in text
+        await bench.press("enter")
+        await bench.type("dry\n")
+        await bench.type("manual p. 3\n")
+        assert bench.last_of("figure-given")["figure"] == "dry"
+        assert "NOTICE" not in bench.text
+        await bench.press("enter")
+        assert "checked" in bench.kinds

@@ -1,9 +1,9 @@
 """The figure that has to be given next, with its question, for the bench view."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
-from benchflow.procedure.model import CalculatedValue, Joint, OpenStage, RecordedValue
+from benchflow.procedure.model import CalculatedValue, Caution, Joint, OpenStage, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.missing_figures import figures_applying, reading_figure_missing
@@ -92,3 +92,61 @@ def asked_time(state: State, step: Step) -> AskedFigure | None:
             title = f"Time from “{by_id[since].title}” to “{by_id[operation].title}”"
             return AskedFigure(title, "Time, such as at most 10 min", {"operation": operation, "since": since})
     return None
+
+
+def asked_before_window(state: State, step: Step) -> AskedFigure | None:
+    """The figure to give before ``step`` is started, because a later operation needs it while a time runs.
+
+    ``None`` if there is none. The torque of a stage can only be given when its operation is in progress.
+    """
+    for later, _ in _steps_in_time_of(state, step):
+        for value in values_of(later.operation):
+            title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
+            first = next((one for one in asked_limits(value) if one.what in ("limit", "further")), None)
+            if first is not None:
+                return _limit(first, title, first.reading)
+        tighten = later.operation.tighten
+        joint = None if tighten is None else state.plan.procedure.joints_by_id[tighten.joint]
+        for key, question in _JOINT_QUESTIONS.items():
+            if joint is not None and key in joint.asked:
+                return AskedFigure(joint.title or joint.id, question, {"joint": joint.id}, key)
+    return None
+
+
+def window_notices(state: State, step: Step) -> Iterator[Caution]:
+    """A notice for each operation that has to be finished within a time of ``step`` and still waits for figures."""
+    for later, text in _steps_in_time_of(state, step):
+        figures = list(_open_figures(state, later))
+        if figures:
+            after = f"“{later.operation.title}” ({text} after this step)"
+            yield Caution(
+                "notice", f"{after} waits for figures. Have them at hand before you begin: {', '.join(figures)}."
+            )
+
+
+def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:
+    """The steps that must be finished within a time of ``step``, each with the time. None if ``step`` is done."""
+    if step.id in state.done:
+        return
+    for later in state.plan.steps.values():
+        window = next((one for one in later.operation.time if one.operation.name == step.id and one.high), None)
+        if window is not None and later.id not in state.done and not later.operation.when:
+            yield later, window.text
+
+
+def _open_figures(state: State, step: Step) -> Iterator[str]:
+    """The figures that an operation waits for, in words."""
+    for value in values_of(step.operation):
+        title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
+        if any(one.what in ("limit", "further") for one in asked_limits(value)):
+            yield f"limit of {title}"
+    tighten = step.operation.tighten
+    if tighten is None:
+        return
+    joint = state.plan.procedure.joints_by_id[tighten.joint]
+    title = joint.title or joint.id
+    yield from (f"{'tightening order' if key == 'layout' else key} of {title}" for key in joint.asked)
+    given = state.work(step.id).figures
+    for number, stage in enumerate(tighten.stages, 1):
+        if isinstance(stage, OpenStage) and stage.asked and number not in given:
+            yield f"{title}, stage {number}"

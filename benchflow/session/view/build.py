@@ -17,7 +17,7 @@ from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
-from benchflow.session.view.asked_figures import asked_of_uses, asked_time
+from benchflow.session.view.asked_figures import asked_before_window, asked_of_uses, asked_time, window_notices
 from benchflow.session.view.bench_view import (
     AskedFigure,
     BenchView,
@@ -195,7 +195,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         operation=name,
         number=state.plan.number(name),
         title=operation.title,
-        cautions=operation.cautions,
+        cautions=(*operation.cautions, *window_notices(state, step)),
         do=tuple(line.strip() for line in operation.do.splitlines() if line.strip()),
         because=operation.because,
         uses=tuple(used_items(state, step)),
@@ -210,8 +210,13 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
         figures=tuple(figure_rows(state, step)),
-        asked=_asked_first(state, step) if in_progress else asked_time(state, step),
+        asked=_asked_first(state, step) if in_progress else _asked_before_start(state, step, blocked=bool(missing)),
     )
+
+
+def _asked_before_start(state: State, step: Step, *, blocked: bool) -> AskedFigure | None:
+    asked = asked_time(state, step)
+    return asked if asked is not None or blocked else asked_before_window(state, step)
 
 
 def _asked_first(state: State, step: Step) -> AskedFigure | None:

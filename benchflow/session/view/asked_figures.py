@@ -5,12 +5,16 @@ from collections.abc import Iterable, Iterator
 from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
 from benchflow.procedure.model import CalculatedValue, Caution, Joint, OpenStage, RecordedValue, values_of
 from benchflow.procedure.plan import Step
+from benchflow.quantity import base
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.missing_figures import figures_applying, reading_figure_missing
 from benchflow.session.rules.verdicts import part_is_used
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import AskedFigure
 from benchflow.trade.instruments import is_torque
+
+SHORT_TIME = 2 * 3600
+"""Seconds: a time up to this leaves no pause to look a figure up, as for a sealant. (Own rule.)"""
 
 _JOINT_QUESTIONS = {
     "layout": "The fasteners as they lie, numbered in tightening order, rows with /",
@@ -129,7 +133,8 @@ def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:
     if step.id in state.done:
         return
     for later in state.plan.steps.values():
-        window = next((one for one in later.operation.time if one.operation.name == step.id and one.high), None)
+        windows = [one for one in later.operation.time if one.operation.name == step.id]
+        window = next((one for one in windows if one.high is not None and base(one.high) <= SHORT_TIME), None)
         if window is not None and later.id not in state.done and not later.operation.when:
             yield later, window.text
 

@@ -112,7 +112,7 @@ def _ask_figures(
     source: ProcedureFile, new: NewEdition, figures: Sequence[DocumentFigure]
 ) -> dict[int, FigureAnswer] | None:
     """The answers by the number of the figure; ``None`` to write nothing."""
-    print_line(f"{new.text} (was {new.document.edition or 'without an edition'}): {len(figures)} figures.")
+    print_wrapped(f"{new.text} (was {new.document.edition or 'without an edition'}): {len(figures)} figures.")
     answers: dict[int, FigureAnswer] = {}
     at = 0
     while at < len(figures):
@@ -134,7 +134,7 @@ def _ask_figures(
             answers[figure.number] = answer
         at += 1
     changed = sum(bool(answer.value) for answer in answers.values())
-    print_line(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
+    print_wrapped(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
     return answers if confirmed("Write this and the new edition into the file?") else None
 
 

@@ -359,3 +359,35 @@ def test_quitting_on_a_terminal_writes_nothing(file: Path, logs: Path, tmp_path:
         terminal.wait_for("Nothing was written.")
         assert terminal.wait_end() == 0
     assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+def test_enter_behind_a_key_answers_no_question(file: Path, logs: Path, tmp_path: Path) -> None:
+    command = ["-m", "benchflow", "revise", str(file), str(logs)]
+    with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
+        terminal.wait_for("1 of 11", "One key, no Enter")
+        terminal.type("a\r")
+        terminal.wait_for("2 of 11")
+        terminal.type("c\r")
+        terminal.wait_for("Type it, then Enter")
+        terminal.type("was a cause\r")
+        terminal.wait_for("comment: was a cause", "3 of 11")
+        terminal.type("w\r")
+        terminal.wait_for("Write these into the file? Type y or n, then Enter")
+        terminal.type("n\r")
+        terminal.wait_for("Nothing was written.")
+        assert terminal.wait_end() == 0
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
+def test_changed_figure_does_not_keep_the_source_of_the_old_one(file: Path, logs: Path) -> None:
+    text = GEARBOX.replace("failures:", "documents: {manual: Manual}\nsource: manual p. 12\nfailures:", 1)
+    file.write_text(text, encoding="utf-8")
+    number = listed(file, logs)["near-limit"]["number"]
+    change = ("--set", f"{number}=limit: 0.08 .. 0.18 mm")
+    refused = revise(file, logs, *change)
+    assert f"Name the source of the new one: --source {number}=" in str(refused.exception)
+    assert file.read_text(encoding="utf-8") == text
+    done = revise(file, logs, *change, "--source", f"{number}=own choice, because it binds")
+    assert done.return_value == 0
+    assert 'source: "own choice, because it binds"' in file.read_text(encoding="utf-8")
+    assert "(source: own choice, because it binds)" in done.stdout

@@ -10,6 +10,7 @@ from benchflow.cli import benchflow
 from benchflow.procedure.figure_sources import source_of
 from tests.driving.revised_jobs import GEARBOX, done_job, open_job
 from tests.driving.session_driver import read_procedure
+from tests.tui.terminal import Terminal
 
 DOCUMENTS = """\
 documents:
@@ -175,3 +176,32 @@ def test_new_edition_without_a_date_does_not_keep_the_old_date(file: Path) -> No
     result = new_edition(file, "--accept", "all")
     assert "edition 3 -> 4, without the date of the old one (2025-03-01)" in result.stdout
     assert "  manual: {title: Workshop manual, edition: 4}   # the blue" in file.read_text(encoding="utf-8")
+
+
+def test_figures_given_at_the_bench_from_the_old_edition_are_named(file: Path, tmp_path: Path) -> None:
+    text = GEARBOX.replace("failures:", f"{DOCUMENTS}failures:")
+    file.write_text(text, encoding="utf-8")
+    log = done_job(tmp_path / "done", 2, text.replace("bulletin: Bulletin 4", "bulletin: {title: B, edition: 4}"))
+    result = revise(file, log, "--document", "bulletin", "--edition", "5", "--accept", "all")
+    assert "Finished jobs on an old figure:\n  job 2  revision B" in result.stdout
+    assert "cover stage 1 24 N·m (given at the bench from edition 4)" in result.stdout
+
+
+def test_walk_on_a_narrow_terminal_breaks_no_words(file: Path, tmp_path: Path) -> None:
+    command = ["-m", "benchflow", "revise", str(file), "--document", "manual", "--edition", "4"]
+    with Terminal(command, columns=40, rows=30, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
+        terminal.wait_for("1 of 5  Shim the shafts: Play: 0.10 ..", "before.")
+        terminal.type("0.10 .. 0.18 mm\r")
+        terminal.wait_for("2 of 5")
+        terminal.type("own\r")
+        terminal.wait_for("Own choice, because >")
+        terminal.type("it: works\r")
+        for number in (3, 4, 5):
+            terminal.wait_for(f"{number} of 5")
+            terminal.type("\r")
+        terminal.wait_for("Type y or n")
+        terminal.type("y\r")
+        assert terminal.wait_end() == 0
+    text = file.read_text(encoding="utf-8")
+    assert "limit: 0.10 .. 0.18 mm, above" in text
+    assert 'source: "own choice, because it: works"' in text

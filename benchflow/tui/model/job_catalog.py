@@ -82,7 +82,8 @@ class JobCatalog:
     def resume(self, log: Path, other_register: str = "", procedure: Loaded | None = None) -> SessionController:
         """Open a log to continue its job, and return its controller. ``other_register`` replaces the common reason.
 
-        If the present ``procedure`` file is given, the controller notes which of its blocks were changed.
+        If the present ``procedure`` file is given, the controller notes which of its blocks were changed. It notes
+        another revision also of a file of that name in the current folder, or of a shipped one.
 
         Raises:
             OtherRegister: the job has another register, and no reason is given.
@@ -102,6 +103,7 @@ class JobCatalog:
         controller.memory = HeadMemory(self.places.heads)
         if procedure is not None:
             controller.compare_blocks(procedure)
+        controller.compare_revision((Path.cwd(), *dict.fromkeys(path.parent for path in shipped_procedures())))
         return controller
 
     def watch(self, log: Path) -> SessionController:

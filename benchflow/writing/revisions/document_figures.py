@@ -12,6 +12,7 @@ from benchflow.procedure.figure_sources import Source
 from benchflow.procedure.model import Document, Procedure, RecordedValue
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.procedure_figures import Figure, figures_of
+from benchflow.writing.revisions.block_parameters import place_in_file
 from benchflow.writing.revisions.change_targets import change_target
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.value_paths import FilePath, limit_path, path_text
@@ -196,7 +197,7 @@ def _written(file: ProcedureFile, operation: str, path: FilePath) -> Iterator[_W
             at = target.value.start
             yield _WrittenText(whole, leaf.text, file.text.line_of(at), "", True, at)
         elif target is not None:
-            yield _WrittenText(whole, leaf.text, 0, target.block, True)
+            yield _WrittenText(whole, leaf.text, 0, target.block or place_in_file(file, leaf)[1], True)
 
 
 def _leaves(node: PlacedNode, inside: bool) -> Iterator[tuple[FilePath, PlacedNode]]:

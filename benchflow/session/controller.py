@@ -4,7 +4,7 @@
 """
 
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -35,7 +35,7 @@ from benchflow.session.log.log_heads import comparison_text, head_of_log
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.log_version_check import refuse_other_format
 from benchflow.session.machine_clock import Clock
-from benchflow.session.present_revision import changed_revision, revision_in_files
+from benchflow.session.present_revision import revision_notes
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.queries import answer_query
 from benchflow.session.refusal import Reason, Refusal
@@ -218,19 +218,8 @@ class SessionController:
     def compare_blocks(self, present: Loaded) -> tuple[str, ...]:
         """Note if the procedure file has another revision now, and its changed blocks, in a sentence for each."""
         if self.resumed and self.state is not None:
-            now, of_job = present.procedure, self.state.plan.procedure
-            blocks = changed_blocks(self.state.opened.blocks, present.blocks, whole=now is not None)
-            note = changed_revision(of_job, now.revision) if now is not None and now.id == of_job.id else ""
-            self.block_notes = (*([note] if note else []), *blocks)
-        return self.block_notes
-
-    def compare_revision(self, folders: Iterable[Path]) -> tuple[str, ...]:
-        """Note if the procedure file in one of the folders has another revision than the job, in one sentence."""
-        if self.resumed and self.state is not None and not self.block_notes:
-            procedure = self.state.plan.procedure
-            present = revision_in_files(procedure, self.state.opened.file, folders)
-            note = "" if present is None else changed_revision(procedure, present)
-            self.block_notes = (note,) if note else ()
+            blocks = changed_blocks(self.state.opened.blocks, present.blocks, whole=present.procedure is not None)
+            self.block_notes = (*revision_notes(self.state.plan.procedure, present.procedure), *blocks)
         return self.block_notes
 
     @property

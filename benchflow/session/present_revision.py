@@ -10,12 +10,23 @@ from benchflow.procedure.model import Procedure
 from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES
 
 
-def changed_revision(of_job: Procedure, present: str) -> str:
-    """A sentence if the revision of the procedure file is not that of the job; otherwise ""."""
+def revision_notes(of_job: Procedure, present: Procedure | None) -> tuple[str, ...]:
+    """A sentence if ``present``, the procedure file as it is now, has another revision than the job; else none."""
+    same = present is not None and present.id == of_job.id
+    return _notes(of_job, present.revision) if present is not None and same else ()
+
+
+def revision_notes_by_name(of_job: Procedure, file: str, folders: Iterable[Path]) -> tuple[str, ...]:
+    """A sentence if the ``file`` of the procedure in one of the folders has another revision than the job."""
+    found = revision_in_files(of_job, file, folders)
+    return () if found is None else _notes(of_job, found)
+
+
+def _notes(of_job: Procedure, present: str) -> tuple[str, ...]:
     now, then = clean_line(present), clean_line(of_job.revision)
     if now == then:
-        return ""
-    return f"The procedure file is now revision {now or '(none)'}. This job keeps revision {then or '(none)'}."
+        return ()
+    return (f"The procedure file is now revision {now or '(none)'}. This job keeps revision {then or '(none)'}.",)
 
 
 def revision_in_files(of_job: Procedure, file: str, folders: Iterable[Path]) -> str | None:

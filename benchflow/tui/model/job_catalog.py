@@ -15,6 +15,7 @@ from benchflow.session.controller import SessionController
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.machine_clock import Clock
 from benchflow.session.machine_folders import MachineFolders, make_folder, shipped_procedures
+from benchflow.session.present_revision import revision_notes_by_name
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from benchflow.session.shop.live_register import Register
 from benchflow.session.state.continued_job import ContinuedLog
@@ -103,7 +104,10 @@ class JobCatalog:
         controller.memory = HeadMemory(self.places.heads)
         if procedure is not None:
             controller.compare_blocks(procedure)
-        controller.compare_revision((Path.cwd(), *dict.fromkeys(path.parent for path in shipped_procedures())))
+        if controller.state is not None and not controller.block_notes:
+            opened, folders = controller.state.opened, dict.fromkeys(path.parent for path in shipped_procedures())
+            of_job = controller.state.plan.procedure
+            controller.block_notes = revision_notes_by_name(of_job, opened.file, (Path.cwd(), *folders))
         return controller
 
     def watch(self, log: Path) -> SessionController:

@@ -290,6 +290,20 @@ def test_joint_waits_for_its_lubricant_thread_and_angle(tmp_path: Path) -> None:
     assert "out-of-limit" in codes(script, intent("finish", operation="m"))
 
 
+def test_figure_that_was_meant_for_another_question_is_refused(tmp_path: Path) -> None:
+    """The bench asks for the thread, then for the lubricant: a word is not a thread, a torque not a lubricant."""
+    script = job(tmp_path, CLOSE, head=JOINT)
+    (reply,) = script.send(tick(1))
+    assert reply["refused"][0]["message"].startswith("The thread of ")
+    for thread in ("dry", "12 N·m", "90°"):
+        assert codes(script, {"intent": "figure", "joint": "cover", "thread": thread, "from": "m"}) == ["bad-quantity"]
+    for lubricant in ("12 Nm", "10 .. 12 N·m", "90°"):
+        sent = {"intent": "figure", "joint": "cover", "lubricant": lubricant, "from": "m"}
+        assert codes(script, sent) == ["bad-quantity"]
+    for key, text in (("thread", "3/8-24"), ("lubricant", "oil, SAE 30")):
+        assert codes(script, {"intent": "figure", "joint": "cover", key: text, "from": "m"}) == []
+
+
 TOTAL = "{id: m, title: M, tighten: {joint: cover, stages: [10 N·m, {angle: ask}, {angle: ask}], total-angle: 180°}}"
 
 

@@ -335,11 +335,39 @@ def _unreadable(found: _Asked, text: str) -> Refusal | None:
                 parse_limit(text, nominal=False)
             case "layout":
                 return _wrong_layout(found, text)
+            case "lubricant" | "thread":
+                return _wrong_text(found, text)
             case _:
                 pass
     except QuantityError as error:
         return unreadable_quantity(error, name)
     return None
+
+
+_NOT_OF_A_THREAD = ("torque", "angle", "time", "temperature")
+"""Dimensions that no thread is named by. A pipe thread may be named by a length."""
+
+
+def _wrong_text(found: _Asked, text: str) -> Refusal | None:
+    """A refusal of a lubricant that is a quantity, or of a thread that is none: it was meant for another figure."""
+    if found.figure.what == "lubricant" and _is_of(text, None):
+        message = f"“{text}” is a quantity, not a lubricant. Name the lubricant, such as engine oil, or dry"
+    elif found.figure.what == "thread" and (
+        not any(char.isdigit() for char in text) or any(_is_of(text, dimension) for dimension in _NOT_OF_A_THREAD)
+    ):
+        message = f"“{text}” is not a thread. Write it as printed, such as M10x1.25 or 3/8-24"
+    else:
+        return None
+    return refuse("bad-quantity", message, operation=found.step.id, name=found.figure.name)
+
+
+def _is_of(text: str, dimension: str | None) -> bool:
+    """True if ``text`` is a quantity or limit of this dimension; of any if it is ``None``."""
+    try:
+        parse_limit(text, dimension=dimension)
+    except QuantityError:
+        return False
+    return True
 
 
 def _wrong_layout(found: _Asked, text: str) -> Refusal | None:

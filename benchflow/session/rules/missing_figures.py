@@ -9,7 +9,8 @@ from benchflow.session.refusal import Reason
 from benchflow.session.rules.verdicts import bound_in_force
 from benchflow.session.state.state import State
 
-_KEYS = {"layout": "tightening order", "lubricant": "lubricant", "thread": "thread", "class": "property class"}
+JOINT_TEXTS = {"layout": "tightening order", "thread": "thread", "class": "property class", "lubricant": "lubricant"}
+"""What a joint may wait for, by the key that asks for it, in the order in which the bench asks."""
 
 
 def reading_figure_missing(state: State, step: Step, record: RecordedValue, *, used: bool) -> Reason | None:
@@ -61,7 +62,7 @@ def _range_missing(state: State, step: Step, instrument: str) -> Reason | None:
 def joint_figure_missing(state: State, step: Step, joint: Joint) -> Reason | None:
     """The reason that a joint cannot be tightened yet: a text of it is not given, or the range of an instrument."""
     if joint.asked:
-        what = next(_KEYS[key] for key in _KEYS if key in joint.asked)
+        what = next(JOINT_TEXTS[key] for key in JOINT_TEXTS if key in joint.asked)
         message = (
             f"The {what} of {joint.title or joint.id} is to be filled in. Give the figure with its source, then tighten"
         )

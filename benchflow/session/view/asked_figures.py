@@ -7,7 +7,7 @@ from benchflow.procedure.model import CalculatedValue, Caution, Joint, OpenStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import base
 from benchflow.session.rules.joint_progress import JointProgress
-from benchflow.session.rules.missing_figures import figures_applying, reading_figure_missing
+from benchflow.session.rules.missing_figures import JOINT_TEXTS, figures_applying, reading_figure_missing
 from benchflow.session.rules.verdicts import part_is_used
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import AskedFigure
@@ -73,9 +73,9 @@ def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFi
     """The figure that a joint waits for: a text of it, the range of its wrench, or that of its current stage."""
     joint: Joint = progress.joint
     title = joint.title or joint.id
-    for key, question in _JOINT_QUESTIONS.items():
+    for key, what in JOINT_TEXTS.items():
         if key in joint.asked:
-            return AskedFigure(title, question, {"joint": joint.id}, key)
+            return AskedFigure(f"{title}: {what}", _JOINT_QUESTIONS[key], {"joint": joint.id}, key)
     wrench = None if step.operation.tighten is None else step.operation.tighten.instrument
     found = _first_range(state, () if wrench is None else (wrench,)) or asked_of_uses(state, step)
     if found is not None:

@@ -114,7 +114,7 @@ _REPLACEMENTS: list[Any] = [
 ]  # fmt: skip
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     st.sampled_from(_paths(_BASE)),
     st.sampled_from(["delete", "rename", "replace", "replace"]),

@@ -2,6 +2,7 @@
 
 import os
 import re
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -10,6 +11,7 @@ from datetime import UTC
 from hashlib import sha256
 from pathlib import Path
 from random import Random
+from threading import Barrier, Timer
 from typing import get_args
 
 import pytest
@@ -307,6 +309,42 @@ def test_two_benches_filing_at_once_file_each_log_once(archive_url: str, tmp_pat
     with database.reading() as connection:
         sessions = connection.execute(select(schema.sessions.c.session)).scalars().all()
     assert len(sessions) == len(set(sessions)) == 30
+    database.close()
+
+
+def test_benches_that_open_a_new_archive_at_once_all_open_it(tmp_path: Path) -> None:
+    """SQLite refuses the switch to write-ahead logging at once, while another connection has the file locked."""
+    together = Barrier(4)
+
+    def opened(path: Path, fresh: str | None) -> str:
+        together.wait()
+        database = open_database(str(path), fresh=fresh)
+        with database.reading() as connection:
+            mode: str = connection.exec_driver_sql("PRAGMA journal_mode").scalar_one()
+        database.close()
+        return mode
+
+    with ThreadPoolExecutor(4) as benches:
+        for number in range(12):
+            path = tmp_path / f"{number}.sqlite"
+            fresh = [None, "bench-1"][number % 2]
+            assert list(benches.map(opened, [path] * 4, [fresh] * 4)) == ["wal"] * 4
+
+
+def test_switch_to_write_ahead_logging_waits_for_another_program(tmp_path: Path) -> None:
+    path = tmp_path / "archive.sqlite"
+    open_database(str(path)).close()
+    other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    other.execute("PRAGMA journal_mode=DELETE")
+    other.execute("BEGIN IMMEDIATE")
+    database = open_database(str(path))
+    ended = Timer(0.3, other.execute, ["COMMIT"])
+    ended.start()
+    database.use_write_ahead_log()
+    with database.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
+    ended.join()
+    other.close()
     database.close()
 
 

@@ -3,6 +3,7 @@
 import os
 import sqlite3
 import threading
+import time
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -21,6 +22,7 @@ from benchflow.session.log.log_folder import why_not_a_file
 _LOCK: Final = 7_042_313  # the key of the advisory lock: any number that all benches share
 _WRITES: Final = "benchflow_writes"
 LOCK_TIMEOUT: Final = 10  # seconds to wait while another program has the archive locked
+_BETWEEN_TRIES: Final = 0.02  # seconds
 TELL_AFTER: Final = 0.8  # seconds of waiting, until ``on_wait`` is called
 
 
@@ -127,16 +129,29 @@ class Database:
         self._engine.dispose()
 
     def use_write_ahead_log(self) -> None:
-        """Switch an SQLite file to write-ahead logging, so that readers do not wait for a writer."""
-        if not self.shared:
-            with self._database_errors(), self._waiting(), self._engine.connect() as connection:
-                connection.commit()  # the mode cannot be changed in a transaction
-                driver = connection.connection.dbapi_connection
-                assert driver is not None
+        """Switch an SQLite file to write-ahead logging, so that readers do not wait for a writer.
+
+        SQLite refuses the switch at once, without its own waiting, while another connection has the file locked.
+
+        Raises:
+            NoArchive: another program has the file locked for too long.
+        """
+        if self.shared:
+            return
+        deadline = time.monotonic() + LOCK_TIMEOUT
+        with self._database_errors(), self._waiting(), self._engine.connect() as connection:
+            connection.commit()  # the mode cannot be changed in a transaction
+            driver = connection.connection.dbapi_connection
+            assert driver is not None
+            while True:
                 try:
                     driver.cursor().execute("PRAGMA journal_mode=WAL")
+                    return
                 except sqlite3.Error as error:
-                    raise OperationalError(None, None, error) from error
+                    failed = OperationalError(None, None, error)
+                    if not _is_locked(failed) or time.monotonic() > deadline:
+                        raise failed from error
+                time.sleep(_BETWEEN_TRIES)
 
     def clear(self, bench: str) -> None:
         """Remove what this bench can file again: its logs whose files still exist. Log files are not touched.
@@ -188,6 +203,7 @@ def open_database(
     try:
         if fresh is not None:
             database.clear(fresh)
+            database.use_write_ahead_log()  # the file may be new
         _check_version(database, existing=existing)
     except DatabaseError as error:
         database.close()

@@ -12,7 +12,7 @@ from benchflow.commands.file_lookup import find_log
 
 if TYPE_CHECKING:
     from benchflow.review.archive.log_witness import WitnessAnswer
-    from benchflow.session.log.journal import LogCheck
+    from benchflow.session.log.log_check import LogCheck
     from benchflow.session.pictures.picture_check import PictureCheck
 
 
@@ -37,7 +37,7 @@ def verify(names: tuple[str, ...], against: str | None, clean: bool, as_json: bo
     Each picture of the log is compared with its SHA-256. A stored picture that no event names is left over from a
     program that was stopped. It is harmless, and --clean removes it.
     """
-    from benchflow.session.log.journal import verify as verify_log
+    from benchflow.session.log.log_check import verify as verify_log
     from benchflow.session.pictures.picture_check import check_pictures, clean_pictures
 
     worst = SUCCESS

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from benchflow.session.intents.intent_types import INTENT_TYPES
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from tests.hard_use.counts import Counts
 from tests.hard_use.live_drive import environment
 from tests.hard_use.random_intents import random_intent

@@ -7,7 +7,8 @@ import subprocess
 import time
 from pathlib import Path
 
-from benchflow.session.log.journal import LogUnusable, verify
+from benchflow.session.log.journal import LogUnusable
+from benchflow.session.log.log_check import verify
 from tests.hard_use.counts import Counts
 from tests.hard_use.live_drive import Json, acknowledged, as_lines, missing_events, start_drive
 

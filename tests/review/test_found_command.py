@@ -14,8 +14,9 @@ from click.testing import CliRunner, Result
 
 from benchflow.cli import benchflow
 from benchflow.review.audit.audit_file import audit_file
-from benchflow.session.log.journal import Journal, verify
+from benchflow.session.log.journal import Journal
 from benchflow.session.log.lock import current_holder
+from benchflow.session.log.log_check import verify
 from tests.driving.log_files import events_in
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from benchflow.session.refusal import Refusal
 from tests.driving.session_driver import ManualClock
 from tests.driving.small_head import SMALL_HEAD, resume_session, start_session

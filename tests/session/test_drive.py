@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from tests.driving.small_head import SMALL_HEAD
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.log import lock
-from benchflow.session.log.journal import Journal, LogUnusable, NotSaved, verify
+from benchflow.session.log.journal import Journal, LogUnusable, NotSaved
+from benchflow.session.log.log_check import verify
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.log_files import note_draft, write_log
 

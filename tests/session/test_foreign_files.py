@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.log.journal import Journal, verify
+from benchflow.session.log.journal import Journal
+from benchflow.session.log.log_check import verify
 from tests.driving.log_files import note_draft
 from tests.hard_use.live_drive import PROCEDURE, environment
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import InternalError
-from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
+from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved
+from benchflow.session.log.log_check import verify
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.log_files import note_draft, write_log
 

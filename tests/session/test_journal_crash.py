@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.log import lock
-from benchflow.session.log.journal import Journal, LogUnusable, verify
+from benchflow.session.log.journal import Journal, LogUnusable
+from benchflow.session.log.log_check import verify
 from tests.driving.log_files import note_draft, write_log
 
 ROOT = Path(__file__).parents[2]
@@ -110,7 +111,7 @@ def test_really_full_disk_is_reported_and_keeps_confirmed_events(tmp_path: Path)
     script = (
         FILL_UP.format(limit="")
         + """
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 found = verify(Path(sys.argv[1]))
 print((found.events, found.head, found.torn, found.damage) == (len(journal.lines), journal.head, False, None))
 Path(sys.argv[1]).with_name("other").mkdir()

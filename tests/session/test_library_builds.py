@@ -8,8 +8,8 @@ from benchflow.procedure.expand import option_choices
 from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import Operation
 from benchflow.review.audit.audit_log import audit_log
-from benchflow.session.log.journal import verify
 from benchflow.session.log.line_format import read as read_log
+from benchflow.session.log.log_check import verify
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from tests.driving.shipped import LIBRARY, ShippedBuild
 from tests.driving.troubled import TroubledBuild

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
 from benchflow.session.teardown.teardown_controller import TeardownController
 from tests.driving.made_pictures import jpeg_at

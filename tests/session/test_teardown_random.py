@@ -6,7 +6,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.log.journal import Journal, verify
+from benchflow.session.log.journal import Journal
+from benchflow.session.log.log_check import verify
 from benchflow.session.refusal import Refusal
 from benchflow.session.teardown.fold_teardown import load_teardown
 from benchflow.session.teardown.teardown_controller import TeardownController

@@ -3,7 +3,7 @@
 import signal
 from pathlib import Path
 
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from benchflow.session.teardown.fold_teardown import load_teardown
 from tests.driving.teardown_script import TeardownScript
 from tests.tui.terminal import Terminal

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from tests.driving.log_files import events_in
 from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.terminal import Terminal

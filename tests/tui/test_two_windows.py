@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.log.journal import verify
+from benchflow.session.log.log_check import verify
 from benchflow.session.log.sidecars import write_moved
 from tests.driving.log_files import events_in
 from tests.driving.small_head import SMALL_HEAD, start_session

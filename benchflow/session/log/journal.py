@@ -5,23 +5,30 @@
 
 import errno
 import os
-import stat
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from itertools import chain, count
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from msgspec import Struct
-
 from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.disk import Disk, write_all
 from benchflow.session.log.kept_lines import KeptLines
 from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, UntrustedLine, read, seal
+from benchflow.session.log.log_files import (
+    LogUnusable,
+    first_free,
+    must_be_a_file,
+    read_bytes,
+    remove_file,
+    system_message,
+    unreadable_log,
+    write_failure,
+)
 
-__all__ = ["Damage", "Draft", "Journal", "Line", "LogChanged", "LogCheck", "LogUnusable", "NotSaved", "verify"]
+__all__ = ["Damage", "Draft", "Journal", "Line", "LogChanged", "LogUnusable", "NotSaved"]
 
 _BINARY = getattr(os, "O_BINARY", 0)
 _WRITING = os.O_RDWR | os.O_APPEND | _BINARY
@@ -31,43 +38,8 @@ class NotSaved(BenchflowError):
     """The entry is not in the log. Try again, or move the log to another folder."""
 
 
-class LogUnusable(BenchflowError):
-    """The log cannot be opened or made."""
-
-
 class LogChanged(BenchflowError):
     """A log that is open read-only no longer starts with the lines that were read. Open it again."""
-
-
-class LogCheck(Struct, frozen=True):
-    """The result of checking a log.
-
-    ``events`` is the number of valid events, ``head`` the hash of the last one. ``torn`` is true if an incomplete
-    last line or group follows them. ``untrusted`` is the number of lines at or behind the damage whose own hash fits.
-    ``converted`` is true if all line ends were converted to CR LF, ``open_end`` if the last event lacks its newline.
-    """
-
-    events: int
-    damage: Damage | None
-    torn: bool
-    head: str
-    untrusted: int = 0
-    converted: bool = False
-    open_end: bool = False
-
-
-def verify(path: Path) -> LogCheck:
-    """Check every line of a log. The log is not changed.
-
-    Raises:
-        LogUnusable: the log cannot be read.
-    """
-    parsed = read(_read_bytes(path))
-    head = parsed.lines[-1].hash if parsed.lines else ZEROS
-    return LogCheck(
-        len(parsed.lines), parsed.damage, bool(parsed.tail), head, len(parsed.untrusted), parsed.converted,
-        parsed.open_end,
-    )  # fmt: skip
 
 
 class Journal:
@@ -119,7 +91,7 @@ class Journal:
             LogUnusable: there is no log to read.
         """
         journal = cls(path, disk or Disk())
-        _must_be_a_file(path)
+        must_be_a_file(path)
         with ExitStack() as on_failure:
             on_failure.callback(journal.close)
             if read_only:
@@ -143,23 +115,23 @@ class Journal:
             raise LogUnusable(f"There is no folder {path.parent}. Make it, or choose another one.") from None
         except OSError as error:
             raise LogUnusable(
-                f"No log can be made in {path.parent} ({_system_message(error)}). Choose another folder."
+                f"No log can be made in {path.parent} ({system_message(error)}). Choose another folder."
             ) from error
         with ExitStack() as on_failure:
             on_failure.callback(journal.close)
             try:
                 if not lock.acquire(fd):  # the file is the other program's now, and stays
                     raise LogUnusable(f"Another program has just opened {path}. Try again.")
-                on_failure.callback(_remove_file, path)
+                on_failure.callback(remove_file, path)
                 write_all(disk, fd, content)
                 disk.sync(fd)
                 disk.sync_folder(path.parent)
             except OSError as error:
                 raise LogUnusable(
-                    f"No log can be made in {path.parent} ({_system_message(error)}). Choose another folder."
+                    f"No log can be made in {path.parent} ({system_message(error)}). Choose another folder."
                 ) from error
             except lock.LockingUnsupported as error:
-                _remove_file(path)
+                remove_file(path)
                 raise LogUnusable(f"No log can be made in {path.parent}: {error}. Choose another folder.") from error
             sidecars.write_holder(path)
             journal._load()
@@ -172,8 +144,8 @@ class Journal:
             fd = os.open(self.path, _WRITING)
         except OSError as error:
             if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
-                raise _unreadable_log(self.path, error) from error
-            self.read_only = f"the log cannot be written ({_system_message(error)})"
+                raise unreadable_log(self.path, error) from error
+            self.read_only = f"the log cannot be written ({system_message(error)})"
             return
         try:
             if lock.acquire(fd):
@@ -187,7 +159,7 @@ class Journal:
         os.close(fd)
 
     def _load(self) -> None:
-        data = _read_bytes(self.path)
+        data = read_bytes(self.path)
         parsed = read(data)
         self.damage, self.untrusted, self.changed = parsed.damage, parsed.untrusted, parsed.changed
         self._converted = parsed.converted
@@ -210,21 +182,21 @@ class Journal:
         try:
             write_all(self._disk, log, b"\n")
         except OSError as error:
-            self._make_read_only(f"the newline that its last line lacks cannot be written ({_system_message(error)})")
+            self._make_read_only(f"the newline that its last line lacks cannot be written ({system_message(error)})")
             return
         self.lines.add(b"\n")
         try:
             self._disk.sync(log)
         except OSError as error:
-            self._make_read_only(f"the disk does not confirm what is written to it ({_system_message(error)})")
+            self._make_read_only(f"the disk does not confirm what is written to it ({system_message(error)})")
 
     def _move_torn_line(self, log: int, tail: bytes) -> None:
         """Move an incomplete last line to a new file next to the log. It is synced there before it is cut here."""
-        torn = _first_free(self.path.with_name(f"{self.path.name}.torn-{number}") for number in count(1))
+        torn = first_free(self.path.with_name(f"{self.path.name}.torn-{number}") for number in count(1))
         try:
             fd = os.open(torn, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o666)
             with ExitStack() as on_failure:
-                on_failure.callback(_remove_file, torn)
+                on_failure.callback(remove_file, torn)
                 try:
                     write_all(self._disk, fd, tail)
                     self._disk.sync(fd)
@@ -235,14 +207,14 @@ class Journal:
                 on_failure.pop_all()
         except OSError as error:
             self._make_read_only(
-                f"its last line is incomplete and cannot be moved to a separate file ({_system_message(error)})"
+                f"its last line is incomplete and cannot be moved to a separate file ({system_message(error)})"
             )
             return
         self.torn = torn
         try:
             self._disk.sync(log)
         except OSError as error:
-            self._make_read_only(f"the disk does not confirm what is written to it ({_system_message(error)})")
+            self._make_read_only(f"the disk does not confirm what is written to it ({system_message(error)})")
 
     def _make_read_only(self, reason: str) -> None:
         self._release()
@@ -275,7 +247,7 @@ class Journal:
             self._disk.sync(fd)
         except OSError as error:
             known = "was not saved" if self._cut_back(fd, data) else "may be in the log, or a part of it"
-            raise NotSaved(f"The entry {known}. {_write_failure(self.path, error)}") from error
+            raise NotSaved(f"The entry {known}. {write_failure(self.path, error)}") from error
         self.lines.add(data)
         return lines
 
@@ -313,7 +285,7 @@ class Journal:
                 self._disk.truncate(fd, len(self.lines.content))
                 self._disk.sync(fd)
             except OSError as error:
-                raise NotSaved(f"The entry was not saved. {_write_failure(self.path, error)}") from error
+                raise NotSaved(f"The entry was not saved. {write_failure(self.path, error)}") from error
             on_failure.pop_all()
         self._fd, self._failed = fd, b""
         self.torn = again.torn or self.torn
@@ -343,7 +315,7 @@ class Journal:
             return ()
         valid = self.lines.content
         last = valid[valid.rfind(b"\n", 0, -1) + 1 :]
-        data = _read_bytes(self.path, skip=len(valid) - len(last))
+        data = read_bytes(self.path, skip=len(valid) - len(last))
         if not data.startswith(last):
             raise LogChanged(f"{self.path} was replaced by another log. Open it again.")
         added = data[len(last) :]
@@ -370,7 +342,7 @@ class Journal:
         """
         self._must_be_writable()
         stem, suffix = self.path.stem, self.path.suffix
-        path = _first_free(folder / f"{stem}{extra}{suffix}" for extra in chain([""], map("-{}".format, count(2))))
+        path = first_free(folder / f"{stem}{extra}{suffix}" for extra in chain([""], map("-{}".format, count(2))))
         moved = self._create(path, self._disk, bytes(self.lines.content))
         if moved.lines.content != self.lines.content:  # the copy differs from the original
             moved.close()
@@ -408,53 +380,3 @@ class Journal:
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-
-# --- files and their error messages --------------------------------------------------------------------
-
-
-def _must_be_a_file(path: Path) -> None:
-    """Refuse a pipe or a device: reading it could block the program forever."""
-    try:
-        mode = path.stat().st_mode
-    except OSError as error:
-        raise _unreadable_log(path, error) from error
-    if not stat.S_ISREG(mode):
-        raise LogUnusable(f"{path} is not a regular file, so it is not a log. Choose another one.")
-
-
-def _read_bytes(path: Path, skip: int = 0) -> bytes:
-    _must_be_a_file(path)
-    try:
-        with path.open("rb") as file:
-            file.seek(skip)
-            return file.read()
-    except OSError as error:
-        raise _unreadable_log(path, error) from error
-
-
-def _first_free(candidates: Iterator[Path]) -> Path:
-    return next(path for path in candidates if not os.path.lexists(path))  # a link that leads nowhere counts
-
-
-def _remove_file(path: Path) -> None:
-    with suppress(OSError):
-        path.unlink(missing_ok=True)
-
-
-def _system_message(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
-
-
-def _unreadable_log(path: Path, error: OSError) -> LogUnusable:
-    if error.errno in (errno.ENOENT, errno.ENOTDIR):
-        return LogUnusable(f"There is no log at {path}. Check that its disk or memory stick is connected.")
-    return LogUnusable(f"{path} cannot be read ({_system_message(error)}). Check its permissions and its disk.")
-
-
-def _write_failure(path: Path, error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return f"The disk of {path} is full. Free some space and try again, or choose another folder."
-    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return f"{path} cannot be written any more. Change its permissions and try again, or choose another folder."
-    return f"{path} cannot be written ({_system_message(error)}). Try again, or choose another folder."

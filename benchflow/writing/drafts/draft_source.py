@@ -39,7 +39,7 @@ def read_draft_source(path: Path) -> DraftSource:
     if not data.strip():
         raise BenchflowError(f"{path} is empty. Draft from a teardown log, a CSV table or a Markdown list.")
     if path.suffix.lower() == ".jsonl" or data.startswith(b'{"at":'):
-        from benchflow.session.log.journal import verify
+        from benchflow.session.log.log_check import verify
         from benchflow.session.teardown.fold_teardown import load_teardown
 
         record = load_teardown(path)

@@ -1,9 +1,8 @@
 """Quantities and limits: parses trade notation to exact numbers, and shows them again.
 
-Numbers are decimal. Conversion uses exact fractions with the factors of :mod:`benchflow.quantity.units`. This package
-does not import pint. pint's parser evaluates expressions, so typed text must not reach it, and importing it is slow.
-pint only checks the dimensions of formulas (:mod:`benchflow.procedure.formula`). The tests compare the table of units
-with it.
+Numbers are decimal. Conversion uses exact fractions with the factors of :mod:`benchflow.quantity.units`. The tests
+compare the table of units with pint. The program does not import pint: its parser evaluates expressions, so typed text
+must not reach it, and its import takes longer than reading a procedure.
 
 ==============  =====================================================================
 ``types``       Quantity, Limit, QuantityError

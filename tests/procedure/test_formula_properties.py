@@ -3,12 +3,13 @@
 from decimal import Decimal
 from fractions import Fraction
 
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, render, slopes
-from benchflow.procedure.formula.unit_check import PINT_UNITS
+from benchflow.procedure.formula.unit_check import DIMENSIONS, BasePowers
 from benchflow.quantity import Quantity, convert, units
 
 lengths = st.decimals(min_value=Decimal("0.001"), max_value=100, places=3)
@@ -94,5 +95,35 @@ def test_slope_of_a_product_is_the_other_factor(a: Decimal, b: Decimal, c: Decim
     assert found == {name: slope for name, slope in expected.items() if slope}
 
 
-def test_every_dimension_has_a_base_unit_in_the_registry() -> None:
-    assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(PINT_UNITS)
+def test_every_dimension_of_the_unit_table_has_its_powers() -> None:
+    assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(DIMENSIONS)
+
+
+_OF_PINT = {
+    "length": "metre", "area": "metre ** 2", "volume": "litre", "temperature": "kelvin", "time": "hour",
+    "mass": "pound", "force": "newton", "torque": "newton * metre", "pressure": "bar", "stiffness": "newton / metre",
+    "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm", "frequency": "hertz",
+    "viscosity": "centistokes", "unbalance": "gram * centimetre",
+}  # fmt: skip
+"""A unit of each dimension by its name in pint. pint takes an angle as a number, and has no hardness."""
+
+
+def test_the_powers_of_each_dimension_are_those_of_pint() -> None:
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    for dimension, powers in DIMENSIONS.items():
+        expected = dict(registry.Unit(_OF_PINT.get(dimension, "dimensionless")).dimensionality)
+        found = {f"[{name}]": power for name, power in powers._asdict().items() if power}
+        for own in ("[angle]", "[hardness]"):
+            if own in found:
+                assert dimension in ("angle", "rotation", "hardness")
+                del found[own]
+        assert found == (expected if dimension != "rotation" else {"[time]": -1}), dimension
+    assert len(set(DIMENSIONS.values())) == len(DIMENSIONS) - 1  # only a fraction is a number without a unit
+
+
+@given(st.sampled_from(list(DIMENSIONS)), st.sampled_from(list(DIMENSIONS)))
+def test_a_quotient_times_its_divisor_has_the_dimension_again(one: str, other: str) -> None:
+    first, second = DIMENSIONS[one], DIMENSIONS[other]
+    assert first.times(second, -1).times(second) == first
+    assert first.to_power(Fraction(1, 2)).to_power(Fraction(2)) == first
+    assert first.times(first, -1) == BasePowers()

@@ -14,7 +14,7 @@ result of a subtraction is a difference, without the offset between the scales. 
 
 ``expression``  the formula as a tree, and as text
 ``formula_parser``  parsing. A name is ``NameNode(name, place, reading)``
-``unit_check``  units and dimensions, checked with pint and a small registry
+``unit_check``  checks that the units and dimensions fit
 ``formula_evaluator``  the tree in exact fractions of base units, and first-order slopes
 ``sloped_number``  a float with its slopes for the values it depends on
 ``exact_functions``, ``rounding_errors``  irrational functions to 80 digits, and how far they are exact

@@ -1,14 +1,12 @@
 """Checks that the units of a formula fit together.
 
-The pint library multiplies and divides the units. Its registry holds only the base units of the dimensions that the
-trade needs. It is built in 3 ms on first use; the default registry of pint takes 100 ms. The bench never needs it,
-because formulas are checked when a procedure is read.
+A unit is taken as its dimension: the powers of the base quantities. They are added and subtracted here, because the
+import of a library of units takes longer than reading a whole procedure. The tests compare each dimension with pint.
 """
 
 from collections.abc import Mapping
 from fractions import Fraction
-from functools import cache
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from benchflow.base.plaintext import with_article
 from benchflow.procedure.formula.expression import (
@@ -27,43 +25,49 @@ from benchflow.procedure.formula.expression import (
 from benchflow.procedure.identity import ValueRef, is_several
 from benchflow.quantity import dimension_of, units
 
-if TYPE_CHECKING:
-    import pint
-
 ValueKind = Literal["plain", "on scale"]
 """``on scale`` is a temperature on a scale with an offset (°C, °F); everything else is ``plain``."""
 
-_BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
-          "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
-          "volt = newton * metre / second / ampere", "ohm = volt / ampere", "rockwell_c = [hardness]")  # fmt: skip
-PINT_UNITS = {
-    "": "dimensionless", "fraction": "dimensionless", "length": "metre", "area": "metre ** 2", "volume": "metre ** 3",
-    "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
-    "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
-    "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
-    "frequency": "1 / second", "viscosity": "metre ** 2 / second", "unbalance": "kilogram * metre",
-    "hardness": "rockwell_c",
+
+class BasePowers(NamedTuple):
+    """A dimension as the powers of the base quantities. An angle counts as one, so that it does not get lost."""
+
+    angle: Fraction = Fraction(0)
+    current: Fraction = Fraction(0)
+    hardness: Fraction = Fraction(0)
+    length: Fraction = Fraction(0)
+    mass: Fraction = Fraction(0)
+    temperature: Fraction = Fraction(0)
+    time: Fraction = Fraction(0)
+
+    def times(self, other: "BasePowers", exponent: int = 1) -> "BasePowers":
+        """The dimension of a product; of a quotient if ``exponent`` is -1."""
+        return BasePowers(*(one + exponent * two for one, two in zip(self, other, strict=True)))
+
+    def to_power(self, exponent: Fraction) -> "BasePowers":
+        return BasePowers(*(power * exponent for power in self))
+
+
+def _powers(**named: int) -> BasePowers:
+    return BasePowers(**{name: Fraction(power) for name, power in named.items()})
+
+
+DIMENSIONS = {
+    "": _powers(), "fraction": _powers(), "length": _powers(length=1), "area": _powers(length=2),
+    "volume": _powers(length=3), "angle": _powers(angle=1), "temperature": _powers(temperature=1),
+    "time": _powers(time=1), "mass": _powers(mass=1), "force": _powers(length=1, mass=1, time=-2),
+    "torque": _powers(length=2, mass=1, time=-2), "pressure": _powers(length=-1, mass=1, time=-2),
+    "stiffness": _powers(mass=1, time=-2), "rotation": _powers(angle=1, time=-1),
+    "expansion": _powers(temperature=-1), "voltage": _powers(current=-1, length=2, mass=1, time=-3),
+    "current": _powers(current=1), "resistance": _powers(current=-2, length=2, mass=1, time=-3),
+    "frequency": _powers(time=-1), "viscosity": _powers(length=2, time=-1), "unbalance": _powers(length=1, mass=1),
+    "hardness": _powers(hardness=1),
 }  # fmt: skip
-"""The base unit of each dimension, by its name in pint. The factors of the unit table are relative to these."""
-
-
-@cache
-def _registry() -> "pint.UnitRegistry[Fraction]":
-    import pint  # late import: takes 0.1 s, and only checking a procedure needs it
-
-    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
-    for definition in _BASES:
-        registry.define(definition)
-    return registry
-
-
-@cache
-def _pint_unit(dimension: str) -> "pint.Unit":
-    return _registry().Unit(PINT_UNITS[dimension])
+"""The dimensions of the unit table, by name. The first one that has the powers names a result in a message."""
 
 
 class _Result(NamedTuple):
-    unit: "pint.Unit"
+    powers: BasePowers
     kind: ValueKind
 
 
@@ -77,8 +81,8 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
         FormulaError: the units do not fit.
     """
     found = _Checker(formula, units).result_of(formula.root)
-    if found.unit.dimensionality != _pint_unit(dimension_of(result_unit)).dimensionality:
-        wanted = _phrase(_Result(_pint_unit(dimension_of(result_unit)), "plain"))
+    if found.powers != DIMENSIONS[dimension_of(result_unit)]:
+        wanted = _phrase(_Result(DIMENSIONS[dimension_of(result_unit)], "plain"))
         why = f"The result is {_phrase(found)}, but its unit `{result_unit or 'count'}` is for {wanted}"
         raise FormulaError(formula.text, 0, why, "Correct the formula or the unit")
 
@@ -86,7 +90,7 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
 def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
     """True if the result is a temperature difference, which is compared and converted without the offset."""
     found = _Checker(formula, units).result_of(formula.root)
-    return found.kind == "plain" and found.unit.dimensionality == _pint_unit("temperature").dimensionality
+    return found.kind == "plain" and found.powers == DIMENSIONS["temperature"]
 
 
 _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
@@ -96,13 +100,13 @@ _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle
 
 def _phrase(found: _Result) -> str:
     """The dimension of a result for messages: ``a length``, or base dimensions such as ``length^2 temperature``."""
-    for dimension in PINT_UNITS:
-        if _pint_unit(dimension).dimensionality == found.unit.dimensionality:
+    for dimension, powers in DIMENSIONS.items():
+        if powers == found.powers:
             if dimension == "temperature":
                 return "a temperature" if found.kind == "on scale" else "a temperature difference"
             return _PHRASES.get(dimension, with_article(dimension))
-    powers = sorted(found.unit.dimensionality.items())
-    parts = (name.strip("[]") + ("" if power == 1 else f"^{power}") for name, power in powers)
+    named = zip(BasePowers._fields, found.powers, strict=True)
+    parts = (name + ("" if power == 1 else f"^{power}") for name, power in named if power)
     return f"a quantity that no known unit fits ({' '.join(parts)})"
 
 
@@ -160,7 +164,7 @@ class _Checker:
 
     def sum(self, node: BinaryOperation) -> _Result:
         left, right = self.result_of(node.left), self.result_of(node.right)
-        if left.unit.dimensionality != right.unit.dimensionality:
+        if left.powers != right.powers:
             verb = "added" if node.operator == "+" else "subtracted"
             hint = ""
             for side, phrase in ((node.left, _phrase(right)), (node.right, _phrase(left))):
@@ -169,7 +173,7 @@ class _Checker:
             raise self.error(node.at, f"{_phrase(left)} and {_phrase(right)} cannot be {verb}", hint)
         match node.operator, left.kind, right.kind:
             case "-", "on scale", "on scale":
-                return _Result(left.unit, "plain")
+                return _Result(left.powers, "plain")
             case "+", "on scale", "on scale":
                 hint = "Take their mean, or subtract one from the other"
                 raise self.error(node.at, "Two temperatures cannot be added", hint)
@@ -183,16 +187,15 @@ class _Checker:
         verb = "multiplied" if node.operator == "*" else "divided"
         left = self.require_plain(self.result_of(node.left), node.at, verb)
         right = self.require_plain(self.result_of(node.right), node.at, verb)
-        unit = left.unit * right.unit if node.operator == "*" else left.unit / right.unit
-        return _Result(unit, "plain")
+        return _Result(left.powers.times(right.powers, 1 if node.operator == "*" else -1), "plain")
 
     def call(self, node: Call) -> _Result:
         found = [self.result_of(argument) for argument in node.arguments]
         if node.function == "count":
-            return _Result(_pint_unit(""), "plain")
+            return _Result(DIMENSIONS[""], "plain")
         first = found[0]
         for argument, other in zip(node.arguments, found, strict=True):
-            if other.unit.dimensionality != first.unit.dimensionality or other.kind != first.kind:
+            if other.powers != first.powers or other.kind != first.kind:
                 at = argument.at if isinstance(argument, NameNode | Constant) else node.at
                 why = f"`{node.function}` cannot combine {_phrase(first)} and {_phrase(other)}"
                 raise self.error(at, why)
@@ -200,26 +203,26 @@ class _Checker:
             return _raised(self.require_plain(first, node.at, "used in `sqrt`"), Fraction(1, 2))
         if node.function in ("abs", "sum"):
             return self.require_plain(first, node.at, "summed" if node.function == "sum" else "used in `abs`")
-        return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
+        return _Result(first.powers, "plain" if node.function == "spread" else first.kind)
 
     def conditional(self, node: Conditional) -> _Result:
         left, right = self.result_of(node.left), self.result_of(node.right)
-        if left.unit.dimensionality != right.unit.dimensionality or left.kind != right.kind:
+        if left.powers != right.powers or left.kind != right.kind:
             raise self.error(node.at, f"{_phrase(left)} and {_phrase(right)} cannot be compared")
         then, otherwise = self.result_of(node.then), self.result_of(node.otherwise)
-        if then.unit.dimensionality != otherwise.unit.dimensionality or then.kind != otherwise.kind:
+        if then.powers != otherwise.powers or then.kind != otherwise.kind:
             why = f"The results of this `if` do not fit together: {_phrase(then)} and {_phrase(otherwise)}"
             raise self.error(node.at, why)
         return then
 
     def of_angle(self, node: Call) -> _Result:
-        found, plain = self.result_of(node.arguments[0]), _pint_unit("")
-        is_number = found.unit.dimensionality == plain.dimensionality
+        found, plain = self.result_of(node.arguments[0]), DIMENSIONS[""]
+        is_number = found.powers == plain
         if node.function in TO_ANGLE:
             if not is_number:
                 raise self.error(node.at, f"`{node.function}` takes a number without a unit, not {_phrase(found)}")
-            return _Result(_pint_unit("angle"), "plain")
-        if not is_number and found.unit.dimensionality != _pint_unit("angle").dimensionality:
+            return _Result(DIMENSIONS["angle"], "plain")
+        if not is_number and found.powers != DIMENSIONS["angle"]:
             why = f"`{node.function}` takes an angle, or a number of radians, not {_phrase(found)}"
             raise self.error(node.at, why)
         return _Result(plain, "plain")
@@ -227,7 +230,7 @@ class _Checker:
     def to_steps(self, node: Call) -> _Result:
         value, step = (self.result_of(argument) for argument in node.arguments)
         self.require_plain(value, node.at, "rounded to a step")
-        if step.unit.dimensionality != value.unit.dimensionality or step.kind != "plain":
+        if step.powers != value.powers or step.kind != "plain":
             why = f"`{node.function}` cannot round {_phrase(value)} to a step that is {_phrase(step)}"
             raise self.error(node.at, why, "Write the step in a unit of the same kind")
         size = node.arguments[1]
@@ -243,10 +246,9 @@ class _Checker:
 
 
 def _raised(found: _Result, exponent: Fraction) -> _Result:
-    # not every version of pint types a power as a unit
-    return _Result(_registry().Unit(found.unit**exponent), "plain")
+    return _Result(found.powers.to_power(exponent), "plain")
 
 
 def _of_unit(symbol: str) -> _Result:
     offset = bool(symbol) and units.BY_SYMBOL[symbol].offset != 0
-    return _Result(_pint_unit(dimension_of(symbol)), "on scale" if offset else "plain")
+    return _Result(DIMENSIONS[dimension_of(symbol)], "on scale" if offset else "plain")

@@ -3,7 +3,6 @@
 import asyncio
 import gc
 import os
-import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar
@@ -132,11 +131,9 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.call_after_refresh(self._after_first_paint)
 
     def _after_first_paint(self) -> None:
-        """Turn on garbage collection and import the unit library, which the first paint does not need."""
+        """Turn on garbage collection, which the first paint does not need."""
         gc.freeze()
         gc.enable()
-        # The import takes about 0.1 s, so it must not delay the first conversion.
-        threading.Thread(target=_import_pint, daemon=True).start()
 
     def _repaint(self) -> None:
         """Paint the whole screen again. A signal handler calls this, so the work is put into the app's queue."""
@@ -264,7 +261,3 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
             clean("".join([*trace, "\nInternal error: benchflow has stopped. ", where, "\n"]))
         )
         self._close_messages_no_wait()
-
-
-def _import_pint() -> None:
-    import pint  # noqa: F401 - imported early, so that the first conversion is fast

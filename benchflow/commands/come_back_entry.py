@@ -11,8 +11,8 @@ from benchflow.commands.file_lookup import find_log
 
 if TYPE_CHECKING:
     from benchflow.session.come_back_log import AlreadyInLog
-    from benchflow.session.controller import Answer
     from benchflow.session.log.line_format import Line
+    from benchflow.session.log_writer import Answer
 
 
 class NotAdded(BenchflowError):

@@ -10,11 +10,12 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.session.controller import Answer, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.log.journal import Journal
 from benchflow.session.log.log_heads import compare_heads, head_of_log
 from benchflow.session.log.timestamps import format_timestamp
+from benchflow.session.log_writer import Answer
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.shop.live_register import Register
 

@@ -138,8 +138,13 @@ def unknown_operation(state: State, name: str) -> Refusal:
 
 def unreadable_quantity(error: QuantityError, name: str) -> Refusal:
     """A refusal of a typed quantity, with the position of the wrong character."""
+    return Refusal((quantity_problem(error, name),))
+
+
+def quantity_problem(error: QuantityError, name: str) -> Reason:
+    """What is wrong with a typed quantity, with the position of the wrong character."""
     code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-    return Refusal((Reason(code, str(error), name=name, at=error.at),))
+    return Reason(code, str(error), name=name, at=error.at)
 
 
 def finish_first(state: State) -> str:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import msgspec
-from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow import __version__
@@ -29,11 +28,10 @@ from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.job_register import JobRegister, register_fields
 from benchflow.session.log.journal import Journal, NotSaved
-from benchflow.session.log.line_format import Draft, Line
+from benchflow.session.log.line_format import Line
 from benchflow.session.log.log_folder import TEARDOWN_OPENED
-from benchflow.session.log.log_heads import comparison_text, head_of_log
-from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.log_version_check import refuse_other_format
+from benchflow.session.log_writer import Accepted, Answer, line_of_event, time_of_intent
 from benchflow.session.machine_clock import Clock
 from benchflow.session.present_revision import revision_notes
 from benchflow.session.procedure_loading import ProcedureReader
@@ -43,7 +41,6 @@ from benchflow.session.shop.live_register import Register
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, set_back_from
 from benchflow.session.state.continued_job import ContinuedLog
-from benchflow.session.state.event_basics import logged_fields
 from benchflow.session.state.fold import begin, fold, replay
 from benchflow.session.state.state import State
 
@@ -60,19 +57,6 @@ class NoEvent(BenchflowError):
 
 QUERIES = ("status", "why", "route", "rework-plan")
 """Queries. In a simulated session they need no time of their own: the time of the last event applies."""
-
-
-class Accepted(Struct, frozen=True):
-    """The answer to an accepted intent.
-
-    ``lines`` are the new log lines; they are on disk. ``answer`` is the answer of a query, under its name.
-    """
-
-    lines: tuple[Line, ...]
-    answer: dict[str, Any] = {}
-
-
-Answer = Accepted | Refusal
 
 
 class SessionController:
@@ -236,34 +220,12 @@ class SessionController:
         """Carry out one intent, given as JSON data. In a simulated session it must have the field ``at``."""
         with self._lock:
             message = dict(message)
-            now = self._time_of(message)
+            last_at = "" if self.state is None else self.state.last.at
+            now = time_of_intent(message, self.clock, simulated=self.simulated, queries=QUERIES, last_at=last_at)
             if isinstance(now, Refusal):
                 return now
             intent = read_intent(message)
             return intent if isinstance(intent, Refusal) else self._carry_out(intent, now)
-
-    def _time_of(self, message: dict[str, Any]) -> Now | Refusal:
-        if not self.simulated:
-            if "at" in message:
-                return refuse(
-                    "not-allowed",
-                    "The field at is for simulated sessions only (drive --simulated). Leave it out.",
-                    name="at",
-                )
-            return self.clock.now()
-        at = message.pop("at", None)
-        if at is None:
-            if message.get("intent") in QUERIES:
-                return Now("" if self.state is None else self.state.last.at)
-            return refuse(
-                "value-missing",
-                "Give the time of this intent in the field at (RFC 3339), because the session is simulated.",
-                name="at",
-            )
-        try:
-            return Now(format_timestamp(parse_timestamp(str(at))))
-        except BenchflowError as error:
-            return refuse("bad-intent", str(error), name="at")
 
     def _carry_out(self, intent: intents.Intent, now: Now) -> Answer:
         try:
@@ -347,7 +309,7 @@ class SessionController:
         groups = (leading, entries) if self._unlogged_start else ((*leading, *entries),)
         number = 0 if self.state is None else self.state.intents
         drafts = [
-            self._draft(entry, context.now, {"intent": number + count, "of": len(group)})
+            line_of_event(entry.event, entry.by, context.now, {"intent": number + count, "of": len(group)})
             for count, group in enumerate(groups, 1)
             for entry in group
         ]
@@ -400,12 +362,6 @@ class SessionController:
             other_register=self._of_job.reason,
             **register_fields(shop),
         )
-
-    def _draft(self, entry: Entry, now: Now, group: dict[str, Any]) -> Draft:
-        data = logged_fields(entry.event) | group
-        if now.boot:
-            data["clock"] = {"boot": now.boot, "ms": now.ms}
-        return Draft(now.at, entry.by, str(entry.event.__struct_config__.tag), data)
 
     def now(self) -> Now:
         """The present time of the session."""
@@ -468,12 +424,7 @@ class SessionController:
 
     def remembered(self) -> str:
         """What this machine remembers about the log, if the log is behind that or forked from it; otherwise ""."""
-        found = None if self.memory is None else self.memory.compare(self.journal.lines, self.journal.path)
-        if found is None or found[1].status in ("same", "grown"):
-            return ""
-        known, comparison = found
-        log = head_of_log(self.journal.lines, path=str(self.journal.path.absolute()))
-        return f"{self.journal.path}: {comparison_text(log, known, comparison, 'this machine')}"
+        return "" if self.memory is None else self.memory.warning(self.journal.lines, self.journal.path)
 
 
 _UNASKED = ("resumed", "register-changed")

@@ -16,7 +16,14 @@ from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk, write_all
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.log_heads import HeadComparison, KnownHead, compare_heads, head_of_log, is_same_log
+from benchflow.session.log.log_heads import (
+    HeadComparison,
+    KnownHead,
+    compare_heads,
+    comparison_text,
+    head_of_log,
+    is_same_log,
+)
 
 COMPACT_AT = 2_000_000
 """The size in bytes at which only the last head of each log is kept."""
@@ -75,6 +82,14 @@ class HeadMemory:
         ]
         known = next(iter(by_session or by_unit or by_path), None)
         return None if known is None else (known, compare_heads(log, known))
+
+    def warning(self, lines: Sequence[Line], path: Path) -> str:
+        """What is remembered of a log that is behind that or forked from it, after its path; otherwise ""."""
+        found = self.compare(lines, path)
+        if found is None or found[1].status in ("same", "grown"):
+            return ""
+        log = head_of_log(lines, path=str(path.absolute()))
+        return f"{path}: {comparison_text(log, *found, 'this machine')}"
 
     def _append(self, data: bytes) -> None:
         self.path.parent.mkdir(parents=True, exist_ok=True)

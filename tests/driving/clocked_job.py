@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import Any, Self
 
 from benchflow.review.audit.audit_file import audit_file
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.log_writer import Accepted
 from tests.driving.session_driver import Intent, ManualClock, SessionDriver, load_text, read_procedure
 
 MINUTE = 60.0

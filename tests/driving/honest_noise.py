@@ -10,7 +10,7 @@ from typing import Any
 from benchflow.procedure.model import EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import parse_quantity, seconds
-from benchflow.session.controller import Accepted
+from benchflow.session.log_writer import Accepted
 from benchflow.session.read_again import READ_AGAIN, REASONS
 from tests.driving.entries import value_beyond
 from tests.driving.fault import Fault

@@ -6,7 +6,8 @@ from typing import Any
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.compiled_cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Accepted, Answer, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.log_writer import Accepted, Answer
 from benchflow.session.machine_clock import Clock
 from benchflow.session.refusal import Refusal
 from benchflow.session.state.state import State

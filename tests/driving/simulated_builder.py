@@ -18,8 +18,9 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.controller import Answer, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.log_writer import Answer
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import joint_of, stage_order
 from benchflow.session.rules.open_items import required_lots

@@ -10,7 +10,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CheckStage, EqualWithin, Fixed, RecordedValue, Remedy
 from benchflow.procedure.plan import Step
 from benchflow.quantity import convert, parse_quantity, seconds
-from benchflow.session.controller import Accepted
+from benchflow.session.log_writer import Accepted
 from benchflow.session.rules.open_items import required_lots
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.state.state import State

@@ -17,8 +17,9 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, OpenStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.controller import Accepted, Answer, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log_writer import Accepted, Answer
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import joint_of, stage_order

@@ -8,8 +8,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.log_check import verify
+from benchflow.session.log_writer import Accepted
 from tests.driving.script import Json, load_text, read_procedure
 from tests.driving.session_driver import ManualClock
 from tests.hard_use.counts import Counts

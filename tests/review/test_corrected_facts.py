@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog, load_log
-from benchflow.session.controller import Accepted
+from benchflow.session.log_writer import Accepted
 from benchflow.session.procedure_loading import procedure_reader
 from tests.driving.session_driver import Intent, SessionDriver
 from tests.driving.shipped import ShippedBuild

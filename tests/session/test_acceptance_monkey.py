@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.log_writer import Accepted
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from tests.driving.script import Json, intent, load_text, read_procedure
 from tests.driving.session_driver import ManualClock

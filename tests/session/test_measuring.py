@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.context import Context
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.log_writer import Accepted
 from benchflow.session.rules.instrument_choice import tools_for_joint
 from benchflow.session.rules.part_matching import proposed_parts
 from benchflow.session.shop.live_register import Register

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.controller import Accepted
+from benchflow.session.log_writer import Accepted
 from benchflow.session.refusal import Refusal
 from tests.driving.script import procedure_with
 from tests.driving.session_driver import SessionDriver

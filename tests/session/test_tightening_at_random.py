@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from benchflow.review.audit.audit_log import audit_log
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Line
+from benchflow.session.log_writer import Accepted
 from benchflow.session.rules.check_remedies import check_remedies
 from benchflow.session.rules.done_work import steps_before
 from benchflow.session.rules.remedy_waits import running_waits

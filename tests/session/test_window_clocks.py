@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
-from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.timestamps import clock_time_after
+from benchflow.session.log_writer import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import ClockRow
 from benchflow.session.view.clock_rows import clock_rows

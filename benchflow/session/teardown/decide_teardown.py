@@ -1,17 +1,17 @@
 """Decides what an intent of a teardown logs, or why it is refused. Pure: no clock, no file."""
 
-from collections.abc import Iterable
-from difflib import get_close_matches
 from typing import assert_never, get_args
 
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import folded
 from benchflow.quantity.notation import parse_quantity
-from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.types import QuantityError
 from benchflow.quantity.units import EXAMPLES
+from benchflow.session.context import quantity_problem, refuse, unknown_name
 from benchflow.session.pictures.picture_file import PictureFacts
-from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state.event_basics import Event, StoredQuantity
 from benchflow.session.teardown import teardown_events as ev
 from benchflow.session.teardown import teardown_intents as intents
@@ -65,10 +65,10 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
     record = state.record
     if record.closed and not isinstance(intent, _AFTER_CLOSING):
         message = "The teardown is closed. Fates, findings, readings of lines and notes can still be added"
-        return _refuse("not-allowed", message)
+        return refuse("not-allowed", message)
     match intent:
         case intents.OpenTeardown():
-            return _refuse("already-open", f"The teardown is open already: {record.what}, {record.unit}")
+            return refuse("already-open", f"The teardown is open already: {record.what}, {record.unit}")
         case intents.AskTeardown() | intents.AskUnderstood() | intents.AttachTeardownPicture():
             raise AssertionError("the controller answers queries, and reads the file of a picture first")
         case intents.MeasureTogether():
@@ -92,7 +92,7 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
         case intents.DecideFate() | intents.ReportFound() | intents.NamePartner():
             return _about_part(record, intent)
         case intents.DescribeState(text=text):
-            return ev.AssemblyState(text) if text else _refuse("value-missing", "Describe the state", "text")
+            return ev.AssemblyState(text) if text else refuse("value-missing", "Describe the state", name="text")
         case intents.AddTeardownNote():
             return _note(record, intent)
         case intents.UndoEntry():
@@ -103,24 +103,12 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
             assert_never(intent)
 
 
-def _refuse(code: Code, message: str, name: str | None = None) -> Refusal:
-    return Refusal((Reason(code, message, name=name),))
-
-
-def _unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
-    names = list(known)
-    near = get_close_matches(name[:80], names, 1, 0.5)
-    listed = f"Possible: {', '.join(names[:9])}{' …' if len(names) > 9 else ''}" if names else "There is none yet"
-    hint = f"Did you mean {near[0]}?" if near else listed
-    return _refuse("unknown-name", f'Unknown {what}: "{printable(name)}". {hint}', name[:200])
-
-
 def _line(record: TeardownRecord, name: str) -> TeardownLine | Refusal:
     """The line with this id; the newest if ``name`` is ""."""
     if not record.lines:
-        return _refuse("unknown-name", "Nothing is off yet, so there is no line. Log a line first", name or "line")
+        return refuse("unknown-name", "Nothing is off yet, so there is no line. Log a line first", name=name or "line")
     found = record.lines[-1] if not name else record.line(name.lower())
-    return found or _unknown("line", name, (each.id for each in record.lines))
+    return found or unknown_name("line", name, (each.id for each in record.lines))
 
 
 # --- while it is together ------------------------------------------------------------------------------
@@ -128,9 +116,9 @@ def _line(record: TeardownRecord, name: str) -> TeardownLine | Refusal:
 
 def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> TeardownDecision:
     if not intent.name:
-        return _refuse("value-missing", "Name what is measured, such as: end float", "name")
+        return refuse("value-missing", "Name what is measured, such as: end float", name="name")
     if bool(intent.value) == bool(intent.answer):
-        return _refuse("value-missing", "Give a value with its unit, or an answer in words", "value")
+        return refuse("value-missing", "Give a value with its unit, or an answer in words", name="value")
     line: TeardownLine | None = None
     if intent.line:
         found = _line(record, intent.line)
@@ -139,9 +127,9 @@ def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> Teardow
         line = found
         places = [part.place for part in line.parts if part.place]
         if intent.place and places and intent.place not in places:
-            return _unknown("place", intent.place, places)
+            return unknown_name("place", intent.place, places)
     elif record.closed:
-        return _refuse("not-allowed", "The teardown is closed. Name the line of the part that you measured", "line")
+        return refuse("not-allowed", "The teardown is closed. Name the line of the part that you measured", name="line")
     item = next((each for each in record.checklist if folded(each.name) == folded(intent.name)), None)
     value: StoredQuantity | None = None
     if intent.value:
@@ -154,9 +142,9 @@ def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> Teardow
     reading = TeardownReading(name, value, intent.answer, intent.place, intent.instrument)
     same = same_readings(record, line, reading)
     if intent.instead and not same:
-        return _refuse("unknown-name", f"There is no earlier answer about “{name}” to replace", "instead")
+        return refuse("unknown-name", f"There is no earlier answer about “{name}” to replace", name="instead")
     if intent.answer and any(folded(each.answer) == folded(intent.answer) for each in same):
-        return _refuse("already-done", f"“{name}” has this answer already", "answer")
+        return refuse("already-done", f"“{name}” has this answer already", name="answer")
     replaced = same and (value is not None or intent.instead)
     reading = replace(reading, corrects=same[-1].event if replaced else 0)
     return ev.ReadingTaken(reading, "" if line is None else line.id)
@@ -179,35 +167,33 @@ def same_readings(record: TeardownRecord, line: TeardownLine | None, reading: Te
 def read_value(text: str, dimension: str | None, name: str) -> StoredQuantity | Reason:
     """The quantity in ``text`` for the log, or why it is none. ``dimension`` is ``None`` if any will do."""
     try:
-        found = parse_quantity(text, dimension=dimension)
+        return to_stored(parse_quantity(text, dimension=dimension))
     except QuantityError as error:
-        code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-        return Reason(code, str(error), name=name, at=error.at)
-    return StoredQuantity(f"{found.value:f}", found.unit, text.strip())
+        return quantity_problem(error, name)
 
 
 def _skip(record: TeardownRecord, intent: intents.SkipCheck) -> TeardownDecision:
     if not intent.reason:
-        return _refuse("value-missing", "Give the reason for skipping it", "reason")
+        return refuse("value-missing", "Give the reason for skipping it", name="reason")
     if not intent.name:
         names = tuple(item.name for item in record.open_checks)
-        return ev.ChecksSkipped(names, intent.reason) if names else _refuse("already-done", "No item is open")
+        return ev.ChecksSkipped(names, intent.reason) if names else refuse("already-done", "No item is open")
     item = next((each for each in record.checklist if folded(each.name) == folded(intent.name)), None)
     if item is None:
-        return _unknown("item", intent.name, (each.name for each in record.checklist))
+        return unknown_name("item", intent.name, (each.name for each in record.checklist))
     if item.answered:
-        return _refuse("already-done", f"“{item.name}” is answered already", item.name)
+        return refuse("already-done", f"“{item.name}” is answered already", name=item.name)
     return ev.ChecksSkipped((item.name,), intent.reason)
 
 
 def _add_check(record: TeardownRecord, intent: intents.AddCheck) -> TeardownDecision:
     if not intent.name:
-        return _refuse("value-missing", "Name what is to be measured", "name")
+        return refuse("value-missing", "Name what is to be measured", name="name")
     if any(folded(item.name) == folded(intent.name) for item in record.checklist):
-        return _refuse("already-done", f"“{intent.name}” is on the list already", intent.name)
+        return refuse("already-done", f"“{intent.name}” is on the list already", name=intent.name)
     known = [each for each in EXAMPLES if each]
     if intent.dimension and intent.dimension not in known:
-        return _unknown("dimension", intent.dimension, known)
+        return unknown_name("dimension", intent.dimension, known)
     return ev.CheckAdded(ChecklistItem(intent.name, intent.ask, intent.dimension, added=True))
 
 
@@ -218,7 +204,7 @@ def _take_off(record: TeardownRecord, intent: intents.TakeOff) -> TeardownDecisi
     if record.open_checks:
         names = ", ".join(item.name for item in record.open_checks)
         message = f"Measure first what can be measured only while it is together: {names}. Or skip it with a reason"
-        return _refuse("value-missing", message, record.open_checks[0].name)
+        return refuse("value-missing", message, name=record.open_checks[0].name)
     description = given_description(intent, None)
     if isinstance(description, Refusal):
         return description
@@ -276,7 +262,7 @@ def _add(record: TeardownRecord, intent: intents.AddToLine) -> TeardownDecision:
 
 def _corrected(line: TeardownLine, description: PartDescription, reason: str) -> TeardownDecision:
     if description == line.description:
-        return _refuse("already-done", f"Line {line.id} says this already. Nothing is changed", line.id)
+        return refuse("already-done", f"Line {line.id} says this already. Nothing is changed", name=line.id)
     return ev.LineCorrected(line.id, description, line.description, reason)
 
 
@@ -285,7 +271,7 @@ def _split(record: TeardownRecord, intent: intents.SplitLine) -> TeardownDecisio
     if isinstance(line, Refusal):
         return line
     if len(intent.into) < 2:
-        return _refuse("value-missing", "Write at least two lines to split it into", "into")
+        return refuse("value-missing", "Write at least two lines to split it into", name="into")
     understood = [understand_entry(text) for text in intent.into]
     problems = tuple(problem for each in understood for problem in each.problems)
     if problems:
@@ -302,7 +288,7 @@ def _put_back(record: TeardownRecord, intent: intents.PutPartBack) -> TeardownDe
         return line
     if not line.is_off:
         message = f"Line {line.id} ({line.description.what}) is put back already. Take it off again first"
-        return _refuse("already-done", message, line.id)
+        return refuse("already-done", message, name=line.id)
     return ev.WasPutBack(line.id, intent.reason)
 
 
@@ -311,7 +297,7 @@ def _off_again(record: TeardownRecord, intent: intents.TakeOffAgain) -> Teardown
     if isinstance(line, Refusal):
         return line
     if line.is_off:
-        return _refuse("already-done", f"Line {line.id} ({line.description.what}) is off already", line.id)
+        return refuse("already-done", f"Line {line.id} ({line.description.what}) is off already", name=line.id)
     return ev.CameOffAgain(line.id)
 
 
@@ -327,24 +313,24 @@ def _about_part(
     places = [part.place for part in line.parts if part.place]
     if intent.place and intent.place not in places:
         if not places:
-            return _refuse("unknown-name", f"Line {line.id} has no places. Leave the place out", intent.place[:200])
-        return _unknown("place", intent.place, places)
+            return refuse("unknown-name", f"Line {line.id} has no places. Leave the place out", name=intent.place[:200])
+        return unknown_name("place", intent.place, places)
     match intent:
         case intents.DecideFate(reason=reason):
             fate = next((each for each in FATES if each == intent.fate), None)
             if fate is None:
-                return _unknown("fate", intent.fate, FATES)
+                return unknown_name("fate", intent.fate, FATES)
             return ev.FateDecided(line.id, fate, intent.place, reason)
         case intents.ReportFound(text=text):
             kind = next((each for each in FOUND_KINDS if each == intent.kind), None)
             if kind is None:
-                return _unknown("kind of finding", intent.kind, FOUND_KINDS)
+                return unknown_name("kind of finding", intent.kind, FOUND_KINDS)
             if kind == "other" and not text:
-                return _refuse("value-missing", "Write what was found", "text")
+                return refuse("value-missing", "Write what was found", name="text")
             return ev.FoundAtPart(line.id, kind, text, intent.place)
         case intents.NamePartner(partner=partner):
             if not partner:
-                return _refuse("value-missing", "Name the partner, such as: rod 2", "partner")
+                return refuse("value-missing", "Name the partner, such as: rod 2", name="partner")
             return ev.PartnerNamed(line.id, partner, intent.place)
         case _:
             assert_never(intent)
@@ -352,7 +338,7 @@ def _about_part(
 
 def _note(record: TeardownRecord, intent: intents.AddTeardownNote) -> TeardownDecision:
     if not intent.text:
-        return _refuse("value-missing", "Write the note", "text")
+        return refuse("value-missing", "Write the note", name="text")
     if not intent.line:
         return ev.TeardownNoteAdded(intent.text)
     line = _line(record, intent.line)
@@ -377,7 +363,7 @@ def attach_picture(
 def _undo(state: TeardownState) -> TeardownDecision:
     step = state.undo
     if step is None:
-        return _refuse("not-allowed", "There is nothing to undo")
+        return refuse("not-allowed", "There is nothing to undo")
     return ev.EntryUndone(step.event, step.what, step.line)
 
 
@@ -385,8 +371,8 @@ def _close(record: TeardownRecord, intent: intents.CloseTeardown) -> TeardownDec
     back = [each for each in record.lines if not each.is_off]
     if back and not intent.reason:
         names = ", ".join(f"{each.id} {each.description.what}" for each in back)
-        return _refuse("temporary-left", f"These parts are put back: {names}. Take them off again, or give a reason")
+        return refuse("temporary-left", f"These parts are put back: {names}. Take them off again, or give a reason")
     if record.open_checks and not intent.reason:
         names = ", ".join(item.name for item in record.open_checks)
-        return _refuse("value-missing", f"These items are open: {names}. Answer or skip them, or give a reason")
+        return refuse("value-missing", f"These items are open: {names}. Answer or skip them, or give a reason")
     return ev.TeardownClosed(intent.reason)

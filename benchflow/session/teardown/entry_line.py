@@ -15,7 +15,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
 from benchflow.session.refusal import Code, Reason
-from benchflow.session.state.event_basics import StoredQuantity
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.teardown.fastener_text import is_about_fasteners, own_thread, read_fasteners
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
@@ -332,8 +332,7 @@ class _EntryReader:
                 "value-missing", f"Name what {printable(text)} is, such as: thickness {printable(text)}", "values"
             )
             return True
-        quantity = parse_quantity(measured.value)
-        stored = StoredQuantity(f"{quantity.value:f}", quantity.unit, measured.value)
+        stored = to_stored(parse_quantity(measured.value))
         self.fields.setdefault("values", []).append(TeardownReading(measured.words, stored))
         return True
 

@@ -3,10 +3,13 @@
 import re
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
-from benchflow.session.refusal import Code, Reason
+from benchflow.session.context import quantity_problem
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.teardown_record import FastenerGroup
 from benchflow.trade.calculations.thread_series import METRIC_PITCHES, thread_problem
@@ -132,11 +135,10 @@ def read_length(text: str, name: str) -> StoredQuantity | Reason:
     try:
         found = parse_quantity(text, dimension="length")
     except QuantityError as error:
-        code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-        return Reason(code, str(error), name=name)
+        return replace(quantity_problem(error, name), at=None)
     if found.value <= 0:
         return Reason("bad-quantity", f"“{printable(text)}” is not a possible length. It is above 0", name=name)
-    return StoredQuantity(f"{found.value:f}", found.unit, text.strip())
+    return to_stored(found)
 
 
 def thread_reason(text: str) -> Reason | None:

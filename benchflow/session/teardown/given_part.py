@@ -6,7 +6,9 @@ from msgspec.structs import replace
 
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError
-from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.context import quantity_problem
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown import teardown_intents as intents
 from benchflow.session.teardown.entry_line import understand_entry
@@ -88,11 +90,9 @@ def _reading(given: intents.GivenReading, problems: list[Reason]) -> TeardownRea
         problems.append(Reason("value-missing", message, name=given.name or "values"))
     elif given.value:
         try:
-            found = parse_quantity(given.value)
-            value = StoredQuantity(f"{found.value:f}", found.unit, given.value.strip())
+            value = to_stored(parse_quantity(given.value))
         except QuantityError as error:
-            code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-            problems.append(Reason(code, str(error), name=given.name, at=error.at))
+            problems.append(quantity_problem(error, given.name))
     return TeardownReading(given.name, value, given.answer, given.place, given.instrument)
 
 

@@ -3,10 +3,12 @@
 import re
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
-from benchflow.session.refusal import Code, Reason
+from benchflow.session.context import quantity_problem
+from benchflow.session.refusal import Reason
 
 _NUMBER = re.compile(r"(?<![\w.,/-])[-+±]?(?:[.,]?\d[\d.,]*|[½¼¾⅛⅜⅝⅞])")
 _ORDINAL = re.compile(r"\d{1,2}(?:st|nd|rd|th)\b", re.IGNORECASE)
@@ -51,8 +53,7 @@ def words_and_quantity(text: str, dimension: str | None) -> MeasuredWords:
         try:
             parse_quantity(value, dimension=dimension)
         except QuantityError as error:
-            code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-            problem = Reason(code, str(error), name="value")
+            problem = replace(quantity_problem(error, "value"), at=None)
             if first is not None or not _WHOLE.match(text, start):
                 return MeasuredWords(text, problem=problem)
             first = problem

@@ -13,15 +13,14 @@ from msgspec.structs import replace
 from benchflow import __version__
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean, clean_line
-from benchflow.session.controller import Accepted, Answer
+from benchflow.session.context import refuse
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.intents.parsing import intent_record, read_intent_of
 from benchflow.session.log.journal import Journal, NotSaved
-from benchflow.session.log.line_format import Draft
-from benchflow.session.log.log_heads import comparison_text, head_of_log
-from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.log_version_check import first_line_of
+from benchflow.session.log_writer import Accepted, Answer, line_of_event, time_of_intent
 from benchflow.session.machine_clock import Clock
-from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state.clock import Now, event_time, set_back_from
 from benchflow.session.state.event_basics import Event
 from benchflow.session.teardown import teardown_events as ev
@@ -136,7 +135,9 @@ class TeardownController:
         """Carry out one intent, given as JSON data. In a simulated teardown it must have the field ``at``."""
         with self._lock:
             message = {key: _cleaned(key, value) for key, value in message.items()}
-            now = self._time_of(message)
+            last_at = "" if self.state is None else self.state.last.at
+            queries = intents.TEARDOWN_QUERIES
+            now = time_of_intent(message, self.clock, simulated=self.simulated, queries=queries, last_at=last_at)
             if isinstance(now, Refusal):
                 return now
             intent = read_intent_of(message, intents.TEARDOWN_INTENT_TYPES)
@@ -144,32 +145,15 @@ class TeardownController:
                 return intent
             return self._carry_out(cast("intents.TeardownIntent", intent), now)
 
-    def _time_of(self, message: dict[str, Any]) -> Now | Refusal:
-        if not self.simulated:
-            if "at" in message:
-                text = "The field at is for simulated sessions only (drive --simulated). Leave it out"
-                return _refuse("not-allowed", text, "at")
-            return self.clock.now()
-        at = message.pop("at", None)
-        if at is None:
-            if message.get("intent") in intents.TEARDOWN_QUERIES:
-                return Now("" if self.state is None else self.state.last.at)
-            text = "Give the time of this intent in the field at (RFC 3339), because the session is simulated"
-            return _refuse("value-missing", text, "at")
-        try:
-            return Now(format_timestamp(parse_timestamp(str(at))))
-        except BenchflowError as error:
-            return _refuse("bad-intent", str(error), "at")
-
     def _carry_out(self, intent: intents.TeardownIntent, now: Now) -> Answer:
         if isinstance(intent, intents.AskUnderstood):
             return Accepted((), {"understood": understood_as_json(understand_entry(intent.text))})
         if isinstance(intent, intents.AskTeardown):
             if self.state is None:
-                return _refuse("not-open", "The teardown is not started. Send the intent open first")
+                return refuse("not-open", "The teardown is not started. Send the intent open first")
             return Accepted((), {"status": msgspec.to_builtins(self.state.record)})
         if self.read_only:
-            return _refuse("not-saved", f"View only: {self.read_only}")
+            return refuse("not-saved", f"View only: {self.read_only}")
         if self.state is not None and isinstance(intent, intents.AttachTeardownPicture):
             decision, intent = self._attach(self.state.record, intent)
         elif self.state is not None:
@@ -179,7 +163,7 @@ class TeardownController:
             unfilled = ev.TeardownOpened("", "", __version__, ev.TEARDOWN_FORMAT, self.simulated, boot)
             decision = open_teardown(intent, unfilled)
         else:
-            return _refuse("not-open", "The teardown is not started. Send the intent open first")
+            return refuse("not-open", "The teardown is not started. Send the intent open first")
         if isinstance(decision, Refusal):
             return decision
         by = intent.by or (self.state.record.by if self.state is not None else "")
@@ -201,7 +185,7 @@ class TeardownController:
             if not isinstance(decision, Refusal):
                 keep_file(self.journal.path, picture)
         except BenchflowError as error:
-            return _refuse("not-allowed", str(error), "file"), intent
+            return refuse("not-allowed", str(error), name="file"), intent
         return decision, replace(intent, file=picture.facts.name)
 
     def _write(self, event: Event, by: str, now: Now, intent: intents.TeardownIntent) -> Answer:
@@ -210,7 +194,7 @@ class TeardownController:
         number = 1 + (0 if self.state is None else self.state.intents)
         groups = [leading, [event]] if leading else [[event]]
         drafts = [
-            _draft(each, by, now, {"intent": number + count, "of": len(group)})
+            line_of_event(each, by, now, {"intent": number + count, "of": len(group)})
             for count, group in enumerate(groups)
             for each in group
         ]
@@ -241,12 +225,7 @@ class TeardownController:
 
     def remembered(self) -> str:
         """What this machine remembers about the log, if the log is behind that or forked from it; otherwise ""."""
-        found = None if self.memory is None else self.memory.compare(self.journal.lines, self.journal.path)
-        if found is None or found[1].status in ("same", "grown"):
-            return ""
-        known, comparison = found
-        log = head_of_log(self.journal.lines, path=str(self.journal.path.absolute()))
-        return f"{self.journal.path}: {comparison_text(log, known, comparison, 'this machine')}"
+        return "" if self.memory is None else self.memory.warning(self.journal.lines, self.journal.path)
 
     def reread(self) -> bool:
         """Read what another program has added to a log opened read-only. Returns true if there was anything."""
@@ -291,18 +270,6 @@ def understood_as_json(understood: Understood) -> dict[str, Any]:
     }
 
 
-def _refuse(code: Code, message: str, name: str | None = None) -> Refusal:
-    return Refusal((Reason(code, message, name=name),))
-
-
-def _draft(event: Event, by: str, now: Now, group: dict[str, Any]) -> Draft:
-    data = msgspec.to_builtins(event) | group
-    kind = data.pop("kind")
-    if now.boot:
-        data["clock"] = {"boot": now.boot, "ms": now.ms}
-    return Draft(now.at, by, kind, data)
-
-
 def _cleaned(key: str, value: Any) -> Any:
     """A field of an intent without characters that could control a terminal, at any depth."""
     if key == "file":
@@ -325,19 +292,10 @@ def _refuse_other_log(path: Path) -> None:
         NoTeardown: it is the log of a job.
         BenchflowError: it is a teardown of a newer format.
     """
-    from benchflow.session.log.line_format import read
-    from benchflow.session.log.log_folder import why_not_a_file
-
-    if why_not_a_file(path):
-        return  # the journal reports it
-    try:
-        with path.open("rb") as file:
-            first = read(file.readline()).lines
-    except OSError:
-        return  # the journal reports the error
-    if not first:
+    first = first_line_of(path)
+    if first is None:
         return
-    if first[0].kind != ev.OPENED_KIND:
+    if first.kind != ev.OPENED_KIND:
         raise NoTeardown(f"{path} is the log of a job, not of a teardown. Choose another file.")
-    if first[0].data.get("format") != ev.TEARDOWN_FORMAT:
+    if first.data.get("format") != ev.TEARDOWN_FORMAT:
         raise BenchflowError(f"{path} was written by a newer version. View it with: benchflow log '{path}'")

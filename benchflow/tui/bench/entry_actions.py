@@ -4,7 +4,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-from benchflow.session.controller import Accepted
+from benchflow.session.log_writer import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
 from benchflow.trade.verdict import OUT_OF_LIMIT

@@ -11,10 +11,11 @@ import msgspec
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.session.context import Context
-from benchflow.session.controller import Accepted, Answer, SessionController
+from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.sidecars import moved_to
 from benchflow.session.log.timestamps import local_time_of
+from benchflow.session.log_writer import Accepted, Answer
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
 from benchflow.session.rules.signatures import deviation_subject

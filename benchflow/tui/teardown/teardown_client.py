@@ -7,9 +7,9 @@ from typing import Any
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
-from benchflow.session.controller import Answer
 from benchflow.session.log.sidecars import moved_to
 from benchflow.session.log.timestamps import parse_timestamp
+from benchflow.session.log_writer import Answer
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
 from benchflow.session.teardown.teardown_controller import TeardownController

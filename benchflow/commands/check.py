@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.check_text import TO_FILL, causes_first, finding_lines, summary, to_fill_sentence, without_hint
+from benchflow.commands.check_text import (
+    TO_FILL_CODE,
+    causes_first,
+    finding_lines,
+    summary,
+    to_fill_sentence,
+    without_hint,
+)
 from benchflow.commands.console_output import display_path, print_json, print_lines, print_warning, print_wrapped
 from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
@@ -106,20 +113,20 @@ def _checked(path: Path, bound: int | None, progress: Callable[[str, int], None]
 def _print_report(report: "FileReport", *, to_fill: bool = False) -> None:
     """Print the findings and the summary. The figures to be filled in are one line, unless ``to_fill`` lists them."""
     file = report.file
-    asked = [finding for finding in report.findings if finding["code"] == TO_FILL]
+    asked = [finding for finding in report.findings if finding["code"] == TO_FILL_CODE]
     if asked and not to_fill:
         first = asked[0]
         print_wrapped(
             [
                 f"{file}:{first['line']}:{first['column']}: note: {to_fill_sentence(asked)}. "
-                f"List them: benchflow check --to-fill {file} [{TO_FILL}]"
+                f"List them: benchflow check --to-fill {file} [{TO_FILL_CODE}]"
             ]
         )
     found, more = causes_first([*report.findings, *report.advice])
     for finding in sorted(found, key=lambda each: (each["line"], each["column"])):
-        if finding["code"] == TO_FILL and not to_fill:
+        if finding["code"] == TO_FILL_CODE and not to_fill:
             continue
-        if finding["code"] == TO_FILL:
+        if finding["code"] == TO_FILL_CODE:
             print_wrapped([f"{file}:{finding['line']}:{finding['column']}: {without_hint(finding['message'])}"])
             continue
         print_wrapped(finding_lines(file, finding))

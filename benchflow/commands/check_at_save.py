@@ -6,7 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import listed
-from benchflow.commands.check_text import TO_FILL, causes_first, finding_lines, summary, to_fill_sentence, without_hint
+from benchflow.commands.check_text import (
+    TO_FILL_CODE,
+    causes_first,
+    finding_lines,
+    summary,
+    to_fill_sentence,
+    without_hint,
+)
 from benchflow.commands.console_output import display_path, print_json, print_message, print_wrapped
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.progress_line import ProgressLine
@@ -124,13 +131,13 @@ def _flush() -> None:
 def _first_lines(file: str, findings: Sequence["CheckFinding"]) -> Iterator[str]:
     shown, more = causes_first(findings)
     for finding in shown:
-        if finding["code"] != TO_FILL:
+        if finding["code"] != TO_FILL_CODE:
             yield from finding_lines(file, finding)
     if more:
         yield f"{file}: error: {more}. [unreachable-operation]"
-    asked = [finding for finding in findings if finding["code"] == TO_FILL]
+    asked = [finding for finding in findings if finding["code"] == TO_FILL_CODE]
     if asked:
-        yield f"{file}:{asked[0]['line']}:{asked[0]['column']}: note: {to_fill_sentence(asked)}. [{TO_FILL}]"
+        yield f"{file}:{asked[0]['line']}:{asked[0]['column']}: note: {to_fill_sentence(asked)}. [{TO_FILL_CODE}]"
 
 
 def _change_lines(file: str, changes: "FindingChanges") -> Iterator[str]:

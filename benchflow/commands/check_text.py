@@ -8,7 +8,7 @@ if TYPE_CHECKING:
 
 NEVER_EITHER = "which is never done either"
 """How the proof says that an operation follows one that can never be done."""
-TO_FILL = "to-fill"
+TO_FILL_CODE = "to-fill"
 """The code of a figure that is still to be filled in."""
 
 
@@ -81,7 +81,7 @@ def summary(report: dict[str, Any], proof: "Proof | None") -> str:
     if not found:
         no_rule = any(finding["code"] == "no-rule" for finding in report["findings"])
         found = "sound, but without a collision rule: collisions are not proven" if no_rule else "sound"
-    asked = sum(finding["code"] == TO_FILL for finding in report["findings"])
+    asked = sum(finding["code"] == TO_FILL_CODE for finding in report["findings"])
     if asked:
         found += f", {asked} figure{'s' if asked > 1 else ''} to be filled in"
     plural = "" if explored["configurations"] == 1 else "s"

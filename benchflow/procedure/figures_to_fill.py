@@ -65,13 +65,23 @@ class FigureToFill(Struct, frozen=True):
         return f"{self._title} ({self.choice})" if self.choice else self._title
 
     @property
+    def limit_words(self) -> str:
+        """Which limit of its value it is: ``limit``, ``limit for used parts``, ``further limit 2``."""
+        match self.what:
+            case "used":
+                return "limit for used parts"
+            case "further":
+                return f"further limit {self.number}"
+            case _:
+                return "limit"
+
+    @property
     def _title(self) -> str:
         match self.what:
             case "torque" | "angle":
                 return f"{self.name} stage {self.number}"
             case "limit" | "used" | "further":
-                kind = {"limit": "limit", "used": "limit for used parts", "further": f"further limit {self.number}"}
-                return f"{kind[self.what]} of {self.name}{f'[{self.reading}]' if self.reading else ''}"
+                return f"{self.limit_words} of {self.name}{f'[{self.reading}]' if self.reading else ''}"
             case "time":
                 return f"time of {self.name} since {self.since}"
             case "covers":

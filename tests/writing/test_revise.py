@@ -278,7 +278,8 @@ def test_figures_of_asked_limits_and_angles_are_filled_in_with_their_source(file
             job.do("start", operation=operation)
             if operation == "clean":
                 job.do("finish")
-        job.do("figure", name="play", value="0.1 .. 0.2 mm", **{"from": "manual p. 3"})
+        wrong = job.do("figure", name="play", value=f"0.1 .. 0.{number + 1} mm", **{"from": "p. 3"}).lines[-1].seq
+        job.do("correct", event=wrong, value="0.1 .. 0.2 mm", reason="misread", **{"from": "manual p. 3"})
         job.do("record", name="play", value="0.15 mm")
         job.do("finish")
         job.do("start", operation="seal")

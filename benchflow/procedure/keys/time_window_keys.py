@@ -3,7 +3,7 @@
 from benchflow.procedure.keys.evidence_keys import PROVES, WAIVE
 from benchflow.procedure.keys.source_keys import OPERATION_SOURCE
 from benchflow.procedure.model import Ref, TimeSince
-from benchflow.procedure.shapes.asked_shapes import TO_FILL, AskedText, FigureOrAskShape
+from benchflow.procedure.shapes.asked_shapes import NOT_GIVEN_YET, AskedText, FigureOrAskShape
 from benchflow.procedure.shapes.basic_shapes import LINE, EitherShape, MapShape, TransformedShape
 from benchflow.procedure.shapes.by_shapes import ByShape
 from benchflow.procedure.shapes.examples_from_text import time_window_hint
@@ -17,7 +17,7 @@ from benchflow.quantity import Limit
 
 def _window(limit: Limit | AskedText, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
     if isinstance(limit, AskedText):
-        return TimeSince(name, None, None, TO_FILL, asked=limit.mark)
+        return TimeSince(name, None, None, NOT_GIVEN_YET, asked=limit.mark)
     return TimeSince(name, limit.low, limit.high, limit.text, low_open=limit.low_open, high_open=limit.high_open)
 
 
@@ -63,7 +63,7 @@ def _window_with_keys(fields: Fields) -> TimeSince | None:
     if written is None:
         return None
     asked = written.mark if isinstance(written, AskedText) else None
-    limit = Limit(None, None, TO_FILL) if isinstance(written, AskedText) else written
+    limit = Limit(None, None, NOT_GIVEN_YET) if isinstance(written, AskedText) else written
     if limit.low is None and fields.wrote(_WHILE) and asked is None:
         message = "`while` is about the lower end of the time, but this limit has none"
         fields.problem("one-too-many", _WHILE, message, "Write, for example, `limit: at least 2 h`, or leave it out")

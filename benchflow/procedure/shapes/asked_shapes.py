@@ -11,7 +11,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
 T = TypeVar("T")
 
-TO_FILL = "to be filled in"
+NOT_GIVEN_YET = "to be filled in"
 """What is shown instead of a figure that is still to be filled in."""
 
 

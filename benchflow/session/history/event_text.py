@@ -257,6 +257,8 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
 def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
     value = quantity_text(event.quantity) if event.quantity else event.answer or f"lot {event.lot}"
     value = event.figure or value
+    if event.source:
+        value = f"{value}, source: {event.source}" if event.figure else f"source: {event.source}"
     signed = ""
     if event.proven:
         signed = f", signed{f' as {event.role}' if event.role else ''}{_proof(event)}"

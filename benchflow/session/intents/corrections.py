@@ -9,7 +9,7 @@ from benchflow.session.context import Context, Decision, Entry, refusal_or_none,
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
 from benchflow.session.intents.figures import read_stage_figure, wrong_angle
-from benchflow.session.intents.filling_in import calculated_after_correction, corrected_figure
+from benchflow.session.intents.filling_in import calculated_after_correction, corrected_figure, corrected_source
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings
@@ -40,7 +40,7 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
     if state.correctable[intent.event].kind == "reading":
         step = state.plan.steps[event.operation]
         found = (*found, *calculated_entries(state, step, found, context, by))
-    if state.correctable[intent.event].kind == "filled":
+    if state.correctable[intent.event].kind == "filled" and event.figure:
         found = (*found, *calculated_after_correction(state, state.correctable[intent.event], found, context, by))
     return refusal_or_none(tuple(finding_change_reasons(state, found, context))) or found
 
@@ -56,6 +56,9 @@ def judged_correction(state: State, intent: intents.CorrectEntry, context: Conte
     if not reason:
         return refuse("value-missing", "Give the reason why the entry was wrong", name=entry.name)
     step = state.plan.steps[entry.operation]
+    unclear = None if entry.kind in ("figure", "filled") else _not_of_an_entry(intent, entry)
+    if unclear is not None:
+        return unclear
     match entry.kind:
         case "lot":
             lot = lot_number(intent.value)
@@ -73,6 +76,16 @@ def judged_correction(state: State, intent: intents.CorrectEntry, context: Conte
             return corrected_figure(state, step, entry, intent, reason)
         case "check":
             return _correct_check(state, step, entry, intent, reason, context)
+
+
+def _not_of_an_entry(intent: intents.CorrectEntry, entry: EntryRef) -> Refusal | None:
+    """A refusal of a correction that has no value, or a source: only a figure has one."""
+    if intent.source:
+        message = f"{entry.name} is not a figure that was given at the bench, so it has no source. Leave out `from`"
+        return refuse("not-allowed", message, name="from")
+    if not intent.value:
+        return refuse("value-missing", "Give the correct value", name="value")
+    return None
 
 
 def _correct_reading(
@@ -110,11 +123,16 @@ def _correct_reading(
 def _correct_figure(
     state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str
 ) -> ev.EntryCorrected | Refusal:
-    """Correct the torque of a stage. Its ticks are judged again."""
+    """Correct the torque of a stage, or its source. Its ticks are judged again by another torque."""
     given = state.work(step.id).figures.get(int(entry.reading))
     if given is None or given.seq != intent.event:
         message = f"The figure in log line {intent.event} no longer counts. Correct the one that does, or give it again"
         return refuse("not-allowed", message, operation=step.id, name=entry.name)
+    source = corrected_source(intent, given)
+    if isinstance(source, Refusal):
+        return source
+    if source and clean_line(intent.value) in ("", given.figure):
+        return ev.EntryCorrected(intent.event, step.id, reason, source=source)
     tighten = step.operation.tighten
     stage = None if tighten is None else tighten.stages[int(entry.reading) - 1]
     assert isinstance(stage, OpenStage)  # its figure was given
@@ -122,7 +140,8 @@ def _correct_figure(
     if isinstance(figure, Refusal):
         return figure
     wrong = wrong_angle(state, step, int(entry.reading), figure)
-    return wrong or ev.EntryCorrected(intent.event, step.id, reason, to_stored(figure.quantity), figure=figure.text)
+    quantity = to_stored(figure.quantity)
+    return wrong or ev.EntryCorrected(intent.event, step.id, reason, quantity, figure=figure.text, source=source)
 
 
 def _correct_check(

@@ -76,18 +76,34 @@ def fill_in(state: State, intent: intents.GiveFigure, context: Context, by: str)
 def corrected_figure(
     state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str
 ) -> ev.EntryCorrected | Refusal:
-    """The correction of a figure that was filled in. Readings are judged again by it."""
+    """The correction of a figure that was filled in, or of its source. Readings are judged again by the figure."""
     mark = mark_of(entry.reading)
     given = state.filled.get(mark)
     if given is None or given.seq != intent.event:
         message = f"The figure in log line {intent.event} no longer counts. Correct the one that does"
         return refuse("not-allowed", message, operation=step.id, name=entry.name)
+    source = corrected_source(intent, given)
+    if isinstance(source, Refusal):
+        return source
     found = _as_asked(state, step, mark)
     text = clean_line(intent.value) if found is None else _one_line(found.figure.what, intent.value)
+    if source and text in ("", given.figure):
+        return ev.EntryCorrected(intent.event, step.id, reason, source=source)
     wrong = None if found is None else _unreadable(found, text) or _too_late_to_correct(state, found)
     if wrong is not None:
         return wrong
-    return ev.EntryCorrected(intent.event, step.id, reason, figure=text)
+    return ev.EntryCorrected(intent.event, step.id, reason, figure=text, source=source)
+
+
+def corrected_source(intent: intents.CorrectEntry, given: GivenFigure) -> str | Refusal:
+    """The correct source of a figure, "" if it stays as it is; a refusal if nothing is corrected."""
+    source = clean_line(intent.source)
+    if not intent.value.strip() and source in ("", given.source):
+        message = (
+            f"Nothing is corrected: it is {given.figure}, source: {given.source}. Give the correct value or source"
+        )
+        return refuse("value-missing", message, name="value")
+    return "" if source == given.source else source
 
 
 def calculated_after_correction(

@@ -317,12 +317,13 @@ class WithdrawFinding(BaseIntent, frozen=True, tag="withdraw", kw_only=True):
     pin: str | None = None  # of ``by``
 
 
-class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
-    """Correct a wrong entry of the log."""
+class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True, rename={"source": "from"}):
+    """Correct a wrong entry of the log. Of a figure, the ``value``, its ``source`` or both can be corrected."""
 
     event: int  # ``seq`` of the wrong entry
-    value: str  # the correct quantity, answer ("held" or "moved") or lot number
     reason: str
+    value: str = ""  # the correct quantity, answer ("held" or "moved") or lot number; "" if only the source was wrong
+    source: str = ""  # in JSON: from; the correct source of a figure
     stretch: str | None = None  # only for a tick with torque and stretch
     pin: str | None = None  # of ``by``, if a deviation about the entry would need a signature
     change: bool = False  # true to mark it "change the procedure", for `benchflow revise`

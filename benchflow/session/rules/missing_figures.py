@@ -36,9 +36,10 @@ def figures_applying(record: RecordedValue, *, used: bool) -> list[FigureToFill]
 def limit_missing(step: Step, value: RecordedValue | CalculatedValue, figure: FigureToFill) -> Reason:
     """The reason that a limit of a value is not given yet."""
     ask = value.ask if isinstance(value, RecordedValue) else value.title
-    what = {"used": "limit for used parts", "further": f"further limit {figure.number}"}.get(figure.what, "limit")
     then = ", then measure" if isinstance(value, RecordedValue) else ""
-    message = f"The {what} of {ask or value.name} is to be filled in. Give the figure with its source{then}"
+    message = (
+        f"The {figure.limit_words} of {ask or value.name} is to be filled in. Give the figure with its source{then}"
+    )
     return Reason("value-missing", message, operation=step.id, name=value.name)
 
 

@@ -27,7 +27,7 @@ def with_readings_judged_again(state: State, entries: tuple[Entry, ...], context
     for entry in corrected:
         assert isinstance(entry.event, ev.EntryCorrected)
         wrong = state.correctable.get(entry.event.event)
-        if wrong is None or wrong.kind != "filled":
+        if wrong is None or wrong.kind != "filled" or not entry.event.figure:
             continue
         after, mark = state_after(state, entries, context), mark_of(wrong.reading)
         for step in steps_with(after.plan, mark):

@@ -302,7 +302,10 @@ class NoteAdded(Event, frozen=True, tag="noted"):
 
 
 class EntryCorrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry was corrected: a reading, a lot, what was read at a tick, the answer no to a check, or a torque."""
+    """A wrong entry was corrected: a reading, a lot, what was read at a tick, the answer no to a check, or a figure.
+
+    Of a figure, only what was wrong is there: the ``figure``, its ``source``, or both.
+    """
 
     event: int  # ``seq`` of the line with the wrong entry
     operation: str
@@ -312,7 +315,8 @@ class EntryCorrected(Event, frozen=True, tag="corrected"):
     uncertainty: StoredQuantity | None = None
     tools: tuple[InstrumentShare, ...] = ()  # all instruments of the reading, if there are several
     lot: str | None = None  # correct lot number
-    figure: str = ""  # correct torque of a stage, as typed
+    figure: str = ""  # correct figure that was given for `ask`, as typed
+    source: str = ""  # correct source of that figure
     stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
     answer: CheckAnswer | Literal["yes"] = ""  # correct answer, of a tick of a check stage or of a check

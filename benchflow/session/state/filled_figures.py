@@ -3,7 +3,7 @@
 from msgspec.structs import replace
 
 from benchflow.procedure.expand import expand
-from benchflow.procedure.figures_to_fill import FilledFigure, given_source, with_figures
+from benchflow.procedure.figures_to_fill import FilledFigure, with_figures
 from benchflow.procedure.model import CalculatedValue, EqualWithin, Fixed, Mark, RecordedValue, bounds_of, values_of
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.log.line_format import Line
@@ -20,22 +20,32 @@ def fold_filled_in(state: State, event: ev.FigureGiven, line: Line) -> State:
         return state
     mark = Mark(*event.asked_at)
     given = GivenFigure(line.seq, event.figure, event.source)
-    state = _with_filled(state, mark, given)
+    state = _without_deviations_by(_with_filled(state, mark, given), mark)
     entry = EntryRef(event.operation, event.name, "filled", mark_text(mark))
     return with_correctable(state, line.seq, entry)
 
 
 def fold_filled_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
-    """Return the state with the correct figure. Its source stays. ``event.event`` is the wrong entry."""
+    """Return the state with the correct figure, or its source. ``event.event`` is the wrong entry.
+
+    Deviations from a limit stay if only its source was wrong.
+    """
     mark = mark_of(entry.reading)
     given = state.filled.get(mark)
-    if given is None or given.seq != event.event or not event.figure:
+    if given is None or given.seq != event.event or not (event.figure or event.source):
         return state
-    state = _with_filled(state, mark, replace(given, seq=line.seq, figure=event.figure))
+    state = _with_filled(state, mark, as_corrected(given, event, line))
+    if event.figure:
+        state = _without_deviations_by(state, mark)
     for step in steps_with(state.plan, mark):
         if state.work(step.id).touched:
             state = with_entry(state, step.id, line.by)
     return with_correctable(state, line.seq, entry)
+
+
+def as_corrected(given: GivenFigure, event: ev.EntryCorrected, line: Line) -> GivenFigure:
+    """A figure with what its correction ``line`` puts right: its text, its source, or both."""
+    return GivenFigure(line.seq, event.figure or given.figure, event.source or given.source)
 
 
 def fold_readings_judged_again(state: State, event: ev.ReadingsJudgedAgain) -> State:
@@ -57,7 +67,7 @@ def _with_filled(state: State, mark: Mark, given: GivenFigure) -> State:
     written = state.as_written or state.plan.procedure
     figures = {at: FilledFigure(one.figure, one.source) for at, one in filled.items()}
     plan = expand(with_figures(written, figures), state.plan.options, state.plan.findings)
-    return _without_deviations_by(replace(state, filled=filled, as_written=written, plan=plan), mark)
+    return replace(state, filled=filled, as_written=written, plan=plan)
 
 
 def _without_deviations_by(state: State, mark: Mark) -> State:
@@ -104,9 +114,3 @@ def is_filled_at(value: FilledValue, mark: Mark) -> bool:
         isinstance(bound, Fixed | EqualWithin) and bound.given is not None and bound.given.mark == mark
         for bound in bounds
     )
-
-
-def sources_of(value: FilledValue) -> tuple[str, ...]:
-    """The sources of the limits of a value that were given at the bench, each once."""
-    bounds = [*bounds_of(value), *(one.bound for one in (value.also if isinstance(value, RecordedValue) else ()))]
-    return tuple(dict.fromkeys(filter(None, map(given_source, bounds))))

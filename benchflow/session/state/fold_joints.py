@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from benchflow.procedure.model import CheckStage
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
+from benchflow.session.state.filled_figures import as_corrected
 from benchflow.session.state.state import (
     EntryRef,
     FailedFastener,
@@ -68,12 +69,12 @@ def fold_figure_given(state: State, event: ev.FigureGiven, line: Line) -> State:
 
 
 def fold_figure_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
-    """Return the state with the correct torque of a stage. Its source stays. ``event.event`` is the wrong entry."""
+    """Return the state with the correct figure of a stage, or its source. ``event.event`` is the wrong entry."""
     stage, work = int(entry.reading), state.work(entry.operation)
     given = work.figures.get(stage)
-    if given is None or given.seq != event.event or not event.figure:
+    if given is None or given.seq != event.event or not (event.figure or event.source):
         return state
-    figures = {**work.figures, stage: replace(given, seq=line.seq, figure=event.figure)}
+    figures = {**work.figures, stage: as_corrected(given, event, line)}
     state = with_entry(state, entry.operation, line.by, figures=figures)
     return with_correctable(state, line.seq, entry)
 

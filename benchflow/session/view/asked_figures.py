@@ -65,8 +65,7 @@ def _limit(figure: FigureToFill, title: str, reading: str) -> AskedFigure:
         fields["used"] = True
     if figure.what == "further":
         fields["further"] = figure.number
-    what = {"used": "limit for used parts", "further": f"further limit {figure.number}"}.get(figure.what, "limit")
-    return AskedFigure(f"{title}: {what}", "Limit with its unit, such as 0.10 .. 0.28 mm", fields)
+    return AskedFigure(f"{title}: {figure.limit_words}", "Limit with its unit, such as 0.10 .. 0.28 mm", fields)
 
 
 def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFigure | None:

@@ -5,7 +5,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.session.view.bench_view import Reading
+from benchflow.session.view.bench_view import AskedFigure, Reading
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import Line, Role, Span, counted, hanging, styled, width_of, wrap
 from benchflow.tui.model.typed_text import TypedText
@@ -93,6 +93,11 @@ def packed_in_lines(cells: Sequence[Line], usual: int, width: int) -> list[Line]
 def source_line(source: str, width: int) -> list[Line]:
     """Return the row with the source of a limit; nothing without a source."""
     return [styled(INDENT + part, "faint") for part in wrap(f"source: {source}", width - 2)] if source else []
+
+
+def asked_lines(asked: AskedFigure | None, width: int) -> list[Line]:
+    """Return the lines that name the figure that Enter gives; nothing if none is asked for."""
+    return [] if asked is None else hanging("  → ", f"To be filled in (Enter): {asked.title}", width, "attention")
 
 
 def around(lines: list[Line], at: int, available: int, what: str) -> list[Line]:

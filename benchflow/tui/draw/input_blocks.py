@@ -20,6 +20,7 @@ from benchflow.tui.draw.block_parts import (
     BlockFor,
     FieldPlace,
     InputBlock,
+    asked_lines,
     joined,
     note_below,
     source_line,
@@ -70,7 +71,10 @@ def current_block(now: OperationView, item: BenchInput, typed: TypedText, width:
         case WholeInput(input=given):
             brief = summary_of(given, width - 2)
             block = InputBlock(
-                tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief))
+                (
+                    *(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief)),
+                    *asked_lines(given.asked if isinstance(given, CheckInput) else None, width),
+                )
             )
         case FinishInput():
             missing = (line for reason in now.missing for line in hanging("  × ", reason.message, width, "blocked"))
@@ -180,6 +184,7 @@ def _calculated(worked: CalculatedInput, width: int) -> list[Line]:
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
     lines.extend(source_line(worked.source, width))
+    lines.extend(asked_lines(worked.asked, width))
     if worked.remedy:
         lines.extend(hanging("  → ", worked.remedy, width, "attention"))
     return lines

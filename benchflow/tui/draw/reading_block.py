@@ -11,6 +11,7 @@ from benchflow.tui.draw.block_parts import (
     FieldPlace,
     InputBlock,
     around,
+    asked_lines,
     joined,
     note_below,
     packed_in_lines,
@@ -88,7 +89,7 @@ def reading_block(item: SlotInput, typed: TypedText, width: int) -> BlockFor:
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {slot.limit or given.limit}", "text")]
     field: Line = ((INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), ("]", "strong"), *tail)
     several = len(given.readings) > 1
-    figure = typed.text or slot.shown or slot.limit or given.limit
+    figure = typed.text or slot.shown or (slot.limit or given.limit if slot.asked is None else "")
     table = readings_table(given, slot, width) if several else []
     packed = _packed(given, slot, width) if several else []
 
@@ -98,7 +99,7 @@ def reading_block(item: SlotInput, typed: TypedText, width: int) -> BlockFor:
         if len(every) <= space:
             above = [*head, *every]
             foot: list[Line] = []
-            if space >= len(every) + ROWS + 2 and large_fits(figure, width - 2, 1):
+            if space >= len(every) + ROWS + 2 and figure and large_fits(figure, width - 2, 1):
                 role: Role = "strong" if typed.text else "text"
                 foot = [EMPTY, *(((INDENT, "text"), *line) for line in large_wrapped(figure, width - 2, 1, role))]
             return InputBlock((*above, field, *below, *foot), place.moved(0, len(above)))
@@ -180,6 +181,7 @@ def _below_field(item: SlotInput, typed: TypedText, width: int) -> list[Line]:
     lines.extend(further_limits(given, width))
     if slot.remedy:
         lines.extend(hanging("  → ", slot.remedy, width, "attention"))
+    lines.extend(asked_lines(slot.asked, width))
     instrument = given.instrument and f"with: {given.instrument}"
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
     if given.acceptance:

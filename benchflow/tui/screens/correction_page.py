@@ -28,10 +28,10 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, Span, cut, hanging, sty
 from benchflow.tui.model.bench_inputs import FieldSpec
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import far_question, with_own_unit
-from benchflow.tui.widgets.compact_form import CompactFormPage
 from benchflow.tui.widgets.form_page import FormField, form_keys, signature_fields
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 from benchflow.tui.widgets.marked_form import MarkedForm, change_key
+from benchflow.tui.widgets.source_form import SOURCE, SourceForm, source_key
 
 _SIGNED = "A correction that makes good what is out of its limit needs the signature that a deviation needs."
 
@@ -39,10 +39,10 @@ GAUGE_WIDTH = 60
 
 
 class LoggedEntry(Struct, frozen=True):
-    """A reading, a tick or a lot that can be corrected. ``seq`` is the number of its event in the log.
+    """A reading, a tick, a lot or a figure that can be corrected. ``seq`` is the number of its event in the log.
 
     ``unit`` is empty if the unit has to be typed. ``limit`` is the band of a tick. ``stretch_unit`` is set for a tick
-    with torque and stretch, which are corrected together.
+    with torque and stretch, which are corrected together. ``source`` is that of a figure; ``None`` for anything else.
     """
 
     seq: int
@@ -54,6 +54,7 @@ class LoggedEntry(Struct, frozen=True):
     unit: str
     limit: str = ""
     stretch_unit: str = ""
+    source: str | None = None
 
 
 def correctable(state: State) -> Iterator[LoggedEntry]:
@@ -70,13 +71,13 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
         if entry.kind == "figure":
             given = work.figures.get(int(slot))
             if given is not None and given.seq == seq:
-                what = f"torque of stage {slot} of {name} (source: {given.source})"
-                yield LoggedEntry(seq, step_id, name, title, what, given.figure, "")
+                what = f"stage {slot} of {joint_of(state, name).title or name}"
+                yield LoggedEntry(seq, step_id, name, title, what, given.figure, "", source=given.source)
             continue
         if entry.kind == "filled":
             filled = state.filled.get(mark_of(slot))
             if filled is not None and filled.seq == seq:
-                yield LoggedEntry(seq, step_id, name, title, f"{name} (source: {filled.source})", filled.figure, "")
+                yield LoggedEntry(seq, step_id, name, title, name, filled.figure, "", source=filled.source)
             continue
         if entry.kind == "check":
             number = next((number for number, answer in work.failed.items() if answer == seq), None)
@@ -148,7 +149,11 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
         return ((cut(each.what, width - 26).ljust(width - 25), "text"), (cut(each.shown, 24), "strong"))
 
     def details(self, width: int) -> list[Line]:
-        return [styled(self.rows[self.at].operation, "label")] if self.rows else []
+        if not self.rows:
+            return []
+        each = self.rows[self.at]
+        source = [] if each.source is None else hanging("Source: ", each.source, width, "text", "label")
+        return [styled(each.operation, "label"), *source]
 
     def open_selected(self) -> None:
         self.app.push_screen(CorrectionPage(self.client, self.rows[self.at]), self._corrected)
@@ -158,13 +163,15 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
             self.dismiss(message)
 
 
-class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
+class CorrectionPage(MarkedForm, SourceForm, inherit_bindings=False):
     """The form for the correct value and the reason. It judges the value while it is typed.
+
+    Of a figure, the value, its source or both can be corrected.
 
     If the ``reason`` is known already, it is not asked for: the value was read again.
     """
 
-    BINDINGS: ClassVar[list[BindingType]] = [change_key("correct"), *form_keys("correct")]
+    BINDINGS: ClassVar[list[BindingType]] = [source_key("correct"), change_key("correct"), *form_keys("correct")]
     title_line = "Correct an entry"
     form = "correct"
 
@@ -185,6 +192,13 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
     def questions(self) -> Sequence[FormField]:
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
         stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
+        if self.entry.source is not None:
+            return (
+                FormField("value", "Correct figure (empty: as it is)", keep=False, optional=True),
+                FormField(SOURCE, "Source", value=self.entry.source, keep=False),
+                FormField("reason", "What was wrong?", keep=False),
+                *self.signer,
+            )
         return (
             FormField("value", f"{'New reading' if self.reason else 'Correct value'}{unit}", keep=False),
             *((stretch,) if self.entry.stretch_unit else ()),
@@ -209,9 +223,11 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
             *(styled(part, "title") for part in wrap(each.what, width)),
             (("Entered: ", "text"), (each.shown, "strong"), ("  ", "text"), verdict),
             *([styled(f"Limit: {self.limit}")] if self.limit else []),
+            *([] if each.source is None else hanging("Source: ", each.source, width)),
             self.mark_line(),
             *self._preview_lines(width),
             *(styled(part, "faint") for part in wrap(_SIGNED, width) if self.roles is not None),
+            *([] if each.source is None else self.source_lines(width)),
         ]
 
     def _preview_lines(self, width: int) -> list[Line]:
@@ -226,7 +242,9 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
             return [drawn, EMPTY]
         reading, (word, role) = preview.reading, verdict_span(preview.reading)
         drawn = EMPTY if reading.gauge is None else draw_gauge(reading.gauge, gauge_width, role if word else "strong")
-        lines = [drawn, (("Corrected: ", "text"), (reading.shown, "strong"), (f"  {word}", role))]
+        lines = [drawn]
+        if reading.shown:
+            lines.append((("Corrected: ", "text"), (reading.shown, "strong"), (f"  {word}", role)))
         if preview.summary:
             _, role = VERDICT_SPANS.get(preview.summary_verdict, ("", "strong"))
             lines.append(styled(preview.summary, role))
@@ -241,7 +259,8 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
         assert self.client is not None  # set by the caller
         typed = self.fields["value"].value if self.fields else ""
         stretch = self.fields["stretch"].value if self.entry.stretch_unit and self.fields else ""
-        if self.entered is None or not typed.strip() or (self.entry.stretch_unit and not stretch.strip()):
+        judged = self.entered is not None or self.entry.source is not None
+        if not judged or not typed.strip() or (self.entry.stretch_unit and not stretch.strip()):
             return None
         found = self.client.controller.preview_correction(self.entry.seq, *self._with_units(typed, stretch))
         if isinstance(found, Refusal):
@@ -260,7 +279,7 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
     def _shown_result(self, typed: str) -> str:
         """The corrected value with its verdict, or the text as typed."""
         preview = self._preview()
-        if preview is None or isinstance(preview, Refusal):
+        if preview is None or isinstance(preview, Refusal) or not preview.reading.shown:
             return typed
         return f"{preview.reading.shown} {verdict_span(preview.reading)[0]}".rstrip()
 
@@ -278,9 +297,13 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
             self.show_message(question, role="alarm")
             self.app.bell()
             return
+        source = {} if self.entry.source is None else self._changed_source(values)
+        if source is None:
+            return
         value, stretch = self._with_units(values["value"], values.get("stretch", ""))
         await self.send(
-            f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}: {self._shown_result(values['value'])}",
+            f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}: "
+            f"{self._shown_result(values['value']) or 'its source'}",
             "correct",
             event=self.entry.seq,
             value=value,
@@ -288,5 +311,18 @@ class CorrectionPage(MarkedForm, CompactFormPage, inherit_bindings=False):
             by=values.get("by") or None,
             pin=values.get("pin") or None,
             **self.mark_field(),
+            **source,
             **({} if stretch is None else {"stretch": stretch}),
         )
+
+    def _changed_source(self, values: dict[str, str]) -> dict[str, str] | None:
+        """The field of the intent for another source, none if it stays; ``None`` if nothing can be sent."""
+        if self.lacks_reason(values[SOURCE]):
+            return None
+        changed = values[SOURCE] != self.entry.source
+        if not (values["value"] or changed):
+            self.show_message(
+                "Nothing is changed. Type the correct figure, or change its source (↑↓).", role="attention"
+            )
+            return None
+        return {SOURCE: values[SOURCE]} if changed else {}

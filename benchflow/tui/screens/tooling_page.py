@@ -12,6 +12,7 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
+from benchflow.tui.widgets.source_form import SOURCE, SourceForm, source_key
 
 NOTHING = "none"
 
@@ -58,30 +59,39 @@ class WrenchPage(FormPage, inherit_bindings=False):
         await self.send("Wrench with extension. Use the wrench setting that is shown.", "wrench", **fields)
 
 
-class FigurePage(FormPage, inherit_bindings=False):
-    """The form for a figure that the procedure asks for, with its source. It proposes nothing."""
+class FigurePage(SourceForm, inherit_bindings=False):
+    """The form for a figure that the procedure asks for, with its source. It proposes no figure.
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    What is typed is kept as a draft of this figure.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [source_key("figure"), *form_keys("save")]
     title_line = "Figure"
-    form = "figure"
 
     def __init__(self, client: SessionClient, request: FigureRequest) -> None:
         self.request = request
+        fields = " ".join(f"{key}={request.fields[key]}" for key in sorted(request.fields))
+        self.form = f"figure {request.key} {fields}"
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        return (
-            FormField("value", self.request.question, keep=False),
-            FormField("from", "Source: document, edition, page", keep=False),
-        )
+        return (FormField("value", self.request.question), FormField(SOURCE, "Source: document, edition, page"))
 
     def intro(self, width: int) -> list[Line]:
         text = "The procedure does not have this figure. Take it from the source, not from memory."
-        lines = [EMPTY, styled(self.request.title, "title")]
-        return [*lines, *(styled(part) for part in wrap(text, width))]
+        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.request.title, width))]
+        return [*lines, *(styled(part) for part in wrap(text, width)), *self.source_lines(width)]
+
+    def refused(self, refusal: Refusal) -> None:
+        """Show the reasons, and select the figure unless its source was refused."""
+        if not any(reason.name == SOURCE for reason in refusal.refused):
+            self.at = 0
+        super().refused(refusal)
 
     async def submit(self, values: dict[str, str]) -> None:
         assert self.client is not None  # it is a form of an open job
+        if self.lacks_reason(values[SOURCE]):
+            return
         given = f"Given: {values['value']}."
         now, starts = self.client.view.now, self.request.starts
         if starts and (now is None or not now.in_progress):
@@ -90,7 +100,7 @@ class FigurePage(FormPage, inherit_bindings=False):
                 self.refused(answer)
                 return
             given = f"Started. {given}"
-        fields = {**self.request.fields, self.request.key: values["value"], "from": values["from"]}
+        fields: dict[str, object] = {**self.request.fields, self.request.key: values["value"], SOURCE: values[SOURCE]}
         await self.send(given, "figure", **fields)
 
 

@@ -1,7 +1,7 @@
 """Changes by the figures that were given at the bench for `ask`: the same one in several jobs."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from benchflow.base.plaintext import clean_line
@@ -20,14 +20,13 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
     """Figures to fill in where the file ``root`` still says `ask`. Different figures are a comment."""
     given: dict[tuple[str, FilePath], list[tuple[str, str, LogEvidence]]] = defaultdict(list)
     for job in jobs:
-        last = {}
-        for line in job.lines_of("figure-given"):
-            last[_asked(line)] = line
+        last = {_asked(line): line for line in job.lines_of("figure-given")}
+        corrections = {line.data.get("event"): line for line in job.lines_of("corrected")}
         tree = placed_nodes(_plain(job.log.procedure_text)) if last else None
         for line in last.values():
             place = _place(job, line, tree, root)
             if place is not None:
-                figure, source = str(line.data.get("figure") or ""), clean_line(str(line.data.get("source") or ""))
+                figure, source = _in_force(line, corrections)
                 evidence = job.evidence(line.seq, f"{clean_line(figure)} from {source}")
                 given[place].append((figure, source, evidence))
     for (operation, path), found in given.items():
@@ -55,6 +54,17 @@ def _change(operation: str, path: FilePath, found: Sequence[tuple[str, str, LogE
     same = "the same source" if len(sources) == 1 else "sources in different words"
     why = f"{len(found)} jobs gave the same figure from {same}: {clean_line(figure)} from {'; '.join(sources)}."
     return FoundChange("figure", operation, key, title, why, lines, "set", path, figure, "; ".join(sources))
+
+
+def _in_force(given: Line, corrections: Mapping[object, Line]) -> tuple[str, str]:
+    """A figure and its source after all corrections. ``corrections`` are found by the entry that each corrects."""
+    figure, source = "", ""
+    line: Line | None = given
+    while line is not None:
+        figure = str(line.data.get("figure") or "") or figure
+        source = clean_line(str(line.data.get("source") or "")) or source
+        line = corrections.get(line.seq)
+    return figure, source
 
 
 def _asked(line: Line) -> str:

@@ -1,0 +1,80 @@
+"""The question for the source of a figure: a key puts in the documents of the procedure, one after the other."""
+
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from benchflow.session.view.offered_sources import (
+    BY_OWN_CHOICE,
+    last_document,
+    offered_in,
+    offered_sources,
+    source_remark,
+    with_offered,
+)
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, hanging, styled
+from benchflow.tui.widgets.compact_form import CompactFormPage
+
+SOURCE = "from"
+"""The name of the question, which is that of the field of the intent."""
+
+_TAKEN: tuple[str, Role] = ("  ► ", "strong")
+_OTHER: tuple[str, Role] = ("    ", "text")
+NO_REASON = "Type the reason behind “own choice, because”."
+
+
+def source_key(form: str) -> Binding:
+    """Return the key that puts in the next document. ``form`` is the first part of its id."""
+    return Binding("f2", "next_source", "document", id=f"{form}.source")
+
+
+class SourceForm(CompactFormPage, inherit_bindings=False):
+    """A form with the question :data:`SOURCE`. A subclass has :func:`source_key`, and shows :meth:`source_lines`."""
+
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def source_lines(self, width: int) -> list[Line]:
+        """Draw the documents of the procedure, with a mark at the one in the field, and a remark about the text."""
+        assert self.client is not None  # it is a form of an open job
+        procedure = self.client.state.plan.procedure
+        offered, typed = offered_sources(procedure), self.fields[SOURCE].value if SOURCE in self.fields else ""
+        taken, ids = (
+            offered_in(typed, offered),
+            max((cell_count(one.words) for one in offered if one.meaning), default=0),
+        )
+        lines = [EMPTY, styled("F2 puts a source into the form, and the next one if pressed again:", "label")]
+        for one in offered:
+            mark, role = _TAKEN if one == taken else _OTHER
+            if one.meaning:
+                lines.extend(hanging(f"{mark}{one.words.ljust(ids)}  ", one.meaning, width, "text", role))
+            else:
+                lines.append(styled(f"{mark}{one.words} ...", role))
+        remark = source_remark(typed, procedure) if typed.strip() else ""
+        return [*lines, *(hanging("! ", remark, width, "attention") if remark else [])]
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "next_source":
+            return any(question.name == SOURCE for question in self.form_fields)
+        return super().check_action(action, parameters)
+
+    def action_next_source(self) -> None:
+        """Put the next document into the source: at first that of the figure given before."""
+        assert self.client is not None  # it is a form of an open job
+        field = self.fields[SOURCE]
+        offered = offered_sources(self.client.state.plan.procedure)
+        now, usual = offered_in(field.value, offered), last_document(self.client.state)
+        after = next((one for one in offered if one.words == usual), offered[0])
+        chosen = after if now is None else offered[(offered.index(now) + 1) % len(offered)]
+        field.value = with_offered(field.value, chosen, offered)
+        field.cursor_position = len(field.value)
+        self.at = next(index for index, question in enumerate(self.form_fields) if question.name == SOURCE)
+        self._focus_current()
+
+    def lacks_reason(self, source: str) -> bool:
+        """True if the source is an own choice without a reason. Says so, and selects the question."""
+        if source.rstrip(" ,.").casefold() not in (BY_OWN_CHOICE.words, "own choice"):
+            return False
+        self.at = next(index for index, question in enumerate(self.form_fields) if question.name == SOURCE)
+        self._focus_current()
+        self.show_message(NO_REASON, role="attention")
+        return True

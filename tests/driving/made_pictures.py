@@ -48,6 +48,18 @@ def rotated_jpeg(orientation: int, width: int = 64, height: int = 48) -> bytes:
     return written(halves(width, height), "JPEG", exif=exif)
 
 
+def heic(width: int = 64, height: int = 48, orientation: int = 1) -> bytes:
+    """A HEIC file as a phone writes it, with a position in its EXIF data. The orientation turns the picture."""
+    from pillow_heif import from_pillow
+
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    exif.get_ifd(0x8825)[2] = (48.0, 8.0, 15.0)  # GPSLatitude
+    content = BytesIO()
+    from_pillow(halves(width, height)).save(content, quality=60, exif=exif.tobytes())
+    return content.getvalue()
+
+
 def png_header(width: int, height: int) -> bytes:
     """A PNG file of any pixel size with hardly any content: only its header is of that size."""
 
@@ -58,8 +70,9 @@ def png_header(width: int, height: int) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(b"\0")) + chunk(b"IEND", b"")
 
 
-HEIC_HEAD = b"\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic" + bytes(64)
-"""The first box of a HEIC file (ISO/IEC 23008-12, annex B), and zeros."""
+PDF = b"%PDF-1.4\n1 0 obj\n<< /Type /Catalog >>\nendobj\nxref\n0 1\ntrailer\n<< /Root 1 0 R >>\nstartxref\n44\n%%EOF\n"
+"""The smallest file that begins and ends as a PDF (ISO 32000-2, 7.5)."""
+
 
 VIDEO_HEAD = b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom" + bytes(64)
 """The first box of an MP4 file (ISO/IEC 14496-14), and zeros."""

@@ -23,7 +23,7 @@ from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.pictures_on_sheet import MOST_FOR_CUSTOMER, copy_name
 from benchflow.session.pictures.kept_files import kept_path, pictures_folder
 from benchflow.session.pictures.picture_file import PictureFacts
-from tests.driving.made_pictures import HEIC_HEAD, jpeg, rotated_jpeg
+from tests.driving.made_pictures import PDF, heic, jpeg, rotated_jpeg
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
 from tests.test_cli import Shell
 
@@ -67,16 +67,22 @@ def test_both_sheets_show_a_small_upright_picture_without_personal_data(script: 
         assert "img-src data:" in page
 
 
-def test_a_missing_a_changed_and_a_heic_picture_are_named_and_not_shown(script: Script) -> None:
+def test_a_missing_a_changed_and_a_pdf_file_are_named_and_not_shown(script: Script) -> None:
     missing, changed = (attach(script, f"{n}.jpg", jpeg(shade=n)) for n in (1, 2))
-    attach(script, "phone.heic", HEIC_HEAD)
+    attach(script, "page.pdf", PDF)
     kept_path(script.path, missing.sha256, missing.type).unlink()
     kept_path(script.path, changed.sha256, changed.type).write_bytes(jpeg(shade=9))
     shop, customer = pages(loaded(script))
-    for text in ("The stored file is missing.", "The stored file was changed.", "no small picture of a HEIC"):
+    for text in ("The stored file is missing.", "The stored file was changed.", "no small picture of a PDF"):
         assert text in shop
         assert text in customer
     assert "data:image/jpeg" not in shop
+
+
+def test_a_heic_of_a_phone_is_shown_small(script: Script) -> None:
+    attach(script, "IMG_0012.HEIC", heic(), text="Thread")
+    for page in pages(loaded(script)):
+        assert page.count('src="data:image/jpeg;base64,') == 1
 
 
 def test_a_withdrawn_picture_is_on_no_sheet_and_no_evidence(script: Script) -> None:

@@ -2,8 +2,11 @@
 
 ====================  ==========================================================================
 ``picture_kinds``     recognises a picture by its first bytes
+``whole_files``       checks that a file is not cut off
 ``picture_file``      reads a file and checks that it is a whole picture
 ``kept_files``        keeps pictures in a folder beside the log, and checks them
 ``thumbnails``        small pictures for the sheets
+``picture_check``     compares the kept pictures with the log
+``incoming_folder``   finds new pictures in the folder of a phone
 ====================  ==========================================================================
 """

@@ -26,6 +26,7 @@ from benchflow.session.pictures.picture_kinds import (
     other_content,
     picture_kind,
 )
+from benchflow.session.pictures.whole_files import ends_too_early
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -60,7 +61,8 @@ class UnfinishedPicture(PictureRefused):
 class PictureFacts(Struct, frozen=True):
     """What the log says about a kept file. ``name`` is the name of the original file, safe to print.
 
-    ``type`` is the media type. ``width`` and ``height`` are pixels as stored in the file, 0 if they are not known.
+    ``type`` is the media type. ``width`` and ``height`` are pixels as stored in the file (of a HEIC: as it is shown), 0
+    if they are not known.
     """
 
     name: str
@@ -104,6 +106,8 @@ def read_picture(path: Path) -> PictureFile:
         raise PictureRefused(
             f"{shown} is not a picture: it contains {other_content(content[:HEAD_BYTES])}. Attach a {KIND_TITLES} file."
         )
+    if ends_too_early(content, kind.type):
+        raise UnfinishedPicture(_not_whole(shown, "document" if kind.type == "application/pdf" else "picture"))
     width, height = _checked_pixels(content, kind, shown) if kind.pillow else (0, 0)
     name = clean_line(shown_path(path.name)) or "picture"
     facts = PictureFacts(name, hashlib.sha256(content).hexdigest(), len(content), kind.type, width, height)
@@ -166,10 +170,7 @@ def _checked_pixels(content: bytes, kind: PictureKind, shown: str) -> tuple[int,
         picture = opened_picture(content, kind)
         width, height = picture.size
     except DAMAGED as error:
-        raise UnfinishedPicture(
-            f"{shown} begins like a {kind.title}, but cannot be read as one. It is damaged, not complete, or raw data. "
-            "Send or copy it again."
-        ) from error
+        raise UnfinishedPicture(_unreadable(shown, kind)) from error
     if width * height > MOST_PIXELS:
         raise PictureRefused(
             f"{shown} has {width} × {height} pixels, {width * height / 1e6:.0f} million. The limit is "
@@ -179,11 +180,27 @@ def _checked_pixels(content: bytes, kind: PictureKind, shown: str) -> tuple[int,
         with picture:
             _decode(picture, kind, len(content))
     except DAMAGED as error:
-        raise UnfinishedPicture(
-            f"{shown} ends in the middle of the picture, or is damaged. Wait until it is complete, or send or copy it "
-            "again."
-        ) from error
+        boxed = kind.pillow == "HEIF"  # it has been found whole
+        raise UnfinishedPicture(_unreadable(shown, kind) if boxed else _not_whole(shown, "picture")) from error
     return width, height
+
+
+def _not_whole(shown: str, what: str) -> str:
+    return (
+        f"{shown} ends in the middle of the {what}, or is damaged. Wait until it is complete, or send or copy it again."
+    )
+
+
+def _unreadable(shown: str, kind: PictureKind) -> str:
+    if kind.pillow == "HEIF":
+        return (
+            f"{shown} is a {kind.title} that cannot be read: it is damaged, or of a rare kind. Send it again, or send "
+            "it as JPEG."
+        )
+    return (
+        f"{shown} begins like a {kind.title}, but cannot be read as one. It is damaged, not complete, or raw data. "
+        "Send or copy it again."
+    )
 
 
 def opened_picture(content: bytes, kind: PictureKind) -> "Image":
@@ -197,6 +214,10 @@ def opened_picture(content: bytes, kind: PictureKind) -> "Image":
 
     from PIL import Image
 
+    if kind.pillow == "HEIF":
+        from pi_heif import register_heif_opener  # type: ignore[import-untyped]  # it has no types
+
+        register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
     Image.MAX_IMAGE_PIXELS = None  # the limit here is MOST_PIXELS
     warnings.filterwarnings("ignore", module="PIL")  # about damaged EXIF data, which is not used
     logging.getLogger("PIL").setLevel(logging.CRITICAL)  # or its messages are written across the screen

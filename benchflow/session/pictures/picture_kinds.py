@@ -19,7 +19,7 @@ class PictureKind(Struct, frozen=True):
     type: str  # media type, such as image/jpeg
     ending: str  # of the kept file, such as .jpg
     title: str
-    pillow: str = ""
+    pillow: str = ""  # HEIF: added to Pillow by pi-heif
     thumbnail: bool = False
 
 
@@ -30,7 +30,7 @@ _KINDS: Final = (
     PictureKind("image/gif", ".gif", "GIF", "GIF", thumbnail=True),
     PictureKind("image/tiff", ".tif", "TIFF", "TIFF"),
     PictureKind("image/avif", ".avif", "AVIF", "AVIF", thumbnail=True),
-    PictureKind("image/heic", ".heic", "HEIC"),
+    PictureKind("image/heic", ".heic", "HEIC", "HEIF", thumbnail=True),
     PictureKind("application/pdf", ".pdf", "PDF"),
 )
 
@@ -39,7 +39,7 @@ KINDS: Final[dict[str, PictureKind]] = {kind.type: kind for kind in _KINDS}
 
 KIND_TITLES: Final = "JPEG, PNG, WebP, GIF, TIFF, AVIF, HEIC or PDF"
 
-ENDINGS: Final = frozenset({*(kind.ending for kind in _KINDS), ".jpeg", ".tiff", ".heif"})
+ENDINGS: Final = frozenset({*(kind.ending for kind in _KINDS), ".jpeg", ".tiff", ".heif", ".hif"})
 """The endings of names, in small letters, with which a file in the incoming folder is offered."""
 
 _HEIC_BRANDS: Final = frozenset({b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1"})

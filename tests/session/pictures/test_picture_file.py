@@ -10,7 +10,7 @@ import pytest
 from PIL import Image, PngImagePlugin
 
 from benchflow.session.pictures.picture_file import PictureRefused, UnfinishedPicture, no_thumbnail, read_picture
-from tests.driving.made_pictures import HEIC_HEAD, VIDEO_HEAD, halves, jpeg, png_header, written
+from tests.driving.made_pictures import PDF, VIDEO_HEAD, halves, heic, jpeg, png_header, written
 
 
 def _refusal(path: Path) -> str:
@@ -47,12 +47,30 @@ def test_a_moving_gif_is_a_picture(tmp_path: Path) -> None:
     assert read_picture(tmp_path / "a.gif").facts.type == "image/gif"
 
 
-@pytest.mark.parametrize(("content", "type_"), [(HEIC_HEAD, "image/heic"), (b"%PDF-1.7\n%EOF\n", "application/pdf")])
-def test_heic_and_pdf_have_no_pixel_size_and_no_thumbnail(tmp_path: Path, content: bytes, type_: str) -> None:
-    (tmp_path / "file").write_bytes(content)
+def test_a_pdf_has_no_pixel_size_and_no_thumbnail(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(PDF)
     picture = read_picture(tmp_path / "file")
-    assert (picture.facts.type, picture.facts.width, picture.facts.height) == (type_, 0, 0)
+    assert (picture.facts.type, picture.facts.width, picture.facts.height) == ("application/pdf", 0, 0)
     assert "no small picture" in no_thumbnail(picture.facts)
+
+
+def test_a_heic_is_a_picture_with_a_thumbnail(tmp_path: Path) -> None:
+    (tmp_path / "IMG_0012.HEIC").write_bytes(heic(64, 48))
+    facts = read_picture(tmp_path / "IMG_0012.HEIC").facts
+    assert (facts.type, facts.width, facts.height) == ("image/heic", 64, 48)
+    assert not no_thumbnail(facts)
+
+
+def test_a_heic_that_cannot_be_read_is_refused_with_what_to_do(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    content = heic(64, 48)
+    data = content.index(b"mdat") + 4
+    (tmp_path / "a.heic").write_bytes(content[:data] + bytes(len(content) - data))
+    assert "cannot be read: it is damaged, or of a rare kind. Send it again, or send it as JPEG" in _refusal(
+        tmp_path / "a.heic"
+    )
+    assert capfd.readouterr() == ("", "")
 
 
 @pytest.mark.parametrize(
@@ -78,14 +96,56 @@ def test_an_empty_file_is_refused(tmp_path: Path) -> None:
     assert "0 bytes" in _refusal(tmp_path / "IMG.jpg")
 
 
-@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "GIF", "TIFF"])
-@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
-def test_a_picture_that_ends_too_early_is_refused(tmp_path: Path, kind: str, share: float) -> None:
-    noise = Image.effect_noise((200, 150), 90).convert("RGB")
-    content = written(noise, kind)
-    (tmp_path / "IMG").write_bytes(content[: int(len(content) * share)])
-    with pytest.raises(UnfinishedPicture, match="again"):
-        read_picture(tmp_path / "IMG")
+def _moving(kind: str) -> bytes:
+    frames = [Image.effect_noise((60, 40), 90).convert("RGB") for _ in range(3)]
+    return written(frames[0], kind, save_all=True, append_images=frames[1:])
+
+
+_NOISE = Image.effect_noise((60, 40), 90).convert("RGB")
+WHOLE = {
+    **{kind: written(_NOISE, kind) for kind in ("JPEG", "PNG", "WEBP", "GIF", "TIFF", "AVIF")},
+    "progressive JPEG": written(_NOISE, "JPEG", progressive=True),
+    "moving GIF": _moving("GIF"),
+    "moving WebP": _moving("WEBP"),
+    "PDF": PDF,
+}
+
+
+@pytest.mark.parametrize("kind", WHOLE)
+def test_a_file_that_ends_too_early_is_refused_wherever_it_was_cut_off(tmp_path: Path, kind: str) -> None:
+    content, path = WHOLE[kind], tmp_path / "IMG"
+    path.write_bytes(content)
+    read_picture(path)
+    line_end = 1 if kind == "PDF" else 0  # the last character of a PDF is not needed
+    lengths = {
+        1,
+        16,
+        *range(20, len(content) - 20, len(content) // 12),
+        *range(len(content) - 16, len(content) - line_end),
+    }
+    for length in lengths:
+        path.write_bytes(content[:length])
+        with pytest.raises(PictureRefused):
+            read_picture(path)
+
+
+def test_a_heic_that_ends_too_early_is_refused_wherever_it_was_cut_off(tmp_path: Path) -> None:
+    content, path = heic(64, 48), tmp_path / "IMG"
+    for length in range(32, len(content)):
+        path.write_bytes(content[:length])
+        with pytest.raises(UnfinishedPicture, match="Wait until it is complete, or send or copy it again"):
+            read_picture(path)
+
+
+def test_bytes_behind_a_whole_picture_are_kept(tmp_path: Path) -> None:
+    for number, content in enumerate([*WHOLE.values(), heic()]):
+        (tmp_path / str(number)).write_bytes(content + b"\0\0\0\0")
+        assert read_picture(tmp_path / str(number)).facts.size == len(content) + 4
+
+
+def test_a_text_that_begins_like_a_pdf_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "a.pdf").write_bytes(b"%PDF-1.4<html><script>alert(1)</script></html>")
+    assert "ends in the middle of the document" in _refusal(tmp_path / "a.pdf")
 
 
 def test_too_many_pixels_are_refused_by_the_header_alone(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from PIL import Image
 
 from benchflow.session.pictures.picture_file import read_picture
 from benchflow.session.pictures.thumbnails import thumbnail, thumbnail_uri
-from tests.driving.made_pictures import HEIC_HEAD, LEFT, RIGHT, halves, jpeg, rotated_jpeg, written
+from tests.driving.made_pictures import LEFT, PDF, RIGHT, halves, heic, jpeg, rotated_jpeg, written
 
 
 def _small(path: Path, content: bytes, box: int = 320) -> Image.Image:
@@ -40,6 +40,19 @@ def test_a_thumbnail_is_upright(tmp_path: Path, orientation: int, size: tuple[in
     assert _near(small.getpixel((size[0] - 1 - red[0], size[1] - 1 - red[1])), RIGHT)
 
 
+# The library turns a HEIC itself, and says so in the orientation that it returns.
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_a_thumbnail_of_a_heic_is_upright_and_has_no_position(tmp_path: Path, orientation: int) -> None:
+    small = _small(tmp_path / "a.heic", heic(orientation=orientation))
+    size, red = {1: ((64, 48), (5, 24)), 3: ((64, 48), (58, 24)), 6: ((48, 64), (24, 5)), 8: ((48, 64), (24, 58))}[
+        orientation
+    ]
+    assert small.size == size
+    assert _near(small.getpixel(red), LEFT)
+    assert not dict(small.getexif())
+    assert "exif" not in small.info
+
+
 def test_a_thumbnail_has_no_data_but_pixels(tmp_path: Path) -> None:
     small = _small(tmp_path / "a.jpg", rotated_jpeg(6))
     commented = _small(tmp_path / "b.jpg", jpeg(shade=7))
@@ -65,8 +78,8 @@ def test_transparent_pixels_are_white(tmp_path: Path) -> None:
 
 
 def test_a_file_without_a_thumbnail_has_an_empty_uri(tmp_path: Path) -> None:
-    path = tmp_path / "a.heic"
-    path.write_bytes(HEIC_HEAD)
+    path = tmp_path / "a.pdf"
+    path.write_bytes(PDF)
     assert thumbnail_uri(path, read_picture(path).facts) == ""
 
 

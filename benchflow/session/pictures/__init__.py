@@ -3,6 +3,7 @@
 ====================  ==========================================================================
 ``picture_kinds``     recognises a picture by its first bytes
 ``whole_files``       checks that a file is not cut off
+``heic_reader``       reads a HEIC, by ``heic_process`` in a process of its own
 ``picture_file``      reads a file and checks that it is a whole picture
 ``kept_files``        keeps pictures in a folder beside the log, and checks them
 ``thumbnails``        small pictures for the sheets

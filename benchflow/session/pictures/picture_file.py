@@ -18,8 +18,10 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, shown_path
+from benchflow.session.pictures.heic_reader import UnreadableHeic, heic_size
 from benchflow.session.pictures.picture_kinds import (
     HEAD_BYTES,
+    HEIC,
     KIND_TITLES,
     KINDS,
     PictureKind,
@@ -108,7 +110,11 @@ def read_picture(path: Path) -> PictureFile:
         )
     if ends_too_early(content, kind.type):
         raise UnfinishedPicture(_not_whole(shown, "document" if kind.type == "application/pdf" else "picture"))
-    width, height = _checked_pixels(content, kind, shown) if kind.pillow else (0, 0)
+    width = height = 0
+    if kind.type == HEIC:
+        width, height = _checked_heic(content, shown)
+    elif kind.pillow:
+        width, height = _checked_pixels(content, kind, shown)
     name = clean_line(shown_path(path.name)) or "picture"
     facts = PictureFacts(name, hashlib.sha256(content).hexdigest(), len(content), kind.type, width, height)
     return PictureFile(facts, content)
@@ -170,18 +176,16 @@ def _checked_pixels(content: bytes, kind: PictureKind, shown: str) -> tuple[int,
         picture = opened_picture(content, kind)
         width, height = picture.size
     except DAMAGED as error:
-        raise UnfinishedPicture(_unreadable(shown, kind)) from error
-    if width * height > MOST_PIXELS:
-        raise PictureRefused(
-            f"{shown} has {width} × {height} pixels, {width * height / 1e6:.0f} million. The limit is "
-            f"{MOST_PIXELS / 1e6:.0f} million. Make it smaller."
-        )
+        raise UnfinishedPicture(
+            f"{shown} begins like a {kind.title}, but cannot be read as one. It is damaged, not complete, or raw data. "
+            "Send or copy it again."
+        ) from error
+    _refuse_large(shown, width, height)
     try:
         with picture:
             _decode(picture, kind, len(content))
     except DAMAGED as error:
-        boxed = kind.pillow == "HEIF"  # it has been found whole
-        raise UnfinishedPicture(_unreadable(shown, kind) if boxed else _not_whole(shown, "picture")) from error
+        raise UnfinishedPicture(_not_whole(shown, "picture")) from error
     return width, height
 
 
@@ -191,16 +195,25 @@ def _not_whole(shown: str, what: str) -> str:
     )
 
 
-def _unreadable(shown: str, kind: PictureKind) -> str:
-    if kind.pillow == "HEIF":
-        return (
-            f"{shown} is a {kind.title} that cannot be read: it is damaged, or of a rare kind. Send it again, or send "
-            "it as JPEG."
+def _refuse_large(shown: str, width: int, height: int) -> None:
+    if width * height > MOST_PIXELS:
+        raise PictureRefused(
+            f"{shown} has {width} × {height} pixels, {width * height / 1e6:.0f} million. The limit is "
+            f"{MOST_PIXELS / 1e6:.0f} million. Make it smaller."
         )
-    return (
-        f"{shown} begins like a {kind.title}, but cannot be read as one. It is damaged, not complete, or raw data. "
-        "Send or copy it again."
-    )
+
+
+def _checked_heic(content: bytes, shown: str) -> tuple[int, int]:
+    """Width and height of a HEIC, as it is shown."""
+    try:
+        width, height = heic_size(content, MOST_DECODED_PIXELS)
+    except UnreadableHeic as error:
+        raise PictureRefused(
+            f"{shown} is a HEIC that cannot be read: it is damaged, or of a rare kind. Send it again, or send it as "
+            "JPEG."
+        ) from error
+    _refuse_large(shown, width, height)
+    return width, height
 
 
 def opened_picture(content: bytes, kind: PictureKind) -> "Image":
@@ -214,10 +227,6 @@ def opened_picture(content: bytes, kind: PictureKind) -> "Image":
 
     from PIL import Image
 
-    if kind.pillow == "HEIF":
-        from pi_heif import register_heif_opener  # type: ignore[import-untyped]  # it has no types
-
-        register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
     Image.MAX_IMAGE_PIXELS = None  # the limit here is MOST_PIXELS
     warnings.filterwarnings("ignore", module="PIL")  # about damaged EXIF data, which is not used
     logging.getLogger("PIL").setLevel(logging.CRITICAL)  # or its messages are written across the screen

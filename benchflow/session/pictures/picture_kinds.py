@@ -19,9 +19,12 @@ class PictureKind(Struct, frozen=True):
     type: str  # media type, such as image/jpeg
     ending: str  # of the kept file, such as .jpg
     title: str
-    pillow: str = ""  # HEIF: added to Pillow by pi-heif
+    pillow: str = ""
     thumbnail: bool = False
 
+
+HEIC: Final = "image/heic"
+"""The media type of a HEIC. :mod:`heic_reader` reads it, not Pillow itself."""
 
 _KINDS: Final = (
     PictureKind("image/jpeg", ".jpg", "JPEG", "JPEG", thumbnail=True),
@@ -30,7 +33,7 @@ _KINDS: Final = (
     PictureKind("image/gif", ".gif", "GIF", "GIF", thumbnail=True),
     PictureKind("image/tiff", ".tif", "TIFF", "TIFF"),
     PictureKind("image/avif", ".avif", "AVIF", "AVIF", thumbnail=True),
-    PictureKind("image/heic", ".heic", "HEIC", "HEIF", thumbnail=True),
+    PictureKind(HEIC, ".heic", "HEIC", thumbnail=True),
     PictureKind("application/pdf", ".pdf", "PDF"),
 )
 
@@ -83,7 +86,7 @@ def _boxed_kind(head: bytes) -> str:
     brands = [head[8:12], *(head[at : at + 4] for at in range(16, length - 3, 4))]
     if brands[0] in _AVIF_BRANDS or (brands[0] in _HEIC_BRANDS and _AVIF_BRANDS & set(brands)):
         return "image/avif"
-    return "image/heic" if brands[0] in _HEIC_BRANDS else ""
+    return HEIC if brands[0] in _HEIC_BRANDS else ""
 
 
 def other_content(head: bytes) -> str:

@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING, Final
 from msgspec.structs import replace
 
 from benchflow.base.regular_file import read_regular_file
+from benchflow.session.pictures.heic_reader import small_heic
 from benchflow.session.pictures.picture_file import (
     DAMAGED,
     MOST_BYTES,
+    MOST_DECODED_PIXELS,
     MOST_PIXELS,
     PictureFacts,
     no_thumbnail,
     opened_picture,
 )
-from benchflow.session.pictures.picture_kinds import HEAD_BYTES, picture_kind
+from benchflow.session.pictures.picture_kinds import HEAD_BYTES, HEIC, picture_kind
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -42,6 +44,9 @@ def thumbnail(path: Path, facts: PictureFacts, box: int = BOX) -> bytes | None:
     kind = picture_kind(content[:HEAD_BYTES])
     if kind is None or not kind.thumbnail:
         return None
+    if kind.type == HEIC:
+        upright = small_heic(content, MOST_DECODED_PIXELS, box)
+        return None if upright is None else _jpeg(_plain(upright))
     from PIL import ImageOps
 
     try:

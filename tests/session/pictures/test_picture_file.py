@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from PIL import Image, PngImagePlugin
 
+from benchflow.session.pictures import heic_reader
 from benchflow.session.pictures.picture_file import PictureRefused, UnfinishedPicture, no_thumbnail, read_picture
 from tests.driving.made_pictures import PDF, VIDEO_HEAD, halves, heic, jpeg, png_header, written
 
@@ -73,6 +74,26 @@ def test_a_heic_that_cannot_be_read_is_refused_with_what_to_do(
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.mark.parametrize("end", ["os.kill(os.getpid(), signal.SIGSEGV)", "os._exit(1)", "pass"])
+def test_a_heic_that_ends_its_reader_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, end: str) -> None:
+    program = tmp_path / "reader.py"
+    program.write_text(f"import os, signal, sys\nsys.stdin.buffer.read()\n{end}\n")
+    monkeypatch.setattr(heic_reader, "_PROGRAM", program)
+    (tmp_path / "a.heic").write_bytes(heic(64, 48))
+    assert "cannot be read" in _refusal(tmp_path / "a.heic")
+
+
+def test_without_the_library_a_heic_is_kept_if_it_is_not_cut_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    program = tmp_path / "reader.py"
+    program.write_text("import sys; sys.exit(3)\n")
+    monkeypatch.setattr(heic_reader, "_PROGRAM", program)
+    (tmp_path / "a.heic").write_bytes(heic(64, 48))
+    facts = read_picture(tmp_path / "a.heic").facts
+    assert (facts.type, facts.width) == ("image/heic", 0)
+
+
 @pytest.mark.parametrize(
     ("content", "what"),
     [
@@ -131,7 +152,7 @@ def test_a_file_that_ends_too_early_is_refused_wherever_it_was_cut_off(tmp_path:
 
 def test_a_heic_that_ends_too_early_is_refused_wherever_it_was_cut_off(tmp_path: Path) -> None:
     content, path = heic(64, 48), tmp_path / "IMG"
-    for length in range(32, len(content)):
+    for length in (*range(32, len(content), 40), len(content) - 1):
         path.write_bytes(content[:length])
         with pytest.raises(UnfinishedPicture, match="Wait until it is complete, or send or copy it again"):
             read_picture(path)

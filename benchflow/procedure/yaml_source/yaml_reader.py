@@ -1,12 +1,13 @@
 """Reads YAML text to a tree of texts, lists and mappings with their places.
 
-YAML 1.2 is read from the events of the parser. Aliases, anchors, tags, directives and further documents are reported as
-problems. Nesting is limited. Every scalar is kept as the text that was written, so ``00123`` keeps its zeros. The
-shapes interpret the text later. Line and column count from 1, in characters.
+YAML 1.2 is read by ``plain_yaml`` if it is plain, otherwise from the events of the parser. Aliases, anchors, tags,
+directives and further documents are reported as problems. Nesting is limited. Every scalar is kept as the text that was
+written, so ``00123`` keeps its zeros. The shapes interpret the text later. Line and column count from 1, in characters.
 """
 
 import re
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from typing import Any
 
 from msgspec import Struct
@@ -14,6 +15,7 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean, unsafe_characters
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, Severity
+from benchflow.procedure.yaml_source.plain_yaml import NotPlain, read_plain
 from benchflow.procedure.yaml_source.yaml_error_text import explained_yaml_error, place_of
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, path_to
 
@@ -117,6 +119,14 @@ def parse(text: str, file: str) -> ParsedYaml:
         return ParsedYaml(None, problems)
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     text = _without_directives(_without_controls(text, problems), problems)
+    if not problems.all and not unsafe_characters(text):
+        with suppress(NotPlain):
+            return ParsedYaml(read_plain(text, MAX_DEPTH, MAX_SCALAR), problems)
+    return parse_any(text, problems)
+
+
+def parse_any(text: str, problems: ProblemList) -> ParsedYaml:
+    """The tree of a text with line feeds only, by the YAML parser."""
     builder = _TreeBuilder(text, problems)
     return ParsedYaml(builder.build(), problems, builder.error_at)
 

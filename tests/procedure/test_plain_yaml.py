@@ -1,0 +1,127 @@
+"""The fast reader of plain YAML makes the same tree as the YAML parser (ruamel.yaml), or refuses the text."""
+
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from benchflow.base.plaintext import unsafe_characters
+from benchflow.procedure.yaml_source.plain_yaml import NotPlain, read_plain
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
+from benchflow.procedure.yaml_source.yaml_reader import MAX_DEPTH, MAX_SCALAR, ProblemList, parse_any
+
+ROOT = Path(__file__).parents[2]
+SHIPPED = sorted((ROOT / "procedures").rglob("*.yaml"))
+WRITTEN = sorted(
+    path
+    for folder in ("good", "bad", "written_out", "block_samples")
+    for path in (Path(__file__).parent / folder).rglob("*.yaml")
+)
+SIGNS = [*" \n-:#,[]{}'\"|>?*&!%@`~.", "  ", "\n  ", "\n\n", ": ", " #", "- ", "---\n", "- - ", "''", '\\"', "\\n",
+         "é", "<<: ", "? ", "|-\n", ">\n", "|+\n", "[]", "{}", "\u00a0"]  # fmt: skip
+
+
+def _text(path: Path) -> str:
+    return path.read_bytes().decode("utf-8", "replace").removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _plain(text: str) -> YamlNode | None:
+    try:
+        return None if unsafe_characters(text) else read_plain(text, MAX_DEPTH, MAX_SCALAR)
+    except NotPlain:
+        return None
+
+
+def _is_equal_or_refused(text: str) -> bool:
+    found = _plain(text)
+    if found is None:
+        return True
+    problems = ProblemList("")
+    parsed = parse_any(text, problems)
+    return found == parsed.root and not problems.all and parsed.error_at is None
+
+
+def test_every_shipped_file_is_plain() -> None:
+    assert [path.name for path in SHIPPED if _plain(_text(path)) is None] == []
+
+
+def test_files_have_the_same_tree_from_both_readers() -> None:
+    assert [path.name for path in (*SHIPPED[::7], *WRITTEN[::3]) if not _is_equal_or_refused(_text(path))] == []
+
+
+def test_parts_of_files_with_random_changes_have_the_same_tree_from_both_readers() -> None:
+    random = Random(14)
+    texts = [text for path in (*SHIPPED, *WRITTEN) if 200 < len(text := _text(path)) < 6000]
+    read = 0
+    for _ in range(500):
+        text = _changed(_part(random.choice(texts), random), random)
+        assert _is_equal_or_refused(text), text
+        read += _plain(text) is not None
+    assert read > 100
+
+
+def _part(text: str, random: Random) -> str:
+    """Some lines of a text, often without their common indent."""
+    lines = text.split("\n")
+    first = random.randrange(len(lines))
+    lines = lines[first : first + random.randrange(3, 25)]
+    indent = min((len(line) - len(line.lstrip(" ")) for line in lines if line.strip()), default=0)
+    return "\n".join(line[indent * (random.random() < 0.7) :] for line in lines) + "\n"
+
+
+def _changed(text: str, random: Random) -> str:
+    for _ in range(random.randrange(4)):
+        at, kind = random.randrange(len(text) + 1), random.random()
+        lines = text.split("\n")
+        number = random.randrange(len(lines))
+        if kind < 0.5:
+            text = text[:at] + random.choice(SIGNS) + text[at:]
+        elif kind < 0.75:
+            text = text[:at] + text[at + random.randrange(1, 4) :]
+        elif kind < 0.85:
+            lines[number] = " " * random.randrange(4) + lines[number]
+            text = "\n".join(lines)
+        else:
+            lines.insert(number, random.choice(lines))
+            text = "\n".join(lines)
+    return text
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a: b: c\n", "a: &b c\n", "a: *b\n", "a: !x b\n", "a: |2\n  b\n", "a: |+\n  b\n\n", "a: \"b\n\n  c\"\n",
+        "a:\tb\n", "--- \na: b\n", "a: b\n...\n", "%YAML 1.1\n", "? a\n: b\n", "<<: {a: b}\n", "a: b\na: c\n",
+        "a: [b: c]\n", "a: [b,, c]\n", "a: {b:c, b:c}\n", "a: b\n\n  c\n", "a:\n  b\n", "- - a\n", "-\n- a\n",
+        "a: b", "a\n",
+        "a: |\n \n   b\n  c\n", "a: [b # c\n]\n", "a: 'b\n", "a: \"\\x41\"\n", "a: \ufeffb\n", "", "# a\n", "a: }\n",
+        "a: b #c\n  d\n",
+    ],
+)  # fmt: skip
+def test_what_is_not_plain_is_left_to_the_yaml_parser(text: str) -> None:
+    assert _plain(text) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a: b\n", "a:\n- b\n- c\nd: e\n", "a:\n  - b: c\n    d: e\n  - f\n", "a: [b, {c: d, e}, 'f''g', \"h\"]\n",
+        "a: {x}\n",
+        "a: 'b\n  c  \n  d'\n", "a: b\n  c\n  d #e\nf: g\n", "a: |\n  b\n\n    c\n\nd: e\n", "a: >-\n  b\n  c\n\n  d\n",
+        "a:\n  [b, c,\n   d e\n  f]\n", '"a b": "c\\"d"\n', "a:\n# b\n\n  c: d # e\n", "a: b#c\n",
+        "a: [b#c, d:e, -1]\n",
+        "a: {b: , c:\n  d}\n", "a: -b\n", "  a: b\n  c: d\n", "a: é [b] ü\n", "a:   \nb: ''\n", "a: [b, c, ]\n",
+    ],
+)  # fmt: skip
+def test_plain_text_has_the_tree_of_the_yaml_parser(text: str) -> None:
+    assert _is_equal_or_refused(text)
+    assert _plain(text) is not None
+
+
+def test_nesting_and_length_have_the_limits_of_the_yaml_parser() -> None:
+    deep = "a: " + "[" * (MAX_DEPTH - 1) + "b" + "]" * (MAX_DEPTH - 1) + "\n"
+    assert _plain(deep) is not None
+    assert _is_equal_or_refused(deep)
+    assert _plain(deep.replace("b", "[b]")) is None
+    assert _plain(f"a: {'b' * MAX_SCALAR}\n") is not None
+    assert _plain(f"a: {'b' * (MAX_SCALAR + 1)}\n") is None

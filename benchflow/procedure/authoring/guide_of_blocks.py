@@ -19,8 +19,8 @@ procedures use it.
 The operation `tighten` of the block is then `cover-tighten`. Other operations use this name: `after:
 [cover-tighten]`. `names: {tighten: close-the-cover}` gives one id a name of its own. `add: {tighten: {takes: 10
 min}}` sets whole keys of one operation; `none` deletes a key. `benchflow expand FILE` prints the procedure with its
-blocks written out. `benchflow check` proves that text, and reports at your line, with the line of the block beside
-it. The log of a job has the text written out and the SHA-256 of each block. A later change of a block does not change a
+blocks written out. `benchflow check` proves that text. It reports each problem at your line, and names the line of the
+block. The log of a job has the text written out and the SHA-256 of each block. A later change of a block does not change a
 job that was started.
 
 **Write a block** in a file with its id as the name, such as `cover-on-studs.yaml`. Put it in the folder `blocks`
@@ -55,19 +55,17 @@ operations:
 ```
 
 - `{final}` alone is replaced by the whole value: a text, a list or a mapping. In a list, a list is inserted item by
-  item. In a text, it is replaced by text; `{Final}` begins with a capital. `{final / 3}` is worked out exactly.
+  item. In a text, it is replaced by text; `{Final}` begins with a capital. `{final / 3}` is calculated exactly.
 - `default: none` makes a parameter optional. A key, a list item or a line of a text that consists only of a parameter
   that is not given is left out. `given: gap` or `unless: gap` on an operation or a list item keeps it or leaves it
   out; `given: {way: shims}` compares with a value.
-- `{cylinder}`, a placeholder that names no parameter, stays for `each`.
+- `{cylinder}`, a placeholder that names no parameter, is left for `each`.
 - A block may also have `kit`, `instruments`, `joints`, `state`, `interference`, `moves`, `failures` and so on. They
-  are added to the procedure. An entry of the same name in the procedure itself counts before it. Two blocks with
-  different entries under one name are an error. A block with set-up only is used at the top level: `use: [ID]`.
-- Blocks may use blocks. A circle is an error.
-- Two blocks with one id in different folders are an error, unless the first one says `replaces: ID`. The order is:
-  beside the procedure, the shop's folder, the shipped blocks.
+  are added to the procedure. An entry of the same name in the procedure replaces the one of the block. Two blocks with
+  different entries of one name are an error. A block with set-up only is used at the top level: `use: [ID]`.
+- Blocks may use blocks. A block that uses itself, directly or through others, is an error.
+- Two blocks with one id in different folders are an error, unless the first one says `replaces: ID`. The folders are
+  searched in this order: `blocks` beside the procedure, the shop's folder, the shipped blocks.
 - `benchflow check BLOCKFILE` checks a block alone. If every parameter has a `sample` or a `default`, the block is
   also written out with them.
-
-The rest of this guide lists every key, part by part.
 """

@@ -202,7 +202,7 @@ class SpreadWithinOnePlace(OfOneValue):
 
 
 class ContradictsTheCalculation(Fault):
-    """A lash is measured after shims were chosen for it, and is not what was worked out with them."""
+    """A lash is measured after shims were chosen for it, and is not what was calculated with them."""
 
     kind = "measured value contradicts the calculated one"
     said = r"calculat|work|chosen|expect|predict"

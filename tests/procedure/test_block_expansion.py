@@ -282,7 +282,7 @@ def test_figure_still_to_be_filled_in_stays_to_be_filled_in(shelf: Shelf) -> Non
     assert title in STUDS
     shelf.block(STUDS.replace(title, "title: First to {final / 3}"))
     use = "  - {use: studs-in-stages, with: {joint: head-studs, final: ask}}\n"
-    assert shelf.operations(use)[2]["title"] == "First to a figure worked out from the torque that is asked for"
+    assert shelf.operations(use)[2]["title"] == "First to a figure calculated from the torque that is asked for"
     shelf.block(STUDS)
     for written in ("ask", "{torque: ask}"):
         use = f"  - {{use: studs-in-stages, with: {{joint: head-studs, final: {written}}}}}\n"

@@ -5,7 +5,7 @@
 ``block_file``          a block file as read
 ``block_library``       finds block files by id in the folders of a procedure, the shop and the program
 ``parameter_kinds``     the kinds of parameters; checks what a procedure gives for them
-``figure_arithmetic``   works out a placeholder such as ``{final / 3}``
+``figure_arithmetic``   calculates a placeholder such as ``{final / 3}``
 ``placeholder_filling`` replaces the placeholders of a block by the given values
 ``name_roles``          where the ids of a block are defined and referred to, and their new names
 ``block_use``           expands one use of a block
@@ -13,7 +13,7 @@
 ``setup_merging``       adds the set-up of blocks to the procedure
 ``block_expansion``     expands all blocks of a procedure and writes it out
 ``tree_writer``         writes a tree of nodes as YAML text
-``source_map``          from a place in the written-out text to the author's line and the block's line
+``source_map``          maps a place in the written-out text to the line of the author and of the block
 ``block_page``          the page of a block in the guide
 ``block_sample``        checks a block alone, with its samples
 ``defined_names``       the names that a procedure defines

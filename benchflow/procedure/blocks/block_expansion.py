@@ -27,15 +27,15 @@ from benchflow.procedure.yaml_source.yaml_nodes import (
 from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, ProblemList, parse
 
 MOST_NODES = 200_000
-"""The most nodes that the blocks of one procedure write out."""
+"""The largest number of nodes that the blocks of one procedure may write out."""
 MOST_USES = 20_000
-"""The most uses of blocks, counted once more for each outer block."""
+"""The largest number of uses of blocks. A use inside a block counts each time that block is used."""
 
 
 class RecordedUse(Struct, frozen=True):
-    """A use of a block. ``chain`` are the blocks from the one in the procedure to this one.
+    """A use of a block. ``chain`` has the ids of the blocks from the outermost one to this one.
 
-    ``line`` is the author's. ``file`` and ``line_in_file`` are where this use itself is written.
+    ``line`` is the line in the author's file. ``file`` and ``line_in_file`` say where this use itself is written.
     """
 
     chain: tuple[str, ...]
@@ -51,8 +51,8 @@ class Expansion(Struct, frozen=True):
     ``problems`` are those of the blocks and their uses, at the author's lines. ``failed`` are the places of the uses
     that have an error.
 
-    ``tree`` is what the YAML reader makes of ``text``. ``is_complete`` is false if a block is missing in it, so that
-    names can be unknown that the author does define.
+    ``tree`` is what the YAML reader makes of ``text``. ``is_complete`` is false if a block is missing from it: a name
+    that looks undefined may then be defined in that block.
     """
 
     text: str
@@ -71,7 +71,7 @@ class Expansion(Struct, frozen=True):
 
 
 def expand_blocks(text: str, file: str, library: BlockLibrary) -> Expansion | None:
-    """Expand the blocks of a procedure. ``None`` if it uses none, or is not YAML, which the reader reports."""
+    """Expand the blocks of a procedure. ``None`` if it uses none, or if it is not YAML (the reader reports that)."""
     source = parse(text, file)
     if source.root is None or source.error_at is not None or not uses_blocks(source.root):
         return None
@@ -82,9 +82,9 @@ def expand_blocks(text: str, file: str, library: BlockLibrary) -> Expansion | No
 def expand_tree(
     root: YamlMapping, problems: ProblemList, file: str, library: BlockLibrary, *, is_example: bool = False
 ) -> Expansion:
-    """Expand the blocks of a procedure that is parsed. ``root`` is changed.
+    """Expand the blocks of a parsed procedure. ``root`` is changed in place.
 
-    ``is_example`` means that the names that are given to blocks need not be defined.
+    With ``is_example``, the names that are given to blocks need not be defined.
     """
     return _ProcedureExpansion(root, problems, file, library, is_example).expansion()
 
@@ -135,7 +135,7 @@ class _ProcedureExpansion:
         except ExpansionTooLarge:
             at = Mark(self._present.line, self._present.column)
             message = "The procedure is too large with its blocks written out, so the expansion stopped here"
-            hint = "Look for blocks that use each other many times"
+            hint = "Remove some of the blocks that are used inside other blocks"
             self.report("too-large", None, "", at, message, hint)
             text, places, tree = "", SourceMap(()), None
         problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
@@ -160,9 +160,9 @@ class _ProcedureExpansion:
         self._check_names()
 
     def _check_names(self) -> None:
-        """Report the names that are given to blocks, but that nothing in the procedure has."""
+        """Report names that are given to blocks, but that the procedure does not define."""
         if not self._is_complete or self._is_example:
-            return  # they may be names of a block that is not written out
+            return  # the missing block may define them
         defined = defined_names(self._root)
         for parameter, node, block in self._names:
             items = node.items if isinstance(node, YamlSequence) else [node]
@@ -182,7 +182,7 @@ class _ProcedureExpansion:
         self.report("unknown-name", site, file, node.mark, message, hint)
 
     def _expanded(self, node: YamlNode) -> list[YamlNode]:
-        """The operations of one use. Its set-up is kept for the end."""
+        """The operations of one use. Its set-up is added to the procedure at the end."""
         mapping = use_mapping(node)
         problems = ProblemList(self._file)
         use = USE_ITEM.read(node if mapping is None else mapping, ReadContext(problems))
@@ -260,7 +260,7 @@ class _ProcedureExpansion:
                 f"The folder {entries[0].path.parent} is a copy of the shipped blocks of another version: {count} of "
                 "them differ"
             )
-            hint = "They are used in place of those shipped with this benchflow"
+            hint = "They are used instead of the shipped ones. To use those, remove the ones that you did not change"
             self.report("block-replaced", outer, file, use.mark, message, hint, "note")
         self._check_replaced(block, entries, use, site)
         self._used[block.id] = UsedBlock(block.id, block.sha256, block.file, entries[0].kind)

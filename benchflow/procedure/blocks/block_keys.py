@@ -122,7 +122,7 @@ _SAMPLE = Key(
 
 
 class WrittenParameter:
-    """A parameter of a block as written. ``default`` and ``sample`` are nodes; ``None``: not written."""
+    """A parameter of a block as written. ``default`` and ``sample`` are nodes, ``None`` if not written."""
 
     def __init__(self, fields: Fields) -> None:
         self.name = fields.name.name
@@ -187,8 +187,8 @@ _SETUP = tuple(
     Key(
         name,
         AnyNodeShape("as in a procedure", {"type": ["object", "array"]}),
-        f"`{name}` that its operations need, as in a procedure. It is added to the procedure. An entry that the "
-        "procedure has itself stays as the procedure has it.",
+        f"`{name}` that its operations need, as in a procedure. The entries are added to the procedure. An entry "
+        "of the same name in the procedure replaces the one of the block.",
     )
     for name in SETUP_KEYS
 )

@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 SUFFIXES = (".yaml", ".yml")
 MOST_FILES = 1000
-"""The most block files of one folder that are read."""
+"""The largest number of block files that are read from one folder."""
 
 
 LEAST_OF_A_VERSION = 20
-"""The fewest shipped ids that a folder beside a procedure has if it is a copy of the shipped blocks. (Own rule.)"""
+"""A folder beside a procedure with this many shipped ids is taken as a copy of the shipped blocks. (Own rule.)"""
 MOST_CHANGED = 5
-"""The most blocks of such a copy that a person changed; if more differ, it is another version. (Own rule.)"""
+"""If more blocks of such a copy differ, it is a copy of another version. (Own rule.)"""
 
 
 class BlockEntry(Struct, frozen=True):
@@ -51,10 +51,10 @@ class BlockLibrary:
         self.other_version = self._other_version()
 
     def _other_version(self) -> frozenset[str]:
-        """The ids of the blocks beside the procedure that differ from those shipped, if they are another version.
+        """The ids of the blocks beside the procedure that differ from the shipped ones, if they are of another version.
 
-        They are if the folder has most of the shipped ids, and more than a few of them differ without `replaces`. A
-        person who changes some blocks of a copy is asked to write `replaces` in each.
+        The folder is of another version if it has most of the shipped ids, and more than a few of these blocks differ
+        without `replaces`. A person who changed only a few has to write `replaces` in each.
         """
         beside = {entry.id: entry for entry in self.entries if entry.kind == "beside"}
         shipped = {entry.id: entry for entry in self.entries if entry.kind == "shipped"}
@@ -82,7 +82,7 @@ class BlockLibrary:
         return digest.digest()
 
     def entries_of(self, name: str) -> list[BlockEntry]:
-        """The files of the block ``name``, that of the procedure's folder first. Equal files count once."""
+        """The files of the block ``name``, the one of the procedure's folder first. Of equal files only the first."""
         found: dict[str, BlockEntry] = {}
         for entry in self._by_id.get(name, ()):
             if entry.kind == "shipped" and name in self.other_version:
@@ -91,7 +91,7 @@ class BlockLibrary:
         return list(found.values())
 
     def read(self, entry: BlockEntry) -> "Block":
-        """The block in a file that could be read."""
+        """Parse the block of an entry that could be read. A block is parsed once."""
         from benchflow.procedure.blocks.block_file import read_block  # late: the digest needs no YAML parser
 
         if entry.path not in self._read:

@@ -11,7 +11,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, Ya
 
 
 def block_page(block: Block) -> str:
-    """The page of a block: when to use it, its parameters, its operations, what it brings, and an example.
+    """The page of a block: when to use it, its parameters, its operations, what it adds, and an example.
 
     A block with errors has a page that lists them.
     """
@@ -90,7 +90,7 @@ def _setup(written: WrittenBlock) -> list[str]:
         elif isinstance(node, YamlMapping):
             names = [each for name, value in node.pairs for each in _names(key, name, value)]
             found.append(f"{key}: {', '.join(f'`{name}`' for name in names)}")
-    return [f"It brings {'; '.join(found)}.", ""] if found else []
+    return [f"It adds {'; '.join(found)}.", ""] if found else []
 
 
 def _names(key: str, name: YamlScalar, value: YamlNode) -> list[str]:

@@ -18,7 +18,7 @@ from benchflow.procedure.yaml_source.yaml_reader import ProblemList
 _NAMES_MISSING = frozenset(
     {"unknown-name", "unknown-placeholder", "unused", "never-called", "no-rule", "missing-title"}
 )
-"""Problems of an example that only its missing procedure causes, such as the joint that is given to a block."""
+"""Codes of problems that an example has only because no procedure is around it, such as an unknown joint."""
 
 
 def is_block_text(text: str) -> bool:

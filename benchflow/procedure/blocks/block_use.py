@@ -1,4 +1,4 @@
-"""Expands one use of a block: its operations with the given values, and the set-up that it brings."""
+"""Expands one use of a block: its operations with the given values, and the set-up that it adds."""
 
 from collections.abc import Callable, Mapping
 
@@ -35,7 +35,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import (
 from benchflow.procedure.yaml_source.yaml_reader import ProblemList
 
 MOST_DEPTH = 12
-"""The most blocks that use each other in a chain."""
+"""The longest chain of blocks that use each other."""
 
 
 class BlockScope:
@@ -45,10 +45,10 @@ class BlockScope:
         self, block: Block, use: WrittenUse, site: UseSite, outer: "BlockScope | None", context: ExpansionContext
     ):
         self.block, self.use, self.site, self.outer, self._context = block, use, site, outer, context
-        self._with_names: Filling | None = None  # while the names are collected
+        self._with_names: Filling | None = None  # ``None`` until the names are collected
         self.given = self._bound()
         self.own: dict[str, None] = {}
-        self.named_by_caller: dict[str, None] = {}  # parameters whose value is the whole id of something
+        self.named_by_caller: dict[str, None] = {}  # parameters whose value becomes a whole id
         plain = self._filling(lambda name: name)
         for node in self.block.operations:
             self._collect_names(node, plain)
@@ -66,7 +66,7 @@ class BlockScope:
         takes = self.block.takes
         for name, mark in self.use.given_marks.items():
             if name not in takes:
-                hint = hint_for(name, takes, "It takes none")
+                hint = hint_for(name, takes, "The block has no parameters")
                 self._at_caller("unknown-key", mark, f"The block `{self.block.id}` has no parameter `{name}`", hint)
         bound: dict[str, Argument] = {}
         for name, parameter in takes.items():
@@ -76,7 +76,7 @@ class BlockScope:
                 found, problems = argument(parameter, node)
                 for problem in problems:
                     self._report_about_value(problem, node, name)
-                written_here = node.origin is None or node.origin.site is None  # a name in a block may be a new one
+                written_here = node.origin is None or node.origin.site is None  # in a block it may be a new name
                 if parameter.kind in NAME_KINDS and not problems and written_here:
                     self._context.name_given(parameter, node, self.block.id)
                 bound[name] = found
@@ -95,7 +95,7 @@ class BlockScope:
         return self.outer.filled(node)
 
     def filled(self, node: YamlNode) -> YamlNode | None:
-        """A node under `with` in this block, filled in. Its names are renamed later, where the other block uses it."""
+        """A node under `with` in this block, filled in. The block that it is given to renames its names later."""
         return self._filling_now().filled(node, PLAIN)
 
     def _filling_now(self) -> Filling:
@@ -277,8 +277,8 @@ class BlockScope:
             mark = self.use.add_marks[name]
             found = [each for each in made.operations if each.local_id == name]
             if not found and name in self.own:
-                message = f"`add` names `{name}`, which is not an operation of the block `{self.block.id}` here"
-                hint = hint_for(name, [each.local_id for each in made.operations], "It has no operation")
+                message = f"`add` names `{name}`, but this use of the block `{self.block.id}` has no such operation"
+                hint = hint_for(name, [each.local_id for each in made.operations], "This use has no operation")
                 self._at_caller("unknown-name", mark, message, hint)
             for operation in found:
                 if isinstance(operation.node, YamlMapping):
@@ -309,7 +309,7 @@ class BlockScope:
 
 
 def scope_of(use: WrittenUse, site: UseSite, outer: BlockScope | None, context: ExpansionContext) -> BlockScope | None:
-    """The scope of a use; ``None`` if there is no such block, which is reported, or it uses itself."""
+    """The scope of a use; ``None``, with a report, if there is no such block or it uses itself."""
     context.count_use()
     chain = [] if outer is None else outer.chain
     outer_site, file = (None, "") if outer is None else (outer.site, outer.block.file)
@@ -320,7 +320,8 @@ def scope_of(use: WrittenUse, site: UseSite, outer: BlockScope | None, context: 
         return None
     if len(chain) >= MOST_DEPTH:
         message = f"More than {MOST_DEPTH} blocks use each other here: {' uses '.join(chain)}"
-        context.report("block-cycle", outer_site, file, use.mark, message, "Use the blocks one beside the other")
+        hint = "Use the blocks one after another in the procedure"
+        context.report("block-cycle", outer_site, file, use.mark, message, hint)
         return None
     context.use_made([*chain, use.block], use, site)
     block = context.block_of(use, site)

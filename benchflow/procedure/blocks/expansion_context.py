@@ -12,7 +12,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import UseSite, YamlNode
 
 
 class ExpansionTooLarge(Exception):
-    """The blocks of a procedure write out more than the program reads."""
+    """The written-out text of a procedure would be larger than the program reads."""
 
 
 class ExpandedOperation(Struct):
@@ -42,7 +42,7 @@ class ExpansionContext(Protocol):
     """What the expansion of a use needs from the procedure: blocks by id, reports of problems, counts and records."""
 
     def block_of(self, use: WrittenUse, site: UseSite) -> Block | None:
-        """The block that a use names; ``None`` if there is none, which is reported."""
+        """The block that a use names; ``None``, with a report, if there is none."""
         ...
 
     def report(
@@ -64,7 +64,7 @@ class ExpansionContext(Protocol):
         """Count nodes that are written out.
 
         Raises:
-            ExpansionTooLarge: they are too many.
+            ExpansionTooLarge: there are too many.
         """
         ...
 
@@ -72,7 +72,7 @@ class ExpansionContext(Protocol):
         """Count a use of a block.
 
         Raises:
-            ExpansionTooLarge: they are too many.
+            ExpansionTooLarge: there are too many.
         """
         ...
 

@@ -1,4 +1,4 @@
-"""Works out a placeholder with a calculation, such as ``{final / 3}``, exactly."""
+"""Calculates a placeholder such as ``{final / 3}``, exactly."""
 
 from collections.abc import Mapping
 from fractions import Fraction
@@ -21,7 +21,7 @@ from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
 
 class CannotCalculate(BenchflowError):
-    """The placeholder cannot be worked out. The message is a clause for the problem."""
+    """The placeholder cannot be calculated. The message is a clause for the problem."""
 
 
 class _Figure(NamedTuple):

@@ -65,7 +65,7 @@ def renamed_in_limit(text: str, rename: Callable[[str], str]) -> str:
 
 
 def renamed_in_formula(text: str, rename: Callable[[str], str], given: list[tuple[int, int]]) -> str:
-    """A formula with the new names. ``given`` are the parts of the text that the caller gave, which stay."""
+    """A formula with the new names. ``given`` are the parts of the text from the caller; they are not renamed."""
     try:
         names = [node for node in walk(parse_any_length(text).root) if isinstance(node, NameNode)]
     except FormulaError:

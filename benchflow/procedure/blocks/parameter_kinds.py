@@ -107,7 +107,7 @@ def _may_be_asked(parameter: WrittenParameter) -> bool:
 
 
 def _without_key(parameter: WrittenParameter, node: YamlNode) -> YamlNode:
-    """``{torque: ask}``, as it is written in a stage, is `ask` for a torque. Any other node stays."""
+    """``{torque: ask}``, as it is written in a stage, is `ask` for a torque. Any other node is returned unchanged."""
     if isinstance(node, YamlMapping) and len(node.pairs) == 1:
         key, value = node.pairs[0]
         if key.text == parameter.kind and _is_ask(value):

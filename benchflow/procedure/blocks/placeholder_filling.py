@@ -1,8 +1,8 @@
-"""Replaces the placeholders of a block by the given values, and gives its own names their new names.
+"""Replaces the placeholders of a block by the given values, and renames the names that the block defines.
 
 A node that is only a placeholder is replaced by the whole given node. A placeholder in a text is replaced by text;
 ``{Number}`` is the text of the parameter ``number`` with a capital first letter.
-Filling is one pass: a given text may contain ``{side}``, which stays for the reader.
+Filling is one pass: a given text may contain ``{side}``, which is left for the reader.
 """
 
 import re
@@ -50,8 +50,8 @@ CHARACTERS_OF_NODE = 8
 class Filling:
     """Fills in the nodes of one block for one use.
 
-    ``rename`` gives the final name of a name that the block defines, and any other name back. ``rename_at`` gives this
-    function for an outer block, whose texts are given to this one.
+    ``rename`` maps a name that the block defines to its final name, and returns any other name unchanged. ``rename_at``
+    gives this function for an outer block, whose texts are given to this one.
     """
 
     def __init__(
@@ -86,7 +86,7 @@ class Filling:
         return self._mapping(node, role)
 
     def only_placeholder(self, node: YamlNode) -> str | None:
-        """The text in the braces, if a node is only a placeholder of the block; otherwise ``None``."""
+        """The text between the braces if a node is only one placeholder of the block; otherwise ``None``."""
         if isinstance(node, YamlScalar):
             found = PLACEHOLDER.fullmatch(node.text.strip())
             inside = None if found is None or found[1] is None else found[1].strip()
@@ -233,7 +233,7 @@ class Filling:
         found = self._given.get(inside)
         if found is None:
             asked = next((self._given[name] for name in _name.findall(inside) if self._is_asked(name)), None)
-            return self._calculated(inside, mark) if asked is None else f"a figure worked out from {asked.in_words}"
+            return self._calculated(inside, mark) if asked is None else f"a figure calculated from {asked.in_words}"
         if found.node is None:
             return ""
         if found.is_asked:
@@ -259,11 +259,11 @@ class Filling:
         try:
             return calculated_text(inside, self._quantities)
         except CannotCalculate as error:
-            self._report("bad-formula", mark, f"`{{{inside[:40]}}}` cannot be worked out: {error}", "")
+            self._report("bad-formula", mark, f"`{{{inside[:40]}}}` cannot be calculated: {error}", "")
             return "0"
 
     def _lines(self, text: str, node: YamlNode) -> str:
-        """A text of several lines, filled in. A line that is only a placeholder becomes no line, one or several."""
+        """A text of several lines, filled in. A line that is only a placeholder is replaced by any number of lines."""
         lines: list[str] = []
         changed = False
         for line in text.split("\n"):
@@ -319,7 +319,7 @@ class Filling:
 
 
 def _renamed(text: str, role: str, rename: Callable[[str], str], given: list[tuple[int, int]]) -> str:
-    """The text with new names, as far as its role has names. The parts in ``given`` stay."""
+    """The text with new names, as far as its role has names. The parts in ``given`` are not changed."""
     if role in (OWN, REF):
         is_given = any(low == 0 and text[high : high + 1] in ("", "[", ".") for low, high in given)
         return text if is_given else renamed_reference(text, rename)
@@ -353,7 +353,7 @@ def _of_scalar(role: KeyRoles) -> str:
 
 
 def _roles_of_pair(node: YamlMapping, key: str, role: Role) -> tuple[str, Role]:
-    """The roles of a key and of its value. The branches of `{by: ...}` have the role of the whole."""
+    """The roles of a key and of its value. Each branch of `{by: ...}` has the role of the whole mapping."""
     varies = any(each.text == "by" for each, _ in node.pairs)
     if isinstance(role, str):
         return PLAIN, PLAIN if key == "by" else role

@@ -1,7 +1,7 @@
 """Adds the set-up of blocks to the top level of a procedure.
 
-An entry of the procedure itself stays. The same entry of two blocks is added once. Two blocks that differ under one
-name are reported.
+An entry that the procedure itself has is not changed. The same entry of two blocks is added once. Two blocks with
+different entries of one name are reported.
 """
 
 from collections.abc import Iterable
@@ -100,7 +100,7 @@ class _SetupMerging:
         message = f"The block `{part.block}` has another `{name[1]}` under `{name[0]}` than {who} ({where})"
         origin = value.origin
         mark = value.mark if origin is None else Mark(origin.line, origin.column)
-        hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. That entry then counts"
+        hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. The blocks then use that entry"
         file = "" if origin is None else origin.file
         self._context.report("block-conflict", part.site, file, mark, message, hint)
 

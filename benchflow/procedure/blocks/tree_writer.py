@@ -118,7 +118,7 @@ class _TreeWriter:
         return made
 
     def _value(self, node: YamlNode, indent: int, key: YamlScalar) -> YamlNode:
-        """Write the value behind a key with its colon."""
+        """Write the value after a key with its colon."""
         if isinstance(node, YamlScalar):
             if node.text or not node.plain:
                 self._put(" ")
@@ -236,14 +236,14 @@ class _TreeWriter:
 
 
 def _read_again(value: str, written: str, line: int, column: int) -> YamlScalar:
-    """The node that the reader makes of a text that is written on one line, plain or in double quotes."""
+    """The node that the YAML reader makes of a text written on one line, plain or in double quotes."""
     quotes = 1 if written.startswith('"') else 0
     exact = len(written) == len(value) + 2 * quotes
     return YamlScalar(value, line, column, not quotes, quotes if exact else None)
 
 
 def _at_key(node: Y, key: YamlScalar) -> Y:
-    """``node`` at the place of its key if it is an empty value, as the reader has it."""
+    """``node``; an empty value gets the place of its key, as in the YAML reader."""
     if isinstance(node, YamlScalar) and node.plain and not node.text:
         node.line, node.column = key.line, key.column
     return node

@@ -68,7 +68,7 @@ def without_figures(title: str) -> str:
 class MeasuredFigure(Struct, frozen=True):
     """A limit in the words of a step: what is measured, the limit, its unit.
 
-    ``formula`` has the words of a formula, if the value is worked out from others. ``text`` is the sentence.
+    ``formula`` has the words of a formula, if the value is calculated from others. ``text`` is the sentence.
     """
 
     name: str

@@ -25,7 +25,7 @@ NO_ORDER = "The words do not say whether this is measured before or after the ti
 def write_limits(
     book: DraftBook, operation: dict[str, Any], comments: list[str], words: StepFigures, place: str
 ) -> None:
-    """Write the limits in the words of a step: values to record, and values worked out from others of the step."""
+    """Write the limits in the words of a step: values to record, and values calculated from others of the step."""
     names: dict[str, str] = {}
     for measured in words.limits:
         if measured.formula:

@@ -160,9 +160,10 @@ follow-up:
   states that must not occur together. What comes after an operation that `when` leaves out comes after what that
   operation comes after: the order passes through it.
 - **Formulas** use names of values, `+ - * /` and brackets. Write spaces around a minus, because names contain dashes.
-- **Interlock**: a deviation can never waive a `never` rule, but it can waive the measurement that shows the state. Write `proves:
-  casing` on the value, check or time that shows the state: if it is waived, the state is not known afterwards. `waive:
-  never` or a role limits who can sign; `found: never` on a variable keeps it from being entered as found.
+- **Interlock**: a deviation can never waive a `never` rule, but it can waive the measurement that shows the state.
+  Write `proves: casing` on the value, check or time that shows the state: if it is waived, the state is not known
+  afterwards. `waive: never` or a role limits who can sign; `found: never` on a variable keeps it from being entered as
+  found.
 - **Tables**: `{up to: 0.10 mm, take: thin}` includes its end, `{below: 0.10 mm, take: thin}` does not. A row with
   `stop: Ask the maker` has no part. Write the lowest end (`at least`) too, or every lower value gets the first part.
 - **By option or place**: where a limit, a quantity, a formula, an instrument, a list of `stages`, a table (`from`), a

@@ -182,3 +182,36 @@ async def test_bench_asks_for_the_figures_of_a_sealed_joint_before_the_time_of_t
         assert "NOTICE" not in bench.text
         await bench.press("enter")
         assert "checked" in bench.kinds
+
+
+async def test_figures_of_a_blocked_operation_are_given_where_it_says_that_they_are_missing(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, SEALED.replace("layout: 1 2", "layout: ask, count: 2"), options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("slash")
+        await bench.type("2\n")
+        assert "Blocked" in bench.text
+        assert "→ To be filled in: Cover bolts:" in bench.text
+        await bench.press("enter")
+        await bench.type("1 2\nmanual p. 3\n")
+        await bench.press("w")
+        assert "→ Cover bolts: lubricant" in bench.text
+        assert "give the figure" in bench.text
+        await bench.press("enter")
+        assert "Cover bolts: lubricant" in bench.text
+        await bench.type("dry\nmanual p. 3\n")
+        assert bench.kinds[-2:] == ["figure-given", "figure-given"]
+        assert "To be filled in" not in bench.text
+        assert "why blocked" in bench.text  # Enter does again what it does for every blocked operation
+
+
+async def test_figure_of_a_later_operation_is_given_while_another_is_in_progress(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, SEALED, options={}, start={})
+    driver.do("start", operation="seal")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("slash")
+        await bench.type("2\n")
+        await bench.press("enter")
+        await bench.type("dry\nmanual p. 3\n")
+        assert bench.last["kind"] == "figure-given"
+        await bench.press("enter")
+        assert "1 Apply the sealant" in " ".join(bench.text.split())

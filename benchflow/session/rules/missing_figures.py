@@ -89,11 +89,17 @@ def time_figure_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def value_figure_reasons(state: State, step: Step, value: RecordedValue | CalculatedValue) -> Iterator[Reason]:
     """A reason for each limit of a value that is not given yet and could apply. Nothing is within such a limit."""
-    asked = list(asked_limits(value))
-    if isinstance(value, RecordedValue):
-        used = value.used_by_option
-        asked = [one for one in asked if one.what != "used" or used or (used is None and value.bound is None)]
-    elif not any(isinstance(bound, AskedLimit) for bound in bounds_of(value)):
+    if isinstance(value, CalculatedValue) and not any(isinstance(bound, AskedLimit) for bound in bounds_of(value)):
         return
-    for one in dict.fromkeys(asked):
+    for one in limits_needed(value):
         yield limit_missing(step, value, one)
+
+
+def limits_needed(value: RecordedValue | CalculatedValue) -> Iterator[FigureToFill]:
+    """The limits of a value that are not given yet and could apply to any reading, whether its part is used or not."""
+    asked = dict.fromkeys(asked_limits(value))
+    if not isinstance(value, RecordedValue):
+        yield from asked
+        return
+    used = value.used_by_option
+    yield from (one for one in asked if one.what != "used" or used or (used is None and value.bound is None))

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Iterator
 
-from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits
+from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, instrument_names
 from benchflow.procedure.model import CalculatedValue, Caution, Joint, OpenStage, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.quantity import base
 from benchflow.session.rules.joint_progress import JointProgress
-from benchflow.session.rules.missing_figures import JOINT_TEXTS, figures_applying, reading_figure_missing
+from benchflow.session.rules.missing_figures import JOINT_TEXTS, figures_applying, limits_needed, reading_figure_missing
 from benchflow.session.rules.verdicts import part_is_used
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import AskedFigure
@@ -65,16 +65,16 @@ def _limit(figure: FigureToFill, title: str, reading: str) -> AskedFigure:
         fields["used"] = True
     if figure.what == "further":
         fields["further"] = figure.number
-    return AskedFigure(f"{title}: {figure.limit_words}", "Limit with its unit, such as 0.10 .. 0.28 mm", fields)
+    which = f", {reading}" if reading else ""
+    return AskedFigure(f"{title}{which}: {figure.limit_words}", "Limit with its unit, such as 0.10 .. 0.28 mm", fields)
 
 
 def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFigure | None:
     """The figure that a joint waits for: a text of it, the range of its wrench, or that of its current stage."""
     joint: Joint = progress.joint
-    title = joint.title or joint.id
-    for key, what in JOINT_TEXTS.items():
-        if key in joint.asked:
-            return AskedFigure(f"{title}: {what}", _JOINT_QUESTIONS[key], {"joint": joint.id}, key)
+    text = next(_asked_texts(joint), None)
+    if text is not None:
+        return text
     wrench = None if step.operation.tighten is None else step.operation.tighten.instrument
     found = _first_range(state, () if wrench is None else (wrench,)) or asked_of_uses(state, step)
     if found is not None:
@@ -83,7 +83,7 @@ def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFi
     if not isinstance(stage, OpenStage) or not stage.asked or progress.seating_open or progress.out:
         return None
     question = "Torque with its unit, or a limit" if stage.what == "torque" else "Angle, such as 90°, or a limit"
-    return AskedFigure(f"{title}, stage {progress.stage_number}", question,
+    return AskedFigure(f"{joint.title or joint.id}, stage {progress.stage_number}", question,
                        {"joint": joint.id, "stage": progress.stage_number})  # fmt: skip
 
 
@@ -95,6 +95,31 @@ def asked_time(state: State, step: Step) -> AskedFigure | None:
             title = f"Time from “{by_id[since].title}” to “{by_id[operation].title}”"
             return AskedFigure(title, "Time, such as at most 10 min", {"operation": operation, "since": since})
     return None
+
+
+def asked_ahead(state: State, step: Step) -> Iterator[AskedFigure]:
+    """The figures that can be given before ``step`` is started, in the order in which the bench asks for them.
+
+    The figure of a stage is not among them: it can only be given when its operation is in progress.
+    """
+    time = asked_time(state, step)
+    if time is not None:
+        yield time
+    for value in values_of(step.operation):
+        title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
+        yield from (_limit(one, title, one.reading) for one in limits_needed(value))
+    ranges = (_first_range(state, (name,)) for name in dict.fromkeys(instrument_names(step.operation)))
+    yield from (one for one in ranges if one is not None)
+    if step.operation.tighten is not None:
+        yield from _asked_texts(state.plan.procedure.joints_by_id[step.operation.tighten.joint])
+
+
+def _asked_texts(joint: Joint) -> Iterator[AskedFigure]:
+    """The texts of a joint that are not given yet."""
+    for key, what in JOINT_TEXTS.items():
+        if key in joint.asked:
+            title = f"{joint.title or joint.id}: {what}"
+            yield AskedFigure(title, _JOINT_QUESTIONS[key], {"joint": joint.id}, key)
 
 
 def asked_before_window(state: State, step: Step) -> AskedFigure | None:
@@ -109,10 +134,9 @@ def asked_before_window(state: State, step: Step) -> AskedFigure | None:
             if first is not None:
                 return _limit(first, title, first.reading)
         tighten = later.operation.tighten
-        joint = None if tighten is None else state.plan.procedure.joints_by_id[tighten.joint]
-        for key, question in _JOINT_QUESTIONS.items():
-            if joint is not None and key in joint.asked:
-                return AskedFigure(joint.title or joint.id, question, {"joint": joint.id}, key)
+        text = None if tighten is None else next(_asked_texts(state.plan.procedure.joints_by_id[tighten.joint]), None)
+        if text is not None:
+            return text
     return None
 
 

@@ -359,6 +359,7 @@ class OperationView(Struct, frozen=True):
     reopened_by: tuple[Reason, ...] = ()  # what is out of its limit since the operation was finished
     done: bool = False
     asked: AskedFigure | None = None  # a time, or the range of an instrument, that has to be given first
+    asked_ahead: tuple[AskedFigure, ...] = ()  # all figures that can be given before it is started
     rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
     figures: tuple[FigureRow, ...] = ()  # its figures and where they come from
 

@@ -17,7 +17,13 @@ from benchflow.session.rules.reopened_operations import reopened_operations
 from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.rules.safe_routes import safe_route
 from benchflow.session.state.state import State
-from benchflow.session.view.asked_figures import asked_before_window, asked_of_uses, asked_time, window_notices
+from benchflow.session.view.asked_figures import (
+    asked_ahead,
+    asked_before_window,
+    asked_of_uses,
+    asked_time,
+    window_notices,
+)
 from benchflow.session.view.bench_view import (
     AskedFigure,
     BenchView,
@@ -210,6 +216,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         done=name in state.done and name not in reopened,
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
         figures=tuple(figure_rows(state, step)),
+        asked_ahead=() if in_progress or name in state.done else tuple(asked_ahead(state, step)),
         asked=_asked_first(state, step) if in_progress else _asked_before_start(state, step, blocked=bool(missing)),
     )
 

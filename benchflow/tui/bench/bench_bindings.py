@@ -149,7 +149,7 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
     return {
         "start": startable and not cursor.paused,
         "continue": startable and cursor.paused,
-        "back_from_done": cursor.only_looking,
+        "back_from_done": cursor.only_looking and cursor.asked_figure is None,
         "back_to_next": cursor.looking,
         "blocked": cursor.blocked and cursor.asked_figure is None,
         "why": cursor.operation_task is not None,

@@ -118,8 +118,13 @@ class BenchCursor:
 
     @property
     def asked_figure(self) -> AskedFigure | None:
-        """The figure that has to be given next: that of the selected item, or a time before the operation starts."""
+        """The figure that has to be given next: that of the selected item, or a time before the operation starts.
+
+        The figures of an operation that is blocked, or only looked at, can be given ahead.
+        """
         task = self.operation_task
+        if task is not None and (self.blocked or self.only_looking) and task.view.asked_ahead:
+            return task.view.asked_ahead[0]
         if task is not None and task.view.asked is not None and not self.only_looking:
             return task.view.asked
         return asked_figure(self.item)

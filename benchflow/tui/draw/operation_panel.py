@@ -127,9 +127,17 @@ def _top(now: OperationView, status: str, width: int) -> list[Line]:
             out.extend(hanging("× ", reason.message, width, "blocked"))
         if len(now.missing) > MAX_REASONS:
             out.append(styled(f"  and {counted(len(now.missing) - MAX_REASONS, 'more reason')} (w)", "blocked"))
+    out.extend(_asked_ahead(now, width))
     for reason in now.reopened_by:
         out.extend(hanging("× ", reason.message, width, "out-of-limit"))
     return [*out, *draw_cautions(now.cautions, width)]
+
+
+def _asked_ahead(now: OperationView, width: int) -> list[Line]:
+    """Draw the figures that a blocked operation still needs. They can be given now."""
+    if not (now.asked_ahead and now.missing):
+        return []
+    return hanging("→ ", f"To be filled in: {'; '.join(one.title for one in now.asked_ahead)}", width, "attention")
 
 
 def _is_begun(item: BenchInput) -> bool:

@@ -36,7 +36,9 @@ class WhyPage(TextPage[str], inherit_bindings=False):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(letter("g") + ",enter", "guide", "guide me there", id="why.guide", key_display="g"),
+        Binding("enter", "figure", "give the figure", id="why.figure"),
+        Binding("enter", "guide", "", id="why.guide-enter", show=False),
+        Binding(letter("g"), "guide", "guide me there", id="why.guide"),
         *(
             Binding(letter(key), f"bench('{key}')", label, id=f"why.{key}")
             for key, label in (("r", "remedy"), ("y", "read again"), ("d", "deviate"), ("u", "rework"))
@@ -50,6 +52,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         super().__init__()
         self.client = client
         self.bench_keys = {label.key: label.action for label in keys if label.enabled}
+        self.gives_figure = any(label.id == "bench.figure" and label.enabled for label in keys)
         self.now = client.operation(operation)
         done = any(row.operation == operation and row.status == "done" for row in client.view.operations)
         self.route: Sequence[str] | Refusal = ()
@@ -61,10 +64,12 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         now = self.now
         lines: list[Line] = [EMPTY, *(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))]
         lines.extend(self._reasons(width))
+        lines.extend(self._asked_lines(width))
         lines.extend(self._route_lines(width))
         lines.extend(self._background_lines(width))
         lines.extend(draw_cautions(now.cautions, width))
-        lines.extend([EMPTY, rule(width, "INSTRUCTION")])
+        if now.do:
+            lines.extend([EMPTY, rule(width, "INSTRUCTION")])
         lines.extend(line for each in now.do for line in paragraph_lines(each, width))
         if now.because:
             lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
@@ -87,6 +92,14 @@ class WhyPage(TextPage[str], inherit_bindings=False):
             out.extend(hanging("× ", reason.message, width, "blocked"))
         return out
 
+    def _asked_lines(self, width: int) -> list[Line]:
+        """The figures that can be given before the operation is started."""
+        asked = self.now.asked_ahead
+        if not asked:
+            return []
+        return [EMPTY, styled("To be filled in:", "label"),
+                *(line for one in asked for line in hanging("→ ", one.title, width, "attention"))]  # fmt: skip
+
     def _route_lines(self, width: int) -> list[Line]:
         if isinstance(self.route, Refusal):
             out: list[Line] = [EMPTY, styled("There is no safe route to it now:", "label")]
@@ -103,6 +116,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         return out
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "figure":
+            return self.gives_figure
         if action == "guide":
             ready = (
                 not isinstance(self.route, Refusal) and bool(self.route) and list(self.route) != [self.now.operation]
@@ -114,6 +129,9 @@ class WhyPage(TextPage[str], inherit_bindings=False):
 
     def action_guide(self) -> None:
         self.dismiss(self.now.operation)
+
+    def action_figure(self) -> None:
+        self.dismiss("screen.figure")
 
     def action_bench(self, key: str) -> None:
         self.dismiss(self.bench_keys[key])

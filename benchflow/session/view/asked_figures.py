@@ -24,10 +24,16 @@ _JOINT_QUESTIONS = {
 }
 
 
-def asked_of_reading(state: State, step: Step, record: RecordedValue, slot: str) -> AskedFigure | None:
-    """The figure that one reading of a value waits for; ``None`` if it waits for none."""
+def asked_of_reading(
+    state: State, step: Step, record: RecordedValue, slot: str, *, used: bool | None = None
+) -> AskedFigure | None:
+    """The figure that one reading of a value waits for; ``None`` if it waits for none.
+
+    ``used`` says whether the part is used; ``None``: by the option, or as stated so far.
+    """
     own = record.at(slot)
-    used = own.used_by_option if own.used_by_option is not None else part_is_used(state, step.id, record, slot)
+    if used is None:
+        used = own.used_by_option if own.used_by_option is not None else part_is_used(state, step.id, record, slot)
     if reading_figure_missing(state, step, own, used=used) is None:
         return None
     first = next(iter(figures_applying(own, used=used)), None)

@@ -103,6 +103,14 @@ class AskedFigure(Struct, frozen=True):
     key: str = "value"
 
 
+class OtherPart(Struct, frozen=True):
+    """What applies to a reading if its part is ``used``, or new, other than stated so far: limit and asked figure."""
+
+    used: bool
+    limit: str
+    asked: AskedFigure | None = None
+
+
 class Reading(Struct, frozen=True):
     """One reading of a value. ``slot`` is its number ("1", "2") or its place, ``subject`` its name in an intent."""
 
@@ -120,6 +128,7 @@ class Reading(Struct, frozen=True):
     distance: str = ""  # outside its limit: "by 0.02 mm"; "0.02 mm above" if the readings are judged together
     gauge: GaugePositions | None = None  # its place in the limit
     asked: AskedFigure | None = None  # the figure that has to be given before it can be entered
+    other_part: OtherPart | None = None  # set if the builder says whether the part is used: the limits differ
 
 
 class FurtherLimitRow(Struct, frozen=True):

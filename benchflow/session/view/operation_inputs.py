@@ -15,7 +15,14 @@ from benchflow.session.rules.measurements import from_stored, last_attempts, nex
 from benchflow.session.rules.open_items import lot_title, required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress
 from benchflow.session.rules.value_results import WHOLE, calculated_results, record_subject, recorded_results
-from benchflow.session.rules.verdicts import judge_value, limit_in_force, limit_text, limits_by_reading
+from benchflow.session.rules.verdicts import (
+    bound_in_force,
+    judge_value,
+    limit_in_force,
+    limit_text,
+    limits_by_reading,
+    part_is_used,
+)
 from benchflow.session.state.state import HOLD, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.asked_figures import asked_of_calculation, asked_of_reading, asked_of_uses
@@ -69,8 +76,12 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         attempt, subject = attempts.get(slot), record_subject(record, slot)
         own = limit_text(state, limit_in_force(state, step.id, record, slot), record.unit) if record.by_reading else ""
         if attempt is None:
-            asked = asked_of_reading(state, step, record, slot)
-            rows.append(vw.Reading(slot, "", "", subject=subject, limit=own, gauge=gauges.get(slot), asked=asked))
+            asked, other = asked_of_reading(state, step, record, slot), _other_part(state, step, record, slot)
+            rows.append(
+                vw.Reading(
+                    slot, "", "", subject=subject, limit=own, gauge=gauges.get(slot), asked=asked, other_part=other
+                )
+            )
         else:
             count = sum(each.claims is None for each in work.readings[record.name][slot])
             held, found = remedies.get(slot) or remedies.get(WHOLE), compared.get(slot)
@@ -90,6 +101,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     0 if held is None else held.result.limit,
                     "" if found is None else reading_distance(found, record.unit, quantity, attempt.verdict),
                     gauges.get(slot),
+                    other_part=_other_part(state, step, record, slot),
                 )
             )
     complete = not verdict.missing and not any(result.open for result in results)
@@ -113,6 +125,16 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
         of_difference=record.judge == "spread" or isinstance(bound, EqualWithin),
         source=_source_of_value(state, record),
     )
+
+
+def _other_part(state: State, step: Step, record: RecordedValue, slot: str) -> vw.OtherPart | None:
+    """What applies to a reading if its part is used, or new, other than stated; ``None`` if there is no choice."""
+    own = record.at(slot)
+    if own.bound is None or own.used is None or own.used_by_option is not None:
+        return None
+    used = not part_is_used(state, step.id, record, slot)
+    limit = limit_text(state, bound_in_force(own, used), record.unit)
+    return vw.OtherPart(used, limit, asked_of_reading(state, step, record, slot, used=used))
 
 
 def _source_of_value(state: State, value: RecordedValue | CalculatedValue) -> str:

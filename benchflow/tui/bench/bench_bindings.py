@@ -48,6 +48,8 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("y"), "read_again", "read again", id="bench.read-again"),
     Binding(letter("z"), "fastener_failed", "fastener failed", id="bench.fastener-failed"),
     Binding(letter("p"), "tick_rest", "tick the rest", id="bench.tick-rest"),
+    Binding(letter("p"), "part_used", "part is used", id="bench.part-used"),
+    Binding(letter("p"), "part_new", "part is new", id="bench.part-new"),
     Binding(letter("b"), "stage_again", "begin the stage again", id="bench.stage-again"),
     Binding(letter("f"), "folder", "another folder", id="bench.folder"),
     Binding(letter("w"), "why", "why", id="bench.why"),
@@ -101,6 +103,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     calculated = item.input if isinstance(item, WholeInput) and isinstance(item.input, CalculatedInput) else None
     joint = cursor.joint
     missing = cursor.operation_task.view.missing if cursor.operation_task else ()
+    other_part = None if cursor.part_item is None else cursor.part_item.slot.other_part
     remedy_here = bool((calculated is not None and calculated.remedy) or (check is not None and check.remedy))
     return {
         "record": (isinstance(item, SlotInput) and item.slot.asked is None) or _is_input(item, LotInput),
@@ -118,6 +121,8 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "untick": joint is not None and bool(joint.last_entry),
         "tick_rest": joint is not None and len(joint.rest) > 1,
         "stage_again": joint is not None and joint.stage_again and bool(joint.resume_text),
+        "part_used": other_part is not None and other_part.used,
+        "part_new": other_part is not None and not other_part.used,
         "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,

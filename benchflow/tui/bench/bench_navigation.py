@@ -1,7 +1,10 @@
 """The actions of the bench that open other screens."""
 
+from collections.abc import Callable
+
 from benchflow.base.errors import BenchflowError
 from benchflow.session.refusal import Refusal
+from benchflow.session.view.bench_view import AskedFigure
 from benchflow.tui.app.navigation import (
     CalculationRequest,
     CorrectionRequest,
@@ -200,8 +203,12 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     def action_figure(self) -> None:
         asked = self.cursor.asked_figure
         assert asked is not None  # otherwise the key is hidden
+        self.give_figure(asked, self.on_return)
+
+    def give_figure(self, asked: AskedFigure, then: Callable[[str | None], None]) -> None:
+        """Open the form for a figure. The figure of a stage starts the operation that its first entry would start."""
         starts = self.cursor.operation if "stage" in asked.fields and self.cursor.entry_starts else ""
-        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key, starts), self.on_return)
+        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key, starts), then)
 
     def action_fastener_failed(self) -> None:
         joint = self.cursor.joint

@@ -45,7 +45,9 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
             which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
             loud: Role = "out-of-limit" if role == "out-of-limit" else "text"
-            return (text, item.slot.remedy) if item.slot.remedy else (text,), loud
+            other = item.slot.other_part if loud == "out-of-limit" else None
+            part = "" if other is None else f"If the part is {'used' if other.used else 'new'}, press p: {other.limit}."
+            return (text, *filter(None, (part, item.slot.remedy))), loud
     return ("Recorded.",), "text"
 
 

@@ -18,6 +18,7 @@ from benchflow.tui.model.bench_inputs import (
     next_input,
     takes_text,
     with_optional_field,
+    with_other_part,
 )
 from benchflow.tui.model.current_task import CurrentTask, GuidedRoute, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.session_client import SessionClient
@@ -148,6 +149,14 @@ class BenchCursor:
                 return item
         return None
 
+    @property
+    def part_item(self) -> SlotInput | None:
+        """The reading whose part can be stated as used, or new: the selected one, otherwise the first that is out."""
+        readings = [each for each in self.items if isinstance(each, SlotInput) and each.slot.other_part is not None]
+        if isinstance(self.item, SlotInput) and self.item in readings:
+            return self.item
+        return next((each for each in readings if each.slot.shown and is_out_of_limit(each)), None)
+
     def scroll(self, by: int) -> None:
         """Scroll the instruction. At its end, show the picture; from the picture, go back to the instruction."""
         if by > 0 and self.turn == "text" and not self.hidden:
@@ -197,6 +206,7 @@ class BenchCursor:
         self.task = task_of(self.client, self.route)
         task = self.operation_task
         self.items = bench_inputs(task.view) if task and not self.only_looking else ()
+        self.items = tuple(map(self._as_stated, self.items))
         with_field = tuple(with_optional_field(item) for item in self.items)
         if with_field != self.items and (self.reading_open or self._has_draft(with_field)):
             self.items = with_field
@@ -204,6 +214,21 @@ class BenchCursor:
             self.scrolled, self.show_text = 0, None
             self.at = next_input(self.items)
         self.at = min(self.at, max(len(self.items) - 1, 0))
+
+    def _as_stated(self, item: BenchInput) -> BenchInput:
+        """Return a reading as the builder has stated its part before it was entered: used, or new."""
+        stated = isinstance(item, SlotInput) and not item.slot.shown and self.client.drafts.text(self._part_draft(item))
+        return with_other_part(item) if stated else item
+
+    def _part_draft(self, item: BenchInput) -> str:
+        return f"{self.draft_of(item)} part"
+
+    def state_other_part(self) -> None:
+        """State for the selected reading, before it is entered, that its part is the other one; or take it back."""
+        item = self.item
+        assert isinstance(item, SlotInput)
+        self.client.drafts.set_text(self._part_draft(item), "" if item.used is not None else "other")
+        self.update()
 
     def _has_draft(self, items: tuple[BenchInput, ...]) -> bool:
         """True if a reading of a tick was typed and not entered."""
@@ -273,7 +298,7 @@ class BenchCursor:
         item = self.item
         if isinstance(item, TickInput):
             return tuple(self.draft_of(each) for each in self.items if isinstance(each, TickInput))
-        return () if item is None else (self.draft_of(item),)
+        return () if item is None else (self.draft_of(item), self._part_draft(item))
 
     def restore_draft(self) -> str:
         """Set the text to the draft of the selected item, and return it."""

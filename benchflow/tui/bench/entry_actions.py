@@ -6,6 +6,7 @@ from typing import Any
 
 from benchflow.session.log_writer import Accepted
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.measurements import last_attempts
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
 from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.app.navigation import ChoiceReasonRequest
@@ -188,6 +189,37 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
         elif isinstance(item, SlotInput):
             fields = reading_fields(item, self.entry.value)
             self._enter(lambda _: reading_message(self.cursor.items, item), "record", **fields)
+
+    def action_part_used(self) -> None:
+        """State that the part of a reading is used, or new. The reading is then judged by the other limit."""
+        item = self.cursor.part_item
+        assert item is not None  # otherwise the key is hidden
+        other = item.slot.other_part
+        assert other is not None
+        self.cursor.select(item)
+        if not item.slot.shown:
+            self.cursor.state_other_part()
+            self.bench_app.save_soon()
+            self.update_entry()
+        elif other.asked is not None:
+            self.give_figure(other.asked, self._after_figure_of_part)
+        else:
+            fields = {**reading_fields(item, self._entered_text(item)), "used": other.used}
+            self._enter(lambda _: reading_message(self.cursor.items, item), "record", **fields)
+
+    action_part_new = action_part_used
+
+    def _after_figure_of_part(self, message: str | None) -> None:
+        """State the part after the limit for it was given."""
+        self.cursor.update()
+        if message:
+            self.action_part_used()
+        self.on_return(message)
+
+    def _entered_text(self, item: SlotInput) -> str:
+        """The last reading as it was typed, with its unit."""
+        attempts = last_attempts(self.client.state, self.cursor.operation, item.input.name)
+        return attempts[item.slot.slot].quantity.entered
 
     def action_next_value(self) -> None:
         """Go to the next reading of a tick. The first one is kept as a draft until the last one is typed."""

@@ -13,9 +13,11 @@ if TYPE_CHECKING:
     from benchflow.session.rules.instrument_choice import ToolList
 
 
-def reading_fields(item: SlotInput, text: str) -> dict[str, str]:
+def reading_fields(item: SlotInput, text: str) -> dict[str, str | bool]:
     """Return the fields of a ``record`` intent."""
+    part = {} if item.used is None else {"used": item.used}
     return {
+        **part,
         "name": item.input.name,
         "value": with_own_unit(text, item.input.unit),
         "reading": item.slot.slot,

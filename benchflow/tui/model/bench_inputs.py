@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.session.view.bench_view import (
     AskedFigure,
@@ -14,6 +15,7 @@ from benchflow.session.view.bench_view import (
     Input,
     LotInput,
     OperationView,
+    OtherPart,
     Reading,
     ReadingInput,
     TickValue,
@@ -23,10 +25,11 @@ from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class SlotInput(Struct, frozen=True, tag="slot"):
-    """One reading of a value."""
+    """One reading of a value. ``used`` is set if the builder has said, before it, whether the part is used."""
 
     input: ReadingInput
     slot: Reading
+    used: bool | None = None
 
 
 class TickInput(Struct, frozen=True, tag="tick"):
@@ -239,6 +242,16 @@ def index_of(items: tuple[BenchInput, ...], item: BenchInput) -> int | None:
 def takes_text(item: BenchInput | None) -> bool:
     """True if the item has a field to type into."""
     return field_spec(item) is not None
+
+
+def with_other_part(item: BenchInput) -> BenchInput:
+    """Return a reading with the limit and the asked figure of the other part: a used one, or a new one."""
+    if not isinstance(item, SlotInput) or item.slot.other_part is None:
+        return item
+    other, slot = item.slot.other_part, item.slot
+    back = OtherPart(not other.used, slot.limit or item.input.limit, slot.asked)
+    slot = replace(slot, limit=other.limit, asked=other.asked, gauge=None, other_part=back)
+    return SlotInput(item.input, slot, other.used)
 
 
 def with_optional_field(item: BenchInput) -> BenchInput:

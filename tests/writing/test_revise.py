@@ -252,7 +252,7 @@ def test_forged_log_with_whole_hashes_is_left_out(file: Path, tmp_path: Path) ->
     forged.event("recorded", 1)["quantity"]["value"] = "0.11"
     path = forged.save()
     result = revise(file, path, done_job(tmp_path / "sound", 2), "--list", "--json")
-    assert "could not have been written so: line" in result.stderr
+    assert "fails the audit: line" in result.stderr
     assert result.return_value == 1
     assert [job["unit"] for job in json.loads(result.stdout)["jobs"]] == ["job 2"]
 
@@ -324,7 +324,7 @@ def test_work_entered_afterwards_does_not_change_the_stated_time(file: Path, tmp
     found = listed(file, *jobs)["time"]
     assert (found["old"], found["new"]) == ("5 min", "14 min")
     assert "in 3 jobs is 14 min (13 min to 15 min)" in found["why"]
-    assert "4 jobs too fast for the work left out" in found["why"]
+    assert "Left out as too fast for the work: 4 jobs" in found["why"]
 
 
 def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(

@@ -1,4 +1,4 @@
-"""A note on the values that the customer's copy shows, if all of them come from blocks."""
+"""A note that the customer's copy hides the author's own values, because only values of blocks have `handover`."""
 
 from collections.abc import Iterator
 
@@ -12,9 +12,9 @@ _SHOWN = 3
 
 
 def hidden_value_problems(procedure: Procedure, source_map: SourceMap | None, file: str) -> Iterator[Problem]:
-    """One note if `handover` is only on values of blocks, so that it hides the author's own values with a limit.
+    """One note if only values of blocks have `handover`, so that the customer's copy hides the author's own values.
 
-    A name that the author gives to a block counts as his own. The place is the first of the author's values.
+    A value whose name the author gives to a block is his own too. The note is at the first of the author's values.
     """
     if source_map is None:
         return

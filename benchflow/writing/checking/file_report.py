@@ -1,4 +1,4 @@
-"""The report on one file of a procedure or a block: first what the reader finds, then the proof of the order."""
+"""The report of `check` on one procedure or block: first the findings of the reader, then those of the proof."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 CheckFinding = dict[str, Any]
 """A finding as ``check --json`` prints it."""
 ShownPath = Callable[[Path], str]
-"""Shows a path to people, such as relative to the current folder."""
+"""The text of a path for people, such as relative to the current folder."""
 
 
 class FileReport(Struct, frozen=True):
@@ -70,7 +70,7 @@ def read_report(path: Path, shown: ShownPath) -> FileReport:
 
 
 def report_of_loaded(loaded: "Loaded", file: str, shown: ShownPath) -> FileReport:
-    """The report on a procedure that is loaded, without the proof of its order. ``file`` is its name in the report."""
+    """The report on a loaded procedure, without the proof of its order. ``file`` is its name in the report."""
     from benchflow.procedure.checks.split_checks import split_checks
     from benchflow.procedure.checks.unused_names import as_finding, check_structure
 
@@ -93,7 +93,7 @@ def report_of_loaded(loaded: "Loaded", file: str, shown: ShownPath) -> FileRepor
 def with_proof(
     report: FileReport, shown: ShownPath, bound: int | None, progress: Callable[[str, int], None] | None = None
 ) -> FileReport:
-    """The report with the proof of the order; as it is if it cannot be proven.
+    """The report with the proof of the order; unchanged if the order cannot be proven.
 
     ``bound`` limits the configurations to explore. ``progress`` is called now and then with the phase of the proof and
     the number of configurations explored.
@@ -117,7 +117,7 @@ def _at_authors_lines(found: list[CheckFinding], loaded: "Loaded") -> list[Check
 
 
 def _block_report(path: Path, block: "Block", shown: ShownPath) -> FileReport:
-    """The report on a block file. ``block`` in it says what was checked."""
+    """The report on a block file. Its ``block`` says what was checked."""
     from benchflow.procedure.blocks.block_sample import check_block, missing_samples
     from benchflow.procedure.checks.unused_names import as_finding
     from benchflow.session.block_lookup import library_of_block

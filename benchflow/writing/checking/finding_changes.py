@@ -7,10 +7,10 @@ from msgspec import Struct
 from benchflow.writing.checking.file_report import CheckFinding
 
 _ONCE = frozenset({"no-source", "no-rule", "not-explored"})
-"""Codes of findings about the whole file. Their place is only that of an example."""
+"""Codes of findings about the whole file. Their place is only one example."""
 
 _HIDES_ALL = frozenset({"bad-yaml", "empty-file", "not-utf-8", "too-large", "too-many-problems", "several-documents"})
-"""Codes of errors behind which the file, or the rest of it, is not read."""
+"""Codes of errors after which the file, or the rest of it, is not read."""
 
 
 class FindingChanges(Struct, frozen=True):
@@ -33,7 +33,8 @@ def finding_changes(before: Sequence[CheckFinding], after: Sequence[CheckFinding
     """Compare by code and by the place as operation and key, never by line: a line that is inserted changes nothing.
 
     Findings with the same message are paired first, then the others of the same code and place. While the file has an
-    error, notes and warnings are not looked for, so they are not mended; behind an error of YAML nothing is.
+    error, notes and warnings are not looked for, so they do not count as mended. After a YAML error
+    nothing counts as mended.
     """
     left = list(before)
     remaining, reworded, new = [], [], []

@@ -12,7 +12,7 @@ from benchflow.session.state.fold import begin_opened
 from benchflow.session.view.build import operation_rows
 
 _AT = "2000-01-01T00:00:00.000Z"
-"""Any time: at the start of a job no clock runs."""
+"""An arbitrary time: at the start of a job no clock runs."""
 
 
 class FirstOperations(Struct, frozen=True):
@@ -29,7 +29,7 @@ class FirstOperations(Struct, frozen=True):
 
 
 def first_operations(procedure: Procedure) -> FirstOperations:
-    """What the bench shows at the start of a job by this procedure."""
+    """The operations that the bench offers at the start of a job by this procedure."""
     options = {option.name: option.choices[0] for option in procedure.options if option.choices}
     asked: dict[str, str | None] = {
         one.name: one.values[0] for one in procedure.state if one.start is None and one.values

@@ -1,9 +1,9 @@
-"""Waits until files have been saved and have settled.
+"""Waits until files were saved, and have not changed for a moment.
 
 Size, time and identity of the files are read a few times a second (``stat``). For some dozen files the cost is too
 small to measure. It works in the same way on every system and on network drives. It detects an editor that renames a
 new file over the old one, one that deletes and writes again, and a file that is gone for a moment. A library that uses
-notices of the system (such as ``watchfiles``) needs another way for network drives, and has a compiled part.
+change notices of the system (such as ``watchfiles``) needs another way for network drives, and has a compiled part.
 """
 
 import time
@@ -14,13 +14,13 @@ FileState = tuple[int, int, int] | None
 """Time of the last change (ns), size, and the identity of a file; ``None`` if it is not there."""
 
 POLL = 0.2
-"""Seconds between two looks at the files."""
+"""Seconds between two readings of the states."""
 STEP = 0.05
-"""Seconds between two looks while a save is going on."""
+"""Seconds between two readings of the states while a save is going on."""
 QUIET = 0.2
 """Seconds without a change after which a save is over."""
 DOUBTFUL = 0.5
-"""Seconds without a change after which a file with an error, or without content, is taken as it is."""
+"""Seconds without a change after which a file with an error, or without content, is checked as it is."""
 GONE = 1.0
 """Seconds after which a file that has vanished is reported as gone."""
 
@@ -65,18 +65,18 @@ class SettledFiles:
         return True
 
     def taken_changes(self) -> tuple[Path, ...]:
-        """The files that have changed since this was last asked, without folders."""
+        """The files that have changed since the last call, without folders."""
         met, self._met = tuple(path for path in self._met if not path.is_dir()), {}
         return met
 
     @property
     def changed(self) -> bool:
-        """True if a file has changed since the last look. The states are not read again."""
+        """True if a file had changed at the last reading of the states. They are not read again."""
         return any(state_of(path) != state for path, state in self._states.items())
 
     @property
     def is_gone(self) -> bool:
-        """True if the first file was not there at the last look."""
+        """True if the first file was missing at the last reading of the states."""
         return self._states[self.first] is None
 
     def quiet_for(self, seconds: float) -> bool:
@@ -88,7 +88,7 @@ class SettledFiles:
         return met
 
     def wait_for_save(self) -> None:
-        """Wait for a change, and then until the save is over. A file that vanishes is waited for a little longer."""
+        """Wait for a change, and then until the save is over. If a file vanishes, wait a little longer for it."""
         while not self.look():
             self._sleep(POLL)
         self.settle()

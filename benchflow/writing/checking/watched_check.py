@@ -13,7 +13,7 @@ from benchflow.writing.checking.settled_files import DOUBTFUL, SettledFiles
 
 
 class CheckScreen(Protocol):
-    """What shows the checks of a watched file."""
+    """Shows the checks of a watched file to a person or a program."""
 
     def gone(self, why: str) -> None:
         """The file cannot be read now, for this reason."""
@@ -27,11 +27,11 @@ class CheckScreen(Protocol):
         ...
 
     def proven(self, report: FileReport, changes: FindingChanges | None, first: FirstOperations | None) -> None:
-        """The check is complete. ``changes`` are those of the proof since the last one, ``None`` at the first one."""
+        """The check is complete. ``changes`` are those since the last proof, ``None`` at the first one."""
         ...
 
     def progress(self, phase: str, configurations: int) -> None:
-        """The proof goes on."""
+        """The proof reports its progress."""
         ...
 
 
@@ -53,7 +53,7 @@ class WatchedCheck:
         self.ok = False
 
     def run(self, keep_on: Callable[[], bool] = lambda: True) -> None:
-        """Check the file now and after each save, until ``keep_on`` is false. It is asked after each check."""
+        """Check the file now and after each save, until ``keep_on`` returns false. It is called after each check."""
         self._files.settle()
         while True:
             self._files.look()
@@ -63,7 +63,7 @@ class WatchedCheck:
             self._files.wait_for_save()
 
     def _check(self) -> None:
-        """Check the file as it is, unless its content and that of its blocks is as before."""
+        """Check the file, unless neither its content nor that of its blocks has changed."""
         try:
             report = read_report(self._path, self._shown)
         except BenchflowError as error:
@@ -73,7 +73,7 @@ class WatchedCheck:
             return None
         self._files.watch(_files_of(self._path, report))
         if _any_error(report) and self._read is not None and self._files.quiet_for(DOUBTFUL):
-            return self._check()  # it was half written
+            return self._check()  # it had been read half written
         text = _text_of(self._path, report)
         if text is not None and text == self._text:
             return None
@@ -118,7 +118,7 @@ def _files_of(path: Path, report: FileReport) -> Iterable[Path]:
 
 
 def _text_of(path: Path, report: FileReport) -> object:
-    """The content that was checked, to see if a save has changed anything; ``None`` if that cannot be said."""
+    """The content that was checked, to find out if a save has changed it; ``None`` if it cannot be read."""
     try:
         own = path.read_bytes()
     except OSError:

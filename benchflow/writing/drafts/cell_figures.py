@@ -1,4 +1,4 @@
-"""Reads the figures in the cells of a list as a procedure writes them. What could mean two things is refused."""
+"""Reads the figures in the cells of a list as a procedure writes them. A figure with two meanings is refused."""
 
 import re
 
@@ -20,7 +20,7 @@ _FORMULA = re.compile(r"=\s*[-+(A-Za-z$].*|#(?:REF!|VALUE!|DIV/0!|N/A|NAME\?|NUM
 
 
 class Refused(Struct, frozen=True):
-    """A figure that is not guessed, and why."""
+    """A figure that was not understood, and the reason. It is not guessed."""
 
     why: str
 
@@ -67,7 +67,7 @@ def limit_in(text: str, unit: str) -> tuple[str, str] | Refused:
 
 
 def limit_of_ends(low: str, high: str, unit: str) -> tuple[str, str] | Refused:
-    """The limit from a column with the lower end and one with the upper end."""
+    """The limit from two columns: one with the lower end, one with the upper end."""
     if low and high:
         low_unit, high_unit = re.sub(r"[\d.\s+-]", "", low), re.sub(r"[\d.\s+-]", "", high)
         if low_unit and high_unit and low_unit != high_unit:

@@ -1,4 +1,4 @@
-"""Asks what can touch what, because neither a teardown nor a list knows collisions."""
+"""Asks which parts can touch each other, because neither a teardown nor a list says it."""
 
 import re
 from collections.abc import Callable, Sequence
@@ -10,7 +10,7 @@ from benchflow.writing.drafts.draft_book import plain_text
 from benchflow.writing.drafts.part_words import is_moving, is_plate, may_collide
 
 MOST_QUESTIONS = 6
-"""The most pairs of parts that are asked about."""
+"""The largest number of pairs of parts that are asked about."""
 _BACK, _END, _SKIP = "back", "end", ("", "n", "no", "none", "nothing")
 _KEYS = "y yes, n no (Enter), b back, q end"
 
@@ -21,7 +21,7 @@ Say = Callable[[str], None]
 
 
 class Collision(Struct, frozen=True):
-    """Two parts that touch when each is in the position named."""
+    """Two parts that touch if both are in the named positions."""
 
     first: str
     first_position: str
@@ -31,7 +31,7 @@ class Collision(Struct, frozen=True):
 
 
 class HeldStill(Struct, frozen=True):
-    """Parts that must not be turned or moved while something is locked. ``lock`` has the words of that state."""
+    """Parts that must not be turned or moved while something is locked. ``lock`` describes that state in words."""
 
     lock: str
     parts: tuple[str, ...]
@@ -154,10 +154,10 @@ class _Interview:
                 if asked != _BACK:
                     return [asked] if isinstance(asked, Collision) else asked
             else:
-                self.say(f"“{plain_text(answer)}” is no answer. {_KEYS}.")
+                self.say(f"“{plain_text(answer)}” is not an answer. {_KEYS}.")
 
     def _positions(self, first: str, second: str) -> Collision | str:
-        """The positions in which they touch; back or end, if the builder says so."""
+        """The positions in which they touch; back or end, if the builder chooses that."""
         texts: list[str] = []
         questions = (
             (f"In which position of the {first}? For example: at the top", "in the way"),

@@ -22,7 +22,7 @@ def write_collisions(book: DraftBook, answers: Sequence[Answer]) -> None:
     """Write the answers into the draft: a state for each part, a rule for each pair, a move for each position.
 
     The operation that fits a part sets its state, and waits until the other part is not where the rule forbids it. A
-    move waits in the same way, so that the printed order holds the rules as well. What turns the assembly waits until
+    move waits in the same way, so that the printed order keeps the rules as well. What turns the assembly waits until
     every part is clear.
     """
     collisions = [_with_fitted_names(book, each) for each in answers if isinstance(each, Collision)]
@@ -86,7 +86,7 @@ class _CollisionRules:
         ]
         if unknown := [part for part in self.positions if part not in book.fits]:
             book.questions.append(
-                f"No operation fits these, so nothing sets their state but their moves: {', '.join(unknown)}"
+                f"No operation fits these parts, so only their moves set their state: {', '.join(unknown)}"
             )
 
     def _move(self, part: str, position: str, fitted: list[str]) -> None:
@@ -102,8 +102,8 @@ class _CollisionRules:
     def _fit(self, part: str, fitted: list[str]) -> None:
         """Let the operation that fits a part set its state, and wait for the others.
 
-        Where it is repeated for several parts, their one state is that of all of them: those that are fitted must be
-        clear before the next one is, and it stays known when one comes off again.
+        If the operation is repeated for several parts, they share one state: the fitted ones must be clear before the
+        next one is fitted, and the state remains known when one comes off again.
         """
         operation, name = self.book.fits[part], self.names[part]
         needs = self._needs([other for each in fitted for other in self.forbidden.get((part, each), [])])
@@ -166,7 +166,7 @@ def _write_held(book: DraftBook, held: HeldStill) -> None:
 
 
 def write_questions(book: DraftBook, titles: Sequence[str]) -> None:
-    """Write the questions as comments, where nobody could be asked."""
+    """Write the questions as comments, for a run without a terminal."""
     pairs = pairs_to_ask(titles)
     book.questions += [
         "Collisions. This draft knows none, so the proof covers none. Answer these, and write a rule for each yes:"

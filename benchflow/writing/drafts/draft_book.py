@@ -1,4 +1,4 @@
-"""What a draft is made of: the set-up that its operations need, its sections, and what could not be understood."""
+"""The content of a draft: the set-up that its operations need, its sections, and the words not understood."""
 
 import re
 from collections.abc import Iterable
@@ -19,9 +19,9 @@ _SMALL_WORDS = frozenset({"the", "a", "an", "of", "and", "to", "with", "for", "o
 
 
 class KeptText(Struct, frozen=True):
-    """Words of the source that were kept as they are: where they are in it, and why they were not understood.
+    """Words of the source that were not understood and are kept as they are: their place, and why.
 
-    ``refused`` is true for a figure that is not guessed: the author has to write it.
+    ``refused`` is true for a figure that was not understood: the author has to write it.
     """
 
     place: str
@@ -44,7 +44,7 @@ class DraftSection(Struct):
 
 
 class DraftBook:
-    """Collects a draft. Names are unique in it, because a name that is taken gets a number."""
+    """Collects the parts of a draft. A name that is taken already gets a number, so that names are unique."""
 
     def __init__(self, ident: str, title: str) -> None:
         self.ident, self.title = ident, title
@@ -94,7 +94,7 @@ class DraftBook:
 
     @staticmethod
     def arrange(operation: dict[str, Any]) -> None:
-        """Put the keys of an operation that got more keys back into the usual order."""
+        """Sort the keys of an operation into the usual order, after keys were added."""
         keys = sorted(operation, key=lambda key: _KEY_ORDER.index(key) if key in _KEY_ORDER else len(_KEY_ORDER))
         ordered = {key: operation[key] for key in keys}
         operation.clear()

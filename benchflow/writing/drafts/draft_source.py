@@ -17,7 +17,7 @@ _SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
 
 
 class DraftSource(Struct, frozen=True):
-    """A draft as read: the book, the parts or steps to ask about collisions, and remarks about the file."""
+    """A draft as read: its content, the parts or steps to ask about collisions, and remarks about the file."""
 
     book: DraftBook
     titles: tuple[str, ...]
@@ -45,10 +45,10 @@ def read_draft_source(path: Path) -> DraftSource:
         record = load_teardown(path)
         damage = verify(path).damage
         if not any(line.is_off for line in record.lines):
-            raise BenchflowError(f"Nothing came off in {path} yet. Go on with it: benchflow teardown {path}")
+            raise BenchflowError(f"Nothing came off in {path} yet. Continue it: benchflow teardown {path}")
         titles = tuple(line.description.what for line in reversed(record.lines) if line.is_off)
         book = draft_from_teardown(record, path.name)
-        if damage is not None:  # a draft that ends in the middle looks like a whole one
+        if damage is not None:  # nothing else would show that the draft is cut off
             why = "the log is damaged from there on, so the draft has only what was logged before"
             book.head[1:1] = [book.keep(f"line {damage.line} of the log", damage.what, why, refused=True), f"({why})"]
         return DraftSource(book, titles)

@@ -1,4 +1,4 @@
-"""Writes a draft as YAML text with comments, so that an author reads it as if a person had written it."""
+"""Writes a draft as YAML text with comments, in the layout that a person would use."""
 
 import json
 import re

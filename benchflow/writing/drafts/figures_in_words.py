@@ -1,4 +1,4 @@
-"""Finds the figures in a step that is written in words. Only what has one meaning is taken; the rest is named.
+"""Finds the figures in a step that is written in words. A figure with only one meaning is taken; the others are named.
 
 A torque is a stage only where the words say that something is tightened to it. A turning, breakaway or drag torque, and
 a torque with `at most` or `at least`, is a value to record.
@@ -82,7 +82,7 @@ class MeasuredFigure(Struct, frozen=True):
 
 
 class StepFigures(Struct, frozen=True):
-    """The figures in the words of a step. ``left`` were not taken. ``refused`` is why a torque could not be read."""
+    """The figures in the words of a step. ``left`` were not taken. ``refused`` says why a torque was not read."""
 
     stages: tuple[str, ...] = ()
     count: int = 0
@@ -127,14 +127,14 @@ def figures_in_step(text: str) -> StepFigures:
 
 
 def _sentences(text: str) -> list[tuple[int, int]]:
-    """The sentences of a text by their places: a full stop within a figure ends none."""
+    """The start and end of each sentence of a text. A full stop within a figure does not end a sentence."""
     cuts = [found.end() for found in re.finditer(r"[.;!?](?=\s)|\n", text)]
     starts = [0, *cuts]
     return [(begin, end) for begin, end in zip(starts, [*cuts, len(text)], strict=True) if text[begin:end].strip()]
 
 
 def _stages_of(sentence: str) -> tuple[str, int] | None:
-    """The stages that a sentence names, and where; ``None`` unless it says that something is tightened to them."""
+    """The stages in a sentence, and their place; ``None`` unless it says that something is tightened to them."""
     if not _TIGHTENS.match(sentence) or _RESISTANCE.search(sentence):
         return None
     found = list(_STAGES.finditer(sentence))
@@ -147,7 +147,7 @@ def _stages_of(sentence: str) -> tuple[str, int] | None:
 
 
 def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
-    """The limits in a sentence that names what is measured; a time is none."""
+    """The limits in a sentence that names what is measured. A time is not a limit."""
     found = []
     begin = 0
     for each in _QUANTITY.finditer(sentence):

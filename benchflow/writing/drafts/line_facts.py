@@ -1,4 +1,4 @@
-"""What a line of a teardown means for the way back: new or used again, how many, and which parts its words name."""
+"""What a line of a teardown means for the assembly: new or used again, how many, which parts its words name."""
 
 import re
 from itertools import pairwise
@@ -44,7 +44,7 @@ class LineFacts(Struct, frozen=True):
     """A line as the draft understands it.
 
     ``renewed``: the part is thrown away each time. ``replaced``: the places whose part is replaced, ("",) for a line
-    without places. ``remarks``: the words that were kept, piece by piece. ``unread``: those of them with no meaning.
+    without places. ``remarks``: the words that were kept, piece by piece. ``unread``: those that were not understood.
     """
 
     line: TeardownLine
@@ -74,7 +74,7 @@ class LineFacts(Struct, frozen=True):
 
     @property
     def plural(self) -> bool:
-        """True if the parts are called `them`."""
+        """True if the name of the parts is plural."""
         return not self.each and (self.line.description.count > 1 or is_plural(self.what))
 
     def at_one_place(self, count: int) -> int:
@@ -108,7 +108,7 @@ class LineFacts(Struct, frozen=True):
 
     @property
     def secured(self) -> str:
-        """How the fasteners were secured, in a word of the teardown: ``staked``; "" if nobody wrote it."""
+        """How the fasteners were secured, in a word of the teardown: ``staked``; "" if the line does not say it."""
         texts = (self.what, *self.remarks, self.line.description.condition, self.line.description.fate_reason,
                  *(f"{group.kind} {group.where}" for group in self.groups))  # fmt: skip
         found = _SECURED.search(" ".join(texts))

@@ -1,4 +1,4 @@
-"""Drafts the operations that put one line of a teardown back: seal, fit, tighten."""
+"""Drafts the operations that fit the part of one teardown line again: seal, fit, tighten."""
 
 import re
 from typing import Any
@@ -236,7 +236,7 @@ class LineFitting:
         return plain_text(line.description.state or next(seen, ""))
 
     def _hold(self, facts: LineFacts, operations: list[dict[str, Any]]) -> None:
-        """Something is locked for this line: the operations need it, and the way back frees it again."""
+        """Something is locked for this line: the operations need the lock, and a move frees it again."""
         text = self._state_of(facts)
         if not is_held(text):
             return
@@ -256,7 +256,7 @@ class LineFitting:
 
     @staticmethod
     def _comments(facts: LineFacts) -> list[str]:
-        """What the teardown says about a line that has no key of its own."""
+        """Comments for what the teardown says about a line, but a procedure has no key for."""
         line = facts.line
         found = [f"Line {line.id} of the teardown: {line.description.entered or line.description.what}"]
         found += [f"Was put back for a while{f': {each.reason}' if each.reason else ''}" for each in line.put_backs]

@@ -1,4 +1,4 @@
-"""Drafts a procedure from the rows of a table or a list. What is not understood is kept word for word."""
+"""Drafts a procedure from the rows of a table or a list. Words that are not understood are kept."""
 
 import re
 from typing import Any
@@ -36,7 +36,7 @@ _WORK = ("step", "value", "part", "check", "fasteners")
 
 
 class _Previous(Struct):
-    """The last operation, for a row that goes on with it."""
+    """The last operation, for a row that continues it."""
 
     operation: dict[str, Any]
     comments: list[str]
@@ -63,7 +63,7 @@ class _ListDraft:
             "",
             "What to do next:",
             "1. Write each figure that says `ask`, with its source. List them: benchflow check --to-fill FILE",
-            "   What you leave, the bench asks for, with its source, before the work that needs it. It proposes none.",
+            "   The bench asks for each one that you leave, with its source, before the work that needs it.",
             "2. Look at each NOT UNDERSTOOD: the words of the list are kept beside their step.",
             "3. Draw the `layout` of each joint as the part lies, numbered in tightening order.",
             "4. Answer the questions about collisions, below. The order is proven only against the rules you write.",

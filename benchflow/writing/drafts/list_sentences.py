@@ -1,4 +1,4 @@
-"""Writes what the words of a list say into a draft: values, formulas, cautions, signatures, parts lines."""
+"""Writes into a draft what a list says in words: values, formulas, cautions, signatures, parts."""
 
 import re
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ from benchflow.writing.drafts.step_sentences import (
 )
 
 BEFORE, BEHIND = "measured before", "measured behind"
-"""Keys of values that are measured before or behind the tightening of their step, until they get an operation."""
+"""Keys of values that are measured before or after the tightening of their step, until they get an operation."""
 
 NO_ORDER = "The words do not say whether this is measured before or after the tightening. Make it two operations"
 
@@ -55,7 +55,7 @@ def write_limits(
 
 
 def _key(operation: dict[str, Any], measured: MeasuredFigure, words: StepFigures) -> str:
-    """Where a value belongs: an operation that tightens has no order between its values and its fasteners."""
+    """The key for a value. Within an operation that tightens, values and fasteners have no order."""
     if "tighten" not in operation:
         return "record"
     before = re.search(r"\b(?:before|prior to)\b", measured.text, re.IGNORECASE) is not None
@@ -87,14 +87,14 @@ def write_sentences(book: DraftBook, operation: dict[str, Any], comments: list[s
 
 
 def split_measuring(book: DraftBook) -> None:
-    """Give values that are measured before or behind the tightening of their step an operation of their own."""
+    """Give values that are measured before or after the tightening of their step an operation of their own."""
     for section in book.sections:
         operations: list[Any] = []
         for each in section.operations:
             noted = each if isinstance(each, Noted) else Noted(each)
             operation: dict[str, Any] = noted.value
             before, behind = operation.pop(BEFORE, None), operation.pop(BEHIND, None)
-            comment = ("The words of the step below. Before it is tightened, nothing else holds the order.",)
+            comment = ("The words of the step below. Only this `after` keeps the order: measure, then tighten.",)
             if before:
                 first = _measuring(book, before, operation.get("after", []))
                 operation["after"] = [first["id"]]

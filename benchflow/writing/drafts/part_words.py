@@ -96,7 +96,7 @@ def head_noun(text: str) -> str:
 
 
 def is_plural(text: str) -> bool:
-    """True if the name of a part takes `them`: ``output shaft seals left right``, ``hub and sleeve``."""
+    """True if the name of a part is plural: ``output shaft seals left right``, ``hub and sleeve``."""
     words = [word for word in head_noun(text).lower().split() if re.fullmatch(r"[a-z-]+", word) and word != "mm"]
     named = [word for word in words if word not in _SIDES]
     if "and" in words and named and named[-1] != named[0] and words[-1] not in _SIDES:
@@ -168,7 +168,7 @@ def is_plate(text: str) -> bool:
 
 
 def is_heavy(text: str) -> bool:
-    """True for a part that can crush."""
+    """True for a part that is heavy enough to crush."""
     own = head_noun(text)
     return _HEAVY.search(own) is not None and _SMALL.search(own) is None
 

@@ -1,6 +1,6 @@
-"""What the sentences of a step say besides figures: what must never happen, remedies, tries, a second person.
+"""Finds what the sentences of a step say besides figures: prohibitions, remedies, tries, a second person.
 
-A draft takes only what has one meaning. The rest is named beside the step, so that the author writes it.
+A draft takes only words with one meaning. The others are quoted beside the step, so that the author writes them.
 """
 
 import re
@@ -77,7 +77,7 @@ class StepSentences(Struct, frozen=True):
 
     @property
     def not_taken(self) -> tuple[str, ...]:
-        """What the draft has no key for: the author writes it."""
+        """The sentences that the draft has no key for. The author has to write them."""
         signed = (self.signed,) if self.signed and not self.second_person and not self.inspector else ()
         remedies = tuple(each for each in self.tries if not any(each in remedy for remedy in self.remedies))
         return (*self.remedies, *remedies, *signed)

@@ -29,14 +29,14 @@ def decoded(data: bytes, name: str) -> tuple[str, list[str]]:
         try:
             return data.decode("utf-16"), []
         except UnicodeDecodeError as error:
-            raise BenchflowError(f"{name} begins as UTF-16, but is not. Save it as CSV in UTF-8.") from error
+            raise BenchflowError(f"{name} begins as UTF-16, but is not UTF-16. Save it as CSV in UTF-8.") from error
     if b"\0" in data:
         raise BenchflowError(f"{name} is not a text file. Save the table as CSV (UTF-8).")
     try:
         return data.decode("utf-8-sig"), []
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        remark = f"line {line}: not UTF-8, so the file was read as Windows-1252. Look at its signs such as µ, °, ±"
+        remark = f"line {line}: not UTF-8, so the file was read as Windows-1252. Check characters such as µ, °, ±"
         return data.decode("cp1252", errors="replace"), [remark]
 
 
@@ -64,7 +64,7 @@ def read_table(data: bytes, name: str) -> ReadList:
 
 
 def _best(text: str) -> tuple[str, list[tuple[int, list[str]]]]:
-    """The delimiter that gives most known headings, or else most columns; and the rows with their numbers."""
+    """The delimiter with the most known headings, or else the most columns; and the rows with their numbers."""
     best: tuple[tuple[int, int], str, list[tuple[int, list[str]]]] | None = None
     for delimiter in DELIMITERS:
         records = list(_records(text, delimiter))
@@ -153,7 +153,7 @@ def _row(cells: list[str], columns: list[Column], place: str) -> ListRow:
 
 
 def with_headings(rows: list[ListRow]) -> list[ListRow]:
-    """The rows, in which a row with a single cell that heads the rows under it is the title of a section."""
+    """The rows; a row whose single cell is a heading of the rows under it becomes the title of a section."""
     return [
         ListRow(row.place, heading=clean_line(next(iter(row.cells.values())).text).rstrip(": "))
         if _is_heading(row, rows[index + 1] if index + 1 < len(rows) else None)
@@ -163,7 +163,7 @@ def with_headings(rows: list[ListRow]) -> list[ListRow]:
 
 
 def _is_heading(row: ListRow, following: ListRow | None) -> bool:
-    """True for a row that only names what follows. What begins as an instruction is a step."""
+    """True for a row that only names what follows. A row that begins as an instruction is a step."""
     if len(row.cells) != 1 or row.unknown or following is None:
         return False
     (meaning, cell), *_ = row.cells.items()

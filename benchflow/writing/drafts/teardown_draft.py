@@ -71,14 +71,14 @@ class _TeardownDraft:
         open_checks = [item.name for item in record.open_checks]
         book.head += [
             f"Draft from the teardown {clean_line(source)}: {record.what or 'assembly'}, {record.unit}, "
-            f"{len(record.lines)} lines. The order is that of the way down, reversed.",
+            f"{len(record.lines)} lines. The order is that of the teardown, reversed.",
             "",
             "What to do next:",
             "1. Write each figure that says `ask`, from the manual. List them: benchflow check --to-fill FILE",
-            "   What you leave, the bench asks for, with its source, before the work that needs it. It proposes none.",
+            "   The bench asks for each one that you leave, with its source, before the work that needs it.",
             "2. Draw the `layout` of each joint as the part lies, numbered in tightening order.",
             "3. Answer the questions about collisions, below. The order is proven only against the rules you write.",
-            "4. Look at each `after`: it is the order of the way down, which may be stricter than it has to be.",
+            "4. Look at each `after`: it is the order of the teardown, reversed, which may be stricter than necessary.",
             "5. Prove it: benchflow check FILE. See its order: benchflow order FILE.",
         ]
         if open_checks:
@@ -115,7 +115,7 @@ class _TeardownDraft:
                 section.operations.append(operation)
 
     def _prepare(self, section: DraftSection) -> None:
-        """What comes before every assembly: a stand for what is heavy, clean parts, sound threads."""
+        """The first operations of every assembly: a stand for a heavy unit, clean parts, sound threads."""
         heavy = any(is_heavy(line.description.what) for line in self.lines)
         what = within_sentence(self.book.top["subject"])
         if heavy:
@@ -197,7 +197,7 @@ class _TeardownDraft:
                     self._measure_together([reading], section)
 
     def _measure_fitted(self, line: TeardownLine, section: DraftSection) -> None:
-        """What can be measured only on the fitted part, such as its end float."""
+        """An operation for what can be measured only on the fitted part, such as its end float."""
         facts = self.facts[line.id]
         values = [each for each in measured_on(line) if is_assembled_measure(each.name)]
         if not values:

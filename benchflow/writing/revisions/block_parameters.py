@@ -1,4 +1,4 @@
-"""What an author gave to a block: the value under `with` that a node of the written-out text was made from."""
+"""Finds what an author gave to a block: the value under `with` that a node of the written-out text comes from."""
 
 import re
 from pathlib import Path
@@ -33,7 +33,7 @@ class TextWithParameter(Struct, frozen=True):
 
 
 def author_node(file: ProcedureFile, node: PlacedNode) -> PlacedNode | None:
-    """The node of the author's file that is copied to ``node`` of the written-out text; ``None`` if a block has it."""
+    """The node of the author's file that ``node`` of the written-out text is a copy of; ``None`` if a block has it."""
     source_map = file.loaded.source_map
     if source_map is None:
         return None
@@ -45,7 +45,7 @@ def author_node(file: ProcedureFile, node: PlacedNode) -> PlacedNode | None:
 
 
 def _is_given(file: ProcedureFile, node: PlacedNode) -> bool:
-    """True if the node is a value under `with` or `add`: what a block fixes has the place of the use itself."""
+    """True if the node is a value under `with` or `add`. A value fixed by a block has the place of the use itself."""
     use = use_around(file.root, node.start)
     given = [] if use is None else [use.get("with"), use.get("add")]
     return any(each is not None and each.start <= node.start < each.end for each in given)
@@ -77,7 +77,7 @@ def calculated_from(file: ProcedureFile, use: PlacedNode, node: PlacedNode) -> t
 
 
 def use_around(root: PlacedNode, place: int) -> PlacedNode | None:
-    """The use of a block that has this place: in a section, or at the top of the file."""
+    """The use of a block at this place: in a section, or at the top of the file."""
     uses = [node for node in operations_in(root) if node.get("use") is not None]
     top = root.get("use")
     if top is not None:
@@ -133,7 +133,7 @@ def _place_of(text: str, mark: Mark) -> int:
 
 
 def _node_at(node: PlacedNode, place: int, kind: str) -> PlacedNode | None:
-    """The node of a kind that begins at a place. A mapping in lines begins with its first key."""
+    """The node of a kind that begins at a place. A mapping in block style begins with its first key."""
     if node.kind == kind and place in (node.start, *(key.start for key, _ in node.pairs[:1])):
         return node
     inner = [*node.items, *(value for _, value in node.pairs)]

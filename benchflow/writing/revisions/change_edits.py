@@ -1,4 +1,4 @@
-"""A change made in the text of a file: only the value, key, item or comment of the change differs afterwards."""
+"""Makes a change in the text of a file. Only the value, key, item or comment of the change differs afterwards."""
 
 import re
 from pathlib import PurePath
@@ -42,7 +42,7 @@ class NotEditable(BenchflowError):
 
 
 class MadeChange(Struct, frozen=True):
-    """A change made in a file: the new text, what was changed in words, and the line of it, from 1."""
+    """A change made in a file: the new text, the change in words, and its line, from 1."""
 
     text: FileText
     what: str
@@ -86,7 +86,7 @@ def source_to_replace(file: ProcedureFile, change: FoundChange, given: str) -> s
     if not given or path[:1] not in _WITH_SOURCE or change.action == "append" or "source:" in value:
         return ""
     if change.action == "set" and change.source:
-        return change.source  # of the proposed figure, which is not the typed one
+        return change.source  # it belongs to the proposed figure, not to the typed one
     names = {path[1]} if len(path) > 1 else set()
     for figure in figures_of(file.procedure):
         stage = path[:2] == ("tighten", "stages") and (len(path) < 3 or path[2] == figure.stage - 1)
@@ -111,7 +111,7 @@ def _with_new_source(
 
 
 def _key_in(change: FoundChange, given: str) -> tuple[FilePath, str]:
-    """The path and value that typed text means; no path if it is words for a comment."""
+    """The path and value in a typed text; no path if the text is words for a comment."""
     found = _KEY_AND_VALUE.fullmatch(given)
     if found is None:
         return (), ""
@@ -162,7 +162,7 @@ def _parameter_for(target: ChangeTarget, value: str, file: ProcedureFile) -> str
 
 
 def _fixed_in_block(file: ProcedureFile, target: ChangeTarget, path: FilePath) -> str:
-    """What to do about a figure that a block itself fixes."""
+    """What to do about a figure that is fixed in a block."""
     line = file.text.line_of(target.node.start)
     node = None if target.written is None else target.written.at(path)
     made = None if node is None else calculated_from(file, target.node, node)
@@ -246,7 +246,7 @@ def _append(file: ProcedureFile, change: FoundChange, value: str) -> MadeChange:
 
 
 def _items_in_block(file: ProcedureFile, change: FoundChange) -> list[str]:
-    """What the list has in the block: an entry of `add` replaces the whole key."""
+    """The items that the list has in the block. They are written too, because `add` replaces the whole key."""
     from benchflow.writing.revisions.yaml_places import operation_node
 
     node = None if file.written_root is None else operation_node(file.written_root, change.operation)

@@ -1,4 +1,4 @@
-"""Where a change is made in the file: at an operation of the file, or at the `use` of the block that has it."""
+"""Finds where to make a change in the file: at an operation of the file, or at the `use` of its block."""
 
 from msgspec import Struct
 
@@ -59,7 +59,7 @@ def add_target(file: ProcedureFile, operation: str, path: FilePath) -> ChangeTar
 
 
 def _target_in_block(file: ProcedureFile, operation: str, written: PlacedNode, path: FilePath) -> ChangeTarget | None:
-    """The author's own node, as deep as it leads along the path; otherwise an entry of `add`."""
+    """The author's own node, followed as far along the path as possible; otherwise an entry of `add`."""
     for length in range(len(path), 0, -1):
         node = written.at(path[:length])
         own = None if node is None else author_node(file, node)

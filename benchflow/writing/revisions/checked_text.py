@@ -1,4 +1,4 @@
-"""The findings of `check` on a revised text: which are new and which are mended."""
+"""Checks a revised text, and finds which findings are new and which are mended."""
 
 from collections import Counter
 from collections.abc import Sequence

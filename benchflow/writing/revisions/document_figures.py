@@ -1,4 +1,4 @@
-"""The figures of a procedure that come from one document, each where it is written in the file."""
+"""Lists the figures of a procedure that come from one document, each with its place in the file."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -92,7 +92,7 @@ def document_figures(file: ProcedureFile, document: Document) -> list[DocumentFi
 
 
 def _choice_text(inner: FilePath) -> str:
-    """Which part of a figure it is: ``, output``; ``, row 2, above``."""
+    """The name of a part of a figure: ``, output``; ``, row 2, above``."""
     return "".join(f", row {step + 1}" if isinstance(step, int) else f", {step}" for step in inner if step != "limit")
 
 
@@ -123,7 +123,7 @@ def _title_of(procedure: Procedure, figure: Figure) -> str:
 
 
 def _paths(procedure: Procedure, figure: Figure) -> Iterator[tuple[FilePath, FilePath]]:
-    """The paths at which a figure can be written, each with the path of what can have its source."""
+    """The paths at which a figure can be written, each with the path of the mapping that can have its source."""
     holder: FilePath
     match figure.kind:
         case "value" if figure.limit:
@@ -168,7 +168,7 @@ def _further_limit(procedure: Procedure, figure: Figure) -> FilePath:
 
 
 class _WrittenText(NamedTuple):
-    """One text of a figure. ``place`` is that of the author's value which a block makes it of; 0 for another text."""
+    """One text of a figure. ``place`` is the place of the author's value that a block makes it of; otherwise 0."""
 
     path: FilePath
     text: str

@@ -1,4 +1,4 @@
-"""A revision by a new edition of a document: new figures, figures kept against it, and its edition."""
+"""Makes a revision for a new edition of a document: new figures, figures kept as own choice, and the edition."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date

@@ -1,4 +1,4 @@
-"""The jobs that were built, or are built, by an old figure of a procedure."""
+"""Finds the finished and open jobs by an old figure of a procedure."""
 
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -33,9 +33,9 @@ def jobs_on_figures(
     paths: Iterable[Path], procedure: Procedure, figures: Iterable[Figure], reader: ProcedureReader,
     document: Document | None = None,
 ) -> list[JobOnFigure]:  # fmt: skip
-    """The jobs of ``procedure`` among these logs that have one of these figures as they were, open ones first.
+    """The jobs of ``procedure`` among these logs that have one of these figures unchanged, open ones first.
 
-    Also those that were given a figure at the bench from the ``document``, whose edition is still the old one.
+    It includes jobs that got a figure at the bench from the ``document``, whose edition is still the old one.
     """
     old = {_key(figure): figure for figure in figures}
     found: list[JobOnFigure] = []

@@ -1,4 +1,4 @@
-"""The text of a file with its own line ends and byte order mark, and edits of it that change nothing else."""
+"""The text of a file. Edits keep its line ends, its byte order mark and everything else."""
 
 from bisect import bisect_left
 from collections.abc import Iterable

@@ -1,4 +1,4 @@
-"""A change of a procedure that the logs of its jobs give a reason for, before it becomes a numbered proposal."""
+"""A change of a procedure with its reason from the logs, before it becomes a numbered proposal."""
 
 from typing import Literal
 
@@ -33,9 +33,9 @@ class FoundChange(Struct, frozen=True):
     action: Action = "comment"
     path: tuple[str | int, ...] = ()
     value: str = ""
-    source: str = ""  # of a figure that is filled in
+    source: str = ""  # only for a figure that is filled in
 
     @property
     def identity(self) -> tuple[str, str, str]:
-        """What makes two findings in different sets of jobs the same."""
+        """Equal for the same change found in different sets of jobs."""
         return self.kind, self.operation, self.topic

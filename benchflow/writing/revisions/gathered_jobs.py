@@ -1,4 +1,4 @@
-"""The jobs of a procedure among the logs that are named, and its jobs that are still open."""
+"""Finds the jobs of a procedure among the given logs, and its jobs that are still open."""
 
 from collections.abc import Iterable
 from pathlib import Path
@@ -52,7 +52,7 @@ def gather_jobs(paths: Iterable[Path], procedure: Procedure, reader: ProcedureRe
         session = found.log.facts.session
         old = jobs.get(session.session)
         if old is not None:
-            skipped.append(SkippedLog(shown_path(path), "It is a copy of a log that counts.", bad=False))
+            skipped.append(SkippedLog(shown_path(path), "It is a copy of a log that was used.", bad=False))
         if old is None or session.is_better_copy_than(old.log.facts.session):
             jobs[session.session] = found
     ordered = sorted(jobs.values(), key=lambda job: job.log.facts.session.opened_at)
@@ -73,7 +73,7 @@ def _job(path: Path, procedure: Procedure, reader: ProcedureReader) -> DoneJob |
         return SkippedLog(name, str(error))
     if report.wrong:
         first = report.wrong[0]
-        return SkippedLog(name, f"It could not have been written so: line {first.line}: {first.message}")
+        return SkippedLog(name, f"It fails the audit: line {first.line}: {first.message}")
     return DoneJob(log)
 
 

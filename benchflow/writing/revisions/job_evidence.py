@@ -29,7 +29,7 @@ class LogEvidence(Struct, frozen=True):
 
 
 MOST_CHARACTERS = 400
-"""The most characters of one person's words in a proposal. The log has them whole."""
+"""The longest quotation of a person in a proposal, in characters. The log has the full text."""
 
 
 def shortened(words: str, most: int = MOST_CHARACTERS) -> str:
@@ -78,10 +78,10 @@ class DoneJob(Struct, frozen=True, dict=True):
 
 
 def change_key(change: ProcedureChange) -> tuple[str, str, str]:
-    """What identifies a change in every copy of the procedure."""
+    """Identifies a change in every copy of the procedure."""
     return change.revision, change.date, change.what
 
 
 def operation_of(step: str) -> str:
-    """The id of an operation in the file: without its place."""
+    """The id of an operation in the file, without its place."""
     return StepId.parse(step).operation

@@ -95,7 +95,7 @@ def _in_braces(pairs: list[tuple[str, str]]) -> str:
 
 
 def quoted_as(old: str, value: str) -> str:
-    """A text as YAML with the quotes that the old one has, if any. A number or date without quotes stays without."""
+    """A text as YAML, with the quotes of the old one. A number or date gets quotes only if the old one has them."""
     if old[:1] in ("'", '"'):
         return json.dumps(value, ensure_ascii=False)
     alike = any(is_such(old) and is_such(value) for is_such in (is_number, _looks_like_a_date))
@@ -104,12 +104,12 @@ def quoted_as(old: str, value: str) -> str:
 
 def value_replaced(node: PlacedNode, value: str) -> TextEdit:
     """The edit that writes ``value``, which is YAML on one line, for a node."""
-    space = " " if node.start == node.end else ""  # an empty value stands directly behind the colon
+    space = " " if node.start == node.end else ""  # an empty value is directly after the colon
     return TextEdit(node.start, node.end, f"{space}{value}")
 
 
 def key_added(text: str, mapping: PlacedNode, key: str, value: str, after: str = "") -> TextEdit:
-    """The edit that adds a key with a value, which is YAML on one line: behind the key ``after``, or last."""
+    """The edit that adds a key with a value, which is YAML on one line: after the key ``after``, or last."""
     pairs = mapping.pairs
     if not pairs:
         return TextEdit(mapping.start, mapping.end, f"{{{key}: {value}}}")
@@ -162,6 +162,6 @@ def comment_above(text: str, node: PlacedNode, words: str) -> TextEdit:
 
 
 def _line_end(text: str, at: int) -> int:
-    """The end of the line, behind its comment."""
+    """The end of the line, after its comment."""
     found = text.find("\n", at)
     return len(text) if found < 0 else found

@@ -1,4 +1,4 @@
-"""A revision made of the accepted proposals: the new text, its name, its entries in `changes`, and its check."""
+"""Makes a revision from the accepted proposals: the new text, its name, its entries in `changes`, its check."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date

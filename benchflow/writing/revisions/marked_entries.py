@@ -1,4 +1,4 @@
-"""Changes by entries that are marked "change the procedure", and by the findings of come-backs."""
+"""Finds changes from entries marked "change the procedure", and from the findings of come-backs."""
 
 from collections.abc import Iterable, Iterator
 

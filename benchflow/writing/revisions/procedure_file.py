@@ -1,4 +1,4 @@
-"""A procedure file that is revised: its bytes, its text, its tree, and the procedure in it."""
+"""A procedure file under revision: its bytes, its text, its tree, and the procedure in it."""
 
 import stat
 from contextlib import suppress
@@ -21,7 +21,7 @@ from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 
 
 class FileChanged(BenchflowError):
-    """The file was changed by somebody else since it was read."""
+    """Another program or person changed the file after it was read."""
 
 
 class ProcedureFile(Struct, frozen=True, dict=True):
@@ -87,7 +87,7 @@ class ProcedureFile(Struct, frozen=True, dict=True):
             atomic_write(target, self.text.data, before_replace=self._refuse_other_content)
         except Unconfirmed as error:
             raise BenchflowError(
-                f"{self.path} was written, but the disk did not confirm it: {error.strerror}. Look at it."
+                f"{self.path} was written, but the disk did not confirm it: {error.strerror}. Check its content."
             ) from error
         except FileNotFoundError as error:
             raise FileChanged(f"{self.path} was removed or renamed while it was revised.") from error

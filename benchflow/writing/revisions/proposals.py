@@ -47,7 +47,7 @@ class Proposal(Struct, frozen=True):
 
 
 def find_changes(file: ProcedureFile, jobs: Sequence[DoneJob]) -> list[FoundChange]:
-    """The changes that the jobs give a reason for, without those that `changes` in the file names already."""
+    """The changes that the logs give a reason for, without those that `changes` in the file names already."""
     procedure = file.procedure
     named = {reference for change in procedure.changes for reference in change.from_}
     single = [
@@ -68,7 +68,7 @@ def _not_named(
     jobs: Sequence[DoneJob],
     procedure: Procedure,
 ) -> Iterator[FoundChange]:
-    """The changes that a finder finds. Where `changes` names lines of one, only the jobs since that change count."""
+    """The changes from ``finder``. If `changes` names log lines of one, only the jobs after that change are used."""
     for found in finder(jobs, procedure):
         change = _change_that_names(procedure, found)
         if change is None:

@@ -1,8 +1,8 @@
-"""Changes by what the logs of several jobs say together: remedies, times, limits, answers, deviations, figures.
+"""Finds changes from several jobs together: remedies, times, limits, answers, deviations, operations never done.
 
-Each function takes the jobs and the procedure as it is now. A job counts only where the thing is in its own revision as
-it is now: what a later revision has changed is not proposed again. The least numbers of jobs and the shares are own
-rules.
+Each function takes the jobs and the procedure as it is now. A job counts only if the thing in question is the same in
+its revision as now: what a later revision has changed is not proposed again. The numbers of jobs and the shares are
+own rules.
 """
 
 from collections import Counter, defaultdict
@@ -27,19 +27,19 @@ from benchflow.writing.revisions.job_evidence import DoneJob, LogEvidence, opera
 from benchflow.writing.revisions.value_paths import limit_path
 
 LEAST_JOBS: Final = 3
-"""The fewest jobs that say something together."""
+"""The smallest number of jobs for a proposal."""
 OFTEN: Final = 0.5
 """The share of jobs in which a remedy or a deviation is the rule, not the exception."""
 ANSWERED_NO: Final = 1 / 3
-"""The share of jobs from which on a check is often answered no."""
+"""The share of jobs from which a check counts as often answered no."""
 NEAR_END: Final = 0.2
-"""A reading in this share of the band from one end is near that end."""
+"""A reading is near an end if its distance to it is at most this share of the band."""
 LEAST_READINGS: Final = 5
-"""The fewest readings that show where in its band a value is."""
+"""The smallest number of readings that show where in its band a value is."""
 TIME_FACTOR: Final = 1.5
-"""The median of the real times is this many times longer or shorter than the stated time."""
+"""A stated time is wrong if the median of the worked times is this many times longer or shorter."""
 LEAST_DIFFERENCE: Final = 120
-"""The fewest seconds between the median and the stated time."""
+"""The smallest difference between the median and the stated time, in seconds."""
 
 Finder = Callable[[Sequence[DoneJob], Procedure], Iterator[FoundChange]]
 
@@ -102,9 +102,9 @@ def remedy_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Fo
 
 
 def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[FoundChange]:
-    """Stated times that the worked times do not fit, and times that are not stated.
+    """Stated times that do not fit the worked times, and times that are not stated.
 
-    A time in which hands cannot do the work, or which the review calls too fast for the stated time, does not count.
+    A time that is too short for the work by hand, or that the review calls too fast, does not count.
     """
     times: dict[str, list[tuple[float, LogEvidence]]] = defaultdict(list)
     too_fast: Counter[str] = Counter()
@@ -143,7 +143,8 @@ def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Foun
             f"({rounded_duration(least)} to {rounded_duration(most)}), but {said}. The proposed time is this median, "
             "rounded."
         )
-        why += f" {count(too_fast[operation], 'job')} too fast for the work left out." if too_fast[operation] else ""
+        if left_out := too_fast[operation]:
+            why += f" Left out as too fast for the work: {count(left_out, 'job')}."
         yield FoundChange(
             "time", operation, "takes", "Stated time", why, tuple(line for _, line in measured), "set", ("takes",),
             _stated(typical),

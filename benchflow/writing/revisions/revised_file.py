@@ -1,4 +1,4 @@
-"""A file after a revision: the accepted changes are made, the revision is one higher, and `changes` names each."""
+"""Writes the new revision, and its entries under `changes`, into the text of a file."""
 
 import json
 from collections.abc import Iterable
@@ -12,7 +12,7 @@ from benchflow.writing.revisions.layout_edits import item_added, key_added, valu
 from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 
 MOST_REFERENCES = 30
-"""The most log lines that one entry of `changes` names."""
+"""The largest number of log lines that one entry of `changes` names."""
 
 
 class ChangeEntry(Struct, frozen=True):
@@ -77,6 +77,6 @@ def _entry_added(text: str, root: PlacedNode, revision: str, today: date, entry:
 
 
 def _content_end(text: str, node: PlacedNode) -> int:
-    """The end of the last line of a node in lines, behind its comment."""
+    """The end of the last line of a node in block style, after its comment."""
     found = text.find("\n", node.end)
     return len(text) if found < 0 else found

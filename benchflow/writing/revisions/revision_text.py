@@ -14,7 +14,7 @@ from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
 
 MOST_LINES = 8
-"""The most log lines that are listed under one proposal."""
+"""The largest number of log lines that are listed under one proposal."""
 
 
 def terminal_width() -> int:
@@ -45,7 +45,7 @@ def proposal_lines(
 
 
 def _wrapped_edit(line: str, width: int) -> Iterator[str]:
-    """A line of a diff. A part that follows on the next line is indented further, without the sign of the line."""
+    """A line of a diff. A continued line is indented further, without the + or -."""
     body = line.lstrip(" +-")
     lead = line[: len(line) - len(body)]
     lines = textwrap.wrap(body, max(width - len(lead), 20), break_long_words=False, break_on_hyphens=False) or [""]
@@ -54,7 +54,7 @@ def _wrapped_edit(line: str, width: int) -> Iterator[str]:
 
 
 def wrapped(text: str, indent: str, width: int) -> list[str]:
-    """The text in lines that end behind a word. A longer word is one line."""
+    """The text in lines that end after a word. A longer word is one line."""
     return textwrap.wrap(
         text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False,
         break_on_hyphens=False,
@@ -81,11 +81,11 @@ def check_lines(checked: CheckedRevision, file: ProcedureFile) -> Iterator[str]:
     if not checked.new and not checked.mended:
         yield "  check: nothing new, nothing mended."
     if not checked.ok:
-        yield f"  check: not sound. To see all findings: benchflow check {shown_path(file.path)}"
+        yield f"  check: errors, or not explored in full. To see all findings: benchflow check {shown_path(file.path)}"
 
 
 def open_job_lines(jobs: Iterable[JobOnRevision], revision: str) -> Iterator[str]:
-    """The open jobs that keep an older revision, and what to do."""
+    """The open jobs by an older revision, and what to do."""
     found = list(jobs)
     if not found:
         return
@@ -93,6 +93,6 @@ def open_job_lines(jobs: Iterable[JobOnRevision], revision: str) -> Iterator[str
     for each in found:
         yield f"  {job_name(each.unit)}  revision {each.revision or '(none)'}  {each.log}"
     yield (
-        f"An open job keeps its revision to its end. Look at what revision {revision} changes for the work that is "
-        "left in it. Where it matters, write a note in the job (n), or sign a deviation (d)."
+        f"An open job keeps its revision to its end. Check if revision {revision} changes the work that is "
+        "left in it. If it does, write a note in the job (n), or sign a deviation (d)."
     )

@@ -9,7 +9,7 @@ Kind = Literal["text", "list", "mapping"]
 
 
 class PlacedNode(Struct):
-    """A node of a YAML text. ``start`` and ``end`` are the places of its first character and behind its last one.
+    """A node of a YAML text. ``start`` and ``end`` are the places of its first character and after its last one.
 
     ``text`` is the value of a text, ``items`` are those of a list, ``pairs`` the keys and values of a mapping. ``flow``
     means written in brackets. ``column`` counts from 0.
@@ -83,7 +83,7 @@ def _trimmed(text: str, start: int, end: int) -> int:
 
 
 def _behind_colon(text: str, end: int) -> int:
-    """The place of an empty value: behind the colon of its key, or behind the key if it has none (``{final}``)."""
+    """The place of an empty value: after the colon of its key, or after the key if it has none (``{final}``)."""
     at = end
     while at < len(text) and text[at] in " \t":
         at += 1

@@ -143,8 +143,8 @@ def time_changes(jobs: Sequence[DoneJob], procedure: Procedure) -> Iterator[Foun
             f"({rounded_duration(least)} to {rounded_duration(most)}), but {said}. The proposed time is this median, "
             "rounded."
         )
-        if left_out := too_fast[operation]:
-            why += f" Left out as too fast for the work: {count(left_out, 'job')}."
+        if many := too_fast[operation]:
+            why += f" Left out as too fast for the work: {count(many, 'job')}."
         yield FoundChange(
             "time", operation, "takes", "Stated time", why, tuple(line for _, line in measured), "set", ("takes",),
             _stated(typical),

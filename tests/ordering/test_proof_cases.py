@@ -191,11 +191,54 @@ def test_no_line_is_suggested_for_an_operation_that_breaks_a_rule_by_itself() ->
     assert "Correct it or the rule first" in only_finding(proof, "interlock-needed").message
 
 
+def three_selector_rails() -> Procedure:
+    """Three rails, fitted in order. One may be in gear. One of the three pairs is not in the `needs` of the moves."""
+    free: dict[str, dict[str, list[str]]] = {
+        "low": {"middle": ["out", "clear"]},
+        "middle": {"low": ["out", "clear"], "top": ["out", "clear"]},
+        "top": {"middle": ["out", "clear"]},
+    }
+    before = {"low": (), "middle": ("fit-low",), "top": ("fit-middle",)}
+    return procedure(
+        *(op(f"fit-{rail}", *before[rail], sets={rail: "clear"}, needs=free[rail]) for rail in free),
+        op("try-gears", *(f"fit-{rail}" for rail in free), needs=dict.fromkeys(free, "clear")),
+        state=[variable(rail, "out", "clear", "engaged") for rail in free],
+        rules=[rule("two gears would be in", **dict.fromkeys(pair, "engaged")) for pair in combinations(free, 2)],
+        moves=[
+            *(move(f"engage-{rail}", {rail: "engaged"}, {rail: ["clear"], **free[rail]}) for rail in free),
+            *(move(f"free-{rail}", {rail: "clear"}, {rail: "engaged"}) for rail in free),
+        ],
+    )
+
+
+def test_needs_that_are_written_already_are_not_narrowed_to_states_outside_the_rule() -> None:
+    """One line would do too: a rail goes into gear only while another rail is not fitted. Nobody wants that."""
+    built = three_selector_rails()
+    ((_, lines),) = prove(built).fixes.items()
+    assert set(lines) == {
+        SuggestedLine("engage-low", variable="top", values=("out", "clear")),
+        SuggestedLine("engage-top", variable="low", values=("out", "clear")),
+    }
+    assert not [f for f in prove(with_suggested_lines(built, lines)).findings if f.code == "interlock-needed"]
+
+
+def test_needs_that_allow_a_state_of_the_rule_are_narrowed_to_the_others() -> None:
+    lift = variable("lift", "none", "low", "full")
+    built = procedure(
+        op("press", sets={"valves": "open"}, needs={"lift": ["low", "full"]}),
+        state=[lift, VALVES],
+        rules=[rule("the valve would hit", lift="full", valves="open")],
+        moves=[move("raise", {"lift": "low"}), move("raise-fully", {"lift": "full"}, {"valves": "shut"})],
+    )
+    assert list(prove(built).fixes.values()) == [(SuggestedLine("press", variable="lift", values=("low",)),)]
+
+
 def single_lines(built: Procedure) -> list[SuggestedLine]:
     """Every single line that an author could add."""
     lines = []
-    for name in [*(each.id for each in built.operations), *(each.id for each in built.moves)]:
-        for v in built.state:
+    written = {each.id: each.needs for each in built.operations} | {each.id: each.needs for each in built.moves}
+    for name, needs in written.items():
+        for v in (each for each in built.state if each.name not in needs):
             for count in range(1, len(v.values)):
                 lines += [
                     SuggestedLine(name, variable=v.name, values=chosen) for chosen in combinations(v.values, count)

@@ -4,6 +4,9 @@ A procedure is safe on paper if no order that `after` and `needs` allow breaks a
 counterexamples. A set of lines must exclude every known order that breaks a rule. The smallest such sets are tried one
 by one, the simplest lines first. If a set allows another such order, that order is added to the known ones. A set must
 not add a cycle, a dead end, an operation that is never done or a move that is no longer useful.
+
+Lines that the author can add come first. A `needs` that is there already is changed only to the opposite of the rule;
+other changes are tried if nothing else is enough.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -63,10 +66,32 @@ class _LimitReachedError(Exception):
     """Ends nested searches at their limit. It is caught in this module."""
 
 
-class PaperFixSearch:
-    """Searches for lines that prevent every breach of a rule of one group, in every build."""
+def find_paper_fix(
+    analyses: Sequence[PlanAnalysis],
+    rules: frozenset[int],
+    explorer: Explorer,
+    analysis: PlanAnalysis,
+    witness: Witness,
+) -> PaperFix | None:
+    """Lines that exclude ``witness`` and every other breach of ``rules``; ``None`` if none were found."""
+    for with_changes in (False, True):
+        search = _PaperFixSearch(analyses, rules, explorer, with_changes=with_changes)
+        found = search.find(analysis, witness)
+        if found is not None:
+            return found
+    return None
 
-    def __init__(self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer) -> None:
+
+class _PaperFixSearch:
+    """Searches for lines that prevent every breach of a rule of one group, in every build.
+
+    ``with_changes`` allows every change of a `needs` that the author wrote.
+    """
+
+    def __init__(
+        self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer, *, with_changes: bool
+    ) -> None:
+        self._with_changes = with_changes
         self._before = list(analyses)
         self._rules = rules
         self._explorer = explorer
@@ -82,17 +107,21 @@ class PaperFixSearch:
         self._tried: set[frozenset[SuggestedLine]] = set()
 
     def find(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
-        """The lines that exclude ``witness`` and every other breach; ``None`` if none were found."""
+        """The lines that exclude ``witness`` and every other breach; ``None`` if none were found.
+
+        The simplest line against each order is tried first, then smaller sets than that.
+        """
         self._add_known_order(analysis.plan, witness)
+        simplest = self._simplest()
+        largest = _MOST_LINES if simplest is None else len(simplest) - 1
         try:
-            for size in range(1, _MOST_LINES + 1):
+            for size in range(1, largest + 1):
                 found = self._fix_of_size(size)
                 if found is not None:
                     return PaperFix(found, smallest=True)
         except _LimitReachedError:
-            pass
-        simplest = self._simplest()
-        return None if simplest is None else PaperFix(simplest, smallest=False)
+            return None if simplest is None else PaperFix(simplest, smallest=False)
+        return None if simplest is None else PaperFix(simplest, smallest=True)
 
     # --- sets of lines ----------------------------------------------------------------------------
 
@@ -129,7 +158,7 @@ class PaperFixSearch:
                 yield from self._excluding_sets((*chosen, line), rest, size)
 
     def _simplest(self) -> tuple[SuggestedLine, ...] | None:
-        """Lines that make the procedure safe: the simplest line against each known order. Fewer may be enough."""
+        """The simplest line against each known order, if these lines make the procedure safe. Fewer may be enough."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
             for place in range(len(self._known_orders)):
@@ -200,16 +229,28 @@ class PaperFixSearch:
         """Every line that excludes the order, simplest first. The first line requires the opposite of the rule."""
         never = self._procedure.interference[known.rule].never
         last = known.steps_taken[-1]
-        written = {*last.step.during, *last.step.sets} if last.step else set()
+        writer = last.step or self._procedure.moves_by_id[last.author_id]
+        written = {*writer.during, *writer.sets}
         for name, values in never.items():
-            good = tuple(v for v in self._variables[name].values if v not in values)
+            present = self._needs_of(last).get(name, self._variables[name].values)
+            good = tuple(v for v in present if v not in values)
             if name not in written and good:
                 yield SuggestedLine(last.author_id, variable=_as_written(self._variables[name], last), values=good)
         for turn in (last, *reversed(known.steps_taken[:-1])):
+            needs = self._needs_of(turn)
             for variable in self._variables.values():
+                if variable.name in needs and not self._with_changes:
+                    continue
+                present = needs.get(variable.name, variable.values)
                 for values in _value_sets_without(variable, turn.valuation.get(variable.name)):
-                    yield SuggestedLine(turn.author_id, variable=_as_written(variable, turn), values=values)
+                    kept = tuple(value for value in present if value in values)
+                    if kept:
+                        yield SuggestedLine(turn.author_id, variable=_as_written(variable, turn), values=kept)
             yield from self._after_lines_against(known.plan, turn)
+
+    def _needs_of(self, turn: _WitnessStep) -> Values:
+        """What the step or move needs already."""
+        return self._procedure.moves_by_id[turn.author_id].needs if turn.step is None else turn.step.needs
 
     def _makes_move_useless(self, line: SuggestedLine) -> bool:
         """True if the line makes a useful move useless: the move could then only be made if it changes nothing."""
@@ -220,6 +261,8 @@ class PaperFixSearch:
         if turn.step is None:
             return
         each = turn.step.operation.each
+        order = next(before.order for before in self._before if before.plan is plan)
+        here = order.index[turn.step.id]
         for operation in self._procedure.operations:
             if operation.id == turn.author_id:
                 continue
@@ -227,9 +270,10 @@ class PaperFixSearch:
             if operation.each is not None and operation.each == each:
                 names.insert(0, operation.id)
             for name in names:
-                line = SuggestedLine(turn.author_id, after=name)
-                if any(earlier not in turn.done for earlier in _named_steps(plan, turn.step, name)):
-                    yield line
+                earlier = _named_steps(plan, turn.step, name)
+                is_circle = any(order.before[order.index[step]] >> here & 1 for step in earlier)
+                if not is_circle and any(step not in turn.done for step in earlier):
+                    yield SuggestedLine(turn.author_id, after=name)
 
 
 def _value_sets_without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:

@@ -12,7 +12,7 @@ from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.lost_evidence import LosableVariable, losable_variables, lost_variable, with_losses
 from benchflow.ordering.proof.order_completion import Witness
-from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
+from benchflow.ordering.proof.paper_fixes import find_paper_fix, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.precedence import Precedence
 from benchflow.ordering.proof.proof_findings import SEVERITIES, Code, OrderFinding, Proof, SuggestedLine, finding
@@ -303,7 +303,7 @@ class _ProofRun:
         elif not all(each.conclusive for each in analyses):
             message += "The procedure is too large to find lines that make it safe on paper."
         else:
-            fix = PaperFixSearch(analyses, rules, self._trials).find(analysis, witness)
+            fix = find_paper_fix(analyses, rules, self._trials, analysis, witness)
             if fix is None:
                 message += "No `after` and `needs` lines were found that make it safe on paper."
             else:

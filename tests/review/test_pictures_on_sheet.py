@@ -21,8 +21,11 @@ from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown, c
 from benchflow.review.sheets.customer_copy import customer_copy
 from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.pictures_on_sheet import MOST_FOR_CUSTOMER, copy_name
+from benchflow.session.history.event_text import event_text
+from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.pictures.kept_files import kept_path, pictures_folder
 from benchflow.session.pictures.picture_file import PictureFacts
+from benchflow.session.state.events import event_of
 from tests.driving.made_pictures import PDF, heic, jpeg, rotated_jpeg
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
 from tests.test_cli import Shell
@@ -38,7 +41,7 @@ def script(tmp_path: Path) -> Script:
     return script
 
 
-def attach(script: Script, name: str, content: bytes, **fields: object) -> PictureFacts:
+def attach(script: Script, name: str, content: bytes, /, **fields: object) -> PictureFacts:
     path = script.path.with_name(name)
     path.write_bytes(content)
     data = script.do("attach", file=str(path), **fields)[-1]["data"]
@@ -115,6 +118,26 @@ def test_a_picture_is_evidence_of_its_step_and_in_the_markdown(script: Script) -
     made = build_sheet(log)
     assert facts.sha256 in build_sheet_markdown(made)
     assert "Thread before cleaning" in customer_copy_markdown(customer_copy(log, made))
+
+
+def test_log_evidence_and_sheets_name_what_a_picture_shows_in_the_same_words(tmp_path: Path) -> None:
+    measure = "{id: measure, title: Measure, record: {bore: {ask: Bore of the pump, limit: 1 .. 2 mm, readings: 2}}}"
+    script = Script(tmp_path, procedure_with(measure))
+    script.do_all(open_intent(), intent("start", operation="measure"))
+    note = script.do("note", text="A score at the top")[-1]["seq"]
+    attach(script, "a.jpg", jpeg(shade=1), name="bore", reading=2)
+    attach(script, "b.jpg", jpeg(shade=2), event=note)
+    attach(script, "c.jpg", jpeg(shade=3))
+    log = loaded(script)
+    titles = [one.title for one in build_sheet(log).pictures]
+    assert titles == ["Bore of the pump, reading 2", "Note: A score at the top", "Measure"]
+    words = [each.words for each in evidence_of(log, log.plan.steps["measure"]) if each.kind == "picture"]
+    subjects = [text.removeprefix("picture of ").partition(" (")[0] for text in words]
+    assert subjects == ["Bore of the pump, reading 2", "the note “A score at the top”", "“Measure”"]
+    texts = [event_text(event, LogTitles(log.plan)) for line in log.lines if (event := event_of(line)) is not None]
+    assert [text.partition(" attached")[0] for text in texts if "attached" in text] == [
+        "Picture of Bore of the pump, reading 2", f"Picture of event {note}", "Picture of “Measure”",
+    ]  # fmt: skip
 
 
 def test_sheet_copies_the_whole_pictures_and_leads_to_them(script: Script, tmp_path: Path) -> None:

@@ -5,11 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.pictures.incoming_folder import set_incoming_folder
+from benchflow.session.machine_folders import machine_folders
+from benchflow.session.pictures.incoming_folder import IncomingWatch, set_incoming_folder
 from benchflow.session.pictures.kept_files import pictures_folder
+from benchflow.session.pictures.other_jobs import OtherJobs
 from benchflow.tui.bench.bench_screen import BenchScreen
 from tests.driving.log_files import events_in
-from tests.driving.made_pictures import jpeg_at
+from tests.driving.made_pictures import jpeg, jpeg_at
 from tests.driving.script import procedure_with
 from tests.driving.session_driver import SessionDriver
 from tests.driving.small_head import start_session
@@ -30,7 +32,13 @@ def phone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def job(folder: Path, operation: str) -> SessionDriver:
+    folder.mkdir(parents=True, exist_ok=True)
     return start_session(folder, procedure_with(operation, head=HEAD), options={}, start={})
+
+
+def words(bench: AppDriver) -> str:
+    """The text on the screen in one line."""
+    return " ".join(bench.text.split())
 
 
 async def ticks(bench: AppDriver) -> None:
@@ -137,6 +145,57 @@ async def test_the_list_attaches_with_a_caption_leaves_out_and_withdraws(tmp_pat
         "attached",
         "picture-withdrawn",
     ]
+
+
+async def test_a_picture_that_another_job_has_is_not_offered_as_new(tmp_path: Path, phone: Path) -> None:
+    first, second = job(machine_folders().sessions, MEASURE), job(tmp_path, MEASURE)
+    async with drive_app(second.controller) as bench:
+        jpeg_at(phone / "IMG_1.jpg")
+        await ticks(bench)
+        assert "1 new picture. F7 attaches IMG_1.jpg" in bench.text
+        first.do("attach", file=str(phone / "IMG_1.jpg"))
+        await ticks(bench)
+        assert "new picture" not in bench.text
+        await bench.press("f7")
+        assert "IMG_1.jpg is attached to job 2417 already. F8 attaches it to this job too." in words(bench)
+        await bench.press("f8", "down")
+        assert "IMG_1.jpg, attached to job 2417 already" in bench.text
+        await bench.press("enter")
+        await bench.type("\n")
+        assert "IMG_1.jpg is attached to Bore, top." in bench.text
+        assert bench.kinds.count("attached") == 1
+
+
+def test_a_picture_that_was_withdrawn_from_the_other_job_is_offered_again(tmp_path: Path, phone: Path) -> None:
+    first, second = job(machine_folders().sessions, MEASURE), job(tmp_path, MEASURE)
+    watch = IncomingWatch(phone, 0, OtherJobs(second.controller.journal.path, (first.controller.journal.path.parent,)))
+    picture = jpeg_at(phone / "IMG_1.jpg")
+    first.do("attach", file=str(picture))
+    now = picture.stat().st_ctime + 1
+    watch.look(now)
+    assert [one.path.name for one in watch.look(now)] == ["IMG_1.jpg"]
+    assert list(watch.elsewhere.values()) == ["job 2417"]
+    first.do("withdraw", event=2, reason="wrong job")
+    watch.look(now)
+    assert watch.elsewhere == {}
+
+
+async def test_a_new_file_that_is_not_whole_is_named_with_what_to_do(tmp_path: Path, phone: Path) -> None:
+    async with drive_app(job(tmp_path, MEASURE).controller) as bench:
+        content = jpeg(400, 300)
+        (phone / "IMG_1.jpg").write_bytes(content[: len(content) // 2])
+        await ticks(bench)
+        await bench.press("f7")
+        assert "IMG_1.jpg ends in the middle of the picture, or is damaged. Wait until it is complete" in words(bench)
+        await bench.press("f8", "down")
+        assert "IMG_1.jpg, cannot be attached" in bench.text
+        await bench.press("enter")
+        assert "send or copy it again" in words(bench)
+        assert "attached" not in bench.kinds
+        (phone / "IMG_1.jpg").write_bytes(content)
+        await bench.press("escape")
+        await ticks(bench)
+        assert "1 new picture. F7 attaches IMG_1.jpg to Bore, top" in bench.text
 
 
 async def test_a_file_of_another_folder_is_attached_by_its_path(tmp_path: Path, phone: Path) -> None:

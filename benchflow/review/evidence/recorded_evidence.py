@@ -12,9 +12,10 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown_reading
 from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.picture_facts import PictureFact
+from benchflow.review.log.picture_facts import PictureFact, note_shown
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.history.picture_text import picture_subject
 from benchflow.session.pictures.kept_files import file_remark
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.stage_torques import tighten_in_force
@@ -134,10 +135,8 @@ def _other_evidence(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 def _picture_words(log: LoadedLog, picture: PictureFact) -> str:
     """``picture of Head studs, fastener 3: Thread before cleaning (IMG_0012.jpg)``."""
-    titles, at = LogTitles(log.plan), f", {picture.reading}" if picture.reading else ""
-    fastener = f", fastener {picture.fastener}" if picture.fastener else ""
-    subject = f"{titles.joint(picture.joint)}{fastener}" if picture.joint else f"{picture.value}{at}"
-    subject = subject or (f"event {picture.event}" if picture.event else "the step")
+    note = note_shown(log.facts, picture)
+    subject = picture_subject(picture.operation, picture.target, LogTitles(log.plan), note)
     caption = f": {picture.text}" if picture.text else ""
     remark = file_remark(Path(log.path), picture.file)
     ending = f"; {remark}, run benchflow verify" if remark else ""

@@ -18,9 +18,9 @@ from benchflow.base.regular_file import read_regular_file
 from benchflow.review.formatting import local_time
 from benchflow.review.interchange.event_rows import csv_cell
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.picture_facts import PictureFact
-from benchflow.session.history.log_titles import LogTitles, readable
-from benchflow.session.history.picture_text import picture_size
+from benchflow.review.log.picture_facts import PictureFact, note_shown
+from benchflow.session.history.log_titles import LogTitles
+from benchflow.session.history.picture_text import picture_heading, picture_size
 from benchflow.session.pictures.kept_files import digest_of, kept_file_problem, kept_path
 from benchflow.session.pictures.picture_file import PictureFacts, no_thumbnail
 from benchflow.session.pictures.picture_kinds import KINDS
@@ -68,25 +68,11 @@ def _sheet_picture(log: LoadedLog, fact: PictureFact) -> SheetPicture:
         problem = {"missing": "The stored file is missing.", "changed": "The stored file was changed."}.get(
             found.what, "The stored file cannot be read."
         )
+    heading = picture_heading(fact.operation, fact.target, LogTitles(log.plan), note_shown(log.facts, fact))
     return SheetPicture(
-        fact.seq, fact.operation, picture_title(log, fact), fact.text, f"{fact.name}, {picture_size(facts)}", fact.by,
+        fact.seq, fact.operation, heading, fact.text, f"{fact.name}, {picture_size(facts)}", fact.by,
         local_time(fact.at), facts, str(kept_path(path, fact.sha256, fact.type)), problem,
     )  # fmt: skip
-
-
-def picture_title(log: LoadedLog, fact: PictureFact) -> str:
-    """What a picture shows: ``Head studs, fastener 3``; ``bore, top``; the words of a note; the title of the step."""
-    titles = LogTitles(log.plan)
-    if fact.joint:
-        return f"{titles.joint(fact.joint)}{f', fastener {fact.fastener}' if fact.fastener else ''}"
-    if fact.value:
-        record = titles.record(fact.operation, fact.value)
-        name = (record.ask if record is not None else "") or readable(fact.value)
-        return f"{name}{f', {fact.reading}' if fact.reading else ''}"
-    if fact.event:
-        note = next((note.text for note in log.facts.notes if note.seq == fact.event), "")
-        return f"Note: {note}" if note else f"Event {fact.event}"
-    return titles.step(fact.operation) if fact.operation else "The job"
 
 
 # --- whole pictures -----------------------------------------------------------------------------

@@ -8,6 +8,7 @@
 ``kept_files``        keeps pictures in a folder beside the log, and checks them
 ``thumbnails``        small pictures for the sheets
 ``picture_check``     compares the kept pictures with the log
+``other_jobs``        which other job has a picture already
 ``incoming_folder``   finds new pictures in the folder of a phone
 ====================  ==========================================================================
 """

@@ -15,8 +15,9 @@ from msgspec import Struct
 
 from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import shown_path
+from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.base.regular_file import read_regular_file
+from benchflow.session.pictures.other_jobs import OtherJobs
 from benchflow.session.pictures.picture_file import PictureFacts, PictureRefused, UnfinishedPicture, read_picture
 from benchflow.session.pictures.picture_kinds import ENDINGS
 
@@ -73,7 +74,7 @@ class IncomingPicture(Struct, frozen=True):
 class _Seen(Struct, frozen=True):
     """A file as it was at the last look: its inode, size and time of change. ``found`` is what it contains.
 
-    ``unfinished`` is true for a picture that is not whole: it may still grow.
+    ``unfinished`` is true for a picture that is not whole: it may still grow. ``refused`` says why it is not offered.
     """
 
     inode: int
@@ -82,27 +83,45 @@ class _Seen(Struct, frozen=True):
     found: IncomingPicture | None = None
     read: bool = False
     unfinished: bool = False
+    refused: str = ""
+
+
+class RefusedFile(Struct, frozen=True):
+    """A file in the incoming folder that cannot be attached. ``why`` is a message with what to do."""
+
+    name: str
+    why: str
 
 
 class IncomingWatch:
     """Looks into the incoming folder ``folder`` for pictures that arrived after ``since`` (seconds since 1970).
 
+    ``others`` are the jobs that can have a picture already.
+
     A file counts once two looks have found it with the same size and time, and it is a whole picture: a file that is
     still being synchronised is not taken. ``unsettled`` is true if a file was found that the next look may take.
     """
 
-    def __init__(self, folder: Path, since: float) -> None:
-        self.folder, self.since = folder, since
+    def __init__(self, folder: Path, since: float, others: OtherJobs | None = None) -> None:
+        self.folder, self.since, self.others = folder, since, others
         self.unsettled = False
         self._seen: dict[str, _Seen] = {}
         self._unfinished = False
         self._folder_changed = -1  # st_mtime_ns of the folder at the last look
         self.skipped: set[str] = set()  # SHA-256 of the pictures that are not offered
+        self.elsewhere: dict[str, str] = {}  # by the SHA-256 of a picture, the job that has it already
 
     @property
     def exists(self) -> bool:
         """True if there is such a folder."""
         return self.folder.is_dir()
+
+    @property
+    def refused(self) -> tuple[RefusedFile, ...]:
+        """The files of the last look that cannot be attached, or not yet, in the order of their names."""
+        return tuple(
+            RefusedFile(clean_line(shown_path(name)), one.refused) for name, one in self._seen.items() if one.refused
+        )
 
     def look(self, now: float) -> tuple[IncomingPicture, ...]:
         """The pictures that have arrived, the first one first. ``now`` is seconds since 1970."""
@@ -110,6 +129,9 @@ class IncomingWatch:
         if not self._is_unchanged(now):
             self._look_at_files(since)
         pictures = [one.found for one in self._seen.values() if one.found is not None and one.found.arrived >= since]
+        if self.others is not None:
+            having = {one.facts.sha256: self.others.job_with(one.facts) for one in pictures}
+            self.elsewhere = {digest: job for digest, job in having.items() if job}
         return tuple(sorted(pictures, key=lambda one: (one.arrived, one.path.name)))
 
     def _is_unchanged(self, now: float) -> bool:
@@ -154,7 +176,7 @@ class IncomingWatch:
                 continue
             with suppress(OSError):
                 found = os.lstat(self.folder / name)
-                if stat.S_ISREG(found.st_mode) and found.st_size and _arrived(found) >= since:
+                if stat.S_ISREG(found.st_mode) and _arrived(found) >= since:
                     files.append((name, found))
         return files
 
@@ -163,7 +185,8 @@ class IncomingWatch:
         try:
             picture = IncomingPicture(path, read_picture(path).facts, _arrived(found), found.st_mtime)
         except PictureRefused as error:
-            return msgspec.structs.replace(one, read=True, unfinished=isinstance(error, UnfinishedPicture))
+            unfinished = isinstance(error, UnfinishedPicture)
+            return msgspec.structs.replace(one, read=True, unfinished=unfinished, refused=str(error))
         return msgspec.structs.replace(one, found=picture, read=True)
 
 

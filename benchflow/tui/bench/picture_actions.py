@@ -7,6 +7,7 @@ from benchflow.base.plaintext import shown_path
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
+from benchflow.session.pictures.other_jobs import OtherJobs
 from benchflow.session.view.bench_view import CalculatedInput, TightenInput
 from benchflow.tui.app.navigation import PicturesRequest, PictureSubject
 from benchflow.tui.bench.cursor import BenchCursor
@@ -39,7 +40,8 @@ class PictureActions(EntryActions, inherit_bindings=False):
             return
         folders = machine_folders()
         since = parse_timestamp(self.client.state.opened_at).timestamp()
-        self.client.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since)
+        others = OtherJobs(self.client.log, (folders.sessions,))
+        self.client.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since, others)
 
     def next_look(self) -> float:
         """Seconds until the next look into the incoming folder."""
@@ -86,8 +88,19 @@ class PictureActions(EntryActions, inherit_bindings=False):
         if watch is not None and watch.unsettled:
             self.show_message("A new file is still arriving. Press F7 again when it is complete.")
             return
+        self.show_message(self._why_none())
+
+    def _why_none(self) -> str:
+        """Why no picture is offered, with what to do."""
+        watch = self.client.incoming
+        if watch is not None and watch.refused:
+            more = f" F8 shows {len(watch.refused)} such files." if watch.refused[1:] else ""
+            return f"{watch.refused[-1].why}{more}"
+        if self.client.elsewhere:
+            picture, job = self.client.elsewhere[-1]
+            return f"{picture.facts.name} is attached to {job} already. F8 attaches it to this job too."
         folder = "" if watch is None else f" in {shown_path(watch.folder)}"
-        self.show_message(f"There is no new picture{folder}. F8 attaches a file from another folder.")
+        return f"There is no new picture{folder}. F8 attaches a file from another folder."
 
     async def _look_twice(self) -> None:
         """Look until each new file was found twice with the same size."""

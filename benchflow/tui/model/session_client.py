@@ -46,7 +46,7 @@ class SessionClient:
     that the procedure asks for. ``busy`` is true while an intent is carried out. ``holder_left`` is true if the
     window that had the log open when this one was opened has left it. ``preferences`` remember who signed last.
     ``arrived`` are the new pictures in the folder that ``incoming`` looks into; ``offered`` those of them that are not
-    attached to this job.
+    attached to this job or another one.
     """
 
     def __init__(self, controller: SessionController, by: str = "") -> None:
@@ -188,14 +188,23 @@ class SessionClient:
         return ""
 
     def offer(self, arrived: "tuple[IncomingPicture, ...]") -> bool:
-        """Offer those of the new pictures that are not attached to this job. Return true if they are others now."""
+        """Offer those of the new pictures that no job has yet. Return true if they are others now."""
         attached = {picture.sha256 for picture in self.state.pictures.values()}
-        skipped = () if self.incoming is None else self.incoming.skipped
-        offered = tuple(one for one in arrived if one.facts.sha256 not in (*attached, *skipped))
+        left_out = set() if self.incoming is None else {*self.incoming.skipped, *self.incoming.elsewhere}
+        offered = tuple(one for one in arrived if one.facts.sha256 not in attached | left_out)
         self.arrived, changed = arrived, offered != self.offered
         if changed:
             self.offered = offered
         return changed
+
+    @property
+    def elsewhere(self) -> "tuple[tuple[IncomingPicture, str], ...]":
+        """The new pictures that only another job has, each with that job."""
+        if self.incoming is None:
+            return ()
+        attached, jobs = {picture.sha256 for picture in self.state.pictures.values()}, self.incoming.elsewhere
+        left = (one for one in self.arrived if one.facts.sha256 not in attached)
+        return tuple((one, jobs[one.facts.sha256]) for one in left if one.facts.sha256 in jobs)
 
     @property
     def to_take_over(self) -> tuple[EarlierOperation, ...]:

@@ -9,9 +9,9 @@ from textual.binding import Binding, BindingType
 
 from benchflow.base.plaintext import shown_path
 from benchflow.session.history.log_titles import LogTitles
-from benchflow.session.history.picture_text import picture_size, subject_of_picture
+from benchflow.session.history.picture_text import picture_size, picture_subject
 from benchflow.session.log.timestamps import local_time_of
-from benchflow.session.pictures.incoming_folder import IncomingPicture
+from benchflow.session.pictures.incoming_folder import IncomingPicture, RefusedFile
 from benchflow.session.state.events import PictureAttached
 from benchflow.tui.app.navigation import PictureSubject
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
@@ -28,12 +28,21 @@ class _AttachedRow(Struct, frozen=True):
     picture: PictureAttached
 
 
-_Row = IncomingPicture | _AttachedRow | None
-"""A new picture, an attached one, or ``None`` for a file of another folder."""
+class _ElsewhereRow(Struct, frozen=True):
+    """A new picture that only another job has."""
+
+    new: IncomingPicture
+    job: str
+
+
+_Row = IncomingPicture | _ElsewhereRow | RefusedFile | _AttachedRow | None
+"""A new picture, one of another job, a file that cannot be attached, an attached one, or ``None`` for a file of another
+folder."""
 
 
 class PicturesPage(ListPage[str], inherit_bindings=False):
-    """The list of the pictures: the new ones first, then a file of another folder, then those of the job."""
+    """The list of the pictures: the new ones first, then a file of another folder, then what is not offered, then the
+    pictures of the job."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("attach, withdraw"),
@@ -55,7 +64,9 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
 
     def _load(self) -> None:
         attached = (_AttachedRow(seq, picture) for seq, picture in sorted(self.client.state.pictures.items()))
-        self.rows: list[_Row] = [*self.client.offered, None, *attached]
+        elsewhere = (_ElsewhereRow(new, job) for new, job in self.client.elsewhere)
+        refused = () if self.client.incoming is None else self.client.incoming.refused
+        self.rows: list[_Row] = [*self.client.offered, None, *elsewhere, *refused, *attached]
         self.at = min(self.at, len(self.rows) - 1)
 
     def count(self) -> int:
@@ -79,9 +90,14 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
                 return (("A file of another folder …", "text"),)
             case IncomingPicture() as new:
                 return (("new  ", "attention"), (cut(new.facts.name, width - 5), "strong"))
+            case _ElsewhereRow(new=new, job=job):
+                text = f"{new.facts.name}, attached to {job} already"
+                return (("     ", "label"), (cut(text, width - 5), "faint"))
+            case RefusedFile(name=name):
+                return (("     ", "label"), (cut(f"{name}, cannot be attached", width - 5), "faint"))
             case _AttachedRow(seq=seq, picture=picture):
                 caption = f": {picture.text}" if picture.text else ""
-                text = f"{subject_of_picture(picture, self.titles)}{caption}"
+                text = f"{picture_subject(picture.operation, picture.target, self.titles)}{caption}"
                 return ((f"{seq:>4} ", "label"), (cut(text, width - 5), "text"))
 
     def details(self, width: int) -> list[Line]:
@@ -94,6 +110,10 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
                 finished = self.finished.get(new.facts.sha256)
                 made = [] if finished is None else [f"made during {finished.title}"]
                 return [styled(cut(part, width), "label") for part in (text, *made)]
+            case _ElsewhereRow(new=new, job=job):
+                text = f"{picture_size(new.facts)}. Enter attaches it to this job too; {job} keeps it."
+            case RefusedFile(why=why):
+                return [styled(part, "label") for part in wrap(why, width)]
             case _AttachedRow(picture=picture):
                 text = f"{picture.name}, {picture_size(picture.facts)}"
         return [styled(cut(text, width), "label")]
@@ -119,9 +139,13 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
     def open_selected(self) -> None:
         chosen = self.rows[self.at]
         if isinstance(chosen, _AttachedRow):
-            title = subject_of_picture(chosen.picture, self.titles)
-            self.app.push_screen(WithdrawPicturePage(self.client, chosen.seq, title, chosen.picture.name), self._done)
+            picture = chosen.picture
+            title = picture_subject(picture.operation, picture.target, self.titles)
+            self.app.push_screen(WithdrawPicturePage(self.client, chosen.seq, title, picture.name), self._done)
+        elif isinstance(chosen, RefusedFile):
+            self.show_message(chosen.why)
         else:
+            chosen = chosen.new if isinstance(chosen, _ElsewhereRow) else chosen
             finished = None if chosen is None else self.finished.get(chosen.facts.sha256)
             subjects = self.subjects if finished is None else (finished, *self.subjects)
             self.app.push_screen(AttachPage(self.client, chosen, subjects), self._done)

@@ -12,6 +12,7 @@ from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.log_writer import Answer
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.pictures.incoming_folder import IncomingPicture, IncomingWatch, incoming_folder
+from benchflow.session.pictures.other_jobs import OtherJobs
 from benchflow.session.teardown.teardown_controller import TeardownController
 from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.tui.model.drafts import Drafts
@@ -74,11 +75,13 @@ class TeardownClient:
         if self.incoming is None:
             folders = machine_folders()
             since = parse_timestamp(self.record.opened_at).timestamp()
-            self.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since)
+            others = OtherJobs(self.log, (folders.sessions,))
+            self.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since, others)
         arrived = await asyncio.to_thread(self.incoming.look, time.time())
         record = self.record
         kept = {each.sha256 for each in record.pictures}
         kept |= {each.sha256 for line in record.lines for each in line.pictures}
+        kept |= self.incoming.elsewhere.keys()
         self.new_picture = next((each for each in reversed(arrived) if each.facts.sha256 not in kept), None)
         return self.incoming.unsettled
 

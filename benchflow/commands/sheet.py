@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-@click.command(epilog=exit_code_help("The log is damaged. The sheet says so."))
+@click.command(
+    epilog=exit_code_help("The log is damaged, or a stored picture is missing or changed. The sheet says so.")
+)
 @click.argument("name", metavar="LOG")
 @click.option(
     "--copy",
@@ -48,7 +50,7 @@ def sheet(
     from benchflow.review.log.loaded_log import FirstLineDamaged
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start
     from benchflow.review.sheets.customer_copy import customer_copy, customer_copy_without_start
-    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, links_to
+    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, links_to, lost_pictures
 
     copy: Copy = which or ("shop" if as_json or as_markdown else "customer")
     shop = _register()
@@ -61,7 +63,10 @@ def sheet(
         print_warning(str(damaged))
         made, path, copies = sheet_without_start(damaged), damaged.path, {}
         customers = customer_copy_without_start(made, _letterhead(shop)) if copy == "customer" else None
-    code = SUCCESS if made.sound else PROBLEM_FOUND
+    lost = lost_pictures(made.pictures)
+    if lost:
+        print_warning(f"{lost} The sheet has no small picture there. To see what to do: benchflow verify {path}")
+    code = SUCCESS if made.sound and not lost else PROBLEM_FOUND
     if as_json:
         print_json(customers or made)
         return code

@@ -72,11 +72,11 @@ def verify(names: tuple[str, ...], against: str | None, clean: bool, as_json: bo
             _print_result(path, result)
             if known is not None and (against or known.status not in ("same", "grown")):
                 print_line(f"  {known.text}")
-            _print_pictures(path, pictures, removed)
+            _print_pictures(path, pictures, removed, whole=result.damage is None)
     return worst
 
 
-def _print_pictures(path: Path, pictures: "PictureCheck", removed: list[Path]) -> None:
+def _print_pictures(path: Path, pictures: "PictureCheck", removed: list[Path], *, whole: bool) -> None:
     for one in pictures.problems:
         print_line(f"{display_path(path)}:{one.line}: PICTURE {one.what.upper()}: {one.name}. {one.text}")
     if pictures.count and not pictures.problems:
@@ -85,6 +85,8 @@ def _print_pictures(path: Path, pictures: "PictureCheck", removed: list[Path]) -
     for file in pictures.unnamed:
         if file in removed:
             print_line(f"  Removed, because no event names it: {display_path(file)}")
+        elif not whole:
+            print_line(f"  No line that can be read names the file {display_path(file)}. A damaged one can: keep it.")
         else:
             print_line(f"  No event names the file {display_path(file)}. It is harmless; remove it with --clean.")
 

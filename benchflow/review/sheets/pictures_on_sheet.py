@@ -15,7 +15,7 @@ from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import shown_path
 from benchflow.base.regular_file import read_regular_file
-from benchflow.review.formatting import local_time
+from benchflow.review.formatting import count, local_time
 from benchflow.review.interchange.event_rows import csv_cell
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.picture_facts import PictureFact, note_shown
@@ -136,6 +136,17 @@ def links_to(files: Mapping[int, Path], sheet: Path) -> dict[int, str]:
 
 def stored_files(pictures: Iterable[SheetPicture]) -> Iterator[tuple[int, Path]]:
     """The stored file of each picture that is unchanged, by event."""
-    for picture in pictures:
-        if not picture.problem or no_thumbnail(picture.facts) == picture.problem:
-            yield picture.event, Path(picture.file)
+    return ((picture.event, Path(picture.file)) for picture in pictures if not _is_lost(picture))
+
+
+def lost_pictures(pictures: Iterable[SheetPicture]) -> str:
+    """How many stored files are missing or changed, as a sentence; "" if all are as they were stored."""
+    lost = [picture.facts.name for picture in pictures if _is_lost(picture)]
+    if not lost:
+        return ""
+    are = "is" if len(lost) == 1 else "are"
+    return f"{count(len(lost), 'stored picture')} {are} missing, changed or unreadable. First: {lost[0]}."
+
+
+def _is_lost(picture: SheetPicture) -> bool:
+    return bool(picture.problem) and no_thumbnail(picture.facts) != picture.problem

@@ -52,7 +52,7 @@ def test_a_wrong_call_says_what_to_give(shell: Shell, options: list[str], words:
     assert words in errors
 
 
-def test_verify_names_missing_and_changed_pictures_and_removes_what_no_event_names(shell: Shell) -> None:
+def test_missing_and_changed_pictures_are_named_and_only_files_that_no_event_names_removed(shell: Shell) -> None:
     shell.run("attach", "job.jsonl", "IMG_1.jpg", "IMG_2.jpg")
     code, output, _ = shell.run("verify", "job.jsonl")
     assert code == 0
@@ -79,3 +79,13 @@ def test_verify_names_missing_and_changed_pictures_and_removes_what_no_event_nam
     assert "Removed" in output
     assert not orphan.exists()
     assert changed.exists()
+    code, _, errors = shell.run("sheet", "job.jsonl", "-o", "sheet.html")
+    assert code == 1
+    assert "2 stored pictures are missing, changed or unreadable. First: IMG_1.jpg." in errors
+    lines = (shell.folder / "job.jsonl").read_text().splitlines(keepends=True)
+    lines[two["seq"] - 1] = "{" + lines[two["seq"] - 1].replace("{", "", 1).replace('"attached"', '"attacked"')
+    (shell.folder / "job.jsonl").write_text("".join(lines))
+    code, output, _ = shell.run("verify", "job.jsonl")
+    assert code == 1
+    assert f"names the file {changed.relative_to(shell.folder)}. A damaged one can: keep it." in output
+    assert "--clean" not in output

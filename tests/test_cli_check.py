@@ -260,10 +260,27 @@ def test_what_only_follows_from_an_error_is_one_line_on_the_screen(shell: Shell)
     )
     (shell.folder / "t.yaml").write_text(text, encoding="utf-8")
     _, output, _ = shell.run("check", "t.yaml")
-    assert "t.yaml: error: 5 operations can never be done, because they come after these: o2, o3, o4, o5, o6." in output
+    assert "t.yaml: error: As a result, 5 operations can never be done: o2, o3, o4, o5, o6." in output
     assert output.count("which is never done either") == 0
     assert "“Step 1” cannot be done in any allowed order. Lid must be on; now off." in output
     _, (report,) = reports(shell, "t.yaml")
     assert [each["where"] for each in report["findings"] if each["code"] == "unreachable-operation"] == [
         f"o{n}" for n in range(1, 7)
     ]
+
+
+def test_circle_is_one_error_on_the_screen_and_all_of_them_in_json(shell: Shell) -> None:
+    text = (
+        "benchflow: 1\nid: t\ntitle: T\nrevision: '1'\nsections:\n- title: A\n  operations:\n"
+        "  - {id: a, title: A}\n  - {id: b, title: B, after: [a, b]}\n  - {id: c, title: C, after: [b]}\n"
+    )
+    (shell.folder / "t.yaml").write_text(text, encoding="utf-8")
+    _, output, _ = shell.run("check", "t.yaml")
+    errors = [line for line in output.splitlines() if ": error: " in line]
+    assert [line.rpartition("[")[2] for line in errors[:1]] == ["order-cycle]"]
+    assert "As a result, 2 operations can never be done: b, c" in errors[1]
+    assert len(errors) == 2
+    assert "t.yaml: 1 error (3 more follow from it)." in output
+    _, (report,) = reports(shell, "t.yaml")
+    codes = [each["code"] for each in report["findings"] if each["severity"] == "error"]
+    assert sorted(codes) == ["dead-end", "order-cycle", "unreachable-operation", "unreachable-operation"]

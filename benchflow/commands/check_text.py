@@ -22,19 +22,23 @@ def finding_lines(file: str, finding: dict[str, Any]) -> Iterator[str]:
         yield f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}"
 
 
-def is_consequence(finding: dict[str, Any]) -> bool:
-    """True if an operation can never be done only because an earlier one can never be done."""
-    return finding["code"] == "unreachable-operation" and NEVER_EITHER in finding["message"]
+def _follows(finding: dict[str, Any], *, in_a_circle: bool) -> bool:
+    """True if a finding only follows from another one. ``in_a_circle``: some `after` lines form a circle."""
+    if finding["code"] == "unreachable-operation":
+        return NEVER_EITHER in finding["message"]
+    return in_a_circle and finding["code"] == "dead-end" and not finding["order"]
 
 
 def causes_first(findings: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], str]:
     """The findings without mere consequences, and a sentence that counts these; "" if there are fewer than two."""
-    follow = [finding for finding in findings if is_consequence(finding)]
-    kept = [finding for finding in findings if not is_consequence(finding)]
-    if len(follow) < 2 or not any(finding["severity"] == "error" for finding in kept):
+    in_a_circle = any(finding["code"] == "order-cycle" for finding in findings)
+    follow = [finding for finding in findings if _follows(finding, in_a_circle=in_a_circle)]
+    kept = [finding for finding in findings if finding not in follow]
+    never = [finding["where"] for finding in follow if finding["code"] == "unreachable-operation"]
+    if len(never) < 2 or not any(finding["severity"] == "error" for finding in kept):
         return list(findings), ""
-    names = ", ".join(finding["where"] for finding in follow[:8]) + (", ..." if len(follow) > 8 else "")
-    return kept, f"{len(follow)} operations can never be done, because they come after these: {names}"
+    names = ", ".join(never[:8]) + (", ..." if len(never) > 8 else "")
+    return kept, f"As a result, {len(never)} operations can never be done: {names}"
 
 
 def without_hint(message: str) -> str:
@@ -60,9 +64,13 @@ def _block_summary(block: dict[str, Any], found: str) -> str:
 
 def summary(report: dict[str, Any], proof: "Proof | None") -> str:
     """Return the last line of the report on a file: the number of findings, and how much of the order was proven."""
-    severities = [finding["severity"] for finding in report["findings"]]
+    causes, _ = causes_first(report["findings"])
+    severities = [finding["severity"] for finding in causes]
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)
+    follow = len(report["findings"]) - len(causes)
+    if follow:
+        found += f" ({follow} more follow from {'it' if sum(counts.values()) == 1 else 'them'})"
     explored = report["explored"]
     if "block" in report:
         return _block_summary(report["block"], found)

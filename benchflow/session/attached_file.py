@@ -38,3 +38,17 @@ def store_picture(log: Path, picture: "PictureFile") -> Refusal | None:
     except FileNotKept as error:
         return refuse("not-saved", str(error), name="file")
     return None
+
+
+def with_restored_copy(log: Path, picture: "PictureFile", refusal: Refusal) -> Refusal:
+    """The refusal of a picture that is attached already. If its stored copy was lost or changed, it is stored again."""
+    from benchflow.session.pictures.kept_files import kept_file_problem
+
+    if any(reason.code != "already-done" for reason in refusal.refused):
+        return refusal
+    problem = kept_file_problem(log, picture.facts)
+    if problem is None or store_picture(log, picture) is not None:
+        return refusal
+    restored = f"Its stored copy was {problem.what}. It is restored from this file."
+    reasons = (replace(reason, message=f"{reason.message} {restored}") for reason in refusal.refused)
+    return replace(refusal, refused=tuple(reasons))

@@ -17,7 +17,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
-from benchflow.session.attached_file import store_picture, with_picture
+from benchflow.session.attached_file import store_picture, with_picture, with_restored_copy
 from benchflow.session.block_records import block_records, changed_blocks
 from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.continuation import EarlierJobs
@@ -247,8 +247,8 @@ class SessionController:
         if not isinstance(decision, Refusal):
             not_kept = None if picture is None else store_picture(self.journal.path, picture)
             return not_kept or self._write(decision, context, intent)
-        if picture is not None and any(reason.code == "already-done" for reason in decision.refused):
-            store_picture(self.journal.path, picture)  # a stored copy that was lost or changed is whole again
+        if picture is not None:
+            decision = with_restored_copy(self.journal.path, picture, decision)
         tried = refused_pin_entries(intent, decision)
         if not tried:
             return decision

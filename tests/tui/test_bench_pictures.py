@@ -82,6 +82,17 @@ async def test_f7_looks_into_a_folder_that_was_made_after_the_job_was_opened(tmp
         assert bench.kinds.count("attached") == 1
 
 
+async def test_f7_looks_into_a_folder_that_was_set_while_the_job_was_open(tmp_path: Path, phone: Path) -> None:
+    driver = job(tmp_path, MEASURE)
+    async with drive_app(driver.controller) as bench:
+        await bench.press("f7")
+        (tmp_path / "other").mkdir()
+        set_incoming_folder(tmp_path / "home" / "config", tmp_path / "other")
+        jpeg_at(tmp_path / "other" / "IMG_1.jpg")
+        await bench.press("f7")
+        assert "1 new picture. F7 attaches IMG_1.jpg to Bore, top" in bench.text
+
+
 async def test_f8_lists_a_picture_that_has_just_arrived(tmp_path: Path, phone: Path) -> None:
     driver = job(tmp_path, MEASURE)
     async with drive_app(driver.controller) as bench:

@@ -103,7 +103,11 @@ class PictureActions(EntryActions, inherit_bindings=False):
         return f"There is no new picture{folder}. F8 attaches a file from another folder."
 
     async def _look_twice(self) -> None:
-        """Look until each new file was found twice with the same size."""
+        """Look until each new file was found twice with the same size. Another folder can be set meanwhile."""
+        folders, watch = machine_folders(), self.client.incoming
+        if watch is not None and watch.folder != incoming_folder(folders.config, folders.data):
+            self.client.incoming = None
+            self.watch_incoming()
         await self.look_for_pictures()
         if self.client.incoming is not None and self.client.incoming.unsettled:
             await asyncio.sleep(BETWEEN_LOOKS)

@@ -147,8 +147,12 @@ def test_attaching_the_original_again_restores_a_lost_copy(script: Script, file:
     (copy,) = pictures_folder(script.path).iterdir()
     whole = copy.read_bytes()
     copy.unlink()
-    assert script.refused("attach", file=file) == ["already-done"]
+    (reply,) = script.send(intent("attach", file=file))
+    assert reply["refused"][0]["code"] == "already-done"
+    assert "(event 4). Its stored copy was missing. It is restored from this file" in reply["refused"][0]["message"]
     assert copy.read_bytes() == whole
+    (reply,) = script.send(intent("attach", file=file))
+    assert "restored" not in reply["refused"][0]["message"]
 
 
 def test_the_same_picture_of_the_same_thing_is_refused_and_of_another_stored_once(script: Script, file: str) -> None:

@@ -13,6 +13,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
 from benchflow.commands.file_lookup import find_log
 from benchflow.session.teardown.teardown_intents import TEARDOWN_INTENT_TYPES
+from benchflow.writing.drafts.teardown_draft import draft_from_teardown
 from tests.driving.log_files import events_in
 from tests.driving.made_pictures import jpeg_at
 from tests.driving.small_head import start_session
@@ -125,6 +126,32 @@ def test_pictures_of_a_teardown_are_verified(script: TeardownScript, tmp_path: P
     (kept,) = script.path.parent.glob("*.pictures/*")
     kept.write_bytes(b"changed")
     assert run("verify", script.path).return_value == 1
+
+
+def test_export_copies_the_pictures_of_a_teardown(script: TeardownScript, tmp_path: Path) -> None:
+    cover = jpeg_at(tmp_path / "cover.jpg", 1)
+    script.do("attach", file=str(cover), line="1", text="from above")
+    script.do("attach", file=str(jpeg_at(tmp_path / "whole.jpg", 2)))
+    done = run("export", script.path, "--as", "csv", "-o", tmp_path / "lines.csv", "--pictures", tmp_path / "out")
+    assert done.return_value == 0
+    rows = list(csv.DictReader(StringIO((tmp_path / "out" / script.path.stem / "pictures.csv").read_text())))
+    assert [(row["operation"], row["shows"], row["text"]) for row in rows] == [
+        ("1", "rocker cover", "from above"),
+        ("", "five-speed gearbox", ""),
+    ]
+    assert (tmp_path / "out" / script.path.stem / rows[0]["file"]).read_bytes() == cover.read_bytes()
+    for kept in script.path.parent.glob("*.pictures/*"):
+        kept.unlink()
+    done = run("export", script.path, "--as", "csv", "-o", tmp_path / "lines.csv", "--pictures", tmp_path / "again")
+    assert done.return_value == 1
+    assert "(cover.jpg) was not copied. The stored file is missing." in done.output
+
+
+def test_draft_names_the_pictures_of_a_line(script: TeardownScript, tmp_path: Path) -> None:
+    script.do("attach", file=str(jpeg_at(tmp_path / "cover.jpg")), line="1", text="the hose goes over it")
+    draft = draft_from_teardown(script.record, "teardown.jsonl").text()
+    assert "Picture of the teardown: cover.jpg (the hose goes over it)." in draft
+    assert "benchflow export TEARDOWN --as csv --pictures FOLDER" in draft
 
 
 def test_wrong_picture_is_refused_and_nothing_is_logged(script: TeardownScript, tmp_path: Path) -> None:

@@ -11,10 +11,13 @@ from benchflow.commands.console_output import print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_log, log_paths
 from benchflow.commands.output_file import write_output
-from benchflow.commands.teardown_export import teardowns_as
+from benchflow.commands.teardown_export import pictures_of_teardown, teardowns_as
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from benchflow.review.log.loaded_log import LoadedLog
+    from benchflow.review.sheets.pictures_on_sheet import SheetPicture
     from benchflow.session.log.log_folder import SkippedFile
 
 
@@ -46,7 +49,14 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
         if len(teardowns) < len(paths):
             raise BenchflowError(f"{shown_path(teardowns[0])} is the log of a teardown. Export it apart from jobs.")
         write_output(teardowns_as(form, teardowns), out)
-        return SUCCESS
+        absent = (
+            []
+            if pictures is None
+            else _copy_pictures([(path, pictures_of_teardown(path)) for path in teardowns], pictures)
+        )
+        for text in absent:
+            print_warning(text)
+        return PROBLEM_FOUND if absent else SUCCESS
     logs, skipped = _loaded([Path(name) for name in names], any_procedure=form in ("csv", "jsonl"))
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.event_rows import as_csv, as_json_lines
@@ -62,7 +72,7 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
                 )
     else:
         write_output(_converted(logs, form), out)
-    absent = [] if pictures is None else _copy_pictures(logs, pictures)
+    absent = [] if pictures is None else _copy_pictures_of_jobs(logs, pictures)
     for text in absent:
         print_warning(text)
     damaged = [log.path for log in logs if log.damage is not None]
@@ -73,25 +83,29 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
     return PROBLEM_FOUND if damaged or skipped or absent else SUCCESS
 
 
-def _copy_pictures(logs: "list[LoadedLog]", folder: Path) -> list[str]:
+def _copy_pictures_of_jobs(logs: "list[LoadedLog]", folder: Path) -> list[str]:
+    from benchflow.review.sheets.pictures_on_sheet import pictures_on_sheet
+
+    return _copy_pictures([(Path(log.path), pictures_on_sheet(log)) for log in logs], folder)
+
+
+def _copy_pictures(logs: "Iterable[tuple[Path, Sequence[SheetPicture]]]", folder: Path) -> list[str]:
     """Copy the pictures of each log into a folder of its name. Returns a sentence for each that cannot be copied."""
     from benchflow.base.atomic_write import atomic_write
-    from benchflow.base.errors import BenchflowError
-    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, picture_list, pictures_on_sheet
+    from benchflow.review.sheets.pictures_on_sheet import copy_pictures, picture_list
 
     absent: list[str] = []
-    for log in logs:
-        pictures = pictures_on_sheet(log)
+    for log, pictures in logs:
         if not pictures:
             continue
-        target = folder / Path(log.path).stem
+        target = folder / log.stem
         copies = copy_pictures(log, target, pictures)
         try:
             atomic_write(target / "pictures.csv", picture_list(pictures, copies).encode())
         except OSError as error:
             raise BenchflowError(f"{target / 'pictures.csv'} cannot be written: {error.strerror}.") from error
         absent += [
-            f"{log.path}: picture of event {one.event} ({one.facts.name}) was not copied. {one.problem}"
+            f"{log}: picture of event {one.event} ({one.facts.name}) was not copied. {one.problem}"
             for one in pictures
             if one.event not in copies
         ]

@@ -58,7 +58,7 @@ def sheet(
         loaded = load_named_log(name, audited=True)
         made, path = build_sheet(loaded, shop), Path(loaded.path)
         customers = customer_copy(loaded, made, _letterhead(shop)) if copy == "customer" else None
-        copies = {} if pictures is None else copy_pictures(loaded, pictures, made.pictures)
+        copies = {} if pictures is None else copy_pictures(path, pictures, made.pictures)
     except FirstLineDamaged as damaged:
         print_warning(str(damaged))
         made, path, copies = sheet_without_start(damaged), damaged.path, {}

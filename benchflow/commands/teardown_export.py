@@ -10,6 +10,7 @@ import msgspec
 from benchflow.base.errors import BenchflowError
 
 if TYPE_CHECKING:
+    from benchflow.review.sheets.pictures_on_sheet import SheetPicture
     from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
 
 COLUMNS = (
@@ -40,6 +41,28 @@ def teardowns_as(form: str, paths: list[Path]) -> str:
     for record in records:
         writer.writerows(_row(record, line) for line in record.lines)
     return out.getvalue()
+
+
+def pictures_of_teardown(path: Path) -> "list[SheetPicture]":
+    """The pictures of the teardown log at ``path``, in the order of their events.
+
+    Raises:
+        BenchflowError: the log cannot be read.
+    """
+    from benchflow.review.sheets.pictures_on_sheet import sheet_picture
+    from benchflow.session.pictures.picture_file import PictureFacts
+    from benchflow.session.teardown.fold_teardown import load_teardown
+
+    record = load_teardown(path)
+    found = [(one, "", record.what) for one in record.pictures]
+    found += [(one, line.id, line.description.what) for line in record.lines for one in line.pictures]
+    return [
+        sheet_picture(
+            path, PictureFacts(one.name, one.sha256, one.size, one.type, one.width, one.height), event=one.event,
+            operation=line, title=what, text=one.text,
+        )
+        for one, line, what in sorted(found, key=lambda each: each[0].event)
+    ]  # fmt: skip
 
 
 def _row(record: "TeardownRecord", line: "TeardownLine") -> list[str]:

@@ -57,29 +57,36 @@ class SheetPicture(Struct, frozen=True):
 
 def pictures_on_sheet(log: LoadedLog) -> tuple[SheetPicture, ...]:
     """The pictures of the log that are not withdrawn, in the order of their events."""
-    return tuple(_sheet_picture(log, fact) for fact in log.facts.pictures if fact.in_force)
+    return tuple(_picture_of_job(log, fact) for fact in log.facts.pictures if fact.in_force)
 
 
-def _sheet_picture(log: LoadedLog, fact: PictureFact) -> SheetPicture:
-    path, facts = Path(log.path), fact.file
-    found = kept_file_problem(path, facts)
+def _picture_of_job(log: LoadedLog, fact: PictureFact) -> SheetPicture:
+    heading = picture_heading(fact.operation, fact.target, LogTitles(log.plan), note_shown(log.facts, fact))
+    return sheet_picture(
+        Path(log.path), fact.file, event=fact.seq, operation=fact.operation, title=heading, text=fact.text, by=fact.by,
+        at=local_time(fact.at),
+    )  # fmt: skip
+
+
+def sheet_picture(
+    log: Path, facts: PictureFacts, *, event: int, operation: str, title: str, text: str, by: str = "", at: str = "",
+) -> SheetPicture:  # fmt: skip
+    """A picture that is stored beside ``log``, with its problem if the stored file is not as the log says."""
+    found = kept_file_problem(log, facts)
     problem = no_thumbnail(facts)
     if found is not None:
         problem = {"missing": "The stored file is missing.", "changed": "The stored file was changed."}.get(
             found.what, "The stored file cannot be read."
         )
-    heading = picture_heading(fact.operation, fact.target, LogTitles(log.plan), note_shown(log.facts, fact))
-    return SheetPicture(
-        fact.seq, fact.operation, heading, fact.text, f"{fact.name}, {picture_size(facts)}", fact.by,
-        local_time(fact.at), facts, str(kept_path(path, fact.sha256, fact.type)), problem,
-    )  # fmt: skip
+    about, file = f"{facts.name}, {picture_size(facts)}", str(kept_path(log, facts.sha256, facts.type))
+    return SheetPicture(event, operation, title, text, about, by, at, facts, file, problem)
 
 
 # --- whole pictures -----------------------------------------------------------------------------
 
 
-def copy_pictures(log: LoadedLog, folder: Path, pictures: Iterable[SheetPicture]) -> dict[int, Path]:
-    """Make ``folder``, and copy the stored files into it with readable names. Returns the copies by event.
+def copy_pictures(log: Path, folder: Path, pictures: Iterable[SheetPicture]) -> dict[int, Path]:
+    """Make ``folder``, and copy the stored files of ``log`` into it with readable names. Returns the copies by event.
 
     A picture that is missing or changed is left out. Another file with the name of a copy is never overwritten.
 
@@ -90,7 +97,7 @@ def copy_pictures(log: LoadedLog, folder: Path, pictures: Iterable[SheetPicture]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for picture in pictures:
-            if kept_file_problem(Path(log.path), picture.facts) is not None:
+            if kept_file_problem(log, picture.facts) is not None:
                 continue
             copy = folder / copy_name(picture.event, picture.facts)
             if not os.path.lexists(copy):

@@ -36,6 +36,12 @@ def fit_instruction(facts: LineFacts, *, bead: bool) -> str:
     words = [*facts.remarks, *(note.text for note in facts.line.notes)]
     if words:
         lines.append(f"From the teardown: {'; '.join(plain_text(each) for each in words)}.")
+    if facts.line.pictures:
+        names = [
+            f"{plain_text(each.name)}{f' ({plain_text(each.text)})' if each.text else ''}"
+            for each in facts.line.pictures
+        ]
+        lines.append(f"{'Pictures' if names[1:] else 'Picture'} of the teardown: {', '.join(names)}.")
     return "\n".join(lines)
 
 

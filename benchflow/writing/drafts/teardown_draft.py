@@ -275,6 +275,10 @@ class _TeardownDraft:
     def _notes(self) -> None:
         self.book.tail += [f"Note of the teardown: {note.text}" for note in self.record.notes]
         self.book.tail += [f"Picture of the whole: {each.name} {each.text}".rstrip() for each in self.record.pictures]
+        if any(line.pictures for line in self.record.lines) or self.record.pictures:
+            self.book.tail.append(
+                "To copy the pictures: benchflow export TEARDOWN --as csv --pictures FOLDER -o LINES.csv"
+            )
         for item in self.record.checklist:
             if item.skipped:
                 self.book.tail.append(f"Not measured during the teardown: {item.name} ({item.skipped})")

@@ -156,4 +156,4 @@ def test_bench_starts_beside_files_that_are_no_logs(place: Path) -> None:
     with Terminal(arguments, env={"BENCHFLOW_HOME": str(place / "home")}) as terminal:
         terminal.wait_for("Continue a job", "skipped", "circular.jsonl, dangling.jsonl")
         terminal.type("\r")
-        terminal.wait_for("Small head", "saved 6")
+        terminal.wait_for("Small head", "6 log lines")

@@ -91,7 +91,7 @@ def test_thing_that_is_its_own_fastener_has_its_thread() -> None:
 
 def test_words_behind_a_value_want_a_comma() -> None:
     (problem,) = understand_entry("shaft, shim 0.3 mm under it").problems
-    assert problem.message == "Write a comma behind the value: shim 0.3 mm, under it."
+    assert problem.message == "Write a comma after the value: shim 0.3 mm, under it."
 
 
 def test_sides_are_places_with_a_comma_or_a_plus_between_them() -> None:
@@ -317,7 +317,7 @@ def test_scanned_code_becomes_a_segment() -> None:
     [
         ("cover, 8x M6x1 30 mm bag 3", "comma before bag 3"),
         ("cover bag 3", "comma before bag 3"),
-        ("cover, bag 3 replace", "comma behind bag 3"),
+        ("cover, bag 3 replace", "comma after bag 3"),
         ("cover, marked 2 tray 4", "comma before tray 4"),
         ("rocker cover 8x M6x1 30 mm, bag 3", "comma before 8x M6x1 30 mm"),
     ],

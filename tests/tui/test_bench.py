@@ -30,7 +30,7 @@ async def test_first_entry_starts_an_operation_and_the_last_one_finishes_it(tmp_
         assert bench.kinds[-3:] == ["checked", "checked", "finished"]
         assert "Finished: 4 Seat the cam" in bench.text
         assert (bench.last["kind"], bench.last["operation"], bench.last["by"]) == ("finished", "seat-cam", "Robin")
-        assert f"saved {len(bench.events)}" in bench.text
+        assert f"{len(bench.events)} log lines" in bench.text
 
 
 async def test_reading_without_unit_gets_the_unit_of_its_field(tmp_path: Path) -> None:

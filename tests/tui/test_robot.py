@@ -55,7 +55,7 @@ sections:
 """
 
 READING = """\
- Plate · 7 · R. Tiller                          saved 7   17:12
+ Plate · 7 · R. Tiller                      7 log lines  17:12
  In progress · 1 of 3 done · All         │ STATE ──────────────
  2 Measure the                           │ Plate  up
  gap                                     │

@@ -33,7 +33,7 @@ async def test_line_is_shown_as_understood_before_it_is_logged(log: Path) -> Non
         assert "“hello” kept as words" in driver.text
         assert not driver.record.lines
         await driver.press("enter")
-        assert "Line 1 saved: rocker cover." in driver.text
+        assert "Line 1 logged: rocker cover." in driver.text
         (line,) = driver.record.lines
         assert (line.description.container, line.description.fasteners[0].thread) == ("bag 3", "M6x1")
         assert driver.field == ""

@@ -25,7 +25,7 @@ def test_killed_teardown_continues_with_every_line_and_the_typed_text(tmp_path: 
     with teardown(log) as terminal:
         terminal.wait_for("WHAT COMES OFF")
         terminal.type("rocker cover, 8x M6x1 30 mm, bag 3\r")
-        terminal.wait_for("Line 1 saved")
+        terminal.wait_for("Line 1 logged")
         terminal.type("oil pump, 2x")
         terminal.wait_for("oil pump, 2x")
         terminal.wait_until(
@@ -37,7 +37,7 @@ def test_killed_teardown_continues_with_every_line_and_the_typed_text(tmp_path: 
     with teardown(log) as terminal:
         terminal.wait_for("rocker cover", "► oil pump, 2x")
         terminal.type(" M6x1 20 mm\r")
-        terminal.wait_for("Line 2 saved")
+        terminal.wait_for("Line 2 logged")
         terminal.type("\x1b")
         terminal.wait_for("Everything you entered is on disk")
         terminal.type("\r")
@@ -60,7 +60,7 @@ def test_second_window_continues_when_the_first_has_left(tmp_path: Path) -> None
             watcher.type("t")
             watcher.wait_for("You can log here now")
             watcher.type("oil pump\r")
-            watcher.wait_for("Line 3 saved")
+            watcher.wait_for("Line 3 logged")
     assert [line.description.what for line in load_teardown(log).lines] == ["cover", "sump", "oil pump"]
 
 

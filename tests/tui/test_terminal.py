@@ -238,7 +238,7 @@ def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
         terminal.type("\x1b[C\r\x1b[C")
         terminal.wait_for("Enter start the job")
         terminal.type("\r")
-        terminal.wait_for("Seal the corners", "saved 1")
+        terminal.wait_for("Seal the corners", "1 log line")
     (log,) = (tmp_path / "home/data/sessions").glob("*.jsonl")
     opened = events_in(log)[0]
     assert (opened["by"], opened["data"]["unit"], opened["data"]["options"]) == ("Robin", "2417", {"cams": "standard"})

@@ -25,7 +25,7 @@ OFFERED_FOR: Final = 12 * 3600
 """Seconds after its arrival for which a picture is offered: one working day. (Own rule.)"""
 
 _READ_AT_ONCE: Final = 4
-"""The most pictures that one look reads, so that it is quick."""
+"""The largest number of pictures that are read at once, so that it is quick."""
 _CLOCK_STEP: Final = 2.0
 """Seconds within which two changes of a folder can have the same time, on a file system with coarse times."""
 _SETTING: Final = "incoming.json"
@@ -72,7 +72,7 @@ class IncomingPicture(Struct, frozen=True):
 
 
 class _Seen(Struct, frozen=True):
-    """A file as it was at the last look: its inode, size and time of change. ``found`` is what it contains.
+    """A file at the last look: its inode, size and time of change. ``found`` is what it contains.
 
     ``unfinished`` is true for a picture that is not whole: it may still grow. ``refused`` says why it is not offered.
     """
@@ -135,13 +135,13 @@ class IncomingWatch:
         return tuple(sorted(pictures, key=lambda one: (one.arrived, one.path.name)))
 
     def _is_unchanged(self, now: float) -> bool:
-        """True if no file came or went since the last look, and none that was found can still grow."""
+        """True if no file was added or removed since the last look, and no file found then can still grow."""
         try:
             changed = self.folder.stat().st_mtime_ns
         except OSError:
             changed = 0
         before, self._folder_changed = self._folder_changed, changed
-        settled = changed / 1e9 < now - _CLOCK_STEP  # a later change has another time
+        settled = changed / 1e9 < now - _CLOCK_STEP  # a later change gets another time
         return changed == before and settled and not self.unsettled and not self._unfinished
 
     def _look_at_files(self, since: float) -> None:

@@ -74,5 +74,5 @@ def clean_pictures(path: Path) -> list[Path]:
 
 
 def _pictures_of_journal(journal: Journal) -> list[tuple[int, PictureFacts]]:
-    """The pictures that any line names, also a line behind damage."""
+    """The pictures that any line names, also a line after damage."""
     return list(pictures_of([*journal.lines, *(each.line for each in journal.untrusted)]))

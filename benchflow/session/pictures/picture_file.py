@@ -155,7 +155,7 @@ def _open_error(path: Path, shown: str, error: OSError) -> str:
     if error.errno in (errno.ENOENT, errno.ENOTDIR):
         return f"There is no file {shown}. Check its name, or whether its disk is connected."
     if error.errno in (errno.EACCES, errno.EPERM):
-        return f"{shown} must not be read by this user. Change its permissions, or copy it."
+        return f"{shown} cannot be read by this user. Change its permissions, or copy it."
     if error.errno == errno.ENAMETOOLONG:
         return f"{shown[:80]}… is too long for the name of a file. Check the name."
     if error.errno in (errno.ENXIO, errno.ENODEV):

@@ -61,7 +61,7 @@ def open_teardown(intent: intents.OpenTeardown, unfilled: ev.TeardownOpened) -> 
 
 
 def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> TeardownDecision:
-    """The event that an intent logs, or a refusal. The intent is no query."""
+    """The event that an intent logs, or a refusal. The intent must not be a query."""
     record = state.record
     if record.closed and not isinstance(intent, _AFTER_CLOSING):
         message = "The teardown is closed. Fates, findings, readings of lines and notes can still be added"
@@ -153,7 +153,7 @@ def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> Teardow
 def same_readings(record: TeardownRecord, line: TeardownLine | None, reading: TeardownReading) -> list[TeardownReading]:
     """The valid readings before ``reading`` of the same kind, name and place.
 
-    Readings of the assembly count only if as many parts were off: the end float without the cover is another one.
+    Readings of the assembly count only if as many parts were off: the end float without the cover is another reading.
     """
     earlier = valid_readings(record.together if line is None else line.values)
     key = (folded(reading.name), folded(reading.place), reading.value is None)
@@ -165,7 +165,7 @@ def same_readings(record: TeardownRecord, line: TeardownLine | None, reading: Te
 
 
 def read_value(text: str, dimension: str | None, name: str) -> StoredQuantity | Reason:
-    """The quantity in ``text`` for the log, or why it is none. ``dimension`` is ``None`` if any will do."""
+    """The quantity in ``text`` for the log, or why there is none. ``dimension`` is ``None`` if any is accepted."""
     try:
         return to_stored(parse_quantity(text, dimension=dimension))
     except QuantityError as error:
@@ -224,7 +224,7 @@ def next_id(record: TeardownRecord) -> str:
 
 
 def id_after(record: TeardownRecord, name: str, taken: tuple[str, ...] = ()) -> str:
-    """A free id for a line behind the line ``name``: its number with the next free letters, such as ``12a``."""
+    """A free id for a line after the line ``name``: its number with the next free letters, such as ``12a``."""
     used = {each.id for each in record.lines} | set(taken)
     number = _number(name)
     return next(each for each in (f"{number}{_letters(n)}" for n in range(1, len(used) + 2)) if each not in used)

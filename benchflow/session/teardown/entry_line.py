@@ -1,8 +1,8 @@
-"""Reads one entry line of a teardown, such as ``rocker cover, 8x M6x1 30 mm, bag 3``, and says how it understood it.
+"""Reads one entry line of a teardown, such as ``rocker cover, 8x M6x1 30 mm, bag 3``, and shows how it is understood.
 
 The segments are separated by commas. The first names the thing. Each other segment is one of: fasteners, places,
-a bag, marks, orientation, condition, a measured value, a fate, a partner, the state, a finding. A segment that is none
-of these is kept as words, and is shown as that: nothing is guessed silently.
+a bag, marks, orientation, condition, a measured value, a fate, a partner, the state, a finding. Any other
+segment is kept as words, and is shown as words: nothing is guessed silently.
 """
 
 import re
@@ -29,7 +29,7 @@ from benchflow.session.teardown.teardown_record import (
 )
 
 MAX_ENTRY = 1000
-"""Characters of an entry line."""
+"""The largest number of characters of an entry line."""
 
 CONTAINERS = ("bag", "tray", "box", "tin", "bin", "rack", "shelf", "jar", "pot", "drawer", "crate", "cup", "carton")
 
@@ -37,13 +37,13 @@ _CONTAINER = re.compile(rf"(?:in |to )?({'|'.join(CONTAINERS)})(?:\s+(?:no\.?|nr
                         re.IGNORECASE)  # fmt: skip
 _NAMES = "|".join(CONTAINERS)
 _BAG_BEHIND = re.compile(rf"(\S.*?)\s+((?:{_NAMES})\s+\S*\d\S*)", re.IGNORECASE)
-"""A bag behind other words, without a comma between them."""
+"""A bag after other words, without a comma between them."""
 _TOO_MUCH = re.compile(rf"((?:in |to )?(?:{_NAMES})\s+\S*\d\S*)\s+(\S.*)", re.IGNORECASE)
-"""A bag with other words behind it."""
+"""A bag with other words after it."""
 _FASTENERS_BEHIND = re.compile(
     r"([^\W\d].*?)\s+(\d{1,3}\s*[x×*]\s*(?:[^\W\d_]*\s*M\d|\d|[^\W\d_]+ M\d).*)", re.IGNORECASE
 )
-"""Fasteners behind the name of a thing, without a comma between them."""
+"""Fasteners after the name of a thing, without a comma between them."""
 _COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
 _COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
 _FATES: tuple[tuple[str, PartFate], ...] = (
@@ -82,9 +82,9 @@ _FOUND: tuple[tuple[str, FoundKind], ...] = (
 _NAME_BEHIND = re.compile(
     r"([-+]?(?:\d+\.\d+|\.\d+|\d+) ?(?:mm|µm|um|in|thou|N·m|Nm|ft-lb|in-lb|°|bar|psi|%|g|kg)) (?:of )?([^\W\d_][^\d]*)"
 )
-"""A value with its name behind it: ``0.05 mm end float``."""
+"""A value with its name after it: ``0.05 mm end float``."""
 _WORDS_BEHIND = re.compile(r"(\D*?((?:\d+\.\d+|\.\d+|\d+) ?[^\s\d]+))\s+([^\W\d_]{2,}[^\d]*)")
-"""A value with words behind it: ``shim 0.3 mm under it``."""
+"""A value with words after it: ``shim 0.3 mm under it``."""
 _SIZES = re.compile(
     r"sizes? \d[\d.]*(?:\s*[x×]\s*\d[\d.]*){1,2}\s*(?:mm|in)?|\d[\d.]*(?:\s*[x×]\s*\d[\d.]*){2}\s*(?:mm|in)?",
     re.IGNORECASE,
@@ -93,7 +93,7 @@ _SIZES = re.compile(
 _NUMBER_OF_VALUE = re.compile(
     r"\d[.,]\d|(?<!\w)[.,]\d|\d\s?(?:mm|µm|um|thou|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|%|g|kg)(?!\w)"
 )
-"""A number that somebody means as a value: a decimal, or a number with a unit."""
+"""A number that is meant as a value: a decimal, or a number with a unit."""
 
 
 class Understood(Struct, frozen=True):
@@ -191,11 +191,11 @@ class _EntryReader:
             self.wrong("value-missing", "Write what comes off in words", "what")
 
     def _lacks_comma(self, text: str) -> bool:
-        """True if a bag is behind other words without a comma. Then they would be part of the words."""
+        """True if a bag is after other words without a comma. It would then be part of the words."""
         if _NOTE.fullmatch(text) or _CONTAINER.fullmatch(text):
             found = _TOO_MUCH.fullmatch(text)
             if found is not None:
-                self.wrong("bad-intent", f"Write a comma behind {found[1]}: {found[1]}, {found[2]}", "container")
+                self.wrong("bad-intent", f"Write a comma after {found[1]}: {found[1]}, {found[2]}", "container")
             return found is not None
         found = _BAG_BEHIND.fullmatch(text)
         if found is None:
@@ -223,7 +223,7 @@ class _EntryReader:
             self._words(text, of_finding=goes_on)
 
     def _words(self, text: str, *, of_finding: bool) -> None:
-        """Read words. ``of_finding`` is true behind ``found: ...``, where more words are part of the finding."""
+        """Read words. ``of_finding`` is true after ``found: ...``, where more words are part of the finding."""
         if _MARKS.match(text):
             self._append("marks", text)
         elif _FACING.fullmatch(text) or _FACING.match(text):
@@ -288,7 +288,7 @@ class _EntryReader:
             self.problems += read.problems
             if read.group is None:
                 continue
-            # Behind a +, only the length differs. The thread is shown with the group before anything is logged.
+            # After a +, only the length differs. The thread is shown with the group before anything is logged.
             alike = bool(thread) and not read.group.thread and not read.group.kind
             group = replace(read.group, thread=thread) if alike else read.group
             thread = group.thread
@@ -311,7 +311,7 @@ class _EntryReader:
         return True
 
     def _value(self, text: str) -> bool:
-        """Read ``end float 0.12 mm``. A number with a decimal point, or behind ``=``, must have a unit."""
+        """Read ``end float 0.12 mm``. A number with a decimal point, or after ``=``, must have a unit."""
         if behind := _NAME_BEHIND.fullmatch(text):
             text = f"{behind[2]} {behind[1]}"
         equals = "=" in text
@@ -322,7 +322,7 @@ class _EntryReader:
                 return False
             message = f"{measured.problem.message} Or keep it as words: note: {printable(text)}"
             if (behind := _WORDS_BEHIND.fullmatch(text)) and _is_quantity(behind[2]):
-                message = f"Write a comma behind the value: {printable(behind[1])}, {printable(behind[3])}"
+                message = f"Write a comma after the value: {printable(behind[1])}, {printable(behind[3])}"
             self.problems.append(replace(measured.problem, message=message, at=None))
             return True
         if not measured.value:
@@ -357,13 +357,13 @@ def _word_end(pattern: str, text: str) -> int:
 
 
 def _is_only_fasteners(text: str) -> bool:
-    """True if a segment about fasteners has no other words, so that it does not name a thing."""
+    """True if a segment has only fasteners, so that it does not name a thing."""
     read = read_fasteners(text)
     return read.group is None or not re.search(r"[^\W\d_]", read.group.where)
 
 
 def with_details(line: PartDescription, details: PartDescription) -> PartDescription:
-    """The description of a line with details added. Words are added to words; fate and places replace those before."""
+    """The description of a line with details added. Words are added; fate and places replace the earlier ones."""
 
     def joined(*texts: str) -> str:
         return "; ".join(text for text in texts if text)

@@ -99,7 +99,7 @@ def read_fasteners(text: str) -> ReadFasteners:
 
 
 def _unified(text: str) -> re.Match[str] | None:
-    """The first unified thread. A bare ``3-4`` names gears; ``10-32`` and ``1-8`` behind a count are threads."""
+    """The first unified thread. A bare ``3-4`` names gears; ``10-32`` and ``1-8`` after a count are threads."""
     for found in _UNIFIED.finditer(text):
         bare = re.fullmatch(r"\d{1,2}-(\d{1,2})", found[0].strip())
         if bare is None or int(bare[1]) >= _FEWEST_BARE_THREADS or re.search(r"\d\s*[x×*]\s*$", text[: found.start()]):
@@ -113,7 +113,7 @@ def _unified_at_start(text: str) -> bool:
 
 
 def _has_words_before(text: str, thread: re.Match[str]) -> bool:
-    """True if words that name no fastener are before a thread: ``thread insert M6`` is about no fasteners."""
+    """True if words before a thread do not name a fastener: ``thread insert M6`` is not about fasteners."""
     before = text[: thread.start()]
     return re.search(r"[^\W\d_]{2}", before) is not None and _kind_word(before) is None
 
@@ -121,7 +121,7 @@ def _has_words_before(text: str, thread: re.Match[str]) -> bool:
 def own_thread(text: str) -> tuple[str, str] | None:
     """The name and the thread of one thing that is its own fastener: ``drain plug M14x1.5``; ``None`` for another text.
 
-    A bare kind such as ``bolt M6`` is no name, and a plural has to have its count.
+    A kind alone, such as ``bolt M6``, is not a name. A plural needs a count.
     """
     found = re.fullmatch(r"([^\W\d_][^\d]*?[ -]([^\W\d_]+))\s+(.*\d.*)", text)
     if found is None or found[2].lower() not in KINDS or _COUNT.match(text):
@@ -131,18 +131,18 @@ def own_thread(text: str) -> tuple[str, str] | None:
 
 
 def read_length(text: str, name: str) -> StoredQuantity | Reason:
-    """The length in ``text``, or why it is none."""
+    """The length in ``text``, or the reason why there is none."""
     try:
         found = parse_quantity(text, dimension="length")
     except QuantityError as error:
         return replace(quantity_problem(error, name), at=None)
     if found.value <= 0:
-        return Reason("bad-quantity", f"“{printable(text)}” is not a possible length. It is above 0", name=name)
+        return Reason("bad-quantity", f"“{printable(text)}” is not a possible length. It has to be above 0", name=name)
     return to_stored(found)
 
 
 def thread_reason(text: str) -> Reason | None:
-    """Why ``text`` is no standard thread; ``None`` if it is one. ``special`` at its end allows any."""
+    """Why ``text`` is not a standard thread; ``None`` if it is one. ``special`` at its end allows any thread."""
     try:
         wrong = thread_problem(parse_thread(text))
     except ThreadError as error:

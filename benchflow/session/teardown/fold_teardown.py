@@ -32,7 +32,7 @@ from benchflow.session.teardown.teardown_record import (
 
 
 class NoTeardown(BenchflowError):
-    """The file is not a teardown log, or no teardown was started in it."""
+    """The file is not a teardown log, or it has no start of a teardown."""
 
 
 class UndoStep(Struct, frozen=True):
@@ -237,7 +237,7 @@ def _corrected(old: TeardownLine, event: ev.LineCorrected, line: Line) -> Teardo
 
 
 def _without_entered(line: TeardownLine) -> tuple[TakenOffPart, ...]:
-    """The parts of a line without what its description said of them, so that corrected words do not stay."""
+    """The parts of a line without the details of its old description, which a correction replaces."""
     said = line.description
     return tuple(
         replace(

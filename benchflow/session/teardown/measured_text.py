@@ -1,4 +1,4 @@
-"""Finds the quantity in an entry such as ``cylinder 2 inlet 0.20 mm``. A doubtful number is refused, not guessed."""
+"""Finds the quantity in an entry such as ``cylinder 2 inlet 0.20 mm``. An ambiguous number is refused, not guessed."""
 
 import re
 
@@ -16,7 +16,7 @@ _GEARS = re.compile(
     r"\d{1,2}[-–]\d{1,2}\s+(?!(?:mm|µm|um|thou|in|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|kPa|%|rpm|g|kg|min|s|h)\b)[^\W\d_]",
     re.IGNORECASE,
 )
-"""The gears in a name, such as ``3-4 pad``: no quantity."""
+"""The gears in a name, such as ``3-4 pad``. They are not a quantity."""
 _WHOLE = re.compile(r"\d{1,3}(?=\s|:|$)")
 _OTHER_VALUE = re.compile(
     r"\d\.\d+|(?<!\w)\d+\s?(?:mm|µm|um|thou|N·m|Nm|ft-lb|in-lb|°C?|bar|psi|kPa|%|rpm|g|kg|min|s|h)(?!\w)"
@@ -27,7 +27,7 @@ COMMA_IN_NUMBER = re.compile(r"\d,\d|(?:^|\s),\s?\d")
 
 
 class MeasuredWords(Struct, frozen=True):
-    """The words before the quantity, the quantity as text ("" if there is none), and what is wrong."""
+    """The words before the quantity, the quantity as text ("" if there is none), and the problem."""
 
     words: str
     value: str = ""
@@ -37,7 +37,7 @@ class MeasuredWords(Struct, frozen=True):
 def words_and_quantity(text: str, dimension: str | None) -> MeasuredWords:
     """The words and the quantity at the end of ``text``. ``dimension`` is ``None`` if any will do.
 
-    The quantity is the first number and everything behind it. Only a place may have a number before it: ``3rd gear``,
+    The quantity is the first number and everything after it. Only a place may have a number before it: ``3rd gear``,
     ``cylinder 2``; then the value has a decimal point, or words or a colon are between the two numbers.
     """
     if comma := COMMA_IN_NUMBER.search(text):
@@ -66,7 +66,7 @@ def words_and_quantity(text: str, dimension: str | None) -> MeasuredWords:
 
 
 def _is_apart(before: str, value: str) -> bool:
-    """True if a value is clearly no part of the number before it, which is then that of a place."""
+    """True if the number before a value clearly belongs to a place, and not to the value."""
     if value.startswith((".", ",")):
         return False
     between = re.search(r"\d([^\d]*)$", before)
@@ -88,6 +88,6 @@ def comma_reason(text: str, comma: re.Match[str]) -> Reason:
     else:
         meant = f"Write {number.replace(',', '.')}" if "," in number else f"Write 0.{number}"
     message = (
-        f"“{printable(number)}”: a comma can be a decimal point. {meant}. Put a space behind a comma that separates"
+        f"“{printable(number)}”: a comma can be a decimal point. {meant}. Put a space after a comma between values"
     )
     return Reason("bad-quantity", message, name="value", at=comma.start())

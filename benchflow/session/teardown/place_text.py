@@ -87,7 +87,7 @@ def _range(first: int, last: int) -> list[int]:
 
 def _numbered(word: str, numbers: list[int], text: str) -> tuple[str, ...] | Reason:
     if len(numbers) < 2 or len(set(numbers)) != len(numbers):
-        return Reason("bad-quantity", f"“{text}” names no range of places. Write the lower number first", name="places")
+        return Reason("bad-quantity", f"“{text}” is not a range of places. Write the lower number first", name="places")
     if len(numbers) > MAX_PLACES:
         return Reason("bad-quantity", f"“{text}” names more than {MAX_PLACES} places. Use several lines", name="places")
     prefix = _WORDS.get(word.lower(), word.lower())

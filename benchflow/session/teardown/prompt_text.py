@@ -1,4 +1,4 @@
-"""Reads what is typed at the prompts of the teardown screen, and makes the intent of it.
+"""Reads the text typed at the prompts of the teardown screen, and makes an intent of it.
 
 Each function returns the intent to send and rows that show how the text was understood, before anything is logged.
 """
@@ -39,7 +39,7 @@ class ReadPrompt(Struct, frozen=True):
 
 
 def read_entry(text: str, record: TeardownRecord, after: str = "") -> ReadPrompt:
-    """A new line; ``, bag 3`` adds to the newest line; ``state: ...`` and ``note: ...`` are about the whole."""
+    """A new line; ``, bag 3`` adds to the newest line; ``state: ...`` and ``note: ...`` are about the assembly."""
     plain = clean_line(text)
     if plain.startswith((",", ";")):
         return read_details(plain, record.lines[-1]) if record.lines else _problem("Log a line first, then add to it")
@@ -47,7 +47,7 @@ def read_entry(text: str, record: TeardownRecord, after: str = "") -> ReadPrompt
     if about is not None:
         kind = about[1].lower()
         if not about[2]:
-            return _problem(f"Write the {kind} behind the colon", "value-missing")
+            return _problem(f"Write the {kind} after the colon", "value-missing")
         return ReadPrompt({"intent": kind, "text": about[2]}, (UnderstoodRow(kind.capitalize(), about[2]),))
     understood = understand_entry(plain)
     if understood.problems:
@@ -70,7 +70,7 @@ def read_details(text: str, line: TeardownLine) -> ReadPrompt:
 
 
 def read_edit(text: str, line: TeardownLine) -> ReadPrompt:
-    """The new words of a line. What they leave out is not on the line any more."""
+    """The new words of a line. They replace all of the old ones."""
     understood = understand_entry(text)
     rows = (UnderstoodRow("Corrects", f"{line.id} {line.description.what}"), *understood.rows)
     if understood.problems:
@@ -201,14 +201,14 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
 
 
 def _rest_behind(name: str, text: str) -> str:
-    """What is behind the name of an item at the start of ``text``; "" if it does not begin with it."""
+    """The text after the name of an item at the start of ``text``; "" if it does not begin with the name."""
     found = re.match(rf"{re.escape(name)}(?:\s*[:=]\s*|\s+)(?=\S)", text, re.IGNORECASE)
     return "" if found is None else text[found.end() :]
 
 
 def _check_command(command: str, rest: str, item: ChecklistItem) -> ReadPrompt:
     if not rest:
-        what = "the name behind add:" if command == "add" else f"the reason behind {command}:"
+        what = "the name after add:" if command == "add" else f"the reason after {command}:"
         return _problem(f"Write {what}", "value-missing")
     if command == "add":
         return ReadPrompt({"intent": "add-check", "name": rest}, (UnderstoodRow("New item", rest),))

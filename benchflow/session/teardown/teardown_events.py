@@ -73,7 +73,7 @@ class ChecksSkipped(Event, frozen=True, tag="measurement-skipped"):
 
 
 class CameOff(Event, frozen=True, tag="came-off"):
-    """A thing came off. ``after`` is the line before it if it was inserted; ``None`` if it is the newest."""
+    """A thing came off. ``after`` is the line after which it was inserted; ``None`` if it is the newest."""
 
     line: str
     description: PartDescription
@@ -144,7 +144,7 @@ class AssemblyState(Event, frozen=True, tag="state-seen"):
 
 
 class TeardownNoteAdded(Event, frozen=True, tag="teardown-note"):
-    """A note about a line, or about the whole."""
+    """A note about a line, or about the assembly."""
 
     text: str
     line: str = ""

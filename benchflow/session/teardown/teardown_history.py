@@ -41,7 +41,7 @@ def teardown_text(
     damage: Damage | None = None,
     untrusted: Sequence[UntrustedLine] = (),
 ) -> Iterator[str]:
-    """The whole log as lines of text, ready to print. Damage comes last, with the lines readable behind it."""
+    """The whole log as lines of text, ready to print. Damage comes last, with the readable lines after it."""
     state: TeardownState | None = None
     entries: list[str] = []
     for line in lines:
@@ -141,7 +141,7 @@ def teardown_event_text(event: ev.TeardownEvent) -> str:
         case ev.ChecksSkipped(names=names, reason=reason):
             return f"Skipped: {', '.join(names)}. Reason: {reason}"
         case ev.CameOff(line=line, description=description, after=after):
-            place = "" if after is None else f", inserted behind {after}" if after else ", inserted before the first"
+            place = "" if after is None else f", inserted after {after}" if after else ", inserted before the first"
             return f"Line {line} off{place}: {description_text(description)}"
         case ev.LineCorrected(line=line, description=description, before=before_, reason=reason):
             why = f" Reason: {reason}." if reason else ""

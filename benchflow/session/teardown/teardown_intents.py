@@ -111,7 +111,7 @@ class PartFields(BaseIntent, frozen=True, kw_only=True):
 
 
 class TakeOff(PartFields, frozen=True, tag="off", kw_only=True):
-    """Log a thing that came off. ``after`` inserts it behind that line; "0" is before the first line."""
+    """Log a thing that came off. ``after`` inserts it after that line; "0" is before the first line."""
 
     after: str = ""
 
@@ -184,14 +184,14 @@ class DescribeState(BaseIntent, frozen=True, tag="state", kw_only=True):
 
 
 class AddTeardownNote(BaseIntent, frozen=True, tag="note", kw_only=True):
-    """Add a note, about a line or about the whole."""
+    """Add a note, about a line or about the assembly."""
 
     text: str
     line: str = ""
 
 
 class AttachTeardownPicture(BaseIntent, frozen=True, tag="attach", kw_only=True):
-    """Keep a picture of a line or of the whole beside the log. ``file`` is the path of the picture; it is copied."""
+    """Attach a picture of a line or of the assembly. ``file`` is its path; a copy is stored beside the log."""
 
     file: str
     line: str = ""

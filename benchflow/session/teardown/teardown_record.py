@@ -131,7 +131,7 @@ class TeardownPicture(Struct, frozen=True, omit_defaults=True):
 
 
 class TeardownNote(Struct, frozen=True, omit_defaults=True):
-    """A note about a line, or about the whole (``line`` is "")."""
+    """A note about a line, or about the assembly (``line`` is "")."""
 
     text: str
     line: str = ""
@@ -195,8 +195,8 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
     together: tuple[TeardownReading, ...] = ()  # measured on the assembly, in the order of the log
     lines: tuple[TeardownLine, ...] = ()
     states: tuple[StateSeen, ...] = ()
-    notes: tuple[TeardownNote, ...] = ()  # about the whole
-    pictures: tuple[TeardownPicture, ...] = ()  # of the whole
+    notes: tuple[TeardownNote, ...] = ()  # about the assembly
+    pictures: tuple[TeardownPicture, ...] = ()  # of the assembly
     undone: int = 0  # number of entries that were undone
 
     @property

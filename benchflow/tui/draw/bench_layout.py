@@ -166,7 +166,7 @@ def shows_item(lines: Sequence[Line], item: BenchInput) -> bool:
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
-    """Draw the top row: procedure, unit and builder on the left, saved events and the time on the right.
+    """Draw the top row: procedure, unit and builder on the left, the number of log lines and the time on the right.
 
     A narrow screen shows the unit and the time.
     """
@@ -179,7 +179,7 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
     if view.read_only:
         right.append((" VIEW ONLY ", "notice"))
     if not narrow:
-        right.append((f"  saved {view.saved}  ", "header"))
+        right.append((f"  {counted(view.saved, 'log line')}  ", "header"))
     right.append((f" {now:%H:%M} ", "header-strong"))
     return justified(tuple(left), tuple(right), width, "header")
 

@@ -76,7 +76,7 @@ def resume_command(client: SessionClient) -> str:
 def exit_messages(client: SessionClient) -> tuple[str, ...]:
     """Return the lines printed on the terminal after the bench is closed."""
     view = client.view
-    progress = f"{view.title}, {view.unit}: {view.done} of {view.of} done, {view.saved} events saved."
+    progress = f"{view.title}, {view.unit}: {view.done} of {view.of} done. {view.saved} log lines are on disk."
     return (progress, f"Log: {client.log}", *(() if view.closed else (f"To continue: {resume_command(client)}",)))
 
 

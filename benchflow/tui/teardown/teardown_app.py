@@ -62,7 +62,7 @@ class TeardownApp(BenchApp, inherit_bindings=False):
 
 
 def opening_message(client: TeardownClient) -> str:
-    """What to say about the log when it is opened: an incomplete last line was put aside, or it is behind."""
+    """The message when a log is opened: an incomplete last line was moved away, or entries are missing."""
     torn = client.controller.journal.torn
     if torn is None:
         return client.controller.remembered()

@@ -17,7 +17,7 @@ _SIGNALS: dict[str, Role] = {"danger": "danger", "warning": "warning", "caution"
 
 
 def hazard_lines(width: int) -> list[Line]:
-    """What can hurt a person or a part, by signal word."""
+    """The hazards of a teardown, by signal word."""
     out: list[Line] = []
     for signal, text in HAZARDS:
         lead = f" {signal.upper()} "

@@ -27,7 +27,7 @@ from benchflow.tui.widgets.page import Page
 
 
 class TeardownEntry(Page[None], inherit_bindings=False):
-    """The part of the screen that handles the entry line. ``prompt`` is what it asks for now."""
+    """The part of the screen that handles the entry line. ``prompt`` is the current question."""
 
     field: ScannedField
 
@@ -41,7 +41,7 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self.save_failed = False
         self._drafts: dict[Prompt, str] = {}
         self._first_line = 0  # index of the first line shown
-        self._first_row = self._end_row = 0  # its row on the screen, and the row behind the last one
+        self._first_row = self._end_row = 0  # its row on the screen, and the row after the last one
         self._timer: Timer | None = None
         self._first_message = first_message
 
@@ -134,7 +134,7 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         return False
 
     def _next_item(self, by: int) -> None:
-        """Show the next item of the checklist. Behind the last one, lines can be logged if no item is open."""
+        """Show the next item of the checklist. After the last one, lines can be logged if no item is open."""
         last = len(self.record.checklist) - 1
         if by > 0 and self.item == last and not self.record.open_checks:
             self._open_prompt(EntryPrompt())

@@ -4,9 +4,12 @@ from typing import Any
 
 from benchflow.session.teardown.teardown_record import TeardownRecord
 
+_LOGGED = {"found": "finding", "attach": "picture"}
+"""Names of intents in a message, where the intent itself is not a noun."""
+
 
 def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: TeardownRecord) -> str:
-    """What was saved, in one sentence. ``before`` and ``after`` are the records around it."""
+    """What was logged, in one sentence. ``before`` and ``after`` are the records before and after it."""
     name = intent["intent"]
     line = after.line(str(intent.get("line", "")))
     what = f"line {line.id} ({line.description.what})" if line is not None else ""
@@ -14,11 +17,11 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
         case "off":
             known = {each.id for each in before.lines}
             new = next(each for each in after.lines if each.id not in known)
-            inserted = " inserted" if new.inserted else " saved"
+            inserted = " inserted" if new.inserted else " logged"
             return f"Line {new.id}{inserted}: {new.description.what}."
         case "measure":
             place = f", {intent['place']}" if intent.get("place") else ""
-            return f"Saved: {intent['name']}{place}: {intent.get('value') or intent.get('answer')}."
+            return f"Logged: {intent['name']}{place}: {intent.get('value') or intent.get('answer')}."
         case "skip":
             return f"Skipped: {intent.get('name') or 'every open item'}."
         case "add-check":
@@ -39,6 +42,6 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
         case "close":
             return "The teardown is closed. Draft the procedure with: benchflow draft"
         case "state" | "note" if not what:
-            return f"Saved: {name}."
+            return f"Logged: {name}."
         case _:
-            return f"Saved about {what}." if what else "Saved."
+            return f"Logged for {what}: {_LOGGED.get(name, name)}." if what else "Logged."

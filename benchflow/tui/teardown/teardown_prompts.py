@@ -42,7 +42,7 @@ _HINTS: dict[LinePrompt, str] = {
 
 
 class EntryPrompt(Struct, frozen=True):
-    """The entry line asks for what comes off. ``after`` is the line behind which it is inserted; "" for the newest."""
+    """The entry line asks for what comes off. ``after`` is the line after which it is inserted; "" for the newest."""
 
     after: str = ""
 
@@ -78,7 +78,7 @@ Prompt = EntryPrompt | CheckPrompt | AboutLine | PicturePrompt | ClosingPrompt |
 
 
 def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt:
-    """How the text at a prompt is understood."""
+    """Reads the text at a prompt: how it is understood, and the intent to send."""
     match prompt:
         case EntryPrompt(after=after):
             return read.read_entry(text, record, after)
@@ -86,7 +86,7 @@ def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt
             return read.read_check(text, item, record)
         case AboutLine(what=what, line=name):
             line = record.line(name)
-            assert line is not None  # a line never goes while a prompt is open
+            assert line is not None  # a line is never removed while a prompt is open
             return _READERS[what](text, line)
         case PicturePrompt(line=name):
             return read.read_picture_path(text, name)
@@ -106,13 +106,13 @@ def prompt_label(prompt: Prompt, record: TeardownRecord) -> str:
         case EntryPrompt(after="0"):
             return "FORGOTTEN, BEFORE THE FIRST LINE"
         case EntryPrompt(after=after):
-            return f"FORGOTTEN, BEHIND LINE {after}"
+            return f"FORGOTTEN, AFTER LINE {after}"
         case CheckPrompt(item=item):
             return f"WHILE IT IS TOGETHER: {item.name.upper()}"
         case AboutLine(what=what, line=name):
             return f"{_LABELS[what]} {name}"
         case PicturePrompt(line=name):
-            return f"PICTURE OF LINE {name}" if name else "PICTURE OF THE WHOLE"
+            return f"PICTURE OF LINE {name}" if name else "PICTURE OF THE ASSEMBLY"
         case ClosingPrompt():
             return "CLOSE THE TEARDOWN"
         case FolderPrompt():
@@ -131,7 +131,7 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             return (
                 "Name, fasteners, bag: rocker cover, 8x M6x1 30 mm + 2x 45 mm front, bag 3",
                 "Places: rod caps 1..4. Also: marked 2, lip up, replace: pitted, lash 0.2 mm",
-                "About the whole: state: 3rd gear in; or note: words",
+                "About the assembly: state: 3rd gear in; or note: words",
                 f"A scanned code is the bag.{newest}",
             )
         case EntryPrompt():

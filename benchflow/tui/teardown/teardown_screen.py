@@ -243,7 +243,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         self.redraw()
 
     def action_insert(self) -> None:
-        """Ask for a line that was forgotten behind the selected one."""
+        """Ask for a line that was forgotten after the selected one."""
         self._open_prompt(EntryPrompt(self.selected))
 
     def action_put_back(self) -> None:

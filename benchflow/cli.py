@@ -15,37 +15,49 @@ from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.commands.crash_report import report_crash
 from benchflow.commands.exit_codes import CANNOT_RUN, INTERRUPTED, SUCCESS, exit_code_help
 
-COMMANDS = {
-    "run": "Start a job at the bench, or continue one.",
-    "teardown": "Log what comes off, line by line, or continue a teardown.",
-    "draft": "Draft a procedure from a teardown, a table or a list.",
-    "check": "Find the mistakes in a procedure, and prove that its order is safe.",
-    "blocks": "List the building blocks of procedures, and show which procedures use them.",
-    "expand": "Print a procedure with its blocks written out.",
-    "revise": "Revise a procedure by what the logs of its jobs say.",
-    "order": "Show the order of a procedure as a graph, or as a sheet to print.",
-    "drive": "Work on a job by JSON lines, without a screen.",
-    "log": "Show a log as readable text.",
-    "verify": "Check that a log is complete and unchanged.",
-    "audit": "Check that a log could have been written so, entry by entry.",
-    "sessions": "List the jobs on this machine.",
-    "sheet": "Make the build sheet of a job: a copy for the customer, and one for the shop.",
-    "review": "Review a job that came back, the weakest evidence first.",
-    "attach": "Attach pictures to a job, also after its end.",
-    "found": "Record what a come-back turned out to be.",
-    "compare": "Compare two builds.",
-    "trace": "Find every job with a given instrument, lot, person or reading.",
-    "hours": "Show the worked hours of a job by section, or the medians of several jobs.",
-    "trend": "Show one reading over all builds, and any drift.",
-    "archive": "Keep an index of many logs, to search them together.",
-    "export": "Export logs as tables, event logs, calendars or Markdown.",
-    "shop": "Show or change the register of people and instruments.",
-    "calc": "Calculate: bolts, torque wrench, clearances, shims, cam timing and more.",
-    "schema": "Print the JSON Schema of the procedure file, for editors.",
-    "guide": "Print the author's guide: how to write a procedure, and every key.",
-    "where": "Show where the logs, settings and procedures are.",
-    "completion": "Print a script for command completion in a shell.",
+GROUPS = {
+    "At the bench": {
+        "run": "Start a job at the bench, or continue one.",
+        "teardown": "Log what comes off, line by line, or continue a teardown.",
+        "attach": "Attach pictures to a job, also after its end.",
+        "drive": "Work on a job by JSON lines, without a screen.",
+    },
+    "Write a procedure": {
+        "draft": "Draft a procedure from a teardown, a table or a list.",
+        "check": "Find the mistakes in a procedure, and prove that its order is safe.",
+        "order": "Show the order of a procedure as a graph, or as a sheet to print.",
+        "blocks": "List the building blocks of procedures, and show which procedures use them.",
+        "expand": "Print a procedure with its blocks written out.",
+        "revise": "Revise a procedure from the logs of its jobs.",
+        "guide": "Print the author's guide: how to write a procedure, and every key.",
+        "schema": "Print the JSON Schema of the procedure file, for editors.",
+    },
+    "Logs": {
+        "sessions": "List the jobs and teardowns on this machine.",
+        "log": "Show a log as readable text.",
+        "verify": "Check that a log is complete and unchanged.",
+        "audit": "Check that the rules allow every entry of a log.",
+        "export": "Export logs as tables, event logs, calendars or Markdown.",
+    },
+    "After the job": {
+        "sheet": "Make the build sheet of a job: a copy for the customer, and one for the shop.",
+        "hours": "Show the worked hours of a job by section, or the medians of several jobs.",
+        "review": "Review a job that came back, the weakest evidence first.",
+        "found": "Record what a come-back turned out to be.",
+        "compare": "Compare two builds.",
+        "trace": "Find every job with a given instrument, lot, person or reading.",
+        "trend": "Show one reading over all builds, and any drift.",
+        "archive": "Keep an index of many logs, to search them together.",
+    },
+    "The shop and this program": {
+        "shop": "Show or change the register of people and instruments.",
+        "calc": "Calculate: bolts, torque wrench, clearances, shims, cam timing and more.",
+        "where": "Show where the logs, settings and procedures are.",
+        "completion": "Print a script for command completion in a shell.",
+    },
 }
+"""The commands with their purposes, as the help shows them."""
+COMMANDS = {name: purpose for group in GROUPS.values() for name, purpose in group.items()}
 """The purpose of each command. A command is in the module of its name: ``check`` in ``commands/check.py``."""
 _MODULES = {"expand": "expand_command"}
 """The modules of commands whose name another module of the package has."""
@@ -86,8 +98,10 @@ class Commands(click.Group):
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+        width = max(map(len, COMMANDS))
+        for title, commands in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(width), purpose) for name, purpose in commands.items()])
 
 
 def _discard_output() -> None:

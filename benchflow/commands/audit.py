@@ -24,8 +24,7 @@ def audit(names: tuple[str, ...], as_json: bool) -> int:
     Only the log is used: no shop file, no procedure file, and no clock of this machine. People and instruments are
     judged by what the log says about them. Changes of the register and wrong PINs are listed as notes.
 
-    The command verify tells whether the lines are as they were written. This one tells whether the work could have
-    been logged so.
+    The command verify finds out if the lines are unchanged. This one finds out if the rules allow what they say.
     """
     from benchflow.review.audit.audit_file import audit_file
     from benchflow.session.procedure_loading import procedure_reader_with_cache

@@ -9,13 +9,13 @@ from benchflow.commands.loaded_files import is_terminal, load_named_log
 
 
 @click.command(epilog=exit_code_help("A log is damaged. The part before the damage is compared."))
-@click.argument("left", metavar="LOG")
-@click.argument("right", metavar="LOG")
+@click.argument("left", metavar="JOB")
+@click.argument("right", metavar="JOB")
 @click.option("--text", "as_text", is_flag=True, help="Print the comparison, on a terminal too.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
     """Compare two builds: readings, times, parts and people. Differences come first. The procedures must be the same,
-    or two revisions of one. On a terminal this opens a screen."""
+    or two revisions of one. JOB is a log, or a part of its file name. On a terminal this opens a screen."""
     from benchflow.review.many.comparison import compare as compare_builds
 
     left_log, right_log = load_named_log(left), load_named_log(right)

@@ -22,7 +22,7 @@ OUTCOMES = {
 
 
 @click.command(epilog=exit_code_help("The finding is in the log, but the log could not be added to the archive."))
-@click.argument("name", metavar="LOG")
+@click.argument("name", metavar="JOB")
 @click.option(
     "--complaint", metavar="TEXT", help="The complaint, in the customer's words. Default: the last one in the log."
 )
@@ -44,7 +44,7 @@ def found(
     shop: Path | None, url: str | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Record what a come-back turned out to be, in the log of its job, and add the log to the archive. Later reviews
-    show it beside the steps that had the same complaint before.
+    show it beside the steps that had the same complaint before. JOB is a log, or a part of its file name.
 
     On a terminal, what is missing is asked for. A job can have several findings. Correct a wrong one with --replaces,
     or withdraw it with --withdraw.

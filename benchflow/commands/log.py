@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    epilog=exit_code_help("The log is damaged or empty. What is readable behind the damage is marked: not trusted.")
+    epilog=exit_code_help("The log is damaged or empty. Readable lines after the damage are marked: not trusted.")
 )
 @click.argument("name", metavar="LOG")
 @click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @click.command(epilog=exit_code_help("The log is damaged. The part before the damage is reviewed."))
-@click.argument("name", metavar="LOG")
+@click.argument("name", metavar="JOB")
 @click.argument("complaint_words", metavar="[COMPLAINT]", nargs=-1)
 @click.option("--search", metavar="TEXT", help="Instead of a COMPLAINT: search for TEXT in the operations.")
 @click.option("--running", type=click.Choice(["yes", "no"]), help="Is it still run?")
@@ -48,7 +48,7 @@ def review(
     url: str | None, show_rule: bool, as_text: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Review a job that came back. List the steps that should have prevented the complaint, those with the weakest
-    evidence first.
+    evidence first. JOB is a log, or a part of its file name, such as the job number.
 
     On a terminal this opens a screen. From there, one key shows the time in the log, the text of the procedure, or
     the readings. COMPLAINT is in the customer's words (leaks, losing water, no power), or the name of a failure that

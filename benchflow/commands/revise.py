@@ -1,4 +1,4 @@
-"""The command ``revise``: changes a procedure by what the logs of its jobs say, proposal by proposal."""
+"""The command ``revise``: changes a procedure by proposals from the logs of its jobs."""
 
 import re
 import sys

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.command(
     epilog=exit_code_help("The log is damaged, or a stored picture is missing or changed. The sheet says so.")
 )
-@click.argument("name", metavar="LOG")
+@click.argument("name", metavar="JOB")
 @click.option(
     "--copy",
     "which",
@@ -37,15 +37,15 @@ if TYPE_CHECKING:
 def sheet(
     name: str, which: "Copy | None", out: Path | None, as_markdown: bool, pictures: Path | None, as_json: bool
 ) -> int:
-    """Make the build sheet of a job.
+    """Make the build sheet of a job. JOB is a log, or a part of its file name, such as the job number.
 
     The customer's copy has one or two pages: what was fitted, the key readings with their limits, the joints,
     deviations, advice and follow-up. The shop's copy (--copy shop) has everything: every reading, fastener, lot,
     instrument and name, the hours, and what the review suspects.
 
     Without other options, the sheet is one HTML file beside the log, JOB.html or JOB.shop.html. It needs no other
-    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead. It has the
-    pictures as thumbnails, without other data of the original. On the shop's copy they are links to the stored files.
+    file, and prints on A4 or Letter. The letterhead is in the register: benchflow shop letterhead. Pictures are shown
+    as thumbnails, without other data of the original. On the shop's copy they are links to the stored files.
     """
     from benchflow.review.log.loaded_log import FirstLineDamaged
     from benchflow.review.sheets.build_sheet import build_sheet, sheet_without_start

@@ -31,8 +31,8 @@ def verify(names: tuple[str, ...], against: str | None, clean: bool, as_json: bo
     also shows if the log was made again, or if lines were removed at its end. The chain alone cannot show that.
 
     A log is compared with what this machine remembers of it, or with --against. The answer is: the same, grown, behind
-    (it ends before that line, as a restored backup does), or forked at a line. What remembers on the same machine does
-    not stop the owner of that machine. The sheet in the customer's hand does.
+    (it ends before that line, as a restored backup does), or forked at a line. A memory on the same machine
+    does not stop its owner from making a log again. The sheet in the customer's hand does.
 
     Each picture of the log is compared with its SHA-256. A stored picture that no event names is left over from a
     program that was stopped. It is harmless, and --clean removes it.

@@ -153,7 +153,7 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "limit: at most 0.05 mm, below: [...]    ->  above: [...]",
     ),
     "never-carried-out": (
-        "A remedy is written behind one with `stop: true`, or a remedy with `stop: true` says what to redo.",
+        "A remedy is written after one with `stop: true`, or a remedy with `stop: true` says what to redo.",
         "[{do: Scrap it, stop: true}, {do: Grind it}]  ->  [{do: Grind it}, {do: Scrap it, stop: true}]",
     ),
     "duplicate-item": (

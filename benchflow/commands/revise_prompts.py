@@ -20,7 +20,7 @@ KEYS = "One key, no Enter: a accept, c change, s skip, b back, w write, q quit a
 
 
 def print_wrapped(text: str, indent: str = "") -> None:
-    """Print a text in lines that are not longer than the terminal is wide, each ending behind a word."""
+    """Print a text in lines that are not longer than the terminal is wide, each ending after a word."""
     print_lines(wrapped(text, indent, terminal_width()))
 
 

@@ -87,7 +87,7 @@ _decode_data = msgspec.json.Decoder(dict[str, Any]).decode
 def list_sessions(folder: Path) -> list[SessionSummary]:
     """The logs in ``folder``, the last one worked on first; empty if the folder does not exist.
 
-    The hash of every line is checked. What is at or behind a damaged line does not count: then ``done`` and ``events``
+    The hash of every line is checked. What is at or after a damaged line does not count: then ``done`` and ``events``
     are the least that there is. A file that cannot be read is in the list as ``skipped``.
 
     Raises:
@@ -134,7 +134,7 @@ def _damage_text(damage: Damage, untrusted: Sequence[UntrustedLine]) -> str:
     text = f"line {damage.line} {damage.what}"
     if not untrusted:
         return text
-    where = "behind it" if damage.line == 1 else "from there on"
+    where = "after it" if damage.line == 1 else "from there on"
     lines = "1 line" if len(untrusted) == 1 else f"{len(untrusted)} lines"
     return f"{text}; {lines} {where} can be read, but not trusted"
 

@@ -118,7 +118,7 @@ def _check_usable(path: Path, parsed: ParsedLog) -> None:
 
 
 def _continued(path: Path, digest: str, parsed: ParsedLog, state: State | None) -> ContinuedLog:
-    again, later = _behind_the_damage(parsed.untrusted)
+    again, later = _after_the_damage(parsed.untrusted)
     done = () if state is None else tuple(_earlier_operations(state, parsed.lines, again))
     known = {each.operation for each in done}
     behind = tuple(EarlierOperation(name, seq, trusted=False) for name, seq in later.items() if name not in known)
@@ -145,8 +145,8 @@ def _start_of(state: State) -> dict[str, str | None]:
     return {name: writes[0].value if writes else None for name, writes in state.writes.items()}
 
 
-def _behind_the_damage(untrusted: Iterable[UntrustedLine]) -> tuple[set[str], dict[str, int]]:
-    """The operations that the lines behind the damage undo, and those that they finish, with the ``seq``."""
+def _after_the_damage(untrusted: Iterable[UntrustedLine]) -> tuple[set[str], dict[str, int]]:
+    """The operations that the lines after the damage undo, and those that they finish, with the ``seq``."""
     undone: set[str] = set()
     finished: dict[str, int] = {}
     for each in untrusted:

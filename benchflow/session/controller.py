@@ -151,7 +151,7 @@ class SessionController:
                 )
             if journal.damage is not None:
                 raise BenchflowError(
-                    f"{path}: line 1 {journal.damage.what}. {len(journal.untrusted)} lines behind it can be read, but "
+                    f"{path}: line 1 {journal.damage.what}. {len(journal.untrusted)} lines after it can be read, but "
                     f"are not trusted. Show them with: benchflow log '{path}'. Continue the job with: "
                     f"benchflow run --continue-from '{path}'"
                 )

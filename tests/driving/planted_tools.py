@@ -151,7 +151,7 @@ class Damaged(Fault):
         data[at] ^= 1
         log.write_bytes(bytes(data))
         self.shown = True
-        self.right.add("*")  # any operation behind the damage
+        self.right.add("*")  # any operation after the damage
 
 
 class Forged(Fault):

@@ -1,4 +1,4 @@
-"""A damaged log: what is before the damage is used, what is behind it is shown as not trusted."""
+"""A damaged log: what is before the damage is used, what is after it is shown as not trusted."""
 
 import json
 import subprocess
@@ -37,7 +37,7 @@ def damage(log: Path, number: int) -> None:
     log.write_bytes(b"".join(lines))
 
 
-def test_damaged_line_is_named_and_the_lines_behind_it_are_counted(log: Path) -> None:
+def test_damaged_line_is_named_and_the_lines_after_it_are_counted(log: Path) -> None:
     damage(log, 6)
     done = run(log, "verify", "--json", str(log))
     found = json.loads(done.stdout)
@@ -46,7 +46,7 @@ def test_damaged_line_is_named_and_the_lines_behind_it_are_counted(log: Path) ->
     assert not Path(f"{log}.held").exists()
 
 
-def test_log_command_lists_the_lines_behind_the_damage_as_not_trusted(log: Path) -> None:
+def test_log_command_lists_the_lines_after_the_damage_as_not_trusted(log: Path) -> None:
     damage(log, 3)
     done = run(log, "log", str(log))
     assert done.returncode == 1
@@ -144,7 +144,7 @@ def test_log_of_which_only_the_damaged_first_line_is_left_is_still_a_log(log: Pa
         Script(log.parent, PROCEDURE).send(intent("note", text="two"))
 
 
-def test_damaged_first_line_does_not_hide_the_lines_behind_it(log: Path) -> None:
+def test_damaged_first_line_does_not_hide_the_lines_after_it(log: Path) -> None:
     damage(log, 1)
     for arguments in (("log",), ("sheet", "--markdown")):
         done = run(log, *arguments, str(log))
@@ -152,7 +152,7 @@ def test_damaged_first_line_does_not_hide_the_lines_behind_it(log: Path) -> None
         assert "0.12 mm" in done.stdout
         assert "NOT TRUSTED" in done.stdout
     listed = json.loads(run(log, "sessions", "--folder", str(log.parent), "--json").stdout.splitlines()[0])
-    assert (listed["status"], "8 lines behind it" in listed["words"]) == ("damaged", True)
+    assert (listed["status"], "8 lines after it" in listed["words"]) == ("damaged", True)
     with pytest.raises(BenchflowError, match="run --continue-from"):
         Script(log.parent, PROCEDURE).send(intent("note", text="two"))
 

@@ -178,7 +178,7 @@ def test_only_the_canonical_form_of_a_line_is_accepted(data: dict[str, Any], dum
 
 
 @pytest.mark.parametrize("blank", [b" ", b"\t", b"\r"])
-def test_inserted_blank_is_damage_and_the_lines_behind_it_are_not_trusted(blank: bytes) -> None:
+def test_inserted_blank_is_damage_and_the_lines_after_it_are_not_trusted(blank: bytes) -> None:
     good = a_log(*(note_draft(number) for number in range(4))).splitlines(keepends=True)
     found = read(good[0] + good[1].replace(b',"kind"', blank + b',"kind"') + good[2] + good[3])
     assert found.damage is not None
@@ -186,7 +186,7 @@ def test_inserted_blank_is_damage_and_the_lines_behind_it_are_not_trusted(blank:
     assert [(each.number, each.line.seq) for each in found.untrusted] == [(3, 3), (4, 4)]
 
 
-def test_lines_behind_a_changed_first_line_are_listed_as_not_trusted() -> None:
+def test_lines_after_a_changed_first_line_are_listed_as_not_trusted() -> None:
     good = a_log(*(note_draft(number) for number in range(3)))
     found = read(good.replace(b"note 0", b"note 7"))
     assert found.damage is not None

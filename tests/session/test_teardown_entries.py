@@ -76,7 +76,7 @@ def test_pair_of_gears_in_details_is_no_thread() -> None:
     assert groups("4x screw 10-32")[0][1:3] == ("screw", "10-32")
 
 
-def test_words_behind_a_finding_belong_to_it() -> None:
+def test_words_after_a_finding_belong_to_it() -> None:
     found = understood("strainer, 2x M6x1 12 mm, bag 11, found: thread pulled at the lower hole, sleeve M6, bag 12")
     assert [each.text for each in found.found] == ["thread pulled at the lower hole, sleeve M6"]
     assert (len(found.fasteners), found.container) == (1, "bag 11; bag 12")
@@ -89,7 +89,7 @@ def test_thing_that_is_its_own_fastener_has_its_thread() -> None:
     assert codes("bolt M6x1") == ["value-missing"]
 
 
-def test_words_behind_a_value_want_a_comma() -> None:
+def test_words_after_a_value_want_a_comma() -> None:
     (problem,) = understand_entry("shaft, shim 0.3 mm under it").problems
     assert problem.message == "Write a comma after the value: shim 0.3 mm, under it."
 
@@ -113,7 +113,7 @@ def test_fasteners_without_a_count_are_refused(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "where"), [("4x M8x1.25 x 18 mm torx", "torx"), ("4x M8 hex", "hex"), ("4x M6 x 30 mm", "")]
 )
-def test_words_behind_fasteners_keep_their_letters(text: str, where: str) -> None:
+def test_words_after_fasteners_keep_their_letters(text: str, where: str) -> None:
     assert groups(text)[0][4] == where
 
 

@@ -87,7 +87,7 @@ def test_partner_of_a_new_part_is_matched(tmp_path: Path) -> None:
     )
 
 
-def test_fate_behind_a_small_part_belongs_to_the_small_part(tmp_path: Path) -> None:
+def test_fate_after_a_small_part_belongs_to_the_small_part(tmp_path: Path) -> None:
     found = torn_down(tmp_path, "drain plug, 1x M14x1.5, copper washer, replace")
     kit = procedure_of(found).kit_by_id
     assert (kit["drain-plug"].lot_required, kit["drain-plug-copper-washer"].discard) == (False, True)

@@ -362,7 +362,7 @@ def test_quitting_on_a_terminal_writes_nothing(file: Path, logs: Path, tmp_path:
     assert file.read_text(encoding="utf-8") == GEARBOX
 
 
-def test_enter_behind_a_key_answers_no_question(file: Path, logs: Path, tmp_path: Path) -> None:
+def test_enter_after_a_key_answers_no_question(file: Path, logs: Path, tmp_path: Path) -> None:
     command = ["-m", "benchflow", "revise", str(file), str(logs)]
     with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
         terminal.wait_for("1 of 11", "One key, no Enter")

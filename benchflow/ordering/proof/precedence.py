@@ -40,7 +40,7 @@ class Precedence:
         return not self.analysis.never >> order.index[step_id] & 1
 
     def comes_after(self, later: str, earlier: str) -> bool:
-        """True if `after` lines put ``later`` behind ``earlier``, directly or indirectly."""
+        """True if `after` lines put ``later`` after ``earlier``, directly or indirectly."""
         order = self.analysis.paper
         return bool(order.before[order.index[later]] >> order.index[earlier] & 1)
 

@@ -8,7 +8,7 @@ from benchflow.procedure.problems import Problem
 
 
 def split_checks(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """A note for each check that begins with a small letter behind another one on the same line."""
+    """A note for each check that begins with a small letter after another one on the same line."""
     for operation in procedure.operations:
         for before, point in pairwise(operation.check):
             same_line = before.mark.line == point.mark.line > 0

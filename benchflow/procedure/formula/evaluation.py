@@ -34,7 +34,7 @@ from benchflow.quantity.shown import decimals_shown, magnitude, round_half_up, w
 
 _28 = Context(prec=28)
 _MOST_DIGITS = 60
-"""Results of more digits, before or behind the point, are refused. No measured quantity has them."""
+"""Results of more digits, before or after the decimal point, are refused. No measured quantity has them."""
 
 
 class EvaluatedFormula(Struct, frozen=True):

@@ -73,7 +73,7 @@ REMEDIES = ListShape(
 
 
 def check_stops(fields: Fields, *keys: Key[tuple[Remedy, ...]]) -> None:
-    """Warn of remedies that are never carried out: those behind a stop, and what a stop says beside its text."""
+    """Warn of remedies that are never carried out: those after a stop, and what a stop says beside its text."""
     for key in keys:
         remedies = fields.get_or(key, ())
         stop = next((number for number, remedy in enumerate(remedies) if remedy.stop), None)
@@ -96,6 +96,6 @@ def check_stops(fields: Fields, *keys: Key[tuple[Remedy, ...]]) -> None:
             hint = "Delete `stop`, or delete the rest"
             fields.context.problem("never-carried-out", at_stop.mark, message, hint, severity="warning")
         if stop + 1 < len(remedies):
-            message = f"`{key.name}` has a remedy behind one with `stop`, so it is never carried out"
+            message = f"`{key.name}` has a remedy after one with `stop`, so it is never carried out"
             hint = "Write the remedy with `stop` as the last one"
             fields.context.problem("never-carried-out", remedies[stop + 1].mark, message, hint, severity="warning")

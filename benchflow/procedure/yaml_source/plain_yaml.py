@@ -187,7 +187,7 @@ class _PlainReader:
             parts.append(text)
             self._at += 1
         if not commented and self._at < len(self._lines) and self._next_indent() > column:
-            _stop()  # a text that goes on behind a blank line
+            _stop()  # a text that goes on after a blank line
         return self._made(" ".join(parts), number, start + 1, True, 0 if len(parts) == 1 else None)
 
     @staticmethod
@@ -274,7 +274,7 @@ class _PlainReader:
     # --- lists and mappings in brackets -------------------------------------------------------------
 
     def _flow(self, start: int) -> tuple[YamlNode, int]:
-        """The list or mapping in brackets, and the place behind it on the line that is then the present one."""
+        """The list or mapping in brackets, and the place after it on the line that is then the present one."""
         self._deeper()
         is_list = self._lines[self._at][start] == "["
         line, column = self._at + 1, start + 1
@@ -377,7 +377,7 @@ def _is_item(line: str, at: int) -> bool:
 
 
 def _key_at(line: str, at: int) -> tuple[YamlScalar, int] | None:
-    """The key that begins here, without its line, and the place behind its colon."""
+    """The key that begins here, without its line, and the place after its colon."""
     found = _plain_key.match(line, at)
     if found is not None:
         key = YamlScalar(found[1].rstrip(" "), 0, at + 1, True, 0)

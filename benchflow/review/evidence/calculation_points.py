@@ -17,7 +17,7 @@ from benchflow.review.formatting import shown_reading
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value
-from benchflow.session.rules.value_results import ReadingRef, readings_behind, readings_named
+from benchflow.session.rules.value_results import ReadingRef, input_readings, readings_named
 
 if TYPE_CHECKING:
     from benchflow.session.rules.part_matching import FittedPart
@@ -40,7 +40,7 @@ def calculation_points(log: LoadedLog, step: Step, values: tuple[Value, ...]) ->
                 yield from _mixed_instruments(log, value.ask, value.name, compared)
     for work in step.operation.work_out:
         if _DIFFERENCE.search(work.formula):
-            readings = _facts_of(log, readings_behind(log.state, work))
+            readings = _facts_of(log, input_readings(log.state, work))
             yield from _mixed_instruments(log, work.title or work.formula, work.name, readings)
 
 

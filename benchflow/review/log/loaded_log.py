@@ -36,7 +36,7 @@ SIMULATED_NOTE = "This job was simulated. Its times are not real, and no work wa
 
 
 class FirstLineDamaged(NoLog):
-    """The first line of a log, with its procedure, is damaged. ``untrusted`` are the lines behind it.
+    """The first line of a log, with its procedure, is damaged. ``untrusted`` are the lines after it.
 
     ``changed`` is the first line as it reads now, and ``plan`` the plan by its procedure; ``None`` if there is none.
     """
@@ -44,7 +44,7 @@ class FirstLineDamaged(NoLog):
     def __init__(self, path: Path, damage: Damage, found: ParsedLog, plan: Plan | None) -> None:
         super().__init__(
             f"{path}: line 1 {damage.what}. It has the procedure, so nothing of the log is trusted. "
-            f"{count(len(found.untrusted), 'line')} behind it can be read: benchflow log '{path}'"
+            f"{count(len(found.untrusted), 'line')} after it can be read: benchflow log '{path}'"
         )
         self.path, self.damage, self.untrusted, self.changed = path, damage, found.untrusted, found.changed
         self.plan = plan

@@ -28,7 +28,7 @@ def source_facts(procedure: Procedure, label: str) -> Iterator[tuple[str, str]]:
 
 
 def words_of_source(source: Source | None) -> str:
-    """The words behind a figure: `` (source: Workshop manual, edition 3: p. 4-21)``; "" for the source of all."""
+    """The words after a figure: `` (source: Workshop manual, edition 3: p. 4-21)``; "" for the source of all."""
     text = own_source(source)
     return f" (source: {text})" if text else ""
 
@@ -45,7 +45,7 @@ def common_source(procedure: Procedure, tighten: Tighten) -> str:
 
 
 def stage_words(procedure: Procedure, tighten: Tighten, number: int) -> str:
-    """The words behind the stage ``number``, from 1, if the stages of its joint have different sources."""
+    """The words after the stage ``number``, from 1, if the stages of its joint have different sources."""
     stage = tighten.stages[number - 1]
     if not has_figure(stage) or common_source(procedure, tighten):
         return ""

@@ -53,7 +53,7 @@ def history_text(
     """The history as lines of text, ready to print.
 
     ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
-    the zone of the computer. ``damage`` is printed last, with the lines that are readable behind it, and with a
+    the zone of the computer. ``damage`` is printed last, with the lines that are readable after it, and with a
     damaged first line as it reads now (``changed``).
     """
     yield from _heading_lines(lines, plan, zone)
@@ -86,7 +86,7 @@ def history_text(
         if changed is not None:
             yield from _wrapped(changed_entry(damage, changed, titles), "  ! ")
         if not untrusted:
-            yield "Nothing behind it can be read."
+            yield "Nothing after it can be read."
             return
         lines_read = "1 line" if len(untrusted) == 1 else f"{len(untrusted)} lines"
         yield f"NOT TRUSTED: {lines_read} from there on can be read. Lines may be missing or changed."

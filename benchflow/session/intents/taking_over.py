@@ -124,7 +124,7 @@ def _reasons(state: State, step: Step, continues: ContinuedLog, earlier: Earlier
 def _reason_wanted(continues: ContinuedLog, title: str, basis: Basis) -> str:
     if basis == "untrusted":
         return (
-            f"Only lines behind the damage of the earlier log ({continues.file}) say that {title} was done, and they "
+            f"Only lines after the damage of the earlier log ({continues.file}) say that {title} was done, and they "
             "are not trusted. Look at the engine, and give the reason to take it over: what shows that it was done?"
         )
     return (

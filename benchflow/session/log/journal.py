@@ -48,7 +48,7 @@ class Journal:
     ``lines``      the events; in a damaged log those before the damage
     ``read_only``  the reason why the log cannot be written, as a clause; "" if it can
     ``damage``     the damage; ``None`` if there is none
-    ``untrusted``  the lines at or behind the damage whose own hash fits
+    ``untrusted``  the lines at or after the damage whose own hash fits
     ``changed``    the first line as it reads now, if it is damaged and still an event
     ``torn``       the file to which an incomplete last line or group was moved; ``None`` if there was none
     ``held``       true if another program had the log open when it was opened

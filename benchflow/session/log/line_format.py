@@ -69,7 +69,7 @@ class Damage(Struct, frozen=True):
 
 
 class UntrustedLine(Struct, frozen=True):
-    """A line at or behind the damage whose own hash fits. ``number`` is its line number in the file, from 1."""
+    """A line at or after the damage whose own hash fits. ``number`` is its line number in the file, from 1."""
 
     number: int
     line: Line
@@ -82,7 +82,7 @@ class ParsedLog(Struct, frozen=True):
     is empty if there is damage. ``open_end`` is true if the last event is whole, but has no newline yet. ``converted``
     is true if every line end was converted to CR LF: the events stay trusted, and sizes count the original line ends.
     ``changed`` is the first line as it reads now, if it is an event, but not as it was written: it has the procedure,
-    which the lines behind it need.
+    which the lines after it need.
     """
 
     lines: list[Line]

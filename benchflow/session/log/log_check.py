@@ -12,7 +12,7 @@ class LogCheck(Struct, frozen=True):
     """The result of checking a log.
 
     ``events`` is the number of valid events, ``head`` the hash of the last one. ``torn`` is true if an incomplete
-    last line or group follows them. ``untrusted`` is the number of lines at or behind the damage whose own hash fits.
+    last line or group follows them. ``untrusted`` is the number of lines at or after the damage whose own hash fits.
     ``converted`` is true if all line ends were converted to CR LF, ``open_end`` if the last event lacks its newline.
     """
 

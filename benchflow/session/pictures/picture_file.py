@@ -262,4 +262,4 @@ def _check_strips(picture: "Image", size: int) -> None:
     for offsets, counts in ((273, 279), (324, 325)):
         for offset, count in zip(tags.get(offsets, ()), tags.get(counts, ()), strict=True):
             if offset + count > size:
-                raise EOFError("a strip ends behind the end of the file")
+                raise EOFError("a strip ends after the end of the file")

@@ -40,7 +40,7 @@ def _boxes_are_whole(content: bytes) -> bool:
     while at + 8 <= len(content):
         size, name = int.from_bytes(content[at : at + 4], "big"), content[at + 4 : at + 8]
         if not name.isalnum():
-            break  # bytes of another program behind the last box
+            break  # bytes of another program after the last box
         if size == 1:
             size = int.from_bytes(content[at + 8 : at + 16], "big")
         elif size == 0:
@@ -56,28 +56,28 @@ def _boxes_are_whole(content: bytes) -> bool:
 
 def _gif_is_whole(content: bytes) -> bool:
     """True if the blocks lead to the trailer."""
-    at = _behind_colours(content, 13, 10)
+    at = _after_colours(content, 13, 10)
     while at < len(content):
         match content[at]:
             case 0x3B:
                 return True
             case 0x21:
-                at = _behind_data(content, at + 2)
+                at = _after_data(content, at + 2)
             case 0x2C:
-                at = _behind_data(content, _behind_colours(content, at + 10, at + 9) + 1)
+                at = _after_data(content, _after_colours(content, at + 10, at + 9) + 1)
             case _:
                 return False
     return False
 
 
-def _behind_colours(content: bytes, at: int, flags: int) -> int:
-    """The place behind a colour table that begins at ``at``, if the byte at ``flags`` says that there is one."""
+def _after_colours(content: bytes, at: int, flags: int) -> int:
+    """The place after a colour table that begins at ``at``, if the byte at ``flags`` says that there is one."""
     packed = content[flags] if flags < len(content) else 0
     return at + (3 << ((packed & 7) + 1) if packed & 0x80 else 0)
 
 
-def _behind_data(content: bytes, at: int) -> int:
-    """The place behind the data blocks that begin at ``at``."""
+def _after_data(content: bytes, at: int) -> int:
+    """The place after the data blocks that begin at ``at``."""
     while at < len(content) and content[at]:
         at += content[at] + 1
     return at + 1

@@ -114,7 +114,7 @@ def calculated_entries(
     changed = {event.operation for event in events if isinstance(event, ev.ReadingRecorded | ev.EntryCorrected)}
     found = []
     for other, work in concerned:
-        if other.id != step.id and changed.isdisjoint(operations_behind(state.plan, work)):
+        if other.id != step.id and changed.isdisjoint(input_operations(state.plan, work)):
             continue
         results = judged_results(after, other, work).results
         before = {} if other.id == step.id else judged_results(state, other, work).results
@@ -127,7 +127,7 @@ def calculated_entries(
     return tuple(found)
 
 
-def operations_behind(plan: Plan, work: CalculatedValue) -> frozenset[str]:
+def input_operations(plan: Plan, work: CalculatedValue) -> frozenset[str]:
     """The ids of the steps in which something is read that a value, or its limit, is calculated from."""
     from benchflow.procedure.formula import present_names  # late import: most entries need no formula
 
@@ -141,7 +141,7 @@ def operations_behind(plan: Plan, work: CalculatedValue) -> frozenset[str]:
             if recorded is not None:
                 found.add(recorded.step.id)
             elif calculated is not None:
-                found |= operations_behind(plan, calculated.work_out)
+                found |= input_operations(plan, calculated.work_out)
     return frozenset(found)
 
 

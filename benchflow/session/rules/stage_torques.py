@@ -76,12 +76,12 @@ def stage_figure_missing(state: State, step: Step, number: int, stage: OpenStage
 
 def ticked_by(state: State, name: str) -> tuple[str, int] | None:
     """The step and stage with ticks whose torque follows from the recorded value ``name``; ``None`` without one."""
-    from benchflow.session.rules.value_results import readings_behind  # late: few operations have such a stage
+    from benchflow.session.rules.value_results import input_readings  # late: few operations have such a stage
 
     for step_id, work in state.works.items():
         step = state.plan.steps.get(step_id)
         for value in () if step is None or not work.ticks else step.operation.work_out:
             ticked = value.stage and any(tick.stage == value.stage for tick in work.ticks)
-            if ticked and any(ref.name == name for ref in readings_behind(state, value)):
+            if ticked and any(ref.name == name for ref in input_readings(state, value)):
                 return step_id, value.stage
     return None

@@ -11,8 +11,8 @@ def operations_to_take_over(state: State) -> tuple[EarlierOperation, ...]:
     """The operations that were done under the earlier log, as far as they are not done or begun in this job.
 
     First come those that it has as done, in its order, then the others in the order of the procedure: those that only
-    lines behind the damage have as done, and those that nothing has as done but that must have been done before them.
-    If no line behind the damage can be read, every other operation may have been done. The ``seq`` of an operation
+    lines after the damage have as done, and those that nothing has as done but that must have been done before them.
+    If no line after the damage can be read, every other operation may have been done. The ``seq`` of an operation
     without evidence is 0.
     """
     continues = state.opened.continues

@@ -136,14 +136,14 @@ def calculated_results(state: State, step: Step, work: CalculatedValue) -> tuple
     found = []
     for slot, result in results.items():
         own_slot = slot if several else WHOLE
-        readings = tuple(dict.fromkeys(readings_behind(state, work, own_slot)))
+        readings = tuple(dict.fromkeys(input_readings(state, work, own_slot)))
         subject = reading_subject(work.name, own_slot)
         bound = work.at(slot).bound
         found.append(_result(state, step, work.name, own_slot, subject, result.verdict, readings, bound))
     return tuple(found)
 
 
-def _readings_behind_limit(state: State, bound: Bound | None) -> tuple[ReadingRef, ...]:
+def _input_readings_of_limit(state: State, bound: Bound | None) -> tuple[ReadingRef, ...]:
     """The readings that a limit depends on: those of the earlier value of ``above x by``."""
     if not isinstance(bound, AboveReading):
         return ()
@@ -161,7 +161,7 @@ def _result(
     bound: Bound | None,
     number: int = 0,
 ) -> ValueResult:
-    limit_readings = _readings_behind_limit(state, bound)
+    limit_readings = _input_readings_of_limit(state, bound)
     entries = entries_of(state, (*readings, *limit_readings))
     waived = covering_deviation(state.work(step.id), (subject, name), entries)
     return ValueResult(name, slot, subject, verdict, readings, limit_readings, entries, waived, number)
@@ -179,11 +179,11 @@ def inputs_missing(state: State, step: Step, name: str) -> tuple[ReadingRef, ...
     if record is not None:
         needed = [ReadingRef(step.id, name, slot) for slot in record.slots]
     else:
-        needed = [] if work is None else list(dict.fromkeys(readings_behind(state, work)))
+        needed = [] if work is None else list(dict.fromkeys(input_readings(state, work)))
     return tuple(ref for ref in needed if not state.work(ref.step).readings.get(ref.name, {}).get(ref.slot))
 
 
-def readings_behind(state: State, work: CalculatedValue, slot: str = WHOLE) -> Iterator[ReadingRef]:
+def input_readings(state: State, work: CalculatedValue, slot: str = WHOLE) -> Iterator[ReadingRef]:
     """The readings, of any step, that a value is calculated from, directly or through other calculated values.
 
     ``slot`` limits them to those of one result, for a value that is calculated reading by reading.
@@ -206,7 +206,7 @@ def readings_named(state: State, ref: ValueRef) -> tuple[ReadingRef, ...]:
         return tuple(ReadingRef(recorded.step.id, name, slot) for slot in slots)
     if calculated is None:
         return ()
-    return tuple(readings_behind(state, calculated.work_out, ref.reading or WHOLE))
+    return tuple(input_readings(state, calculated.work_out, ref.reading or WHOLE))
 
 
 def named_value(state: State, step: Step, text: str) -> tuple[str, str | None] | None:

@@ -11,11 +11,11 @@ from msgspec import Struct, field
 from benchflow.session.state.event_basics import Event, InstrumentShare, SignatureProof, StoredQuantity
 
 Basis = Literal["trusted", "untrusted", "none"]
-"""What says that an operation was done: the good part of the old log, its lines behind the damage, or nothing in it."""
+"""What says that an operation was done: the good part of the old log, its lines after the damage, or nothing in it."""
 
 
 class EarlierOperation(Struct, frozen=True, omit_defaults=True):
-    """An operation that the old log has as done, in its good part or, not trusted, behind the damage."""
+    """An operation that the old log has as done, in its good part or, not trusted, after the damage."""
 
     operation: str
     seq: int  # of the event that finished it
@@ -83,13 +83,13 @@ class ContinuedLog(Struct, frozen=True, omit_defaults=True):
     events: int
     line: int = 0
     damage: str = ""
-    untrusted: int = 0  # number of lines behind the damage that can be read
+    untrusted: int = 0  # number of lines after the damage that can be read
     reason: str = ""  # why the old log is not continued itself
     unit: str = ""
     options: dict[str, str] = {}
     start: dict[str, str | None] = {}  # the start value of every state variable in the old log
     in_progress: str = ""  # the operation that was in progress or paused at the end of the good part
-    done: tuple[EarlierOperation, ...] = ()  # in the order of finishing; those behind the damage come last
+    done: tuple[EarlierOperation, ...] = ()  # in the order of finishing; those after the damage come last
     entries: tuple[EarlierEntry, ...] = ()
     figures: tuple[EarlierFigure, ...] = ()  # those given at the bench, which the procedure asks for
     called: dict[str, tuple[str, ...]] = {}  # the operations that remedies called for, with those whose remedies called

@@ -79,7 +79,7 @@ def _entered_at(state: State, event: ev.ReadingRecorded) -> EventTime:
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
     """Return the state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse.
 
-    A correction is put behind the attempt that it corrects, so a correction of an earlier attempt leaves the last one
+    A correction is put after the attempt that it corrects, so a correction of an earlier attempt leaves the last one
     in force.
     """
     step, name = entry.operation, entry.name
@@ -93,7 +93,7 @@ def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> S
 
 
 def _end_of_chain(attempts: tuple[Attempt, ...], seq: int) -> int:
-    """The index behind the attempt ``seq`` and everything that corrects it or states ``used`` for it."""
+    """The index after the attempt ``seq`` and everything that corrects it or states ``used`` for it."""
     chain, end = {seq}, len(attempts)
     for index, attempt in enumerate(attempts):
         if attempt.seq in chain or attempt.corrects in chain or attempt.claims in chain:

@@ -173,7 +173,7 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
     instead = re.fullmatch(r"instead\s*:\s*(\S.*)", plain, re.IGNORECASE)
     plain = instead[1] if instead is not None else plain
     if record is not None:
-        item = next((each for each in record.checklist if _rest_behind(each.name, plain)), item)
+        item = next((each for each in record.checklist if _rest_after(each.name, plain)), item)
     command = re.fullmatch(r"(skip(?: all)?|add)\b\s*:?\s*(.*)", plain, re.IGNORECASE)
     if command is not None:
         return _check_command(command[1].lower(), command[2], item)
@@ -188,7 +188,7 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
         if item.dimension:
             message = f"“{printable(plain)}” has no value with a unit. Write it, or skip: and the reason"
             return _problem(message, "bad-quantity")
-        plain = _rest_behind(item.name, plain) or plain
+        plain = _rest_after(item.name, plain) or plain
         rows = (UnderstoodRow("Item", item.name), UnderstoodRow("Answer", plain, kept=True))
         added = {"instead": True} if instead is not None else {}
         return ReadPrompt({"intent": "measure", "name": item.name, "answer": plain, **added}, rows)
@@ -200,7 +200,7 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
     return ReadPrompt(intent, (*rows, UnderstoodRow("Value", value)))
 
 
-def _rest_behind(name: str, text: str) -> str:
+def _rest_after(name: str, text: str) -> str:
     """The text after the name of an item at the start of ``text``; "" if it does not begin with the name."""
     found = re.match(rf"{re.escape(name)}(?:\s*[:=]\s*|\s+)(?=\S)", text, re.IGNORECASE)
     return "" if found is None else text[found.end() :]

@@ -10,7 +10,7 @@ from benchflow.tui.draw.styled_lines import Line, Role, styled
 
 ROWS = 4
 COLUMNS = 3
-"""Cells for each letter, including the gap behind it."""
+"""Cells for each letter, including the gap after it."""
 
 DOTS = {
     " ": "00000000000000", "A": "0E11111F111111", "B": "1E11111E11111E", "C": "0E11101010110E",

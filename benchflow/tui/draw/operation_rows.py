@@ -6,7 +6,7 @@ from benchflow.session.view.bench_view import OperationRow
 from benchflow.tui.draw.styled_lines import STATUS_MARKS, Line, Role, cell_count, cut
 
 _BESIDE_TITLE = 14
-"""Cells for the mark before a title and the status behind it."""
+"""Cells for the mark before a title and the status after it."""
 
 
 def title_column(rows: Iterable[OperationRow], width: int) -> int:

@@ -73,7 +73,7 @@ def _facts(old: LogToContinue) -> list[str]:
 
 
 def _titles(old: LogToContinue) -> tuple[str, str]:
-    """The operations done by the good part, and those only behind the damage."""
+    """The operations done by the good part, and those only after the damage."""
     procedure = old.source.procedure
     assert procedure is not None  # checked by the catalog
     done, doubtful = (

@@ -58,7 +58,7 @@ class TakeOverListPage(ListPage[str], inherit_bindings=False):
         for text in self.client.earlier_entries(each.operation):
             lines.extend(hanging("· ", text, width))
         if not each.trusted:
-            says = "Only lines behind the damage say" if each.seq else "No line that can be read says"
+            says = "Only lines after the damage say" if each.seq else "No line that can be read says"
             text = f"{says} that it was done. It needs a reason."
             lines.extend(hanging("× ", text, width, "attention"))
         return lines

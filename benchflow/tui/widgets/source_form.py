@@ -20,7 +20,7 @@ SOURCE = "from"
 
 _TAKEN: tuple[str, Role] = ("  ► ", "strong")
 _OTHER: tuple[str, Role] = ("    ", "text")
-NO_REASON = "Type the reason behind “own choice, because”."
+NO_REASON = "Type the reason after “own choice, because”."
 
 
 def source_key(form: str) -> Binding:

@@ -15,7 +15,7 @@ WIDTH = 110
 
 
 class Noted(Struct, frozen=True):
-    """A value with comments: lines ``above`` its key or item, and words ``behind`` it on its line."""
+    """A value with comments: lines ``above`` its key or item, and words ``behind`` it at the end of its line."""
 
     value: Any
     above: tuple[str, ...] = ()

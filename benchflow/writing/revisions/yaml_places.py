@@ -70,7 +70,7 @@ def _node(found: Any, text: str) -> PlacedNode:
     pairs = [(_node(key, text), _node(value, text)) for key, value in found.value]
     for key, value in pairs:
         if value.kind == "text" and value.plain and not value.text:
-            value.start = value.end = _behind_colon(text, key.end)
+            value.start = value.end = _after_colon(text, key.end)
     last = end if flow or not pairs else pairs[-1][1].end
     return PlacedNode("mapping", start, last, column, flow=flow, pairs=pairs)
 
@@ -82,7 +82,7 @@ def _trimmed(text: str, start: int, end: int) -> int:
     return end
 
 
-def _behind_colon(text: str, end: int) -> int:
+def _after_colon(text: str, end: int) -> int:
     """The place of an empty value: after the colon of its key, or after the key if it has none (``{final}``)."""
     at = end
     while at < len(text) and text[at] in " \t":

@@ -158,7 +158,7 @@ def test_a_heic_that_ends_too_early_is_refused_wherever_it_was_cut_off(tmp_path:
             read_picture(path)
 
 
-def test_bytes_behind_a_whole_picture_are_kept(tmp_path: Path) -> None:
+def test_bytes_after_a_whole_picture_are_kept(tmp_path: Path) -> None:
     for number, content in enumerate([*WHOLE.values(), heic()]):
         (tmp_path / str(number)).write_bytes(content + b"\0\0\0\0")
         assert read_picture(tmp_path / str(number)).facts.size == len(content) + 4

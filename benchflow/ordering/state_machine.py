@@ -155,6 +155,10 @@ class StateMachine:
             for variable, value in zip(self.variables, self._valuations[number], strict=True)
         }
 
+    def known_values(self, number: int) -> dict[str, str]:
+        """The variables whose value is known, with that value."""
+        return {name: value for name, value in self.valuation(number).items() if value is not None}
+
     def values(self, number: int) -> tuple[int, ...]:
         """The value number of each variable; one past the last value means not known."""
         return self._valuations[number]

@@ -28,7 +28,7 @@ from benchflow.procedure.model import (
     values_of,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, child_of
 
 OWN_KEYS = ("id", "again")
 """The keys that a copy does not get from the other operation."""
@@ -42,10 +42,10 @@ def write_out_copies(root: YamlMapping, context: ReadContext) -> None:
 
 
 def _operation_nodes(root: YamlMapping) -> list[YamlMapping]:
-    sections = _child(root, "sections")
+    sections = child_of(root, "sections")
     found: list[YamlMapping] = []
     for section in sections.items if isinstance(sections, YamlSequence) else []:
-        operations = _child(section, "operations")
+        operations = child_of(section, "operations")
         found += [one for one in _items(operations) if isinstance(one, YamlMapping)]
     return found
 
@@ -54,13 +54,8 @@ def _items(node: YamlNode | None) -> list[YamlNode]:
     return node.items if isinstance(node, YamlSequence) else []
 
 
-def _child(node: YamlNode, name: str) -> YamlNode | None:
-    pairs = node.pairs if isinstance(node, YamlMapping) else []
-    return next((child for key, child in pairs if key.text == name), None)
-
-
 def _text(node: YamlMapping, name: str) -> str:
-    child = _child(node, name)
+    child = child_of(node, name)
     return child.text.strip() if isinstance(child, YamlScalar) else ""
 
 
@@ -68,7 +63,7 @@ def _write_out(
     node: YamlMapping, operations: Mapping[str, YamlMapping], copying: tuple[str, ...], context: ReadContext
 ) -> None:
     """Add the missing keys to ``node``. ``copying`` are the operations that are being written out because of it."""
-    own, named = _text(node, "id"), _child(node, "again")
+    own, named = _text(node, "id"), child_of(node, "again")
     if not isinstance(named, YamlScalar) or own in context.copied:
         return
     original = named.text.strip()

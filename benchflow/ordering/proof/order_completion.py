@@ -128,19 +128,15 @@ def _starts(analysis: PlanAnalysis, view: VariableGroup, found: FoundPath, neede
     For groups that the path waits for, every start is tried; for the other groups, one start.
     """
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
-    values.update(_known_values(view, found.start))
+    values.update(view.machine.known_values(found.start))
     choices = []
     for group in analysis.groups():
         if group.variables[0] in view.variables:
             continue
         starts = group.starts if group.mask & needed else group.starts[:1]
-        choices.append([_known_values(group, number) for number in starts])
+        choices.append([group.machine.known_values(number) for number in starts])
     for chosen in product(*choices):
         yield {**values, **{name: value for one in chosen for name, value in one.items()}}
-
-
-def _known_values(group: VariableGroup, number: int) -> dict[str, str]:
-    return {name: value for name, value in group.machine.valuation(number).items() if value is not None}
 
 
 def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *, dead: bool) -> Witness | None:

@@ -229,7 +229,7 @@ def allowed_starts(plan: Plan, groups: Sequence[VariableGroup], relevant: Set[st
             complete = complete and not mine
         distinct: dict[tuple[str | None, ...], dict[str, str]] = {}
         for number in starts:
-            known = _known_values(group, number)
+            known = group.machine.known_values(number)
             distinct.setdefault(tuple(known.get(name) for name in mine), known)
         choices.append(list(distinct.values()))
     choices.append(list(islice(start_values([v for v in variables if v.name not in in_groups]), 1)))
@@ -246,7 +246,3 @@ def _some_allowed(group: VariableGroup) -> Iterator[int]:
         number = group.machine.number(dict(values))
         if not group.machine.broken_rules(number):
             yield number
-
-
-def _known_values(group: VariableGroup, number: int) -> dict[str, str]:
-    return {name: value for name, value in group.machine.valuation(number).items() if value is not None}

@@ -8,7 +8,14 @@ from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAP
 from benchflow.procedure.shapes.basic_shapes import TransformedShape as Transformed
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, child_of
+from benchflow.procedure.yaml_source.yaml_nodes import (
+    YamlMapping,
+    YamlNode,
+    YamlScalar,
+    YamlSequence,
+    child_of,
+    key_marks,
+)
 from benchflow.quantity.units import BASES
 
 T = TypeVar("T")
@@ -261,12 +268,12 @@ class WrittenUse:
         self.block = fields.get_or(USE, "")
         self.mark = fields.nodes["use"].mark if "use" in fields.nodes else fields.mark
         self.given: dict[str, YamlNode] = fields.get_or(WITH, {})
-        self.given_marks = _key_marks(fields.nodes.get("with"))
+        self.given_marks = key_marks(fields.nodes.get("with"))
         self.prefix = fields.get_or(AS, "")
         self.names: dict[str, str] = fields.get_or(NAMES, {})
-        self.name_marks = _key_marks(fields.nodes.get("names"))
+        self.name_marks = key_marks(fields.nodes.get("names"))
         self.add: dict[str, YamlNode] = fields.get_or(ADD, {})
-        self.add_marks = _key_marks(fields.nodes.get("add"))
+        self.add_marks = key_marks(fields.nodes.get("add"))
 
 
 USES_DESCRIPTION = (
@@ -312,10 +319,6 @@ class OperationOrUse(Shape[T]):
 
     def parts(self) -> tuple[Shape[Any], ...]:
         return (self._operation, USE_ITEM)
-
-
-def _key_marks(node: YamlNode | None) -> dict[str, Mark]:
-    return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
 
 
 _USE_KEYS: tuple[Key[Any], ...] = (USE, WITH, AS, NAMES, ADD)

@@ -10,7 +10,7 @@ from benchflow.procedure.keys.tightening_keys import TIGHTEN, stage_torques
 from benchflow.procedure.keys.time_window_keys import TIME
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.keys.varying_operations import VaryingOperation
-from benchflow.procedure.model import CheckPoint, Mark, Operation, Ref, Undo
+from benchflow.procedure.model import CheckPoint, Operation, Ref, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
@@ -32,7 +32,7 @@ from benchflow.procedure.shapes.reference_shapes import (
     ReferenceShape,
 )
 from benchflow.procedure.shapes.shape_base import ReadContext
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, key_marks
 
 ID = Key(
     "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
@@ -296,13 +296,9 @@ def _operation(fields: Fields) -> Operation:
         takes_apart=fields.get_or(_TAKES_APART, ()),
         again=fields.get(_AGAIN),
         restarts=fields.get_or(RESTARTS, ()),
-        finding_marks=_marks_of_keys(fields.nodes.get("when")),
+        finding_marks=key_marks(fields.nodes.get("when")),
         elsewhere=fields.get_or(_ELSEWHERE, ""),
     )
-
-
-def _marks_of_keys(node: YamlNode | None) -> dict[str, Mark]:
-    return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
 
 
 def check_placeholders(section_each: str | None, context: ReadContext) -> None:

@@ -110,6 +110,11 @@ def child_of(node: YamlNode | None, name: str) -> YamlNode | None:
     return next((child for key, child in pairs if key.text == name), None)
 
 
+def key_marks(node: YamlNode | None) -> dict[str, Mark]:
+    """The place of each key; empty if ``node`` is not a mapping."""
+    return {key.text: key.mark for key, _ in node.pairs} if isinstance(node, YamlMapping) else {}
+
+
 def path_to(root: YamlNode, mark: Mark) -> str:
     """The path of keys and ids to ``mark``, joined by dots. It begins with the operation's id, if there is one."""
     steps: list[str] = []

@@ -26,6 +26,11 @@ _KEPT_EVERY = 64
 """Every 64th state is kept, so that stepping back does not fold from the beginning."""
 
 
+def context_at_end(state: State) -> Context:
+    """The context at the time of the last event of ``state``, to show it as it was then."""
+    return Context(Now(state.last.at, state.last.boot, state.last.ms))
+
+
 class Frame(Struct, frozen=True):
     """The session after event ``seq``: the event as text, the state of the assembly, the clocks and the operations."""
 
@@ -100,7 +105,7 @@ class Replay:
             operation=in_progress,
             title=self._titles.step(in_progress) if in_progress else "",
             state_rows=tuple(state_rows(state)),
-            clocks=tuple(clock_rows(state, self._context(state))),
+            clocks=tuple(clock_rows(state, context_at_end(state))),
             done=done,
             open=state.paused,
             left=len(state.plan.steps) - len(done),
@@ -111,10 +116,7 @@ class Replay:
         """The bench as it was shown after event ``seq``, read-only."""
         state = self.state(seq)
         reason = f"this is the job after event {seq} of {self.last}"
-        return bench_view(state, self._context(state), saved=seq, read_only=reason)
-
-    def _context(self, state: State) -> Context:
-        return Context(Now(state.last.at, state.last.boot, state.last.ms))
+        return bench_view(state, context_at_end(state), saved=seq, read_only=reason)
 
     # --- stepping ---
 

@@ -82,6 +82,16 @@ def length_field(name: str, ask: str, example: str, *, optional: bool = False) -
     return InputField(name, ask, QuantityInput("length", "mm"), example, optional)
 
 
+def expansion_field(name: str, ask: str, example: str = "23 ppm/K") -> InputField:
+    """Return a field for a coefficient of thermal expansion. A screen shows ppm/K beside it."""
+    return InputField(name, ask, QuantityInput("expansion", "ppm/K"), example)
+
+
+def temperature_field(name: str, ask: str, example: str) -> InputField:
+    """Return a field for a temperature. A screen shows °C beside it."""
+    return InputField(name, ask, QuantityInput("temperature", "°C"), example)
+
+
 def angle_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
     """Return a field for an angle. A screen shows ° beside it."""
     return InputField(name, ask, QuantityInput("angle", "°"), example, optional)

@@ -3,7 +3,15 @@
 from benchflow.procedure.model import Caution
 from benchflow.quantity import Limit, Quantity, base, dimension_of, parse_quantity, position, show
 from benchflow.trade.calculations.input_checks import expansion_coefficient, require_within
-from benchflow.trade.calculations.inputs import Calculation, InputField, Inputs, LimitInput, QuantityInput, length_field
+from benchflow.trade.calculations.inputs import (
+    Calculation,
+    InputField,
+    Inputs,
+    LimitInput,
+    expansion_field,
+    length_field,
+    temperature_field,
+)
 from benchflow.trade.calculations.result import (
     CalculationError,
     CalculationResult,
@@ -93,14 +101,6 @@ def _verdict(clearance: Quantity, limit: Limit) -> str:
     return f"The clearance at 20 °C is {verdict} the limit {limit.text}."
 
 
-def _expansion(name: str, ask: str, example: str) -> InputField:
-    return InputField(name, ask, QuantityInput("expansion", "ppm/K"), example)
-
-
-def _temperature(name: str, ask: str, example: str) -> InputField:
-    return InputField(name, ask, QuantityInput("temperature", "°C"), example)
-
-
 def _piston_clearance(inputs: Inputs) -> CalculationResult:
     names = ("bore", "piston", "bore-coefficient", "piston-coefficient", "measured-at", "bore-hot", "piston-hot")
     bore, piston, of_bore, of_piston, at, bore_hot, piston_hot = inputs.quantities(*names)
@@ -112,11 +112,11 @@ PISTON_CALCULATIONS = (
         "piston-clearance", "Piston-to-bore clearance, cold and hot",
         (
             length_field("bore", "Bore", "86.020 mm"), length_field("piston", "Piston", "85.960 mm"),
-            _expansion("bore-coefficient", "Expansion of the bore", "21 ppm/K"),
-            _expansion("piston-coefficient", "Expansion of the piston", "19.5 ppm/K"),
-            _temperature("measured-at", "Temperature when measured", "24 °C"),
-            _temperature("bore-hot", "Bore, working temperature", "110 °C"),
-            _temperature("piston-hot", "Piston skirt, working temperature", "140 °C"),
+            expansion_field("bore-coefficient", "Expansion of the bore", "21 ppm/K"),
+            expansion_field("piston-coefficient", "Expansion of the piston", "19.5 ppm/K"),
+            temperature_field("measured-at", "Temperature when measured", "24 °C"),
+            temperature_field("bore-hot", "Bore, working temperature", "110 °C"),
+            temperature_field("piston-hot", "Piston skirt, working temperature", "140 °C"),
             InputField("limit", "Maker's limit at 20 °C", LimitInput(), "0.05 .. 0.07 mm", optional=True),
         ),
         _piston_clearance, SOURCE,

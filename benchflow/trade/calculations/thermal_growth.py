@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from benchflow.quantity import Quantity, base, base_of_difference, show
 from benchflow.trade.calculations.input_checks import expansion_coefficient, require_within
-from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
+from benchflow.trade.calculations.inputs import Calculation, expansion_field, length_field, temperature_field
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, line
 
 
@@ -89,20 +89,13 @@ def _check_temperatures(*temperatures: Quantity) -> None:
         require_within(field, value, "The temperature", "-200 °C", "1200 °C")
 
 
-def _expansion(name: str, ask: str, example: str = "23 ppm/K") -> InputField:
-    return InputField(name, ask, QuantityInput("expansion", "ppm/K"), example)
-
-
-def _temperature(name: str, ask: str, example: str) -> InputField:
-    return InputField(name, ask, QuantityInput("temperature", "°C"), example)
-
-
 THERMAL_CALCULATIONS = (
     Calculation(
         "growth", "Growth with temperature",
         (
-            length_field("length", "Length", "400 mm"), _expansion("coefficient", "Coefficient of expansion"),
-            _temperature("cold", "Temperature before", "20 °C"), _temperature("hot", "Temperature after", "90 °C"),
+            length_field("length", "Length", "400 mm"), expansion_field("coefficient", "Coefficient of expansion"),
+            temperature_field("cold", "Temperature before", "20 °C"),
+            temperature_field("hot", "Temperature after", "90 °C"),
         ),
         lambda inputs: growth(*inputs.quantities("length", "coefficient", "cold", "hot")),
         "linear expansion",
@@ -111,10 +104,10 @@ THERMAL_CALCULATIONS = (
         "hot-clearance", "Clearance cold and hot",
         (
             length_field("bore", "Bore", "22.020 mm"), length_field("shaft", "Shaft or pin", "22.000 mm"),
-            _expansion("bore-coefficient", "Expansion of the bore"),
-            _expansion("shaft-coefficient", "Expansion of the shaft", "12 ppm/K"),
-            _temperature("cold", "Temperature when measured", "20 °C"),
-            _temperature("hot", "Working temperature", "90 °C"),
+            expansion_field("bore-coefficient", "Expansion of the bore"),
+            expansion_field("shaft-coefficient", "Expansion of the shaft", "12 ppm/K"),
+            temperature_field("cold", "Temperature when measured", "20 °C"),
+            temperature_field("hot", "Working temperature", "90 °C"),
         ),
         lambda inputs: hot_clearance(
             *inputs.quantities("bore", "shaft", "bore-coefficient", "shaft-coefficient", "cold", "hot")

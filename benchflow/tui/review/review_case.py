@@ -20,16 +20,14 @@ from benchflow.review.evidence.given_answers import answers_given
 from benchflow.review.evidence.shop_history import ShopHistory
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.replay import Frame, Replay, StepSize
+from benchflow.review.log.replay import Frame, Replay, StepSize, context_at_end
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
-from benchflow.session.context import Context
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.failed_fasteners import FAILURE_TEXT
 from benchflow.session.shop.register import Shop
-from benchflow.session.state.clock import Now
 from benchflow.session.state.come_back_events import FirstAnswers
 from benchflow.session.state.events import Event, FastenerFailed, FastenerTicked, FastenerUnticked, event_of
 from benchflow.session.state.state import State
@@ -199,7 +197,7 @@ class ReviewCase:
 
     def _operation_text(self, operation: str) -> OperationText:
         step = self.log.plan.steps[operation]
-        now = operation_view(self.log.state, _context(self.log.state), operation)
+        now = operation_view(self.log.state, context_at_end(self.log.state), operation)
         return OperationText(now, step.operation.mark.line, text_of(self.log, operation))
 
     # --- replay --------------------------------------------------------------------------
@@ -265,7 +263,3 @@ def _short(event: Event | None) -> str:
             return f"no. {event.fastener} {FAILURE_TEXT[event.what]}"
         case _:
             return ""
-
-
-def _context(state: State) -> Context:
-    return Context(Now(state.last.at, state.last.boot, state.last.ms))

@@ -82,7 +82,7 @@ def check(
 
 
 def _shown_on(line: ProgressLine, name: str, bound: int | None) -> Callable[[str, int], None]:
-    """What shows the progress of the proof of one file."""
+    """The function that shows the progress of the proof of one file."""
 
     def show(phase: str, configurations: int) -> None:
         most = f" of at most {bound:,}" if bound else ""

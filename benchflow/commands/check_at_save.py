@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from benchflow.writing.checking.first_operations import FirstOperations
 
 _MOST_FIRST = 4
-"""The most operations to start first that are named. The others are counted."""
+"""The largest number of first operations that are named. The others are counted."""
 
 _MOST_SHOWN = 15
 """The most new and the most mended findings that are shown at one save. The others are counted; `check` lists all."""
@@ -178,4 +178,4 @@ def _first_text(first: "FirstOperations") -> str:
         return f"First at the bench{supposed}: nothing can be started. {first.reason}"
     more = len(first.ready) - _MOST_FIRST
     names = [*first.ready[:_MOST_FIRST], *([f"and {more} more"] if more > 0 else [])]
-    return f"First at the bench{supposed}: {'; '.join(names)}. {first.blocked} wait for others."
+    return f"First at the bench{supposed}: {'; '.join(names)}. {first.blocked} wait for other operations."

@@ -13,6 +13,7 @@ from benchflow.commands.console_output import display_path, print_line, print_wa
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import exists, find_log
 from benchflow.commands.output_file import write_output
+from benchflow.review.formatting import count
 from benchflow.writing.drafts.collision_questions import ask_collisions
 from benchflow.writing.drafts.collision_rules import write_collisions, write_questions
 from benchflow.writing.drafts.draft_book import DraftBook
@@ -51,8 +52,8 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
         _say("A draft has no collision rules yet. Answer which parts can touch.")
-        _say("Enter alone is no. b goes back. q ends the questions, and keeps what was answered.")
-        for question in book.questions:  # what the words themselves say must never happen
+        _say("Enter alone means no. b goes back. q ends the questions, and keeps what was answered.")
+        for question in book.questions:  # collisions that the words of the list forbid
             _say(question)
         unasked: list[str] = []
         locks = tuple(book.locks.values())
@@ -104,10 +105,6 @@ def _write(text: str, output: Path, *, force: bool) -> None:
         raise BenchflowError(f"{output} cannot be written: {error.strerror or error}. Choose another file.") from error
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:
     """Print what was drafted, what was kept as words, and what to do next. Returns the exit code."""
     from benchflow.procedure.figures_to_fill import figures_to_fill
@@ -126,15 +123,15 @@ def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) 
     asked = 0 if result.procedure is None else len(figures_to_fill(result.procedure))
     refused = sum(kept.refused for kept in book.kept)
     counts = [
-        _count(len(book.operations), "operation"),
-        _count(sum(len(each.get("record", ())) for each in book.operations), "value"),
-        _count(len(book.joints), "joint"),
-        f"{_count(asked, 'figure')} to be filled in",
+        count(len(book.operations), "operation"),
+        count(sum(len(each.get("record", ())) for each in book.operations), "value"),
+        count(len(book.joints), "joint"),
+        f"{count(asked, 'figure')} to be filled in",
     ]
     if book.kept:
-        counts.append(f"{len(book.kept)} kept as words ({_count(refused, 'figure')} not read)")
+        counts.append(f"{len(book.kept)} kept as words ({count(refused, 'figure')} not read)")
     if book.left_in_words:
-        counts.append(f"{_count(book.left_in_words, 'figure')} in the words of steps not taken")
+        counts.append(f"{count(book.left_in_words, 'figure')} in the words of steps not taken")
     name = "standard output" if output == Path("-") else display_path(output)
     show = print_warning if output == Path("-") else print_line
     show(f"{name}: {', '.join(counts)}.")

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.argument("file", metavar="FILE")
 @click.argument("names", metavar="JOB...", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--list", "only_list", is_flag=True, help="Print the proposals and write nothing.")
-@click.option("--accept", metavar="N,N", help="Accept these proposals: 1,3 or 2-5; `all`: with a certain edit.")
+@click.option("--accept", metavar="N,N", help="Accept these proposals: 1,3 or 2-5; `all`: all but comments.")
 @click.option("--set", "given", metavar="N=VALUE", multiple=True,
               help="Accept proposal N with another value or other words.")  # fmt: skip
 @click.option("--source", "typed_sources", metavar="N=SOURCE", multiple=True,
@@ -45,12 +45,12 @@ def revise(
     typed_sources: tuple[str, ...], document: str | None, edition: str | None, printed: str | None,
     own: tuple[str, ...], revision: str | None, with_errors: bool, as_json: bool,
 ) -> int:  # fmt: skip
-    """Revise a procedure by the logs of its jobs.
+    """Revise a procedure from the logs of its jobs.
 
     Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
     and from what several jobs show together: figures given at the bench (from 2 jobs on), remedies, worked times,
-    limits, answers no, deviations (from 3 jobs on). On a terminal, each is shown with its reason and its edit. Accept,
-    change or skip it.
+    limits, checks answered no, deviations (from 3 jobs on). On a terminal, each is shown with its reason and its edit.
+    Accept, change or skip it.
 
     With --document, go through the figures of a document for its new edition. `--accept all` keeps each figure that
     --set or --own does not name. Afterwards the jobs on the old figures are listed: those among the JOBs, or in the
@@ -209,7 +209,7 @@ def _print_proposals(
     print_line(f"{procedure.title} ({procedure.id}), {named}: {count(len(gathered.jobs), 'job')}.")
     if not proposals:
         print_line("The jobs give no reason to change it. At the bench, F3 marks a note “change the procedure”.")
-        print_line("Figures given at the bench are proposed from 2 jobs on, what else jobs show together from 3.")
+        print_line("Repeated findings are proposed from 3 jobs on, figures given at the bench from 2.")
     for proposal in proposals:
         print_line()
         print_lines(proposal_lines(proposal, len(proposals), source))

@@ -101,7 +101,7 @@ def _figure_lines(source: ProcedureFile, figure: DocumentFigure, of: int, width:
 
 
 def _with_asked_date(new: NewEdition) -> NewEdition:
-    """The new edition with the date that is typed for it. Without one it has none, because the old one is wrong."""
+    """The new edition with the typed date. Without one it has no date, because that of the old edition is wrong."""
     print_wrapped(f"Edition {new.document.edition or '(none)'} has the date {new.document.date}.")
     typed = str(click.prompt(f"Date of edition {new.edition} (Enter alone: none) >", prompt_suffix=" ", default="",
                              show_default=False))  # fmt: skip
@@ -163,7 +163,7 @@ def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> Figure
 def _jobs(
     source: ProcedureFile, names: tuple[Path, ...], changed: Sequence[DocumentFigure], new: NewEdition
 ) -> list[JobOnFigure]:
-    """The jobs on old figures, also on those given at the bench from the old edition.
+    """The jobs with old figures, also with those given at the bench from the old edition.
 
     They are among the logs that are named, or in the log folder of this machine.
     """
@@ -192,7 +192,7 @@ def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[Jo
     print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
     print_lines(f"  {entry.what}" for entry in made.entries)
     print_lines(check_lines(made.checked, made.file))
-    for title, is_open in (("Open jobs on an old figure", True), ("Finished jobs on an old figure", False)):
+    for title, is_open in (("Open jobs with an old figure", True), ("Finished jobs with an old figure", False)):
         found = [job for job in jobs if job.open == is_open]
         if found:
             print_line(f"{title}:")

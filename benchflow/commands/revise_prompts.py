@@ -20,7 +20,7 @@ KEYS = "One key, no Enter: a accept, c change, s skip, b back, w write, q quit a
 
 
 def print_wrapped(text: str, indent: str = "") -> None:
-    """Print a text in lines that are not longer than the terminal is wide, each ending after a word."""
+    """Print a text in lines that fit the width of the terminal, each ending after a word."""
     print_lines(wrapped(text, indent, terminal_width()))
 
 
@@ -47,7 +47,7 @@ def confirmed(question: str) -> bool:
 def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[dict[int, str], dict[int, str]]:
     """The accepted proposals by number, with the typed value ("": the proposed one), and the sources of new figures.
 
-    Nothing is accepted to write nothing.
+    An empty result means: write nothing.
     """
     accepted: dict[int, str] = {}
     sources: dict[int, str] = {}
@@ -153,7 +153,7 @@ def _changed(file: ProcedureFile, proposal: Proposal) -> tuple[str, str] | None:
 
 
 def _is_confirmed(proposals: Sequence[Proposal], accepted: dict[int, str]) -> bool:
-    """True if the author writes the accepted ones."""
+    """True if the author confirms that the accepted ones are written."""
     if not accepted:
         return False
     print_line()

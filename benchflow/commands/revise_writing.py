@@ -44,7 +44,7 @@ def write_revision(source: ProcedureFile, made: MadeRevision, with_errors: bool,
         beside = made.file.save_beside(made.revision)
         kept = f" The revised text is kept in {beside}." if beside is not None else ""
         raise BenchflowError(
-            f"{error} It was not written over.{kept} Compare the two, or run revise again on the changed file."
+            f"{error} It was not overwritten.{kept} Compare the two, or run revise again on the changed file."
         ) from error
     except BenchflowError as error:
         repeat = f" The accepted ones were: --accept {','.join(map(str, made.accepted))}" if made.accepted else ""

@@ -17,7 +17,7 @@ from msgspec.structs import replace
 from benchflow.procedure.model import Document, HandStage, Joint, Procedure, Stage, Tighten
 
 OTHER_EDITION = "another edition than the procedure's"
-"""What is behind a source that names another edition than `documents` has."""
+"""The remark after a source that names another edition than `documents` has."""
 
 OWN_CHOICE = "own choice"
 """How a source begins that is the author's own choice, against a printed figure or without one."""

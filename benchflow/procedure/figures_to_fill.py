@@ -35,7 +35,7 @@ JointKey = Literal["layout", "lubricant", "thread", "class"]
 What = Literal[
     "limit", "used", "further", "torque", "angle", "layout", "lubricant", "thread", "class", "covers", "time"
 ]
-"""What a figure is: a limit of a value (the main one, for used parts, a further one), a stage's, a joint's text ..."""
+"""The kind of a figure: a limit of a value (main, for used parts, further), of a stage, a text of a joint ..."""
 
 V = TypeVar("V", RecordedValue, CalculatedValue)
 
@@ -196,7 +196,7 @@ def asked_limits(value: RecordedValue | CalculatedValue, operation: str = "") ->
 
 def to_fill_problems(procedure: Procedure, file: str) -> Iterator[Problem]:
     """A note for each figure that is still to be filled in."""
-    hint = "Write the figure instead of `ask`. What is left, the bench asks for, with its source"
+    hint = "Write the figure instead of `ask`. Otherwise the bench asks for it, with its source"
     for one in figures_to_fill(procedure):
         where = f"{one.operation}.{one.name}" if one.operation and one.operation != one.name else one.name
         mark = one.mark

@@ -98,7 +98,7 @@ def test_new_values_own_choices_and_the_edition_are_written(file: Path, tmp_path
     found = source_of(procedure, gap.source)
     assert found is not None
     assert found.own_choice
-    assert "Open jobs on an old figure:\n  job 99  revision B  play" in result.stdout
+    assert "Open jobs with an old figure:\n  job 99  revision B  play" in result.stdout
 
 
 def test_finished_jobs_on_an_old_figure_are_named(file: Path, tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_finished_jobs_on_an_old_figure_are_named(file: Path, tmp_path: Path) ->
     file.write_text(text, encoding="utf-8")
     log = done_job(tmp_path / "done", 2, text)
     result = new_edition(file, log, "--set", "1=0.10 .. 0.18 mm")
-    assert "Finished jobs on an old figure:\n  job 2  revision B  play" in result.stdout
+    assert "Finished jobs with an old figure:\n  job 2  revision B  play" in result.stdout
 
 
 def test_edition_alone_is_written_if_all_figures_are_as_before(file: Path) -> None:
@@ -183,7 +183,7 @@ def test_figures_given_at_the_bench_from_the_old_edition_are_named(file: Path, t
     file.write_text(text, encoding="utf-8")
     log = done_job(tmp_path / "done", 2, text.replace("bulletin: Bulletin 4", "bulletin: {title: B, edition: 4}"))
     result = revise(file, log, "--document", "bulletin", "--edition", "5", "--accept", "all")
-    assert "Finished jobs on an old figure:\n  job 2  revision B" in result.stdout
+    assert "Finished jobs with an old figure:\n  job 2  revision B" in result.stdout
     assert "cover stage 1 24 N·m (given at the bench from edition 4)" in result.stdout
 
 

@@ -48,7 +48,7 @@ class _Asked:
 
 
 def fill_in(state: State, intent: intents.GiveFigure, context: Context, by: str) -> Decision:
-    """Log a figure that is not of a stage. Given once, it can only be corrected."""
+    """Log a figure of anything but a stage. A given figure can only be corrected."""
     found = _named(state, intent)
     if isinstance(found, Refusal):
         return found

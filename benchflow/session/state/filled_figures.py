@@ -15,7 +15,7 @@ FilledValue = RecordedValue | CalculatedValue
 
 
 def fold_filled_in(state: State, event: ev.FigureGiven, line: Line) -> State:
-    """Return the state after a figure was given that is not of a stage."""
+    """Return the state after a figure of anything but a stage was given."""
     if event.asked_at is None:
         return state
     mark = Mark(*event.asked_at)

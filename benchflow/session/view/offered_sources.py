@@ -43,7 +43,7 @@ def offered_in(text: str, offered: tuple[OfferedSource, ...]) -> OfferedSource |
 
 
 def with_offered(text: str, source: OfferedSource, offered: tuple[OfferedSource, ...]) -> str:
-    """``text`` with ``source`` in front, instead of the offered source that it begins with. A blank is behind it."""
+    """``text`` with ``source`` in front, instead of the offered source that it begins with. A blank follows it."""
     before, rest = offered_in(text, offered), text.strip()
     if before is not None:
         rest = rest[len(before.words) :] if rest.casefold().startswith(before.words) else rest[len(OWN_CHOICE) :]

@@ -76,7 +76,7 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
         watch = self.client.incoming
         text = ""
         if watch is not None and watch.exists:
-            text = f"New pictures come from {shown_path(watch.folder)}. They are copied, and stay there."
+            text = f"New pictures come from {shown_path(watch.folder)}. They are copied; the originals stay there."
         elif watch is not None:
             text = (
                 f"There is no folder {shown_path(watch.folder)}. Make it, and synchronise a phone's pictures into it. "

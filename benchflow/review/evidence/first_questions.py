@@ -10,7 +10,7 @@ from benchflow.quantity import convert, dimension_of
 from benchflow.review.evidence.ranking import Adjustment, WeakPoint
 from benchflow.review.evidence.symptom_words import NOISES, stem, stems, symptoms_in
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.rules.running_time import time_or_distance
+from benchflow.session.rules.hours_or_distance import known_hours_or_distance
 from benchflow.session.state.come_back_events import FirstAnswers
 
 NO_ANSWERS: Final = FirstAnswers()
@@ -65,7 +65,7 @@ def is_early(since: str) -> bool:
 
 
 def _beyond(since: str, hours: int, kilometres: int) -> bool | None:
-    quantity = time_or_distance(since)
+    quantity = known_hours_or_distance(since)
     if quantity is None:
         return None
     if dimension_of(quantity.unit) == "length":

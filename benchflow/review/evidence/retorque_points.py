@@ -13,7 +13,7 @@ from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.symptom_words import stem, stems
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.log.timestamps import parse_timestamp
-from benchflow.session.rules.running_time import time_or_distance
+from benchflow.session.rules.hours_or_distance import known_hours_or_distance
 from benchflow.session.state.come_back_events import FirstAnswers
 
 _AMOUNT: Final = re.compile(r"\d[\d ,.]*(?:km|mi|h)\b", re.ASCII)
@@ -62,7 +62,7 @@ def _due(item: FollowUp, since: str, days: Decimal | None) -> tuple[bool, str]:
 
     ``since`` is what it has run, ``days`` the age of the build.
     """
-    run = time_or_distance(since)
+    run = known_hours_or_distance(since)
     stated = None if run is None else _amount_like(run, item.or_)
     if run is not None and stated is not None:
         due = convert(run, stated.unit).value >= stated.value
@@ -75,7 +75,7 @@ def _due(item: FollowUp, since: str, days: Decimal | None) -> tuple[bool, str]:
 
 def _amount_like(run: Quantity, text: str) -> Quantity | None:
     """The hours or the distance in a text such as ``after the first 500 km``, of the same dimension as ``run``."""
-    amounts = (time_or_distance(found[0]) for found in _AMOUNT.finditer(text))
+    amounts = (known_hours_or_distance(found[0]) for found in _AMOUNT.finditer(text))
     return next((each for each in amounts if each and dimension_of(each.unit) == dimension_of(run.unit)), None)
 
 

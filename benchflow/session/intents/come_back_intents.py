@@ -12,7 +12,7 @@ from benchflow.session.context import Context, Decision, Entry, refusal_or_none,
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.picture_intents import withdraw_picture
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.running_time import running_time
+from benchflow.session.rules.hours_or_distance import hours_or_distance
 from benchflow.session.rules.signatures import may_not_sign, signature_proof
 from benchflow.session.state import events as ev
 from benchflow.session.state.come_back_events import FirstAnswers, Outcome, WhenNoticed, YesNo
@@ -44,7 +44,7 @@ def _answer_reasons(intent: intents.ReportComplaint) -> Iterator[Reason]:
             yield Reason("unknown-name", f'"{given[:80]}" is not an answer to {name}. Give {choices}', name=name)
     if intent.since:
         try:
-            running_time(intent.since)
+            hours_or_distance(intent.since)
         except QuantityError as error:
             yield Reason("bad-quantity", str(error), name="since")
 

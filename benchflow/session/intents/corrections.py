@@ -8,8 +8,8 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refusal_or_none, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import lot_number
-from benchflow.session.intents.figures import read_stage_figure, wrong_angle
-from benchflow.session.intents.filling_in import calculated_after_correction, corrected_figure, corrected_source
+from benchflow.session.intents.figure_intents import calculated_after_correction, corrected_figure, corrected_source
+from benchflow.session.intents.stage_figure_intents import read_stage_figure, wrong_angle
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import ANSWERS, tick_readings

@@ -10,7 +10,6 @@ from benchflow.session.intents.come_back_intents import record_finding, report_c
 from benchflow.session.intents.corrections import correct_entry
 from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
 from benchflow.session.intents.failed_fastener_intents import repair_fastener, report_failed_fastener
-from benchflow.session.intents.figures import give_figure
 from benchflow.session.intents.names_of_copies import with_names_of_copy
 from benchflow.session.intents.open_and_close import close_job
 from benchflow.session.intents.operations import (
@@ -25,6 +24,7 @@ from benchflow.session.intents.picture_intents import attach_picture
 from benchflow.session.intents.remedies import carry_out_remedy
 from benchflow.session.intents.rework_intents import do_rework_step, start_rework
 from benchflow.session.intents.sign_off import sign_deviation, sign_hold
+from benchflow.session.intents.stage_figure_intents import give_figure
 from benchflow.session.intents.taking_over import take_over
 from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
 from benchflow.session.intents.whole_stage_intents import begin_stage_again, tick_rest

@@ -17,7 +17,7 @@ from benchflow.session.log import lock, sidecars
 from benchflow.session.log.disk import Disk, write_all
 from benchflow.session.log.kept_lines import KeptLines
 from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, UntrustedLine, read, seal
-from benchflow.session.log.log_files import (
+from benchflow.session.log.log_access import (
     LogUnusable,
     first_free,
     must_be_a_file,

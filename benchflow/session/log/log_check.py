@@ -5,7 +5,7 @@ from pathlib import Path
 from msgspec import Struct
 
 from benchflow.session.log.line_format import ZEROS, Damage, read
-from benchflow.session.log.log_files import read_bytes
+from benchflow.session.log.log_access import read_bytes
 
 
 class LogCheck(Struct, frozen=True):

@@ -17,7 +17,7 @@ from benchflow.quantity import (
 from benchflow.quantity.shown import with_unit
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.gauge_positions import gauge_positions
-from benchflow.trade.far_readings import is_far_off, other_unit_of
+from benchflow.trade.implausible_readings import is_far_off, other_unit_of
 from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, SlotInput, field_spec
 
 

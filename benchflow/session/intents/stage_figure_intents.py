@@ -10,7 +10,7 @@ from benchflow.procedure.total_angles import wrong_total
 from benchflow.quantity import QuantityError, dimension_of
 from benchflow.session.context import Context, Decision, Entry, refuse, unreadable_quantity
 from benchflow.session.intents import intent_types as intents
-from benchflow.session.intents.filling_in import fill_in
+from benchflow.session.intents.figure_intents import fill_in
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.current_operation import joint_in_progress
 from benchflow.session.rules.joint_progress import joint_of

@@ -7,7 +7,7 @@ from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quan
 _THOUSANDS = re.compile(r"(?<=\d)[ ,](?=\d{3}(?!\d))")
 
 
-def running_time(text: str) -> Quantity:
+def hours_or_distance(text: str) -> Quantity:
     """The hours or the distance in ``text``: ``40 h``, ``1,200 km``. A comma or a space may separate thousands.
 
     Raises:
@@ -22,10 +22,10 @@ def running_time(text: str) -> Quantity:
     return quantity
 
 
-def time_or_distance(text: str) -> Quantity | None:
-    """As :func:`running_time`; ``None`` if ``text`` is empty or neither hours nor a distance."""
+def known_hours_or_distance(text: str) -> Quantity | None:
+    """As :func:`hours_or_distance`; ``None`` if ``text`` is empty or neither hours nor a distance."""
     try:
-        return running_time(text) if text else None
+        return hours_or_distance(text) if text else None
     except QuantityError:
         return None
 

@@ -6,7 +6,7 @@ Conversions: 1 in = 25.4 mm (international yard and pound, 1959), 1 ft-lb = 1.35
 import pytest
 
 from benchflow.quantity import interval, parse_limit, parse_quantity
-from benchflow.trade.far_readings import is_far_off, other_unit_of
+from benchflow.trade.implausible_readings import is_far_off, other_unit_of
 
 
 @pytest.mark.parametrize(

@@ -59,9 +59,11 @@ def test_corrected_source_counts_in_log_text_sheet_and_trace_and_changes_no_verd
     lines = read(script.path.read_bytes()).lines
     text = "\n".join(history_text(lines, plan_from_log(lines, read_procedure)))
     assert f"source: {WRONG}" in text  # the old one stays in the log
-    assert f"CORRECTED to source: {RIGHT}; reason: wrong document" in text
+    said = f"(limit of play) CORRECTED to source: {RIGHT}; reason: wrong document"
+    assert said in text
     sheet = build_sheet_markdown(build_sheet(load_log(script.path, read_procedure)))
     assert f"at most 1 mm (source: {RIGHT})" in sheet
+    assert said in sheet
     assert f"(source: {WRONG})" not in sheet
     assert traced(script) == [("at most 1 mm", RIGHT)]
 
@@ -76,6 +78,17 @@ def test_figure_and_source_are_corrected_together_and_one_after_the_other(tmp_pa
     script.do_all(corrected(seq(script, "corrected"), source=WRONG))
     assert traced(script) == [("at most 0.6 mm", WRONG)]
     script.audited()
+
+
+def test_same_figure_in_another_spelling_is_one_figure_in_trace(tmp_path: Path) -> None:
+    jobs = []
+    for number, value in enumerate(("0.1 .. 0.2 mm", "0.1..0.2 millimetres", "0.10 .. 0.20 mm")):
+        (tmp_path / str(number)).mkdir()
+        jobs.append(job(tmp_path / str(number), ASKED))
+        jobs[-1].do_all(given(value, name="play"))
+    logs = LogFiles(tuple(script.path for script in jobs))
+    found = trace_figures(logs, FigureQuestion(figure="play"), read_procedure)
+    assert [(each.text, len(each.open)) for each in found.figures] == [("0.1 .. 0.2 mm", 2), ("0.10 .. 0.20 mm", 1)]
 
 
 def test_deviation_from_a_limit_stays_when_only_the_source_of_the_limit_was_wrong(tmp_path: Path) -> None:

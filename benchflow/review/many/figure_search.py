@@ -4,6 +4,7 @@ A figure is what :mod:`benchflow.procedure.procedure_figures` lists, and a figur
 source. The procedures are those in the logs, so a job has the figures that it was started with.
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 
 from msgspec import Struct
@@ -15,6 +16,7 @@ from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.model import instruments_of
 from benchflow.procedure.plan import Step
 from benchflow.procedure.procedure_figures import Figure, figures_of, setup_figures
+from benchflow.quantity import QuantityError, unit_symbol
 from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.log.interpretation import NotASession, PlanOf, interpret, plans
 from benchflow.review.many.known_names import UnknownName, nearest_text
@@ -23,6 +25,9 @@ from benchflow.session.log.line_format import read
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.rules.step_figures import figures_of_step
 from benchflow.session.state.state import State
+
+_word = re.compile(r"[^\W\d_][^\W\d_·*./²³-]*(?:[·*/-][^\W\d_]+)*[²³]?")
+"""A word that may be a unit: ``Nm``, ``ft-lb``, ``mm²/s``."""
 
 NOT_DONE, NEVER_DONE, BEGUN, DONE = "not done yet", "never done", "begun", "done"
 
@@ -178,7 +183,19 @@ def _uses(state: State, job: SessionMatch) -> Iterator[_Use]:
 
 def _version(figure: Figure) -> tuple[str, str, str, str]:
     """The identity of a figure across revisions of a procedure: its operation, name, text and source."""
-    return figure.operation, figure.title, figure.text, "" if figure.source is None else figure.source.shown
+    return figure.operation, figure.title, _plain(figure.text), "" if figure.source is None else figure.source.shown
+
+
+def _plain(text: str) -> str:
+    """A figure in one spelling, to compare: ``25 Nm`` and ``25 N·m`` are the same. Its digits stay as written."""
+    return "".join(_word.sub(lambda found: _unit_spelling(found[0]), text).split())
+
+
+def _unit_spelling(word: str) -> str:
+    try:
+        return unit_symbol(word)
+    except QuantityError:
+        return word
 
 
 def _without_place(figure: Figure) -> Figure:
@@ -260,13 +277,13 @@ def _grouped(uses: Sequence[_Use]) -> Iterator[TracedFigure]:
         figure = use.figure
         shown = "" if figure.source is None else figure.source.shown
         place = use.job.session.procedure_id, figure.operation, figure.title
-        places.setdefault(place, {}).setdefault((figure.text, shown), []).append(use)
+        places.setdefault(place, {}).setdefault((_plain(figure.text), shown), []).append(use)
     for by_text in places.values():
         latest = max((use for same in by_text.values() for use in same), key=lambda use: use.job.session.opened_at)
-        for (text, shown), same in by_text.items():
+        for (_, shown), same in by_text.items():
             in_latest = any(use.job.session.session == latest.job.session.session for use in same)
             older = not in_latest and _version(same[0].figure) not in latest.possible
-            yield _traced(text, shown, same, older=older)
+            yield _traced(same[0].figure.text, shown, same, older=older)
 
 
 def _traced(text: str, shown: str, uses: Sequence[_Use], *, older: bool) -> TracedFigure:

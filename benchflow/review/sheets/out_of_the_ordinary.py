@@ -15,8 +15,7 @@ from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.evidence.weights import SUSPECT
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
-from benchflow.session.history.event_text import event_text
-from benchflow.session.history.history import known_event
+from benchflow.session.history.history import correction_text, known_event
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.state.events import EntryCorrected
 from benchflow.trade.verdict import NOT_ACCEPTED
@@ -128,4 +127,4 @@ def _corrections(
     for line in log.lines:
         event = known_event(line) if line.kind == "corrected" and line.seq not in shown else None
         if isinstance(event, EntryCorrected) and event.operation == operation.operation:
-            yield event_text(event, titles)
+            yield correction_text(event, log.lines, titles)

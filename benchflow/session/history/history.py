@@ -17,7 +17,7 @@ from benchflow.procedure.expand import everything_possible
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.session.history.event_text import event_text, local_time
-from benchflow.session.history.joint_event_text import ticks_text, turns_text
+from benchflow.session.history.joint_event_text import figure_title, ticks_text, turns_text
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
@@ -157,7 +157,10 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
         if event is None:
             yield HistoryEntry(line, line, "", f"Event that this version cannot read ({line.kind})")
             continue
-        last, text = line, event_text(event, titles) + summary.text(event)
+        shown = (
+            correction_text(event, lines, titles) if isinstance(event, ev.EntryCorrected) else event_text(event, titles)
+        )
+        last, text = line, shown + summary.text(event)
         if isinstance(event, ev.FigureGiven) and event.stage:
             stage = event.operation, event.joint, event.stage
             text += f", instead of the one in log line {figures[stage]}" if stage in figures else ""
@@ -184,6 +187,18 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
             else ""
         )
         yield HistoryEntry(line, last, operation, text + who)
+
+
+def correction_text(event: ev.EntryCorrected, lines: Sequence[Line], titles: LogTitles) -> str:
+    """The text of a correction. That of a figure names it: ``Entry 9 (Studs, stage 1) CORRECTED to ...``."""
+    wrong: ev.Event | None = event
+    seq = len(lines) + 1
+    while isinstance(wrong, ev.EntryCorrected) and 0 < wrong.event < seq:  # a forged one may correct itself
+        seq = wrong.event
+        wrong = known_event(lines[seq - 1])
+    title = f" ({figure_title(wrong, titles)})" if isinstance(wrong, ev.FigureGiven) else ""
+    entry = f"Entry {event.event}"
+    return event_text(event, titles).replace(entry, f"{entry}{title}", 1)
 
 
 def _which_clock(since: Line, until: Line) -> str:

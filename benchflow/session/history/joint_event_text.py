@@ -61,13 +61,15 @@ def _repaired(event: ev.FastenerRepaired, titles: LogTitles) -> str:
 def _figure_given(event: ev.FigureGiven, titles: LogTitles) -> str:
     earlier = "" if event.earlier is None else f" (from the earlier log, event {event.earlier})"
     if not event.stage:
-        return f"Filled in, {_filled_title(event, titles)}: {event.figure}, source: {event.source}{earlier}"
+        return f"Filled in, {figure_title(event, titles)}: {event.figure}, source: {event.source}{earlier}"
     what = "torque" if event.quantity is None else dimension_of(event.quantity.unit)
     return f"{titles.joint(event.joint)}, stage {event.stage}: {what} {event.figure}, source: {event.source}{earlier}"
 
 
-def _filled_title(event: ev.FigureGiven, titles: LogTitles) -> str:
-    """What was filled in, with titles for the ids: ``lubricant of Cover bolts``, ``time of Bolt down since Apply``."""
+def figure_title(event: ev.FigureGiven, titles: LogTitles) -> str:
+    """What was filled in, with titles for the ids: ``lubricant of Cover bolts``, ``Cover bolts, stage 1``."""
+    if event.stage:
+        return f"{titles.joint(event.joint)}, stage {event.stage}"
     what, _, rest = event.name.partition(" of ")
     name, choice = rest.partition(" (")[::2] if rest else (event.name, "")
     behind = f" ({choice}" if choice else ""

@@ -63,7 +63,8 @@ def _in_force(given: Line, corrections: Mapping[object, Line]) -> tuple[str, str
     while line is not None:
         figure = str(line.data.get("figure") or "") or figure
         source = clean_line(str(line.data.get("source") or "")) or source
-        line = corrections.get(line.seq)
+        later = corrections.get(line.seq)
+        line = later if later is not None and later.seq > line.seq else None  # a forged one may correct itself
     return figure, source
 
 

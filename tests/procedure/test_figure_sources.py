@@ -137,6 +137,11 @@ def test_document_that_no_source_names_gets_a_note() -> None:
     assert [note.where for note in findings(TRIAL.format(top=top), "unused")] == ["card"]
 
 
+def test_document_is_not_unused_while_a_figure_is_to_be_filled_in() -> None:
+    text = TRIAL.format(top=DOCUMENTS + "  card: {title: Cam card}\n").replace("limit: at most 1 mm", "limit: ask")
+    assert findings(text, "unused") == []
+
+
 def test_date_that_does_not_exist_is_an_error() -> None:
     found = read(TRIAL.format(top=DOCUMENTS.replace("2024-05-01", "2024-13-01")), "trial.yaml")
     assert [problem.code for problem in found.problems] == ["bad-number"]

@@ -44,6 +44,21 @@ async def test_documents_are_put_in_by_one_key_and_the_last_one_comes_first(tmp_
         assert bench.field == "bulletin "
 
 
+async def test_source_that_the_procedure_names_comes_first(tmp_path: Path) -> None:
+    text = TEXT.replace("limit: ask}, gap", "limit: ask, source: manual p. 4-21}, gap")
+    driver = start_session(tmp_path, text, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        assert "manual p. 4-21  as the procedure says" in bench.text
+        await bench.type("at most 1 mm\n")
+        await bench.press("f2")
+        assert bench.field == "manual p. 4-21 "
+        await bench.press("f2")
+        assert bench.field == "manual "
+        await bench.type("p. 5\n")
+        assert bench.last_of("figure-given")["source"] == "manual p. 5"
+
+
 async def test_own_choice_needs_its_reason_and_is_marked_at_the_bench(tmp_path: Path) -> None:
     driver = start_session(tmp_path, TEXT, options={}, start={})
     async with drive_app(driver.controller) as bench:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from benchflow.procedure.checks.source_checks import note_missing_sources
-from benchflow.procedure.figures_to_fill import to_fill_problems
+from benchflow.procedure.figures_to_fill import figures_to_fill, to_fill_problems
 from benchflow.procedure.model import Mark, Procedure, instruments_of, remedies_of
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.procedure_figures import documents_used
@@ -66,6 +66,8 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     conditions |= varied_options(procedure) | {item.supplier_option for item in procedure.kit}
     guarded = {ref.name for op in operations for ref in op.guards_against}
     named = documents_used(procedure)
+    if figures_to_fill(procedure):  # the bench offers every document as the source of these
+        named = {one.id for one in procedure.documents}
     joined = {op.tighten.joint for op in operations if op.tighten}
     defined: list[tuple[str, Mark, set[str], str]] = [
         *((item.id, item.mark, used, f"No operation uses the {item.kind}") for item in procedure.kit),

@@ -6,6 +6,7 @@ from benchflow.procedure.figures_to_fill import FigureToFill, asked_limits, inst
 from benchflow.procedure.model import CalculatedValue, Caution, Joint, OpenStage, RecordedValue, values_of
 from benchflow.procedure.plan import Step
 from benchflow.quantity import base
+from benchflow.quantity.units import EXAMPLES
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.missing_figures import JOINT_TEXTS, figures_applying, limits_needed, reading_figure_missing
 from benchflow.session.rules.verdicts import part_is_used
@@ -23,6 +24,12 @@ _JOINT_QUESTIONS = {
     "lubricant": "Lubricant on thread and bearing face",
 }
 
+_RANGES = {
+    "torque": "20 .. 120 N·m", "length": "0 .. 10 mm", "pressure": "0 .. 16 bar", "temperature": "0 .. 150 °C",
+    "angle": "0 .. 360°", "force": "0 .. 500 N",
+}  # fmt: skip
+"""An example of a range, by the kind of instrument."""
+
 
 def asked_of_reading(
     state: State, step: Step, record: RecordedValue, slot: str, *, used: bool | None = None
@@ -38,7 +45,7 @@ def asked_of_reading(
         return None
     first = next(iter(figures_applying(own, used=used)), None)
     if first is not None:
-        return _limit(first, record.ask or record.name, slot if record.by_reading else "")
+        return _limit(first, record, slot if record.by_reading else "")
     return _first_range(state, own.instruments) or asked_of_uses(state, step)
 
 
@@ -51,19 +58,20 @@ def _first_range(state: State, instruments: Iterable[str]) -> AskedFigure | None
     needs = state.plan.procedure.instruments_by_id
     for name in instruments:
         if name in needs and needs[name].asked is not None:
-            example = "20 .. 120 N·m" if is_torque(needs[name].kind) else "0 .. 10 mm"
-            title = f"Range of {needs[name].title or name}"
-            return AskedFigure(title, f"Range that is needed, such as {example}", {"instrument": name})
+            need = needs[name]
+            example = _RANGES["torque"] if is_torque(need.kind) else _RANGES.get(need.kind, _RANGES["length"])
+            title, question = f"Range of {need.title or name}", f"Range that is needed, such as {example}"
+            return AskedFigure(title, question, {"instrument": name}, source=need.source)
     return None
 
 
 def asked_of_calculation(value: CalculatedValue) -> AskedFigure | None:
     """The limit that a calculated value waits for; ``None`` if it waits for none."""
     first = next(asked_limits(value), None)
-    return None if first is None else _limit(first, value.title or value.name, first.reading)
+    return None if first is None else _limit(first, value, first.reading)
 
 
-def _limit(figure: FigureToFill, title: str, reading: str) -> AskedFigure:
+def _limit(figure: FigureToFill, value: RecordedValue | CalculatedValue, reading: str) -> AskedFigure:
     fields: dict[str, str | int | bool] = {"name": figure.name}
     if reading:
         fields["reading"] = reading
@@ -71,8 +79,14 @@ def _limit(figure: FigureToFill, title: str, reading: str) -> AskedFigure:
         fields["used"] = True
     if figure.what == "further":
         fields["further"] = figure.number
-    which = f", {reading}" if reading else ""
-    return AskedFigure(f"{title}{which}: {figure.limit_words}", "Limit with its unit, such as 0.10 .. 0.28 mm", fields)
+    title = f"{_title(value)}{f', {reading}' if reading else ''}: {figure.limit_words}"
+    example = "0.10 .. 0.28 mm" if value.dimension == "length" else f"at most {EXAMPLES.get(value.dimension, '3')}"
+    own = value.also[figure.number - 1].source if figure.what == "further" and isinstance(value, RecordedValue) else ""
+    return AskedFigure(title, f"Limit with its unit, such as {example}", fields, source=own or value.source)
+
+
+def _title(value: RecordedValue | CalculatedValue) -> str:
+    return (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
 
 
 def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFigure | None:
@@ -89,8 +103,10 @@ def asked_of_joint(state: State, step: Step, progress: JointProgress) -> AskedFi
     if not isinstance(stage, OpenStage) or not stage.asked or progress.seating_open or progress.out:
         return None
     question = "Torque with its unit, or a limit" if stage.what == "torque" else "Angle, such as 90°, or a limit"
+    of_all = "" if step.operation.tighten is None else step.operation.tighten.source
     return AskedFigure(f"{joint.title or joint.id}, stage {progress.stage_number}", question,
-                       {"joint": joint.id, "stage": progress.stage_number})  # fmt: skip
+                       {"joint": joint.id, "stage": progress.stage_number},
+                       source=stage.source or of_all or joint.source)  # fmt: skip
 
 
 def asked_time(state: State, step: Step) -> AskedFigure | None:
@@ -99,7 +115,9 @@ def asked_time(state: State, step: Step) -> AskedFigure | None:
         if step.operation.id in (operation, since):
             by_id = state.plan.procedure.operations_by_id
             title = f"Time from “{by_id[since].title}” to “{by_id[operation].title}”"
-            return AskedFigure(title, "Time, such as at most 10 min", {"operation": operation, "since": since})
+            source = next((one.source for one in by_id[operation].time if one.operation.name == since), "")
+            fields: dict[str, str | int | bool] = {"operation": operation, "since": since}
+            return AskedFigure(title, "Time, such as at most 10 min", fields, source=source)
     return None
 
 
@@ -112,8 +130,7 @@ def asked_ahead(state: State, step: Step) -> Iterator[AskedFigure]:
     if time is not None:
         yield time
     for value in values_of(step.operation):
-        title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
-        yield from (_limit(one, title, one.reading) for one in limits_needed(value))
+        yield from (_limit(one, value, one.reading) for one in limits_needed(value))
     ranges = (_first_range(state, (name,)) for name in dict.fromkeys(instrument_names(step.operation)))
     yield from (one for one in ranges if one is not None)
     if step.operation.tighten is not None:
@@ -125,7 +142,7 @@ def _asked_texts(joint: Joint) -> Iterator[AskedFigure]:
     for key, what in JOINT_TEXTS.items():
         if key in joint.asked:
             title = f"{joint.title or joint.id}: {what}"
-            yield AskedFigure(title, _JOINT_QUESTIONS[key], {"joint": joint.id}, key)
+            yield AskedFigure(title, _JOINT_QUESTIONS[key], {"joint": joint.id}, key, joint.source)
 
 
 def asked_before_window(state: State, step: Step) -> AskedFigure | None:
@@ -135,10 +152,9 @@ def asked_before_window(state: State, step: Step) -> AskedFigure | None:
     """
     for later, _ in _steps_in_time_of(state, step):
         for value in values_of(later.operation):
-            title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
             first = next((one for one in asked_limits(value) if one.what in ("limit", "further")), None)
             if first is not None:
-                return _limit(first, title, first.reading)
+                return _limit(first, value, first.reading)
         tighten = later.operation.tighten
         text = None if tighten is None else next(_asked_texts(state.plan.procedure.joints_by_id[tighten.joint]), None)
         if text is not None:
@@ -171,9 +187,8 @@ def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:
 def _open_figures(state: State, step: Step) -> Iterator[str]:
     """The figures that an operation waits for, in words."""
     for value in values_of(step.operation):
-        title = (value.ask if isinstance(value, RecordedValue) else value.title) or value.name
         if any(one.what in ("limit", "further") for one in asked_limits(value)):
-            yield f"limit of {title}"
+            yield f"limit of {_title(value)}"
     tighten = step.operation.tighten
     if tighten is None:
         return

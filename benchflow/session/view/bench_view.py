@@ -94,13 +94,15 @@ class GaugePositions(Struct, frozen=True):
 class AskedFigure(Struct, frozen=True):
     """A figure that the procedure asks for and that comes next: its title, the question, the fields of the intent.
 
-    ``key`` is the field of the intent `figure` that the answer goes to.
+    ``key`` is the field of the intent `figure` that the answer goes to. ``source`` is where the author says that it
+    is found; "" if nowhere.
     """
 
     title: str
     question: str
     fields: dict[str, str | int | bool]
     key: str = "value"
+    source: str = ""
 
 
 class OtherPart(Struct, frozen=True):

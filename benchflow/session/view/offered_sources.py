@@ -17,10 +17,16 @@ class OfferedSource(Struct, frozen=True):
 BY_OWN_CHOICE = OfferedSource(f"{OWN_CHOICE}, because")
 
 
-def offered_sources(procedure: Procedure) -> tuple[OfferedSource, ...]:
-    """The documents in the order of the file, then the own choice."""
-    documents = (OfferedSource(one.id, document_text(one)) for one in procedure.documents)
-    return (*documents, BY_OWN_CHOICE)
+def offered_sources(procedure: Procedure, named: str = "") -> tuple[OfferedSource, ...]:
+    """The source that the author has ``named`` for the figure, the documents in the order of the file, the own choice.
+
+    A named source that is only a document is offered as that.
+    """
+    documents = tuple(OfferedSource(one.id, document_text(one)) for one in procedure.documents)
+    written = " ".join(named.split())
+    if not written or written in procedure.documents_by_id:
+        return (*documents, BY_OWN_CHOICE)
+    return (OfferedSource(written, "as the procedure says"), *documents, BY_OWN_CHOICE)
 
 
 def last_document(state: State) -> str:

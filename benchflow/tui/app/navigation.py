@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
+from benchflow.session.view.bench_view import AskedFigure
 from benchflow.tui.draw.key_bar import KeyLabel
 from benchflow.tui.model.bench_inputs import BenchInput
 
@@ -115,10 +116,7 @@ class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
 class FigureRequest(ScreenRequest, frozen=True, tag="figure"):
     """Request for the form for a figure that the procedure asks for. ``starts`` is an operation to start with it."""
 
-    title: str
-    question: str
-    fields: dict[str, str | int | bool]
-    key: str
+    asked: AskedFigure
     starts: str = ""
 
 

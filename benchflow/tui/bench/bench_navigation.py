@@ -208,7 +208,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     def give_figure(self, asked: AskedFigure, then: Callable[[str | None], None]) -> None:
         """Open the form for a figure. The figure of a stage starts the operation that its first entry would start."""
         starts = self.cursor.operation if "stage" in asked.fields and self.cursor.entry_starts else ""
-        self.bench_app.open(FigureRequest(asked.title, asked.question, asked.fields, asked.key, starts), then)
+        self.bench_app.open(FigureRequest(asked, starts), then)
 
     def action_fastener_failed(self) -> None:
         joint = self.cursor.joint

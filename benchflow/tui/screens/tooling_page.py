@@ -70,16 +70,17 @@ class FigurePage(SourceForm, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, request: FigureRequest) -> None:
         self.request = request
-        fields = " ".join(f"{key}={request.fields[key]}" for key in sorted(request.fields))
-        self.form = f"figure {request.key} {fields}"
+        asked = self.asked = request.asked
+        self.named_source = asked.source
+        self.form = f"figure {asked.key} {' '.join(f'{key}={asked.fields[key]}' for key in sorted(asked.fields))}"
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        return (FormField("value", self.request.question), FormField(SOURCE, "Source: document, edition, page"))
+        return (FormField("value", self.asked.question), FormField(SOURCE, "Source: document, edition, page"))
 
     def intro(self, width: int) -> list[Line]:
         text = "The procedure does not have this figure. Take it from the source, not from memory."
-        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.request.title, width))]
+        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.asked.title, width))]
         return [*lines, *(styled(part) for part in wrap(text, width)), *self.source_lines(width)]
 
     def refused(self, refusal: Refusal) -> None:
@@ -100,7 +101,7 @@ class FigurePage(SourceForm, inherit_bindings=False):
                 self.refused(answer)
                 return
             given = f"Started. {given}"
-        fields: dict[str, object] = {**self.request.fields, self.request.key: values["value"], SOURCE: values[SOURCE]}
+        fields: dict[str, object] = {**self.asked.fields, self.asked.key: values["value"], SOURCE: values[SOURCE]}
         await self.send(given, "figure", **fields)
 
 

@@ -6,6 +6,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.session.view.offered_sources import (
     BY_OWN_CHOICE,
+    OfferedSource,
     last_document,
     offered_in,
     offered_sources,
@@ -32,12 +33,18 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
     """A form with the question :data:`SOURCE`. A subclass has :func:`source_key`, and shows :meth:`source_lines`."""
 
     BINDINGS: ClassVar[list[BindingType]] = []
+    named_source = ""
+    """Where the author says that the figure is found. The key puts it in first."""
+
+    def _offered(self) -> tuple[OfferedSource, ...]:
+        assert self.client is not None  # it is a form of an open job
+        return offered_sources(self.client.state.plan.procedure, self.named_source)
 
     def source_lines(self, width: int) -> list[Line]:
         """Draw the documents of the procedure, with a mark at the one in the field, and a remark about the text."""
         assert self.client is not None  # it is a form of an open job
         procedure = self.client.state.plan.procedure
-        offered, typed = offered_sources(procedure), self.fields[SOURCE].value if SOURCE in self.fields else ""
+        offered, typed = self._offered(), self.fields[SOURCE].value if SOURCE in self.fields else ""
         taken, ids = (
             offered_in(typed, offered),
             max((cell_count(one.words) for one in offered if one.meaning), default=0),
@@ -61,8 +68,8 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
         """Put the next document into the source: at first that of the figure given before."""
         assert self.client is not None  # it is a form of an open job
         field = self.fields[SOURCE]
-        offered = offered_sources(self.client.state.plan.procedure)
-        now, usual = offered_in(field.value, offered), last_document(self.client.state)
+        offered = self._offered()
+        now, usual = offered_in(field.value, offered), self.named_source or last_document(self.client.state)
         after = next((one for one in offered if one.words == usual), offered[0])
         chosen = after if now is None else offered[(offered.index(now) + 1) % len(offered)]
         field.value = with_offered(field.value, chosen, offered)

@@ -56,6 +56,9 @@ def revise(
     --set or --own does not name. Afterwards the jobs on the old figures are listed: those among the JOBs, or in the
     log folder.
 
+    A figure that a block fixes is edited in the file of the block. That changes every procedure that uses the block, so
+    `--accept all` leaves it out. A block that comes with the program is not edited.
+
     FILE is the procedure. A JOB is the name or the file of a log, or a folder of logs. The accepted edits change only
     their own lines; the revision goes up, and `changes` names the log lines that each comes from.
     """
@@ -235,6 +238,8 @@ def proposal_record(proposal: "Proposal", source: "ProcedureFile") -> dict[str, 
         "new": proposal.new,
         "diff": proposal.diff,
         "problem": proposal.problem,
+        "block": proposal.block,
+        "users": proposal.users,
         "evidence": [
             {"job": each.unit, "log": each.log, "line": each.line, "at": each.at, "by": each.by, "words": each.words,
              "reference": each.reference}
@@ -246,13 +251,13 @@ def proposal_record(proposal: "Proposal", source: "ProcedureFile") -> dict[str, 
 def _print_result(
     source: "ProcedureFile", made: "MadeRevision", written: bool, jobs: "Sequence[JobOnRevision]", as_json: bool
 ) -> None:
-    from benchflow.writing.revisions.revision_text import check_lines, open_job_lines
+    from benchflow.writing.revisions.revision_text import check_lines, open_job_lines, written_block_lines
 
     old = source.procedure.revision
     if as_json:
         print_json({
             "file": str(source.path), "written": written, "old-revision": old, "revision": made.revision,
-            "accepted": made.accepted, "changes": made.entries,
+            "accepted": made.accepted, "changes": made.entries, "blocks": [str(each.path) for each in made.file.blocks],
             "check": {"ok": made.checked.ok, "new": made.checked.new, "mended": made.checked.mended},
             "open-jobs": jobs,
         })  # fmt: skip
@@ -262,5 +267,6 @@ def _print_result(
     print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
     for entry in made.entries:
         print_line(f"  {entry.what}")
+    print_lines(written_block_lines(made.file))
     print_lines(check_lines(made.checked, made.file))
     print_lines(open_job_lines(jobs, made.revision))

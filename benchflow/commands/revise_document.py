@@ -15,6 +15,7 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.file_lookup import log_paths
 from benchflow.commands.revise_prompts import confirmed, print_wrapped
 from benchflow.commands.revise_writing import refuse_shipped, write_revision
+from benchflow.writing.revisions.block_edits import other_users
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure, document_figures, document_of
 from benchflow.writing.revisions.document_revision import (
@@ -26,7 +27,7 @@ from benchflow.writing.revisions.document_revision import (
 from benchflow.writing.revisions.figure_jobs import JobOnFigure, jobs_on_figures
 from benchflow.writing.revisions.job_evidence import job_name
 from benchflow.writing.revisions.procedure_file import ProcedureFile
-from benchflow.writing.revisions.revision_text import terminal_width, wrapped
+from benchflow.writing.revisions.revision_text import block_edit_text, terminal_width, wrapped
 
 if TYPE_CHECKING:
     from benchflow.writing.revisions.made_revision import MadeRevision
@@ -154,7 +155,10 @@ def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> Figure
     except BenchflowError as error:
         print_wrapped(str(error), "   ")
         return None
-    errors = new_errors(source, source.with_text(made.text))
+    errors = new_errors(source, source.with_text(made.text, made.block))
+    if made.block is not None and not errors:
+        place = f"{shown_path(made.block.path)}:{made.block_line}"
+        print_wrapped(block_edit_text(place, other_users(source, made.block.path)), "   ")
     for error_text in errors:
         print_wrapped(f"Not possible: {error_text}", "   ")
     return None if errors else answer
@@ -178,19 +182,20 @@ def _jobs(
 
 
 def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[JobOnFigure], as_json: bool) -> None:
-    from benchflow.writing.revisions.revision_text import check_lines
+    from benchflow.writing.revisions.revision_text import check_lines, written_block_lines
 
     old = source.procedure.revision
     if as_json:
         print_json({
             "file": str(source.path), "written": True, "old-revision": old, "revision": made.revision,
-            "changes": made.entries,
+            "changes": made.entries, "blocks": [str(each.path) for each in made.file.blocks],
             "check": {"ok": made.checked.ok, "new": made.checked.new, "mended": made.checked.mended},
             "jobs": jobs,
         })  # fmt: skip
         return
     print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
     print_lines(f"  {entry.what}" for entry in made.entries)
+    print_lines(written_block_lines(made.file))
     print_lines(check_lines(made.checked, made.file))
     for title, is_open in (("Open jobs with an old figure", True), ("Finished jobs with an old figure", False)):
         found = [job for job in jobs if job.open == is_open]

@@ -144,7 +144,7 @@ def _changed(file: ProcedureFile, proposal: Proposal) -> tuple[str, str] | None:
         except BenchflowError as error:
             print_wrapped(str(error))
             continue
-        errors = new_errors(file, file.with_text(made.text))
+        errors = new_errors(file, file.with_text(made.text, made.block))
         if not errors:
             print_wrapped(f"Changed: {made.what}")
             return typed, source

@@ -6,9 +6,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
 from benchflow.procedure.procedure_figures import figures_of
+from benchflow.session.machine_folders import machine_folders
 from benchflow.session.procedure_loading import load_procedure
+from benchflow.writing.revisions import block_edits
+from benchflow.writing.revisions.file_text import FileText
+from benchflow.writing.revisions.procedure_file import EditedFile, FileChanged, read_procedure_file
 from tests.driving.clocked_job import ClockedJob
 
 BLOCK = """\
@@ -101,16 +106,118 @@ def test_proposals_about_a_block_are_edits_at_its_use(file: Path, tmp_path: Path
     assert "no reason to change" in revise(file, logs, "--list").stdout
 
 
-def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_is_not(file: Path) -> None:
+OTHER = TEXT.replace("id: washed\n", "id: other\n").replace("24 N·m", "30 N·m")
+
+
+def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_in_its_file(file: Path) -> None:
+    file.with_name("other.yaml").write_text(OTHER, encoding="utf-8")
     edition = (file, "--document", "manual", "--edition", "4")
     figures = json.loads(revise(*edition, "--list", "--json").stdout)["figures"]
     assert [each["old"] for each in figures] == ["24 N·m", "90°"]
     assert [each["title"] for each in figures] == ["Cover, stage 1", "Cover, stage 2"]
-    refused = revise(*edition, "--set", "2=100°")
-    assert "benchflow blocks used washed-joint" in str(refused.exception)
-    assert file.read_text(encoding="utf-8") == TEXT
-    assert revise(*edition, "--set", "1=22 N·m").return_value == 0
-    assert "with: {part: case, joint: cover, final: 22 N·m}" in file.read_text(encoding="utf-8")
+    done = revise(*edition, "--set", "1=22 N·m", "--set", "2=100°")
+    assert done.return_value == 0
+    block = file.parent / "blocks" / "washed-joint.yaml"
+    assert (
+        f"{block}: the block is changed. It changes other.yaml too. Check them: benchflow check other.yaml"
+        in done.stdout
+    )
+    assert block.read_text(encoding="utf-8") == BLOCK.replace("90°", "100°")
+    text = file.read_text(encoding="utf-8")
+    assert "with: {part: case, joint: cover, final: 22 N·m}" in text
+    assert 'what: "Cover, stage 2 90° -> 100° (in the block washed-joint, line 16)"' in text
+    assert "check: nothing new, nothing mended." in done.stdout
+
+
+def asked_jobs(file: Path, folder: Path) -> Path:
+    """The folder of two jobs that were given a figure that the block asks for."""
+    text = load_procedure(file).text
+    for number in range(1, 3):
+        (folder / str(number)).mkdir(parents=True)
+        job = ClockedJob(folder / str(number), text, unit=str(number))
+        for operation in ("case-wash", "case-tighten"):
+            job.do("start", operation=operation)
+            if operation == "case-wash":
+                job.do("finish")
+        job.do("figure", joint="cover", stage=1, value="24 N·m", **{"from": "bulletin 4"})
+        job.do("pause")
+        job.do("close", unfinished="enough")
+        job.driver.controller.close()
+    return folder
+
+
+@pytest.fixture
+def asking(file: Path) -> Path:
+    """The block asks for the first stage."""
+    asking = BLOCK.replace('stages: [{torque: "{final}"}, 90°]}', "stages: [{torque: ask}, 90°]}   # by the book")
+    (file.parent / "blocks" / "washed-joint.yaml").write_text(
+        asking.replace("  final: {kind: torque}\n", ""), encoding="utf-8"
+    )
+    file.write_text(TEXT.replace(", final: 24 N·m", ""), encoding="utf-8")
+    return file
+
+
+def test_proposal_about_a_figure_of_a_block_is_an_edit_of_the_block_and_not_accepted_with_all(
+    asking: Path, tmp_path: Path
+) -> None:
+    block = asking.parent / "blocks" / "washed-joint.yaml"
+    before, logs = block.read_text(encoding="utf-8"), asked_jobs(asking, tmp_path / "logs")
+    listed = revise(asking, logs, "--list")
+    assert f"This edits the block at {block}:15. No procedure beside this one uses it." in " ".join(
+        listed.stdout.split()
+    )
+    (proposal,) = json.loads(revise(asking, logs, "--list", "--json").stdout)["proposals"]
+    assert (proposal["certain"], proposal["block"], proposal["new"]) == (False, f"{block}:15", "24 N·m")
+    assert (
+        '+    tighten: {joint: "{joint}", stages: [{torque: 24 N·m, source: bulletin 4}, 90°]}   # by'
+        in proposal["diff"]
+    )
+    assert "No proposal was accepted" in revise(asking, logs, "--accept", "all").output
+    assert block.read_text(encoding="utf-8") == before
+    assert revise(asking, logs, "--accept", "1").return_value == 0
+    assert block.read_text(encoding="utf-8") == before.replace("torque: ask", "torque: 24 N·m, source: bulletin 4")
+    text = asking.read_text(encoding="utf-8")
+    assert "ask -> 24 N·m (source: bulletin 4) (in the block washed-joint, line 15)" in text
+    assert "job 1, line 5 (log " in text
+
+
+def test_figure_of_a_shipped_block_is_refused_with_what_to_do(
+    asking: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    logs = asked_jobs(asking, tmp_path / "logs")
+    monkeypatch.setattr(block_edits, "is_shipped", lambda *_: True)
+    (proposal,) = json.loads(revise(asking, logs, "--list", "--json").stdout)["proposals"]
+    assert proposal["diff"] == ""
+    copy = machine_folders().blocks / "my-washed-joint.yaml"
+    assert (
+        f"which comes with the program. Copy {asking.parent / 'blocks' / 'washed-joint.yaml'} to {copy}"
+        in proposal["problem"]
+    )
+    assert "with the id `my-washed-joint`" in proposal["problem"]
+
+
+@pytest.mark.parametrize("changed", ["block", "procedure"])
+def test_nothing_is_written_if_the_block_or_the_procedure_was_changed_meanwhile(file: Path, changed: str) -> None:
+    source = read_procedure_file(file)
+    path = file.parent / "blocks" / "washed-joint.yaml"
+    block = source.block(path)
+    edited = EditedFile(path, block.digest, FileText(BLOCK.replace("90°", "100°")))
+    revised = source.with_text(FileText(TEXT.replace("1.3", "1.4")), edited)
+    assert revised.loaded.problems == source.loaded.problems
+    (path if changed == "block" else file).write_text("# mine\n", encoding="utf-8")
+    with pytest.raises(FileChanged):
+        revised.write()
+    assert path.read_text(encoding="utf-8") == ("# mine\n" if changed == "block" else BLOCK)
+    assert file.read_text(encoding="utf-8") == ("# mine\n" if changed == "procedure" else TEXT)
+
+
+def test_block_is_written_back_if_the_procedure_cannot_be_written(file: Path) -> None:
+    source, path = read_procedure_file(file), file.parent / "blocks" / "washed-joint.yaml"
+    edited = EditedFile(path, source.block(path).digest, FileText(BLOCK.replace("90°", "100°")))
+    file.chmod(0o444)
+    with pytest.raises(BenchflowError, match="is read-only"):
+        source.with_text(FileText(TEXT.replace("1.3", "1.4")), edited).write()
+    assert path.read_text(encoding="utf-8") == BLOCK
 
 
 LISTED_BLOCK = """\

@@ -14,10 +14,14 @@ _use_key = re.compile(r"(?<![\w-])use['\"]?[ \t]*:")
 
 
 class BlockFolder(Struct, frozen=True):
-    """A folder of block files. It may not exist."""
+    """A folder of block files. It may not exist.
+
+    ``changed`` are the contents of files as they will be written: they are read instead of those on the disk.
+    """
 
     path: Path
     kind: FolderKind
+    changed: tuple[tuple[Path, bytes], ...] = ()
 
 
 class UsedBlock(Struct, frozen=True):

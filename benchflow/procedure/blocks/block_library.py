@@ -122,12 +122,15 @@ def _entries(folder: BlockFolder) -> list[BlockEntry]:
         paths = sorted(path for path in folder.path.iterdir() if path.suffix in SUFFIXES)[:MOST_FILES]
     except OSError:
         return []
-    return [_entry(path, folder.kind) for path in paths]
+    changed = {path.resolve(): data for path, data in folder.changed}
+    return [_entry(path, folder.kind, changed) for path in paths]
 
 
-def _entry(path: Path, kind: FolderKind) -> BlockEntry:
+def _entry(path: Path, kind: FolderKind, changed: dict[Path, bytes]) -> BlockEntry:
     try:
-        data = read_regular_file(path, MAX_BYTES + 1)
+        data = (
+            changed[path.resolve()] if changed and path.resolve() in changed else read_regular_file(path, MAX_BYTES + 1)
+        )
     except OSError as error:
         return BlockEntry(path.stem, path, kind, None, "", error.strerror or str(error))
     return BlockEntry(path.stem, path, kind, data, sha256(data).hexdigest())

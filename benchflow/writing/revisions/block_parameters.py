@@ -108,7 +108,7 @@ def _block_texts(file: ProcedureFile, node: PlacedNode) -> list[str]:
     """The texts at the line of the block that ``node`` comes from."""
     name, _, number = place_in_file(file, node)[1].rpartition(":")
     try:
-        text = Path(name).read_text(encoding="utf-8-sig").replace("\r\n", "\n")
+        text = file.block(Path(name)).text.plain
         root, line = placed_nodes(text), int(number)
     except (OSError, ValueError):
         return []

@@ -7,10 +7,12 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
-from benchflow.base.plaintext import clean_line
+from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.procedure.keys.operation_keys import OPERATION
 from benchflow.procedure.procedure_figures import figures_of
 from benchflow.procedure.shapes.keyed_shapes import KeyedShape
+from benchflow.session.machine_folders import machine_folders
+from benchflow.writing.revisions.block_edits import block_figure
 from benchflow.writing.revisions.block_parameters import calculated_from
 from benchflow.writing.revisions.change_targets import ChangeTarget, add_target, change_target
 from benchflow.writing.revisions.file_text import FileText, TextEdit
@@ -25,7 +27,7 @@ from benchflow.writing.revisions.layout_edits import (
     with_value,
     yaml_value,
 )
-from benchflow.writing.revisions.procedure_file import ProcedureFile
+from benchflow.writing.revisions.procedure_file import EditedFile, ProcedureFile
 from benchflow.writing.revisions.value_paths import FilePath, path_text
 from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 
@@ -42,7 +44,10 @@ class NotEditable(BenchflowError):
 
 
 class MadeChange(Struct, frozen=True):
-    """A change made in a file: the new text, the change in words, and its line, from 1."""
+    """A change made in a file: the new text, what was changed in words, and its line, from 1.
+
+    ``block`` is the edited file of a block, if the figure is fixed there; ``text`` is then as before.
+    """
 
     text: FileText
     what: str
@@ -50,6 +55,13 @@ class MadeChange(Struct, frozen=True):
     key: str
     old: str
     new: str
+    block: EditedFile | None = None
+    block_line: int = 0
+
+    @property
+    def place_in_block(self) -> str:
+        """`` (in the block end-float, line 12)``; "" if no block is edited."""
+        return "" if self.block is None else f" (in the block {self.block.path.stem}, line {self.block_line})"
 
 
 def make_change(file: ProcedureFile, change: FoundChange, given: str = "", source: str = "") -> MadeChange:
@@ -65,12 +77,14 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "", sourc
     if change.action == "comment":
         path, value = _key_in(change, given)
         if path:
-            return _with_new_source(file, change, path, _set(file, change, path, value), source)
+            return _with_new_source(file, change, path, _set(file, change, path, value, source), source)
         return _comment(file, change, clean_line(given or change.value))
     value = clean_line(given or change.value)
     if change.action == "append":
         return _append(file, change, value)
-    made = _set(file, change, change.path, value)
+    made = _set(file, change, change.path, value, source if given else change.source)
+    if made.block is not None:
+        return made
     if given and source:
         return _with_new_source(file, change, change.path, made, source)
     return _with_source(file, change, made)
@@ -99,7 +113,7 @@ def _with_new_source(
     file: ProcedureFile, change: FoundChange, path: FilePath, made: MadeChange, source: str
 ) -> MadeChange:
     """The change with the source of the new figure in the place of the old one, if it is a figure."""
-    if not source or path[:1] not in _WITH_SOURCE:
+    if not source or path[:1] not in _WITH_SOURCE or made.block is not None:
         return made
     done = file.with_text(made.text)
     whole: FilePath = (*path[:-1], "source")
@@ -131,7 +145,8 @@ def _name(change: FoundChange, path: FilePath) -> str:
     return f"{change.operation or 'procedure'}: {path_text(path)}"
 
 
-def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -> MadeChange:
+def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str, source: str = "") -> MadeChange:
+    """Write a value. ``source`` is that of a figure; only an edit of a block needs it here."""
     target = _target(file, change, path)
     text, node = file.text.plain, target.value
     written = yaml_value(value)
@@ -142,7 +157,7 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str) -
     elif node is not None:
         edits = [value_replaced(node, quoted_as(old, value))]
     elif target.whole_key and (len(path) > 1 or not change.operation):
-        raise NotEditable(_fixed_in_block(file, target, path))
+        return _set_in_block(file, change, target, path, value, source)
     else:
         edits = [_added(file, target.node, target.path, written)]
     what = f"{_name(change, path)} {f'{old} -> ' if old else 'added: '}{value}"
@@ -161,8 +176,33 @@ def _parameter_for(target: ChangeTarget, value: str, file: ProcedureFile) -> str
     return given
 
 
-def _fixed_in_block(file: ProcedureFile, target: ChangeTarget, path: FilePath) -> str:
-    """What to do about a figure that is fixed in a block."""
+def _set_in_block(
+    file: ProcedureFile, change: FoundChange, target: ChangeTarget, path: FilePath, value: str, source: str
+) -> MadeChange:
+    """Write a figure into the file of the block that fixes it."""
+    node = None if target.written is None else target.written.at(path)
+    figure = None if node is None else block_figure(file, target.block, path, node.text)
+    if figure is None or figure.is_shipped:
+        raise NotEditable(_fixed_in_block(file, target, path, shipped=figure is not None))
+    if source and figure.holder is None and path[:1] in _WITH_SOURCE:
+        raise NotEditable(
+            f"The figure at line {figure.line} of {shown_path(figure.file.path)} has no place for its source. Write it "
+            "as a mapping there first, such as {torque: 24 N·m, source: manual}."
+        )
+    block = figure.changed(value, clean_line(source))
+    if placed_nodes(block.text.plain) is None:
+        raise NotEditable(
+            f"The change at line {figure.line} of {shown_path(block.path)} does not give YAML. Make it by hand."
+        )
+    beside = f" (source: {clean_line(source)})" if source and figure.holder is not None else ""
+    what = f"{_name(change, path)} {figure.old} -> {value}{beside}"
+    line = file.text.line_of(target.node.start)
+    made = MadeChange(file.text, what, line, path_text(path), figure.old, value, block, figure.line)
+    return replace(made, what=f"{what}{made.place_in_block}")
+
+
+def _fixed_in_block(file: ProcedureFile, target: ChangeTarget, path: FilePath, *, shipped: bool) -> str:
+    """What to do about a figure that a block itself fixes, and that cannot be edited there."""
     line = file.text.line_of(target.node.start)
     node = None if target.written is None else target.written.at(path)
     made = None if node is None else calculated_from(file, target.node, node)
@@ -172,10 +212,15 @@ def _fixed_in_block(file: ProcedureFile, target: ChangeTarget, path: FilePath) -
     own = f"Write the whole key `{path[0]}` under `add` at line {line}"
     if target.path == path:
         own = f"Write your own `{path_text(path[:-1])}` into the procedure"
-    return (
-        f"`{path_text(path)}` is fixed in the block ({target.block}). {own}, or change the block, in every procedure "
-        f"that uses it: benchflow blocks used {PurePath(target.block.rpartition(':')[0]).stem}"
-    )
+    block = PurePath(target.block.rpartition(":")[0])
+    fixed = f"`{path_text(path)}` is fixed in the block ({target.block})"
+    if shipped:
+        return (
+            f"{fixed}, which comes with the program. Copy {shown_path(block)} to "
+            f"{shown_path(machine_folders().blocks / f'my-{block.name}')}, with the id `my-{block.stem}`, and `use` "
+            f"that one at line {line}. Then revise again. Or: {own[:1].lower()}{own[1:]}."
+        )
+    return f"{fixed}. {own}, or change the block, in every procedure that uses it: benchflow blocks used {block.stem}"
 
 
 def make_copied_key(

@@ -49,7 +49,7 @@ def answered_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureA
     """
     if answer.value:
         made = make_change(file, _change(figure, figure.path, answer.value))
-        _require_text(file.with_text(made.text), figure, answer.value)
+        _require_text(file.with_text(made.text, made.block), figure, answer.value)
         return made
     made = _kept_figure(file, figure, answer)
     for other in figure.also:
@@ -132,10 +132,11 @@ def make_document_revision(
         if answer is None or (answer.value and answer.value == figure.old):
             continue
         made = answered_figure(now, figure, answer)
-        now = now.with_text(made.text)
+        now = now.with_text(made.text, made.block)
         if answer.value:
             place = f": {figure.source.place}" if figure.source.place else ""
-            entries.append(ChangeEntry(f"{figure.title} {figure.old} -> {answer.value}", f"{new.text}{place}"))
+            what = f"{figure.title} {figure.old} -> {answer.value}{made.place_in_block}"
+            entries.append(ChangeEntry(what, f"{new.text}{place}"))
         else:
             why = f"Own choice against {new.text}: {clean_line(answer.because)}"
             entries.append(ChangeEntry(f"{figure.title} stays {figure.old}", why))

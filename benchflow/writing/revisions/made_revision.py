@@ -53,14 +53,19 @@ def make_revision(
                 f"--source {number}='...', such as --source {number}='own choice, because ...'"
             )
         made = make_proposal(now, proposal, given, source)
-        place = proposal.change.operation, made.key
+        place = (
+            (proposal.change.operation, made.key)
+            if made.block is None
+            else (f"{made.block.path}", f"{made.block_line}")
+        )
         if made.key != "comment" and proposal.action != "append":
             if place in changed:
                 raise BenchflowError(
-                    f"The proposals {changed[place]} and {number} both change `{made.key}` of `{place[0]}`. Accept one."
+                    f"The proposals {changed[place]} and {number} both change `{made.key}` of "
+                    f"`{proposal.change.operation}`. Accept one."
                 )
             changed[place] = number
-        now = now.with_text(made.text)
+        now = now.with_text(made.text, made.block)
         references = [each.reference for each in proposal.change.evidence]
         entries.append(change_entry(made, proposal.change.why, references))
     return finish_revision(file, now, tuple(accepted), entries, today, name)

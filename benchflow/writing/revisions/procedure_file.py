@@ -7,6 +7,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.base.errors import BenchflowError
@@ -24,12 +25,24 @@ class FileChanged(BenchflowError):
     """Another program or person changed the file after it was read."""
 
 
-class ProcedureFile(Struct, frozen=True, dict=True):
-    """A procedure file as it was read. ``digest`` is the SHA-256 of its bytes then; ``text`` may be edited since."""
+class EditedFile(Struct, frozen=True):
+    """A file with an edited text. ``digest`` is the SHA-256 of its bytes when it was read."""
 
     path: Path
     digest: str
     text: FileText
+
+
+class ProcedureFile(Struct, frozen=True, dict=True):
+    """A procedure file as it was read. ``digest`` is the SHA-256 of its bytes then; ``text`` may be edited since.
+
+    ``blocks`` are the files of blocks that are edited too.
+    """
+
+    path: Path
+    digest: str
+    text: FileText
+    blocks: tuple[EditedFile, ...] = ()
 
     @cached_property
     def root(self) -> PlacedNode:
@@ -44,8 +57,14 @@ class ProcedureFile(Struct, frozen=True, dict=True):
     @cached_property
     def loaded(self) -> Loaded:
         """The procedure in the text, with its problems."""
-        beside = BlockFolder(self.path.parent / BLOCKS_FOLDER, "beside")
-        return read_text(self.text.raw, str(self.path), machine_folders().compiled, (beside, *block_folders()))
+        changed = tuple((block.path, block.text.data) for block in self.blocks)
+        folders = tuple(replace(folder, changed=changed) for folder in self.block_folders)
+        return read_text(self.text.raw, str(self.path), machine_folders().compiled, folders)
+
+    @property
+    def block_folders(self) -> tuple[BlockFolder, ...]:
+        """The folders of the blocks that the procedure can use. They may not exist."""
+        return (BlockFolder(self.path.parent / BLOCKS_FOLDER, "beside"), *block_folders())
 
     @cached_property
     def written_root(self) -> PlacedNode | None:
@@ -67,37 +86,46 @@ class ProcedureFile(Struct, frozen=True, dict=True):
             )
         return self.loaded.procedure
 
-    def with_text(self, text: FileText) -> "ProcedureFile":
-        """The same file with another text."""
-        return ProcedureFile(self.path, self.digest, text)
+    def with_text(self, text: FileText, block: EditedFile | None = None) -> "ProcedureFile":
+        """The same file with another text, and with an edited block if one is given."""
+        others = tuple(each for each in self.blocks if block is None or each.path != block.path)
+        return ProcedureFile(self.path, self.digest, text, others if block is None else (*others, block))
+
+    def block(self, path: Path) -> EditedFile:
+        """The file of a block: as it is edited, or as it is on the disk.
+
+        Raises:
+            OSError: it cannot be read.
+            UnicodeDecodeError: it is not UTF-8.
+        """
+        edited = next((each for each in self.blocks if each.path == path), None)
+        if edited is not None:
+            return edited
+        data = read_regular_file(path, MAX_BYTES)
+        return EditedFile(path, sha256(data).hexdigest(), FileText.of(data))
 
     def write(self) -> None:
         """Replace the file by the text, completely or not at all. A symbolic link stays a link.
 
+        Edited blocks are written first, so that the revision never names a change that is not there. If the procedure
+        cannot be written then, they are written back.
+
         Raises:
-            FileChanged: the file on the disk is not the one that was read.
+            FileChanged: a file on the disk is not the one that was read.
             BenchflowError: it cannot be written, and is unchanged, unless the message says otherwise.
         """
+        old = [(block, read_regular_file(block.path.resolve(), MAX_BYTES + 1)) for block in self.blocks]
+        _refuse_other_content(self.path, self.digest)
+        written: list[tuple[EditedFile, bytes]] = []
         try:
-            target = self.path.resolve(strict=True)
-            if not stat.S_IMODE(target.stat().st_mode) & 0o222:
-                raise BenchflowError(
-                    f"{self.path} is read-only. Nothing was written. Make it writable (chmod u+w), then try again."
-                )
-            atomic_write(target, self.text.data, before_replace=self._refuse_other_content)
-        except Unconfirmed as error:
-            raise BenchflowError(
-                f"{self.path} was written, but the disk did not confirm it: {error.strerror}. Check its content."
-            ) from error
-        except FileNotFoundError as error:
-            raise FileChanged(f"{self.path} was removed or renamed while it was revised.") from error
-        except (OSError, RuntimeError) as error:  # RuntimeError: circular links
-            reason = getattr(error, "strerror", None) or error
-            raise BenchflowError(f"{self.path} cannot be written: {reason}. It is unchanged.") from error
-
-    def _refuse_other_content(self) -> None:
-        if sha256(read_regular_file(self.path.resolve(), MAX_BYTES + 1)).hexdigest() != self.digest:
-            raise FileChanged(f"{self.path} was changed by another program while it was revised.")
+            for block, data in old:
+                _write(block.path, block.digest, block.text.data)
+                written.append((block, data))
+            _write(self.path, self.digest, self.text.data)
+        except BenchflowError:
+            for block, data in written:
+                _write(block.path, sha256(block.text.data).hexdigest(), data)
+            raise
 
     def save_beside(self, revision: str) -> Path | None:
         """Write the text to a new file beside the procedure, so that nothing is lost; ``None`` if that fails too."""
@@ -111,6 +139,42 @@ class ProcedureFile(Struct, frozen=True, dict=True):
             atomic_write(path, self.text.data)
             return path
         return None
+
+
+def _write(path: Path, digest: str, data: bytes) -> None:
+    """Replace the file by ``data``, if its content still has the ``digest``.
+
+    Raises:
+        FileChanged: it has another content.
+        BenchflowError: it cannot be written, and is unchanged, unless the message says otherwise.
+    """
+    try:
+        target = path.resolve(strict=True)
+        if not stat.S_IMODE(target.stat().st_mode) & 0o222:
+            raise BenchflowError(
+                f"{path} is read-only. Nothing was written. Make it writable (chmod u+w), then try again."
+            )
+        atomic_write(target, data, before_replace=lambda: _refuse_other_content(path, digest))
+    except Unconfirmed as error:
+        raise BenchflowError(
+            f"{path} was written, but the disk did not confirm it: {error.strerror}. Look at it."
+        ) from error
+    except FileNotFoundError as error:
+        raise FileChanged(f"{path} was removed or renamed while it was revised.") from error
+    except (OSError, RuntimeError) as error:  # RuntimeError: circular links
+        reason = getattr(error, "strerror", None) or error
+        raise BenchflowError(f"{path} cannot be written: {reason}. It is unchanged.") from error
+
+
+def _refuse_other_content(path: Path, digest: str) -> None:
+    try:
+        data = read_regular_file(path.resolve(), MAX_BYTES + 1)
+    except FileNotFoundError as error:
+        raise FileChanged(f"{path} was removed or renamed while it was revised.") from error
+    except OSError as error:
+        raise BenchflowError(f"{path} cannot be read: {error.strerror or error}. Nothing was written.") from error
+    if sha256(data).hexdigest() != digest:
+        raise FileChanged(f"{path} was changed by another program while it was revised.")
 
 
 def read_procedure_file(path: Path) -> ProcedureFile:

@@ -6,6 +6,7 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import shown_path
 from benchflow.procedure.model import Procedure, ProcedureChange
+from benchflow.writing.revisions.block_edits import other_users
 from benchflow.writing.revisions.change_edits import NotEditable, make_change
 from benchflow.writing.revisions.file_text import text_diff
 from benchflow.writing.revisions.found_change import Action, ChangeKind, FoundChange
@@ -19,8 +20,8 @@ from benchflow.writing.revisions.repeated_findings import FINDERS
 class Proposal(Struct, frozen=True):
     """One proposal. ``number`` counts from 1, ``line`` is that of the place in the file.
 
-    ``diff`` is its edit, "" if it cannot be made as proposed; ``problem`` then says why. ``certain`` is false if the
-    edit only adds a comment, because a person has to decide what to change.
+    ``diff`` is its edit, "" if it cannot be made as proposed; ``problem`` then says why. ``certain`` is false if a
+    person has to decide: the edit only adds a comment, or it is made in a ``block`` that the ``users`` use too.
     """
 
     number: int
@@ -32,6 +33,8 @@ class Proposal(Struct, frozen=True):
     new: str
     diff: str
     problem: str = ""
+    block: str = ""
+    users: tuple[str, ...] = ()
 
     @property
     def kind(self) -> ChangeKind:
@@ -43,7 +46,7 @@ class Proposal(Struct, frozen=True):
 
     @property
     def certain(self) -> bool:
-        return self.action != "comment" and not self.problem
+        return self.action != "comment" and not self.problem and not self.block
 
 
 def find_changes(file: ProcedureFile, jobs: Sequence[DoneJob]) -> list[FoundChange]:
@@ -101,5 +104,10 @@ def _proposal(file: ProcedureFile, number: int, change: FoundChange) -> Proposal
         made = make_change(file, change)
     except NotEditable as error:
         return Proposal(number, change, title, 0, "", "", "", "", str(error))
+    if made.block is not None:
+        path = made.block.path
+        diff = text_diff(file.block(path).text.plain, made.block.text.plain, shown_path(path))
+        place, users = f"{shown_path(path)}:{made.block_line}", tuple(other_users(file, path))
+        return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff, block=place, users=users)
     diff = text_diff(file.text.plain, made.text.plain, shown_path(file.path))
     return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff)

@@ -1,11 +1,13 @@
 """The proposals and the result of a revision as text for people."""
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import PurePath
 from shutil import get_terminal_size
 
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.review.formatting import count
+from benchflow.writing.revisions.block_edits import other_users
 from benchflow.writing.revisions.checked_text import CheckedRevision
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.gathered_jobs import JobOnRevision
@@ -38,10 +40,25 @@ def proposal_lines(
     if proposal.problem:
         yield from wrapped(f"No edit: {proposal.problem}", "   ", width)
         return
-    comment = "This adds a comment, because a person has to decide what to change:"
-    yield from wrapped("Edit:" if proposal.certain else comment, "   ", width)
+    edit = "Edit:"
+    if proposal.block:
+        edit = f"{block_edit_text(proposal.block, proposal.users)}. Edit:"
+    elif not proposal.certain:
+        edit = "This adds a comment, because a person has to decide what to change:"
+    yield from wrapped(edit, "   ", width)
     for line in proposal.diff.split("\n")[2:]:
         yield from _wrapped_edit(line, width - 5) if wraps_edit else (f"     {line}",)
+
+
+def block_edit_text(block: str, users: Sequence[str]) -> str:
+    """What an edit in the file of a block means for other procedures. ``block`` is the file and line."""
+    name = PurePath(block.rpartition(":")[0]).stem
+    others = (
+        f"Procedures beside this one that use it: {', '.join(users)}."
+        if users
+        else "No procedure beside this one uses it."
+    )
+    return f"This edits the block at {block}. {others} For other folders: benchflow blocks used {name} FOLDER"
 
 
 def _wrapped_edit(line: str, width: int) -> Iterator[str]:
@@ -82,6 +99,14 @@ def check_lines(checked: CheckedRevision, file: ProcedureFile) -> Iterator[str]:
         yield "  check: nothing new, nothing mended."
     if not checked.ok:
         yield f"  check: errors, or not explored in full. To see all findings: benchflow check {shown_path(file.path)}"
+
+
+def written_block_lines(file: ProcedureFile) -> Iterator[str]:
+    """The blocks that were written too, with the other procedures that they change."""
+    for block in file.blocks:
+        users = other_users(file, block.path)
+        check = f" It changes {', '.join(users)} too. Check them: benchflow check {' '.join(users)}" if users else ""
+        yield f"{shown_path(block.path)}: the block is changed.{check}"
 
 
 def open_job_lines(jobs: Iterable[JobOnRevision], revision: str) -> Iterator[str]:

@@ -2,11 +2,12 @@
 
 from fractions import Fraction
 
-from benchflow.procedure.model import EqualWithin, RecordedValue
+from benchflow.procedure.model import Bound, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.quantity.arithmetic import from_base
-from benchflow.quantity.shown import decimals_converted, decimals_that_tell, round_half_up, with_unit
+from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
+from benchflow.quantity.types import Limit
 from benchflow.session.rules.verdicts import (
     LimitComparison,
     comparison_of,
@@ -19,13 +20,15 @@ from benchflow.session.state.state import State
 from benchflow.trade.verdict import VERDICT_TEXT, Verdict
 
 MORE_DIGITS = 3
-"""How many digits more than its reading a distance may have to be exact."""
+"""How many digits more than its reading a distance may have to be exact, where the limit has no figures of its own."""
 
 
-def distance_outside(found: LimitComparison, unit: str, shown: Quantity) -> str:
+def distance_outside(found: LimitComparison, unit: str, shown: Quantity, bound: Bound | None = None) -> str:
     """The distance of a figure from the end of its limit that it passes: ``0.02 mm``; "" if it is inside.
 
-    It is exact if three digits more than those of ``shown`` are enough, otherwise rounded to the digits of ``shown``.
+    It is exact if the digits of ``shown`` or of a fixed ``bound`` with a figure in ``unit`` are enough; otherwise
+    it is rounded to the digits of ``shown``. An end that is printed in another unit adds no digits. Without such a
+    bound, three digits more than those of ``shown`` are enough.
     """
     low, high = found.bounds.low, found.bounds.high
     if low is not None and found.figure < low:
@@ -35,17 +38,29 @@ def distance_outside(found: LimitComparison, unit: str, shown: Quantity) -> str:
     else:
         return ""
     places = decimals_converted(shown, unit)
-    fitting = (n for n in range(places, places + MORE_DIGITS + 1) if round_half_up(exact, n) == exact)
+    most = max(places, _decimals_in(bound.limit, unit)) if isinstance(bound, Fixed) else places + MORE_DIGITS
+    fitting = (n for n in range(places, most + 1) if round_half_up(exact, n) == exact)
     digits = next(fitting, decimals_that_tell(exact, Fraction(0), places))
     return with_unit(f"{round_half_up(exact, digits):f}", unit)
 
 
-def reading_distance(found: LimitComparison, unit: str, shown: Quantity, verdict: Verdict) -> str:
+def _decimals_in(limit: Limit, unit: str) -> int:
+    """The most decimals of a figure that the limit prints in ``unit``."""
+    printed = [
+        figure for figure in (limit.low, limit.high, limit.nominal) if figure is not None and figure.unit == unit
+    ]
+    here = max(map(decimals_shown, printed), default=0)
+    return here if limit.other is None else max(here, _decimals_in(limit.other, unit))
+
+
+def reading_distance(
+    found: LimitComparison, unit: str, shown: Quantity, verdict: Verdict, bound: Bound | None = None
+) -> str:
     """How far a reading is outside: ``by 0.02 mm`` beside its verdict, else ``0.02 mm above``; "" if it is inside.
 
     A reading of a value that is judged by a statistic has no verdict of its own.
     """
-    distance = distance_outside(found, unit, shown)
+    distance = distance_outside(found, unit, shown, bound)
     if not distance or verdict == "not-proven":
         return ""
     if verdict != "none":
@@ -65,7 +80,7 @@ def combined_summary(state: State, step: Step, record: RecordedValue) -> tuple[s
     judged = value_verdict(state, record, bound, measured, judge_measurement(state, record, bound, measured))
     found = comparison_of(state, record, bound, measured)
     shown = judged.value or measured.shown
-    distance = "" if found is None else reading_distance(found, record.unit, shown, judged.verdict)
+    distance = "" if found is None else reading_distance(found, record.unit, shown, judged.verdict, bound)
     label = "spread" if isinstance(bound, EqualWithin) else record.judge
     text = f"{label}{'' if complete else ' so far'} {shown.entered}"
     word = " ".join(filter(None, (VERDICT_TEXT[judged.verdict], distance)))

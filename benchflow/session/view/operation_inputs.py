@@ -74,7 +74,8 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
     rows = []
     for slot in record.slots:
         attempt, subject = attempts.get(slot), record_subject(record, slot)
-        own = limit_text(state, limit_in_force(state, step.id, record, slot), record.unit) if record.by_reading else ""
+        in_force = limit_in_force(state, step.id, record, slot)
+        own = limit_text(state, in_force, record.unit) if record.by_reading else ""
         if attempt is None:
             asked, other = asked_of_reading(state, step, record, slot), _other_part(state, step, record, slot)
             rows.append(
@@ -99,7 +100,7 @@ def _reading_input(state: State, step: Step, record: RecordedValue) -> vw.Readin
                     () if held is None else titles_to_redo(state, step, held),
                     own,
                     0 if held is None else held.result.limit,
-                    "" if found is None else reading_distance(found, record.unit, quantity, attempt.verdict),
+                    "" if found is None else reading_distance(found, record.unit, quantity, attempt.verdict, in_force),
                     gauges.get(slot),
                     other_part=_other_part(state, step, record, slot),
                 )

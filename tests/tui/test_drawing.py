@@ -25,7 +25,7 @@ from benchflow.tui.draw.joint_map import joint_list, joint_pictures, list_height
 from benchflow.tui.draw.large_letters import large_lines, large_wrapped
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.section_progress import draw_sections
-from benchflow.tui.draw.side_column import draw_side
+from benchflow.tui.draw.side_column import draw_side, draw_state
 from benchflow.tui.draw.styled_lines import Line, cut, plain, width_of, wrap
 from benchflow.tui.model.bench_inputs import bench_inputs, next_input
 from benchflow.tui.model.current_task import OperationTask
@@ -372,3 +372,23 @@ def test_large_type_enlarges_the_figure_and_leaves_rows_for_the_instruction() ->
     words = texts(draw_large(view(shown), BenchContent(NOON, OperationTask(shown), item), 80, 24).lines)
     assert "23 Seat the intake cam" in words
     assert "Start every nut by hand" in words
+
+
+def test_limit_that_does_not_fit_beside_the_field_is_above_it() -> None:
+    long = now(msgspec.structs.replace(FLOAT, limit="0.05 .. 0.20 mm (0.002 .. 0.008 in), second shim"))
+    scene = BenchContent(NOON, OperationTask(long), bench_inputs(long)[0])
+    lines = texts(draw_bench(view(long), scene, 80, 24).lines).splitlines()
+    at = next(y for y, line in enumerate(lines) if "] mm" in line)
+    above = " ".join(line[:48].strip() for line in lines[at - 2 : at])
+    assert "0.05 .. 0.20 mm (0.002 .. 0.008 in), second shim" in above
+
+
+def test_long_titles_of_the_state_are_wrapped_or_cut_inside_so_that_they_differ() -> None:
+    rows = [
+        StateRow(f"rail-{number}", f"The shifter rail {gears}", "not-fitted", known=True)
+        for number, gears in enumerate(("1st/2nd", "3rd/4th", "5th/rev"))
+    ]
+    wrapped = [plain(line) for line in draw_state(rows, 29, 12)]
+    assert [line.rstrip() for line in wrapped[1:3]] == ["The shifter rail   not-fitted", "1st/2nd"]
+    few = [plain(line) for line in draw_state(rows, 29, 4)]
+    assert [line.split("…")[1].split()[0] for line in few[1:]] == ["1st/2nd", "3rd/4th", "5th/rev"]

@@ -19,7 +19,7 @@ from benchflow.tui.draw.block_parts import (
 )
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.large_letters import ROWS, large_fits, large_wrapped
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cell_count, fit, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cell_count, fit, hanging, styled, width_of, wrap
 from benchflow.tui.model.bench_inputs import SlotInput
 from benchflow.tui.model.typed_text import TypedText
 
@@ -84,12 +84,22 @@ def reading_block(item: SlotInput, typed: TypedText, width: int) -> BlockFor:
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
     place = FieldPlace(3, 0, FIELD_WIDTH)
     note = note_below(typed, place, width)
+    limit = slot.limit or given.limit
+    field: Line = (
+        (INDENT + "[", "strong"),
+        (" " * FIELD_WIDTH, "field"),
+        ("]", "strong"),
+        (f" {given.unit}", "strong"),
+    )
+    beside: Line = (*field, (f"   {limit}", "text"))
+    if width_of(beside) <= width:
+        field = beside
+    else:  # above the field, so that nothing moves while the reading is typed
+        head += hanging(INDENT, limit, width)
     below = [*note, *_below_field(item, typed, width)]
     brief = note if typed.error or typed.converted else []
-    tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {slot.limit or given.limit}", "text")]
-    field: Line = ((INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), ("]", "strong"), *tail)
     several = len(given.readings) > 1
-    figure = typed.text or slot.shown or (slot.limit or given.limit if slot.asked is None else "")
+    figure = typed.text or slot.shown or (limit if slot.asked is None else "")
     table = readings_table(given, slot, width) if several else []
     packed = _packed(given, slot, width) if several else []
 

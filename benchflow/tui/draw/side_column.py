@@ -1,6 +1,7 @@
 """Draws the side column of the bench: the state of the assembly, the clocks, and the next operations."""
 
 from collections.abc import Sequence
+from itertools import zip_longest
 
 from benchflow.base.durations import countdown
 from benchflow.session.state.clock import BY_WALL_CLOCK
@@ -13,6 +14,7 @@ from benchflow.tui.draw.styled_lines import (
     Role,
     cell_count,
     cut,
+    cut_inside,
     hanging,
     rule,
     styled,
@@ -67,19 +69,20 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
     rows = rows_by_variable(rows)
     if not rows:
         return []
-    column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
+    texts = [row.value if row.known else f"? {row.value}" for row in rows]
+    room = max(width // 2, width - max(map(cell_count, texts)))
+    column = min(max(cell_count(row.title) for row in rows) + 2, room)
     out: list[Line] = [rule(width, "STATE")]
     spare = height - 1 - len(rows)
-    for row in rows:
-        text = row.value if row.known else f"? {row.value}"
+    for row, text in zip(rows, texts, strict=True):
         role: Role = "strong" if row.known else "attention"
-        parts = wrap(text, width - column)
-        if len(parts) - 1 > spare:
-            parts = [cut(text, width - column)]
-        spare -= len(parts) - 1
-        title = cut(row.title, column - 1).ljust(column)
-        for index, part in enumerate(parts):
-            out.append(((title if index == 0 else " " * column, "text"), (part, role)))
+        titles, parts = wrap(row.title, column - 1), wrap(text, width - column)
+        count = max(len(titles), len(parts))
+        if count - 1 > spare:
+            titles, parts, count = [cut_inside(row.title, column - 1)], [cut(text, width - column)], 1
+        spare -= count - 1
+        for title, part in zip_longest(titles, parts, fillvalue=""):
+            out.append(((title.ljust(column), "text"), (part, role)))
     if len(out) > height:
         left = len(out) - height + 1
         out = [*out[: height - 1], styled(f"and {left} more (s)", "faint")]

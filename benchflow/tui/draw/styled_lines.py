@@ -32,6 +32,10 @@ STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
 """Shape, role and word of each status of an operation."""
 
 
+LEAST_TO_CUT_INSIDE = 8
+"""In fewer cells, the end of a text is cut off instead of its middle."""
+
+
 def styled(text: str, role: Role = "text") -> Line:
     """Return a line of one piece."""
     return ((text, role),)
@@ -52,6 +56,20 @@ def cut(text: str, width: int) -> str:
     if cell_len(text) <= width:
         return text
     return set_cell_size(text, width - 1).rstrip() + "…" if width > 0 else ""
+
+
+def cut_inside(text: str, width: int) -> str:
+    """Return the text in at most ``width`` cells. An ellipsis stands for its middle: the ends tell names apart."""
+    if cell_len(text) <= width or width < LEAST_TO_CUT_INSIDE:
+        return cut(text, width)
+    end = text[::-1]
+    while cell_len(end) > width // 2:
+        end = end[:-1]
+    end = end[::-1].lstrip()
+    words = end.partition(" ")[2]
+    if cell_len(words) >= width // 4:  # the end begins with a whole word
+        end = words
+    return cut(text, width - cell_len(end)) + end
 
 
 def wrap(text: str, width: int) -> list[str]:

@@ -85,6 +85,56 @@ def test_every_accepted_proposal_is_traceable_from_the_file_to_the_log_line(file
         assert {lines[reference]["kind"] for reference in change.from_} == {kinds[proposal["kind"]]}
 
 
+def come_back_proposals(file: Path, *jobs: Path) -> list[Json]:
+    proposals = json.loads(revise(file, *jobs, "--list", "--json").stdout)["proposals"]
+    return [each for each in proposals if each["kind"] == "come-back"]
+
+
+def test_step_that_a_come_back_names_gets_a_check_in_the_words_of_the_finding(file: Path, logs: Path) -> None:
+    check, guard = come_back_proposals(file, logs)
+    assert (check["key"], guard["key"]) == ("check", "guards-against")
+    assert check["new"] == "Not found: The lip was turned over (a job came back: leaks oil)"
+    assert (check["certain"], guard["certain"]) == (False, True)
+    assert "“Fit the seal” should have prevented it" in check["why"]
+    assert revise(file, logs, "--accept", str(check["number"])).return_value == 0
+    points = read_procedure(file.read_text(encoding="utf-8")).operations_by_id["seal"].check
+    assert [point.text for point in points][-1] == check["new"]
+    assert len(points) == 3
+
+
+@pytest.mark.parametrize(
+    ("typed", "checks", "cautions"),
+    [
+        ("The lip is not turned over", ["The lip is not turned over"], []),
+        ("warning: A turned lip leaks", [], [("warning", "A turned lip leaks")]),
+    ],
+)
+def test_check_of_a_come_back_is_written_in_own_words_or_as_a_caution(
+    file: Path, logs: Path, typed: str, checks: list[str], cautions: list[tuple[str, str]]
+) -> None:
+    number = come_back_proposals(file, logs)[0]["number"]
+    assert revise(file, logs, "--set", f"{number}={typed}").return_value == 0
+    seal = read_procedure(file.read_text(encoding="utf-8")).operations_by_id["seal"]
+    assert [point.text for point in seal.check][2:] == checks
+    assert [(caution.signal, caution.text) for caution in seal.cautions] == cautions
+
+
+@pytest.mark.parametrize(("outcome", "key"), [("part", "check"), ("use", "cautions"), ("unknown", "comment")])
+def test_place_of_the_prevention_depends_on_what_was_the_cause(
+    file: Path, tmp_path: Path, outcome: str, key: str
+) -> None:
+    job = ClockedJob(tmp_path, GEARBOX, unit="1")
+    job.do("start", operation="clean")
+    job.wait(5).do("finish")
+    job.do("close", unfinished="enough")
+    found = {"finding": "Run dry {twice}", "outcome": outcome, "operation": "seal"}
+    job.do("found", complaint="leaks oil", by="Kim", **found)
+    job.driver.controller.close()
+    first = come_back_proposals(file, job.path)[0]
+    assert first["key"] == key
+    assert revise(file, job.path, "--accept", str(first["number"])).return_value == 0
+
+
 def test_only_the_intended_lines_change(file: Path, logs: Path) -> None:
     time = listed(file, logs)["time"]["number"]
     result = revise(file, logs, "--accept", str(time))
@@ -332,17 +382,17 @@ def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(
 ) -> None:
     command = ["-m", "benchflow", "revise", str(file), str(logs)]
     with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
-        terminal.wait_for("1 of 11", "a accept")
+        terminal.wait_for("1 of 12", "a accept")
         terminal.type("a")
-        terminal.wait_for("2 of 11")
+        terminal.wait_for("2 of 12")
         terminal.type("c")
         terminal.wait_for("Other words")
         terminal.type("do: Wash {it}\r")
         terminal.wait_for("Not possible: `{it}`")
         terminal.type("do: Wash it\r")
-        terminal.wait_for("clean: do added: Wash it", "3 of 11")
+        terminal.wait_for("clean: do added: Wash it", "3 of 12")
         terminal.type("s")
-        terminal.wait_for("4 of 11")
+        terminal.wait_for("4 of 12")
         terminal.type("w")
         terminal.wait_for("Write these into the file?")
         terminal.type("y\r")
@@ -355,7 +405,7 @@ def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(
 def test_quitting_on_a_terminal_writes_nothing(file: Path, logs: Path, tmp_path: Path) -> None:
     command = ["-m", "benchflow", "revise", str(file), str(logs)]
     with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
-        terminal.wait_for("1 of 11", "a accept")
+        terminal.wait_for("1 of 12", "a accept")
         terminal.type("aq")
         terminal.wait_for("Nothing was written.")
         assert terminal.wait_end() == 0
@@ -365,13 +415,13 @@ def test_quitting_on_a_terminal_writes_nothing(file: Path, logs: Path, tmp_path:
 def test_enter_after_a_key_answers_no_question(file: Path, logs: Path, tmp_path: Path) -> None:
     command = ["-m", "benchflow", "revise", str(file), str(logs)]
     with Terminal(command, env={"BENCHFLOW_HOME": str(tmp_path / "home")}) as terminal:
-        terminal.wait_for("1 of 11", "One key, no Enter")
+        terminal.wait_for("1 of 12", "One key, no Enter")
         terminal.type("a\r")
-        terminal.wait_for("2 of 11")
+        terminal.wait_for("2 of 12")
         terminal.type("c\r")
         terminal.wait_for("Type it, then Enter")
         terminal.type("was a cause\r")
-        terminal.wait_for("comment: was a cause", "3 of 11")
+        terminal.wait_for("comment: was a cause", "3 of 12")
         terminal.type("w\r")
         terminal.wait_for("Write these into the file? Type y or n, then Enter")
         terminal.type("n\r")

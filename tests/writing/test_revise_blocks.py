@@ -32,6 +32,8 @@ operations:
     title: Tighten
     after: wash
     takes: 2 min
+    check:
+    - {see: It is dry, if not: [{do: "Wipe it, and wait"}]}
     tighten: {joint: "{joint}", stages: [{torque: "{final}"}, 90°]}
 """
 TEXT = """\
@@ -77,6 +79,7 @@ def done_jobs(file: Path, folder: Path) -> Path:
         job.do("note", text=f"slow {number}", change=True)
         job.wait(20).do("finish")
         job.do("start", operation="case-tighten")
+        job.do("tick-check", check=1)
         for _ in range(2):
             for fastener in range(1, 5):
                 job.do("tick", joint="cover", fastener=fastener)
@@ -95,7 +98,9 @@ def test_proposals_about_a_block_are_edits_at_its_use(file: Path, tmp_path: Path
     assert revise(file, logs, "--accept", f"1-{count}").return_value == 0
     text = file.read_text(encoding="utf-8")
     assert "  # case-wash: slow 1 [Robin, job 1, line 3 (log " in text
-    assert "    as: case\n    add: {tighten: {guards-against: [leaks]}, wash: {takes: 20 min}}\nchanges:" in text
+    kept, new = '{see: It is dry, if not: [{do: "Wipe it, and wait"}]}', "Not found: loose (a job came back: leaks oil)"
+    added = f'{{tighten: {{check: [{kept}, "{new}"], guards-against: [leaks]}}, wash: {{takes: 20 min}}}}'
+    assert f"    as: case\n    add: {added}\nchanges:" in text
     procedure = load_procedure(file).procedure
     assert procedure is not None
     operations = procedure.operations_by_id
@@ -125,7 +130,7 @@ def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_i
     assert block.read_text(encoding="utf-8") == BLOCK.replace("90°", "100°")
     text = file.read_text(encoding="utf-8")
     assert "with: {part: case, joint: cover, final: 22 N·m}" in text
-    assert 'what: "Cover, stage 2 90° -> 100° (in the block washed-joint, line 16)"' in text
+    assert 'what: "Cover, stage 2 90° -> 100° (in the block washed-joint, line 18)"' in text
     assert "check: nothing new, nothing mended." in done.stdout
 
 
@@ -163,11 +168,11 @@ def test_proposal_about_a_figure_of_a_block_is_an_edit_of_the_block_and_not_acce
     block = asking.parent / "blocks" / "washed-joint.yaml"
     before, logs = block.read_text(encoding="utf-8"), asked_jobs(asking, tmp_path / "logs")
     listed = revise(asking, logs, "--list")
-    assert f"This edits the block at {block}:15. No procedure beside this one uses it." in " ".join(
+    assert f"This edits the block at {block}:17. No procedure beside this one uses it." in " ".join(
         listed.stdout.split()
     )
     (proposal,) = json.loads(revise(asking, logs, "--list", "--json").stdout)["proposals"]
-    assert (proposal["certain"], proposal["block"], proposal["new"]) == (False, f"{block}:15", "24 N·m")
+    assert (proposal["certain"], proposal["block"], proposal["new"]) == (False, f"{block}:17", "24 N·m")
     assert (
         '+    tighten: {joint: "{joint}", stages: [{torque: 24 N·m, source: bulletin 4}, 90°]}   # by'
         in proposal["diff"]
@@ -177,7 +182,7 @@ def test_proposal_about_a_figure_of_a_block_is_an_edit_of_the_block_and_not_acce
     assert revise(asking, logs, "--accept", "1").return_value == 0
     assert block.read_text(encoding="utf-8") == before.replace("torque: ask", "torque: 24 N·m, source: bulletin 4")
     text = asking.read_text(encoding="utf-8")
-    assert "ask -> 24 N·m (source: bulletin 4) (in the block washed-joint, line 15)" in text
+    assert "ask -> 24 N·m (source: bulletin 4) (in the block washed-joint, line 17)" in text
     assert "job 1, line 5 (log " in text
 
 

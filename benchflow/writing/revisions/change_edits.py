@@ -20,6 +20,7 @@ from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.layout_edits import (
     NodeContent,
     comment_above,
+    flow_text,
     item_added,
     key_added,
     quoted_as,
@@ -34,6 +35,8 @@ from benchflow.writing.revisions.yaml_places import PlacedNode, placed_nodes
 _OPERATION_KEYS = frozenset(OPERATION.keys.keys if isinstance(OPERATION.keys, KeyedShape) else ())
 _KEY_AND_VALUE = re.compile(r"([a-z][a-z-]*)\s*:\s+(\S.*)", re.DOTALL)
 
+
+_CAUTION = re.compile(r"(danger|warning|caution|notice)\s*:\s+(\S.*)", re.DOTALL)
 
 _WITH_SOURCE: tuple[FilePath, ...] = (("record",), ("work-out",), ("tighten",), ("choose",), ("match",))
 """The keys of an operation whose figures have a source beside them."""
@@ -81,7 +84,7 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "", sourc
         return _comment(file, change, clean_line(given or change.value))
     value = clean_line(given or change.value)
     if change.action == "append":
-        return _append(file, change, value)
+        return _append(file, *(_check_or_caution(change, given) if change.in_own_words and given else (change, value)))
     made = _set(file, change, change.path, value, source if given else change.source)
     if made.block is not None:
         return made
@@ -277,6 +280,14 @@ def _added(file: ProcedureFile, start: PlacedNode, path: FilePath, value: str) -
     return key_added(file.text.plain, node, str(rest[0]), value, after="title" if node is start else "")
 
 
+def _check_or_caution(change: FoundChange, given: str) -> tuple[FoundChange, str]:
+    """What a person typed instead of a drafted check or caution: words of a check, or a caution by its signal word."""
+    found = _CAUTION.fullmatch(given)
+    if found is None:
+        return replace(change, path=("check",)), clean_line(given)
+    return replace(change, path=("cautions",)), flow_text(((found[1], clean_line(found[2])),))
+
+
 def _append(file: ProcedureFile, change: FoundChange, value: str) -> MadeChange:
     target = _target(file, change, change.path)
     node, text, written = target.value, file.text.plain, yaml_value(value)
@@ -298,7 +309,7 @@ def _items_in_block(file: ProcedureFile, change: FoundChange) -> list[str]:
     found = None if node is None else node.at(change.path)
     if found is None:
         return []
-    return [yaml_value(each.text) for each in (found.items if found.kind == "list" else [found])]
+    return [flow_text(_content(each)) for each in (found.items if found.kind == "list" else [found])]
 
 
 def _comment(file: ProcedureFile, change: FoundChange, words: str) -> MadeChange:

@@ -21,7 +21,8 @@ class Proposal(Struct, frozen=True):
     """One proposal. ``number`` counts from 1, ``line`` is that of the place in the file.
 
     ``diff`` is its edit, "" if it cannot be made as proposed; ``problem`` then says why. ``certain`` is false if a
-    person has to decide: the edit only adds a comment, or it is made in a ``block`` that the ``users`` use too.
+    person has to decide: the edit only adds a comment, needs own words, or is made in a ``block`` that the ``users``
+    use too.
     """
 
     number: int
@@ -46,7 +47,8 @@ class Proposal(Struct, frozen=True):
 
     @property
     def certain(self) -> bool:
-        return self.action != "comment" and not self.problem and not self.block
+        needs_person = self.action == "comment" or self.change.in_own_words or self.block
+        return not needs_person and not self.problem
 
 
 def find_changes(file: ProcedureFile, jobs: Sequence[DoneJob]) -> list[FoundChange]:

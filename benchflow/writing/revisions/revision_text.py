@@ -43,6 +43,8 @@ def proposal_lines(
     edit = "Edit:"
     if proposal.block:
         edit = f"{block_edit_text(proposal.block, proposal.users)}. Edit:"
+    elif proposal.change.in_own_words:
+        edit = "Edit, as a draft. Write it in your own words (c in the list, --set in the command):"
     elif not proposal.certain:
         edit = "This adds a comment, because a person has to decide what to change:"
     yield from wrapped(edit, "   ", width)
@@ -80,6 +82,8 @@ def wrapped(text: str, indent: str, width: int) -> list[str]:
 
 def change_hint(change: FoundChange) -> str:
     """What can be typed instead of the proposed value or words."""
+    if change.in_own_words:
+        return "Your words for the check, or a caution: `danger: ...`, `warning: ...`, `caution: ...`, `notice: ...`"
     if change.action != "comment":
         return f"New value of {change.path[-1]}"
     if not change.operation:

@@ -4,6 +4,7 @@ import os
 import sys
 from collections import deque
 from collections.abc import Sequence
+from shutil import get_terminal_size
 
 import click
 
@@ -14,7 +15,10 @@ from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.made_revision import make_proposal
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
-from benchflow.writing.revisions.revision_text import change_hint, proposal_lines, terminal_width, wrapped
+from benchflow.writing.revisions.revision_text import change_hint, proposal_on_screen, terminal_width, wrapped
+
+LINES_OF_THE_QUESTION = 5
+"""The lines of a proposal's question with the blank lines around it."""
 
 KEYS = "One key, no Enter: a accept, c change, s skip, b back, w write, q quit and write nothing."
 
@@ -56,7 +60,8 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
     while at < len(proposals):
         proposal = proposals[at]
         print_line()
-        print_lines(proposal_lines(proposal, len(proposals), file, terminal_width(), wraps_edit=True))
+        height = get_terminal_size().lines - LINES_OF_THE_QUESTION
+        print_lines(proposal_on_screen(proposal, len(proposals), file, terminal_width(), height))
         print_line()
         print_wrapped(f"{KEYS}{' It is accepted.' if proposal.number in accepted else ''}")
         match _key(typed):

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.model import Procedure
+from benchflow.procedure.model import Procedure, RecordedValue
 from benchflow.session.log.line_format import Line
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.job_evidence import DoneJob, LogEvidence, operation_of
@@ -33,14 +33,28 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
         node = _node_at(root, operation, path)
         if node is None or node.text.strip() != "ask" or len(found) < LEAST_SAME:
             continue
-        yield _change(operation, path, found)
+        yield _change(procedure, operation, path, found)
 
 
-def _change(operation: str, path: FilePath, found: Sequence[tuple[str, str, LogEvidence]]) -> FoundChange:
+def _name(procedure: Procedure, operation: str, path: FilePath) -> str:
+    """The name of a figure for people: ``torque of stage 2``, ``limit of End float``; otherwise its path."""
+    if path[:2] == ("tighten", "stages") and len(path) == 4:
+        return f"{path[3]} of stage {int(path[2]) + 1}"
+    if path[:1] == ("record",) and path[2:] == ("limit",):
+        found = procedure.operations_by_id.get(operation)
+        values = () if found is None else found.record
+        asked = next((one.ask for one in values if isinstance(one, RecordedValue) and one.name == path[1]), "")
+        return f"limit of {asked or path[1]}"
+    return path_text(path)
+
+
+def _change(
+    procedure: Procedure, operation: str, path: FilePath, found: Sequence[tuple[str, str, LogEvidence]]
+) -> FoundChange:
     """The figure with all its sources; if the jobs gave different figures, a comment that names each."""
     lines = tuple(evidence for *_, evidence in found)
     key = path_text(path)
-    title = f"Figure for {key}"
+    title = f"Figure for {_name(procedure, operation, path)}"
     figures: dict[str, list[str]] = {}
     for figure, source, evidence in found:
         figures.setdefault(_same(figure), []).append(f"{clean_line(figure)} (job {evidence.unit}, from {source})")

@@ -1,5 +1,6 @@
 """The proposals and the result of a revision as text for people."""
 
+import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import PurePath
@@ -15,6 +16,8 @@ from benchflow.writing.revisions.job_evidence import job_name
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
 
+_HUNK = re.compile(r"@@ -(\d+)")
+
 MOST_LINES = 8
 """The largest number of log lines that are listed under one proposal."""
 
@@ -24,19 +27,30 @@ def terminal_width() -> int:
     return min(get_terminal_size().columns, 100)
 
 
+def proposal_on_screen(proposal: Proposal, of: int, file: ProcedureFile, width: int, height: int) -> list[str]:
+    """One proposal, wrapped to ``width``. If it is higher than ``height``, fewer log lines are listed."""
+    text: list[str] = []
+    for most in (MOST_LINES, 4, 2, 1):
+        text = list(proposal_lines(proposal, of, file, width, wraps_edit=True, most=most))
+        if len(text) <= height:
+            break
+    return text
+
+
 def proposal_lines(
-    proposal: Proposal, of: int, file: ProcedureFile, width: int = 100, *, wraps_edit: bool = False
-) -> Iterator[str]:
-    """One proposal: its title and place, why, the log lines, and the edit, whose lines can be wrapped too."""
+    proposal: Proposal, of: int, file: ProcedureFile, width: int = 100, *, wraps_edit: bool = False,
+    most: int = MOST_LINES,
+) -> Iterator[str]:  # fmt: skip
+    """One proposal: its title and place, why, at most ``most`` log lines, and the edit. The edit can be wrapped too."""
     place = f"{shown_path(file.path)}:{proposal.line}" if proposal.line else shown_path(file.path)
     yield from wrapped(f"{proposal.number} of {of}  {proposal.title}", "", width)
     yield from wrapped(f"{place}{f'  {proposal.key}' if proposal.key else ''}", "   ", width)
     yield from wrapped(proposal.change.why, "   ", width)
     lines = proposal.change.evidence
-    for each in lines[:MOST_LINES]:
+    for each in lines[:most]:
         yield from wrapped(f"- {each.reference}, {each.by}: {each.words}", "   ", width)
-    if len(lines) > MOST_LINES:
-        yield f"   - and {count(len(lines) - MOST_LINES, 'line')} more"
+    if len(lines) > most:
+        yield f"   - and {count(len(lines) - most, 'line')} more"
     if proposal.problem:
         yield from wrapped(f"No edit: {proposal.problem}", "   ", width)
         return
@@ -49,6 +63,10 @@ def proposal_lines(
         edit = "This adds a comment, because a person has to decide what to change:"
     yield from wrapped(edit, "   ", width)
     for line in proposal.diff.split("\n")[2:]:
+        hunk = _HUNK.match(line)
+        if hunk is not None:
+            yield f"     From line {hunk[1]}:"
+            continue
         yield from _wrapped_edit(line, width - 5) if wraps_edit else (f"     {line}",)
 
 

@@ -164,5 +164,6 @@ def _is_confirmed(proposals: Sequence[Proposal], accepted: dict[int, str]) -> bo
     print_line()
     for proposal in proposals:
         if proposal.number in accepted:
-            print_wrapped(f"{proposal.number}  {proposal.title}", "  ")
+            key = f": {proposal.key}" if proposal.key else ""
+            print_wrapped(f"{proposal.number}  {proposal.title}{key}", "  ")
     return confirmed("Write these into the file?")

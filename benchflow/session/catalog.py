@@ -64,7 +64,7 @@ class SessionSummary(Struct, frozen=True):
     events: int = 0
     done: int = 0
     simulated: bool = False
-    continues: str = ""  # SHA-256 of the log that the job continues
+    continues: str = ""  # SHA-256 of the log that the job or the teardown continues
     is_teardown: bool = False  # then ``procedure`` is what is taken apart, and ``done`` the number of lines off
 
 
@@ -165,6 +165,8 @@ def _summary_of_teardown(path: Path, events: list[_EventHeader]) -> SessionSumma
     elif (holder := lock.current_holder(path)) is not None:
         status, note = "held", f"open in another program: {holder.text}"
     parse_timestamp(events[-1].at)  # the list shows it in local time
+    continued = opened.get("continues")
+    continued = continued if isinstance(continued, dict) else {}
     return SessionSummary(
         path=path,
         status=status,
@@ -172,11 +174,12 @@ def _summary_of_teardown(path: Path, events: list[_EventHeader]) -> SessionSumma
         procedure=_text(opened, "what"),
         unit=_text(opened, "unit"),
         by=events[0].by,
-        opened_at=events[0].at,
+        opened_at=_text(continued, "opened_at") or events[0].at,
         last_at=events[-1].at,
         events=len(events),
         done=_lines_off(events),
         simulated=opened.get("simulated") is True,
+        continues=_text(continued, "sha256"),
         is_teardown=True,
     )
 

@@ -1,11 +1,16 @@
 """A teardown by intents: its record, its refusals, its log."""
 
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
 from benchflow.base.errors import BenchflowError
+from benchflow.session.catalog import summarize_log
+from benchflow.session.head_memory import HeadMemory
+from benchflow.session.log.line_format import read
 from benchflow.session.log.log_check import verify
+from benchflow.session.pictures.picture_check import check_pictures
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
 from benchflow.session.teardown.teardown_controller import TeardownController
 from tests.driving.made_pictures import jpeg_at
@@ -214,3 +219,39 @@ def test_damaged_log_says_how_to_go_on_and_is_continued_with_its_whole_lines(
         TeardownController.continue_from(new, tmp_path / "again.jsonl")
     with pytest.raises(BenchflowError, match="already exists"):
         TeardownController.continue_from(script.path, new)
+
+
+def test_continued_teardown_is_a_log_of_its_own_and_no_fork(script: TeardownScript, tmp_path: Path) -> None:
+    script.off("cover", "shaft", "pump")
+    picture = jpeg_at(tmp_path / "cover.jpg")
+    script.do("attach", file=str(picture), line="1")
+    script.off("gear")
+    memory = HeadMemory(tmp_path / "heads.jsonl")
+    memory.remember(read(script.path.read_bytes()).lines, script.path, "2026-03-01T09:00:00.000Z")
+    opened_at = script.record.opened_at
+    lines = script.path.read_bytes().splitlines(keepends=True)
+    script.path.write_bytes(b"".join([*lines[:-1], lines[-1].replace(b"gear", b"gaar")]))
+    new = tmp_path / "new.jsonl"
+    TeardownController.continue_from(script.path, new).close()
+    for _ in range(2):  # each time it is opened
+        again = TeardownController.open(new)
+        again.memory = memory
+        assert again.remembered() == ""
+        again.send(intent("off", text="bearing"))
+        again.close()
+    record = load_teardown(new)
+    assert record.opened_at == opened_at
+    assert [line.description.what for line in record.lines] == ["cover", "shaft", "pump", "bearing", "bearing"]
+    assert check_pictures(new).problems == ()
+    summary = summarize_log(new)
+    assert summary.continues == sha256(script.path.read_bytes()).hexdigest()
+    assert summary.opened_at == opened_at
+
+
+def test_pictures_follow_a_teardown_to_another_folder(script: TeardownScript, tmp_path: Path) -> None:
+    script.do("attach", file=str(jpeg_at(tmp_path / "whole.jpg")))
+    controller = TeardownController.open(script.path)
+    (tmp_path / "stick").mkdir()
+    controller.move_to(tmp_path / "stick")
+    controller.close()
+    assert check_pictures(tmp_path / "stick" / script.path.name).problems == ()

@@ -81,6 +81,15 @@ class Journal:
         return cls._create(path, disk or Disk(), b"")
 
     @classmethod
+    def create_from(cls, path: Path, drafts: Sequence[Draft], disk: Disk | None = None) -> Self:
+        """Make a new log with these events, all of them or no log.
+
+        Raises:
+            LogUnusable: the log exists already or cannot be made.
+        """
+        return cls._create(path, disk or Disk(), seal(drafts, None)[1])
+
+    @classmethod
     def open(cls, path: Path, *, read_only: bool = False, disk: Disk | None = None) -> Self:
         """Open an existing log and verify all of it.
 
@@ -350,14 +359,6 @@ class Journal:
         self._make_read_only(f"the session continues in {path}")
         sidecars.write_moved(self.path, path)
         return moved
-
-    def copied_to(self, path: Path) -> Self:
-        """A new log at ``path`` with the whole lines of this one. The file of this one stays as it is.
-
-        Raises:
-            LogUnusable: the new log exists already or cannot be made.
-        """
-        return self._create(path, self._disk, bytes(self.lines.content))
 
     def close(self) -> None:
         """Unlock and close the log. Closing twice is allowed, and every saved event is on disk already."""

@@ -117,7 +117,8 @@ def fold_teardown(state: TeardownState | None, event: ev.TeardownEvent, line: Li
 
 def _opened(event: ev.TeardownOpened, line: Line) -> TeardownRecord:
     return TeardownRecord(
-        unit=event.unit, what=event.what, by=line.by, opened_at=line.at, last_at=line.at, events=line.seq,
+        unit=event.unit, what=event.what, by=line.by,
+        opened_at=line.at if event.continues is None else event.continues.opened_at, last_at=line.at, events=line.seq,
         simulated=event.simulated, format=event.format, checklist=event.checklist,
     )  # fmt: skip
 

@@ -83,16 +83,21 @@ class TeardownController:
             LogUnusable: one of the logs cannot be read or made.
             BenchflowError: ``old`` is not damaged.
         """
+        from benchflow.session.pictures.kept_files import copy_kept_files
+        from benchflow.session.teardown.continued_teardown import drafts_of_whole_lines
+
         _refuse_other_log(old)
+        clock = clock or Clock()
         with Journal.open(old, read_only=True) as journal:
             damage = journal.damage
             if damage is None:
                 raise BenchflowError(f"{old} is not damaged. Open it with: benchflow teardown '{old}'")
-            if replay_teardown(journal.lines, old).record.simulated:
-                raise BenchflowError(f"{old} is the log of a simulated teardown, so no builder continues it.")
-            controller = cls(journal.copied_to(new), clock or Clock(), simulated=False)
+            drafts = drafts_of_whole_lines(journal, damage, clock)
             lost = len(journal.untrusted)
+        controller = cls(Journal.create_from(new, drafts), clock, simulated=False)
         controller._load()
+        if controller.state is not None and _has_pictures(controller.state.record):
+            copy_kept_files(old, new)
         more = f", {lost} readable but not trusted" if lost else ""
         text = f"Continued from {old.name}: line {damage.line} {damage.what}. {controller.saved} events kept{more}"
         controller.send({"intent": "note", "text": text, **({"by": by} if by else {})})
@@ -236,9 +241,17 @@ class TeardownController:
             return bool(lines)
 
     def move_to(self, folder: Path) -> None:
-        """Continue the log in another folder, for example after a full disk or a removed memory stick."""
+        """Continue the log in another folder, for example after a full disk or a removed memory stick.
+
+        The pictures that can be read are copied too. `verify` names the others.
+        """
+        from benchflow.session.pictures.kept_files import copy_kept_files
+
         with self._lock:
+            before = self.journal.path
             self.journal = self.journal.move_to(folder)
+            if self.state is not None and _has_pictures(self.state.record):
+                copy_kept_files(before, self.journal.path)
 
     def opened_again(self) -> Self:
         """Return a new controller of the same log, opened for writing after another program has left it.
@@ -268,6 +281,10 @@ def understood_as_json(understood: Understood) -> dict[str, Any]:
         "rows": msgspec.to_builtins(list(understood.rows)),
         "problems": msgspec.to_builtins(list(understood.problems)),
     }
+
+
+def _has_pictures(record: TeardownRecord) -> bool:
+    return bool(record.pictures) or any(line.pictures for line in record.lines)
 
 
 def _cleaned(key: str, value: Any) -> Any:

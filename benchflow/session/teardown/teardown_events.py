@@ -6,6 +6,7 @@ The line format, ``clock``, ``intent``, ``of`` and ``sent`` are as in the log of
 from typing import Any
 
 import msgspec
+from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.log_folder import TEARDOWN_OPENED
@@ -25,6 +26,19 @@ OPENED_KIND = TEARDOWN_OPENED
 """The kind of the first event of every teardown log. A log of a job begins with ``opened``."""
 
 
+class ContinuedTeardown(Struct, frozen=True, omit_defaults=True):
+    """The damaged log that a teardown continues. The entries of its ``events`` whole lines follow in the new log."""
+
+    file: str
+    sha256: str  # of the whole file
+    head: str  # hash of its last whole line
+    events: int
+    line: int  # the first damaged line
+    damage: str
+    opened_at: str  # when the teardown was started
+    untrusted: int = 0  # number of lines behind the damage that can be read
+
+
 class TeardownOpened(Event, frozen=True, tag="teardown-opened"):
     """A teardown was started. This is the first event of its log."""
 
@@ -35,6 +49,7 @@ class TeardownOpened(Event, frozen=True, tag="teardown-opened"):
     simulated: bool = False
     boot: str = ""
     checklist: tuple[ChecklistItem, ...] = ()
+    continues: ContinuedTeardown | None = None
 
 
 class TeardownResumed(Event, frozen=True, tag="teardown-resumed"):

@@ -1,5 +1,6 @@
 """The teardowns of this machine: lists the open ones, opens one, begins one."""
 
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
@@ -25,8 +26,14 @@ class TeardownCatalog:
             return []
 
     def open_teardowns(self) -> list[SessionSummary]:
-        """The teardowns that are not closed, the latest first."""
-        return [each for each in self._all() if each.status in ("open", "held", "damaged") and each.events]
+        """The teardowns that are not closed, the latest first. A damaged one that another log continues is left out."""
+        found = self._all()
+        continued = {each.continues for each in found if each.continues}
+        return [
+            each for each in found
+            if each.events
+            and (each.status in ("open", "held") or (each.status == "damaged" and not _is_one_of(each.path, continued)))
+        ]  # fmt: skip
 
     def last_person(self) -> str:
         """The person of the teardown that was worked on last, "" if there is none."""
@@ -59,13 +66,18 @@ class TeardownCatalog:
         return controller
 
     def continue_from(self, old: Path, by: str) -> TeardownController:
-        """The controller of a new log that continues a damaged one with its whole lines.
+        """The controller of a log that continues a damaged one with its whole lines: a new log, or the one that does.
 
         Raises:
             BenchflowError: the old log is not damaged or no teardown, or the new one cannot be made.
         """
+        from benchflow.session.teardown.continued_teardown import digest_of_log
         from benchflow.session.teardown.fold_teardown import load_teardown
 
+        digest = digest_of_log(old)
+        for each in self._all():
+            if each.continues == digest and each.status in ("open", "held"):
+                return self.open(each.path)
         record = load_teardown(old)
         path = new_log_path(make_folder(self.folder), f"teardown-{record.what}", record.unit, date.today())
         controller = TeardownController.continue_from(old, path, by)
@@ -78,3 +90,12 @@ class TeardownCatalog:
         from benchflow.session.catalog import summarize_log
 
         return summarize_log(log).simulated
+
+
+def _is_one_of(path: Path, digests: set[str]) -> bool:
+    """True if the SHA-256 of the file is one of ``digests``."""
+    from benchflow.session.teardown.continued_teardown import digest_of_log
+
+    with suppress(BenchflowError):
+        return bool(digests) and digest_of_log(path) in digests
+    return False

@@ -90,7 +90,8 @@ def test_export_has_one_row_for_each_line(script: TeardownScript) -> None:
 
 @pytest.mark.parametrize(
     "command",
-    [("sheet",), ("review",), ("audit",), ("hours",), ("compare",), ("found", "--complaint", "x"),
+    [("sheet",), ("review",), ("audit",), ("check",), ("order",), ("expand",), ("compare",),
+     ("found", "--complaint", "x"),
      ("drive", "wheel-hub", "--log"), ("run",)],
     ids=lambda each: each[0],
 )  # fmt: skip
@@ -111,11 +112,53 @@ def test_commands_about_jobs_refuse_it_in_plain_words(
     assert script.path.read_bytes() == before
 
 
+def test_commands_about_many_logs_take_teardowns(script: TeardownScript) -> None:
+    start_session(script.path.parent).controller.close()
+    assert "2 logs checked: 2 new" in run("archive", script.path.parent).output
+    assert "rocker cover" in run("trace", "--part", "bag 3").output
+    assert "Hours of GB-12: teardown of" in run("hours", script.path).output
+    assert "GB-12  five-speed gearbox, 2 lines off: worked" in run("hours", script.path.parent).output
+    assert json.loads(run("hours", "--json", script.path).output)["teardowns"][0]["lines"] == 2
+
+
+def test_lists_have_what_to_order_to_machine_and_to_ask(script: TeardownScript) -> None:
+    script.off(
+        "bearing housing, machine: worn oval, bore 62.05 mm",
+        "front bearing, ask the customer: new or old",
+        "rear gasket",
+        "drive flange, 1x nut M20x1.5 + 1x split pin, odd bolt at the rear",
+        "cam followers 1..4, bag 8",
+    )
+    script.do("fate", line="7", place="2", fate="replace", reason="pitted")
+    script.do("fate", line="7", place="4", fate="replace", reason="pitted")
+    script.do("fate", line="7", place="3", fate="use-again")
+    text = run("teardown", script.path, "--lists").output
+    assert "line 2    2 × rod caps: 1, 2 (=pitted). in tray A" in text
+    assert "line 7    2 × cam followers: 2, 4 (pitted). in bag 8" in text
+    assert "line 3    bearing housing (worn oval). measured: bore 62.05 mm" in text
+    assert "line 4    front bearing (new or old)" in text
+    assert "line 5    rear gasket" in text
+    assert "split pin (of drive flange)" in text
+    assert "line 6    drive flange. found: odd bolt at the rear" in text
+    assert "4 of 7 lines have a part without a fate: 1, 5, 6, 7" in text
+    lists = json.loads(run("teardown", script.path, "--lists", "--json").output)
+    assert [each["part"] for each in lists["ask"]] == ["front bearing"]
+    assert "ASK THE CUSTOMER\n  line 4    front bearing (new or old)" in run("log", script.path).output
+    assert "## Ask the customer" in run("export", "--as", "markdown", script.path).output
+    script.do("fate", line="4", fate="replace")
+    assert "ASK THE CUSTOMER\n  nothing" in run("teardown", script.path, "--lists").output
+
+
+def test_lists_need_a_log(script: TeardownScript) -> None:
+    assert "Name the log" in str(run("teardown", "--lists").exception)
+
+
 def test_folders_of_jobs_leave_teardowns_out(script: TeardownScript) -> None:
     driver = start_session(script.path.parent)
     driver.controller.close()
-    assert "1 log checked: 1 new" in run("archive", script.path.parent).output
-    assert run("export", "--as", "csv", script.path.parent).return_value == 0
+    exported = run("export", "--as", "csv", script.path.parent)
+    assert exported.return_value == 0
+    assert "1 teardown is left out" in exported.output + exported.stderr
     listed = [json.loads(line)["is_teardown"] for line in run("sessions", "--json").output.splitlines()]
     assert sorted(listed) == [False, True]
 

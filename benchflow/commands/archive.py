@@ -63,7 +63,7 @@ def archive(
         with ProgressLine() as line:
             report = file_logs(
                 database,
-                log_paths(named),
+                log_paths(named, teardowns=True),
                 machine_name(),
                 folders=[path for path in named if path.is_dir()],
                 copy_logs=copy_logs,
@@ -120,7 +120,7 @@ def _fetch(database: "Database", job: str, out: Path | None) -> int:
         session, head = _session_named(index, job)
     content = index.log_of(session, head)
     if content is None:
-        match = next(one for one in index.sessions() if one.session.session == session)
+        match = next(one for one in index.logs() if one.session.session == session)
         raise BenchflowError(
             f"The archive has no copy of that log. The log is on {match.bench} at {match.path}. "
             "Add it there with --copy-logs."
@@ -144,7 +144,7 @@ def _session_named(index: "ArchiveIndex", job: str) -> tuple[str, str]:
     Raises:
         BenchflowError: no job or several jobs match.
     """
-    matches = [one for one in index.sessions() if job in (one.session.unit, one.session.session[: len(job)])]
+    matches = [one for one in index.logs() if job in (one.session.unit, one.session.session[: len(job)])]
     if not matches:
         raise BenchflowError(f"The archive has no job {job!r}. Check the unit, or add its log first.")
     if len(matches) > 1:

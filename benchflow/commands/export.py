@@ -41,6 +41,7 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
 
     The log of a teardown is exported apart from jobs: as csv (one row per line), jsonl (the record) or markdown.
     """
+    from benchflow.review.log.log_file import logs_under
     from benchflow.session.log.log_folder import is_teardown_log
 
     paths = [find_log(name, kind="any") if not Path(name).is_dir() else Path(name) for name in names]
@@ -57,6 +58,10 @@ def export(names: tuple[str, ...], form: str, out: Path | None, pictures: Path |
         for text in absent:
             print_warning(text)
         return PROBLEM_FOUND if absent else SUCCESS
+    for folder in (path for path in paths if path.is_dir()):
+        if left := sum(map(is_teardown_log, logs_under(folder, teardowns=True))):
+            count = "1 teardown is" if left == 1 else f"{left} teardowns are"
+            print_warning(f"{count} left out of {shown_path(folder)}. Export them apart from jobs, by their names.")
     logs, skipped = _loaded([Path(name) for name in names], any_procedure=form in ("csv", "jsonl"))
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.event_rows import as_csv, as_json_lines

@@ -60,10 +60,13 @@ def find_procedure(name: str) -> Path:
     """The procedure with this path, or the shipped one with this name.
 
     Raises:
-        NotFound: no procedure matches.
+        NotFound: no procedure matches, or the file is a log.
     """
     path = Path(name)
     if exists(path):
+        if path.suffix == SUFFIX and _is_log(path):
+            kind = "teardown" if is_teardown_log(path) else "job"
+            raise NotFound(f"{path} is the log of a {kind}, not a procedure. Show it with: benchflow log '{path}'")
         return path
     shipped = shipped_procedures()
     for candidate in shipped:
@@ -71,6 +74,12 @@ def find_procedure(name: str) -> Path:
             return candidate
     candidates = [*_files_beside(path, PROCEDURE_SUFFIXES), *shipped]
     raise NotFound(f"There is no procedure {name}.{_suggestion(name, candidates)}")
+
+
+def _is_log(path: Path) -> bool:
+    from benchflow.session.log_version_check import first_line_of  # imported late: procedures do not need it
+
+    return first_line_of(path) is not None
 
 
 def find_procedure_or_log(name: str, folder: Path | None = None) -> Path:
@@ -94,8 +103,8 @@ def find_procedure_or_log(name: str, folder: Path | None = None) -> Path:
     raise NotFound(f"There is no procedure and no log {name}.{_suggestion(name, candidates)}")
 
 
-def log_paths(names: Iterable[Path]) -> list[Path]:
-    """The logs that are named, and all logs in the folders that are named.
+def log_paths(names: Iterable[Path], *, teardowns: bool = False) -> list[Path]:
+    """The logs that are named, and all logs in the folders that are named. ``teardowns``: also those of teardowns.
 
     Raises:
         NotFound: a name matches no log, or several (:class:`Ambiguous`).
@@ -105,7 +114,7 @@ def log_paths(names: Iterable[Path]) -> list[Path]:
 
     paths: list[Path] = []
     for name in names:
-        paths += logs_under(name) if name.is_dir() else [regular_file(find_log(str(name)))]
+        paths += logs_under(name, teardowns=teardowns) if name.is_dir() else [regular_file(find_log(str(name)))]
     return paths
 
 

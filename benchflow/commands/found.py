@@ -51,6 +51,7 @@ def found(
     """
     from benchflow.commands.come_back_entry import NotAdded, add_entry
     from benchflow.review.log.log_file import NoLog
+    from benchflow.session.log.log_folder import NOT_A_JOB
 
     if withdraw is not None:
         if not reason:
@@ -62,6 +63,8 @@ def found(
         try:
             loaded = load_named_log(name)
         except NoLog as error:
+            if NOT_A_JOB in str(error):
+                raise
             raise NotAdded(Path(name), str(error), {"intent": "found", **given}) from error
         intent = {"intent": "found", **_complete(loaded, given)}
         if replaces is not None:

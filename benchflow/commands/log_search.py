@@ -62,7 +62,7 @@ def session_source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Session
     if logs:
         from benchflow.review.many.log_scan import LogFiles
 
-        yield LogFiles(log_paths(logs), compiled=compiled_folder())
+        yield LogFiles(log_paths(logs, teardowns=True), compiled=compiled_folder())
         return
     from benchflow.review.archive.index import ArchiveIndex
     from benchflow.session.machine_folders import machine_folders
@@ -73,7 +73,8 @@ def session_source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Session
             from benchflow.review.archive.filing import file_logs
             from benchflow.review.log.log_file import logs_under
 
-            file_logs(database, logs_under(folder), machine_name(), folders=[folder], compiled=compiled_folder())
+            paths = logs_under(folder, teardowns=True)
+            file_logs(database, paths, machine_name(), folders=[folder], compiled=compiled_folder())
         yield ArchiveIndex(database)
 
 

@@ -26,7 +26,7 @@ def teardowns_as(form: str, paths: list[Path]) -> str:
         BenchflowError: a teardown has no such form, or a log cannot be read.
     """
     from benchflow.session.teardown.fold_teardown import load_teardown
-    from benchflow.session.teardown.teardown_history import record_as_markdown
+    from benchflow.session.teardown.teardown_markdown import record_as_markdown
 
     if form not in ("csv", "jsonl", "markdown"):
         raise BenchflowError(f"A teardown cannot be exported as {form}. Use csv, jsonl or markdown.")

@@ -35,6 +35,8 @@ readings cannot be corrected. (Own rule.)"""
               "('time seal'). Jobs with each figure and edition are listed apart.")  # fmt: skip
 @click.option("--source", metavar="NAME",
               help="Find the jobs with figures from this document, or by 'own choice'.")  # fmt: skip
+@click.option("--part", metavar="WORDS",
+              help="Find these words in teardowns: a part, a mark, a bag, a fate, what was found, a note.")  # fmt: skip
 @click.option("--reads-high", metavar="PERCENT",
               help="With --instrument: how far it reads too high. 6 is 6 % too high, -4 is 4 % too low.")  # fmt: skip
 @click.option("--below", metavar="QUANTITY", help="With --reading: only readings below this.")
@@ -44,11 +46,12 @@ readings cannot be corrected. (Own rule.)"""
 @search_options
 def trace(
     instrument: str | None, lot: str | None, person: str | None, operation: str | None, reading: str | None,
-    figure: str | None, source: str | None, reads_high: str | None, below: str | None, above: str | None,
-    margin: str | None,
+    figure: str | None, source: str | None, part: str | None, reads_high: str | None, below: str | None,
+    above: str | None, margin: str | None,
     url: str | None, logs: tuple[Path, ...], since: str, until: str, as_json: bool,
 ) -> int:  # fmt: skip
     """Find every job with an instrument, a lot, a person, an operation or a reading. The worst comes first.
+    An instrument, a person or a reading is found in teardowns too, and what came off there with --part.
     With --figure or --source: the jobs by the figure, and by the edition that it came from.
 
     With --reads-high, a job counts only where the error is more than the uncertainty that the instrument stated then.
@@ -74,9 +77,9 @@ def trace(
         subjects.append(q.OperationSubject(operation))
     if reading is not None:
         subjects.append(q.ReadingSubject(reading))
-    if len(subjects) + (figure is not None) + (source is not None) != 1:
+    if len(subjects) + sum(each is not None for each in (figure, source, part)) != 1:
         raise click.UsageError(
-            "Give exactly one of --instrument, --lot, --person, --operation, --reading, --figure, --source."
+            "Give exactly one of --instrument, --lot, --person, --operation, --reading, --figure, --source, --part."
         )
     if reading is None and (below or above or margin):
         raise click.UsageError("--below, --above and --margin need --reading.")
@@ -84,6 +87,8 @@ def trace(
         raise click.UsageError("--reads-high needs --instrument.")
     if figure is not None or source is not None:
         return _trace_figures(figure or "", source or "", url, logs, q.time_span(since, until), as_json=as_json)
+    if part is not None:
+        return _trace_part(part, url, logs, q.time_span(since, until), as_json=as_json)
     least_margin = _fraction(margin, "--margin", 100)
     question = TraceQuestion(
         q.Question(subjects[0], *q.time_span(since, until)),
@@ -118,6 +123,26 @@ def _trace_figures(
         print_json(result)
     else:
         print_lines(figure_lines(result))
+    return SUCCESS
+
+
+def _trace_part(words: str, url: str | None, logs: tuple[Path, ...], span: tuple[str, str], *, as_json: bool) -> int:
+    """Print the teardowns with an entry of these words."""
+    from benchflow.base.plaintext import clean_line
+    from benchflow.review.many.teardown_search import TracedParts, trace_teardowns, with_words
+    from benchflow.review.many.teardown_text import part_lines
+
+    asked = clean_line(words)
+    if not asked:
+        raise click.UsageError("Name what to find, such as: --part 'thrust washer'")
+    with session_source(url, logs) as searched:
+        found = searched.teardowns()
+        left_out = tuple(f"{file.path} {file.why}" for file in searched.left_out())
+    result = TracedParts(asked, trace_teardowns(found, with_words(asked), *span), len(found), left_out)
+    if as_json:
+        print_json(result)
+    else:
+        print_lines(part_lines(result))
     return SUCCESS
 
 

@@ -161,6 +161,7 @@ class SessionController:
             journal.close()
             raise BenchflowError(
                 f"{path} is the log of a teardown, not of a job. Continue it with: benchflow teardown '{path}'"
+                f", or benchflow drive --teardown --log '{path}'"
             )
         unknown = next((line for line in lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:

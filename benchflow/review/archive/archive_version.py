@@ -2,5 +2,5 @@
 
 from typing import Final
 
-VERSION: Final = 14
+VERSION: Final = 15
 """It grows with every change of a fact type or table; other versions are refused."""

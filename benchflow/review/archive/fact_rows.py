@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from benchflow.review.log import facts as f
 from benchflow.review.log.picture_facts import PictureFact
+from benchflow.review.log.teardown_log import TeardownFact
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,
@@ -28,8 +29,11 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "complaints": f.ComplaintFact,
     "causes": f.CauseFact,
     "pictures": PictureFact,
+    "teardown_records": TeardownFact,
 }
-"""The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`."""
+"""The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`.
+
+A teardown has ``teardown_records`` only, with one row."""
 
 
 def _is_json(field_type: Any) -> bool:

@@ -16,6 +16,7 @@ from benchflow.review.archive.fact_rows import FACT_TABLES, to_row
 from benchflow.review.log.facts import SessionFact
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
 from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
+from benchflow.review.log.teardown_log import LoggedTeardown, TeardownFact, record_as_text, teardown_in
 from benchflow.session.log.line_format import logged_hash, read
 from benchflow.session.log.log_heads import START_LENGTH, KnownHead
 from benchflow.session.procedure_loading import ProcedureReader, procedure_reader_with_cache
@@ -79,6 +80,8 @@ def read_one(job: ReadingJob, options: ReadingOptions) -> FiledLog:
     data = read_log_file(Path(job.path))
     if isinstance(data, Unusable):
         return FiledLog(job.path, job.size, job.changed, why=data.why)
+    if (teardown := teardown_in(Path(job.path), data)) is not None:
+        return _filed_teardown(job, data, teardown, copied=options.copy_logs)
     # The file may have grown since it was found: the size recorded is that of the data read.
     found = facts_of_file(Path(job.path), data, _plan_of(options.compiled))
     if isinstance(found, Unusable):
@@ -98,8 +101,21 @@ def read_one(job: ReadingJob, options: ReadingOptions) -> FiledLog:
     )
 
 
+def _filed_teardown(job: ReadingJob, data: bytes, teardown: LoggedTeardown | Unusable, *, copied: bool) -> FiledLog:
+    """The log of a teardown: its record, and no other facts."""
+    if isinstance(teardown, Unusable):
+        return FiledLog(job.path, len(data), job.changed, why=teardown.why)
+    session = teardown.session
+    rows: Rows = {"teardown_records": [(0, *to_row(TeardownFact(record_as_text(teardown.record))))]}
+    body = zlib.compress(data, 1) if copied else None
+    return FiledLog(job.path, len(data), job.changed, "", session, rows, body, _head(data, job.path, session))
+
+
 def filed_copy(path: str, data: bytes, body: bytes, compiled: Path | None) -> FiledLog | None:
     """The stored copy ``body`` of a log, with the content ``data``; ``None`` if it is unusable."""
+    if (teardown := teardown_in(Path(path), data)) is not None:
+        filed = _filed_teardown(ReadingJob(path, len(data), 0), data, teardown, copied=True)
+        return filed if filed.session is not None else None
     found = facts_of_file(Path(path), data, _plan_of(compiled))
     if isinstance(found, Unusable):
         return None
@@ -131,4 +147,6 @@ def _procedure_of(compiled: Path | None) -> ProcedureReader:
 
 
 def _rows_by_table(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
-    return {name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))] for name in FACT_TABLES}
+    return {
+        name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name, ()))] for name in FACT_TABLES
+    }

@@ -24,7 +24,9 @@ from benchflow.review.archive.index_schema import (
 )
 from benchflow.review.log.facts import TOOL_SEPARATOR, SessionFact
 from benchflow.review.log.log_file import Unusable, read_log_file
+from benchflow.review.log.teardown_log import record_in_text
 from benchflow.review.many.session_question import (
+    FoundTeardown,
     InstrumentName,
     InstrumentSubject,
     LeftOut,
@@ -69,9 +71,25 @@ class ArchiveIndex:
         with self._database.reading() as connection:
             return [SessionMatch(session, bench, path) for _, session, bench, path in _session_rows(connection, None)]
 
+    def logs(self) -> Sequence[SessionMatch]:
+        """The logs of all jobs and teardowns, without their facts."""
+        with self._database.reading() as connection:
+            found = _session_rows(connection, None, jobs=None)
+        return [SessionMatch(session, bench, path) for _, session, bench, path in found]
+
     def count(self) -> int:
         with self._database.reading() as connection:
-            return connection.execute(select(func.count()).select_from(sessions)).scalar_one()
+            of_jobs = select(func.count()).select_from(sessions).where(_IS_JOB)
+            return connection.execute(of_jobs).scalar_one()
+
+    def teardowns(self) -> Sequence[FoundTeardown]:
+        with self._database.reading() as connection:
+            records = _facts_by_session(connection, "teardown_records", true())
+            found = _session_rows(connection, set(records), jobs=False)
+        return [
+            FoundTeardown(session, bench, path, record_in_text(records[number][0].record))
+            for number, session, bench, path in found
+        ]
 
     def log_bytes(self, found: SessionMatch) -> bytes | None:
         body = self.log_of(found.session.session, found.session.head)
@@ -118,6 +136,8 @@ class ArchiveIndex:
             return [(row[0], row[1]) for row in found.all()]
 
 
+_IS_JOB: Final = sessions.c.teardown == ""
+
 _NAME_COLUMNS: Final[dict[SubjectKind, tuple[ColumnElement[Any], ...]]] = {
     "instrument": (
         *(fact_tables["instruments"].c[name] for name in ("serial", "title", "need")),
@@ -136,7 +156,8 @@ _NAME_COLUMNS: Final[dict[SubjectKind, tuple[ColumnElement[Any], ...]]] = {
 
 def _all_names(connection: Connection, kind: SubjectKind) -> Iterator[str]:
     for column in _NAME_COLUMNS[kind]:
-        yield from connection.execute(select(column).distinct()).scalars()
+        query = select(column).distinct()
+        yield from connection.execute(query.where(_IS_JOB) if column is sessions.c.by else query).scalars()
     if kind == "person":
         for people in connection.execute(select(fact_tables["operations"].c.people).distinct()).scalars():
             yield from json.decode(people, type=tuple[str, ...])
@@ -146,10 +167,17 @@ def _all_names(connection: Connection, kind: SubjectKind) -> Iterator[str]:
                 yield from line.split(TOOL_SEPARATOR)
 
 
-def _session_rows(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
-    """The sessions with these ``numbers``, or all for ``None``, sorted by the time of opening and then by hash."""
+def _session_rows(
+    connection: Connection, numbers: set[int] | None, *, jobs: bool | None = True
+) -> list[tuple[int, SessionFact, str, str]]:
+    """The sessions with these ``numbers``, or all for ``None``, sorted by the time of opening and then by hash.
+
+    They are the jobs, with ``jobs`` false the teardowns, and with ``None`` both.
+    """
     c = sessions.c
     query = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
+    if jobs is not None:
+        query = query.where(_IS_JOB if jobs else ~_IS_JOB)
     if numbers is not None and len(numbers) <= _MAX_BY_NUMBER:
         query = query.where(c.number.in_(numbers))
     heads = [

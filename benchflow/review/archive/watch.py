@@ -37,7 +37,7 @@ def watch(
     Raises:
         NoLog: there is no such folder at the start.
     """
-    paths = logs_under(folder)
+    paths = logs_under(folder, teardowns=True)
     stamps: dict[str, tuple[int, int]] | None = None
     while True:
         began = clock()
@@ -51,7 +51,7 @@ def watch(
             )
         sleep(max(every, checking / MAX_SHARE))
         if folder.is_dir():  # a USB stick may come back
-            paths = logs_under(folder)
+            paths = logs_under(folder, teardowns=True)
 
 
 def _file_stamps(paths: list[Path]) -> dict[str, tuple[int, int]]:

@@ -30,7 +30,7 @@ from benchflow.session.intents.dispatch import decide, refused_pin_entries
 from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import read_intent
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.log_folder import NOT_A_JOB, TEARDOWN_OPENED
+from benchflow.session.log.log_folder import TEARDOWN_OPENED
 from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.refusal import Refusal
@@ -60,7 +60,10 @@ def audit_log(lines: Sequence[Line], read_procedure: ProcedureReader) -> AuditRe
         opened = msgspec.convert(lines[0].data, ev.JobOpened)
     except msgspec.ValidationError as error:
         if lines[0].kind == TEARDOWN_OPENED:
-            raise BenchflowError(f"The file {NOT_A_JOB}.") from error
+            raise BenchflowError(
+                "The file is the log of a teardown. It has no procedure, so there is nothing to audit. Check that it "
+                "is complete and unchanged with: benchflow verify"
+            ) from error
         raise BenchflowError(f"The first line of the log is not the start of a job: {error}.") from error
     if opened.format > ev.FORMAT:
         raise BenchflowError(

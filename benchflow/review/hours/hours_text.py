@@ -8,6 +8,7 @@ from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.hours.section_medians import ProcedureHours, SectionMedian
+from benchflow.review.hours.teardown_hours import TeardownHours
 from benchflow.review.hours.worked_time import JobHours, stated_in_all
 
 STATES_NO_TIME = "states no time"
@@ -99,8 +100,11 @@ CSV_HEAD = (
 )  # fmt: skip
 
 
-def hours_csv(jobs: Iterable[JobHours]) -> str:
-    """One row for each section of each job, in minutes, and one for the time between operations."""
+def hours_csv(jobs: Iterable[JobHours], teardowns: Iterable[TeardownHours] = ()) -> str:
+    """One row for each section of each job, in minutes, and one for the time between operations.
+
+    A teardown has one row.
+    """
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(CSV_HEAD)
@@ -114,6 +118,10 @@ def hours_csv(jobs: Iterable[JobHours]) -> str:
             writer.writerow((*head, one.section, one.title, one.operations, one.finished, *figures))
         outside = job.paused - sum(section.paused for section in job.sections)
         writer.writerow((*head, "", "between operations", "", "", _minutes(job.between), "", _minutes(outside), ""))
+    for each in teardowns:
+        head = (clean_line(each.unit), "", "", each.log, each.opened, each.closed or "", each.simulated)
+        cells = ("teardown", clean_line(each.what), each.lines, each.lines, _minutes(each.worked), "")
+        writer.writerow((*head, *cells, _minutes(each.paused), ""))
     return out.getvalue()
 
 

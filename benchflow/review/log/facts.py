@@ -65,6 +65,7 @@ class SessionFact(Struct, frozen=True):
     procedure_id: str = ""  # this and the next two: "" if the procedure cannot be read
     revision: str = ""
     procedure_title: str = ""
+    teardown: str = ""  # what is taken apart; "" for a job
 
     @property
     def closed(self) -> bool:

@@ -72,11 +72,11 @@ def unreadable_reason(lines: Sequence[Line], problem: str) -> str:
     return f"is not the log of a session: {problem}"
 
 
-def logs_under(folder: Path) -> list[Path]:
+def logs_under(folder: Path, *, teardowns: bool = False) -> list[Path]:
     """Every entry named like a log in a folder and its subfolders, in the order of their paths.
 
-    Logs of teardowns are left out, because they are not jobs. Entries and subfolders that cannot be read are in the
-    list. :func:`read_log_file` gives the reason.
+    Logs of teardowns are left out unless ``teardowns`` is true, because they are not jobs. Entries and subfolders that
+    cannot be read are in the list. :func:`read_log_file` gives the reason.
 
     Raises:
         NoLog: there is no such folder, or it cannot be read.
@@ -87,8 +87,8 @@ def logs_under(folder: Path) -> list[Path]:
         content = folder_content(folder, subfolders=True)
     except OSError as error:
         raise NoLog(f"The folder {folder} cannot be read: {error.strerror}.") from error
-    jobs = [path for path in content.logs if not is_teardown_log(path)]
-    return sorted([*jobs, *(file.path for file in content.skipped)])
+    logs = [path for path in content.logs if teardowns or not is_teardown_log(path)]
+    return sorted([*logs, *(file.path for file in content.skipped)])
 
 
 def why_skipped(path: Path) -> str:

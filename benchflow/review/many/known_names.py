@@ -16,6 +16,7 @@ from benchflow.review.many.session_question import (
     SubjectKind,
     same_name,
 )
+from benchflow.review.many.teardown_search import about, trace_teardowns
 
 _MOST_NAMES = 3
 _FEW_NAMES = 12
@@ -27,7 +28,8 @@ class UnknownName(BenchflowError):
 
 
 def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Sequence[str] = ()) -> None:
-    """Check that a job or the register has the name of ``subject``, at any time. Without any job, it is not known.
+    """Check that a job, a teardown or the register has the name of ``subject``, at any time. Without any job, it is not
+    known.
 
     ``registered`` are the names of the register for this kind of subject.
 
@@ -39,6 +41,8 @@ def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Seq
     if not source.count() or (isinstance(subject, InstrumentSubject) and subject.others):
         return
     if any(same_name(name, each) for each in (*known, *registered)):
+        return
+    if trace_teardowns(source.teardowns(), about(subject)):
         return
     where = "No job has" if kind in ("lot", "operation", "reading") else "No job and no register has"
     left_out = len(source.left_out())

@@ -6,8 +6,10 @@ from pathlib import Path
 from benchflow.base.plaintext import shown_path
 from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.log_file import Unusable, facts_of_file, read_log_file
+from benchflow.review.log.teardown_log import LoggedTeardown, teardown_in
 from benchflow.review.many.names_in_facts import names_in_match
 from benchflow.review.many.session_question import (
+    FoundTeardown,
     InstrumentName,
     LeftOut,
     Question,
@@ -32,12 +34,18 @@ class LogFiles:
         self._plan_of = plans_or_empty(procedure_reader_with_cache(compiled))
         self._found: dict[str, SessionMatch] = {}
         self._files: dict[str, Path] = {}
+        self._teardowns: dict[str, FoundTeardown] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
             self._read_log(path, bench)
 
     def _read_log(self, path: Path, bench: str) -> None:
         data = read_log_file(path)
+        teardown = None if isinstance(data, Unusable) else teardown_in(path, data)
+        if isinstance(teardown, LoggedTeardown):
+            self._add_teardown(FoundTeardown(teardown.session, bench, shown_path(path), teardown.record))
+            return
+        data = data if teardown is None else teardown
         facts = data if isinstance(data, Unusable) else facts_of_file(path, data, self._plan_of)
         if isinstance(facts, Unusable):
             self._left_out.append(LeftOut(bench, shown_path(path), facts.why))
@@ -48,6 +56,11 @@ class LogFiles:
             self._found[facts.session.session] = new
             self._files[facts.session.session] = path
 
+    def _add_teardown(self, new: FoundTeardown) -> None:
+        old = self._teardowns.get(new.session.session)
+        if old is None or new.session.is_better_copy_than(old.session):
+            self._teardowns[new.session.session] = new
+
     def ask(self, question: Question) -> Sequence[SessionMatch]:
         narrowed = (narrow(found, question) for found in self._found.values())
         return in_order([found for found in narrowed if found.has_facts])
@@ -57,6 +70,9 @@ class LogFiles:
 
     def count(self) -> int:
         return len(self._found)
+
+    def teardowns(self) -> Sequence[FoundTeardown]:
+        return sorted(self._teardowns.values(), key=lambda one: (one.session.opened_at, one.session.session))
 
     def log_bytes(self, found: SessionMatch) -> bytes | None:
         data = read_log_file(self._files[found.session.session])

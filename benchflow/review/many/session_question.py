@@ -23,6 +23,7 @@ from benchflow.review.log.facts import (
     StageFact,
 )
 from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
+from benchflow.session.teardown.teardown_record import TeardownRecord
 
 
 class InstrumentSubject(Struct, frozen=True, tag="instrument"):
@@ -105,6 +106,15 @@ class SessionMatch(Struct, frozen=True):
         return bool(self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations)
 
 
+class FoundTeardown(Struct, frozen=True):
+    """One teardown: its log as a session, the machine and the path of the log, and its record."""
+
+    session: SessionFact
+    bench: str
+    path: str
+    record: TeardownRecord
+
+
 class LeftOut(Struct, frozen=True):
     """A file that could not be searched, and why."""
 
@@ -134,6 +144,10 @@ class SessionSource(Protocol):
 
     def count(self) -> int:
         """The number of sessions."""
+        ...
+
+    def teardowns(self) -> Sequence[FoundTeardown]:
+        """All teardowns. The other methods are about jobs only."""
         ...
 
     def log_bytes(self, found: SessionMatch) -> bytes | None:

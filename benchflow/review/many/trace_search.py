@@ -42,6 +42,7 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.review.many.teardown_search import TracedTeardown, about, trace_teardowns
 from benchflow.review.many.trace_names import named_matches
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.shop.register import Shop
@@ -88,13 +89,17 @@ class TracedSession(Struct, frozen=True):
 
 
 class Trace(Struct, frozen=True):
-    """The result of a trace. ``looked_at`` counts the sessions searched; ``left_out`` names files not searched."""
+    """The result of a trace. ``looked_at`` counts the sessions searched; ``left_out`` names files not searched.
+
+    ``teardowns`` are those with entries of the subject. They have no limits, so they are not ranked.
+    """
 
     asked: str
     touched: tuple[TracedSession, ...]
     looked_at: int
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
+    teardowns: tuple[TracedTeardown, ...] = ()
 
 
 def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | None = None) -> Trace:
@@ -114,6 +119,7 @@ def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | Non
         source, conditions.question, register, one_only=conditions.reads_high is not None
     )
     conditions = replace(conditions, question=question)
+    teardowns = _teardowns_with(source, conditions)
     _refuse_other_dimension(found, conditions)
     doubtful = doubtful_instruments(register, question.subject)
     touched = [session for match in found if (session := _traced_session(match, conditions, doubtful)) is not None]
@@ -122,7 +128,17 @@ def trace(source: SessionSource, conditions: TraceQuestion, register: Shop | Non
     left_out = tuple(f"{file.path} {file.why}" for file in source.left_out())
     simulated = sum(session.simulated for session in touched)
     notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
-    return Trace(question_text(conditions), tuple(touched), source.count(), left_out, (*name_notes, *notes))
+    notes = (*name_notes, *notes)
+    return Trace(question_text(conditions), tuple(touched), source.count(), left_out, notes, teardowns)
+
+
+def _teardowns_with(source: SessionSource, conditions: TraceQuestion) -> tuple[TracedTeardown, ...]:
+    """The teardowns with entries of the subject. Their readings have no limit, so none has a margin."""
+    if conditions.share is not None:
+        return ()
+    question = conditions.question
+    matches = about(question.subject, conditions.low, conditions.high)
+    return trace_teardowns(source.teardowns(), matches, question.since, question.until)
 
 
 def _refuse_other_dimension(found: Sequence[SessionMatch], conditions: TraceQuestion) -> None:

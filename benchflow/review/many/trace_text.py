@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from benchflow.review.formatting import count, local_time_with_zone
+from benchflow.review.many.teardown_text import traced_teardown_lines
 from benchflow.review.many.trace_search import Trace, TracedSession
 
 
@@ -19,6 +20,10 @@ def trace_lines(result: Trace) -> Iterator[str]:
         yield f"{count(len(mentioned), 'job')} only mentioned, because the instrument was allowed this error:"
         for session in mentioned:
             yield f"  {session.unit or session.session[:16]}  {session.reasons[0].words}"
+    if result.teardowns:
+        yield ""
+        yield f"Also in {count(len(result.teardowns), 'teardown')}:"
+        yield from traced_teardown_lines(result.teardowns)
     yield from _left_out_lines(result.left_out)
 
 

@@ -26,6 +26,7 @@ from benchflow.review.many.procedure_revisions import (
     without_simulated,
 )
 from benchflow.review.many.session_question import Question, ReadingSubject, SessionMatch, SessionSource
+from benchflow.review.many.teardown_search import about, trace_teardowns
 from benchflow.review.many.trend_sentences import chart_sentences
 from benchflow.review.many.trend_series import Point, Series, decimals_of
 
@@ -59,7 +60,8 @@ def trend_over_builds(source: SessionSource, name: str, since: str = "", until: 
     matches = source.ask(Question(ReadingSubject(name), since, until))
     if not matches:
         refuse_unknown_name(source, ReadingSubject(name))
-    found, notes = without_simulated(matches)
+    found, left_out = without_simulated(matches)
+    notes = (*left_out, *_teardown_notes(source, name, since, until))
     readings: dict[_SeriesKey, _Readings] = {}
     for one in found:
         for reading in one.readings:
@@ -69,6 +71,14 @@ def trend_over_builds(source: SessionSource, name: str, since: str = "", until: 
     apart = dict(part for key, pairs in readings.items() for part in _split_by_limit(key, pairs))
     series = tuple(_series_of_value(key, apart[key]) for key in sorted(apart, key=_natural_order))
     return Trend(series, (*notes, *several_procedures(key.procedure for key in apart), *_dimension_notes(apart)))
+
+
+def _teardown_notes(source: SessionSource, name: str, since: str, until: str) -> Iterator[str]:
+    """A note if teardowns have the reading too: it has no limit there, so it is in no series."""
+    found = trace_teardowns(source.teardowns(), about(ReadingSubject(name)), since, until)
+    if found:
+        where = "1 teardown has" if len(found) == 1 else f"{len(found)} teardowns have"
+        yield f"{where} this reading too, without a limit. List them with: benchflow trace --reading '{name}'"
 
 
 def _dimension(unit: str) -> str:

@@ -79,7 +79,10 @@ def _entries(folder: Path) -> Iterator[tuple[Path, bool]]:
 
 TEARDOWN_OPENED = "teardown-opened"
 """The kind of the first event of a teardown log (:mod:`benchflow.session.teardown.teardown_events`)."""
-NOT_A_JOB = "is the log of a teardown, not of a job; show it with benchflow log, draft a procedure with benchflow draft"
+NOT_A_JOB = (
+    "is the log of a teardown, not of a job; show it with benchflow log, what to order and ask with "
+    "benchflow teardown --lists, draft a procedure with benchflow draft"
+)
 """Why a teardown log is refused where a job is wanted, as a clause that follows its path."""
 _HEAD = 65_536  # bytes; the first line of a teardown log is much shorter, that of a job is often longer
 _TEARDOWN_MEMBER = f',"kind":"{TEARDOWN_OPENED}",'.encode()  # quotes in a text are escaped, so no other line has it
@@ -94,7 +97,12 @@ def is_teardown_log(path: Path) -> bool:
             first, newline, _ = file.read(_HEAD).partition(b"\n")
     except OSError:
         return False
-    return bool(newline) and _TEARDOWN_MEMBER in first
+    return bool(newline) and begins_teardown(first)
+
+
+def begins_teardown(first: bytes) -> bool:
+    """True if the first line of a log is that of a teardown. Its hash is not checked."""
+    return _TEARDOWN_MEMBER in first
 
 
 def why_not_a_file(path: Path) -> str:

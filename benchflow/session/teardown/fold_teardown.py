@@ -111,7 +111,9 @@ def fold_teardown(state: TeardownState | None, event: ev.TeardownEvent, line: Li
         if not isinstance(event, ev.TeardownResumed | ev.ClockSetBack | ev.TeardownClosed):
             named = str(line.data.get("line", ""))
             undo = UndoStep(line.seq, line.kind, named, state.record, undo)
-    record = replace(record, events=line.seq, last_at=line.at, closed=record.closed or state.record.closed)
+    people = state.record.people if line.by in state.record.people else (*state.record.people, line.by)
+    closed = record.closed or state.record.closed
+    record = replace(record, events=line.seq, last_at=line.at, closed=closed, people=people)
     return TeardownState(record, line, max(intents, state.intents), undo)
 
 
@@ -119,7 +121,7 @@ def _opened(event: ev.TeardownOpened, line: Line) -> TeardownRecord:
     return TeardownRecord(
         unit=event.unit, what=event.what, by=line.by,
         opened_at=line.at if event.continues is None else event.continues.opened_at, last_at=line.at, events=line.seq,
-        simulated=event.simulated, format=event.format, checklist=event.checklist,
+        simulated=event.simulated, format=event.format, checklist=event.checklist, people=(line.by,),
     )  # fmt: skip
 
 

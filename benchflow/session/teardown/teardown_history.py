@@ -16,8 +16,8 @@ from benchflow.session.log.line_format import Line, UntrustedLine
 from benchflow.session.log.timestamps import local_time_of
 from benchflow.session.teardown import teardown_events as ev
 from benchflow.session.teardown.fold_teardown import TeardownState, fold_teardown
+from benchflow.session.teardown.part_lists import lists_text, part_lists
 from benchflow.session.teardown.part_text import (
-    fasteners_text,
     fate_text,
     finding_text,
     reading_text_of,
@@ -108,6 +108,8 @@ def _record_text(record: TeardownRecord, zone: tzinfo | None) -> Iterator[str]:
                 yield from _wrapped("       ", f"measured: {reading_text_of(reading)}")
     for note in record.notes:
         yield from _wrapped("       ", f"Note: {note.text}")
+    yield ""
+    yield from lists_text(part_lists(record), WIDTH)
 
 
 def _wrapped(lead: str, text: str) -> list[str]:
@@ -176,31 +178,3 @@ def teardown_event_text(event: ev.TeardownEvent) -> str:
 
 def _at(place: str) -> str:
     return f", {place}" if place else ""
-
-
-def record_as_markdown(record: TeardownRecord) -> str:
-    """The record as a Markdown document: what was measured together, and a table of the lines."""
-    out = [f"# Teardown: {_cell(record.what)}, {_cell(record.unit)}", "", "## While it was together", ""]
-    readings = valid_readings(record.together)
-    out += [f"- {_cell(reading_text_of(each))}" for each in readings]
-    out += [f"- {_cell(item.name)}: skipped, {_cell(item.skipped)}" for item in record.checklist if item.skipped]
-    out += [
-        "",
-        "## What came off, in order",
-        "",
-        "| line | thing | fasteners | kept in | details |",
-        "|---|---|---|---|---|",
-    ]  # the head of a table
-    for line in record.lines:
-        each = line.description
-        fasteners = "; ".join(fasteners_text(group) for group in each.fasteners)
-        hidden = ("Thing", "Fasteners", "Kept in", "Line")
-        details = "; ".join(f"{row.label.lower()}: {row.text}" for row in line_rows(line) if row.label not in hidden)
-        count = f"{each.count} × " if each.count > 1 else ""
-        cells = (line.id, count + each.what, fasteners, each.container, details)
-        out.append(f"| {' | '.join(_cell(cell) for cell in cells)} |")
-    return "\n".join([*out, ""])
-
-
-def _cell(text: str) -> str:
-    return clean_line(text).replace("\\", "\\\\").replace("|", "\\|").replace("<", "&lt;")

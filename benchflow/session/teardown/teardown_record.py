@@ -198,6 +198,7 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
     notes: tuple[TeardownNote, ...] = ()  # about the assembly
     pictures: tuple[TeardownPicture, ...] = ()  # of the assembly
     undone: int = 0  # number of entries that were undone
+    people: tuple[str, ...] = ()  # everybody who entered something, in the order of their first entry
 
     @property
     def open_checks(self) -> tuple[ChecklistItem, ...]:

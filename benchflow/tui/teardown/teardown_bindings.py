@@ -27,6 +27,7 @@ TEARDOWN_KEYS: tuple[BindingType, ...] = (
     Binding(letter("t"), "continue_here", "continue here", id="teardown.continue-here"),
     Binding("f4," + letter("u"), "undo", "undo last", id="teardown.undo"),
     Binding("f2", "checklist", "while together", id="teardown.checklist"),
+    Binding("f3", "lists", "order, ask", id="teardown.lists"),
     Binding("f7", "picture", "picture", id="teardown.picture"),
     Binding("f8", "folder", "other folder", id="teardown.folder"),
     Binding("f9", "close_teardown", "close", id="teardown.close"),

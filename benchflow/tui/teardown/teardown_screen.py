@@ -8,12 +8,14 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
+from benchflow.base.plaintext import shown_path
 from benchflow.session.refusal import Refusal
 from benchflow.session.teardown.part_text import UnderstoodRow
 from benchflow.session.teardown.prompt_text import line_rows
 from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.tui.draw.block_parts import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, counted, cut, hanging, rule
+from benchflow.tui.teardown.part_lists_page import PartListsPage
 from benchflow.tui.teardown.scanned_field import ScannedField
 from benchflow.tui.teardown.teardown_bindings import TEARDOWN_KEYS
 from benchflow.tui.teardown.teardown_client import ENTRY_DRAFT
@@ -182,6 +184,8 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 return isinstance(self.prompt, CheckPrompt) or bool(self.record.lines)
             case "checklist":
                 return line is None and not isinstance(self.prompt, CheckPrompt)
+            case "lists":
+                return bool(self.record.lines)
             case "folder":
                 return self.save_failed
             case "close_teardown":
@@ -285,6 +289,11 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         """Show what is measured together, to add to it."""
         self.item = min(self.item, len(self.record.checklist) - 1)
         self._open_prompt(CheckPrompt(self.record.checklist[self.item]))
+
+    def action_lists(self) -> None:
+        """Show what to order, what goes to the machine shop, and what to ask the customer."""
+        command = f"benchflow teardown {shown_path(self.client.log)} --lists"
+        self.app.push_screen(PartListsPage(self.record, command))
 
     def action_picture(self) -> None:
         """Ask for a picture, and look for one that a phone has sent."""

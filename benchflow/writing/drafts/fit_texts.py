@@ -5,6 +5,7 @@ import re
 from msgspec.structs import replace
 
 from benchflow.session.teardown.part_text import fasteners_text
+from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import FastenerGroup
 from benchflow.writing.drafts.draft_book import plain_text, sentence_case
 from benchflow.writing.drafts.line_facts import LineFacts, LoosePart
@@ -13,12 +14,10 @@ from benchflow.writing.drafts.part_words import (
     is_gasket,
     is_oiled,
     is_plural,
-    is_seal,
     is_set_square,
     is_shell,
     is_shim,
     is_tightened,
-    is_used_once,
     singular,
 )
 

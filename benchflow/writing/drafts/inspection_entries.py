@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from benchflow.quantity import dimension_of
 from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.part_text import fate_text, finding_text
+from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import TeardownReading
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, unique
 from benchflow.writing.drafts.draft_yaml import Noted
@@ -15,7 +16,6 @@ from benchflow.writing.drafts.part_words import (
     is_assembled_measure,
     is_chosen_size,
     is_debris,
-    is_seal,
     is_sealed,
     is_shim,
     is_single_dimension,

@@ -5,18 +5,16 @@ from itertools import pairwise
 
 from msgspec import Struct
 
+from benchflow.session.teardown.renewed_parts import is_pin_renewed, is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownLine
 from benchflow.writing.drafts.draft_book import plain_text
 from benchflow.writing.drafts.part_words import (
     has_no_gasket,
     is_chosen_size,
-    is_pin_renewed,
     is_plural,
     is_screwed_in,
-    is_seal,
     is_sealed,
     is_tightened,
-    is_used_once,
     part_in_words,
     singular,
 )

@@ -6,6 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.session.teardown.part_text import fasteners_text
+from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownRecord
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case, unique
 from benchflow.writing.drafts.draft_yaml import Noted
@@ -19,7 +20,6 @@ from benchflow.writing.drafts.part_words import (
     is_heavy,
     is_held,
     is_lip_seal,
-    is_seal,
     singular,
 )
 

@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from benchflow.quantity import QuantityError, dimension_of, unit_symbol
 from benchflow.session.teardown.fastener_text import read_fasteners
+from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
 from benchflow.writing.drafts.cell_figures import (
     Refused,
     is_formula,
@@ -27,7 +28,6 @@ from benchflow.writing.drafts.list_sentences import (
     write_limits,
     write_sentences,
 )
-from benchflow.writing.drafts.part_words import is_seal, is_used_once
 
 _LONGEST_TITLE = 90
 _SIGNALS = re.compile(r"(danger|warning|caution|notice)\b\s*[:!-]*\s*", re.IGNORECASE)

@@ -5,16 +5,8 @@ Source: common practice, no source.
 
 import re
 
-_SEAL = re.compile(
-    r"\b(?:gaskets?|seals?|o-?rings?|sealing (?:washers?|rings?)|crush washers?|copper (?:washers?|rings?)|"
-    r"joint rings?)\b",
-    re.I,
-)
-_ONCE = re.compile(
-    r"\b(?:split pins?|cotters?|cotter pins?|(?:lock )?tab washers?|stretch bolts?)\b",
-    re.I,
-)
-_SPRUNG_ONCE = re.compile(r"\b(?:roll|spring|split|cotter)\b.*\bpins?\b|\brivets?\b|\btab washers?\b", re.I)
+from benchflow.session.teardown.renewed_parts import head_noun, is_seal, is_used_once
+
 _CLOSING = re.compile(
     r"\b(?:cover|casing|(?:gear|crank|transfer|timing) ?case|case half|housing|head|pan|sump|lid|cap plate|end plate|"
     r"bellhousing|rocker box)\b",
@@ -90,11 +82,6 @@ UNTHREADED = frozenset({"circlip", "clip", "clamp", "pin", "rivet", "key", "wash
 """Kinds of fasteners that are not tightened."""
 
 
-def head_noun(text: str) -> str:
-    """The part of a name before words that only say where or with what: ``magnet`` of ``magnet of the case``."""
-    return re.split(r"\s+(?:with|of|at|for|from|in|on|under|behind)\s+", text.strip(), maxsplit=1)[0]
-
-
 def is_plural(text: str) -> bool:
     """True if the name of a part is plural: ``output shaft seals left right``, ``hub and sleeve``."""
     words = [word for word in head_noun(text).lower().split() if re.fullmatch(r"[a-z-]+", word) and word != "mm"]
@@ -114,11 +101,6 @@ def is_tightened(kind: str, thread: str) -> bool:
     return bool(thread) or kind.rpartition(" ")[2] not in UNTHREADED
 
 
-def is_seal(text: str) -> bool:
-    """True for a gasket, a seal or an O-ring, which is never used again."""
-    return _SEAL.search(head_noun(text)) is not None
-
-
 def is_lip_seal(what: str) -> bool:
     """True for a lip seal, which is pressed in."""
     return re.search(r"\b(?:lip|shaft|oil|crank(?:shaft)?|front|rear) seals?$", what.strip(), re.I) is not None
@@ -127,16 +109,6 @@ def is_lip_seal(what: str) -> bool:
 def is_gasket(text: str) -> bool:
     """True for a seal that lies between two faces."""
     return re.search(r"\bgaskets?\b", text, re.I) is not None
-
-
-def is_used_once(text: str) -> bool:
-    """True for a split pin, a lock tab washer or a stretch bolt, which is renewed each time."""
-    return _ONCE.search(head_noun(text)) is not None
-
-
-def is_pin_renewed(kind: str) -> bool:
-    """True for a pin, rivet or tab washer that is deformed when it is fitted."""
-    return _SPRUNG_ONCE.search(kind) is not None
 
 
 def is_closing(text: str) -> bool:

@@ -19,7 +19,7 @@ from benchflow.review.many.session_question import (
     Subject,
     same_name,
 )
-from benchflow.session.teardown.teardown_entries import TeardownEntry, entries_of
+from benchflow.session.teardown.searchable_entries import SearchableEntry, entries_of
 
 
 class TracedTeardown(Struct, frozen=True):
@@ -34,7 +34,7 @@ class TracedTeardown(Struct, frozen=True):
     simulated: bool
     bench: str
     path: str
-    entries: tuple[TeardownEntry, ...]
+    entries: tuple[SearchableEntry, ...]
 
 
 class TracedParts(Struct, frozen=True):
@@ -46,7 +46,7 @@ class TracedParts(Struct, frozen=True):
     left_out: tuple[str, ...]
 
 
-Matches = Callable[[TeardownEntry], bool]
+Matches = Callable[[SearchableEntry], bool]
 
 
 def with_words(text: str) -> Matches:
@@ -56,7 +56,7 @@ def with_words(text: str) -> Matches:
     """
     words = _words(text)
 
-    def matches(entry: TeardownEntry) -> bool:
+    def matches(entry: SearchableEntry) -> bool:
         own = _words(f"{entry.what} {entry.place} {entry.text}")
         whole = [*own, *_words(entry.part)]
         return any(_is_said(word, own) for word in words) and all(_is_said(word, whole) for word in words)
@@ -110,7 +110,7 @@ def trace_teardowns(
     return tuple(sorted(traced, key=lambda one: one.opened_at, reverse=True))
 
 
-def _is_reading(entry: TeardownEntry, name: str) -> bool:
+def _is_reading(entry: SearchableEntry, name: str) -> bool:
     """True for a reading of this name: alone, behind the name of its part, or with its place."""
     reading = entry.reading
     if reading is None:
@@ -119,7 +119,7 @@ def _is_reading(entry: TeardownEntry, name: str) -> bool:
     return same_name(name, folded(reading.name)) or name in map(folded, longer)
 
 
-def _is_outside(entry: TeardownEntry, low: Quantity | None, high: Quantity | None) -> bool:
+def _is_outside(entry: SearchableEntry, low: Quantity | None, high: Quantity | None) -> bool:
     """True if the reading is below ``low`` or above ``high``, or if neither is given."""
     if low is None and high is None:
         return True

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.many.teardown_search import TracedParts, TracedTeardown
-from benchflow.session.teardown.teardown_entries import TeardownEntry
+from benchflow.session.teardown.searchable_entries import SearchableEntry
 
 _MOST_ENTRIES = 12
 
@@ -33,7 +33,7 @@ def traced_teardown_lines(teardowns: Sequence[TracedTeardown], most: int | None 
             yield f"     and {len(one.entries) - most} more"
 
 
-def _entry_text(entry: TeardownEntry) -> str:
+def _entry_text(entry: SearchableEntry) -> str:
     where = f"line {entry.line}" if entry.line else "whole"
     part = f"{entry.part}, " if entry.part and entry.what != "part" else ""
     place = f"{entry.place}, " if entry.place and entry.reading is None else ""

@@ -14,7 +14,7 @@ from benchflow.session.teardown.teardown_record import (
 )
 
 
-class TeardownEntry(Struct, frozen=True, omit_defaults=True):
+class SearchableEntry(Struct, frozen=True, omit_defaults=True):
     """One thing that a teardown says.
 
     ``what`` is the kind: ``part``, ``fasteners``, ``kept in``, ``marks``, ``measured``, ``found`` and so on. ``line``
@@ -31,27 +31,27 @@ class TeardownEntry(Struct, frozen=True, omit_defaults=True):
     reading: TeardownReading | None = None
 
 
-def entries_of(record: TeardownRecord) -> Iterator[TeardownEntry]:
+def entries_of(record: TeardownRecord) -> Iterator[SearchableEntry]:
     """Everything that a teardown says now. What was corrected or undone is left out."""
-    yield from (TeardownEntry("worked on it", name, by=name) for name in record.people)
+    yield from (SearchableEntry("worked on it", name, by=name) for name in record.people)
     for reading in valid_readings(record.together):
         text = reading_text_of(reading)
-        yield TeardownEntry("measured", text, place=reading.place, event=reading.event, reading=reading)
+        yield SearchableEntry("measured", text, place=reading.place, event=reading.event, reading=reading)
     for line in record.lines:
         yield from _entries_of_line(line)
     for state in record.states:
-        yield TeardownEntry("state", state.text, event=state.event)
+        yield SearchableEntry("state", state.text, event=state.event)
     for note in record.notes:
-        yield TeardownEntry("note", note.text, event=note.event)
+        yield SearchableEntry("note", note.text, event=note.event)
     for picture in record.pictures:
-        yield TeardownEntry("picture", _picture_text(picture.name, picture.text), event=picture.event)
+        yield SearchableEntry("picture", _picture_text(picture.name, picture.text), event=picture.event)
 
 
-def _entries_of_line(line: TeardownLine) -> Iterator[TeardownEntry]:
+def _entries_of_line(line: TeardownLine) -> Iterator[SearchableEntry]:
     description = line.description
 
-    def entry(what: str, text: str, place: str = "", event: int = 0) -> TeardownEntry:
-        return TeardownEntry(what, text, line.id, description.what, place, event or line.event, line.by)
+    def entry(what: str, text: str, place: str = "", event: int = 0) -> SearchableEntry:
+        return SearchableEntry(what, text, line.id, description.what, place, event or line.event, line.by)
 
     count = f"{description.count} × " if description.count > 1 else ""
     places = f": {', '.join(description.places)}" if description.places else ""
@@ -65,7 +65,7 @@ def _entries_of_line(line: TeardownLine) -> Iterator[TeardownEntry]:
         yield from (entry("found", finding_text(found), part.place, found.event) for found in part.found)
     for reading in valid_readings(line.values):
         text = reading_text_of(reading)
-        yield TeardownEntry(
+        yield SearchableEntry(
             "measured", text, line.id, description.what, reading.place, reading.event, line.by, reading
         )  # fmt: skip
     yield from (entry("put back", back.reason, event=back.event) for back in line.put_backs if back.reason)

@@ -16,7 +16,7 @@ def stage_members(stage: Stage, joint: Joint) -> tuple[int, ...]:
 
 
 def figure_ends(quantity: Quantity, band: Limit | None) -> Ends:
-    """The ends of the figure of a stage in the base unit. Both are the quantity if it is no limit."""
+    """The ends of the figure of a stage in the base unit. Both are the same if it is a quantity."""
     if band is None:
         return base(quantity), base(quantity)
     found = interval(band)

@@ -429,4 +429,4 @@ class SessionController:
 
 
 _UNASKED = ("resumed", "register-changed")
-"""Kinds of events that are logged with an intent but are no answer to it."""
+"""Kinds of events that are logged with an intent, but are not an answer to it."""

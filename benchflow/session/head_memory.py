@@ -33,7 +33,7 @@ _decode = msgspec.json.Decoder(KnownHead).decode
 
 
 class HeadMemory:
-    """The heads that this machine remembers. A failure to write is no error for the job."""
+    """The heads that this machine remembers. A failure to write is not an error of the job."""
 
     def __init__(self, path: Path) -> None:
         self.path = path

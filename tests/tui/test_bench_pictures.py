@@ -58,7 +58,7 @@ async def test_a_new_picture_is_offered_and_one_key_attaches_it_to_the_reading(t
         await ticks(bench)
         assert "2 new pictures. F7 attaches IMG_1.jpg to Bore, top. F8 shows all." in bench.text
         await bench.press("f7")
-        assert "IMG_1.jpg is attached to Bore, top (event 2)" in bench.text
+        assert "IMG_1.jpg is attached to Bore, top (log line 2)" in bench.text
         assert "1 new picture. F7 attaches IMG_2.jpg to Bore, top" in bench.text
     event = events_in(driver.controller.journal.path)[-1]
     assert (event["kind"], event["data"]["operation"]) == ("attached", "measure")
@@ -150,7 +150,7 @@ async def test_the_list_attaches_with_a_caption_leaves_out_and_withdraws(tmp_pat
         assert "Bore, at top: Score at the top" in bench.text or "Score at the top" in bench.text
         await bench.press("enter")
         await bench.type("Wrong bore\n")
-        assert "Picture of event 2 withdrawn." in bench.text
+        assert "Picture of log line 2 withdrawn." in bench.text
         assert "1 new picture. F7 attaches IMG_2.jpg to Bore, top" in bench.text  # it may belong elsewhere
     assert [event["kind"] for event in events_in(driver.controller.journal.path)][1:] == [
         "attached",

@@ -1,7 +1,7 @@
 """Variables that may become not known, because their proof can be waived, and the plan in which they may be lost.
 
 A variable whose proof is waived is not known afterwards, and satisfies no `needs` until something sets it again. That
-is no obstacle if the builder can enter the state that he finds (`found`), or if every operation that sets the variable
+does not matter if the builder can enter the state that he finds (`found`), or if every operation that sets the variable
 can be undone and done again. The other variables are explored as lost at any time between operations: also a builder
 who doubts a state can declare it not known.
 """

@@ -9,7 +9,7 @@ from benchflow.procedure.shapes.shape_base import ReadContext
 
 
 def check_timed_entries(procedure: Procedure, context: ReadContext) -> None:
-    """Report a `from` that is no entry of the other operation, and an `until` that is no entry of its own operation."""
+    """Report a `from` that is not an entry of the other operation, and an `until` that is not one of its own."""
     by_id = procedure.operations_by_id
     for operation in procedure.operations:
         for window in operation.time:

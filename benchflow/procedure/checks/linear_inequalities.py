@@ -1,6 +1,6 @@
 """Finds limits that contradict each other, by the linear inequalities of the values that they compare.
 
-A formula is a sum of readings with exact coefficients. A part of it that is no such sum, such as a product of two
+A formula is a sum of readings with exact coefficients. A part of it that is not such a sum, such as a product of two
 readings, is an unknown of its own within its range. Each limit is then one or two linear inequalities. They contradict
 each other if the elimination of all unknowns ends with a false inequality (Fourier-Motzkin elimination; from memory).
 """

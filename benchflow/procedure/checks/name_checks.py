@@ -123,7 +123,7 @@ class NameTable:
         )
 
     def _check_place(self, mention: Mention, name: str, indexes: tuple[str, ...], context: ReadContext) -> None:
-        """Report indexes that are no place of something repeated. One index may be the own place in a section."""
+        """Report indexes that are not a place of something repeated. One index may be the own place in a section."""
         kinds = {"state": "state", "condition": "finding"}
         sets = self.sets_of[kinds.get(mention.kind, "operation")].get(name)
         if not sets:

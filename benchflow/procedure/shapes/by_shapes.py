@@ -159,7 +159,7 @@ def choices_of(name: str, context: ReadContext) -> tuple[str, ...]:
 
 
 def _check_keys(node: YamlMapping, name: str, choices: tuple[str, ...], context: ReadContext) -> None:
-    """Report a key that is no choice, and choices without an entry."""
+    """Report a key that is not a choice, and choices without an entry."""
     what = "choice" if name in context.option_choices else "place"
     written = {clean_line(key.text) for key, _ in node.pairs}
     for key, _ in node.pairs:

@@ -20,7 +20,7 @@ _ENTRY_RULE = "Write each entry as a name with a value"
 
 
 def count_written(text: str) -> int | None:
-    """The number that a text such as ``four``, ``4x`` or ``4 readings`` means; ``None`` if it is no number."""
+    """The number that a text such as ``four``, ``4x`` or ``4 readings`` means; ``None`` if it is not a number."""
     words = clean_line(text).casefold().split()
     if words and words[0] in _NUMBERS and words[1:] in ([], ["times"], ["readings"], ["points"], ["places"]):
         return _NUMBERS.index(words[0]) + 1

@@ -118,7 +118,7 @@ def _with_archive(lines: Sequence[Line], path: Path, against: str) -> WitnessAns
 def against_heads(log: KnownHead, heads: Sequence[KnownHead], where: str) -> WitnessAnswer:
     """Compare with remembered heads of the same log, in the order in which they were remembered.
 
-    The first one with the same session counts: a fork that was filed later is no proof.
+    The first one with the same session counts: a fork that was filed later does not prove anything.
 
     Raises:
         BenchflowError: none of them is of this log.

@@ -54,7 +54,7 @@ def audit_log(lines: Sequence[Line], read_procedure: ProcedureReader) -> AuditRe
     """Decide every intent of a log again. ``lines`` are the verified lines of a session, at least one.
 
     Raises:
-        BenchflowError: the first line is no start of a job, or a newer version wrote the log.
+        BenchflowError: the first line is not the start of a job, or a newer version wrote the log.
     """
     try:
         opened = msgspec.convert(lines[0].data, ev.JobOpened)

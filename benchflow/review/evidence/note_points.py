@@ -17,7 +17,7 @@ _WRITTEN = {
 _FULL_WEIGHT = ("note",)
 _REASONS_OF_RULES = ("deviation",)
 CHOICE_SIZE = 0.2
-"""The most size of the reason for another part: that no part at hand fits explains the choice. (Own rule.)"""
+"""The largest size of the reason for another part: if no part on hand fits, that explains the choice. (Own rule.)"""
 EXCUSE_SIZE = 0.3
 """The size of unease in the reason of a deviation. Its cause is a weak point of its own. (Own rule.)"""
 MENTION_SIZE = 0.12

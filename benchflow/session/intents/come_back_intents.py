@@ -129,11 +129,11 @@ def _nothing_to_withdraw(state: State, seq: int) -> Reason:
     if not state.pictures:
         return _no_such_finding(state, seq, "event")
     known = ", ".join(map(str, sorted((*state.causes, *state.pictures))))
-    text = f"Event {seq} is not a finding or a picture in force. Those of this job are the events {known}"
+    text = f"Log line {seq} is not a finding or a picture in force. Those of this job are the log lines {known}"
     return Reason("unknown-name", text, name="event")
 
 
 def _no_such_finding(state: State, seq: int, name: str) -> Reason:
     known = ", ".join(str(each) for each in state.causes)
-    hint = f"The findings of this job are the events {known}" if known else "This job has no finding"
+    hint = f"The findings of this job are the log lines {known}" if known else "This job has no finding"
     return Reason("unknown-name", f"Event {seq} is not a finding in force. {hint}", name=name)

@@ -365,7 +365,7 @@ _NOT_OF_A_THREAD = ("torque", "angle", "time", "temperature")
 
 
 def _wrong_text(found: _Asked, text: str) -> Refusal | None:
-    """A refusal of a lubricant that is a quantity, or of a thread that is none: it was meant for another figure."""
+    """A refusal of a quantity as lubricant, or of another text as thread: it was meant for another figure."""
     if found.figure.what == "lubricant" and _is_of(text, None):
         message = f"“{text}” is a quantity, not a lubricant. Name the lubricant, such as engine oil, or dry"
     elif found.figure.what == "thread" and (

@@ -56,7 +56,7 @@ def _reasons(state: State, subject: Subject, facts: PictureFacts) -> Iterator[Re
         )
     for seq, picture in state.pictures.items():
         if picture.sha256 == facts.sha256 and (picture.operation, picture.target) == subject:
-            yield Reason("already-done", f"{facts.name} is already attached there (event {seq})", name="file")
+            yield Reason("already-done", f"{facts.name} is already attached there (log line {seq})", name="file")
 
 
 # --- what it is a picture of ----------------------------------------------------------------------
@@ -88,12 +88,12 @@ def _event_subject(state: State, intent: intents.AttachPicture) -> Subject | Ref
     assert intent.event is not None
     if intent.event not in state.remarks:
         known = ", ".join(map(str, list(state.remarks)[-8:]))
-        hint = f"Possible are the events {known}" if known else "This log has none"
+        hint = f"Possible are the log lines {known}" if known else "This log has none"
         text = "is not a note, deviation, correction, failed fastener, complaint or finding"
-        return refuse("unknown-name", f"Event {intent.event} {text}. {hint}", name="event")
+        return refuse("unknown-name", f"Log line {intent.event} {text}. {hint}", name="event")
     operation = state.remarks[intent.event] or ""
     if intent.operation and intent.operation != operation:
-        text = f"Event {intent.event} is about {operation or 'no operation'}, not about {intent.operation}"
+        text = f"Log line {intent.event} is about {operation or 'no operation'}, not about {intent.operation}"
         return refuse("bad-intent", f"{text}. Leave out the field operation", name="operation")
     return operation or None, PictureTarget(event=intent.event)
 

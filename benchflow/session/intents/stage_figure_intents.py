@@ -78,7 +78,7 @@ def wrong_angle(state: State, step: Step, number: int, figure: StageFigure) -> R
 
 
 def read_stage_figure(text: str, name: str, stage: OpenStage) -> StageFigure | Refusal:
-    """The torque or the angle in ``text``, a quantity or a limit; a refusal if it is none above zero."""
+    """The torque or the angle in ``text``, a quantity or a limit; a refusal if there is none above zero."""
     try:
         figure = parse_figure(text, stage.what)
     except QuantityError as error:

@@ -32,7 +32,7 @@ def read_bytes(path: Path, skip: int = 0) -> bytes:
     """The content of a log from byte ``skip`` on.
 
     Raises:
-        LogUnusable: it is no regular file, or cannot be read.
+        LogUnusable: it is not a regular file, or cannot be read.
     """
     must_be_a_file(path)
     try:

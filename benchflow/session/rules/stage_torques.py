@@ -55,7 +55,7 @@ def figure_source(state: State, step: Step, number: int) -> str:
 
 
 def value_of_stage(step: Step, number: int) -> CalculatedValue | None:
-    """The calculated value that is the torque of the stage ``number``; ``None`` if it is no formula."""
+    """The calculated value that is the torque of the stage ``number``; ``None`` if it is not a formula."""
     return next((value for value in step.operation.work_out if value.stage == number), None)
 
 

@@ -169,7 +169,7 @@ def window_notices(state: State, step: Step) -> Iterator[Caution]:
         if figures:
             after = f"“{later.operation.title}” ({text} after this step)"
             yield Caution(
-                "notice", f"{after} waits for figures. Have them at hand before you begin: {', '.join(figures)}."
+                "notice", f"{after} waits for figures. Get them before you begin: {', '.join(figures)}."
             )
 
 

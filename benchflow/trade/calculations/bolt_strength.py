@@ -267,7 +267,7 @@ def proof_load(thread: Thread, grade: str) -> CalculationResult:
                       f"{area:.4g} mm² × {found.proof:.4g} MPa", digits=4)  # fmt: skip
     lines = [calculated]
     if printed is None:
-        assumed = "Assumed: proof load as stress area × proof stress, because no printed value is at hand."
+        assumed = "Assumed: proof load as stress area × proof stress, because no printed value is known."
     else:
         lines = [
             line("proof", "Proof load", float(printed), "N", "as ISO 898-1 prints it", f"{thread.name}, {found.name}",

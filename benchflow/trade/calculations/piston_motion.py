@@ -246,7 +246,7 @@ def rod_ratio(rod: Quantity, stroke: Quantity) -> CalculationResult:
         line("angle", "Greatest angle of the rod", degrees(asin(1 / (2 * float(ratio)))), "°",
              "arcsin (stroke / (2 × rod))", f"arcsin ({show(stroke)} / (2 × {show(rod)}))", decimals=1),
     )  # fmt: skip
-    usual = "Most engines have 1.5 to 2.0 (common practice, no source). This is no limit."
+    usual = "Most engines have 1.5 to 2.0 (common practice, no source). This is not a limit."
     outside = () if Fraction(14, 10) <= ratio <= Fraction(22, 10) else (
         "This is unusual. Check that it is the stroke, not the throw, and the rod from centre to centre.",
     )  # fmt: skip

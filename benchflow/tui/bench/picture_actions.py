@@ -72,7 +72,7 @@ class PictureActions(EntryActions, inherit_bindings=False):
             answer = await self._send("attach", file=str(picture.path), **subject.fields)
             if answer is not None:
                 self.client.offer(self.client.arrived)
-                text = f"{picture.facts.name} is attached to {subject.title} (event {answer.lines[-1].seq})."
+                text = f"{picture.facts.name} is attached to {subject.title} (log line {answer.lines[-1].seq})."
                 self.show_message(f"{text} If that is wrong, press F8 to withdraw it.")
                 self.update_entry()
 

@@ -59,7 +59,7 @@ def _facts(old: LogToContinue) -> list[str]:
         first = f"{log.file} is damaged: line {log.line} {log.damage}. It is kept as it is."
     else:
         first = f"{log.file} is whole and open. Continue it itself if you can."
-    facts = [first, f"Up to event {log.events} it says that {counted(trusted, 'operation')} were done."]
+    facts = [first, f"Up to log line {log.events} it says that {counted(trusted, 'operation')} were done."]
     if doubtful:
         facts.append(
             f"Behind the damage it says the same of {doubtful} more. These lines are not trusted: look at the engine, "

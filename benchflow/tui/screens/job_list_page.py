@@ -113,7 +113,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             note += ". Enter shows it; c begins a new log that takes over what was done"
         elif row.status == "held":
             note += ". Enter shows it, view only, until that window leaves"
-        text = clean_line(f"{least}by {row.by}, {row.events} events, last entry {last}{note}")
+        text = clean_line(f"{least}by {row.by}, {row.events} log lines, last entry {last}{note}")
         where = hanging("", shown_path(row.path), width, "faint")
         return [*hanging("Continue: ", text, width, "text", "label"), *where]
 

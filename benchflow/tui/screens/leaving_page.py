@@ -148,7 +148,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
             *(styled(part, "title") for part in wrap(f"{view.title}, {view.unit}", width)),
             EMPTY,
         ]
-        lines.append(styled(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
+        lines.append(styled(f"{view.done} of {view.of} operations done, {view.saved} log lines on disk."))
         if self.reason:
             lines.extend(hanging("Ended early: ", self.reason, width, "strong", "attention"))
         lines.extend(self._remark_lines(width))

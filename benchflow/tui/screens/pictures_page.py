@@ -219,7 +219,7 @@ class WithdrawPicturePage(FormPage, inherit_bindings=False):
         return (FormField("reason", "Why is it withdrawn?", keep=False),)
 
     def intro(self, width: int) -> list[Line]:
-        text = f"{self.name_of_file}, a picture of {self.title_of_subject} (event {self.event})"
+        text = f"{self.name_of_file}, a picture of {self.title_of_subject} (log line {self.event})"
         kept = "It is no longer shown as evidence. Its entry stays in the log, and its file beside it."
         return [
             EMPTY,
@@ -230,5 +230,5 @@ class WithdrawPicturePage(FormPage, inherit_bindings=False):
 
     async def submit(self, values: dict[str, str]) -> None:
         await self.send(
-            f"Picture of event {self.event} withdrawn.", "withdraw", event=self.event, reason=values["reason"]
+            f"Picture of log line {self.event} withdrawn.", "withdraw", event=self.event, reason=values["reason"]
         )

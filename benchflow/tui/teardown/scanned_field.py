@@ -6,7 +6,7 @@ from benchflow.tui.app.key_timing import BURST_GAP
 from benchflow.tui.widgets.entry_field import EntryField
 
 LEAST_SCANNED = 3
-"""Characters of the shortest code. Two quick keys of a person are no scan."""
+"""Characters of the shortest code. Two quick keys of a person are not a scan."""
 
 
 class ScannedField(EntryField):

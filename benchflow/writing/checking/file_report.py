@@ -23,7 +23,7 @@ class FileReport(Struct, frozen=True):
 
     ``loaded`` is ``None`` for a block, which ``block`` describes. ``proof`` is ``None`` until the order is proven, and
     if the file has mistakes that prevent it. ``used`` are the files of the blocks that it uses. ``advice`` are notes
-    on what is no mistake; they are shown on the screen only.
+    on what is not a mistake; they are shown on the screen only.
     """
 
     file: str

@@ -136,7 +136,7 @@ def fasteners_named(text: str) -> list[NamedFasteners]:
 
 
 def resolved_formula(words: str, names: dict[str, str]) -> str:
-    """The formula in words with the names of values; "" if a word is no value, or could be several of them.
+    """The formula in words with the names of values; "" if a word is not a value, or could be several of them.
 
     ``names`` has the words of each known value by its name.
     """

@@ -168,9 +168,7 @@ def window_notices(state: State, step: Step) -> Iterator[Caution]:
         figures = list(_open_figures(state, later))
         if figures:
             after = f"“{later.operation.title}” ({text} after this step)"
-            yield Caution(
-                "notice", f"{after} waits for figures. Get them before you begin: {', '.join(figures)}."
-            )
+            yield Caution("notice", f"{after} waits for figures. Get them before you begin: {', '.join(figures)}.")
 
 
 def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:

@@ -55,10 +55,10 @@ _LONG_DASHES = "–—"
 _OTHER_WORDS = tuple(
     (re.compile(words, re.IGNORECASE), hint)
     for words, hint in (
-        (r"max(?:imum)?\.?|up to|not more than|no more than|<=|≤", 'write "at most"'),
-        (r"min(?:imum)?\.?|not less than|no less than|>=|≥", 'write "at least"'),
-        (r"less than|under|<", 'write "at most", or "below" if the end itself is not allowed'),
-        (r"more than|over|>", 'write "at least", or "above" if the end itself is not allowed'),
+        (r"max(?:imum)?\.?|up to|not more than|no more than|<=|≤", "write “at most”"),
+        (r"min(?:imum)?\.?|not less than|no less than|>=|≥", "write “at least”"),
+        (r"less than|under|<", "write “at most”, or “below” if the end itself is not allowed"),
+        (r"more than|over|>", "write “at least”, or “above” if the end itself is not allowed"),
     )
 )
 _WITHIN = re.compile(r"(?:within|inside(?: of)?)(?![^\W\d_]) *", re.IGNORECASE)
@@ -308,7 +308,7 @@ class _LimitParser:
     def different_forms(self, first: _Written, second: _Written) -> QuantityError:
         """Return the error for two columns that are not limits of the same form."""
         forms = {"range": "a range", "tolerance": "a value with a tolerance", "nominal": "one value"}
-        one, other = (forms.get(written.form, f'"{written.form}"') for written in (first, second))
+        one, other = (forms.get(written.form, f"“{written.form}”") for written in (first, second))
         why = f"the first limit is {one}, but the second is {other}"
         return QuantityError("disagreeing-units", self.text, second.at, why, "write both in the same form")
 

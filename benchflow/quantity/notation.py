@@ -165,7 +165,7 @@ def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
         raise QuantityError("wrong-dimension", text, at, why, f"delete “{printable(spelling)}”")
     near = units.nearest(spelling, dimension) or units.nearest(spelling)
     hint = f"did you mean {near}?" if near else example(dimension)
-    raise QuantityError("bad-quantity", text, at, f'unknown unit "{printable(spelling)}"', hint)
+    raise QuantityError("bad-quantity", text, at, f"unknown unit “{printable(spelling)}”", hint)
 
 
 def final_unit(text: str, part: ScannedQuantity, default: Unit | None, dimension: str | None) -> Unit | None:
@@ -250,7 +250,7 @@ def trailing_text(text: str, plain: str, at: int) -> QuantityError:
     char = plain[at]
     if char.isdigit() or char in _RANGE_MARKS:
         return QuantityError("bad-quantity", text, at, "a complete limit is written, but more follows", "delete it")
-    why = f'"{printable(char)}" is not possible here'
+    why = f"“{printable(char)}” is not possible here"
     return QuantityError("bad-quantity", text, at, why, "write a number and a unit, such as 40 N·m")
 
 

@@ -58,7 +58,7 @@ def about_end(text: str, plain: str, at: int) -> int | None:
         return found.end()
     other = _OTHER_WORDS_FOR_ABOUT.match(plain, at)
     if other is not None:
-        raise QuantityError("bad-quantity", text, at, f'"{other[0]}" is not accepted', 'write "about"')
+        raise QuantityError("bad-quantity", text, at, f"“{other[0]}” is not accepted", "write “about”")
     return None
 
 

@@ -48,7 +48,7 @@ class QuantityError(BenchflowError):
         self.code: QuantityErrorCode = code
         self.text, self.at, self.why, self.hint = text, at, _only_printable(why), _only_printable(hint)
         message = " ".join(sentence(clause) for clause in (self.why, self.hint) if clause)
-        super().__init__(f'"{printable(text)}": {message}')
+        super().__init__(f"“{printable(text)}”: {message}")
 
 
 def sentence(clause: str) -> str:

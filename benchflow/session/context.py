@@ -102,7 +102,7 @@ def refusal_or_none(reasons: Iterable[Reason]) -> Refusal | None:
 
 
 def unknown_name(what: str, name: str, known: Iterable[str]) -> Refusal:
-    """A refusal of a name: ``Unknown operation: "set-haed". Did you mean set-head?``"""
+    """A refusal of a name: ``Unknown operation: “set-haed”. Did you mean set-head?``"""
     names = list(known)
     near = get_close_matches(name[:80], names, 1, 0.5)
     if near:
@@ -111,7 +111,7 @@ def unknown_name(what: str, name: str, known: Iterable[str]) -> Refusal:
         hint = f"Possible: {', '.join(names[:8])}{' …' if len(names) > 8 else ''}"
     else:
         hint = "There is nothing to choose from"
-    return refuse("unknown-name", f'Unknown {what}: "{printable(name)}". {hint}', name=name[:200])
+    return refuse("unknown-name", f"Unknown {what}: “{printable(name)}”. {hint}", name=name[:200])
 
 
 def unknown_operation(state: State, name: str) -> Refusal:

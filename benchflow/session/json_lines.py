@@ -130,7 +130,7 @@ def _answer_line(controller: AnswersIntents, raw: bytes) -> Answer:
         return _bad_intent(f"The line is not JSON: {error}. Send one JSON object per line.")
     repeated = _repeated_key(raw)
     if repeated is not None:
-        return _bad_intent(f'The key "{printable(repeated)}" occurs twice in one object. Send each key once.')
+        return _bad_intent(f"The key “{printable(repeated)}” occurs twice in one object. Send each key once.")
     if not isinstance(message, dict):
         return _bad_intent("The line is not a JSON object. Send one JSON object per line.")
     return controller.send(message)

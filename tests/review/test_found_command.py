@@ -146,7 +146,7 @@ def test_finding_is_not_added_to_an_earlier_copy(home: Path) -> None:
     [
         (("--complaint", "leaks"), "Give --finding, --outcome."),
         ((*FOUND, "--step", "3"), "The build has no step '3'."),
-        ((*FOUND, "--date", "yesterday"), '"yesterday" is not a date'),
+        ((*FOUND, "--date", "yesterday"), "“yesterday” is not a date"),
         ((*FOUND, "--replaces", "1"), "This job has no finding"),
         (("--withdraw", "3"), "--withdraw needs --reason."),
     ],

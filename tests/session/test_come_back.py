@@ -104,7 +104,7 @@ def test_wrong_answer_to_a_first_question_is_refused(tmp_path: Path) -> None:
     (answer,) = script.send(intent("complaint", text="drips", since="40"))
     assert (
         answer["refused"][0]["message"].removesuffix(".")
-        == '"40": This is neither hours nor a distance. Write hours or a distance: 40 h or 1,200 km'
+        == "“40”: This is neither hours nor a distance. Write hours or a distance: 40 h or 1,200 km"
     )
     assert script.refused("complaint", text=" ") == ["value-missing"]
 

@@ -41,7 +41,7 @@ def test_key_that_occurs_twice_is_refused(tmp_path: Path) -> None:
         b'{"intent": "note", "text": "text, \\"text\\""}\n'
     )
     assert (twice["ok"], nested["ok"], once["ok"]) == (False, False, True)
-    assert twice["refused"][0]["message"].startswith('The key "text" occurs twice')
+    assert twice["refused"][0]["message"].startswith("The key “text” occurs twice")
 
 
 def test_calibration_at_the_end_of_the_calendar_has_a_due_date() -> None:

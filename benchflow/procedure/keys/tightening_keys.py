@@ -315,7 +315,7 @@ _DRAW_DOWN = Key(
     "draw-down",
     FILLED_LINE,
     "The way to draw the part down evenly before the first stage. Entering its turns is optional: without one, the "
-    'first stage can begin. After a turn, "all seated" has to be confirmed first.',
+    "first stage can begin. After a turn, “all seated” has to be confirmed first.",
     examples=("half a turn, middle first",),
 )
 _WITH = Key("with", ByShape("wrench", ReferenceShape("instrument", "an instrument's name")), "The wrench to use.")

@@ -41,7 +41,7 @@ def _answer_reasons(intent: intents.ReportComplaint) -> Iterator[Reason]:
     ):
         if given not in allowed:
             choices = " or ".join(each for each in allowed if each)
-            yield Reason("unknown-name", f'"{given[:80]}" is not an answer to {name}. Give {choices}', name=name)
+            yield Reason("unknown-name", f"“{given[:80]}” is not an answer to {name}. Give {choices}", name=name)
     if intent.since:
         try:
             hours_or_distance(intent.since)
@@ -90,7 +90,7 @@ def _finding_reasons(state: State, intent: intents.RecordFinding, context: Conte
     if intent.date:
         yield from _date_reasons(state, intent.date, context)
     if intent.hours and _HOURS.fullmatch(intent.hours) is None:
-        yield Reason("bad-quantity", f'"{intent.hours[:80]}" is not a number of hours. Write 6 or 2.5', name="hours")
+        yield Reason("bad-quantity", f"“{intent.hours[:80]}” is not a number of hours. Write 6 or 2.5", name="hours")
     if intent.replaces is not None and intent.replaces not in state.causes:
         yield _no_such_finding(state, intent.replaces, "replaces")
 
@@ -100,7 +100,7 @@ def _date_reasons(state: State, text: str, context: Context) -> Iterator[Reason]
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        yield Reason("bad-intent", f'"{text[:80]}" is not a date. Write it like 2026-03-01', name="date")
+        yield Reason("bad-intent", f"“{text[:80]}” is not a date. Write it like 2026-03-01", name="date")
         return
     begun, today = (date.fromisoformat(at[:10]) for at in (state.opened_at, context.now.at))
     if day > today + timedelta(days=1):

@@ -48,7 +48,7 @@ def read_intent_of(message: Any, types: Mapping[str, type[BaseIntent]]) -> BaseI
     if intent_type is None:
         known = sorted(types)
         hint = _hint(str(name), known, f"The intents are {', '.join(known)}")
-        return Refusal((Reason("unknown-name", f'Unknown intent: "{printable(str(name))}". {hint}', name="intent"),))
+        return Refusal((Reason("unknown-name", f"Unknown intent: “{printable(str(name))}”. {hint}", name="intent"),))
     cleaned = {key: _clean_field(key, value) for key, value in message.items()}
     mistakes = tuple(_mistakes(str(name), cleaned, intent_type))
     if mistakes:
@@ -114,7 +114,7 @@ def _mistakes(name: str, message: dict[str, Any], intent_type: type[BaseIntent])
     for key, value in message.items():
         if key != "intent" and key not in required:
             hint = _hint(key, list(required), f"Its fields are {', '.join(required)}")
-            text = f'Unknown field of {name}: "{printable(key)}". {hint}'
+            text = f"Unknown field of {name}: “{printable(key)}”. {hint}"
             yield Reason("unknown-name", text, name=clean_line(key)[:80])
         elif key in ("value", "stretch") and not isinstance(value, str | None):
             example = 'Write it as text, with its unit and every digit, such as "0.045 mm"'

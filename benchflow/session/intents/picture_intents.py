@@ -132,7 +132,7 @@ def _joint_subject(state: State, intent: intents.AttachPicture, name: str) -> Su
         return step.id, PictureTarget(joint=name)
     count, number = joint_of(state, name).count, str(intent.fastener)
     if not (number.isascii() and number.isdecimal() and 1 <= int(number[:9]) <= count):
-        text = f'{name} has no fastener "{printable(number)[:40]}". Give a number from 1 to {count}'
+        text = f"{name} has no fastener “{printable(number)[:40]}”. Give a number from 1 to {count}"
         return refuse("unknown-name", text, name=name)
     return step.id, PictureTarget(joint=name, fastener=int(number))
 

@@ -40,7 +40,7 @@ def set_wrench_adapter(state: State, intent: intents.SetWrenchAdapter, context: 
         except QuantityError as error:
             return unreadable_quantity(error, field)
     if "extension" not in stored:
-        message = 'Enter the length of the extension, from the square drive to the middle of the fastener, or "none"'
+        message = "Enter the length of the extension, from the square drive to the middle of the fastener, or “none”"
         return refuse("value-missing", message, name="extension")
     if "lever" not in stored:
         message = "Enter the length of the wrench (lever), from the square drive to the middle of the grip"
@@ -84,7 +84,7 @@ def set_lubricant(state: State, intent: intents.SetLubricant, context: Context, 
         try:
             number = Decimal(nut_factor)
         except InvalidOperation:
-            message = f'"{printable(nut_factor)}" is not a nut factor. Write a number such as 0.15'
+            message = f"“{printable(nut_factor)}” is not a nut factor. Write a number such as 0.15"
             return refuse("bad-quantity", message, name="nut-factor")
         if not number.is_finite() or not LOWEST_NUT_FACTOR <= number <= HIGHEST_NUT_FACTOR:
             message = f"The nut factor {number} is not possible. Write {LOWEST_NUT_FACTOR} to {HIGHEST_NUT_FACTOR}"

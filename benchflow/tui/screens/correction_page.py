@@ -83,7 +83,7 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             number = next((number for number, answer in work.failed.items() if answer == seq), None)
             if number is not None:
                 what = f"check {number}: {step.operation.check[number - 1].text}"
-                yield LoggedEntry(seq, step_id, name, title, what, "no", "", 'the only other answer is "yes"')
+                yield LoggedEntry(seq, step_id, name, title, what, "no", "", "the only other answer is “yes”")
             continue
         if entry.kind == "tick":
             tick = work.tick(seq)

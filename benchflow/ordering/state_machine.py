@@ -60,7 +60,7 @@ def closure(after: Sequence[int]) -> list[int]:
     if len(order) == len(after):
         return before
     changed = True
-    while changed:  # only if there is a cycle
+    while changed:  # needed only if there is a cycle
         changed = False
         for index, mask in enumerate(before):
             gathered = mask

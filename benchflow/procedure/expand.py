@@ -80,7 +80,7 @@ def prerequisites(plan: Plan, ref: str, step: Step | None = None) -> tuple[str, 
 
 
 def everything_possible(procedure: Procedure, options: Mapping[str, str]) -> Plan:
-    """The plan with every operation that can become part of the build: whatever is found, and if it is needed."""
+    """The plan with every operation that can be part of the build: for all findings, with `if-needed` ones."""
     called: dict[str, tuple[str, ...]] = {
         str(StepId(operation.id, place)): ()
         for operation in procedure.operations

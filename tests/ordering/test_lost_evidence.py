@@ -63,11 +63,11 @@ def test_proof_that_can_be_waived_and_never_made_good_is_a_dead_end() -> None:
     ],
     ids=["nobody waives it", "anyone finds it", "a role finds it", "it can be done again", "it proves nothing"],
 )
-def test_proof_that_can_be_made_good_is_no_dead_end(procedure: Procedure) -> None:
+def test_proof_that_can_be_made_good_is_not_a_dead_end(procedure: Procedure) -> None:
     assert dead_ends(procedure) == []
 
 
-def test_variable_that_is_set_again_later_is_no_dead_end() -> None:
+def test_variable_that_is_set_again_later_is_not_a_dead_end() -> None:
     again = "{id: soak, title: Soak, after: [cool], sets: {casing: cold}}"
     procedure = pump(", proves: casing", ", found: never", "", again)
     assert dead_ends(procedure) != []  # the seal may wait for the second cooling, but that can be doubted too

@@ -411,7 +411,7 @@ def test_shops_block_with_a_shipped_id_is_an_error_without_replaces(shelf: Shelf
     assert loaded.procedure.operations_by_id["oil"].title == "Grease the studs"
 
 
-def test_equal_copies_of_a_block_are_no_conflict(shelf: Shelf, tmp_path: Path) -> None:
+def test_equal_copies_of_a_block_are_not_a_conflict(shelf: Shelf, tmp_path: Path) -> None:
     shipped = BlockFolder(tmp_path / "shipped", "shipped")
     shelf.block(STUDS, shipped.path)
     shelf.block(STUDS)
@@ -419,7 +419,7 @@ def test_equal_copies_of_a_block_are_no_conflict(shelf: Shelf, tmp_path: Path) -
     assert not loaded.problems
 
 
-def test_block_that_is_no_block_is_reported_at_the_use(shelf: Shelf) -> None:
+def test_file_that_is_not_a_block_is_reported_at_the_use(shelf: Shelf) -> None:
     (shelf.folder / "blocks" / "odd.yaml").write_bytes(b"\xff\xfe\x00")
     (shelf.folder / "blocks" / "list.yaml").write_text("[1, 2]", "utf-8")
     (shelf.folder / "blocks" / "pipe.yaml").mkdir()

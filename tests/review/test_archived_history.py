@@ -76,7 +76,7 @@ def test_values_are_those_of_real_or_of_simulated_builds(histories: list[Archive
         ]
 
 
-def test_file_that_is_no_archive_is_refused(tmp_path: Path) -> None:
+def test_file_that_is_not_an_archive_is_refused(tmp_path: Path) -> None:
     (tmp_path / "text").write_text("no database", encoding="utf-8")
     for path in (tmp_path / "text", tmp_path / "none"):
         with pytest.raises(BenchflowError, match="cannot be read"):

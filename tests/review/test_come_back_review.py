@@ -213,7 +213,7 @@ def test_cases_of_another_complaint_and_of_real_builds_are_apart_from_simulated_
 
 
 @pytest.mark.parametrize("text", ["No, nobody", "not touched", "unknown", "don't know", "no.", "-"])
-def test_answer_that_means_no_is_no_weak_point(text: str) -> None:
+def test_answer_that_means_no_is_not_a_weak_point(text: str) -> None:
     assert list(job_points_of(FirstAnswers(touched=text, changed=text))) == []
 
 

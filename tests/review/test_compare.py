@@ -187,7 +187,7 @@ def test_lubricants_come_before_notes_people_instruments_and_lots(tmp_path: Path
     assert titles == list(dict.fromkeys(each.section for each in found.differences))
 
 
-def test_the_same_remarks_in_both_builds_are_no_difference(tmp_path: Path) -> None:
+def test_the_same_remarks_in_both_builds_are_not_a_difference(tmp_path: Path) -> None:
     one, other = (joined(tmp_path, unit, note="washed twice", gaps="0.31 0.2") for unit in ("one", "other"))
     found = compare(one, other)
     assert found.differences == ()

@@ -284,7 +284,7 @@ def _tightened(operation: str, joint: str) -> tuple[Json, ...]:
     return (intent("start", operation=operation), *ticks, intent("finish"))
 
 
-def test_the_stated_lubricant_is_no_deviation(tmp_path: Path) -> None:
+def test_the_stated_lubricant_is_not_a_deviation(tmp_path: Path) -> None:
     head = "joints: {cover: {title: Cover bolts, lubricant: paste, layout: '1 2'}}\n"
     script = Script(
         tmp_path, procedure_with("{id: one, title: One, tighten: {joint: cover, stages: [20 N·m]}}", head=head)

@@ -166,7 +166,7 @@ def test_one_nut_taken_through_all_stages_in_two_seconds_is_too_fast(tmp_path: P
     assert job.found()["too-fast"].words == "3 stages of studs ticked in 1.6 s"
 
 
-def test_pause_that_the_procedure_states_is_no_weak_point(tmp_path: Path) -> None:
+def test_pause_that_the_procedure_states_is_not_a_weak_point(tmp_path: Path) -> None:
     job = Studs(tmp_path, PULL.replace("title: Pull down", "title: Pull down, takes: 4 h"))
     job.tick(1, 2, 3, 4)
     job.clock.advance(4 * HOUR)
@@ -188,7 +188,7 @@ def test_adapter_put_on_within_a_stage_states_the_change_of_the_torque(tmp_path:
     )
 
 
-def test_adapter_put_on_before_the_joint_is_no_weak_point(tmp_path: Path) -> None:
+def test_adapter_put_on_before_the_joint_is_not_a_weak_point(tmp_path: Path) -> None:
     job = Studs(tmp_path)
     job.do("wrench", extension="100 mm", lever="400 mm")
     job.tick(1, 2, 3, 4)
@@ -318,7 +318,7 @@ def test_unknown_lubricant_is_said_to_be_unknown(tmp_path: Path) -> None:
     assert "The nut factor is not known" in point.words
 
 
-def test_stated_lubricant_that_was_entered_is_no_weak_point(tmp_path: Path) -> None:
+def test_stated_lubricant_that_was_entered_is_not_a_weak_point(tmp_path: Path) -> None:
     job = Studs(tmp_path)
     job.do("lubricant", joint="studs", lubricant="Engine oil")
     job.tick(1, 2, 3, 4)
@@ -336,7 +336,7 @@ def test_worst_of_several_lubricants_counts_and_not_the_last(tmp_path: Path) -> 
     assert "only 2 of 4 ticks were made with it" in point.words
 
 
-def test_lubricant_of_a_joint_that_states_none_is_no_weak_point(tmp_path: Path) -> None:
+def test_lubricant_of_a_joint_that_states_none_is_not_a_weak_point(tmp_path: Path) -> None:
     job = Studs(tmp_path, PULL, STUDS.replace("lubricant: engine oil, ", ""))
     job.do("lubricant", joint="studs", lubricant="engine oil")
     job.tick(1, 2, 3, 4)

@@ -43,7 +43,7 @@ def test_one_attempt_that_was_out_is_only_mentioned(tmp_path: Path) -> None:
     assert 0 < points_of(tmp_path, "1.25 mm", "1.10 mm")["retaken"].grade < SUSPECT
 
 
-def test_value_measured_again_after_a_remedy_is_no_weak_point(tmp_path: Path) -> None:
+def test_value_measured_again_after_a_remedy_is_not_a_weak_point(tmp_path: Path) -> None:
     job = begun(tmp_path, FILED)
     for _ in range(4):
         job.record("gap", "0.95 mm")
@@ -155,7 +155,7 @@ def test_odd_one_among_its_siblings_is_named_with_their_range(tmp_path: Path, va
         assert point.grade >= SUSPECT
 
 
-def test_readings_of_one_place_that_differ_are_no_measurement(tmp_path: Path) -> None:
+def test_readings_that_differ_at_one_place_are_a_weak_point(tmp_path: Path) -> None:
     job = begun(tmp_path, TWICE)
     job.record("gap", "1.02 mm", reading=1)
     job.record("gap", "1.18 mm", reading=2)
@@ -187,7 +187,7 @@ def test_readings_under_a_limit_with_one_end_that_differ_are_a_weak_point(tmp_pa
     assert job.points("gap")["wide-spread"].grade >= SUSPECT
 
 
-def test_spread_that_the_procedure_judges_is_no_weak_point_of_its_own(tmp_path: Path) -> None:
+def test_spread_that_the_procedure_judges_is_not_a_weak_point_of_its_own(tmp_path: Path) -> None:
     judged = TWICE.replace("limit: 1.00", "also: [{judge: spread, limit: at most 0.17 mm}], limit: 1.00")
     job = begun(tmp_path, judged)
     job.record("gap", "1.04 mm", reading=1)

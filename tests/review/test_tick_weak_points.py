@@ -33,7 +33,7 @@ def weak_points(folder: Path, *entries: Json) -> dict[str, str]:
     return found
 
 
-def test_ticks_within_their_band_are_no_weak_point(tmp_path: Path) -> None:
+def test_ticks_within_their_band_are_not_a_weak_point(tmp_path: Path) -> None:
     assert weak_points(tmp_path, tick(1, "80 ft-lb"), tick(2, "82 ft-lb")) == {}
 
 
@@ -59,7 +59,7 @@ def test_tick_out_of_its_band_is_a_weak_point(tmp_path: Path, entries: list[Json
     assert weak_points(tmp_path, *entries, tick(2))[kind] == words
 
 
-def test_misread_tick_that_was_corrected_is_no_weak_point(tmp_path: Path) -> None:
+def test_misread_tick_that_was_corrected_is_not_a_weak_point(tmp_path: Path) -> None:
     correct = intent("correct", event=3, value="80 ft-lb", reason="misread")
     assert weak_points(tmp_path, tick(1, "90 ft-lb"), correct, tick(2)) == {}
 

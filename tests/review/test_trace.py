@@ -254,7 +254,7 @@ def test_name_that_nobody_has_is_refused_with_the_nearest(tmp_path: Path, subjec
         trace(source, TraceQuestion(Question(subject)), REGISTER)
 
 
-def test_name_that_only_the_register_has_or_another_time_is_no_mistake(tmp_path: Path) -> None:
+def test_name_that_only_the_register_has_or_another_time_is_not_a_mistake(tmp_path: Path) -> None:
     source = LogFiles([tightened("one", 0, "studs").save(tmp_path)])
     spare = trace(source, TraceQuestion(Question(InstrumentSubject("Spare"))), REGISTER)
     assert (spare.touched, spare.notes) == ((), ("The register has this name. No job has it.",))

@@ -109,7 +109,7 @@ def test_figures_of_two_places_or_options_are_not_older_than_each_other(tmp_path
     assert [(one.text, one.older) for one in found] == [("at most 9 mm", False), ("at most 8 mm", False)]
 
 
-def test_document_called_own_is_no_own_choice(tmp_path: Path) -> None:
+def test_document_called_own_is_not_an_own_choice(tmp_path: Path) -> None:
     script = open_cover(tmp_path, PROCEDURE.replace("  bulletin: {", "  own: Own sheet\n  bulletin: {"))
     with pytest.raises(UnknownName):
         traced((script.path,), source="own")

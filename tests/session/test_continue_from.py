@@ -150,7 +150,7 @@ def test_rest_of_the_engine_is_built_on_what_was_taken_over(script: Script) -> N
     job.do("close")
 
 
-def test_line_after_the_damage_is_a_hint_and_wants_a_reason(script: Script) -> None:
+def test_line_after_the_damage_is_a_hint_and_needs_a_reason(script: Script) -> None:
     damage(script.path, 4)  # `finished` of the first operation
     job = Continued(script)
     (opened,) = job.do("open", by="Robin", start={"cover": "tight"})

@@ -38,7 +38,7 @@ def drive(log: Path) -> "subprocess.CompletedProcess[bytes]":
 
 
 @pytest.mark.parametrize("content", FOREIGN.values(), ids=FOREIGN)
-def test_file_that_is_no_log_is_not_changed_and_nothing_is_put_beside_it(tmp_path: Path, content: bytes) -> None:
+def test_file_that_is_not_a_log_is_not_changed_and_nothing_is_put_beside_it(tmp_path: Path, content: bytes) -> None:
     notes = tmp_path / "notes.txt"
     notes.write_bytes(content)
     Journal.open(notes).close()
@@ -46,7 +46,7 @@ def test_file_that_is_no_log_is_not_changed_and_nothing_is_put_beside_it(tmp_pat
     assert notes.read_bytes() == content
 
 
-def test_drive_refuses_a_file_that_is_no_log(tmp_path: Path) -> None:
+def test_drive_refuses_a_file_that_is_not_a_log(tmp_path: Path) -> None:
     notes = tmp_path / "notes.txt"
     for content in (FOREIGN["a note"], FOREIGN["a note without a newline"]):
         notes.write_bytes(content)

@@ -145,7 +145,7 @@ def test_round_before_is_the_reading_before_the_remedy(tmp_path: Path) -> None:
     assert findings_of_audit(script) == []
 
 
-def test_repeated_reading_in_one_round_is_no_other_round(tmp_path: Path) -> None:
+def test_repeated_reading_in_one_round_is_not_another_round(tmp_path: Path) -> None:
     script = started(tmp_path, REMEDIED % WEAR)
     script.do_all(record("gap", "0.10 mm"), record("gap", "0.12 mm"))
     assert [line for line in script.log() if line["kind"] == "calculated"] == []

@@ -106,7 +106,7 @@ def test_command_for_one_log_gives_a_message(place: Path, command: list[str], st
 
 
 @pytest.mark.parametrize("stem", [*NOT_LOGS, *CONTENTS, "n" * 300])
-def test_procedure_that_is_no_file_gives_a_message(place: Path, stem: str) -> None:
+def test_procedure_that_is_not_a_file_gives_a_message(place: Path, stem: str) -> None:
     code, output, errors = run_by_modes(place, "check", f"logs/{stem}.jsonl", seconds=20)
     assert code in (1, 2), (code, output)
     assert "Traceback" not in errors
@@ -151,7 +151,7 @@ def test_path_is_shown_on_one_line() -> None:
     assert shown_path(os.fsdecode(b"a\xff\nb\x1b[31m\xc3\xa9")) == r"a\xff\nb\x1b[31m" + "é"
 
 
-def test_bench_starts_beside_files_that_are_no_logs(place: Path) -> None:
+def test_bench_starts_beside_files_that_are_not_logs(place: Path) -> None:
     arguments = ["-c", "from benchflow.cli import main; main()", "run", "--log-folder", str(place / "logs")]
     with Terminal(arguments, env={"BENCHFLOW_HOME": str(place / "home")}) as terminal:
         terminal.wait_for("Continue a job", "skipped", "circular.jsonl, dangling.jsonl")

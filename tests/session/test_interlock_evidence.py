@@ -325,7 +325,7 @@ def test_role_that_finds_a_variable_is_wanted_by_every_way(tmp_path: Path) -> No
     assert (event["data"]["role"], event["data"]["proven"]) == ("inspector", "name")
 
 
-def test_start_value_wants_the_role_that_finds_it(tmp_path: Path) -> None:
+def test_start_value_needs_the_role_that_finds_it(tmp_path: Path) -> None:
     head = PUMP.replace("start: hot%s", "start: ask, found: inspector")
     script = Script(tmp_path, procedure_with("{id: fit, title: Fit, sets: {seal: in}}", head=head), shop=SHOP)
     assert script.refused("open", unit="7", by="Ann", start={"casing": "cold"}) == ["not-allowed"]

@@ -71,7 +71,7 @@ def test_register_that_nobody_may_write_is_known_by_its_path(path: Path) -> None
 
 
 @pytest.mark.parametrize("text", ["path-0123", "a b", "x" * 65, "{}"])
-def test_text_that_is_no_id_is_an_error(text: str) -> None:
+def test_text_that_is_not_an_id_is_an_error(text: str) -> None:
     found = read_shop(SHOP.replace("shop: 1", f"shop: 1\nid: {text}"))
     assert found.shop is None
 

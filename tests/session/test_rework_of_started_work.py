@@ -74,7 +74,7 @@ def test_work_that_is_done_still_needs_an_undo(tmp_path: Path, step: str) -> Non
     assert script.refused("rework", operation=step, reason="again") == ["not-allowed"]
 
 
-def test_rework_is_no_way_around_a_remedy_and_a_way_past_the_last_one(tmp_path: Path) -> None:
+def test_rework_does_not_avoid_a_remedy_but_gets_past_the_last_one(tmp_path: Path) -> None:
     script = started(tmp_path, "measure")
     script.do("record", name="play", value="0.25 mm")
     assert script.refused("record", name="play", value="0.15 mm") == ["remedy-first"]

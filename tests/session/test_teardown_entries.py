@@ -65,7 +65,7 @@ def test_name_with_a_pair_of_gears_is_one_thing(text: str) -> None:
     assert understood("interlock pins 1-2").places == ("1", "2")
 
 
-def test_pair_of_gears_in_details_is_no_thread() -> None:
+def test_pair_of_gears_in_details_is_not_a_thread() -> None:
     found = understood("input shaft, 3-4 pad 4.6 mm, fork 3-4 stays on it")
     assert [(each.name, each.value and each.value.value) for each in found.values] == [("3-4 pad", "4.6")]
     assert (found.remark, found.fasteners) == ("fork 3-4 stays on it", ())
@@ -89,7 +89,7 @@ def test_thing_that_is_its_own_fastener_has_its_thread() -> None:
     assert codes("bolt M6x1") == ["value-missing"]
 
 
-def test_words_after_a_value_want_a_comma() -> None:
+def test_words_after_a_value_need_a_comma() -> None:
     (problem,) = understand_entry("shaft, shim 0.3 mm under it").problems
     assert problem.message == "Write a comma after the value: shim 0.3 mm, under it."
 

@@ -232,7 +232,7 @@ def test_clock_names_the_entry_that_its_window_waits_for(tmp_path: Path) -> None
     assert (row.since, row.advice) == ("Heat (casing-temp)", "Enter seated of step 2 (Fit) within 1:00 min.")
 
 
-def test_names_that_are_no_entries_are_reported() -> None:
+def test_names_that_are_not_entries_are_reported() -> None:
     text = procedure_with(HEAT, "{id: fit, title: Fit, time: {heat: {limit: at least 1 min, from: x, until: y}}}")
     found = {(problem.code, problem.message) for problem in read(text).problems}
     assert ("unknown-name", "`heat` has no recorded value and no check with the id `x`") in found

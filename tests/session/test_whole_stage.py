@@ -200,7 +200,7 @@ def test_deviation_about_a_tick_lapses_when_its_stage_is_begun_again(tmp_path: P
     assert script.refused("tick", joint="studs", fastener=2) == ["out-of-limit"]
 
 
-def test_stage_begun_again_is_no_sign_of_redone_ticks_in_the_review(tmp_path: Path) -> None:
+def test_stage_begun_again_is_not_a_sign_of_redone_ticks_in_the_review(tmp_path: Path) -> None:
     script = started(tmp_path, "30 N·m")
     ticks(script, 1, 2, 3, 4)
     script.do("stage-again", joint="studs")

@@ -67,7 +67,7 @@ def test_window_that_nobody_can_waive_is_refused_as_such_before_it_runs(tmp_path
     assert [reason["code"] for reason in reply["refused"]] == ["not-allowed"]
 
 
-def test_window_from_a_reading_counts_anew_when_it_is_read_again(tmp_path: Path) -> None:
+def test_window_from_a_reading_starts_again_when_it_is_read_again(tmp_path: Path) -> None:
     script = script_of(
         tmp_path,
         "{id: a, title: Fit A, record: {t: {ask: T, unit: mm}}, undo: {do: x}}",

@@ -49,7 +49,7 @@ async def test_lines_can_be_selected_and_changed_and_are_kept_as_a_draft(tmp_pat
         assert bench.field == ""
 
 
-async def test_empty_lines_alone_are_no_note(tmp_path: Path) -> None:
+async def test_empty_lines_alone_are_not_a_note(tmp_path: Path) -> None:
     async with drive_app(start_session(tmp_path).controller) as bench:
         await bench.press("n", "f2", "f2", "enter")
         assert "Type a note" in bench.text

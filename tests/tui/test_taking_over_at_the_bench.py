@@ -62,7 +62,7 @@ async def test_damaged_log_is_continued_from_the_job_list(tmp_path: Path) -> Non
     assert log.read_bytes() == before
 
 
-async def test_operation_that_is_not_trusted_wants_a_reason(tmp_path: Path) -> None:
+async def test_operation_that_is_not_trusted_needs_a_reason(tmp_path: Path) -> None:
     log = damaged_log(tmp_path, 4)
     page = first_page_continued(JobCatalog(machine_folders(), log.parent), log, None, "Robin", None)
     assert isinstance(page, Page)

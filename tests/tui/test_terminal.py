@@ -156,7 +156,7 @@ def test_plain_terminal_gets_only_sixteen_colours(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("raw", [b"\xb0", b"\x1b[1114112u", b"\x1b[97;99999999999u", b"\x1b[48;1:t", b"\x00\xff\xfe"])
-def test_byte_that_is_no_key_does_not_end_the_bench(tmp_path: Path, raw: bytes) -> None:
+def test_byte_that_is_not_a_key_does_not_end_the_bench(tmp_path: Path, raw: bytes) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")

@@ -47,7 +47,7 @@ def test_answer_is_shown_as_a_rule_and_questions_are_numbered() -> None:
     ]
 
 
-def test_enter_alone_is_no_everywhere() -> None:
+def test_enter_alone_means_no_at_every_question() -> None:
     assert answered(["", "", ""], locks=(LOCK,))[0] == []
 
 
@@ -70,7 +70,7 @@ def test_q_ends_the_questions_and_keeps_what_was_answered() -> None:
 
 
 @pytest.mark.parametrize("position", ["the fork, shaft", "?"])
-def test_text_that_is_no_position_is_asked_again(position: str) -> None:
+def test_text_that_is_not_a_position_is_asked_again(position: str) -> None:
     found, _, said = answered(["y", position, "at the top", "open", "", "q"])
     assert isinstance(found[0], Collision)
     assert found[0].first_position == "at the top"

@@ -145,7 +145,7 @@ def test_cells_beyond_the_headings_are_kept(tmp_path: Path) -> None:
         (b",,,\n,,\n", "has no rows"),
     ],
 )
-def test_file_that_is_no_table_of_steps_is_refused(tmp_path: Path, content: bytes, words: str) -> None:
+def test_file_that_is_not_a_table_of_steps_is_refused(tmp_path: Path, content: bytes, words: str) -> None:
     with pytest.raises(BenchflowError, match=words):
         drafted(tmp_path, content)
 

@@ -290,7 +290,7 @@ def test_without_a_terminal_the_proposals_are_listed(file: Path, logs: Path) -> 
 
 
 @pytest.mark.parametrize("arguments", [("--accept", "99"), ("--accept", "x"), ("--set", "1"), ("--set", "99=x")])
-def test_numbers_that_are_no_proposals_are_refused(file: Path, logs: Path, arguments: tuple[str, str]) -> None:
+def test_numbers_that_are_not_proposals_are_refused(file: Path, logs: Path, arguments: tuple[str, str]) -> None:
     result = revise(file, logs, *arguments)
     assert result.exception is not None
     assert file.read_text(encoding="utf-8") == GEARBOX

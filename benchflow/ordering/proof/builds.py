@@ -83,7 +83,7 @@ class Builds:
             steps = len(plan.steps)
             if not self._explorer.builds.spend(steps * (steps + _WORK_PER_STEP)) and self._checked:
                 return None
-            if steps >= self._bound:  # even one order has more configurations
+            if steps >= self._bound:  # one order alone has more configurations than that
                 message = (
                     f"The bound of {self._bound:,} is too small for the {steps} operations of this procedure."
                     " Check more with a larger --bound"

@@ -131,7 +131,7 @@ class _FormulaParser:
             return self.error(self.i, "A raised number is not possible after a value", "Write a power as `bore^2`")
         if _RELATION.match(self.plain, self.i):
             hint = "Write `if(a > b, x, y)`, with one comparison"
-            return self.error(self.i, f"`{char}` is possible only as the comparison of an `if`", hint)
+            return self.error(self.i, f"`{char}` is possible only in the comparison of an `if`", hint)
         if char == ",":
             return self.error(
                 self.i, "A comma is possible only between the values of a function", "Write a decimal point"

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Final, Self
 
 Slopes = dict[str, float]
-"""The slope for each variable, by its key. A variable that the number does not depend on is missing."""
+"""The slope for each variable, by its key. A variable without influence on the number is left out."""
 
 
 class SlopedNumber:

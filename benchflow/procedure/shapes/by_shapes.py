@@ -1,7 +1,7 @@
-"""The shape of `{by: side, intake: 0.20 mm, exhaust: 0.30 mm}`, and reading once for each choice of what `by` names.
+"""The shape of `{by: side, intake: 0.20 mm, exhaust: 0.30 mm}`. Reads an operation once for each choice of `by`.
 
-While an operation is read, a :class:`ByShape` takes the branch of the choice that is read now. :func:`read_variants`
-reads the operation again for each combination of the choices that it met.
+While an operation is read, a :class:`ByShape` takes the branch of the current choice. :func:`read_variants`
+reads the operation again for each combination of choices in it.
 """
 
 from collections.abc import Callable

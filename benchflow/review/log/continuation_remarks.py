@@ -42,7 +42,7 @@ def continuation_remarks(state: State) -> Iterator[str]:
 
 
 def contradicted_states(state: State) -> Iterator[ContradictedState]:
-    """The last value that was taken over of each variable, where the state asked again was another one."""
+    """The variables whose last value taken over differs from the state that was asked again."""
     for name, writes in state.writes.items():
         taken = [write for write in writes if write.taken_over]
         asked = state.opened.start.get(name)

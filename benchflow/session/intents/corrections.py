@@ -97,7 +97,7 @@ def _correct_reading(
         message = f"The reading in log line {intent.event} ({title}) was cleared. Record it again"
         return refuse("not-allowed", message, name=entry.name)
     record = step.record(entry.name)
-    assert record is not None  # the reading was recorded for it
+    assert record is not None  # the event is a reading of this value
     record = record.at(entry.reading)
     quantity = read_value(state.plan, record, intent.value)
     if isinstance(quantity, Refusal):

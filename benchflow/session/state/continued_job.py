@@ -92,7 +92,7 @@ class ContinuedLog(Struct, frozen=True, omit_defaults=True):
     done: tuple[EarlierOperation, ...] = ()  # in the order of finishing; those after the damage come last
     entries: tuple[EarlierEntry, ...] = ()
     figures: tuple[EarlierFigure, ...] = ()  # those given at the bench, which the procedure asks for
-    called: dict[str, tuple[str, ...]] = {}  # the operations that remedies called for, with those whose remedies called
+    called: dict[str, tuple[str, ...]] = {}  # called operation -> the operations with the remedies
 
     def operation(self, name: str) -> EarlierOperation | None:
         """What the old log says about an operation; ``None`` if it does not have it as done."""

@@ -371,7 +371,7 @@ class State(Struct, frozen=True):
 
 
 def fastener_slot(stage: int, fastener: int) -> str:
-    """One fastener in one stage, in a :class:`RemedyKey`."""
+    """The ``reading`` of a :class:`RemedyKey` for one fastener in one stage."""
     return f"stage {stage}, fastener {fastener}"
 
 

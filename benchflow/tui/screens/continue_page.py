@@ -62,7 +62,7 @@ def _facts(old: LogToContinue) -> list[str]:
     facts = [first, f"Up to log line {log.events} it says that {counted(trusted, 'operation')} were done."]
     if doubtful:
         facts.append(
-            f"Behind the damage it says the same of {doubtful} more. These lines are not trusted: look at the engine, "
+            f"After the damage it says the same of {doubtful} more. These lines are not trusted: look at the engine, "
             "and take over each of them with a reason."
         )
     facts.append(

@@ -118,7 +118,7 @@ def text_of_row(row: ListRow) -> str:
 
 
 def unit_in_column(cells: dict[str, Cell], kind: str) -> str:
-    """The unit in the column of units, if it is of this kind; any, if ``kind`` is ""."""
+    """The unit in the column of units, if it is of this kind. With ``kind`` "" any unit is accepted."""
     cell = cells.get("unit")
     if cell is None:
         return ""

@@ -149,7 +149,7 @@ def test_attaching_the_original_again_restores_a_lost_copy(script: Script, file:
     copy.unlink()
     (reply,) = script.send(intent("attach", file=file))
     assert reply["refused"][0]["code"] == "already-done"
-    assert "(event 4). Its stored copy was missing. It is restored from this file" in reply["refused"][0]["message"]
+    assert "(log line 4). Its stored copy was missing. It is restored from this file" in reply["refused"][0]["message"]
     assert copy.read_bytes() == whole
     (reply,) = script.send(intent("attach", file=file))
     assert "restored" not in reply["refused"][0]["message"]

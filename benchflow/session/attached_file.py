@@ -31,22 +31,22 @@ def with_picture(intent: AttachPicture, context: Context) -> "tuple[AttachPictur
 
 def store_picture(log: Path, picture: "PictureFile") -> Refusal | None:
     """Store the picture beside its log; a refusal if that fails. It is on the disk when this returns."""
-    from benchflow.session.pictures.kept_files import FileNotKept, keep_file
+    from benchflow.session.pictures.stored_pictures import PictureNotStored, store_picture
 
     try:
-        keep_file(log, picture)
-    except FileNotKept as error:
+        store_picture(log, picture)
+    except PictureNotStored as error:
         return refuse("not-saved", str(error), name="file")
     return None
 
 
 def with_restored_copy(log: Path, picture: "PictureFile", refusal: Refusal) -> Refusal:
     """The refusal of a picture that is attached already. If its stored copy was lost or changed, it is stored again."""
-    from benchflow.session.pictures.kept_files import kept_file_problem
+    from benchflow.session.pictures.stored_pictures import stored_picture_problem
 
     if any(reason.code != "already-done" for reason in refusal.refused):
         return refusal
-    problem = kept_file_problem(log, picture.facts)
+    problem = stored_picture_problem(log, picture.facts)
     if problem is None or store_picture(log, picture) is not None:
         return refusal
     restored = f"Its stored copy was {problem.what}. It is restored from this file."

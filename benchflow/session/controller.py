@@ -408,13 +408,13 @@ class SessionController:
 
         The pictures that can be read are copied too. `verify` names the others.
         """
-        from benchflow.session.pictures.kept_files import copy_kept_files
+        from benchflow.session.pictures.stored_pictures import copy_stored_pictures
 
         with self._lock:
             before = self.journal.path
             self.journal = self.journal.move_to(folder)
             if self.state is not None and self.state.pictures:
-                copy_kept_files(before, self.journal.path)
+                copy_stored_pictures(before, self.journal.path)
 
     def close(self) -> None:
         """Count the uses of instruments, remember the head of the log, and release it."""

@@ -23,8 +23,8 @@ from benchflow.review.sheets.customer_copy_html import customer_copy_html
 from benchflow.review.sheets.pictures_on_sheet import MOST_FOR_CUSTOMER, copy_name
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
-from benchflow.session.pictures.kept_files import kept_path, pictures_folder
 from benchflow.session.pictures.picture_file import PictureFacts
+from benchflow.session.pictures.stored_pictures import pictures_folder, stored_path
 from benchflow.session.state.events import event_of
 from tests.driving.made_pictures import PDF, heic, jpeg, rotated_jpeg
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
@@ -73,8 +73,8 @@ def test_both_sheets_show_a_small_upright_picture_without_personal_data(script: 
 def test_a_missing_a_changed_and_a_pdf_file_are_named_and_not_shown(script: Script) -> None:
     missing, changed = (attach(script, f"{n}.jpg", jpeg(shade=n)) for n in (1, 2))
     attach(script, "page.pdf", PDF)
-    kept_path(script.path, missing.sha256, missing.type).unlink()
-    kept_path(script.path, changed.sha256, changed.type).write_bytes(jpeg(shade=9))
+    stored_path(script.path, missing.sha256, missing.type).unlink()
+    stored_path(script.path, changed.sha256, changed.type).write_bytes(jpeg(shade=9))
     shop, customer = pages(loaded(script))
     for text in ("The stored file is missing.", "The stored file was changed.", "no small picture of a PDF"):
         assert text in shop
@@ -158,7 +158,7 @@ def test_sheet_copies_the_whole_pictures_and_leads_to_them(script: Script, tmp_p
 
 def test_export_lists_the_pictures_and_copies_them(script: Script, tmp_path: Path) -> None:
     here, gone = (attach(script, f"{n}.jpg", jpeg(shade=n), text="=1+1") for n in (1, 2))
-    kept_path(script.path, gone.sha256, gone.type).unlink()
+    stored_path(script.path, gone.sha256, gone.type).unlink()
     code, output, errors = Shell(tmp_path).run("export", "log.jsonl", "--as", "jsonl", "--pictures", "out")
     rows = [json.loads(line) for line in output.splitlines()]
     assert here.sha256 in next(json.dumps(row) for row in rows if row["kind"] == "attached")

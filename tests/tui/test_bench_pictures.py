@@ -7,8 +7,8 @@ import pytest
 
 from benchflow.session.machine_folders import machine_folders
 from benchflow.session.pictures.incoming_folder import IncomingWatch, set_incoming_folder
-from benchflow.session.pictures.kept_files import pictures_folder
 from benchflow.session.pictures.other_jobs import OtherJobs
+from benchflow.session.pictures.stored_pictures import pictures_folder
 from benchflow.tui.bench.bench_screen import BenchScreen
 from tests.driving.log_files import events_in
 from tests.driving.made_pictures import jpeg, jpeg_at

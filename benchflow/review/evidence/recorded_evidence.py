@@ -16,7 +16,7 @@ from benchflow.review.log.picture_facts import PictureFact, note_shown
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.picture_text import picture_subject
-from benchflow.session.pictures.kept_files import file_remark
+from benchflow.session.pictures.stored_pictures import file_remark
 from benchflow.session.rules.deviation_subjects import subject_text
 from benchflow.session.rules.stage_torques import tighten_in_force
 from benchflow.trade.verdict import VERDICT_TEXT

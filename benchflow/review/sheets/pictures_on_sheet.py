@@ -21,9 +21,9 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.picture_facts import PictureFact, note_shown
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.picture_text import picture_heading, picture_size
-from benchflow.session.pictures.kept_files import digest_of, kept_file_problem, kept_path
 from benchflow.session.pictures.picture_file import PictureFacts, no_thumbnail
 from benchflow.session.pictures.picture_kinds import KINDS
+from benchflow.session.pictures.stored_pictures import digest_of, stored_path, stored_picture_problem
 from benchflow.session.pictures.thumbnails import thumbnail_uri
 
 MOST_FOR_CUSTOMER: Final = 12
@@ -72,13 +72,13 @@ def sheet_picture(
     log: Path, facts: PictureFacts, *, event: int, operation: str, title: str, text: str, by: str = "", at: str = "",
 ) -> SheetPicture:  # fmt: skip
     """A picture that is stored beside ``log``, with its problem if the stored file is not as the log says."""
-    found = kept_file_problem(log, facts)
+    found = stored_picture_problem(log, facts)
     problem = no_thumbnail(facts)
     if found is not None:
         problem = {"missing": "The stored file is missing.", "changed": "The stored file was changed."}.get(
             found.what, "The stored file cannot be read."
         )
-    about, file = f"{facts.name}, {picture_size(facts)}", str(kept_path(log, facts.sha256, facts.type))
+    about, file = f"{facts.name}, {picture_size(facts)}", str(stored_path(log, facts.sha256, facts.type))
     return SheetPicture(event, operation, title, text, about, by, at, facts, file, problem)
 
 
@@ -97,7 +97,7 @@ def copy_pictures(log: Path, folder: Path, pictures: Iterable[SheetPicture]) -> 
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for picture in pictures:
-            if kept_file_problem(log, picture.facts) is not None:
+            if stored_picture_problem(log, picture.facts) is not None:
                 continue
             copy = folder / copy_name(picture.event, picture.facts)
             if not os.path.lexists(copy):

@@ -13,9 +13,9 @@ from benchflow.base.plaintext import clean_line
 from benchflow.base.regular_file import read_regular_file
 from benchflow.session.log.line_format import Line, read
 from benchflow.session.log.log_folder import TEARDOWN_OPENED
-from benchflow.session.pictures.kept_files import kept_path
 from benchflow.session.pictures.picture_check import pictures_of
 from benchflow.session.pictures.picture_file import PictureFacts
+from benchflow.session.pictures.stored_pictures import stored_path
 
 _ENDING = ".pictures"
 
@@ -43,7 +43,7 @@ class OtherJobs:
         A job from which it was withdrawn does not count. A log is read only if its folder has the file.
         """
         for log in self._logs():
-            if kept_path(log, facts.sha256, facts.type).exists():
+            if stored_path(log, facts.sha256, facts.type).exists():
                 found = self._named_in(log)
                 if found is not None and facts.sha256 in found.digests:
                     return found.job

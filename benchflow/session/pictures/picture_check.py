@@ -10,8 +10,8 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError
 from benchflow.session.log.journal import Journal
 from benchflow.session.log.line_format import Line
-from benchflow.session.pictures.kept_files import kept_file_problem, remove_unnamed, unnamed_files
 from benchflow.session.pictures.picture_file import PictureFacts
+from benchflow.session.pictures.stored_pictures import remove_unnamed, stored_picture_problem, unnamed_files
 
 PICTURE_KINDS: Final = frozenset({"attached", "picture-kept"})
 """The kinds of events that name a stored picture: of a job, and of a teardown."""
@@ -55,7 +55,7 @@ def check_pictures(path: Path) -> PictureCheck:
         found = _pictures_of_journal(journal)
     problems = []
     for line, facts in found:
-        problem = kept_file_problem(path, facts)
+        problem = stored_picture_problem(path, facts)
         if problem is not None:
             problems.append(PictureProblem(line, facts.name, problem.what, problem.path, f"{problem.message}."))
     return PictureCheck(len(found), tuple(problems), tuple(unnamed_files(path, (facts for _, facts in found))))

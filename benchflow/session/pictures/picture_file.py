@@ -1,6 +1,6 @@
-"""Reads a picture file, and checks that it is a whole picture of a size that can be kept.
+"""Reads a picture file, and checks that it is a whole picture of a size that can be stored.
 
-Only the file's own bytes are kept. What is read here for the log is its digest, size, type and pixel size.
+Only the file's own bytes are stored. What is read here for the log is its digest, size, type and pixel size.
 """
 
 import errno
@@ -40,7 +40,7 @@ MOST_PIXELS: Final = 120_000_000
 """A larger picture is refused: it would need over 360 MB of memory. Phones go up to 108 million by default."""
 
 MOST_DECODED_PIXELS: Final = 50_000_000
-"""A larger picture that is not a JPEG is kept, but never decoded: it has no thumbnail. (Own rule.)"""
+"""A larger picture that is not a JPEG is stored, but never decoded: it has no thumbnail. (Own rule.)"""
 
 DAMAGED: Final = (
     OSError, SyntaxError, ValueError, EOFError, OverflowError, IndexError, KeyError, TypeError, AttributeError,
@@ -61,7 +61,7 @@ class UnfinishedPicture(PictureRefused):
 
 
 class PictureFacts(Struct, frozen=True):
-    """What the log says about a kept file. ``name`` is the name of the original file, safe to print.
+    """What the log says about a stored file. ``name`` is the name of the original file, safe to print.
 
     ``type`` is the media type. ``width`` and ``height`` are pixels as stored in the file (of a HEIC: as it is shown), 0
     if they are not known.
@@ -83,7 +83,7 @@ class PictureFile(Struct, frozen=True):
 
 
 def no_thumbnail(facts: PictureFacts) -> str:
-    """Why a kept file has no thumbnail, as a sentence; "" if it has one."""
+    """Why a stored file has no thumbnail, as a sentence; "" if it has one."""
     kind = KINDS.get(facts.type)
     if kind is None or not kind.thumbnail:
         return f"The sheets have no small picture of a {'file' if kind is None else kind.title}, only its name."

@@ -17,7 +17,7 @@ class PictureKind(Struct, frozen=True):
     """
 
     type: str  # media type, such as image/jpeg
-    ending: str  # of the kept file, such as .jpg
+    ending: str  # of the stored file, such as .jpg
     title: str
     pillow: str = ""
     thumbnail: bool = False

@@ -30,7 +30,7 @@ _QUALITY = 78
 
 
 def thumbnail(path: Path, facts: PictureFacts, box: int = BOX) -> bytes | None:
-    """A small JPEG of the kept file at ``path``, upright by its EXIF orientation; ``None`` if there is none.
+    """A small JPEG of the stored file at ``path``, upright by its EXIF orientation; ``None`` if there is none.
 
     Only the pixels are copied: no EXIF data, comment, colour profile or position. For a moving picture it is the first
     frame. An SVG is never drawn.

@@ -181,14 +181,14 @@ class TeardownController:
 
         The intent then has the name of the file instead of its path: the log does not show the folders of a person.
         """
-        from benchflow.session.pictures.kept_files import keep_file  # imported late: few entries need them
         from benchflow.session.pictures.picture_file import read_picture
+        from benchflow.session.pictures.stored_pictures import store_picture  # imported late: few entries need them
 
         try:
             picture = read_picture(Path(intent.file))
             decision = attach_picture(record, intent, picture.facts)
             if not isinstance(decision, Refusal):
-                keep_file(self.journal.path, picture)
+                store_picture(self.journal.path, picture)
         except BenchflowError as error:
             return refuse("not-allowed", str(error), name="file"), intent
         return decision, replace(intent, file=picture.facts.name)

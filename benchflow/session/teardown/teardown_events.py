@@ -166,7 +166,7 @@ class TeardownNoteAdded(Event, frozen=True, tag="teardown-note"):
 
 
 class PictureKept(Event, frozen=True, tag="attached"):
-    """A picture was kept beside the log, under its SHA-256."""
+    """A picture was stored beside the log, under its SHA-256."""
 
     name: str
     sha256: str

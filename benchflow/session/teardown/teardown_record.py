@@ -117,7 +117,7 @@ class PutBack(Struct, frozen=True, omit_defaults=True):
 
 
 class TeardownPicture(Struct, frozen=True, omit_defaults=True):
-    """A picture of a line, or of the assembly (``line`` is ""). The file is kept under its SHA-256."""
+    """A picture of a line, or of the assembly (``line`` is ""). The file is stored under its SHA-256."""
 
     name: str
     sha256: str

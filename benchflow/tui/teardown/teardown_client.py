@@ -28,7 +28,7 @@ class TeardownClient:
         self.controller, self.by = controller, by
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
         self.incoming: IncomingWatch | None = None  # the folder for pictures of a phone
-        self.new_picture: IncomingPicture | None = None  # the latest one in it that is not kept yet
+        self.new_picture: IncomingPicture | None = None  # the latest one in it that is not attached yet
         self.holder_left = False  # true if the window that had the log open when this one was opened has left it
 
     @property

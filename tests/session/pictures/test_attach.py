@@ -18,8 +18,8 @@ from benchflow.session.controller import SessionController
 from benchflow.session.history.event_text import event_text
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.log.journal import Journal
-from benchflow.session.pictures.kept_files import kept_file_problem, kept_path, pictures_folder
 from benchflow.session.pictures.picture_check import PictureCheck, check_pictures
+from benchflow.session.pictures.stored_pictures import pictures_folder, stored_path, stored_picture_problem
 from benchflow.session.state.events import PictureAttached, event_of
 from tests.driving.audited import findings_of_audit
 from tests.driving.forged_log import ForgedLog
@@ -58,7 +58,7 @@ def test_a_picture_is_stored_and_logged_with_its_facts(script: Script, file: str
     assert (data["name"], data["size"], data["type"]) == ("IMG_0012.jpg", len(stored), "image/jpeg")
     assert (data["width"], data["height"], data["operation"]) == (64, 48, "measure")
     assert data["text"] == "The bore before honing"
-    assert kept_path(script.path, data["sha256"], "image/jpeg").read_bytes() == stored
+    assert stored_path(script.path, data["sha256"], "image/jpeg").read_bytes() == stored
     script.audited()
 
 
@@ -178,7 +178,7 @@ def test_a_withdrawn_picture_keeps_its_event_and_its_file(script: Script, file: 
     script.do("withdraw", event=event["seq"], reason="It is the other engine")
     (fact,) = load_log(script.path, read_procedure).facts.pictures
     assert (fact.in_force, fact.value, fact.operation) == (False, "bore", "measure")
-    assert kept_file_problem(script.path, fact.file) is None
+    assert stored_picture_problem(script.path, fact.file) is None
     assert script.refused("withdraw", event=event["seq"], reason="x") == ["unknown-name"]
     attached(script, file=file, name="bore")
     script.audited()
@@ -257,5 +257,5 @@ def test_the_pictures_go_along_when_the_job_is_moved_to_another_folder(
     controller.move_to(tmp_path / "other")
     controller.close()
     moved = tmp_path / "other" / script.path.name
-    assert kept_path(moved, data["sha256"], data["type"]).read_bytes() == Path(file).read_bytes()
+    assert stored_path(moved, data["sha256"], data["type"]).read_bytes() == Path(file).read_bytes()
     assert check_pictures(moved) == PictureCheck(1, (), ())

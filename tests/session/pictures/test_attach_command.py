@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.pictures.kept_files import pictures_folder
+from benchflow.session.pictures.stored_pictures import pictures_folder
 from tests.driving.made_pictures import jpeg_at
 from tests.test_cli import OPEN, Shell
 

@@ -8,16 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.pictures.kept_files import (
-    FileNotKept,
-    keep_file,
-    kept_file_problem,
-    kept_path,
+from benchflow.session.pictures.picture_file import PictureFile, read_picture
+from benchflow.session.pictures.stored_pictures import (
+    PictureNotStored,
     pictures_folder,
     remove_unnamed,
+    store_picture,
+    stored_path,
+    stored_picture_problem,
     unnamed_files,
 )
-from benchflow.session.pictures.picture_file import PictureFile, read_picture
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.made_pictures import jpeg_at
 
@@ -34,28 +34,28 @@ def log(tmp_path: Path) -> Path:
 
 
 def test_a_picture_is_kept_under_its_digest_with_its_own_bytes(log: Path, picture: PictureFile) -> None:
-    path = keep_file(log, picture)
+    path = store_picture(log, picture)
     assert path == log.parent / "job.jsonl.pictures" / f"{picture.facts.sha256}.jpg"
     assert path.read_bytes() == picture.content
-    assert kept_file_problem(log, picture.facts) is None
+    assert stored_picture_problem(log, picture.facts) is None
 
 
 def test_file_and_folder_are_synced_before_it_returns(log: Path, picture: PictureFile) -> None:
     disk = FailingDisk()
-    keep_file(log, picture, disk)
+    store_picture(log, picture, disk)
     assert disk.calls == ["sync_folder", "sync", "sync_folder"]
 
 
 def test_a_whole_copy_is_not_written_again(log: Path, picture: PictureFile) -> None:
-    before = keep_file(log, picture).stat()
-    after = keep_file(log, picture).stat()
+    before = store_picture(log, picture).stat()
+    after = store_picture(log, picture).stat()
     assert (after.st_ino, after.st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
 
 
 def test_a_changed_copy_is_replaced(log: Path, picture: PictureFile) -> None:
-    path = keep_file(log, picture)
+    path = store_picture(log, picture)
     path.write_bytes(b"x" * picture.facts.size)
-    keep_file(log, picture)
+    store_picture(log, picture)
     assert path.read_bytes() == picture.content
 
 
@@ -63,8 +63,8 @@ def test_a_link_in_place_of_the_copy_is_replaced_and_its_target_stays(log: Path,
     other = log.parent / "other"
     other.write_text("keep me")
     pictures_folder(log).mkdir()
-    kept_path(log, picture.facts.sha256, "image/jpeg").symlink_to(other)
-    assert not keep_file(log, picture).is_symlink()
+    stored_path(log, picture.facts.sha256, "image/jpeg").symlink_to(other)
+    assert not store_picture(log, picture).is_symlink()
     assert other.read_text() == "keep me"
 
 
@@ -72,8 +72,8 @@ def test_a_link_in_place_of_the_copy_is_replaced_and_its_target_stays(log: Path,
 def test_a_copy_that_the_disk_does_not_confirm_is_an_error(log: Path, picture: PictureFile, call: str) -> None:
     disk = FailingDisk()
     disk.failing = {call}
-    with pytest.raises(FileNotKept, match=r"IMG_0012\.jpg"):
-        keep_file(log, picture, disk)
+    with pytest.raises(PictureNotStored, match=r"IMG_0012\.jpg"):
+        store_picture(log, picture, disk)
 
 
 def test_a_full_disk_leaves_no_part_of_the_copy(log: Path, picture: PictureFile) -> None:
@@ -81,8 +81,8 @@ def test_a_full_disk_leaves_no_part_of_the_copy(log: Path, picture: PictureFile)
     before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (100, hard))  # a write beyond 100 bytes fails with EFBIG
     try:
-        with pytest.raises(FileNotKept, match="is full"):
-            keep_file(log, picture)
+        with pytest.raises(PictureNotStored, match="is full"):
+            store_picture(log, picture)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         signal.signal(signal.SIGXFSZ, before)
@@ -93,45 +93,45 @@ def test_a_full_disk_leaves_no_part_of_the_copy(log: Path, picture: PictureFile)
 def test_a_sync_that_finds_the_disk_full_says_so(log: Path, picture: PictureFile, error: int) -> None:
     disk = FailingDisk()
     disk.failing, disk.error = {"sync"}, error
-    with pytest.raises(FileNotKept, match="is full"):
-        keep_file(log, picture, disk)
+    with pytest.raises(PictureNotStored, match="is full"):
+        store_picture(log, picture, disk)
     assert not list(pictures_folder(log).iterdir())
 
 
 def test_a_file_or_a_link_in_place_of_the_folder_is_left_alone(log: Path, picture: PictureFile) -> None:
     pictures_folder(log).write_text("mine")
-    with pytest.raises(FileNotKept, match="has its name"):
-        keep_file(log, picture)
+    with pytest.raises(PictureNotStored, match="has its name"):
+        store_picture(log, picture)
     assert pictures_folder(log).read_text() == "mine"
 
 
 def test_missing_changed_and_unreadable_copies_are_told_apart(log: Path, picture: PictureFile) -> None:
-    missing = kept_file_problem(log, picture.facts)
+    missing = stored_picture_problem(log, picture.facts)
     assert missing is not None
     assert missing.what == "missing"
-    path = keep_file(log, picture)
+    path = store_picture(log, picture)
     path.write_bytes(b"x" * picture.facts.size)
-    changed = kept_file_problem(log, picture.facts)
+    changed = stored_picture_problem(log, picture.facts)
     assert changed is not None
     assert (changed.what, changed.path) == ("changed", path)
     path.write_bytes(b"x")
-    shorter = kept_file_problem(log, picture.facts)
+    shorter = stored_picture_problem(log, picture.facts)
     assert shorter is not None
     assert f"has 1 bytes, not {picture.facts.size}" in shorter.message
     path.unlink()
     path.mkdir()
-    folder = kept_file_problem(log, picture.facts)
+    folder = stored_picture_problem(log, picture.facts)
     assert folder is not None
     assert folder.what == "unreadable"
     path.rmdir()
     os.mkfifo(path)
-    pipe = kept_file_problem(log, picture.facts)
+    pipe = stored_picture_problem(log, picture.facts)
     assert pipe is not None
     assert pipe.what == "unreadable"
 
 
 def test_only_files_of_this_program_that_no_event_names_are_removed(log: Path, picture: PictureFile) -> None:
-    kept = keep_file(log, picture)
+    kept = store_picture(log, picture)
     orphan = kept.with_name("0" * 64 + ".jpg")
     part = kept.with_name(f".{'0' * 40}.{'1' * 16}.part")
     foreign = kept.with_name("notes.txt")

@@ -1,4 +1,4 @@
-"""Keeps the pictures of a job in a folder beside its log, ``<log>.pictures``, each under its SHA-256.
+"""Stores the pictures of a job in a folder beside its log, ``<log>.pictures``, each under its SHA-256.
 
 A file is on the disk before the log names it. A file that the log does not name is harmless: the program was stopped
 between the two. Only :func:`remove_unnamed` removes files.
@@ -28,7 +28,7 @@ _OWN_NAME: Final = re.compile(r"[0-9a-f]{64}(\.[a-z]{3,4})?", re.ASCII)
 _OWN_PART: Final = re.compile(r"\.[0-9a-f]{40}\.[0-9a-f]{16}\.part", re.ASCII)
 
 
-class FileNotKept(BenchflowError):
+class PictureNotStored(BenchflowError):
     """A picture could not be stored. Nothing was logged."""
 
 
@@ -37,22 +37,22 @@ def pictures_folder(log: Path) -> Path:
     return log.with_name(log.name + ".pictures")
 
 
-def kept_path(log: Path, sha256: str, type_: str) -> Path:
-    """Where a picture of ``log`` is kept. ``type_`` is its media type."""
+def stored_path(log: Path, sha256: str, type_: str) -> Path:
+    """Where a picture of ``log`` is stored. ``type_`` is its media type."""
     kind = KINDS.get(type_)
     return pictures_folder(log) / f"{sha256}{'' if kind is None else kind.ending}"
 
 
-def keep_file(log: Path, picture: PictureFile, disk: Disk | None = None) -> Path:
+def store_picture(log: Path, picture: PictureFile, disk: Disk | None = None) -> Path:
     """Store ``picture`` beside ``log``. It is on the disk when this returns. Returns where it is.
 
     A whole copy that is there already is not written again. A copy that was changed is replaced.
 
     Raises:
-        FileNotKept: it cannot be stored, for example because the disk is full.
+        PictureNotStored: it cannot be stored, for example because the disk is full.
     """
     disk = disk or Disk()
-    path = kept_path(log, picture.facts.sha256, picture.facts.type)
+    path = stored_path(log, picture.facts.sha256, picture.facts.type)
     try:
         _make_folder(path.parent, disk)
         if not _is_whole(path, picture.facts):
@@ -60,12 +60,12 @@ def keep_file(log: Path, picture: PictureFile, disk: Disk | None = None) -> Path
         else:
             disk.sync_folder(path.parent)  # an earlier run may have been stopped before this
     except Unconfirmed as error:
-        raise FileNotKept(
+        raise PictureNotStored(
             f"The disk does not confirm that {picture.facts.name} is stored ({_reason(error)}). Nothing was entered. "
             "Try again, or choose another folder."
         ) from error
     except OSError as error:
-        raise FileNotKept(_not_kept(picture.facts.name, path.parent, error)) from error
+        raise PictureNotStored(_not_stored(picture.facts.name, path.parent, error)) from error
     return path
 
 
@@ -103,7 +103,7 @@ def digest_of(path: Path) -> str:
     return hashlib.sha256(read_regular_file(path)).hexdigest()
 
 
-def _not_kept(name: str, folder: Path, error: OSError) -> str:
+def _not_stored(name: str, folder: Path, error: OSError) -> str:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return (
             f"{name} was not attached: the disk of {shown_path(folder)} is full. Free some space and try again, or "
@@ -119,7 +119,7 @@ def _reason(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
 
 
-def copy_kept_files(before: Path, after: Path, disk: Disk | None = None) -> int:
+def copy_stored_pictures(before: Path, after: Path, disk: Disk | None = None) -> int:
     """Copy the pictures of the log ``before`` to the log ``after``. Returns how many could not be copied."""
     disk, failed = disk or Disk(), 0
     for path in _own_files(before):
@@ -137,39 +137,39 @@ def copy_kept_files(before: Path, after: Path, disk: Disk | None = None) -> int:
 # --- checking -------------------------------------------------------------------------------------
 
 
-class KeptFileProblem(Struct, frozen=True):
-    """A kept file that differs from the log. ``message`` has its place and what to do."""
+class StoredPictureProblem(Struct, frozen=True):
+    """A stored file that differs from the log. ``message`` has its place and what to do."""
 
     what: Literal["missing", "changed", "unreadable"]
     path: Path
     message: str
 
 
-def kept_file_problem(log: Path, facts: PictureFacts) -> KeptFileProblem | None:
-    """What is wrong with the kept file of a picture; ``None`` if it is as it was stored. Nothing is changed."""
-    path = kept_path(log, facts.sha256, facts.type)
+def stored_picture_problem(log: Path, facts: PictureFacts) -> StoredPictureProblem | None:
+    """What is wrong with the stored file of a picture; ``None`` if it is as it was stored. Nothing is changed."""
+    path = stored_path(log, facts.sha256, facts.type)
     copy = f"Copy the original {facts.name} or a backup there under this name"
     try:
         size = path.lstat().st_size
         if stat.S_ISREG(path.lstat().st_mode) and size != facts.size:
             text = f"has {size} bytes, not {facts.size}: it was changed. {copy}"
-            return KeptFileProblem("changed", path, f"{shown_path(path)} {text}")
+            return StoredPictureProblem("changed", path, f"{shown_path(path)} {text}")
         if digest_of(path) == facts.sha256:
             return None
     except FileNotFoundError:
-        return KeptFileProblem("missing", path, f"{shown_path(path)} is missing. {copy}")
+        return StoredPictureProblem("missing", path, f"{shown_path(path)} is missing. {copy}")
     except OSError as error:
         text = f"cannot be read: {_reason(error)}. Check its permissions and its disk"
-        return KeptFileProblem("unreadable", path, f"{shown_path(path)} {text}")
-    return KeptFileProblem(
+        return StoredPictureProblem("unreadable", path, f"{shown_path(path)} {text}")
+    return StoredPictureProblem(
         "changed", path, f"{shown_path(path)} was changed: its SHA-256 is not the one in the log. {copy}"
     )
 
 
 def file_remark(log: Path, facts: PictureFacts) -> str:
-    """A remark if the kept file of a picture is not there or has another size, else "". `verify` compares digests."""
+    """A remark if the stored file of a picture is not there or has another size, else "". `verify` compares digests."""
     try:
-        found = kept_path(log, facts.sha256, facts.type).lstat()
+        found = stored_path(log, facts.sha256, facts.type).lstat()
     except OSError:
         return "its file is not beside this log"
     whole = stat.S_ISREG(found.st_mode) and found.st_size == facts.size
@@ -181,7 +181,7 @@ def unnamed_files(log: Path, named: Iterable[PictureFacts]) -> list[Path]:
 
     Other files in the folder are left alone.
     """
-    known = {kept_path(log, facts.sha256, facts.type).name for facts in named}
+    known = {stored_path(log, facts.sha256, facts.type).name for facts in named}
     return [path for path in _own_files(log) if path.name not in known]
 
 

@@ -26,7 +26,12 @@ _MOST_SHOWN = 30
 @click.command(epilog=exit_code_help("A figure was not understood. The draft is written, with its words kept in it."))
 @click.argument("source", metavar="TEARDOWN-LOG|LIST.csv|LIST.md")
 @click.option(
-    "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="The file to write; - for standard output."
+    "-o",
+    "--out",
+    "output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The file to write. `-` is standard output.",
 )
 @click.option("--questions/--no-questions", default=None,
               help="Ask what can touch what. Without a terminal the questions are written into the file.")  # fmt: skip

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.command(epilog=exit_code_help("A block or its use has an error, or the procedure written out has one."))
 @click.argument("file")
-@click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. By default standard output.")
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
 def expand(file: str, out: Path | None) -> int:
     """Print the procedure in FILE with its blocks written out, as a job by it is logged. The first lines name the
     blocks with the SHA-256 of their files.

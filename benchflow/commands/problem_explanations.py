@@ -46,7 +46,7 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "title: Note: oil first   ->  title: 'Note: oil first'",
     ),
     "block-conflict": (
-        "Two blocks differ where only one is possible: they have the same id in two folders, or they bring different "
+        "Two blocks differ where only one is possible: they have the same id in two folders, or they add different "
         "entries of one name to the procedure. Rename one of them. To use your block instead of another one with its "
         "id, write `replaces` in it. An entry in the procedure itself counts before those of blocks.",
         "id: leak-down            ->  id: leak-down\n                             replaces: leak-down",

@@ -15,8 +15,8 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure, log_paths
 
 if TYPE_CHECKING:
+    from benchflow.writing.revisions.accepted_proposals import MadeRevision
     from benchflow.writing.revisions.gathered_jobs import GatheredJobs, JobOnRevision
-    from benchflow.writing.revisions.made_revision import MadeRevision
     from benchflow.writing.revisions.procedure_file import ProcedureFile
     from benchflow.writing.revisions.proposals import Proposal
 
@@ -102,7 +102,7 @@ def revise(
         print_message("No proposal was accepted. Nothing was written.")
         return code
     refuse_shipped(source)
-    from benchflow.writing.revisions.made_revision import make_revision
+    from benchflow.writing.revisions.accepted_proposals import make_revision
 
     made = make_revision(source, proposals, chosen, date.today(), revision, sources)
     written = write_revision(source, made, with_errors, asks)

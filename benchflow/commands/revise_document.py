@@ -30,7 +30,7 @@ from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.revision_text import block_edit_text, terminal_width, wrapped
 
 if TYPE_CHECKING:
-    from benchflow.writing.revisions.made_revision import MadeRevision
+    from benchflow.writing.revisions.accepted_proposals import MadeRevision
 
 HELP = (
     "Type a line, then Enter: the new figure, or `own` to keep the old one against the new edition, `back`, `quit`. "

@@ -10,9 +10,9 @@ import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_line, print_lines
+from benchflow.writing.revisions.accepted_proposals import make_proposal
 from benchflow.writing.revisions.change_edits import source_to_replace
 from benchflow.writing.revisions.checked_text import new_errors
-from benchflow.writing.revisions.made_revision import make_proposal
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
 from benchflow.writing.revisions.revision_text import change_hint, proposal_on_screen, terminal_width, wrapped

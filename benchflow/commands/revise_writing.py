@@ -6,8 +6,8 @@ import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_message, print_warning
+from benchflow.writing.revisions.accepted_proposals import MadeRevision
 from benchflow.writing.revisions.checked_text import CheckedRevision
-from benchflow.writing.revisions.made_revision import MadeRevision
 from benchflow.writing.revisions.procedure_file import FileChanged, ProcedureFile
 from benchflow.writing.revisions.revision_text import check_lines
 

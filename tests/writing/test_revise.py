@@ -211,7 +211,7 @@ def test_file_changed_meanwhile_is_not_written_over_and_nothing_is_lost(
         file.write_text(GEARBOX + "# my own line\n", encoding="utf-8")
         return check_revision(before, after)
 
-    monkeypatch.setattr("benchflow.writing.revisions.made_revision.check_revision", changed_meanwhile)
+    monkeypatch.setattr("benchflow.writing.revisions.accepted_proposals.check_revision", changed_meanwhile)
     result = revise(file, logs, "--accept", "1")
     assert result.exception is not None
     assert "changed by another program" in str(result.exception)

@@ -9,14 +9,14 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.procedure.model import AngleStage, Document, TorqueStage
+from benchflow.writing.revisions.accepted_proposals import MadeRevision, finish_revision
 from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change, make_copied_key
+from benchflow.writing.revisions.changes_entries import ChangeEntry
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.layout_edits import key_removed, yaml_scalar
-from benchflow.writing.revisions.made_revision import MadeRevision, finish_revision
 from benchflow.writing.revisions.procedure_file import ProcedureFile
-from benchflow.writing.revisions.revised_file import ChangeEntry
 from benchflow.writing.revisions.value_paths import FilePath
 from benchflow.writing.revisions.yaml_places import operation_node
 

@@ -8,10 +8,10 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.writing.revisions.change_edits import MadeChange, make_change, source_to_replace
+from benchflow.writing.revisions.changes_entries import ChangeEntry, change_entry, with_revision
 from benchflow.writing.revisions.checked_text import CheckedRevision, check_revision
 from benchflow.writing.revisions.procedure_file import ProcedureFile
 from benchflow.writing.revisions.proposals import Proposal
-from benchflow.writing.revisions.revised_file import ChangeEntry, change_entry, with_revision
 from benchflow.writing.revisions.revision_names import next_revision
 
 

@@ -1,6 +1,7 @@
 """House rules that a type checker does not check: unique names, no import circles, short modules."""
 
 import ast
+import functools
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,6 +14,7 @@ LONGEST = 480
 """Lines. The house rule is about 400. A much longer module has a second subject and must be split."""
 
 
+@functools.cache
 def modules() -> dict[str, ast.Module]:
     found = {}
     for path in sorted(PACKAGE.rglob("*.py")):
@@ -20,9 +22,6 @@ def modules() -> dict[str, ast.Module]:
         name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
         found[name] = ast.parse(path.read_text())
     return found
-
-
-MODULES = modules()
 
 
 def imports(tree: ast.AST) -> Iterator[tuple[str, list[str]]]:
@@ -33,9 +32,9 @@ def imports(tree: ast.AST) -> Iterator[tuple[str, list[str]]]:
 
 def test_no_import_circles_including_late_imports() -> None:
     graph: networkx.DiGraph[str] = networkx.DiGraph()
-    for name, tree in MODULES.items():
+    for name, tree in modules().items():
         for module, names in imports(tree):
-            targets = [f"{module}.{item}" for item in names if f"{module}.{item}" in MODULES]
+            targets = [f"{module}.{item}" for item in names if f"{module}.{item}" in modules()]
             graph.add_edges_from((name, target) for target in targets or [module] if target != name)
     circles = [sorted(part) for part in networkx.strongly_connected_components(graph) if len(part) > 1]
     assert circles == []
@@ -52,7 +51,7 @@ def test_module_names_are_unique() -> None:
 
 def test_class_names_are_unique() -> None:
     places = defaultdict(list)
-    for module, tree in MODULES.items():
+    for module, tree in modules().items():
         for node in ast.walk(tree):
             if isinstance(node, ast.ClassDef):
                 places[node.name].append(module)

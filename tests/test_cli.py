@@ -14,6 +14,7 @@ import pytest
 
 from benchflow.session.log.journal import Journal
 from benchflow.session.log.line_format import read
+from tests.driving.command_server import needs_a_start, run_command
 from tests.driving.log_files import write_log
 from tests.driving.small_head import SMALL_HEAD
 
@@ -38,6 +39,9 @@ class Shell:
 
     def run(self, *arguments: object, typed: str = "", **more: Any) -> tuple[int, str, str]:
         """Run a command to its end. Returns the exit code, standard output and standard error."""
+        if not more and not needs_a_start(self.environ):
+            code, output, errors = run_command(self.folder, *arguments, env=self.environ, typed=typed.encode())
+            return code, output.decode(), errors.decode()
         child = self.start(*arguments, **more)
         output, errors = child.communicate(typed.encode(), timeout=60)
         return child.returncode, output.decode(), errors.decode()

@@ -1,23 +1,10 @@
 """A folder with everything that can stand in the way of a list of logs, and a way to run commands on it."""
 
-import ctypes
 import os
 import socket
-import subprocess
-import sys
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-_DROP_FROM_BOUNDING_SET, _DAC_OVERRIDE, _DAC_READ_SEARCH = 24, 1, 2  # linux/prctl.h, linux/capability.h
-
-
-def _obey_modes() -> None:
-    """Give up the right of the superuser to read a file of mode 000. It takes effect with the next program."""
-    if os.geteuid() == 0:
-        library = ctypes.CDLL(None)
-        for capability in (_DAC_OVERRIDE, _DAC_READ_SEARCH):
-            library.prctl(_DROP_FROM_BOUNDING_SET, capability, 0, 0, 0)
-
+from tests.driving.command_server import ROOT, run_command
 
 NOT_LOGS = ("dir", "fifo", "socket", "dangling", "circular", "device")
 """The stems of the entries in the folder that are no files."""
@@ -68,14 +55,6 @@ def run_by_modes(folder: Path, *arguments: object, seconds: float = 60) -> tuple
 
     Returns the exit code, standard output and standard error.
     """
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", *map(str, arguments)],
-        cwd=folder,
-        env={**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT), "TZ": "UTC"},
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        timeout=seconds,
-        check=False,
-        preexec_fn=_obey_modes,
-    )
-    return done.returncode, done.stdout.decode(), done.stderr.decode()
+    environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT), "TZ": "UTC"}
+    code, output, errors = run_command(folder, *arguments, env=environ, seconds=seconds, obey_modes=True)
+    return code, output.decode(), errors.decode()

@@ -1,14 +1,14 @@
-"""The commands for finished logs, each run in a separate process."""
+"""The commands for finished logs, each run in a process of its own."""
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 from shutil import copyfile
+from subprocess import CompletedProcess
 
 import pytest
 
+from tests.driving.command_server import run_as_text
 from tests.driving.simulated_builder import CLEAN, Faults
 from tests.review.played_builds import FLOAT_NAME, SHOP, played
 
@@ -28,12 +28,9 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def run(home: Path, *arguments: str, code: int = 0) -> subprocess.CompletedProcess[str]:
+def run(home: Path, *arguments: str, code: int = 0) -> "CompletedProcess[str]":
     environment = {**os.environ, "BENCHFLOW_HOME": str(home), "PYTHONIOENCODING": "utf-8"}
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", *arguments], capture_output=True, text=True, encoding="utf-8",
-        env=environment, cwd=home, check=False,
-    )  # fmt: skip
+    done = run_as_text(home, *arguments, env=environment)
     assert done.returncode == code, done.stdout + done.stderr
     return done
 
@@ -195,9 +192,6 @@ def test_pipe_named_as_a_log_is_refused_without_waiting(home: Path, tmp_path: Pa
     os.mkfifo(pipe)
     for command in (["sheet"], ["trace", "--lot", "x", "--logs"]):
         environment = {**os.environ, "BENCHFLOW_HOME": str(home)}
-        done = subprocess.run(
-            [sys.executable, "-m", "benchflow", *command, str(pipe)], capture_output=True, text=True, env=environment,
-            check=False, timeout=30,
-        )  # fmt: skip
+        done = run_as_text(tmp_path, *command, pipe, env=environment)
         assert done.returncode == 2
         assert "is not a regular file" in done.stderr

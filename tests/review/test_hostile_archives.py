@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.driving.hostile_folder import ROOT, run_by_modes
+from tests.driving.command_server import ROOT
+from tests.driving.hostile_folder import run_by_modes
 from tests.driving.small_head import start_session
 
 

@@ -2,8 +2,6 @@
 
 import json
 import os
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
@@ -28,6 +26,7 @@ from benchflow.review.many.trends import trend_over_builds
 from benchflow.review.sheets.build_sheet import build_sheet, follow_up
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 from benchflow.session.shop.register_reader import read_shop
+from tests.driving.command_server import run_as_text
 from tests.driving.log_builder import LogBuilder
 
 EASTERN = "EST5EDT,M3.2.0,M11.1.0"
@@ -113,12 +112,10 @@ def test_question_of_a_local_day_finds_work_of_that_evening(tmp_path: Path) -> N
 def test_commands_take_dates_as_local_days(tmp_path: Path) -> None:
     path = evening_build().save(tmp_path)
     for zone, sessions in ((EASTERN, 0), ("UTC", 1)):
-        done = subprocess.run(
-            [sys.executable, "-m", "benchflow", "trace", "--lot", "L-9", "--from", "2026-03-04", "--json",
-             "--logs", str(path)],
-            capture_output=True, text=True, encoding="utf-8", check=True,
-            env={**os.environ, "BENCHFLOW_HOME": str(tmp_path / "home"), "TZ": zone},
-        )  # fmt: skip
+        environ = {**os.environ, "BENCHFLOW_HOME": str(tmp_path / "home"), "TZ": zone}
+        call = ("trace", "--lot", "L-9", "--from", "2026-03-04", "--json", "--logs", path)
+        done = run_as_text(tmp_path, *call, env=environ)
+        assert done.returncode == 0, done.stderr
         assert len(json.loads(done.stdout)["touched"]) == sessions
 
 

@@ -2,10 +2,9 @@
 
 import json
 import os
-import subprocess
-import sys
 from datetime import timedelta
 from pathlib import Path
+from subprocess import CompletedProcess
 from typing import Any
 
 import pytest
@@ -17,6 +16,7 @@ from benchflow.review.archive.index import ArchiveIndex
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.log.line_format import read
 from benchflow.session.log.log_heads import compare_heads, head_of_log
+from tests.driving.command_server import run_as_text
 from tests.driving.log_builder import PROCEDURE, LogBuilder
 
 ROOT = Path(__file__).parents[2]
@@ -30,11 +30,9 @@ def a_log(note: str = "first", more: int = 0) -> LogBuilder:
     return log
 
 
-def run(folder: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
-    return subprocess.run(
-        [sys.executable, "-m", "benchflow", *arguments], capture_output=True, text=True, timeout=60, check=False,
-        cwd=folder, env={**os.environ, "PYTHONPATH": str(ROOT), "BENCHFLOW_HOME": str(folder / "home")},
-    )  # fmt: skip
+def run(folder: Path, *arguments: str, typed: str = "") -> "CompletedProcess[str]":
+    environ = {**os.environ, "PYTHONPATH": str(ROOT), "BENCHFLOW_HOME": str(folder / "home")}
+    return run_as_text(folder, *arguments, env=environ, typed=typed)
 
 
 def verified(folder: Path, log: Path, against: str | None = None) -> tuple[int, Any]:
@@ -110,11 +108,8 @@ def test_machine_remembers_what_it_left(tmp_path: Path) -> None:
 
     def drive(*intents: dict[str, Any]) -> str:
         text = "".join(json.dumps(each) + "\n" for each in intents)
-        done = subprocess.run(
-            [sys.executable, "-m", "benchflow", "drive", str(procedure), "--log", str(log)], input=text, text=True,
-            capture_output=True, timeout=60, check=True, cwd=tmp_path,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "BENCHFLOW_HOME": str(tmp_path / "home")},
-        )  # fmt: skip
+        done = run(tmp_path, "drive", str(procedure), "--log", str(log), typed=text)
+        assert done.returncode == 0, done.stderr
         return done.stderr
 
     drive({"intent": "open", "by": "Robin", "unit": "job 1"}, {"intent": "note", "text": "one"})

@@ -13,6 +13,8 @@ import pytest
 import rfc8785
 from ruamel.yaml import YAML
 
+from tests.driving.command_server import run_as_text
+
 ROOT = Path(__file__).parents[2]
 EVERYTHING = """\
 benchflow: 1
@@ -133,11 +135,8 @@ def folder(tmp_path: Path) -> Path:
 
 
 def run_benchflow(folder: Path, *arguments: str, typed: str = "") -> tuple[int, str, str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", *arguments],
-        input=typed, capture_output=True, text=True, encoding="utf-8", cwd=folder, timeout=60, check=False,
-        env={**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
+    environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT)}
+    done = run_as_text(folder, *arguments, env=environ, typed=typed)
     return done.returncode, done.stdout, done.stderr
 
 

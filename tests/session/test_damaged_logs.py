@@ -1,15 +1,15 @@
 """A damaged log: what is before the damage is used, what is after it is shown as not trusted."""
 
 import json
-import subprocess
-import sys
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 from click.testing import CliRunner
 
 from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
+from tests.driving.command_server import run_as_text
 from tests.driving.script import Script, intent, open_intent
 from tests.hard_use.live_drive import PROCEDURE, environment
 
@@ -23,11 +23,8 @@ def log(tmp_path: Path) -> Path:
     return script.path
 
 
-def run(log: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
-    return subprocess.run(
-        [sys.executable, "-m", "benchflow", *arguments], capture_output=True, text=True, timeout=60, check=False,
-        env=environment(log.parent), cwd=log.parent,
-    )  # fmt: skip
+def run(log: Path, *arguments: str) -> "CompletedProcess[str]":
+    return run_as_text(log.parent, *arguments, env=environment(log.parent))
 
 
 def damage(log: Path, number: int) -> None:

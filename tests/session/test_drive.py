@@ -2,12 +2,11 @@
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 from benchflow.session.log.log_check import verify
+from tests.driving.command_server import run_as_text
 from tests.driving.small_head import SMALL_HEAD
 
 
@@ -15,15 +14,9 @@ def drive(folder: Path, *intents: dict[str, Any] | str, flags: tuple[str, ...] =
     procedure = folder / "small.yaml"
     procedure.write_text(SMALL_HEAD, encoding="utf-8")
     lines = [one if isinstance(one, str) else json.dumps(one) for one in intents]
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", "drive", str(procedure), "--log", str(folder / "log.jsonl"), *flags],
-        input="\n".join(lines) + "\n",
-        capture_output=True,
-        text=True,
-        env={**os.environ, "BENCHFLOW_HOME": str(folder / "home")},
-        timeout=60,
-        check=False,
-    )
+    environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home")}
+    call = ("drive", procedure, "--log", folder / "log.jsonl", *flags)
+    done = run_as_text(folder, *call, env=environ, typed="\n".join(lines) + "\n")
     assert done.returncode == 0, done.stderr
     return [json.loads(line) for line in done.stdout.splitlines()]
 
@@ -97,13 +90,6 @@ def test_simulated_session_takes_its_times_from_the_intents(tmp_path: Path) -> N
 def test_simulated_log_cannot_be_continued_as_a_real_one(tmp_path: Path) -> None:
     drive(tmp_path, {**OPEN, "at": "2026-03-01T18:00:00Z"}, flags=("--simulated",))
     procedure = str(tmp_path / "small.yaml")
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", "drive", procedure, "--log", str(tmp_path / "log.jsonl")],
-        input="",
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    done = run_as_text(tmp_path, "drive", procedure, "--log", tmp_path / "log.jsonl")
     assert done.returncode != 0
     assert "--simulated" in done.stderr

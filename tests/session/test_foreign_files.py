@@ -1,17 +1,17 @@
 """Files that are not benchflow's are never changed, whatever option names them."""
 
-import subprocess
-import sys
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 
 from benchflow.session.log.journal import Journal
 from benchflow.session.log.log_check import verify
+from tests.driving.command_server import run_as_text
 from tests.driving.log_files import note_draft
 from tests.hard_use.live_drive import PROCEDURE, environment
 
-OPEN = b'{"intent": "open", "by": "Robin", "unit": "job 1"}\n'
+OPEN = '{"intent": "open", "by": "Robin", "unit": "job 1"}\n'
 
 FOREIGN = {
     "a note without a newline": b"call the customer on Monday",
@@ -28,13 +28,11 @@ FOREIGN = {
 }
 
 
-def drive(log: Path) -> "subprocess.CompletedProcess[bytes]":
+def drive(log: Path) -> "CompletedProcess[str]":
     procedure = log.parent / "procedure.yaml"
     procedure.write_text(PROCEDURE)
-    return subprocess.run(
-        [sys.executable, "-m", "benchflow", "drive", str(procedure), "--log", str(log)], input=OPEN,
-        capture_output=True, timeout=60, check=False, env=environment(log.parent), cwd=log.parent,
-    )  # fmt: skip
+    call = ("drive", procedure, "--log", log)
+    return run_as_text(log.parent, *call, env=environment(log.parent), typed=OPEN)
 
 
 @pytest.mark.parametrize("content", FOREIGN.values(), ids=FOREIGN)
@@ -51,9 +49,9 @@ def test_drive_refuses_a_file_that_is_not_a_log(tmp_path: Path) -> None:
     for content in (FOREIGN["a note"], FOREIGN["a note without a newline"]):
         notes.write_bytes(content)
         done = drive(notes)
-        assert (done.returncode, done.stdout) == (2, b"")
-        assert b"notes.txt is not a log of benchflow" in done.stderr
-        assert b"It was not changed" in done.stderr
+        assert (done.returncode, done.stdout) == (2, "")
+        assert "notes.txt is not a log of benchflow" in done.stderr
+        assert "It was not changed" in done.stderr
         assert notes.read_bytes() == content
         assert sorted(path.name for path in tmp_path.iterdir() if path.is_file()) == ["notes.txt", "procedure.yaml"]
 

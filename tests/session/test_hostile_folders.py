@@ -2,8 +2,6 @@
 
 import json
 import os
-import subprocess
-import sys
 from itertools import cycle
 from pathlib import Path
 from typing import Any
@@ -13,7 +11,8 @@ import pytest
 from benchflow.base.plaintext import shown_path
 from benchflow.session.catalog import list_sessions
 from benchflow.session.log.log_folder import SkippedFile, folder_content, read_or_skip
-from tests.driving.hostile_folder import CONTENTS, NOT_LOGS, ROOT, put_hostile_files, run_by_modes
+from tests.driving.command_server import ROOT, run_command
+from tests.driving.hostile_folder import CONTENTS, NOT_LOGS, put_hostile_files, run_by_modes
 from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.terminal import Terminal
 
@@ -22,9 +21,8 @@ GOOD_NAMES = ("good.jsonl", r"not-utf-8-\xff\xfe.jsonl", r"two\nlines.jsonl", r"
 
 def _run(folder: Path, *arguments: object, typed: bytes = b"") -> tuple[int, str, str]:
     environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT)}
-    done = subprocess.run([sys.executable, "-m", "benchflow", *map(str, arguments)], cwd=folder, env=environ,
-                          input=typed, capture_output=True, timeout=60, check=False)  # fmt: skip
-    return done.returncode, done.stdout.decode(), done.stderr.decode()
+    code, output, errors = run_command(folder, *arguments, env=environ, typed=typed)
+    return code, output.decode(), errors.decode()
 
 
 def _drive_simulated(folder: Path, log: str, *intents: dict[str, Any]) -> None:

@@ -2,8 +2,6 @@
 
 import json
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -14,6 +12,7 @@ from benchflow.session.controller import SessionController
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.events import ReadingRecorded, event_of
+from tests.driving.command_server import run_as_text
 from tests.driving.log_files import AT, events_in
 from tests.driving.session_driver import read_procedure
 from tests.driving.small_head import start_session
@@ -72,11 +71,8 @@ def test_verdicts_of_0_1_are_converted(old_log: Path) -> None:
     ids=" ".join,
 )  # fmt: skip
 def test_log_of_0_1_can_be_viewed(old_log: Path, command: tuple[str, ...]) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "benchflow", command[0], str(old_log), *command[1:]],
-        capture_output=True, text=True, timeout=60, check=False, env={"BENCHFLOW_HOME": str(old_log.parent / "home")},
-        cwd=Path(__file__).parents[2],
-    )  # fmt: skip
+    environ = {"BENCHFLOW_HOME": str(old_log.parent / "home")}
+    done = run_as_text(old_log.parent, command[0], old_log, *command[1:], env=environ)
     assert done.returncode in (0, 1), done.stderr
     assert done.stdout
     assert "Traceback" not in done.stderr

@@ -337,7 +337,16 @@ def test_drive_lists_every_intent_with_its_fields(shell: Shell) -> None:
     lines = [line for line in output.splitlines() if line and not line.startswith("Any")]
     assert {line.split()[0] for line in lines if not line.startswith(" ")} == INTENT_TYPES.keys()
     at = next(number for number, line in enumerate(lines) if line.startswith("correct "))
-    assert lines[at + 1].split() == ["Fields:", "event", "value", "reason", "[stretch]", "[pin]", "[change]"]
+    assert lines[at + 1].split() == [
+        "Fields:",
+        "event",
+        "reason",
+        "[value]",
+        "[from]",
+        "[stretch]",
+        "[pin]",
+        "[change]",
+    ]
 
 
 # --- behaviour as a process -----------------------------------------------------------------------------

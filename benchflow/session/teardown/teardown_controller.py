@@ -83,7 +83,7 @@ class TeardownController:
             LogUnusable: one of the logs cannot be read or made.
             BenchflowError: ``old`` is not damaged.
         """
-        from benchflow.session.pictures.kept_files import copy_kept_files
+        from benchflow.session.pictures.stored_pictures import copy_stored_pictures
         from benchflow.session.teardown.continued_teardown import drafts_of_whole_lines
 
         _refuse_other_log(old)
@@ -97,7 +97,7 @@ class TeardownController:
         controller = cls(Journal.create_from(new, drafts), clock, simulated=False)
         controller._load()
         if controller.state is not None and _has_pictures(controller.state.record):
-            copy_kept_files(old, new)
+            copy_stored_pictures(old, new)
         more = f", {lost} readable but not trusted" if lost else ""
         text = f"Continued from {old.name}: line {damage.line} {damage.what}. {controller.saved} events kept{more}"
         controller.send({"intent": "note", "text": text, **({"by": by} if by else {})})
@@ -245,13 +245,13 @@ class TeardownController:
 
         The pictures that can be read are copied too. `verify` names the others.
         """
-        from benchflow.session.pictures.kept_files import copy_kept_files
+        from benchflow.session.pictures.stored_pictures import copy_stored_pictures
 
         with self._lock:
             before = self.journal.path
             self.journal = self.journal.move_to(folder)
             if self.state is not None and _has_pictures(self.state.record):
-                copy_kept_files(before, self.journal.path)
+                copy_stored_pictures(before, self.journal.path)
 
     def opened_again(self) -> Self:
         """Return a new controller of the same log, opened for writing after another program has left it.

@@ -80,11 +80,15 @@ class Precedence:
 
         Steps that neither read nor write a state do not count.
         """
+        order = self.analysis.paper
+        before = order.before[order.index[step_id]] & self._steps_with_states
+        return _names(order.steps, before), self._states_key
+
+    @cached_property
+    def _order_of_states(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """The steps that read or write a state, each with those of them that come before it."""
         order, own = self.analysis.paper, self._steps_with_states
-        number = order.index[step_id]
-        before = tuple(order.before[each] & own for each in (number, *bits(own)))
-        names = tuple(order.steps[each] for each in bits(own))
-        return names, tuple(_names(order.steps, mask) for mask in before), self._states_key
+        return tuple((order.steps[each], _names(order.steps, order.before[each] & own)) for each in bits(own))
 
     @cached_property
     def _steps_with_states(self) -> int:
@@ -94,14 +98,14 @@ class Precedence:
 
     @cached_property
     def _states_key(self) -> str:
-        """What the steps and moves of the build do with states."""
+        """What the steps and moves of the build do with states, and the order of these steps."""
         plan = self.analysis.plan
         steps = [
             (step.id, step.needs, step.during, step.sets, step.undo_needs, step.undo_sets)
             for step in plan.steps.values()
             if _uses_a_state(step)
         ]
-        return repr((steps, list(moves_of(plan))))
+        return repr((steps, list(moves_of(plan)), self._order_of_states))
 
     def order_with(self, first: str, between: str, last: str) -> Witness | Undecided | None:
         """A shortest order that ends with ``last`` and does ``between`` after ``first``; ``None`` if there is none."""

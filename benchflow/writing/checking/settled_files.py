@@ -1,6 +1,6 @@
 """Waits until files were saved, and have not changed for a moment.
 
-Size, time and identity of the files are read a few times a second (``stat``). For some dozen files the cost is too
+Size, time and identity of the files are read ten times a second (``stat``). For some dozen files the cost is too
 small to measure. It works in the same way on every system and on network drives. It detects an editor that renames a
 new file over the old one, one that deletes and writes again, and a file that is gone for a moment. A library that uses
 change notices of the system (such as ``watchfiles``) needs another way for network drives, and has a compiled part.
@@ -13,7 +13,7 @@ from pathlib import Path
 FileState = tuple[int, int, int] | None
 """Time of the last change (ns), size, and the identity of a file; ``None`` if it is not there."""
 
-POLL = 0.2
+POLL = 0.1
 """Seconds between two readings of the states."""
 STEP = 0.05
 """Seconds between two readings of the states while a save is going on."""

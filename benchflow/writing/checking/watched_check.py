@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Protocol
 
 from benchflow.base.errors import BenchflowError
+from benchflow.procedure.blocks.block_library import BlockLibrary
 from benchflow.session.block_lookup import library_of_procedure
 from benchflow.writing.checking.file_report import CheckFinding, FileReport, ShownPath, read_report, with_proof
 from benchflow.writing.checking.finding_changes import FindingChanges, finding_changes
@@ -71,10 +72,11 @@ class WatchedCheck:
                 self._text, self.ok = None, False
                 self._screen.gone(str(error))
             return None
-        self._files.watch(_files_of(self._path, report))
+        library = library_of_procedure(self._path)
+        self._files.watch(_files_of(library, report))
         if _any_error(report) and self._read is not None and self._files.quiet_for(DOUBTFUL):
             return self._check()  # it had been read half written
-        text = _text_of(self._path, report)
+        text = _text_of(self._path, library, report)
         if text is not None and text == self._text:
             return None
         self._text = text
@@ -109,18 +111,17 @@ def _any_error(report: FileReport) -> bool:
     return any(finding["severity"] == "error" for finding in report.read)
 
 
-def _files_of(path: Path, report: FileReport) -> Iterable[Path]:
-    """The files and folders that the check of ``path`` depends on."""
+def _files_of(library: BlockLibrary, report: FileReport) -> Iterable[Path]:
+    """The files and folders that the check depends on."""
     yield from report.used
-    library = library_of_procedure(path)
     yield from (folder.path for folder in library.folders if folder.kind != "shipped")
     yield from (entry.path for entry in library.entries if entry.kind != "shipped")
 
 
-def _text_of(path: Path, report: FileReport) -> object:
+def _text_of(path: Path, library: BlockLibrary, report: FileReport) -> object:
     """The content that was checked, to find out if a save has changed it; ``None`` if it cannot be read."""
     try:
         own = path.read_bytes()
     except OSError:
         return None
-    return own, library_of_procedure(path).digest(), None if report.loaded is None else report.loaded.sha256
+    return own, library.digest(), None if report.loaded is None else report.loaded.sha256

@@ -9,7 +9,7 @@ compiled form also contains the digest of all block files that it can find.
 """
 
 import functools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
@@ -172,24 +172,38 @@ def _read_expansion(expansion: "Expansion", file: str) -> tuple[Procedure | None
         problems = [
             each for each in problems
             if (each.line, each.column) not in at_fault
+            and (not each.block or each.severity == "error")
             and (expansion.is_complete or each.code not in _FOLLOWS_FROM_OTHERS)
         ]  # fmt: skip
     known = {(each.code, each.line) for each in expansion.problems}  # of a given value, the column can differ
     problems = [each for each in dict.fromkeys(problems) if not each.block or (each.code, each.line) not in known]
-    problems = list(_one_for_each_use(problems))
+    problems = [_with_suggestion(each, expansion.suggestions) for each in problems]
+    prefixes = {use.line: use.prefix for use in reversed(expansion.uses) if len(use.chain) == 1}
+    problems = list(_one_for_each_use(problems, prefixes))
     together = sorted((*expansion.problems, *problems), key=lambda each: (each.line, each.column))
     return None if expansion.any_error else reading.procedure, tuple(together)
 
 
-def _one_for_each_use(problems: list[Problem]) -> Iterator[Problem]:
-    """The problems, of ids that occur twice only one for each use of a block."""
+def _with_suggestion(problem: Problem, suggestions: Mapping[str, str]) -> Problem:
+    """The problem with the hint about a placeholder on its line of the block, if there is one."""
+    hint = suggestions.get(problem.block) if problem.severity == "error" else None
+    return problem if hint is None else msgspec.structs.replace(problem, hint=hint)
+
+
+def _one_for_each_use(problems: list[Problem], prefixes: Mapping[int, str]) -> Iterator[Problem]:
+    """The problems, of ids that occur twice only one for each use of a block. ``prefixes`` are those of the uses."""
     found: set[tuple[int, int]] = set()
     for problem in problems:
         if problem.code != "duplicate-name" or not problem.block:
             yield problem
         elif (problem.line, problem.column) not in found:
             found.add((problem.line, problem.column))
-            hint = "Write `as: NAME` beside `use`, so that the ids of the block get a prefix"
+            prefix = prefixes.get(problem.line, "")
+            hint = (
+                f"Write another prefix than `as: {prefix}`, or another name for this id under `names`"
+                if prefix
+                else "Write `as: NAME` beside `use`, so that the ids of the block get a prefix, or a name under `names`"
+            )
             yield msgspec.structs.replace(problem, hint=hint)
 
 

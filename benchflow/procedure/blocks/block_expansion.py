@@ -14,7 +14,7 @@ from benchflow.procedure.blocks.setup_merging import merge_setup
 from benchflow.procedure.blocks.source_map import SourceMap
 from benchflow.procedure.blocks.tree_writer import is_within_limits, write_tree
 from benchflow.procedure.model import Mark
-from benchflow.procedure.problems import Problem, Severity, hint_for
+from benchflow.procedure.problems import Problem, Severity, hint_for, nearest
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import (
     UseSite,
@@ -53,6 +53,8 @@ class Expansion(Struct, frozen=True):
 
     ``tree`` is what the YAML reader makes of ``text``. ``is_complete`` is false if a block is missing from it: a name
     that looks undefined may then be defined in that block.
+
+    ``suggestions`` are hints about placeholders that are not parameters, by the file and line in the block.
     """
 
     text: str
@@ -63,6 +65,7 @@ class Expansion(Struct, frozen=True):
     uses: "tuple[RecordedUse, ...]" = ()
     tree: YamlMapping | None = None
     is_complete: bool = True
+    suggestions: "dict[str, str]" = {}
 
     @property
     def any_error(self) -> bool:
@@ -87,6 +90,11 @@ def expand_tree(
     With ``is_example``, the names that are given to blocks need not be defined.
     """
     return _ProcedureExpansion(root, problems, file, library, is_example).expansion()
+
+
+def place_in_block(file: str, line: int) -> str:
+    """A place in a block file: ``blocks/studs.yaml:12``; its first line if the whole file is meant."""
+    return f"{file}:{max(line, 1)}"
 
 
 def uses_blocks(root: YamlNode) -> bool:
@@ -123,6 +131,7 @@ class _ProcedureExpansion:
         self._failed: set[Mark] = set()
         self._is_complete = True
         self._recorded: list[RecordedUse] = []
+        self._suggestions: dict[str, str] = {}
 
     def expansion(self) -> Expansion:
         """The procedure written out, with its problems."""
@@ -141,7 +150,7 @@ class _ProcedureExpansion:
         problems = [*self._problems.listed(self._root), *dict.fromkeys(self._reported)]
         problems.sort(key=lambda problem: (problem.line, problem.column))
         return Expansion(text, places, tuple(self._used.values()), tuple(problems), frozenset(self._failed),
-                         tuple(dict.fromkeys(self._recorded)), tree, self._is_complete)  # fmt: skip
+                         tuple(dict.fromkeys(self._recorded)), tree, self._is_complete, self._suggestions)  # fmt: skip
 
     def _expand_all(self) -> None:
         lists = operation_lists(self._root)
@@ -190,16 +199,28 @@ class _ProcedureExpansion:
         if use is None or not use.block:
             return []
         self._present = UseSite(self._file, use.mark.line, use.mark.column)
+        if not use.with_is_read:
+            self._failed.add(use.mark)
         scope = scope_of(use, self._present, None, self)
         if scope is None:
             self._is_complete = False
             return []
         found = scope.expanded()
+        if not found.operations and scope.block.operations and use.mark not in self._failed:
+            message = f"The block `{use.block}` has no operation here: all are left out by `given` or `unless`"
+            hint = "Give it the parameters that its operations need, or delete this use"
+            self.report("unused", None, "", use.mark, message, hint, "warning")
         self._setup += found.setup
         return [operation.node for operation in found.operations]
 
     def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
         self._recorded.append(RecordedUse(tuple(chain), site.outermost.line, site.file, site.line, use.prefix))
+
+    def suggest(self, placeholder: str, block: Block, mark: Mark) -> None:
+        known = nearest(placeholder, block.takes)
+        if known is not None:
+            hint = f"`{{{placeholder[:40]}}}` is not a parameter of the block `{block.id}`. Did you mean `{{{known}}}`?"
+            self._suggestions[f"{block.file}:{mark.line}"] = hint
 
     def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:
         self._names.append((parameter, node, block))
@@ -223,7 +244,7 @@ class _ProcedureExpansion:
         """Report a problem at ``mark`` of ``file``: of the author's file if ``site`` is ``None``, else of a block."""
         where, block = mark, ""
         if site is not None:
-            where, block = Mark(site.outermost.line, site.outermost.column), f"{file}:{mark.line}"
+            where, block = Mark(site.outermost.line, site.outermost.column), place_in_block(file, mark.line)
         self._is_complete = self._is_complete and code != "block-cycle"
         if severity == "error":
             self._failed.add(Mark(self._present.line, self._present.column))
@@ -246,7 +267,7 @@ class _ProcedureExpansion:
             known = self._library.ids
             folders = ", ".join(str(folder.path) for folder in self._library.folders) or "none"
             hint = hint_for(use.block, known) or f"Folders of blocks: {folders}. List them with: benchflow blocks"
-            self.report("unknown-name", outer, file, use.mark, f"There is no block `{use.block}`", hint)
+            self.report("unknown-name", outer, file, use.mark, f"There is no block `{use.block[:60]}`", hint)
             return None
         if entries[0].data is None:
             message = f"The block {entries[0].path} cannot be read: {entries[0].error}"
@@ -288,5 +309,5 @@ class _ProcedureExpansion:
                 message = f"The block `{block.id}` has an error. {sentence(problem.message)}"
                 self._reported.append(
                     Problem(problem.code, "error", self._file, first.line, first.column, message, problem.hint,
-                            block=f"{block.file}:{problem.line}")
+                            block=place_in_block(block.file, problem.line))
                 )  # fmt: skip

@@ -4,7 +4,16 @@ from typing import Any, TypeVar
 
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import Mark, Ref
-from benchflow.procedure.shapes.basic_shapes import LABEL, LINE, NAMED, PARAGRAPH, EitherShape, ListShape, MapShape
+from benchflow.procedure.shapes.basic_shapes import (
+    LABEL,
+    LINE,
+    MERGE,
+    NAMED,
+    PARAGRAPH,
+    EitherShape,
+    ListShape,
+    MapShape,
+)
 from benchflow.procedure.shapes.basic_shapes import TransformedShape as Transformed
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
@@ -36,6 +45,11 @@ SETUP_KEYS = (
     "failures", "cautions", "follow-up", "handover",
 )  # fmt: skip
 """Top-level keys of a procedure that a block can have too."""
+
+
+def is_none(node: YamlNode | None) -> bool:
+    """True for the word `none` without quotes: the parameter or the key is left out."""
+    return isinstance(node, YamlScalar) and node.plain and node.text.strip() == NOT_GIVEN
 
 
 class AnyNodeShape(Shape[YamlNode]):
@@ -148,6 +162,11 @@ class WrittenParameter:
     @property
     def optional(self) -> bool:
         return self.default is not None
+
+    @property
+    def may_be_left_out(self) -> bool:
+        """True if its default is `none`, and `none` cannot be a value of it."""
+        return is_none(self.default) and self.kind not in ("anything", "choice")
 
     @property
     def kind_text(self) -> str:
@@ -269,6 +288,9 @@ class WrittenUse:
         self.mark = fields.nodes["use"].mark if "use" in fields.nodes else fields.mark
         self.given: dict[str, YamlNode] = fields.get_or(WITH, {})
         self.given_marks = key_marks(fields.nodes.get("with"))
+        self.with_is_read = "with" not in fields.nodes or (
+            fields.get(WITH) is not None and MERGE not in self.given_marks
+        )
         self.prefix = fields.get_or(AS, "")
         self.names: dict[str, str] = fields.get_or(NAMES, {})
         self.name_marks = key_marks(fields.nodes.get("names"))
@@ -330,6 +352,18 @@ USE_ITEM = KeyedShape(
     hints={
         "id": "A block has its own ids. `as: PREFIX` or `names` changes them",
         "parameters": "Write the values under `with`",
+        **dict.fromkeys(
+            ("when", "needs", "uses", "takes", "hold", "cautions", "time"),
+            "A use has no keys of an operation. Write them for one: `add: {OPERATION: {KEY: ...}}`",
+        ),
+        **dict.fromkeys(
+            ("title", "do", "record", "check", "tighten"),
+            "Write the use as an item of its own in the list `operations`, beside the operation",
+        ),
+        "each": "Put the use in a section with `each`, or write it for an operation: `add: {OPERATION: {each: ...}}`",
+        **dict.fromkeys(("given", "unless"), "These are possible in a block only"),
+        "replaces": "Write it in the file of the block",
+        "<<": "Merge keys are not supported. Write the keys here",
         "after": "Give it to the block under `with` if it has such a parameter, or to an operation: "
         "`add: {OPERATION: {after: ...}}`",
     },

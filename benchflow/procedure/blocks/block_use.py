@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping
 from benchflow.procedure.blocks.block_file import Block
 from benchflow.procedure.blocks.block_keys import (
     NAME_KINDS,
-    NOT_GIVEN,
     USE_ITEM,
     WrittenUse,
+    is_none,
     use_items,
     use_mapping,
 )
@@ -23,6 +23,7 @@ from benchflow.procedure.blocks.parameter_kinds import Argument, argument, noun_
 from benchflow.procedure.blocks.placeholder_filling import Filling
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, hint_for
+from benchflow.procedure.shapes.basic_shapes import MERGE
 from benchflow.procedure.shapes.shape_base import ReadContext
 from benchflow.procedure.yaml_source.yaml_nodes import (
     UseSite,
@@ -65,12 +66,15 @@ class BlockScope:
     def _bound(self) -> dict[str, Argument]:
         takes = self.block.takes
         for name, mark in self.use.given_marks.items():
-            if name not in takes:
+            if name not in takes and name != MERGE:
                 hint = hint_for(name, takes, "The block has no parameters")
                 self._at_caller("unknown-key", mark, f"The block `{self.block.id}` has no parameter `{name}`", hint)
         bound: dict[str, Argument] = {}
         for name, parameter in takes.items():
             node = self._given_node(name)
+            if node is not None and is_none(node) and parameter.may_be_left_out:
+                bound[name] = Argument(parameter, None)
+                continue
             mark = self.use.given_marks.get(name, self.use.mark)
             if node is not None:
                 found, problems = argument(parameter, node)
@@ -81,7 +85,7 @@ class BlockScope:
                     self._context.name_given(parameter, node, self.block.id)
                 bound[name] = found
                 continue
-            if parameter.default is None:
+            if parameter.default is None and self.use.with_is_read:
                 what = f"`{name}`: {noun_of(parameter)}"
                 message = f"The block `{self.block.id}` needs the parameter {what} ({parameter.text.rstrip('.?')})"
                 self._at_caller("missing-key", mark, message, f"Add `{name}` under `with`")
@@ -104,7 +108,7 @@ class BlockScope:
     def _default_of(self, name: str, bound: Mapping[str, Argument]) -> Argument:
         parameter = self.block.takes[name]
         node = parameter.default
-        if node is None or (isinstance(node, YamlScalar) and node.text.strip() == NOT_GIVEN):
+        if node is None or is_none(node):
             return Argument(parameter, None)
         filling = self._filling(lambda each: each, bound)
         filled = filling.filled(node, PLAIN)
@@ -142,6 +146,7 @@ class BlockScope:
             self._report,
             self._context.count_node,
             self._rename_at,
+            lambda name, mark: self._context.suggest(name, self.block, mark),
         )
 
     def _rename_at(self, site: UseSite) -> Callable[[str], str]:
@@ -294,7 +299,7 @@ class BlockScope:
             return
         for key, value in node.pairs:
             at = next((at for at, (old, _) in enumerate(operation.pairs) if old.text == key.text), None)
-            removed = isinstance(value, YamlScalar) and value.plain and value.text == NOT_GIVEN
+            removed = is_none(value)
             if removed and at is not None:
                 del operation.pairs[at]
             elif removed:

@@ -60,6 +60,13 @@ class ExpansionContext(Protocol):
         """Record a use. ``chain`` are the blocks from the outermost one to this one."""
         ...
 
+    def suggest(self, placeholder: str, block: Block, mark: Mark) -> None:
+        """Record a placeholder in a block that is not a parameter, if its name is similar to that of one.
+
+        It can be a place, so it is no error by itself. The hint is given if the reader finds an error there.
+        """
+        ...
+
     def count_node(self, nodes: int = 1) -> None:
         """Count nodes that are written out.
 
@@ -98,6 +105,9 @@ class SilentContext:
         return
 
     def use_made(self, chain: list[str], use: WrittenUse, site: UseSite) -> None:
+        return
+
+    def suggest(self, placeholder: str, block: Block, mark: Mark) -> None:
         return
 
     def count_node(self, nodes: int = 1) -> None:

@@ -44,10 +44,10 @@ def calculated_text(text: str, given: Mapping[str, Quantity]) -> str:
     try:
         result = _evaluated(parse_formula(text).root, given)
     except FormulaError as error:
-        raise CannotCalculate(error.why) from error
+        raise CannotCalculate(error.why[:1].lower() + error.why[1:]) from error
     like = result.like
     if like is None:
-        raise CannotCalculate("It has no parameter")
+        raise CannotCalculate("it has no parameter")
     unit = like.unit if dimension_of(like.unit) == result.dimension else ""
     exact = result.value / difference_factor(unit)
     exponent = like.value.as_tuple().exponent
@@ -78,7 +78,7 @@ def _evaluated(node: Expression, given: Mapping[str, Quantity]) -> _Figure:
         return _combined(node, _evaluated(node.left, given), _evaluated(node.right, given))
     if isinstance(node, Call):
         return _called(node, [_evaluated(each, given) for each in node.arguments])
-    raise CannotCalculate("Only + - * /, brackets, min, max, abs, round, up and down are possible here")
+    raise CannotCalculate("only + - * /, brackets, min, max, abs, round, up and down are possible here")
 
 
 def _given(node: NameNode, given: Mapping[str, Quantity]) -> _Figure:
@@ -90,7 +90,7 @@ def _given(node: NameNode, given: Mapping[str, Quantity]) -> _Figure:
 def _figure(quantity: Quantity) -> _Figure:
     dimension = dimension_of(quantity.unit)
     if dimension == "temperature":
-        raise CannotCalculate("A temperature cannot be used in a calculation here")
+        raise CannotCalculate("a temperature cannot be used in a calculation here")
     return _Figure(base(quantity), dimension, quantity)
 
 
@@ -104,10 +104,10 @@ def _combined(node: BinaryOperation, left: _Figure, right: _Figure) -> _Figure:
                        left.dimension, like)  # fmt: skip
     if node.operator == "*":
         if left.dimension and right.dimension:
-            raise CannotCalculate("Two quantities cannot be multiplied here")
+            raise CannotCalculate("two quantities cannot be multiplied here")
         return _Figure(left.value * right.value, left.dimension or right.dimension, like)
     if not right.value:
-        raise CannotCalculate("It divides by zero")
+        raise CannotCalculate("it divides by zero")
     if right.dimension not in ("", left.dimension):
         raise CannotCalculate(f"{left.dimension or 'a number'} cannot be divided by {right.dimension}")
     return _Figure(left.value / right.value, "" if right.dimension else left.dimension, like)
@@ -116,7 +116,7 @@ def _combined(node: BinaryOperation, left: _Figure, right: _Figure) -> _Figure:
 def _called(node: Call, arguments: list[_Figure]) -> _Figure:
     first = arguments[0]
     if any(each.dimension != first.dimension for each in arguments):
-        raise CannotCalculate(f"The parts of {node.function} have different dimensions")
+        raise CannotCalculate(f"the parts of {node.function} have different dimensions")
     like = next((each.like for each in arguments if each.like is not None), None)
     values = [each.value for each in arguments]
     if node.function == "abs":

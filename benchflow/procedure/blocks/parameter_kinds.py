@@ -34,6 +34,11 @@ class Argument(Struct, frozen=True):
         return _may_be_asked(self.parameter) and _is_ask(self.node)
 
     @property
+    def varies(self) -> bool:
+        """True for a value with `by`, which depends on an option or a place."""
+        return _varies(self.node)
+
+    @property
     def in_words(self) -> str:
         """A figure that is still to be filled in, in a text: "the torque that is asked for"."""
         return f"the {self.parameter.kind} that is asked for"
@@ -64,7 +69,7 @@ def _check(parameter: WrittenParameter, node: YamlNode, context: ReadContext) ->
         return None
     if kind == "anything":
         return None
-    if isinstance(node, YamlMapping) and any(key.text == "by" for key, _ in node.pairs):
+    if isinstance(node, YamlMapping) and _varies(node):
         for key, branch in node.pairs:
             if key.text != "by":
                 _check(parameter, branch, context)
@@ -113,6 +118,10 @@ def _without_key(parameter: WrittenParameter, node: YamlNode) -> YamlNode:
         if key.text == parameter.kind and _is_ask(value):
             return value
     return node
+
+
+def _varies(node: YamlNode | None) -> bool:
+    return isinstance(node, YamlMapping) and any(key.text == "by" for key, _ in node.pairs)
 
 
 def _is_ask(node: YamlNode | None) -> bool:

@@ -63,9 +63,10 @@ class Filling:
         report: Report,
         count: Count,
         rename_at: Callable[[UseSite], Callable[[str], str]],
+        unknown: Callable[[str, Mark], None] = lambda name, mark: None,
     ) -> None:
         self._file, self._site, self._given, self._rename = file, site, given, rename
-        self._report, self._count, self._rename_at = report, count, rename_at
+        self._report, self._count, self._rename_at, self._unknown = report, count, rename_at, unknown
         self._capitals = {_capital(name): name for name in given if _capital(name) not in given}
         self._quantities = {
             name: each.quantity for name, each in given.items() if each.quantity is not None and not each.is_asked
@@ -217,6 +218,7 @@ class Filling:
         made, given, end = "", [], 0
         for found in PLACEHOLDER.finditer(text):
             if found[1] is None or not self._has_parameter(found[1].strip()):
+                self._unknown((found[1] or "").strip(), node.mark)
                 continue
             made += text[end : found.start()]
             new = self._text_of(found[1].strip(), node.mark, role)
@@ -243,6 +245,9 @@ class Filling:
         items = found.node.items if isinstance(found.node, YamlSequence) else [found.node]
         if all(isinstance(item, YamlScalar) for item in items):
             return ", ".join(item.text for item in items if isinstance(item, YamlScalar))
+        if found.varies:
+            self._report_varying(found, inside, mark)
+            return ""
         message = f"`{{{inside[:40]}}}` is in a text, but its value is not a text"
         self._report("wrong-kind", mark, message, "In the block, write the placeholder alone as the whole value")
         return ""
@@ -259,8 +264,26 @@ class Filling:
         try:
             return calculated_text(inside, self._quantities)
         except CannotCalculate as error:
-            self._report("bad-formula", mark, f"`{{{inside[:40]}}}` cannot be calculated: {error}", "")
+            varying = next((each for each in named if each.varies), None)
+            if varying is not None:
+                self._report_varying(varying, inside, mark)
+            else:
+                message = f"`{{{inside[:40]}}}` cannot be calculated: {error}"
+                self._report("bad-formula", mark, message, "Correct the placeholder in the block, or the given value")
             return "0"
+
+    def _report_varying(self, each: Argument, inside: str, mark: Mark) -> None:
+        """Report a value with `by` in a text or a calculation of the block."""
+        name = each.parameter.name
+        message = (
+            f"`{name}` is given with `by`, but the block uses it in {'a text' if name == inside else 'a calculation'}, "
+            f"which needs one value: `{{{inside[:40]}}}`"
+        )
+        hint = (
+            "Give one value. For a value that depends on an option, use the block once for each choice, with `as` and "
+            "`add: {OPERATION: {when: ...}}`"
+        )
+        self._report("wrong-kind", mark, message, hint)
 
     def _lines(self, text: str, node: YamlNode) -> str:
         """A text of several lines, filled in. A line that is only a placeholder is replaced by any number of lines."""

@@ -102,6 +102,9 @@ class _SetupMerging:
         mark = value.mark if origin is None else Mark(origin.line, origin.column)
         hint = f"Write `{name[1]}` under `{name[0]}` in the procedure. The blocks then use that entry"
         file = "" if origin is None else origin.file
+        if origin is not None and origin.within:  # a given value: the place of its placeholder in the block
+            file, _, line = origin.within.rpartition(":")
+            mark = Mark(int(line), 1)
         self._context.report("block-conflict", part.site, file, mark, message, hint)
 
     def _existing(self, path: tuple[str, ...], new: YamlNode) -> YamlNode:

@@ -312,6 +312,11 @@ class ListShape(Shape[tuple[T, ...]]):
         return YamlSequence(items, node.line, node.column)
 
 
+MERGE = "<<"
+MERGE_PROBLEM = f"The merge key `{MERGE}` is not supported"
+MERGE_HINT = "Write the keys here"
+
+
 class MapShape(Shape[dict[str, T]]):
     """A mapping with names that the author chooses. ``key`` is the shape of a name, ``value`` that of its entry.
 
@@ -339,6 +344,9 @@ class MapShape(Shape[dict[str, T]]):
         for key, child in node.pairs:
             if context.problems.full:
                 break
+            if key.text == MERGE:
+                context.problem("bad-key", key.mark, MERGE_PROBLEM, MERGE_HINT)
+                continue
             read_key = self.key.read(key, context)
             value = self.value.read(child, context, Ref(read_key or key.text, key.mark))
             if read_key is None or value is None:

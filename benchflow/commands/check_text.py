@@ -55,11 +55,18 @@ def to_fill_sentence(asked: list[dict[str, Any]]) -> str:
 
 
 def _block_summary(block: dict[str, Any], found: str) -> str:
-    missing = block["without_sample"]
-    how = "It was written out with its samples"
-    if missing:
-        how = f"It was not written out, because a sample is missing for {', '.join(missing)}"
-    return f"the block {block['id']}: {found or 'no mistake found'}. {how if not found or missing else 'Correct it'}."
+    """What was checked of a block: with its samples, or with stand-ins for those that are missing."""
+    made: dict[str, str] = block["stand_ins"]
+    left_out = [name for name in block["without_sample"] if name not in made]
+    parts = ["It was written out with its samples"]
+    if made:
+        values = ", ".join(f"{name} ({text})" for name, text in made.items())
+        parts[0] = f"It was written out with stand-ins for {values}"
+    if left_out:
+        parts.append(f"Without a sample for {', '.join(left_out)}, what depends on it was not checked")
+    if block["without_sample"]:
+        parts.append("Write a `sample` for each, and the figures are checked too")
+    return f"the block {block['id']}: {found or 'no mistake found'}. {'. '.join(parts)}."
 
 
 def summary(report: dict[str, Any], proof: "Proof | None") -> str:

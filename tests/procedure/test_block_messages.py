@@ -4,6 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.procedure.blocks.block_library import BlockLibrary
+from benchflow.procedure.blocks.block_sample import block_from, check_block
+from benchflow.procedure.blocks.block_stand_ins import stand_ins
+from benchflow.procedure.blocks.tree_writer import flow_text
 from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.problems import Problem
 
@@ -115,3 +119,37 @@ def test_a_difference_in_a_given_value_of_set_up_names_the_line_of_the_block(tmp
     (problem,) = _problems(tmp_path, uses, block)
     assert (problem.code, problem.line) == ("block-conflict", 12)
     assert problem.block.endswith("studs.yaml:14")
+
+
+def _alone(text: str) -> list[tuple[str, str, int]]:
+    block = block_from(text.encode(), "studs.yaml", "studs")
+    return [(each.code, each.severity, each.line) for each in check_block(block, BlockLibrary(()))]
+
+
+def test_a_block_without_samples_is_checked_with_stand_ins() -> None:
+    text = BLOCK.replace("  used: {kind: limit, default: none}\n", "  gap: limit\n")
+    text += "- id: measure\n  title: Measure\n  after: [tight]\n  record: {gap: {unit: mm, limit: '{gap}'}}\n"
+    assert _alone(text) == []
+    block = block_from(text.encode(), "studs.yaml", "studs")
+    assert {name: flow_text(node) for name, node in stand_ins(block).items()} == {
+        "joint": "joint-example", "final": "40 N·m", "gap": "0.05 .. 0.10 mm",
+    }  # fmt: skip
+    assert _alone(text.replace("after: [tight]", "after: [tigth]")) == [("unknown-name", "note", 16)]
+    assert _alone(text.replace("after: [tight]", "after: [tightened]")) == []  # an operation of the procedure
+    assert _alone(text.replace("unit: mm", "unit: mm, liimt: 3")) == [("unknown-key", "error", 17)]
+    assert _alone(text.replace("unit: mm", "unit: N·m")) == []  # the stand-in has the unit of the value
+    assert _alone(text.replace("Put {oil}", "Put {oyl}")) == [("unknown-placeholder", "error", 12)]
+    assert _alone(text.replace("{final / 3}.", "{final / gap}.")) == [("bad-formula", "error", 12)]
+
+
+def test_problems_that_stand_ins_cause_are_not_reported() -> None:
+    text = BLOCK.replace(
+        "  used: {kind: limit, default: none}\n", "  snug: torque\n  stages: {kind: {list: anything}}\n"
+    )
+    assert _alone(text.replace('["{final / 3}", ', '["{final}", "{snug}", ')) == []  # three equal torques
+    assert _alone(text.replace('["{final / 3}", "{final}"]', '"{stages}"')) == []  # without stages
+
+
+def test_a_wrong_default_hides_no_unknown_key() -> None:
+    text = BLOCK.replace("{kind: limit, default: none}", "{kind: torque, default: 9 mm}").replace("  do:", "  doo:")
+    assert _alone(text) == [("wrong-dimension", "error", 8), ("unknown-key", "error", 12)]

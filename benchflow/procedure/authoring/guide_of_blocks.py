@@ -66,6 +66,9 @@ operations:
 - Blocks may use blocks. A block that uses itself, directly or through others, is an error.
 - Two blocks with one id in different folders are an error, unless the first one says `replaces: ID`. The folders are
   searched in this order: `blocks` beside the procedure, the shop's folder, the shipped blocks.
-- `benchflow check BLOCKFILE` checks a block alone. If every parameter has a `sample` or a `default`, the block is
-  also written out with them.
+- `with: {gap: none}` leaves out a parameter whose default is `none`.
+- `benchflow check BLOCKFILE` checks a block alone: it is written out with the `sample` or the `default` of each
+  parameter. Where both are missing, it takes a stand-in of the kind, such as 40 N·m, and says so. Give a parameter a
+  `sample` in any of these cases: its kind is `anything`; the figures must fit each other (stages, angles); you want an
+  example on the page of the block. The order is proven in each procedure that uses the block, not for the block alone.
 """

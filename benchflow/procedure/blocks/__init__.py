@@ -16,6 +16,7 @@
 ``source_map``          maps a place in the written-out text to the line of the author and of the block
 ``block_page``          the page of a block in the guide
 ``block_sample``        checks a block alone, with its samples
+``block_stand_ins``     values in place of samples that are missing
 ``defined_names``       the names that a procedure defines
 ======================  ==========================================================================
 """

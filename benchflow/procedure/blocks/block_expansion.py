@@ -219,7 +219,7 @@ class _ProcedureExpansion:
     def suggest(self, placeholder: str, block: Block, mark: Mark) -> None:
         known = nearest(placeholder, block.takes)
         if known is not None:
-            hint = f"`{{{placeholder[:40]}}}` is not a parameter of the block `{block.id}`. Did you mean `{{{known}}}`?"
+            hint = f"The block `{block.id}` has no parameter `{placeholder[:40]}`. Did you mean `{{{known}}}`?"
             self._suggestions[f"{block.file}:{mark.line}"] = hint
 
     def name_given(self, parameter: WrittenParameter, node: YamlNode, block: str) -> None:

@@ -1,24 +1,30 @@
 """A block alone: its check, and the example that is made from the samples and defaults of its parameters."""
 
+import re
+from collections.abc import Iterator, Mapping
 from hashlib import sha256
-from typing import TypeGuard
 
 from msgspec.structs import replace
 
 from benchflow.procedure.blocks.block_expansion import Expansion, expand_tree
 from benchflow.procedure.blocks.block_file import HEADER, Block, read_block
-from benchflow.procedure.blocks.block_keys import NOT_GIVEN
 from benchflow.procedure.blocks.block_library import BlockLibrary
-from benchflow.procedure.blocks.parameter_kinds import argument
-from benchflow.procedure.blocks.tree_writer import flow_text
+from benchflow.procedure.blocks.block_stand_ins import DEPEND_ON_FIGURES, FOLLOW_FROM_LEFT_OUT, stand_ins
 from benchflow.procedure.problems import Problem
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, child_of
 from benchflow.procedure.yaml_source.yaml_reader import ProblemList
 
 _NAMES_MISSING = frozenset(
     {"unknown-name", "unknown-placeholder", "unused", "never-called", "no-rule", "missing-title"}
 )
 """Codes of problems that an example has only because no procedure is around it, such as an unknown joint."""
+
+
+_unknown_and_meant = re.compile(r"`([^`]+)` Did you mean `([^`]+)`\?$")
+
+
+_OF_KEYS = frozenset({"unknown-key", "duplicate-key", "bad-key"})
+"""Problems that do not depend on the values of parameters. They are reported beside other errors."""
 
 
 def is_block_text(text: str) -> bool:
@@ -35,10 +41,16 @@ def missing_samples(block: Block) -> list[str]:
 
 def expand_sample(block: Block, library: BlockLibrary) -> Expansion | None:
     """The example of a block, written out as a procedure; ``None`` if the block has errors or samples are missing."""
-    if block.written is None or missing_samples(block):
+    return None if missing_samples(block) else _expanded(block, library, {})
+
+
+def _expanded(block: Block, library: BlockLibrary, made: Mapping[str, YamlNode]) -> Expansion | None:
+    """The example with the samples, and with ``made`` for parameters without one; ``None`` if the block has errors."""
+    if block.written is None:
         return None
+    values = {name: made.get(name, each.sample) for name, each in block.takes.items()}
     given: list[tuple[YamlScalar, YamlNode]] = [
-        (_text(name), each.sample) for name, each in block.takes.items() if each.sample is not None
+        (_text(name), node) for name, node in values.items() if node is not None
     ]
     pairs: list[tuple[YamlScalar, YamlNode]] = [(_text("use"), _text(block.id))]
     if given:
@@ -52,8 +64,8 @@ def expand_sample(block: Block, library: BlockLibrary) -> Expansion | None:
         ]
     )
     places = [
-        (_text(each.sample.text), YamlSequence([_text("one"), _text("two")], 1, 1))
-        for each in block.takes.values() if each.kind == "places" and isinstance(each.sample, YamlScalar)
+        (_text(node.text), YamlSequence([_text("one"), _text("two")], 1, 1))
+        for name, node in values.items() if block.takes[name].kind == "places" and isinstance(node, YamlScalar)
     ]  # fmt: skip
     if places:
         root.pairs.append((_text("places"), _mapping([(key, value) for key, value in places])))
@@ -63,26 +75,56 @@ def expand_sample(block: Block, library: BlockLibrary) -> Expansion | None:
 
 
 def check_block(block: Block, library: BlockLibrary) -> list[Problem]:
-    """The problems of a block file and of its example, if it has one, at the lines of the file."""
+    """The problems of a block file, and of the example that it makes, at the lines of the file.
+
+    In place of missing samples there are stand-ins (:func:`stand_ins`). Then problems that can come from them are left
+    out.
+    """
     from benchflow.procedure.reader import read
 
-    expansion = expand_sample(block, library)
+    missing = missing_samples(block)
+    made = stand_ins(block)
+    expansion = _expanded(block, library, made)
     if expansion is None:
-        values = [(each, node) for each in block.takes.values() for node in (each.default, each.sample)]
-        wrong = [problem for each, node in values if _is_fixed(node) for problem in argument(each, node)[1]]
-        return [*block.problems, *(replace(problem, file=block.file) for problem in wrong)]
-    found = [_at_own_line(problem, block) for problem in expansion.problems]
-    if expansion.text and not expansion.any_error and block.operations:
-        for problem in read(expansion.text, block.file).problems:
-            if problem.code not in _NAMES_MISSING:
-                found.append(_at_own_line(expansion.source_map.in_author_file(problem), block))
-    own = [each for each in found if each.line and each.code not in _NAMES_MISSING]
-    return list(dict.fromkeys([*block.problems, *sorted(own, key=lambda each: (each.line, each.column))]))
+        return list(block.problems)
+    excluded = _NAMES_MISSING
+    excluded |= DEPEND_ON_FIGURES if missing else frozenset()
+    excluded |= FOLLOW_FROM_LEFT_OUT if set(missing) - made.keys() else frozenset()
+    found = [_at_own_line(problem, block) for problem in expansion.problems if problem.code not in excluded]
+    is_certain = not any(problem.severity == "error" for problem in found)
+    for problem in read(expansion.text, block.file).problems if expansion.text and block.operations else ():
+        each = _at_own_line(expansion.source_map.in_author_file(problem), block)
+        if is_certain or each.code in _OF_KEYS:
+            found += [each] if each.code not in excluded else _about_similar_name(each, block, expansion)
+    own = sorted((each for each in found if each.line), key=lambda each: (each.line, each.column))
+    return list(dict.fromkeys([*block.problems, *own]))
 
 
-def _is_fixed(node: YamlNode | None) -> TypeGuard[YamlNode]:
-    """True for a default or a sample that names no other parameter."""
-    return node is not None and "{" not in flow_text(node) and flow_text(node) != NOT_GIVEN
+def _about_similar_name(problem: Problem, block: Block, expansion: Expansion) -> Iterator[Problem]:
+    """A problem of an unknown name, if the block itself has a similar one that is probably meant."""
+    if problem.code == "unknown-placeholder":
+        hint = expansion.suggestions.get(f"{block.file}:{problem.line}")
+        if hint is not None:
+            yield replace(problem, hint=hint)
+    elif problem.code == "unknown-name" and not problem.block:
+        found = _unknown_and_meant.search(f"{problem.message} {problem.hint}")
+        if found and _is_slip(found[1], found[2]) and any(_is_id(node, found[2]) for node in block.operations):
+            yield replace(problem, severity="note", hint=f"{problem.hint} If the procedure has to define it, describe "
+                          "that under `about`")  # fmt: skip
+
+
+def _is_slip(written: str, meant: str) -> bool:
+    """True if two names differ by one letter, or by two that changed places."""
+    same = next((at for at, pair in enumerate(zip(written, meant, strict=False)) if len(set(pair)) > 1), None)
+    at = min(len(written), len(meant)) if same is None else same
+    one, other = written[at:], meant[at:]
+    swapped = one[:2] == other[1::-1] and one[2:] == other[2:]
+    return one[1:] == other or one == other[1:] or one[1:] == other[1:] or swapped
+
+
+def _is_id(operation: YamlNode, name: str) -> bool:
+    found = child_of(operation, "id")
+    return isinstance(found, YamlScalar) and found.text == name
 
 
 def _at_own_line(problem: Problem, block: Block) -> Problem:

@@ -119,11 +119,14 @@ def _at_authors_lines(found: list[CheckFinding], loaded: "Loaded") -> list[Check
 def _block_report(path: Path, block: "Block", shown: ShownPath) -> FileReport:
     """The report on a block file. Its ``block`` says what was checked."""
     from benchflow.procedure.blocks.block_sample import check_block, missing_samples
+    from benchflow.procedure.blocks.block_stand_ins import stand_ins
+    from benchflow.procedure.blocks.tree_writer import flow_text
     from benchflow.procedure.checks.unused_names import as_finding
     from benchflow.session.block_lookup import library_of_block
 
     found = [_with_shown_block(as_finding(problem), shown) for problem in check_block(block, library_of_block(path))]
-    about = {"id": block.id, "without_sample": missing_samples(block)}
+    made = {name: flow_text(node) for name, node in stand_ins(block).items()}
+    about = {"id": block.id, "without_sample": missing_samples(block), "stand_ins": made}
     return FileReport(shown(path), found, block=about)
 
 

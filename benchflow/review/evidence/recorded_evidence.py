@@ -12,8 +12,9 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown_reading
 from benchflow.review.log.continuation_remarks import takeover_text
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.picture_facts import PictureFact, note_shown
+from benchflow.review.log.picture_facts import PictureFact
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.review.log.remarks import note_shown
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.picture_text import picture_subject
 from benchflow.session.pictures.stored_pictures import file_remark

@@ -1,14 +1,9 @@
 """The fact of a picture."""
 
-from typing import TYPE_CHECKING
-
 from msgspec import Struct
 
 from benchflow.session.pictures.picture_file import PictureFacts
 from benchflow.session.state.picture_events import PictureTarget
-
-if TYPE_CHECKING:
-    from benchflow.review.log.facts import Facts
 
 
 class PictureFact(Struct, frozen=True):
@@ -46,8 +41,3 @@ class PictureFact(Struct, frozen=True):
     def target(self) -> PictureTarget:
         """What it shows of its operation."""
         return PictureTarget(self.value, self.reading, self.joint, self.fastener, self.event)
-
-
-def note_shown(facts: "Facts", picture: PictureFact) -> str:
-    """The text of the note that a picture shows; "" if it shows something else."""
-    return next((note.text for note in facts.notes if note.seq == picture.event), "")

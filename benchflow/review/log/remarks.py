@@ -7,6 +7,8 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.plan import Plan, Step
+from benchflow.review.log.facts import Facts
+from benchflow.review.log.picture_facts import PictureFact
 from benchflow.session.log.line_format import Line
 
 RemarkKind = Literal["note", "deviation", "correction", "rework", "state", "choice", "repair", "close"]
@@ -218,3 +220,8 @@ _TEXT_KEYS: dict[str, tuple[RemarkKind, str]] = {
     "repaired": ("repair", "repair"),
     "closed": ("close", "reason"),
 }
+
+
+def note_shown(facts: Facts, picture: PictureFact) -> str:
+    """The text of the note that a picture shows; "" if it shows something else."""
+    return next((note.text for note in facts.notes if note.seq == picture.event), "")

@@ -18,7 +18,8 @@ from benchflow.base.regular_file import read_regular_file
 from benchflow.review.formatting import count, local_time
 from benchflow.review.interchange.event_rows import csv_cell
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.review.log.picture_facts import PictureFact, note_shown
+from benchflow.review.log.picture_facts import PictureFact
+from benchflow.review.log.remarks import note_shown
 from benchflow.session.history.log_titles import LogTitles
 from benchflow.session.history.picture_text import picture_heading, picture_size
 from benchflow.session.pictures.picture_file import PictureFacts, no_thumbnail

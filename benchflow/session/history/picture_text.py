@@ -14,7 +14,7 @@ MOST_OF_A_NOTE: Final = 60
 
 
 def picture_subject(operation: str | None, target: PictureTarget, titles: LogTitles, note: str = "") -> str:
-    """What a picture shows, for use in a sentence: ``Head studs, fastener 3``; ``Bore, top``; ``Gap, reading 2``.
+    """What a picture shows, for use in a sentence: ``Head studs, fastener 3``; ``Bore, top``; ``Gap, at 2``.
 
     A picture of an event is named by its ``note``, or as ``event 17`` if that is not known. A picture without a target
     is of its operation, or of the job.
@@ -26,7 +26,8 @@ def picture_subject(operation: str | None, target: PictureTarget, titles: LogTit
     if target.value:
         record = titles.record(operation or "", target.value)
         name = "" if record is None else record.ask
-        at = "at " if record is not None and record.by_place else "reading " if target.reading.isdecimal() else ""
+        numbered = "at " if record is not None and record.by_place else "reading "
+        at = numbered if target.reading.isdecimal() else ""
         return f"{name or readable(target.value)}{f', {at}{target.reading}' if target.reading else ''}"
     return f"“{titles.step(operation)}”" if operation else "the job"
 

@@ -239,6 +239,7 @@ def proposal_record(proposal: "Proposal", source: "ProcedureFile") -> dict[str, 
         "diff": proposal.diff,
         "problem": proposal.problem,
         "block": proposal.block,
+        "uses": proposal.uses,
         "users": proposal.users,
         "evidence": [
             {"job": each.unit, "log": each.log, "line": each.line, "at": each.at, "by": each.by, "words": each.words,

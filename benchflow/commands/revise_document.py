@@ -15,7 +15,7 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.file_lookup import log_paths
 from benchflow.commands.revise_prompts import confirmed, print_wrapped
 from benchflow.commands.revise_writing import refuse_shipped, write_revision
-from benchflow.writing.revisions.block_edits import other_users
+from benchflow.writing.revisions.block_edits import users_of_block
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure, document_figures, document_of
 from benchflow.writing.revisions.document_revision import (
@@ -158,7 +158,7 @@ def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> Figure
     errors = new_errors(source, source.with_text(made.text, made.block))
     if made.block is not None and not errors:
         place = f"{shown_path(made.block.path)}:{made.block_line}"
-        print_wrapped(block_edit_text(place, other_users(source, made.block.path)), "   ")
+        print_wrapped(block_edit_text(place, *users_of_block(source, made.block.path)), "   ")
     for error_text in errors:
         print_wrapped(f"Not possible: {error_text}", "   ")
     return None if errors else answer

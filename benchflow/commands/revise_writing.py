@@ -43,6 +43,8 @@ def write_revision(source: ProcedureFile, made: MadeRevision, with_errors: bool,
     except FileChanged as error:
         beside = made.file.save_beside(made.revision)
         kept = f" The revised text is kept in {beside}." if beside is not None else ""
+        if made.file.blocks:
+            kept += " No block was changed."
         raise BenchflowError(
             f"{error} It was not overwritten.{kept} Compare the two, or run revise again on the changed file."
         ) from error

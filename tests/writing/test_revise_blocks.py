@@ -134,6 +134,16 @@ def test_figure_that_is_a_parameter_is_changed_at_the_use_and_one_of_the_block_i
     assert "check: nothing new, nothing mended." in done.stdout
 
 
+def test_figure_of_a_block_that_is_used_twice_is_one_figure_with_both_names(file: Path) -> None:
+    second = "  - {use: washed-joint, with: {part: lid, joint: lid, final: 30 N·m}, as: lid}\n"
+    file.write_text(TEXT.replace("joints: {", 'joints: {lid: {layout: "1 2"}, ') + second, encoding="utf-8")
+    edition = (file, "--document", "manual", "--edition", "4")
+    figures = json.loads(revise(*edition, "--list", "--json").stdout)["figures"]
+    assert [each["title"] for each in figures] == ["Cover, stage 1", "Cover, stage 2 and Lid, stage 2", "Lid, stage 1"]
+    assert revise(*edition, "--set", "2=100°").return_value == 0
+    assert 'what: "Cover, stage 2 and Lid, stage 2 90° -> 100° (in the block' in file.read_text(encoding="utf-8")
+
+
 def asked_jobs(file: Path, folder: Path) -> Path:
     """The folder of two jobs that were given a figure that the block asks for."""
     text = load_procedure(file).text
@@ -168,7 +178,7 @@ def test_proposal_about_a_figure_of_a_block_is_an_edit_of_the_block_and_not_acce
     block = asking.parent / "blocks" / "washed-joint.yaml"
     before, logs = block.read_text(encoding="utf-8"), asked_jobs(asking, tmp_path / "logs")
     listed = revise(asking, logs, "--list")
-    assert f"This edits the block at {block}:17. No procedure beside this one uses it." in " ".join(
+    assert f"This edits the block at {block}:17. No other procedure in this folder uses it." in " ".join(
         listed.stdout.split()
     )
     (proposal,) = json.loads(revise(asking, logs, "--list", "--json").stdout)["proposals"]

@@ -74,18 +74,25 @@ def is_shipped(file: ProcedureFile, block: Path) -> bool:
     return any(block.resolve().is_relative_to(folder) for folder in folders)
 
 
-def other_users(file: ProcedureFile, block: Path) -> list[str]:
-    """The names of the other procedures in the folder of the file that use a block, directly or through another one."""
+def users_of_block(file: ProcedureFile, block: Path) -> tuple[int, tuple[str, ...]]:
+    """How often the procedure uses a block, and the other procedures in its folder that use it.
+
+    A use through another block counts.
+    """
     from benchflow.procedure.blocks.block_expansion import expand_blocks
     from benchflow.procedure.blocks.block_library import BlockLibrary
 
-    library, found = BlockLibrary(file.block_folders), []
+    library = BlockLibrary(file.block_folders)
+
+    def uses(text: str | None, path: Path) -> int:
+        expansion = None if text is None else expand_blocks(text, str(path), library)
+        return 0 if expansion is None else sum(use.chain[-1] == block.stem for use in expansion.uses)
+
+    others = []
     for path in sorted(file.path.parent.glob("*.y*ml")):
         try:
-            text = None if path.samefile(file.path) else read_author_text(path)
+            if not path.samefile(file.path) and uses(read_author_text(path), path):
+                others.append(path.name)
         except (OSError, BenchflowError):
             continue
-        expansion = None if text is None else expand_blocks(text, str(path), library)
-        if expansion is not None and any(use.chain[-1] == block.stem for use in expansion.uses):
-            found.append(path.name)
-    return found
+    return uses(file.text.raw, file.path), tuple(others)

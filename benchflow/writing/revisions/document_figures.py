@@ -12,6 +12,7 @@ from benchflow.procedure.figure_sources import Source
 from benchflow.procedure.model import Document, Procedure, RecordedValue
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.procedure_figures import Figure, figures_of
+from benchflow.writing.revisions.block_edits import block_figure
 from benchflow.writing.revisions.block_parameters import place_in_file
 from benchflow.writing.revisions.change_targets import change_target
 from benchflow.writing.revisions.procedure_file import ProcedureFile
@@ -79,7 +80,13 @@ def document_figures(file: ProcedureFile, document: Document) -> list[DocumentFi
         name = figure_name(file.procedure, figure)
         for path, holder in _paths(file.procedure, figure):
             for each in _written(file, figure.operation, path):
-                key = (each.place,) if each.place else (figure.operation, each.path)
+                key = (
+                    (each.place,)
+                    if each.place
+                    else (each.in_block,)
+                    if each.in_block
+                    else (figure.operation, each.path)
+                )
                 one = DocumentFigure(
                     len(found) + 1, figure, figure.operation, each.path, holder, each.text, source, each.line,
                     each.block, each.from_block, name + _choice_text(each.path[len(path) :]),
@@ -176,6 +183,7 @@ class _WrittenText(NamedTuple):
     block: str
     from_block: bool
     place: int = 0
+    in_block: str = ""  # the place in the file of a block that fixes it
 
 
 def _written(file: ProcedureFile, operation: str, path: FilePath) -> Iterator[_WrittenText]:
@@ -197,7 +205,10 @@ def _written(file: ProcedureFile, operation: str, path: FilePath) -> Iterator[_W
             at = target.value.start
             yield _WrittenText(whole, leaf.text, file.text.line_of(at), "", True, at)
         elif target is not None:
-            yield _WrittenText(whole, leaf.text, 0, target.block or place_in_file(file, leaf)[1], True)
+            block = target.block or place_in_file(file, leaf)[1]
+            fixed = block_figure(file, block, whole, leaf.text)
+            at_block = "" if fixed is None else f"{fixed.file.path}:{fixed.node.start}"
+            yield _WrittenText(whole, leaf.text, 0, block, True, in_block=at_block)
 
 
 def _leaves(node: PlacedNode, inside: bool) -> Iterator[tuple[FilePath, PlacedNode]]:

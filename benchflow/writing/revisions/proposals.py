@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import shown_path
 from benchflow.procedure.model import Procedure, ProcedureChange
-from benchflow.writing.revisions.block_edits import other_users
+from benchflow.writing.revisions.block_edits import users_of_block
 from benchflow.writing.revisions.change_edits import NotEditable, make_change
 from benchflow.writing.revisions.file_text import text_diff
 from benchflow.writing.revisions.found_change import Action, ChangeKind, FoundChange
@@ -21,8 +21,8 @@ class Proposal(Struct, frozen=True):
     """One proposal. ``number`` counts from 1, ``line`` is that of the place in the file.
 
     ``diff`` is its edit, "" if it cannot be made as proposed; ``problem`` then says why. ``certain`` is false if a
-    person has to decide: the edit only adds a comment, needs own words, or is made in a ``block`` that the ``users``
-    use too.
+    person has to decide: the edit only adds a comment, needs own words, or is made in a ``block``, which this procedure
+    uses ``uses`` times and other ``users`` use too.
     """
 
     number: int
@@ -35,6 +35,7 @@ class Proposal(Struct, frozen=True):
     diff: str
     problem: str = ""
     block: str = ""
+    uses: int = 0
     users: tuple[str, ...] = ()
 
     @property
@@ -109,7 +110,9 @@ def _proposal(file: ProcedureFile, number: int, change: FoundChange) -> Proposal
     if made.block is not None:
         path = made.block.path
         diff = text_diff(file.block(path).text.plain, made.block.text.plain, shown_path(path))
-        place, users = f"{shown_path(path)}:{made.block_line}", tuple(other_users(file, path))
-        return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff, block=place, users=users)
+        place = f"{shown_path(path)}:{made.block_line}"
+        uses, users = users_of_block(file, path)
+        return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff, block=place,
+                        uses=uses, users=users)  # fmt: skip
     diff = text_diff(file.text.plain, made.text.plain, shown_path(file.path))
     return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff)

@@ -8,7 +8,7 @@ from shutil import get_terminal_size
 
 from benchflow.base.plaintext import clean_line, shown_path
 from benchflow.review.formatting import count
-from benchflow.writing.revisions.block_edits import other_users
+from benchflow.writing.revisions.block_edits import users_of_block
 from benchflow.writing.revisions.checked_text import CheckedRevision
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.gathered_jobs import JobOnRevision
@@ -56,7 +56,7 @@ def proposal_lines(
         return
     edit = "Edit:"
     if proposal.block:
-        edit = f"{block_edit_text(proposal.block, proposal.users)}. Edit:"
+        edit = f"{block_edit_text(proposal.block, proposal.uses, proposal.users)}. Edit:"
     elif proposal.change.in_own_words:
         edit = "Edit, as a draft. Write it in your own words (c in the list, --set in the command):"
     elif not proposal.certain:
@@ -70,15 +70,12 @@ def proposal_lines(
         yield from _wrapped_edit(line, width - 5) if wraps_edit else (f"     {line}",)
 
 
-def block_edit_text(block: str, users: Sequence[str]) -> str:
-    """What an edit in the file of a block means for other procedures. ``block`` is the file and line."""
+def block_edit_text(block: str, uses: int, users: Sequence[str]) -> str:
+    """What an edit in the file of a block changes besides. ``block`` is the file and line."""
     name = PurePath(block.rpartition(":")[0]).stem
-    others = (
-        f"Procedures beside this one that use it: {', '.join(users)}."
-        if users
-        else "No procedure beside this one uses it."
-    )
-    return f"This edits the block at {block}. {others} For other folders: benchflow blocks used {name} FOLDER"
+    here = f"This procedure uses it {uses} times, and all of them change. " if uses > 1 else ""
+    others = f"It changes {', '.join(users)} too." if users else "No other procedure in this folder uses it."
+    return f"This edits the block at {block}. {here}{others} For other folders: benchflow blocks used {name} FOLDER"
 
 
 def _wrapped_edit(line: str, width: int) -> Iterator[str]:
@@ -126,7 +123,7 @@ def check_lines(checked: CheckedRevision, file: ProcedureFile) -> Iterator[str]:
 def written_block_lines(file: ProcedureFile) -> Iterator[str]:
     """The blocks that were written too, with the other procedures that they change."""
     for block in file.blocks:
-        users = other_users(file, block.path)
+        _, users = users_of_block(file, block.path)
         check = f" It changes {', '.join(users)} too. Check them: benchflow check {' '.join(users)}" if users else ""
         yield f"{shown_path(block.path)}: the block is changed.{check}"
 

@@ -195,11 +195,13 @@ async def test_a_new_file_that_is_not_whole_is_named_with_what_to_do(tmp_path: P
     async with drive_app(job(tmp_path, MEASURE).controller) as bench:
         content = jpeg(400, 300)
         (phone / "IMG_1.jpg").write_bytes(content[: len(content) // 2])
+        (phone / "IMG_0.jpg").write_text("no picture")
         await ticks(bench)
         await bench.press("f7")
         assert "IMG_1.jpg ends in the middle of the picture, or is damaged. Wait until it is complete" in words(bench)
-        await bench.press("f8", "down")
-        assert "IMG_1.jpg, cannot be attached" in bench.text
+        await bench.press("f8", "down", "down")
+        assert "IMG_0.jpg, cannot be attached" in bench.text
+        assert "IMG_1.jpg, not complete yet, or damaged" in bench.text
         await bench.press("enter")
         assert "send or copy it again" in words(bench)
         assert "attached" not in bench.kinds

@@ -87,10 +87,14 @@ class _Seen(Struct, frozen=True):
 
 
 class RefusedFile(Struct, frozen=True):
-    """A file in the incoming folder that cannot be attached. ``why`` is a message with what to do."""
+    """A file in the incoming folder that cannot be attached. ``why`` is a message with what to do.
+
+    ``unfinished`` is true if it may be whole later.
+    """
 
     name: str
     why: str
+    unfinished: bool = False
 
 
 class IncomingWatch:
@@ -120,7 +124,9 @@ class IncomingWatch:
     def refused(self) -> tuple[RefusedFile, ...]:
         """The files of the last look that cannot be attached, or not yet, in the order of their names."""
         return tuple(
-            RefusedFile(clean_line(shown_path(name)), one.refused) for name, one in self._seen.items() if one.refused
+            RefusedFile(clean_line(shown_path(name)), one.refused, one.unfinished)
+            for name, one in self._seen.items()
+            if one.refused
         )
 
     def look(self, now: float) -> tuple[IncomingPicture, ...]:

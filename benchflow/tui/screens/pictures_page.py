@@ -93,8 +93,9 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
             case _ElsewhereRow(new=new, job=job):
                 text = f"{new.facts.name}, attached to {job} already"
                 return (("     ", "label"), (cut(text, width - 5), "faint"))
-            case RefusedFile(name=name):
-                return (("     ", "label"), (cut(f"{name}, cannot be attached", width - 5), "faint"))
+            case RefusedFile(name=name, unfinished=unfinished):
+                why = "not complete yet, or damaged" if unfinished else "cannot be attached"
+                return (("     ", "label"), (cut(f"{name}, {why}", width - 5), "faint"))
             case _AttachedRow(seq=seq, picture=picture):
                 caption = f": {picture.text}" if picture.text else ""
                 text = f"{picture_subject(picture.operation, picture.target, self.titles)}{caption}"

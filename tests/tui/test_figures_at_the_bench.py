@@ -173,7 +173,7 @@ async def test_bench_asks_for_the_figures_of_a_sealed_joint_before_the_time_of_t
     async with drive_app(driver.controller) as bench:
         text = bench.text
         assert "NOTICE" in text
-        assert "lubricant of" in text
+        assert "Cover bolts:" in text
         assert "give the figure" in text
         await bench.press("enter")
         await bench.type("dry\n")
@@ -182,6 +182,15 @@ async def test_bench_asks_for_the_figures_of_a_sealed_joint_before_the_time_of_t
         assert "NOTICE" not in bench.text
         await bench.press("enter")
         assert "checked" in bench.kinds
+
+
+async def test_range_of_the_wrench_is_asked_before_the_time_of_the_sealant_runs(tmp_path: Path) -> None:
+    text = SEALED.replace("lubricant: ask", "lubricant: dry").replace("{joint: cover,", "{joint: cover, with: wrench,")
+    text = text.replace("joints:", "instruments: {wrench: {kind: torque, title: Wrench, covers: ask}}\njoints:")
+    driver = start_session(tmp_path, text, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        assert "Range of Wrench" in bench.text
 
 
 async def test_figures_of_a_blocked_operation_are_given_where_it_says_that_they_are_missing(tmp_path: Path) -> None:

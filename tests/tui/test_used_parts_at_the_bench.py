@@ -35,13 +35,13 @@ async def test_reading_that_is_out_is_judged_as_that_of_a_used_part_by_one_key(t
     async with drive_app(driver.controller) as bench:
         await bench.type("0.35\n")
         assert "HIGH" in bench.text
-        assert "If the part is used, press p: at most 0.40 mm." in bench.text
+        assert "If the part is used, press p: limit at most 0.40 mm." in bench.text
         await bench.press("p")
         said = bench.last_of("recorded")
         assert (said["used"], said["verdict"], said["quantity"]["entered"]) == (True, "ok", "0.35 mm")
         assert "claims" in said  # it is not another reading
         await bench.press("up")
-        assert "Used part. If it is new (p): 0.10 .. 0.28 mm" in bench.text
+        assert "Used part. If new (p): limit 0.10 .. 0.28 mm" in bench.text
         await bench.press("p")
         assert bench.last_of("recorded")["verdict"] == "high"
 
@@ -51,7 +51,7 @@ async def test_part_is_stated_before_its_reading_and_survives_leaving(tmp_path: 
     driver.do("start", operation="m")
     async with drive_app(driver.controller) as bench:
         await bench.press("p")
-        assert "Used part. If it is new (p): 0.10 .. 0.28 mm" in bench.text
+        assert "Used part. If new (p): limit 0.10 .. 0.28 mm" in bench.text
         await bench.press("a")  # pause
         await bench.press("enter")
         assert "Used part" in bench.text

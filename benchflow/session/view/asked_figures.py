@@ -131,10 +131,10 @@ def asked_ahead(state: State, step: Step) -> Iterator[AskedFigure]:
         yield time
     for value in values_of(step.operation):
         yield from (_limit(one, value, one.reading) for one in limits_needed(value))
-    ranges = (_first_range(state, (name,)) for name in dict.fromkeys(instrument_names(step.operation)))
-    yield from (one for one in ranges if one is not None)
     if step.operation.tighten is not None:
         yield from _asked_texts(state.plan.procedure.joints_by_id[step.operation.tighten.joint])
+    ranges = (_first_range(state, (name,)) for name in dict.fromkeys(instrument_names(step.operation)))
+    yield from (one for one in ranges if one is not None)
 
 
 def _asked_texts(joint: Joint) -> Iterator[AskedFigure]:
@@ -150,16 +150,8 @@ def asked_before_window(state: State, step: Step) -> AskedFigure | None:
 
     ``None`` if there is none. The torque of a stage can only be given when its operation is in progress.
     """
-    for later, _ in _steps_in_time_of(state, step):
-        for value in values_of(later.operation):
-            first = next((one for one in asked_limits(value) if one.what in ("limit", "further")), None)
-            if first is not None:
-                return _limit(first, value, first.reading)
-        tighten = later.operation.tighten
-        text = None if tighten is None else next(_asked_texts(state.plan.procedure.joints_by_id[tighten.joint]), None)
-        if text is not None:
-            return text
-    return None
+    later_ones = (later for later, _ in _steps_in_time_of(state, step))
+    return next((one for later in later_ones for one in asked_ahead(state, later) if not one.is_time), None)
 
 
 def window_notices(state: State, step: Step) -> Iterator[Caution]:
@@ -168,7 +160,7 @@ def window_notices(state: State, step: Step) -> Iterator[Caution]:
         figures = list(_open_figures(state, later))
         if figures:
             after = f"“{later.operation.title}” ({text} after this step)"
-            yield Caution("notice", f"{after} waits for figures. Get them before you begin: {', '.join(figures)}.")
+            yield Caution("notice", f"{after} waits for figures. Get them before you begin: {'; '.join(figures)}.")
 
 
 def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:
@@ -183,17 +175,12 @@ def _steps_in_time_of(state: State, step: Step) -> Iterator[tuple[Step, str]]:
 
 
 def _open_figures(state: State, step: Step) -> Iterator[str]:
-    """The figures that an operation waits for, in words."""
-    for value in values_of(step.operation):
-        if any(one.what in ("limit", "further") for one in asked_limits(value)):
-            yield f"limit of {_title(value)}"
+    """The figures that an operation waits for, in words, those of its stages last."""
+    yield from (one.title for one in asked_ahead(state, step) if not one.is_time)
     tighten = step.operation.tighten
     if tighten is None:
         return
-    joint = state.plan.procedure.joints_by_id[tighten.joint]
-    title = joint.title or joint.id
-    yield from (f"{'tightening order' if key == 'layout' else key} of {title}" for key in joint.asked)
-    given = state.work(step.id).figures
+    joint, given = state.plan.procedure.joints_by_id[tighten.joint], state.work(step.id).figures
     for number, stage in enumerate(tighten.stages, 1):
         if isinstance(stage, OpenStage) and stage.asked and number not in given:
-            yield f"{title}, stage {number}"
+            yield f"{joint.title or joint.id}, stage {number}"

@@ -104,6 +104,11 @@ class AskedFigure(Struct, frozen=True):
     key: str = "value"
     source: str = ""
 
+    @property
+    def is_time(self) -> bool:
+        """True if it is the time from one operation to another."""
+        return "since" in self.fields
+
 
 class OtherPart(Struct, frozen=True):
     """What applies to a reading if its part is ``used``, or new, other than stated so far: limit and asked figure."""

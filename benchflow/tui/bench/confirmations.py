@@ -46,7 +46,11 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
             loud: Role = "out-of-limit" if role == "out-of-limit" else "text"
             other = item.slot.other_part if loud == "out-of-limit" else None
-            part = "" if other is None else f"If the part is {'used' if other.used else 'new'}, press p: {other.limit}."
+            part = (
+                ""
+                if other is None
+                else f"If the part is {'used' if other.used else 'new'}, press p: limit {other.limit}."
+            )
             return (text, *filter(None, (part, item.slot.remedy))), loud
     return ("Recorded.",), "text"
 

@@ -134,10 +134,11 @@ def _top(now: OperationView, status: str, width: int) -> list[Line]:
 
 
 def _asked_ahead(now: OperationView, width: int) -> list[Line]:
-    """Draw the figures that a blocked operation still needs. They can be given now."""
-    if not (now.asked_ahead and now.missing):
+    """Draw the figures that a blocked operation still needs, and that can be given now. A time is among the reasons."""
+    titles = [one.title for one in now.asked_ahead if not one.is_time]
+    if not (titles and now.missing):
         return []
-    return hanging("→ ", f"To be filled in: {'; '.join(one.title for one in now.asked_ahead)}", width, "attention")
+    return hanging("→ ", f"To be filled in: {'; '.join(titles)}", width, "attention")
 
 
 def _is_begun(item: BenchInput) -> bool:

@@ -194,7 +194,7 @@ def _below_field(item: SlotInput, typed: TypedText, width: int) -> list[Line]:
     lines.extend(asked_lines(slot.asked, width))
     if slot.other_part is not None:
         now, other = ("New", "used") if slot.other_part.used else ("Used", "new")
-        lines.extend(hanging(INDENT, f"{now} part. If it is {other} (p): {slot.other_part.limit}", width))
+        lines.extend(hanging(INDENT, f"{now} part. If {other} (p): limit {slot.other_part.limit}", width))
     instrument = given.instrument and f"with: {given.instrument}"
     rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
     if given.acceptance:

@@ -125,6 +125,32 @@ async def test_correction_of_a_figure_says_what_it_reopens(tmp_path: Path) -> No
         assert "This reopens 1 M." in bench.text
 
 
+async def test_torque_that_breaks_the_fastener_is_asked_about_before_it_is_logged(tmp_path: Path) -> None:
+    joint = "joints: {cover: {title: Cover, layout: 1 2, thread: M8, class: '8.8', lubricant: dry}}\nsections:"
+    text = TEXT[: TEXT.index("  - {id: m")].replace("sections:", joint)
+    text += "  - {id: t, title: T, tighten: {joint: cover, stages: [{torque: ask}]}}\n"
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="t")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.type("250 N·m\nmanual p. 3\n")
+        assert "figure-given" not in bench.kinds
+        assert "press Enter again" in bench.text
+        await bench.press("enter", pause=0.1)
+        assert "figure-given" not in bench.kinds  # a bounce
+        await bench.press("up")
+        for _ in range(7):
+            await bench.press("backspace")
+        await bench.type("25 N·m")
+        await bench.press("enter")
+        assert bench.last_of("figure-given")["figure"] == "25 N·m"
+        await bench.press("c", "enter")
+        await bench.type("250 N·m\nmisread\n")
+        assert "corrected" not in bench.kinds
+        await bench.press("enter")  # the source says so
+        assert bench.last_of("corrected")["figure"] == "250 N·m"
+
+
 @pytest.mark.parametrize(
     ("typed", "key", "becomes"),
     [

@@ -194,7 +194,7 @@ class CorrectionPage(MarkedForm, SourceForm, inherit_bindings=False):
         stretch = FormField("stretch", f"Correct stretch, in {self.entry.stretch_unit}", keep=False)
         if self.entry.source is not None:
             return (
-                FormField("value", "Correct figure (empty: as it is)", keep=False, optional=True),
+                FormField("value", "New figure (empty: as it is)", keep=False, optional=True),
                 FormField(SOURCE, "Source", value=self.entry.source, keep=False),
                 FormField("reason", "What was wrong?", keep=False),
                 *self.signer,
@@ -301,13 +301,14 @@ class CorrectionPage(MarkedForm, SourceForm, inherit_bindings=False):
         if source is None:
             return
         value, stretch = self._with_units(values["value"], values.get("stretch", ""))
+        fields: dict[str, object] = {"event": self.entry.seq, "value": value, "reason": self.reason or values["reason"]}
+        if self.entry.source is not None and self.waits_for_warnings("correct", {**fields, **source}):
+            return
         await self.send(
             f"{'Read again' if self.reason else 'Corrected'}: {self.entry.what}: "
             f"{self._shown_result(values['value']) or 'its source'}",
             "correct",
-            event=self.entry.seq,
-            value=value,
-            reason=self.reason or values["reason"],
+            **fields,
             by=values.get("by") or None,
             pin=values.get("pin") or None,
             **self.mark_field(),

@@ -102,6 +102,8 @@ class FigurePage(SourceForm, inherit_bindings=False):
                 return
             given = f"Started. {given}"
         fields: dict[str, object] = {**self.asked.fields, self.asked.key: values["value"], SOURCE: values[SOURCE]}
+        if self.waits_for_warnings("figure", fields):
+            return
         await self.send(given, "figure", **fields)
 
 

@@ -33,6 +33,7 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
     """A form with the question :data:`SOURCE`. A subclass has :func:`source_key`, and shows :meth:`source_lines`."""
 
     BINDINGS: ClassVar[list[BindingType]] = []
+    _warned = ""  # the intent that was warned about
     named_source = ""
     """Where the author says that the figure is found. The key puts it in first."""
 
@@ -49,7 +50,7 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
             offered_in(typed, offered),
             max((cell_count(one.words) for one in offered if one.meaning), default=0),
         )
-        lines = [EMPTY, styled("F2 puts a source into the form, and the next one if pressed again:", "label")]
+        lines = [EMPTY, styled("Sources (F2 takes the next one):", "label")]
         for one in offered:
             mark, role = _TAKEN if one == taken else _OTHER
             if one.meaning:
@@ -76,6 +77,25 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
         field.cursor_position = len(field.value)
         self.at = next(index for index, question in enumerate(self.form_fields) if question.name == SOURCE)
         self._focus_current()
+
+    def waits_for_warnings(self, intent: str, fields: dict[str, object]) -> bool:
+        """True if the figure has warnings that were not shown yet. Shows them: Enter again sends the figure.
+
+        A bounce of the first Enter does not count as the second.
+        """
+        assert self.client is not None  # it is a form of an open job
+        from benchflow.session.figure_preview import figure_warnings  # late: not needed for the first paint
+
+        message = {"intent": intent, **{name: value for name, value in fields.items() if value is not None}}
+        warnings = figure_warnings(self.client.state, self.client.context(), message)
+        if not warnings:
+            return False
+        if self._warned == repr(fields):
+            return self._refused_bounce()
+        self._warned = repr(fields)
+        self.show_message(*warnings, "If the source says so, press Enter again.", role="alarm")
+        self.app.bell()
+        return True
 
     def lacks_reason(self, source: str) -> bool:
         """True if the source is an own choice without a reason. Says so, and selects the question."""

@@ -69,7 +69,7 @@ def difference_label(plan: Plan, kind: str, operation: str, what: str) -> str:
 
 
 LOGGED_TEXT: dict[str, str] = {
-    "figure": "torque given",
+    "figure": "figure given",
     "joint": "ticks",
     "repair": "fastener",
     "note": "note",

@@ -173,7 +173,7 @@ async def test_bench_asks_for_the_figures_of_a_sealed_joint_before_the_time_of_t
     async with drive_app(driver.controller) as bench:
         text = bench.text
         assert "NOTICE" in text
-        assert "Cover bolts:" in text
+        assert "lubricant." in text
         assert "give the figure" in text
         await bench.press("enter")
         await bench.type("dry\n")

@@ -1,4 +1,4 @@
-"""Values in place of samples that are missing, made from the kinds of the parameters, to check a block alone."""
+"""Makes values in place of missing samples from the kinds of the parameters, to check a block alone."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""Reads the plain part of YAML in which procedures are written, some ten times faster than the YAML parser.
+"""Reads the plain part of YAML that procedures use, about ten times faster than the YAML parser.
 
 It reads lists and mappings by indent and in brackets, texts without quotes, in quotes, and below ``|`` and ``>``. It
 refuses everything else, and every text with a mistake: the YAML parser then reads the text and reports the mistake.
@@ -327,7 +327,7 @@ class _PlainReader:
         return (key, value), at
 
     def _flow_plain(self, start: int) -> tuple[YamlScalar, int]:
-        """A text without quotes in brackets. It may go on in the next lines."""
+        """A text without quotes in brackets. It may continue on the next lines."""
         line, number = self._lines[self._at], self._at + 1
         if line[start] in _NEVER_FIRST or (
             line[start] == "-" and line[start + 1 : start + 2] in ("", " ", ",", "]", "}")
@@ -354,7 +354,7 @@ class _PlainReader:
         return self._made(" ".join(parts), number, start + 1, True, 0 if len(parts) == 1 else None), at
 
     def _skip(self, at: int) -> int:
-        """The place of the next sign from ``at`` on, in this line or a later one."""
+        """The place of the next character from ``at`` on that is not blank or in a comment, on this line or later."""
         while self._at < len(self._lines):
             line = self._lines[self._at]
             at += len(_spaces(line, at))

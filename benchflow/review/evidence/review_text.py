@@ -137,7 +137,7 @@ def cases_of_step(step: ReviewedStep, cases: EarlierCases | None) -> str:
 def _step_lines(step: ReviewedStep, cases: EarlierCases | None) -> Iterator[str]:
     yield f"{number_text(step)}  {step.title}{f'  [{step.operation}]' if step.operation else ''}"
     for point in step.reasons:
-        where = f"  (event {point.seq})" if point.seq is not None else ""
+        where = f"  (log line {point.seq})" if point.seq is not None else ""
         yield f"     {point.grade:>3}  {point.title.upper()}: {point.words}{where}"
     for adjustment in step.adjustments:
         yield f"     {adjustment.by:>+3}  {adjustment.words}"

@@ -49,7 +49,7 @@ def teardown_hours(path: Path) -> TeardownHours:
     with Journal.open(path, read_only=True) as journal:
         lines, damage = tuple(journal.lines), journal.damage
     record = record_of_lines(lines, path)
-    # The first line of a log that continues another one is younger than the entries behind it.
+    # The first line of a log that continues another one is younger than the entries after it.
     counted = lines[1:] if "continues" in lines[0].data else lines
     closed = next((line for line in counted if line.kind == "teardown-closed"), None)
     by_person: dict[str, float] = defaultdict(float)

@@ -111,7 +111,7 @@ def trace_teardowns(
 
 
 def _is_reading(entry: SearchableEntry, name: str) -> bool:
-    """True for a reading of this name: alone, behind the name of its part, or with its place."""
+    """True for a reading of this name: alone, after the name of its part, or with its place."""
     reading = entry.reading
     if reading is None:
         return False

@@ -38,4 +38,4 @@ def _entry_text(entry: SearchableEntry) -> str:
     part = f"{entry.part}, " if entry.part and entry.what != "part" else ""
     place = f"{entry.place}, " if entry.place and entry.reading is None else ""
     what = "" if entry.what == "part" else f"{entry.what}: "
-    return f"{where}  {part}{place}{what}{entry.text}{f'  (event {entry.event})' if entry.event else ''}"
+    return f"{where}  {part}{place}{what}{entry.text}{f'  (log line {entry.event})' if entry.event else ''}"

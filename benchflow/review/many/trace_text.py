@@ -36,7 +36,7 @@ def _affected_lines(sessions: Sequence[TracedSession]) -> Iterator[str]:
         yield f"{session.unit or session.session[:16]}  {opened}, {session.by}, {state}"
         yield f"     {where}"
         for point in session.reasons[:6]:
-            seq = f"  (event {point.seq})" if point.seq is not None else ""
+            seq = f"  (log line {point.seq})" if point.seq is not None else ""
             yield f"     {point.grade:>3}  {point.title}: {point.words}{seq}"
         if len(session.reasons) > 6:
             yield f"          and {len(session.reasons) - 6} more"

@@ -1,4 +1,4 @@
-"""The program that decodes one HEIC, in a process of its own: the library for it is killed by some damaged files.
+"""Decodes one HEIC in a process of its own, because some damaged files end the process of the library.
 
 ``python heic_process.py MOST_PIXELS BOX`` reads the file from its standard input. It writes the width and the height
 in one line, then the picture as PNG, at most ``BOX`` by ``BOX`` pixels. A picture with over ``MOST_PIXELS`` is not
@@ -12,10 +12,10 @@ NO_LIBRARY = 3
 """The exit code if the library is not installed."""
 
 MEMORY = 2_000_000_000
-"""The most bytes of memory that the process may take."""
+"""The limit of memory of the process, in bytes."""
 
 SECONDS = 20
-"""The most seconds of computing time that the process may take."""
+"""The limit of computing time of the process, in seconds."""
 
 
 def main() -> int:

@@ -1,7 +1,7 @@
 """Continues a damaged teardown in a new log.
 
 The new log has its own first line, which names the old log, and the same entries as its whole lines: with the same
-number, time and person, so that a reference to an entry stays right. Because the first line is another one, no witness
+number, time and person, so that a reference to an entry stays valid. Because the first line differs, no witness
 takes the new log for a fork of the old one.
 """
 

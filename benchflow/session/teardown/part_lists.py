@@ -1,4 +1,4 @@
-"""What a teardown leads to: what to order, what goes to the machine shop, what to ask the customer, what is open."""
+"""The lists after a teardown: to order, for the machine shop, to ask the customer, not decided yet."""
 
 import textwrap
 from collections.abc import Iterator, Sequence
@@ -97,7 +97,7 @@ def _with_fate(line: TeardownLine, fate: PartFate) -> Iterator[ListedPart]:
 
 
 def _renewed(line: TeardownLine) -> Iterator[ListedPart]:
-    """What is not used again and comes off with a line: itself, its fasteners, or a seal in its words."""
+    """The parts of a line that are not used again: the thing itself, its fasteners, or a seal in its words."""
     each = line.description
     if (is_seal(each.what) or is_used_once(each.what)) and not all(part.fate for part in line.parts):
         open_places = tuple(part.place for part in line.parts if part.place and not part.fate)
@@ -130,7 +130,7 @@ def lists_text(lists: PartLists, width: int = WIDTH) -> Iterator[str]:
 
 
 def titled_lists(lists: PartLists) -> Iterator[tuple[str, Sequence[ListedPart]]]:
-    """The lists with their titles. One that can be left out is, if it is empty."""
+    """The lists with their titles, without the optional ones that are empty."""
     yield "To order", lists.order
     if lists.renewed:
         yield "Not used again, and nothing decided", lists.renewed

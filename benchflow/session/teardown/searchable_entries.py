@@ -1,4 +1,4 @@
-"""Everything that a teardown says, as single entries for a search."""
+"""The content of a teardown as single entries for a search."""
 
 from collections.abc import Iterator
 
@@ -32,7 +32,7 @@ class SearchableEntry(Struct, frozen=True, omit_defaults=True):
 
 
 def entries_of(record: TeardownRecord) -> Iterator[SearchableEntry]:
-    """Everything that a teardown says now. What was corrected or undone is left out."""
+    """The entries in force. Corrected and undone ones are left out."""
     yield from (SearchableEntry("worked on it", name, by=name) for name in record.people)
     for reading in valid_readings(record.together):
         text = reading_text_of(reading)

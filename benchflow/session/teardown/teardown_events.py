@@ -36,7 +36,7 @@ class ContinuedTeardown(Struct, frozen=True, omit_defaults=True):
     line: int  # the first damaged line
     damage: str
     opened_at: str  # when the teardown was started
-    untrusted: int = 0  # number of lines behind the damage that can be read
+    untrusted: int = 0  # number of lines after the damage that can be read
 
 
 class TeardownOpened(Event, frozen=True, tag="teardown-opened"):

@@ -153,7 +153,7 @@ def picture_subjects(cursor: BenchCursor) -> tuple[PictureSubject, ...]:
     state = cursor.client.state
     if state.remarks:
         seq = max(state.remarks)
-        found.append(PictureSubject(f"the last note or remark (event {seq})", {"event": seq}))
+        found.append(PictureSubject(f"the last note or remark (log line {seq})", {"event": seq}))
     return (*found, PictureSubject("the job as a whole", {"operation": ""}))
 
 

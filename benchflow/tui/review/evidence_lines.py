@@ -39,7 +39,7 @@ def draw_head(guard: ReviewedStep, width: int) -> Line:
 
 def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
     """Draw a weak point as one sentence. If ``whole`` is true, add its grade and its event."""
-    where = f" (event {reason.seq})" if whole and reason.seq is not None else ""
+    where = f" (log line {reason.seq})" if whole and reason.seq is not None else ""
     mark = f"{reason.grade:>3}  " if whole else ""
     head = f"{reason.title}: "
     parts = wrap(f"{head}{reason.words}{where}", width - len(mark))

@@ -1,4 +1,4 @@
-"""The question for the source of a figure: a key puts in the documents of the procedure, one after the other."""
+"""The question for the source of a figure. A key enters the documents of the procedure, one after the other."""
 
 from typing import ClassVar
 
@@ -35,7 +35,7 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = []
     _warned = ""  # the intent that was warned about
     named_source = ""
-    """Where the author says that the figure is found. The key puts it in first."""
+    """The place of the figure as the author gives it. The key puts it in first."""
 
     def _offered(self) -> tuple[OfferedSource, ...]:
         assert self.client is not None  # it is a form of an open job

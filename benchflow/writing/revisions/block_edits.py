@@ -1,4 +1,4 @@
-"""A figure that a block fixes, edited where it is written: in the file of the block."""
+"""Edits a figure that is fixed in a block, in the file of the block."""
 
 from pathlib import Path
 
@@ -48,7 +48,7 @@ class BlockFigure(Struct, frozen=True):
 
 
 def block_figure(file: ProcedureFile, place: str, path: FilePath, text: str) -> BlockFigure | None:
-    """The figure with this ``text`` at ``path`` of an operation of a block; ``None`` if it is not found for sure.
+    """The figure with this ``text`` at ``path`` of an operation of a block; ``None`` if it is not certain.
 
     ``place`` is the file and line of the block. A figure that the block makes of a parameter has another text there.
     """

@@ -73,7 +73,7 @@ def test_stage_that_is_neither_is_an_error(text: str) -> None:
 
 
 @pytest.mark.parametrize("text", ["4", "0 %", "100 %", "-2 N·m", "4 mm/s", "{torque: 3°}", "{angle: 4 N·m}", "4 s"])
-def test_tolerance_that_cannot_be_is_an_error(text: str) -> None:
+def test_impossible_tolerance_is_an_error(text: str) -> None:
     assert problems("[10 N·m]", f", tolerance: {text}") != []
 
 
@@ -182,7 +182,7 @@ def test_upper_end_above_the_proof_load_is_a_warning(tmp_path: Path, stage: str,
 
 
 @pytest.mark.parametrize("factor", ["0.02", "3", "15", "0.61"])
-def test_nut_factor_that_cannot_be_is_an_error(factor: str) -> None:
+def test_impossible_nut_factor_is_an_error(factor: str) -> None:
     text = tighten("[30 N·m]", joint=f"thread: M10, nut-factor: {factor}")
     (problem,) = read_bytes(text.encode(), "p.yaml").problems
     assert (problem.code, problem.severity, problem.hint) == ("bad-number", "error", "Write 0.03 to 0.6")

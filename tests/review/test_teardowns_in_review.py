@@ -93,7 +93,7 @@ def test_trace_names_teardowns_beside_the_jobs(
         result = trace(source, TraceQuestion(Question(subject)))
         (one,) = result.teardowns
         assert [entry.what for entry in one.entries] == expected
-        assert (result.looked_at, result.left_out) == (0, ())  # it is no job, and no file was left out
+        assert (result.looked_at, result.left_out) == (0, ())  # it is not a job, and no file was left out
         assert "Also in 1 teardown:" in list(trace_lines(result))
     later = TraceQuestion(Question(subject, since="2026-04-01T00:00:00.000Z"))
     assert trace(LogFiles([log]), later).teardowns == ()
@@ -112,7 +112,7 @@ def test_archive_keeps_log_and_head_of_a_teardown(log: Path, tmp_path: Path) -> 
     assert file_logs(database, [log], "bench", copy_logs=True).unchanged == 1
     index = ArchiveIndex(database)
     (kept,) = index.logs()
-    assert index.sessions() == []  # it is no job
+    assert index.sessions() == []  # it is not a job
     assert index.log_of(kept.session.session, kept.session.head) == log.read_bytes()
     lines = read(log.read_bytes()).lines
     assert compare_with(lines, log, str(path)).status == "same"

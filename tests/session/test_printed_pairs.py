@@ -57,7 +57,7 @@ def test_uncertainty_of_a_thermometer_is_a_difference() -> None:
     assert problems("{id: one, title: One, record: {x: {ask: X, unit: °C, with: probe}}}", head) == []
 
 
-def test_used_limit_of_a_spread_is_a_difference() -> None:
+def test_limit_of_a_spread_for_used_parts_is_read_as_a_difference() -> None:
     keys = "readings: 2, judge: spread, limit: at most 2 K (3.6 °F), used: at most 5 K (9 °F)"
     assert problems(f"{{id: one, title: One, record: {{x: {{ask: X, unit: °C, {keys}}}}}}}") == []
 

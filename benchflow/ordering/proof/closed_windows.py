@@ -1,4 +1,4 @@
-"""Finds time windows that cannot be opened again once they have closed, because nothing is written that does it.
+"""Finds time windows that cannot be opened again once they have closed, because the procedure does not say how.
 
 At the bench, a closed window is opened by doing the earlier operation again, or by what starts its clock again. Both
 have to be in the procedure. Otherwise only a signed deviation is left, or nothing.

@@ -116,7 +116,7 @@ class Shape(ABC, Generic[T]):
         return ()
 
     def chosen_node(self, node: YamlNode, context: ReadContext) -> YamlNode:
-        """``node`` as later checks see it: each `{by: ...}` in it is replaced by the node of the present choice."""
+        """``node`` for later checks, with each `{by: ...}` replaced by the node of the current choice."""
         return node
 
 

@@ -81,7 +81,7 @@ def out_of_the_ordinary(
 
 
 def _point_text(point: WeakPoint) -> str:
-    # The title of "retaken" is a judgement; the fact is that there was more than one attempt.
+    # The usual title of this kind is a judgement. The sheet states only the fact: more than one attempt.
     title = "measured again" if point.kind == _RETAKEN else point.title
     return f"{title}, {point.words}"
 

@@ -1,7 +1,7 @@
-"""Signatures for corrections. A correction that makes something good needs the signature that a deviation would need.
+"""Signatures for corrections that make good what only a deviation could pass. They need the signature of a deviation.
 
-It makes good: a value or fastener that waits for its remedy or has come to its stop, a table without a part for a
-value, and a value that proves a state variable.
+This is a value or a fastener that waits for its remedy or has come to its stop, a table without a part for a value,
+and a value that disproves a state variable.
 """
 
 from collections.abc import Iterator

@@ -10,7 +10,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.session.shop.register import Letterhead
 
 _MOST_ADDRESS_LINES, _MOST_LINE = 6, 80
-"""More does not fit on the letterhead. (Own rule.)"""
+"""The largest numbers of address lines, and of characters in a line, that fit on the letterhead. (Own rule.)"""
 
 _TELEPHONE = re.compile(r"[0-9+()/. -]*([0-9][0-9+()/. -]*){3,}", re.ASCII)
 _EMAIL = re.compile(r"[^\s@<>\",;:]+@[^\s@<>\",;:]+")

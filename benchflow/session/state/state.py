@@ -386,7 +386,7 @@ def lot_item(key: str) -> str:
 
 
 def lot_subject(key: str) -> str:
-    """What a remedy has fitted the part of a :func:`lot_key` for; "" for a part of the operation itself."""
+    """The subject of the remedy that fitted the part of a :func:`lot_key`; "" for a part of the operation itself."""
     return key.partition(" for ")[2]
 
 

@@ -210,7 +210,7 @@ class TeardownController:
             return Refusal((Reason("not-saved", str(error)),))
         for line in lines:
             typed = ev.teardown_event(line)
-            assert typed is not None  # it was made from one
+            assert typed is not None  # the line was made from an event
             self.state = fold_teardown(self.state, typed, line)
         self._unlogged_start = False
         return Accepted(lines[-1:])

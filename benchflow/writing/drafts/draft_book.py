@@ -15,7 +15,9 @@ _KEY_ORDER = (
     "id", "title", "each", "cautions", "do", "after", "needs", "during", "sets", "time", "uses", "record", "tighten",
     "check", "guards-against", "undo",
 )  # fmt: skip
-_SMALL_WORDS = frozenset({"the", "a", "an", "of", "and", "to", "with", "for", "on", "in", "at", "all", "its"})
+_SMALL_WORDS = frozenset(
+    {"the", "a", "an", "of", "and", "to", "with", "for", "on", "in", "at", "all", "its", "it", "them"}
+)
 
 
 class KeptText(Struct, frozen=True):
@@ -68,6 +70,7 @@ class DraftBook:
         self.locks: dict[str, str] = {}  # state that locks something -> its words
         self.kept: list[KeptText] = []
         self.left_in_words = 0  # figures in the words of steps that were not taken
+        self._said: set[str] = set()  # comments that stand once
         self._taken: set[tuple[str, str]] = set()
 
     def name(self, text: str, kind: str = "operation", *, default: str = "step") -> str:
@@ -91,6 +94,13 @@ class DraftBook:
         found = DraftSection(title, list(comments), [])
         self.sections.append(found)
         return found
+
+    def once(self, comment: str) -> tuple[str, ...]:
+        """The comment, if it is not in the draft yet: what is explained once is not explained again."""
+        if comment in self._said:
+            return ()
+        self._said.add(comment)
+        return (comment,)
 
     @staticmethod
     def arrange(operation: dict[str, Any]) -> None:
@@ -157,6 +167,11 @@ def sentence_case(text: str) -> str:
 def within_sentence(text: str) -> str:
     """``text`` without the capital of a sentence: ``Five-speed gearbox GK5`` is ``five-speed gearbox GK5``."""
     return f"{text[:1].lower()}{text[1:]}" if re.match(r"[A-Z][a-z]+(?:[ -][a-z]|$)", text) else text
+
+
+def block_comment(ident: str) -> str:
+    """The comment that names the building block for an operation."""
+    return f"A building block for this: {ident} (benchflow blocks show {ident})"
 
 
 def unique(texts: Iterable[str]) -> list[str]:

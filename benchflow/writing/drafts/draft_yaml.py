@@ -2,6 +2,7 @@
 
 import json
 import re
+from textwrap import wrap
 from typing import Any
 
 from msgspec import Struct
@@ -12,6 +13,7 @@ _PLAIN = re.compile(r"[A-Za-z][\w .,;/()°·×+\-–%'’?!&=±µ]*[\w.()°%!?]|
 _NOT_TEXT = frozenset({"true", "false", "yes", "no", "on", "off", "null", "y", "n", "none"})
 WIDTH = 110
 """The longest line of a flow mapping or list."""
+_LONGEST_LINE = 116
 
 
 class Noted(Struct, frozen=True):
@@ -23,8 +25,15 @@ class Noted(Struct, frozen=True):
 
 
 def comment_lines(text: str, indent: str = "") -> list[str]:
-    """``text`` as comment lines. Every line of it is kept, without control characters."""
-    return [f"{indent}# {clean(line)}".rstrip() for line in text.splitlines() or [""]]
+    """``text`` as comment lines, wrapped between words. Every word of it is kept, without control characters."""
+    found = []
+    for line in text.splitlines() or [""]:
+        plain = clean(line)
+        begin = re.match(r"\s*(?:- |\d\. )?", plain)
+        more = " " * (len(begin[0]) if begin else 0)
+        found += wrap(plain, WIDTH - len(indent), subsequent_indent=more, break_long_words=False,
+                      break_on_hyphens=False, replace_whitespace=False) or [""]  # fmt: skip
+    return [f"{indent}# {line}".rstrip() for line in found]
 
 
 def scalar_text(value: Any, *, flow: bool = False) -> str:
@@ -61,6 +70,9 @@ def _entry(head: str, value: Any, indent: int, behind: str, *, of_list: bool) ->
         pad = " " * (indent + 2)
         body = [f"{pad}{clean(line)}".rstrip() for line in value.strip("\n").split("\n")]
         return [f"{head}{gap}|{behind}", *body]
+    if isinstance(value, str) and len(head) + len(value) > _LONGEST_LINE and " " in value.strip():
+        pad = " " * (indent + 2)
+        return [f"{head}{gap}>-{behind}", *(f"{pad}{line}" for line in _folded(clean_line(value), WIDTH - len(pad)))]
     if not isinstance(value, dict | list):
         return [f"{head}{gap}{scalar_text(value)}{behind}"]
     flow = flow_text(value)
@@ -76,6 +88,11 @@ def _entry(head: str, value: Any, indent: int, behind: str, *, of_list: bool) ->
     first = next(index for index, line in enumerate(inner) if not line.lstrip().startswith("#"))
     comments = [line[2:] if line.startswith("  ") else line for line in inner[:first]]
     return [*comments, f"{head}{inner[first].lstrip()}{behind}", *inner[first + 1 :]]
+
+
+def _folded(text: str, width: int) -> list[str]:
+    """The lines of a folded text, cut between words at single spaces."""
+    return wrap(text, width, break_long_words=False, break_on_hyphens=False)
 
 
 def flow_text(value: Any) -> str | None:

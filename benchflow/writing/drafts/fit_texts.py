@@ -22,7 +22,7 @@ from benchflow.writing.drafts.part_words import (
 )
 
 
-def fit_instruction(facts: LineFacts, *, bead: bool) -> str:
+def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
     """The text of `do`: which part, from where, how it is made ready, and the words of the line."""
     described = facts.line.description
     lines = [f"{_bring(facts)}{_made_ready(facts, bead=bead)}"]
@@ -32,6 +32,8 @@ def fit_instruction(facts: LineFacts, *, bead: bool) -> str:
         lines.append(f"Marks: {plain_text(described.marks)}.")
     if described.orientation:
         lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
+    if tightens:
+        lines.append(_run_in(facts))
     words = [*facts.remarks, *(note.text for note in facts.line.notes)]
     if words:
         lines.append(f"From the teardown: {'; '.join(plain_text(each) for each in words)}.")
@@ -42,6 +44,22 @@ def fit_instruction(facts: LineFacts, *, bead: bool) -> str:
         ]
         lines.append(f"{'Pictures' if names[1:] else 'Picture'} of the teardown: {', '.join(names)}.")
     return "\n".join(lines)
+
+
+def _run_in(facts: LineFacts) -> str:
+    """How the fasteners go in, where the part is fitted and tightened in one operation."""
+    if facts.is_own_thread:
+        return f"Run {facts.word('it', 'them')} {_onto(facts)} by hand first."
+    groups = facts.tightened
+    sized = any(group.where or group.length is not None for group in groups)
+    listed = f": {'; '.join(plain_text(fasteners_text(group)) for group in groups)}" if sized else ""
+    if sum(group.count for group in groups) == 1:
+        return f"Run the {groups[0].kind or 'fastener'} in by hand first{listed}."
+    return f"Run the fasteners in by hand first{listed}."
+
+
+def _onto(facts: LineFacts) -> str:
+    return "on" if "nut" in facts.what.lower() else "in"
 
 
 def _bring(facts: LineFacts) -> str:
@@ -86,8 +104,11 @@ def _loose_instruction(loose: LoosePart) -> str:
     return f"{verb} {number}{noun}{f', {plain_text(loose.detail)}' if loose.detail else ''}."
 
 
-def fit_checks(facts: LineFacts, state: str, *, bead: bool, takes_bead: bool) -> list[str]:
-    """The checks of the operation. ``state`` is the state of the assembly at this line during the teardown."""
+def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> list[str]:
+    """The checks of the operation. ``state`` is the state of the assembly at this line during the teardown.
+
+    ``bead``: sealant is put on before. ``tightens``: the same operation tightens it.
+    """
     described = facts.line.description
     its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
     checks = []
@@ -111,22 +132,21 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, takes_bead: bool) ->
         f"{fasteners_text(group)}: {'in the groove all round' if group.kind == 'circlip' else 'seated'}"
         for group in (replace(own, count=facts.at_one_place(own.count)) for own in _own_untightened(facts))
     ]
-    if facts.seal_words and not facts.had_no_gasket and not takes_bead and not is_seal(facts.what):
+    if facts.seal_words and not facts.had_no_gasket and not facts.takes_bead and not is_seal(facts.what):
         checks.append(f"Sealed as the manual prints (found: {facts.seal_words})")
     elif facts.had_no_gasket and not bead:
         checks.append("No gasket was found here. It is sealed as the manual prints: dry, by a ring, or by sealant")
     tightened = [replace(group, count=facts.at_one_place(group.count)) for group in facts.tightened]
     listed = len(tightened) > 1 or any(group.where or group.length is not None for group in tightened)
-    if listed and not facts.is_own_thread:
+    if listed and not facts.is_own_thread and not tightens:
         checks += [f"In place, not tightened: {plain_text(fasteners_text(group))}" for group in tightened]
     if is_shim(facts.what):
         found = f" (found: {sizes})" if (sizes := ", ".join(re.findall(r"\d[\d.]* ?mm", facts.what))) else ""
         checks.append(f"{its} thickness is what the measured float or preload needs{found}")
     elif is_set_square(facts.what) and not facts.tightened:
         checks.append(f"{facts.word('It is', 'They are')} square, and fully home")
-    if facts.is_own_thread:
-        where = "on" if "nut" in facts.what.lower() else "in"
-        checks.append(f"{facts.word('It runs', 'They run')} {where} by hand, not tightened")
+    if facts.is_own_thread and not tightens:
+        checks.append(f"{facts.word('It runs', 'They run')} {_onto(facts)} by hand, not tightened")
     return checks
 
 
@@ -167,14 +187,14 @@ def _own_untightened(facts: LineFacts) -> list[FastenerGroup]:
     return [group for group in facts.groups if not is_tightened(group.kind, group.thread) and group.kind not in named]
 
 
-def undo_instruction(facts: LineFacts) -> str:
+def undo_instruction(facts: LineFacts, *, at_once: bool) -> str:
     """How the operation is undone. A new part does not go into the bag of the old one."""
     out = [replace(each, count=facts.at_one_place(each.count)) for each in facts.loose if each.of_fasteners]
     steps = [
         f"{'Drive' if each.title.endswith('pin') else 'Take'} out the {each.title}{'s' if each.count > 1 else ''}."
         for each in out
     ]
-    off = f"Take off the {facts.name}"
+    off = f"{'Unscrew' if at_once and facts.is_own_thread else 'Take off'} the {facts.name}"
     if facts.renewed:
         off += f", and throw {facts.word('it', 'them')} away"
     elif facts.all_new:

@@ -1,5 +1,6 @@
 """What is checked and recorded of a part during assembly: findings, fates, and what the teardown measured."""
 
+import re
 from typing import Any
 
 from msgspec.structs import replace
@@ -9,13 +10,13 @@ from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.part_text import fate_text, finding_text
 from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import TeardownReading
-from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, unique
+from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, sentence_case, unique
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import (
-    is_assembled_measure,
     is_chosen_size,
     is_debris,
+    is_fitted_measure,
     is_sealed,
     is_shim,
     is_single_dimension,
@@ -69,12 +70,18 @@ def fate_checks(book: DraftBook, facts: LineFacts) -> list[str]:
             checks.append(f"The customer has decided about it{where}")
         elif fate == "replace" and facts.replaced and not is_seal(facts.what):
             many = facts.plural and len(facts.replaced) != 1
-            old = f" (the old {'ones' if many else 'one'}: {plain_text(reason)})" if reason else ""
             checks.append(
                 f"The new {'parts are' if many else 'part is'} ready{where}, and compared with the old "
-                f"{'ones' if many else 'one'}{old}"
+                f"{'ones' if many else 'one'}{new_part_check(facts)}"
             )
     return checks
+
+
+def new_part_check(facts: LineFacts) -> str:
+    """What was wrong with the old part, in brackets behind its name; "" if nobody wrote it."""
+    reasons = unique(part.fate_reason for part in facts.line.parts if part.fate == "replace")
+    many = facts.plural and len(facts.replaced) != 1
+    return f" (the old {'ones' if many else 'one'}: {plain_text('; '.join(reasons))})" if reasons else ""
 
 
 def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineFacts | None = None) -> dict[str, Any]:
@@ -85,6 +92,7 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineF
     """
     subject = "" if facts is None else facts.what
     places = () if facts is None else facts.line.description.places
+    own_set = "" if facts is None else facts.each
     by_name: dict[str, list[TeardownReading]] = {}
     for each in values:
         own = _placed(each, places)
@@ -97,9 +105,11 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineF
         several = len(readings) > 1 or any(place in places for place in measured_at)
         at = f" ({measured_at[0]})" if len(measured_at) == 1 and not several else ""
         new = "new " if facts is not None and facts.all_new else ""
-        text = f"{new}{subject}: {name}" if subject and subject.lower() not in name.lower() else f"{new}{name}"
-        record: dict[str, Any] = {"ask": f"Measure: {plain_text(text + at)}", "unit": first.unit or "count"}
-        of_shim = is_chosen_size(name) or (is_shim(subject) and not is_assembled_measure(name))
+        record: dict[str, Any] = {
+            "ask": f"{plain_text(_question(name, subject, new) + at)}",
+            "unit": first.unit or "count",
+        }
+        of_shim = is_chosen_size(name) or (is_shim(subject) and not is_fitted_measure(name, subject))
         chosen = of_shim and dimension_of(first.unit) == "length"
         if not chosen:
             record["limit"] = ASK
@@ -107,9 +117,9 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineF
             record["readings"] = len(readings)
         elif several:
             named = [each.place or "place not said" for each in readings]
-            record["readings"] = list(places) if places and set(named) <= set(places) else unique(named)
+            record["readings"] = own_set or list(places) if places and set(named) <= set(places) else unique(named)
         elif len(places) > 1 and is_single_dimension(name):
-            record["readings"] = list(places)
+            record["readings"] = own_set or list(places)
         _name_instrument(book, record, readings, first)
         shown = ", ".join(f"{f'{each.place} ' if each.place else ''}{_shown(each.value)}" for each in readings)
         above = f"measured during the teardown: {shown}" + (", on the old part" if new else "")
@@ -119,6 +129,16 @@ def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineF
                           default="value")  # fmt: skip
         found[ident] = Noted(record, (above,))
     return found
+
+
+def _question(name: str, subject: str, new: str) -> str:
+    """What is measured, as a question: ``Free length of the relief valve spring``."""
+    words = plain_text(name)
+    if not subject or subject.lower() in name.lower():
+        return sentence_case(f"{new}{words}")
+    if re.search(r"\b(?:at|in|on|of|to|with|opens|closes|from)$", words, re.I):
+        return sentence_case(f"{new}{subject}: {words}")
+    return f"{sentence_case(words)} of the {new}{subject}"
 
 
 def _placed(reading: TeardownReading, places: tuple[str, ...]) -> TeardownReading:

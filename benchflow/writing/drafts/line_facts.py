@@ -11,12 +11,16 @@ from benchflow.writing.drafts.draft_book import plain_text
 from benchflow.writing.drafts.part_words import (
     has_no_gasket,
     is_chosen_size,
+    is_closing,
+    is_condition,
+    is_pinned,
     is_plural,
     is_screwed_in,
     is_sealed,
     is_tightened,
     part_in_words,
     singular,
+    stays_in,
 )
 
 _EACH = re.compile(r"\b(?:each|apiece|per \w+)\b", re.I)
@@ -93,6 +97,12 @@ class LineFacts(Struct, frozen=True):
         return "; ".join(plain_text(each) for each in words if is_sealed(each) or has_no_gasket(each))
 
     @property
+    def takes_bead(self) -> bool:
+        """True if sealant was found between two faces, and not on a thread or at a seal."""
+        count = sum(group.count for group in self.tightened)
+        return bool(self.seal_words) and not is_seal(self.what) and (is_closing(self.what) or count > 1)
+
+    @property
     def is_own_thread(self) -> bool:
         """True if the thread is that of the part itself: a plug, a nut, a switch."""
         groups = self.tightened
@@ -111,6 +121,18 @@ class LineFacts(Struct, frozen=True):
                  *(f"{group.kind} {group.where}" for group in self.groups))  # fmt: skip
         found = _SECURED.search(" ".join(texts))
         return found[0].lower() if found else ""
+
+    @property
+    def stayed_in(self) -> bool:
+        """True if the words say that the part was not taken off."""
+        return any(stays_in(each) for each in self.remarks)
+
+    @property
+    def is_pinned(self) -> bool:
+        """True if a pin holds the spring of the part back, and is pulled once it is fitted."""
+        described = self.line.description
+        words = (*self.remarks, described.state, described.condition, *(note.text for note in self.line.notes))
+        return any(is_pinned(each) for each in words) and re.search(r"\btensioner\b", self.what, re.I) is not None
 
     @property
     def had_no_gasket(self) -> bool:
@@ -147,10 +169,10 @@ def line_facts(line: TeardownLine) -> LineFacts:
     loose: list[LoosePart] = []
     unread: list[str] = []
     for piece in pieces:
-        named = part_in_words(piece)
+        named = None if is_condition(piece) else part_in_words(piece)
         if named is not None:
             loose.append(LoosePart(named[1], named[0], is_seal(named[1]) or piece == owner, detail=plain_text(piece)))
-        elif not is_sealed(piece) and not has_no_gasket(piece):
+        elif not (is_sealed(piece) or has_no_gasket(piece) or stays_in(piece) or is_pinned(piece)):
             unread.append(piece)
     for value in line.values:
         named = part_in_words(value.name) if is_chosen_size(value.name) else None
@@ -176,7 +198,8 @@ def _owner_of_fate(line: TeardownLine, pieces: tuple[str, ...]) -> str:
         return ""
     typed = [piece.strip() for piece in described.entered.split(",")]
     for before, piece in pairwise(typed):
-        if piece.lower().startswith("replace") and before in pieces and part_in_words(before) is not None:
+        is_part = part_in_words(before) is not None and not is_condition(before)
+        if piece.lower().startswith("replace") and before in pieces and is_part:
             return before
     return ""
 

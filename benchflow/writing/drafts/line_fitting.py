@@ -1,46 +1,67 @@
 """Drafts the operations that fit the part of one teardown line again: seal, fit, tighten."""
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
-from msgspec.structs import replace
-
-from benchflow.session.teardown.part_text import fasteners_text
-from benchflow.session.teardown.renewed_parts import is_seal
-from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownRecord
-from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case, unique
+from benchflow.session.teardown.teardown_record import TeardownRecord
+from benchflow.writing.drafts.draft_book import (
+    ASK,
+    DraftBook,
+    DraftSection,
+    block_comment,
+    plain_text,
+    sentence_case,
+    unique,
+)
 from benchflow.writing.drafts.draft_yaml import Noted
+from benchflow.writing.drafts.drafted_joint import WRENCH, DraftedJoint, drafted_joints
 from benchflow.writing.drafts.fit_texts import fit_checks, fit_instruction, undo_instruction
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import (
     has_spring,
-    is_breakaway,
-    is_closing,
-    is_fastener,
     is_heavy,
     is_held,
     is_lip_seal,
-    singular,
 )
-
-WRENCH = "torque-wrench"
 
 
 class LineFitting:
-    """Writes the operations of one line after another into a draft. ``last`` is the operation that was written last."""
+    """Writes the operations of one line after another into a draft.
+
+    ``last`` is the operation that was written last. The next one comes after it, and after those in ``waits``.
+    """
 
     def __init__(self, book: DraftBook, record: TeardownRecord, last: str) -> None:
         self.book, self.record, self.last = book, record, last
+        self.waits: list[str] = []
+        self._waited: set[str] = set()
 
-    def fit(self, facts: LineFacts, section: DraftSection, inspection: str) -> None:
-        """Write the operations of one line. ``inspection`` is the operation that inspects its parts, or ""."""
+    def wait_for(self, operations: Iterable[str]) -> None:
+        """Let the next operation come after these too, unless an earlier one does."""
+        self.waits += [each for each in operations if each and each not in self._waited]
+        self._waited |= set(self.waits)
+
+    def _after(self) -> list[str]:
+        found = unique([self.last, *self.waits])
+        self.waits = []
+        return found
+
+    def fit(self, facts: LineFacts, section: DraftSection) -> None:
+        """Write the operations of one line."""
         line, what = facts.line, facts.what
-        facts = replace(facts, each=self._places(facts))
+        if facts.stayed_in:
+            self._look(facts, section)
+            return
         part = self._part(facts)
         loose = [(self._loose_part(facts, index), each) for index, each in enumerate(facts.loose)]
-        bead = self._sealant(facts, section) if self._takes_bead(facts) else ""
+        bead = self._sealant(facts, section) if facts.takes_bead else ""
+        joints = self._joints(facts)
+        at_once = self._is_one_operation(facts, joints)
         operation: dict[str, Any] = {"id": self.book.name(f"fit {what}")}
         operation["title"] = f"Fit the {'new ' if facts.all_new else ''}{facts.name}"
+        if at_once and not facts.is_own_thread:
+            operation["title"] += f", and tighten {'it' if joints[0].count == 1 else 'its ' + joints[0].kinds}"
         if facts.each:
             operation["each"] = facts.each
         cautions = []
@@ -51,33 +72,79 @@ class LineFitting:
             cautions.append({"warning": "A spring can fly off. Keep your face out of its line."})
         if cautions:
             operation["cautions"] = cautions
-        operation["do"] = fit_instruction(facts, bead=bool(bead))
-        before = unique([self.last if facts.tightened or not bead else "", inspection])
+        operation["do"] = fit_instruction(facts, bead=bool(bead), tightens=at_once)
+        windowed = bead and (at_once or not joints)  # its time window says that it comes after the bead
+        before = [] if windowed else self._after()
         if before:
             operation["after"] = before
         operation["uses"] = [part, *(ident for ident, _ in loose)]
         state = self._state_of(facts)
-        checks = fit_checks(facts, "" if is_held(state) else state, bead=bool(bead), takes_bead=self._takes_bead(facts))
+        checks = fit_checks(facts, "" if is_held(state) else state, bead=bool(bead), tightens=at_once)
         operation["check"] = unique(checks)
         if not operation["check"]:
             del operation["check"]
         thrown = [part] if self.book.parts[part].get("discard") else []
         thrown += [ident for ident, _ in loose if self.book.parts[ident].get("discard")]
-        operation["undo"] = {"do": undo_instruction(facts), **({"discard": thrown} if thrown else {})}
-        section.operations.append(Noted(operation, tuple(self._comments(facts))))
+        operation["undo"] = {"do": undo_instruction(facts, at_once=at_once), **({"discard": thrown} if thrown else {})}
+        above = self._comments(facts)
+        if at_once:
+            operation["tighten"] = joints[0].tighten
+            if not facts.is_own_thread:
+                operation["undo"]["do"] = f"{joints[0].loosen}. {operation['undo']['do']}"
+            above += joints[0].above
+            self.book.arrange(operation)
+        section.operations.append(Noted(operation, tuple(above)))
         self.last = operation["id"]
         self.book.fits[what.lower()] = operation
-        written = [operation, *self._tightened(facts, section)]
-        if facts.secured and len(written) > 1:
+        written = [operation, *([] if at_once else [self._tighten(each, section) for each in joints])]
+        if facts.secured and joints:
             done = facts.secured.removesuffix("d") + "d" if facts.secured.endswith("wire") else facts.secured
-            written[-1]["check"] = [f"{facts.word('It is', 'They are')} {done}, as found during the teardown"]
+            secured = f"{facts.word('It is', 'They are')} {done}, as found during the teardown"
+            written[-1]["check"] = [*written[-1].get("check", []), secured]
             self.book.arrange(written[-1])
         if bead:
             written[-1]["time"] = {bead: ASK}
             self.book.arrange(written[-1])
         self._hold(facts, written[1:] or written)
+        if facts.is_pinned:
+            self._pull_pin(facts, section)
         for piece in facts.unread:
             self.book.keep(f"line {line.id}", piece, "it is in the instruction, as words")
+
+    def _is_one_operation(self, facts: LineFacts, joints: list[DraftedJoint]) -> bool:
+        """True if the part is fitted and tightened in one operation.
+
+        That is so for a thread of its own, for one or two fasteners, and where sealant must not skin over in between.
+        What is held or locked for the tightening, and many fasteners, have an operation of their own.
+        """
+        if len(joints) != 1 or facts.each or is_held(self._state_of(facts)):
+            return False
+        return facts.takes_bead or joints[0].count <= 2
+
+    def _look(self, facts: LineFacts, section: DraftSection) -> None:
+        """A part that was not taken off is looked at."""
+        what = facts.what
+        operation: dict[str, Any] = {"id": self.book.name(f"check {what}"), "title": f"Check the {what}"}
+        operation["after"] = self._after()
+        words = "; ".join(plain_text(each) for each in facts.remarks)
+        operation["check"] = [
+            f"{facts.word('It is in its place, and', 'They are in their places, and')} sound ({words})"
+        ]
+        operation["undo"] = {"do": f"Look at {facts.word('it', 'them')} again"}
+        section.operations.append(Noted(operation, tuple(self._comments(facts))))
+        self.last = operation["id"]
+
+    def _pull_pin(self, facts: LineFacts, section: DraftSection) -> None:
+        """The pin of a tensioner comes out once everything that it tensions is fitted."""
+        operation = {
+            "id": self.book.name(f"pull pin {facts.what}"), "title": f"Pull the pin of the {facts.what}",
+            "after": [self.last], "check": ["It presses on what it tensions", "The pin is put away"],
+            "undo": {"do": "Push it back, and put the pin in"},
+        }  # fmt: skip
+        section.operations.append(
+            Noted(operation, ("It was pinned when it came off. Pull the pin where the manual does",))
+        )
+        self.last = str(operation["id"])
 
     # --- kit ------------------------------------------------------------------------------------------
 
@@ -106,29 +173,7 @@ class LineFitting:
         self.book.parts[ident] = part
         return ident
 
-    def _places(self, facts: LineFacts) -> str:
-        """The set of places that the operation is repeated over; "" if it is done once."""
-        line, places = facts.line, facts.line.description.places
-        words = [place.rpartition(" ") for place in places]
-        own = [last for _, _, last in words]
-        alike = len({part.partner for part in line.parts}) == 1 and len({part.fate for part in line.parts}) == 1
-        if len(places) < 2 or len({word for word, _, _ in words}) != 1 or not alike or len(set(own)) != len(own):
-            return ""
-        if not all(re.fullmatch(r"\d{1,3}|[a-z]+", one) for one in own):
-            return ""
-        name = "-".join(re.findall(r"[a-z]+", (words[0][0] or singular(facts.what)).lower())) or "place"
-        if self.book.places.get(name) != own:
-            name = self.book.name(name, "places", default="place")
-            self.book.places[name] = own
-        return name
-
     # --- sealant --------------------------------------------------------------------------------------
-
-    @staticmethod
-    def _takes_bead(facts: LineFacts) -> bool:
-        """True if sealant was found between two faces, and not on a thread or at a seal."""
-        count = sum(group.count for group in facts.tightened)
-        return bool(facts.seal_words) and not is_seal(facts.what) and (is_closing(facts.what) or count > 1)
 
     def _sealant(self, facts: LineFacts, section: DraftSection) -> str:
         """The operation that puts the bead on. Returns its id."""
@@ -140,8 +185,7 @@ class LineFitting:
             "Wipe both faces free of oil with solvent. Let them dry.\n"
             "Put the bead on, inside of the holes, as thick as the maker of the sealant prints."
         )
-        if self.last:
-            operation["after"] = [self.last]
+        operation["after"] = self._after()
         operation["uses"] = [consumable]
         operation["check"] = [
             f"It is what the manual names for this face. Found during the teardown: {facts.seal_words}",
@@ -149,82 +193,30 @@ class LineFitting:
             "The bead is closed, and runs inside of the holes",
         ]
         operation["undo"] = {"do": "Wipe the sealant off both faces"}
-        section.operations.append(
-            Noted(
-                operation,
-                (
-                    "Sealant was found here. The manual or the sealant's sheet prints its open time. Have the torques",
-                    "of the next steps ready before the bead is laid: its time runs from then on.",
-                    block_comment("sealant-with-window"),
-                ),
-            )
-        )
+        above = self.book.once(
+            "Sealant was found here. The manual or the sealant's sheet prints its open time. Have the torques of what "
+            "is fitted on it ready before the bead is laid: its time runs from then on."
+        ) + self.book.once(block_comment("sealant-with-window"))
+        section.operations.append(Noted(operation, above) if above else operation)
         self.last = operation["id"]
         return self.last
 
     # --- fasteners ------------------------------------------------------------------------------------
 
-    def _tightened(self, facts: LineFacts, section: DraftSection) -> list[dict[str, Any]]:
-        """The operations that tighten the fasteners of a line, one for each thread."""
-        by_thread: dict[str, list[FastenerGroup]] = {}
-        for group in facts.tightened:
-            by_thread.setdefault(group.thread, []).append(group)
-        several = len(by_thread) > 1
-        return [self._tighten(facts, thread, groups, section, several) for thread, groups in by_thread.items()]
+    def _joints(self, facts: LineFacts) -> list[DraftedJoint]:
+        """The joints of the fasteners of a line, one for each thread."""
+        found = drafted_joints(self.book, facts)
+        if found:
+            self.book.instruments.setdefault(WRENCH, {"kind": "torque", "title": "Torque wrench"})
+        return found
 
-    def _tighten(
-        self, facts: LineFacts, thread: str, groups: list[FastenerGroup], section: DraftSection, several: bool
-    ) -> dict[str, Any]:
-        count = sum(group.count for group in groups)
-        kinds = unique(group.kind for group in groups)
-        kind = kinds[0] if len(kinds) == 1 else "fastener"
-        if facts.is_own_thread or (kind == "fastener" and is_fastener(facts.what)):
-            title = named = f"{facts.what}{f' {thread}' if several and thread else ''}"
-        else:
-            title = f"{facts.what} {kind}{'s' if count > 1 else ''}{f' {thread}' if several and thread else ''}"
-            named = f"{kind}{'s' if count > 1 else ''}"
-        joint = self.book.name(title, "joint", default="joint")
-        drawn: dict[str, Any] = {"title": sentence_case(title), "thread": thread or ASK, "lubricant": ASK}
-        comments = []
-        above = ["Add the stages that the manual prints: torques, then angles as {angle: ...}."]
-        if facts.counts_unknown and any(group.where for group in groups):
-            drawn["layout"] = ASK
-            comments.append("The count is one of several (see the line): draw all of them in the layout.")
-        elif count < facts.line.description.count:
-            drawn["layout"] = ASK
-            fasteners, parts = f"{count} {kind}{'s' if count > 1 else ''}", facts.line.description.count
-            why = f"{fasteners} for {parts} parts: how many are there?"
-            comments.append(self.book.keep(f"line {facts.line.id}", facts.line.description.entered or facts.what,
-                                           f"{why} Draw all of them in `layout`", refused=True))  # fmt: skip
-        elif count <= 2 or facts.is_own_thread:
-            drawn["layout"] = " ".join(str(number) for number in range(1, count + 1))
-        else:
-            drawn |= {"layout": ASK, "count": count}
-        odd = [one.text for part in facts.line.parts for one in part.found if one.kind == "odd-bolt"]
-        for text in unique(odd):
-            why = f"the joint counts {count}: is the odd bolt one of them?"
-            comments.append(self.book.keep(f"line {facts.line.id}", text, why, refused=True))
-        lengths = [group for group in groups if group.length is not None or group.where]
-        if len(lengths) > 1:
-            comments.append("Lengths and places, for `groups` once the layout is drawn:")
-            comments += [f"  {fasteners_text(group)}" for group in lengths]
-        self.book.joints[joint] = Noted(drawn, tuple(comments)) if comments else drawn
-        self.book.instruments.setdefault(WRENCH, {"kind": "torque", "title": "Torque wrench"})
-        broke = [each.value for each in facts.line.values if each.value is not None and is_breakaway(each.name)]
-        above += [
-            f"It let go at {value.value} {value.unit} during the teardown: for comparison only." for value in broke
-        ]
-        loosen = f"Loosen the {named}"
-        if count > 2 and not facts.is_own_thread:
-            loosen = f"Loosen the {count} {named} a little at a time, in the reverse of the tightening order"
+    def _tighten(self, joint: DraftedJoint, section: DraftSection) -> dict[str, Any]:
+        """The operation that tightens a joint."""
         operation: dict[str, Any] = {
-            "id": self.book.name(f"tighten {title}"),
-            "title": f"Tighten the {title}",
-            "after": [self.last],
-            "tighten": {"joint": joint, "with": WRENCH, "stages": [{"torque": ASK}]},
-            "undo": {"do": loosen},
-        }
-        section.operations.append(Noted(operation, tuple(above)))
+            "id": self.book.name(f"tighten {joint.title}"), "title": f"Tighten the {joint.title}",
+            "after": [self.last], "tighten": joint.tighten, "undo": {"do": joint.loosen},
+        }  # fmt: skip
+        section.operations.append(Noted(operation, tuple(joint.above)))
         self.last = operation["id"]
         return operation
 
@@ -242,7 +234,7 @@ class LineFitting:
             return
         name = next((own for own, words in self.book.locks.items() if words == text), "")
         if not name:
-            name = self.book.name("lock", "state")
+            name = self.book.name(_lock_name(text), "state", default="lock")
             self.book.locks[name] = text
             self.book.state[name] = {"values": ["free", "locked"], "start": "free", "title": sentence_case(text)}
             for value, title in (("locked", f"Lock it: {text}"), ("free", f"Free it again: {text}")):
@@ -254,8 +246,7 @@ class LineFitting:
 
     # --- comments -------------------------------------------------------------------------------------
 
-    @staticmethod
-    def _comments(facts: LineFacts) -> list[str]:
+    def _comments(self, facts: LineFacts) -> list[str]:
         """Comments for what the teardown says about a line, but a procedure has no key for."""
         line = facts.line
         found = [f"Line {line.id} of the teardown: {line.description.entered or line.description.what}"]
@@ -267,10 +258,12 @@ class LineFitting:
         if line.inserted:
             found.append("This line was entered later: check its place in the order")
         if is_lip_seal(facts.what):
-            found.append(block_comment("lip-seal-fitted"))
+            found += self.book.once(block_comment("lip-seal-fitted"))
         return found
 
 
-def block_comment(ident: str) -> str:
-    """The comment that names the building block for an operation."""
-    return f"A building block for this: {ident} (benchflow blocks show {ident})"
+def _lock_name(text: str) -> str:
+    """The name of a state that locks something: ``flywheel locked with the tool`` is ``flywheel lock``."""
+    held = re.split(r"\b(?:is |are )?(?:lock|jam|held|hold|block|pinned|wedged)", text, maxsplit=1, flags=re.I)[0]
+    words = re.findall(r"[a-z0-9]+", held.lower())
+    return f"{' '.join(words)} lock" if 0 < len(words) <= 4 else "lock"

@@ -37,8 +37,8 @@ _LYING_STILL = re.compile(
     re.I,
 )
 _HEAVY = re.compile(
-    r"\b(?:crank(?:shaft)?|head|block|gearbox|transmission|flywheel|bell ?housing|engine|axle|case half|gear ?case|"
-    r"crank ?case|differential)\b",
+    r"\b(?:crank(?:shaft)?|(?:cylinder )?head|block|gearbox|transmission|flywheel|bell ?housing|engine|axle|case half|"
+    r"gear ?case|crank ?case|differential)(?:\s+(?:half|front|rear|upper|lower|left|right|\S*\d\S*))*$",
     re.I,
 )
 _SMALL = re.compile(r"\b(?:gasket|cover|seal|bolt|bearing|magnet|plug|dowel|cap|shell|sensor|shim)s?\b", re.I)
@@ -50,8 +50,9 @@ _OILED = re.compile(
     re.I,
 )
 _NEVER_OILED = re.compile(
-    r"\b(?:clutch|release|flywheel|belt|brake|linings?|friction|switch|sensor|nut|plate|plug|caps?|cover|housing|case|"
-    r"turret|shims?|dowels?|keys?|circlips?|clips?|bolts?|studs?|screws?|magnet|breather|shells?)\b",
+    r"\b(?:clutch|release|flywheel|belts?|brakes?|linings?|friction|switch(?:es)?|sensors?|nuts?|plates?|plugs?|caps?|"
+    r"covers?|housings?|cases?|turret|shims?|dowels?|keys?|circlips?|clips?|bolts?|studs?|screws?|magnets?|breather|"
+    r"shells?|pulleys?|guides?|carrier|bracket|pipes?|hoses?|seals?)\b",
     re.I,
 )
 _SCREWED_IN = re.compile(
@@ -201,6 +202,18 @@ def is_assembled_measure(text: str) -> bool:
     return re.search(r"\b(?:float|lash|backlash|play|preload|drag|turning torque)\b", text, re.I) is not None
 
 
+def is_fitted_measure(name: str, what: str) -> bool:
+    """True for a value of the part ``what`` that is measured once it is fitted: a float, or the clearance of a rotor.
+
+    The clearance of pistons, rings and shells is measured before, on their bores and journals.
+    """
+    if is_assembled_measure(name):
+        return True
+    if re.search(r"\bclearance\b", name, re.I):
+        return re.search(r"\b(?:pistons?|rings?|shells?|pins?)\b", what, re.I) is None
+    return re.search(r"\bgap\b", name, re.I) is not None and re.search(r"\bsensors?\b", what, re.I) is not None
+
+
 def is_single_dimension(text: str) -> bool:
     """True for the name of a dimension that each of several parts has: a length, a width, a wear gap."""
     words = r"(?:free )?length|width|thickness|height|(?:inner |outer )?diameter|bore|(?:\w+ )?gap|pad|groove|wear"
@@ -230,6 +243,23 @@ def is_debris(text: str) -> bool:
 def is_held(text: str) -> bool:
     """True for a state in which something is locked or held, such as shafts for a nut."""
     return _HELD.search(text) is not None and re.search(r"\b(?:unlock|not |no |free)", text, re.I) is None
+
+
+def is_condition(text: str) -> bool:
+    """True for words about how a part inside of another one was: ``rough bearing``."""
+    return re.search(r"\b(?:rough|noisy|stiff|loose|dry|grinds|rattles)\b", text, re.I) is not None
+
+
+def stays_in(text: str) -> bool:
+    """True for words that say that a part was not taken off: ``stay in the block``."""
+    return (
+        re.search(r"\b(?:stays?|left|still|remains?) (?:in|on)\b|\bnot (?:removed|taken off)\b", text, re.I) is not None
+    )
+
+
+def is_pinned(text: str) -> bool:
+    """True for words that say that a spring is held back by a pin: ``pinned before it came off``."""
+    return re.search(r"\bpinned\b|\b(?:held|locked|compressed)\b.*\b(?:pin|clip|wire|nail)\b", text, re.I) is not None
 
 
 def part_in_words(text: str) -> tuple[int, str] | None:

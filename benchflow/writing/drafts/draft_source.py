@@ -57,7 +57,14 @@ def read_draft_source(path: Path) -> DraftSource:
 
         found = read_markdown(data, path.name)
     else:
-        found = read_table(data, path.name)
+        try:
+            found = read_table(data, path.name)
+        except BenchflowError:
+            if path.suffix.lower() != ".txt":
+                raise
+            from benchflow.writing.drafts.markdown_reader import read_markdown  # late: only a list of lines needs it
+
+            found = read_markdown(data, path.name)
     book = draft_from_list(found, path.name, sentence_case(path.stem.replace("-", " ").replace("_", " ")))
     parts = [row.cells["part"].text for row in found.rows if "part" in row.cells]
     steps = [row.cells["step"].text for row in found.rows if "step" in row.cells]

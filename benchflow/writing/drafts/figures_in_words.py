@@ -14,7 +14,7 @@ from benchflow.writing.drafts.step_sentences import readings_named
 
 _N = r"\d*\.?\d+"
 _TORQUE_UNIT = r"(?:N·m|N\.m|N m|Nm|ft[-·. ]?lbf?s?|lbf?[-·. ]?ft|in[-·. ]?lbf?s?|lbf?[-·. ]?in|kgf?[·-]?m)"
-_TORQUE = rf"\d[\d.,]*(?:\s*(?:-|–|\.\.|to)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b(?:\s*\([^()]*\d[^()]*\))?"
+_TORQUE = rf"(?<![\w.,×])\d[\d.,]*(?:\s*(?:-|–|\.\.|to)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b(?:\s*\([^()]*\d[^()]*\))?"
 _ANGLE = r"\d[\d.,]*\s*(?:°(?!\s*[CF])|deg(?:rees)?\b)"
 _STAGES = re.compile(
     rf"{_TORQUE}(?:\s*(?:\+|,?\s*(?:and\s+)?then|,|and|plus)\s*(?:again\s+|by\s+|to\s+|a further\s+|\+)*"
@@ -50,10 +50,14 @@ _COUNT = re.compile(
     r"(?<![\w.,-])(\d{1,3}|two|three|four|five|six|eight|ten|twelve)\s+(?:[a-z-]+\s+)?(?:screws|bolts|nuts|studs|capscrews)\b",
     re.I,
 )
+_COUNT_OF_THREAD = re.compile(r"(?<![\w.])(\d{1,3})\s*[x×]\s*(?=M\d{1,2}\b)")
 _COUNT_WORDS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "eight": 8, "ten": 10, "twelve": 12}
 _THREAD = re.compile(r"(?<!\w)M\d{1,2}(?:\.\d)?\s?[x×]\s?\d(?:\.\d+)?(?![\w.])")
 
 
+_SENTENCE_END = re.compile(
+    r"[.;!?](?=\s)|\n|(?:,\s+(?:then\s+|and\s+)?|\s(?:and|then)\s+)(?=(?:tighten|torque)\s)", re.IGNORECASE
+)
 _FIGURE_AT_END = re.compile(
     rf"\s*(?:\b(?:to|at|is|within|of)\b|[:(,=])?\s*(?:{_QUANTITY.pattern}).*$", re.IGNORECASE | re.DOTALL
 )
@@ -128,7 +132,7 @@ def figures_in_step(text: str) -> StepFigures:
 
 def _sentences(text: str) -> list[tuple[int, int]]:
     """The start and end of each sentence of a text. A full stop within a figure does not end a sentence."""
-    cuts = [found.end() for found in re.finditer(r"[.;!?](?=\s)|\n", text)]
+    cuts = [found.end() for found in _SENTENCE_END.finditer(text)]
     starts = [0, *cuts]
     return [(begin, end) for begin, end in zip(starts, [*cuts, len(text)], strict=True) if text[begin:end].strip()]
 
@@ -144,6 +148,14 @@ def _stages_of(sentence: str) -> tuple[str, int] | None:
     if not _SURELY_TIGHTENS.match(sentence) and not before.endswith((":", " to", "(", ",")):
         return None
     return found[0][0], found[0].start()
+
+
+def is_resistance(words: str) -> bool:
+    """True if words name a torque that is measured, not one to tighten to: a turning torque, a preload."""
+    return (
+        _RESISTANCE.search(words) is not None
+        or re.match(r"\s*(?:measure|check|record|verify|read)\b", words, re.I) is not None
+    )
 
 
 def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
@@ -183,8 +195,26 @@ def formula_in(words: str) -> tuple[str, str]:
     return words[: found.start()], re.split(r"[,:]", words[found.end() :])[0].strip()
 
 
+def fasteners_in_words(text: str) -> tuple[int, str]:
+    """The number of fasteners that words name, 0 if they do not, and their thread or ""."""
+    number, thread = _fasteners(text)
+    if not number and _ONE.search(text) and not _MANY.search(text):
+        number = 1
+    return number, thread
+
+
+_ONE = re.compile(
+    r"\b(?:the|a|an|its|new)\s+(?:[\w-]+\s+){0,3}(?:bolt|nut|plug|screw|stud|union|banjo)\b(?!\s+(?:holes?|threads?)\b)",
+    re.IGNORECASE,
+)
+"""One fastener, by an article: `Bolt the caps` and `wheel bolt torque` name none."""
+_MANY = re.compile(
+    r"\b(?:bolts|nuts|plugs|screws|studs|unions|banjos|each|every|all|both|either|pairs?|left and right|\d+)\b", re.I
+)
+
+
 def _fasteners(sentence: str) -> tuple[int, str]:
     """The number of fasteners and their thread, as far as the words say them."""
-    count, thread = _COUNT.search(sentence), _THREAD.search(sentence)
+    count, thread = _COUNT.search(sentence) or _COUNT_OF_THREAD.search(sentence), _THREAD.search(sentence)
     number = 0 if count is None else _COUNT_WORDS.get(count[1].lower()) or int(count[1])
     return number, "" if thread is None else thread[0].replace(" ", "").replace("×", "x")

@@ -18,6 +18,7 @@ class Cell(Struct, frozen=True):
 class ListRow(Struct, frozen=True):
     """One row: its cells by meaning, those of unknown columns by heading, and its place.
 
+    If two columns have the same meaning, the first one with a text is taken; another is kept as an unknown column.
     ``heading`` is the title of a section, if the row is one. ``details`` are lines under it, such as a nested list.
     """
 
@@ -26,6 +27,7 @@ class ListRow(Struct, frozen=True):
     unknown: tuple[tuple[str, Cell], ...] = ()
     heading: str = ""
     details: tuple[Cell, ...] = ()
+    of_steps: bool = True  # its table has a column of steps
 
 
 class ReadList(Struct, frozen=True):
@@ -40,7 +42,7 @@ class ReadList(Struct, frozen=True):
 HEADINGS: dict[str, tuple[str, ...]] = {
     "step": (
         "step", "steps", "operation", "task", "work", "action", "description", "instruction", "what", "procedure",
-        "what to do", "job step", "work step", "text",
+        "what to do", "job step", "work step", "text", "job", "activity",
     ),
     "number": ("no", "nr", "number", "#", "item", "pos", "position", "step no", "step number", "id", "op", "op no"),
     "section": ("section", "chapter", "assembly", "system", "stage", "phase", "subassembly"),
@@ -48,7 +50,8 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "angle": ("angle", "turn", "torque angle", "tightening angle"),
     "limit": (
         "limit", "limits", "spec", "specification", "tolerance", "range", "allowed", "permitted", "nominal", "target",
-        "acceptance", "standard", "wear limit", "service limit", "clearance",
+        "acceptance", "standard", "wear limit", "service limit", "clearance", "play", "gap", "end float", "end play",
+        "backlash", "lash", "runout", "run-out", "protrusion", "pressure", "temperature",
     ),
     "low": ("min", "minimum", "low", "lower limit", "from"),
     "high": ("max", "maximum", "high", "upper limit", "up to"),
@@ -88,8 +91,36 @@ def column_of(heading: str) -> Column:
     written = clean_line(heading)
     unit = _UNIT_IN_HEADING.search(written)
     plain = re.sub(r"[\s_:.]+", " ", _UNIT_IN_HEADING.sub("", written)).strip(" *:.").lower()
+    if unit is None and plain not in _BY_WORD:
+        split = _unit_behind(written)
+        if split is not None:
+            return split
     plain = re.sub(r"^(.*?),.*$", r"\1", plain)
     return Column(written, _BY_WORD.get(plain, ""), unit[1] if unit else "")
+
+
+_OF_UNIT = {"torque": "torque", "angle": "angle", "length": "limit", "pressure": "limit"}
+
+
+def _unit_behind(heading: str) -> Column | None:
+    """The column of a heading with its unit behind it, such as ``Torque Nm`` or ``Play / mm``, or of a unit alone."""
+    kind = _kind_of_unit(heading)
+    if kind in _OF_UNIT:
+        return Column(heading, _OF_UNIT[kind], heading)
+    found = re.fullmatch(r"(.*?)(?:\s*[/,]\s*|\s+in\s+|\s+)(\S+(?:\s?[-·]\s?\S+)?)", heading, re.I)
+    if found is None:
+        return None
+    meaning = _BY_WORD.get(re.sub(r"[\s_:.]+", " ", found[1]).strip(" *:.").lower(), "")
+    kind = _kind_of_unit(found[2])
+    fits = kind == meaning if meaning in ("torque", "angle") else meaning in ("limit", "low", "high") and kind != "time"
+    return Column(heading, meaning, found[2]) if kind and fits else None
+
+
+def _kind_of_unit(text: str) -> str:
+    try:
+        return dimension_of(unit_symbol(text.strip())) if text.strip() else ""
+    except QuantityError:
+        return ""
 
 
 def heading_columns(cells: list[str]) -> list[Column] | None:
@@ -103,12 +134,7 @@ def heading_columns(cells: list[str]) -> list[Column] | None:
         or any(re.search(r"\d", cell) for cell in cells if not column_of(cell).meaning)
     ):
         return None
-    seen: set[str] = set()
-    kept: list[Column] = []
-    for column in columns:  # a second column of the same meaning is kept as words
-        kept.append(Column(column.heading, "", column.unit) if column.meaning in seen else column)
-        seen |= {column.meaning} if column.meaning else set()
-    return kept
+    return columns
 
 
 def text_of_row(row: ListRow) -> str:

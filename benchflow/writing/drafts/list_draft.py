@@ -3,24 +3,11 @@
 import re
 from typing import Any
 
-from msgspec import Struct
-from msgspec.structs import replace
-
-from benchflow.quantity import QuantityError, dimension_of, unit_symbol
-from benchflow.session.teardown.fastener_text import read_fasteners
-from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
-from benchflow.writing.drafts.cell_figures import (
-    Refused,
-    is_formula,
-    limit_in,
-    limit_of_ends,
-    stages_in,
-    time_in,
-)
-from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
+from benchflow.writing.drafts.cell_figures import is_formula
+from benchflow.writing.drafts.draft_book import DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.figures_in_words import StepFigures, figures_in_step, formula_in, without_figures
-from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row, unit_in_column
+from benchflow.writing.drafts.figures_in_words import without_figures
+from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row
 from benchflow.writing.drafts.list_sentences import (
     NO_ORDER,
     fill_joints,
@@ -28,19 +15,13 @@ from benchflow.writing.drafts.list_sentences import (
     write_limits,
     write_sentences,
 )
+from benchflow.writing.drafts.row_figures import DraftedStep, RowFigures
+from benchflow.writing.drafts.row_words import RowWords
 
 _LONGEST_TITLE = 90
-_SIGNALS = re.compile(r"(danger|warning|caution|notice)\b\s*[:!-]*\s*", re.IGNORECASE)
-_YES = frozenset({"x", "yes", "y", "✓", "required", "true", "1"})
+_ONLY_PARTS = frozenset({"part", "fasteners", "quantity", "pn", "consumable", "note", "unit", "number"})
+_FIGURES = frozenset({"step", "value", "check", "torque", "angle", "limit", "low", "high"})
 _WORK = ("step", "value", "part", "check", "fasteners")
-
-
-class _Previous(Struct):
-    """The last operation, for a row that continues it."""
-
-    operation: dict[str, Any]
-    comments: list[str]
-    title: str
 
 
 def draft_from_list(found: ReadList, source: str, title: str) -> DraftBook:
@@ -76,12 +57,16 @@ class _ListDraft:
         self.book.top["documents"] = {"list": {"title": f"The list {plain_text(source)}"}}
         self.book.top["source"] = "list"
         self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
-        self._thread_in_words = self._tightens = ""
+        self.figures, self.row_words = (
+            RowFigures(self.book, decimal_commas=_has_decimal_commas(found)),
+            RowWords(self.book),
+        )
         self.prohibitions: list[tuple[str, str]] = []
         self.section: DraftSection | None = None
         self.section_title = ""
-        self.previous: _Previous | None = None
-        self.written: list[tuple[DraftSection, int, _Previous]] = []
+        self.previous: DraftedStep | None = None
+        self.written: list[tuple[DraftSection, int, DraftedStep]] = []
+        self.has_steps = any("step" in row.cells for row in found.rows)
         for row in found.rows:
             self._row(row)
         for section, index, one in self.written:
@@ -107,7 +92,11 @@ class _ListDraft:
         own_section = cells.pop("section", None)
         if own_section is not None and own_section.text != self.section_title:
             self._open_section(own_section.text)
-        if not any(name in cells for name in _WORK) and self.previous is not None:
+        if not row.of_steps and self.has_steps and not _FIGURES & cells.keys() and "part" in cells:
+            self.row_words.kit(DraftedStep({}, [], ""), cells)  # a list of the parts, beside the steps
+            return
+        begins = any(name in cells for name in _WORK) and not (row.of_steps and cells.keys() <= _ONLY_PARTS)
+        if not begins and self.previous is not None:
             self.previous.comments.append(
                 f"{row.place} has no step of its own (a merged cell?). It was taken as part of this step"
             )
@@ -122,7 +111,7 @@ class _ListDraft:
         comments: list[str] = []
         if more:
             operation["do"] = more
-        self.previous = _Previous(operation, comments, title)
+        self.previous = DraftedStep(operation, comments, title)
         self._fill(self.previous, cells, row)
         if self.section is None:
             self._open_section("Work")
@@ -149,6 +138,9 @@ class _ListDraft:
                 ("fasteners", "Tighten: {}"),
             ):
                 if name in cells:
+                    if name == "check" and {"limit", "low", "high"} & cells.keys():
+                        cells["value"] = cells.pop("check")  # what is checked has a limit, so it is a value
+                        name, form = "value", "Check: {}"
                     return form.format(plain_text(cells[name].text))[:_LONGEST_TITLE], ""
         text = step.text if step is not None else "Step"
         first, _, rest = text.partition("\n")
@@ -161,260 +153,38 @@ class _ListDraft:
 
     # --- one row --------------------------------------------------------------------------------------
 
-    def _fill(self, at: _Previous, cells: dict[str, Cell], row: ListRow) -> None:
+    def _fill(self, at: DraftedStep, cells: dict[str, Cell], row: ListRow) -> None:
         for name in [name for name, cell in cells.items() if is_formula(cell.text)]:
-            at.comments.append(
-                self._keep(cells.pop(name), "a formula or an error of the spreadsheet. Save the values", refused=True)
+            at.keep(
+                self.book, cells.pop(name), "a formula or an error of the spreadsheet. Save the values", refused=True
             )
             if name in ("torque", "limit"):
                 cells[name] = Cell("", row.place)
-        words = self._figures_in_words(at, cells, row)
+        self.figures.measured_torque(at, cells)
+        words = self.figures.in_words(at, cells, row)
         if "torque" in cells or "angle" in cells:
-            self._tighten(at, cells)
+            self.figures.tighten(at, cells)
         if {"limit", "low", "high", "value"} & cells.keys():
             if "tighten" in at.operation:
                 at.comments.append(NO_ORDER)
-            self._record(at, cells)
+            self.figures.record(at, cells)
         write_limits(self.book, at.operation, at.comments, words, row.place)
         words_of_note = cells["note"].text if "note" in cells else ""
         text = f"{text_of_row(row)}\n{words_of_note}".strip()
         sentences = write_sentences(self.book, at.operation, at.comments, text)
         self.prohibitions += [(row.place, each) for each in sentences.rules]
-        self._kit(at, cells)
-        self._words(at, cells, row)
-
-    def _figures_in_words(self, at: _Previous, cells: dict[str, Cell], row: ListRow) -> StepFigures:
-        """The figures in the text of a step and its details. Those that were not taken are named in a comment."""
-        step = cells.get("step")
-        if step is None:
-            return StepFigures()
-        found = figures_in_step(text_of_row(row))
-        if {"torque", "angle"} & cells.keys():
-            found = replace(found, stages=(), refused="")
-        if found.stages:
-            cells["torque"] = Cell(" + ".join(found.stages), step.place)
-            if found.count and "fasteners" not in cells and "quantity" not in cells:
-                cells["quantity"] = Cell(str(found.count), step.place)
-        if found.refused:
-            at.comments.append(self._keep(step, found.refused, refused=True))
-            at.operation["tighten"] = {"joint": self._joint(at, {}), "stages": [{"torque": ASK}]}
-        if {"limit", "low", "high"} & cells.keys():
-            found = replace(found, limits=())
-        if found.left:
-            at.comments.append(f"Figures in the words, not taken: {', '.join(found.left)}")
-            self.book.left_in_words += len(found.left)
-        self._thread_in_words, self._tightens = found.thread, found.tightens
-        return found
-
-    def _keep(self, cell: Cell, why: str, *, refused: bool = False) -> str:
-        return f"{self.book.keep(cell.place, cell.text, why, refused=refused)} ({why})"
-
-    def _tighten(self, at: _Previous, cells: dict[str, Cell]) -> None:
-        unit = cells["unit of torque"].text if "unit of torque" in cells else unit_in_column(cells, "torque")
-        stages: list[Any] = []
-        for name, column_unit in (
-            ("torque", unit),
-            ("angle", cells["unit of angle"].text if "unit of angle" in cells else ""),
-        ):
-            cell = cells.pop(name, None)
-            if cell is None:
-                continue
-            found = stages_in(cell.text, column_unit) if cell.text else Refused("there is none")
-            if isinstance(found, Refused):
-                if cell.text:
-                    at.comments.append(self._keep(cell, found.why, refused=True))
-                stages.append({name: ASK})
-            else:
-                stages += [f"+{each}" if name == "angle" and not each.startswith("+") else each for each in found]
-        tighten = at.operation.get("tighten")
-        if tighten is not None:
-            tighten["stages"] += stages
-            return
-        if (isinstance(stages[0], str) and stages[0].startswith("+")) or stages[0] == {"angle": ASK}:
-            stages.insert(0, {"torque": ASK})  # an angle needs a torque that seats the fastener
-        at.operation["tighten"] = {"joint": self._joint(at, cells), "stages": stages}
-        tool = cells.pop("tool", None)
-        if tool is not None:
-            at.operation["tighten"]["with"] = self._instrument(tool.text, "torque")
-
-    def _joint(self, at: _Previous, cells: dict[str, Cell]) -> str:
-        title = without_figures(plain_text(self._tightens or at.title))
-        joint: dict[str, Any] = {"title": title, "thread": self._thread_in_words or ASK}
-        count = 0
-        fasteners = cells.pop("fasteners", None)
-        if fasteners is not None:
-            read = read_fasteners(fasteners.text)
-            if read.group is None or read.problems:
-                read = read_fasteners(f"1x {fasteners.text}")
-                if read.group is None or read.problems or not read.group.thread:
-                    at.comments.append(self._keep(fasteners, "no count and thread such as 8x M8x1.25"))
-                else:
-                    joint["thread"] = read.group.thread
-            else:
-                count = read.group.count
-                joint["thread"] = read.group.thread or ASK
-                at.comments.append(f"Fasteners: {fasteners.text}")
-        quantity = cells.get("quantity")
-        if not count and quantity is not None and re.fullmatch(r"\d{1,3}", quantity.text.strip()):
-            count = int(quantity.text)
-        lubricant = cells.pop("lubricant", None)
-        joint["lubricant"] = ASK if lubricant is None else plain_text(lubricant.text)
-        if count in (1, 2):
-            joint["layout"] = " ".join(str(number) for number in range(1, count + 1))
-        else:
-            joint["layout"] = ASK
-            if count:
-                joint["count"] = min(count, 200)
-        name = self.book.name(title, "joint", default="joint")
-        self.book.joints[name] = joint
-        return name
-
-    def _record(self, at: _Previous, cells: dict[str, Cell]) -> None:
-        value, limit = cells.pop("value", None), cells.pop("limit", None)
-        low, high = cells.pop("low", None), cells.pop("high", None)
-        unit = next((cells[key].text for key in ("unit of limit", "unit of low", "unit of high", "unit of value")
-                     if key in cells), "") or unit_in_column(cells, "")  # fmt: skip
-        name = plain_text(value.text) if value is not None else without_figures(at.title)
-        first = limit or low or high
-        if formula := formula_in(value.text if value is not None else at.title)[1]:
-            given = Cell(" .. ".join(cell.text for cell in (limit, low, high) if cell is not None), (first or value or
-                         Cell("", at.title)).place)  # fmt: skip
-            at.comments.append(
-                self._keep(given, f"the limit of the formula “{formula}”. Write `work-out`", refused=True)
-            )
-            return
-        found: tuple[str, str] | Refused | None = None
-        if limit is not None and limit.text:
-            found = limit_in(limit.text, unit)
-        elif low is not None or high is not None:
-            found = limit_of_ends(low.text if low else "", high.text if high else "", unit)
-        record: dict[str, Any] = {"ask": name}
-        if isinstance(found, tuple):
-            record |= {"unit": found[1] or "count", "limit": found[0]}
-        else:
-            if isinstance(found, Refused) and first is not None:
-                text = " .. ".join(cell.text for cell in (limit, low, high) if cell is not None)
-                at.comments.append(self._keep(Cell(text, first.place), found.why, refused=True))
-            try:
-                symbol = unit_symbol(unit) if unit else ""
-            except QuantityError:
-                symbol = ""
-            if not symbol and (value is None or unit) and not isinstance(found, Refused):
-                at.comments.append(self._keep(Cell(unit or name, (first or value or Cell("", at.title)).place),
-                                              "the unit is missing or not known", refused=True))  # fmt: skip
-            if not symbol:
-                at.operation.setdefault("check", []).append(f"Measure and note, with its unit: {name}")
-                return
-            record |= {"unit": symbol, "limit": ASK}
-        tool = cells.pop("tool", None)
-        kind = dimension_of(record["unit"]) if record["unit"] != "count" else ""
-        if tool is not None and kind:
-            record["with"] = self._instrument(tool.text, kind)
-        elif tool is not None:
-            cells["tool"] = tool
-        at.operation.setdefault("record", {})[self.book.name(name, "value", default="value")] = record
-
-    def _instrument(self, text: str, kind: str) -> str:
-        title = plain_text(text)
-        for name, known in self.book.instruments.items():
-            if known == {"kind": kind, "title": title}:
-                return name
-        name = self.book.name(title, "instrument", default="tool")
-        self.book.instruments[name] = {"kind": kind, "title": title}
-        return name
-
-    def _kit(self, at: _Previous, cells: dict[str, Cell]) -> None:
-        part, consumable = cells.pop("part", None), cells.pop("consumable", None)
-        quantity, number = cells.pop("quantity", None), cells.pop("pn", None)
-        uses: list[str] = at.operation.setdefault("uses", [])
-        titles = [plain_text(each) for each in re.split(r"[;\n]", part.text)] if part is not None else []
-        for title in filter(None, titles):
-            item: dict[str, Any] = {"title": sentence_case(title)}
-            if quantity is not None and len(titles) == 1:
-                item["quantity"] = plain_text(quantity.text)
-            if number is not None and len(titles) == 1:
-                item["pn"] = plain_text(number.text)
-            if is_seal(title) or is_used_once(title):
-                item["discard"] = True
-            uses.append(self._kit_item(title, item, self.book.parts))
-        if part is None or len(titles) > 1:
-            at.comments += [f"{name}: {cell.text}" for name, cell in (("Quantity", quantity), ("Part number", number))
-                            if cell is not None]  # fmt: skip
-        for title in filter(
-            None, [plain_text(each) for each in re.split(r"[;\n]", consumable.text)] if consumable else []
-        ):
-            uses.append(self._kit_item(title, {"title": sentence_case(title)}, self.book.consumables))
-        at.operation["uses"] = list(dict.fromkeys(uses))
-        if not at.operation["uses"]:
-            del at.operation["uses"]
-
-    def _kit_item(self, title: str, item: dict[str, Any], items: dict[str, Any]) -> str:
-        for name, known in items.items():
-            if known == item:
-                return name
-        name = self.book.name(title, "kit", default="part")
-        items[name] = item
-        return name
-
-    def _source(self, at: _Previous, text: str) -> None:
-        """Write a source to the figures of the operation; a step without figures keeps it as a comment."""
-        records = [each for each in at.operation.get("record", {}).values() if each["limit"] != ASK]
-        for record in records:
-            record["source"] = text
-        tighten = at.operation.get("tighten")
-        if tighten is not None:
-            self.book.joints[tighten["joint"]]["source"] = text
-        if not records and tighten is None:
-            at.comments.append(f"Source: {text}")
-
-    def _words(self, at: _Previous, cells: dict[str, Cell], row: ListRow) -> None:
-        """Everything that has no figure: cautions, checks, notes, signatures, tools, unknown columns."""
-        operation, do = at.operation, [at.operation.get("do", "")]
-        do += [plain_text(each.text) for each in row.details]
-        for name, cell in cells.items():
-            text = plain_text(cell.text)
-            match name:
-                case "caution":
-                    signal = _SIGNALS.match(text)
-                    word, rest = (signal[1].lower(), text[signal.end() :]) if signal else ("caution", text)
-                    operation.setdefault("cautions", []).append({word: rest or text})
-                case "check":
-                    operation.setdefault("check", []).extend(filter(None, map(str.strip, text.split(";"))))
-                case "note":
-                    do.append(f"Note: {text}")
-                case "tool":
-                    do.append(f"Tool: {text}")
-                case "sign":
-                    who = "inspector" if text.lower() in _YES else text
-                    operation["hold"] = {"by": who.lower(), "for": at.title}
-                case "takes":
-                    found = time_in(text)
-                    if isinstance(found, Refused):
-                        at.comments.append(self._keep(cell, found.why, refused=True))
-                    else:
-                        operation["takes"] = found
-                case "source":
-                    self._source(at, text)
-                case "places":
-                    at.comments.append(
-                        self._keep(cell, "places. Write them under `places`, and `each` on the operation")
-                    )
-                case "lubricant" | "fasteners":
-                    do.append(f"{sentence_case(name)}: {text}")
-                case "unit":
-                    if "tighten" not in operation and "record" not in operation:
-                        at.comments.append(self._keep(cell, "a unit without a figure"))
-                case _:
-                    pass  # the step, its number, and units of headings
-        for heading, cell in row.unknown:
-            at.comments.append(f"{heading}: {cell.text}")
-            self.book.keep(cell.place, cell.text, "unknown column")
-        text = "\n".join(filter(None, do))
-        if text:
-            operation["do"] = text
+        self.row_words.kit(at, cells)
+        self.row_words.words(at, cells, row)
 
 
 _ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "work-out", "tighten", "check", "hold")
+
+
+def _has_decimal_commas(found: ReadList) -> bool:
+    """True if a figure of the list has a decimal comma."""
+    names = ("torque", "angle", "limit", "low", "high")
+    cells = (row.cells[name].text for row in found.rows for name in names if name in row.cells)
+    return any(re.search(r"\d,\d", text) for text in cells)
 
 
 def _in_order(operation: dict[str, Any]) -> dict[str, Any]:

@@ -21,8 +21,10 @@ def read_markdown(data: bytes, name: str) -> ReadList:
         BenchflowError: it has neither a list nor a table of steps.
     """
     text, remarks = decoded(data, name)
+    text, page_lines = _uniform_lines(text)
     reader = _MarkdownReader(MarkdownIt("commonmark").enable("table").parse(text), remarks)
     reader.read()
+    reader.words += page_lines
     if not any(row.cells for row in reader.rows):
         raise BenchflowError(
             f"{name} has no list and no table of steps. Write the steps as a numbered list (1. ...), or as a table "
@@ -57,7 +59,7 @@ class _MarkdownReader:
                 case "hr":
                     pass
                 case _:
-                    words = _inline(inside) or token.content
+                    words = (_inline(inside) or token.content).replace(_NOTHING, "")
                     self.words += [Cell(clean(words).strip(), place)] if words.strip() else []
             index = end + 1
 
@@ -97,7 +99,7 @@ class _MarkdownReader:
         for index, token in enumerate(tokens):
             if token.type == "tr_open":
                 end = next(at for at in range(index, len(tokens)) if tokens[at].type == "tr_close")
-                cells = [clean(each.content).strip() for each in tokens[index:end] if each.type == "inline"]
+                cells = [clean(_plain(each)).strip() for each in tokens[index:end] if each.type == "inline"]
                 records.append(((token.map or [0])[0] + 1, cells))
         rows, words = table_rows(records, self.remarks, "line")
         if rows is None:
@@ -108,14 +110,60 @@ class _MarkdownReader:
         self.words += words
 
 
+_NUMBERED = re.compile(r"^(\s{0,8})(?:step\s*)?(\d{1,3})\s*(?:[.):]{2,}|[:)])\s*(?=[^\s\d])|"
+                       r"^(\s{0,8})step\s+(\d{1,3})\s*[.):-]*\s+(?=\S)", re.IGNORECASE)  # fmt: skip
+_LETTERED = re.compile(r"^(\s{0,8})[a-z]\)\s+(?=\S)")
+_PAGE_LINE = re.compile(r"^\s*(?:page\s+)?\d{1,4}(?:\s?[-–/]\s?\d{1,4})?\s*$|^\s*-\s?\d{1,4}\s?-\s*$", re.IGNORECASE)
+
+
+def _uniform_lines(text: str) -> tuple[str, list[Cell]]:
+    """The text with numbered steps as Markdown writes them, and the lines with only a page number.
+
+    ``5.) Fit``, ``Step 5: Fit`` and ``a) Fit`` are steps. A page number within a step is taken out of it: its line
+    stays, as one of the step, without the number.
+    """
+    lines: list[str] = []
+    pages: list[Cell] = []
+    for number, line in enumerate(text.splitlines(), 1):
+        if _PAGE_LINE.fullmatch(line):
+            pages.append(Cell(line.strip(), f"line {number}"))
+            lines.append(_NOTHING if lines and lines[-1].strip() else "")
+            continue
+        plain = _NUMBERED.sub(lambda found: f"{found[1] or found[3] or ''}{found[2] or found[4]}. ", line)
+        lines.append(_LETTERED.sub(r"\1- ", plain))
+    return "\n".join(lines), pages
+
+
+_NOTHING = "\u200b"
+"""A line that is not empty, so that it does not end a paragraph, and has no words: a zero-width space."""
+
+
 def _place(token: Token) -> str:
     return f"line {token.map[0] + 1}" if token.map else "line 1"
 
 
 def _inline(tokens: list[Token]) -> str:
     return clean(
-        "\n".join(token.content for token in tokens if token.type in ("inline", "fence", "code_block"))
+        "\n".join(_plain(token) for token in tokens if token.type in ("inline", "fence", "code_block"))
     ).strip()
+
+
+def _plain(token: Token) -> str:
+    """The text of a paragraph or cell without emphasis. A line end is a blank; only a hard one is a line end."""
+    if not token.children:
+        return token.content
+    out: list[str] = []
+    for child in token.children:
+        match child.type:
+            case "softbreak":
+                out.append(" ")
+            case "hardbreak":
+                out.append("\n")
+            case "link_close" | "link_open":
+                out.append(f" ({child.attrs['href']})" if child.attrs.get("href") else "")
+            case _:
+                out.append(child.content.replace(_NOTHING, ""))
+    return re.sub(r" {2,}", " ", "".join(out))
 
 
 def _items(tokens: list[Token]) -> list[list[Token]]:
@@ -154,5 +202,5 @@ def _flat(nested: list[Token]) -> list[Cell]:
     for index, token in enumerate(nested):
         if token.type == "inline":
             place = _place(token) if token.map else _place(nested[max(index - 1, 0)])
-            found.append(Cell(_TASK.sub("", clean(token.content), count=1).strip(), place))
+            found.append(Cell(_TASK.sub("", clean(_plain(token)), count=1).strip(), place))
     return found

@@ -5,6 +5,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import TeardownLine, TeardownReading, valid_readings
 from benchflow.writing.drafts.draft_book import (
     DraftBook,
@@ -24,7 +25,6 @@ from benchflow.writing.drafts.inspection_entries import (
     recorded_values,
 )
 from benchflow.writing.drafts.line_facts import LineFacts
-from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.writing.drafts.part_words import is_breakaway, is_fitted_measure, is_gasket, is_heavy
 
 _GOOD = re.compile(r"(?:good|ok|fine)(?: condition)?", re.IGNORECASE)

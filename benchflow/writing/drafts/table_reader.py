@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 
 from benchflow.base.errors import BenchflowError
@@ -143,13 +144,15 @@ def _row(cells: list[str], columns: list[Column], place: str) -> ListRow:
             continue
         column = columns[index] if index < len(columns) else Column(f"column {index + 1}")
         at = Cell(cell, f"{place}, column {column.heading or index + 1}")
-        if column.meaning:
+        if column.meaning == "step" and "step" in known and re.fullmatch(r"\d{1,4}[.)]?", known["step"].text):
+            known["number"] = known.pop("step")  # a column Step with numbers beside one with the words
+        if column.meaning and column.meaning not in known:
             known[column.meaning] = at
             if column.unit:
                 known.setdefault(f"unit of {column.meaning}", Cell(column.unit, at.place))
         else:
             unknown.append((column.heading or f"column {index + 1}", at))
-    return ListRow(place, known, tuple(unknown))
+    return ListRow(place, known, tuple(unknown), of_steps=any(column.meaning == "step" for column in columns))
 
 
 def with_headings(rows: list[ListRow]) -> list[ListRow]:

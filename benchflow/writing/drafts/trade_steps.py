@@ -9,10 +9,10 @@ from typing import Any
 
 from msgspec import Struct
 
+from benchflow.session.teardown.renewed_parts import head_noun, is_seal
 from benchflow.session.teardown.teardown_record import TeardownReading
 from benchflow.writing.drafts.draft_book import plain_text, unique
 from benchflow.writing.drafts.line_facts import LineFacts
-from benchflow.session.teardown.renewed_parts import head_noun, is_seal
 from benchflow.writing.drafts.part_words import is_closing
 
 _DRIVE = re.compile(r"\b(?:timing|cam|toothed) (?:chains?|belts?|gears?)$|^chain$", re.I)

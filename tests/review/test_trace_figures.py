@@ -137,6 +137,12 @@ def test_copy_in_the_archive_is_searched_where_the_file_is_gone(logs: tuple[Path
     bare.close()
 
 
+def test_figures_with_the_same_jobs_share_one_list_of_them(logs: tuple[Path, ...]) -> None:
+    result = traced(logs[:1], source="bulletin")
+    assert len(result.figures) > 2
+    assert "\n".join(figure_lines(result)).count("E1 ") == 1
+
+
 def test_text_has_open_jobs_apart_from_finished_ones(logs: tuple[Path, ...]) -> None:
     text = "\n".join(figure_lines(traced(logs, "head-nuts stage 1")))
     old, new = text.split("\n\n")[1:]

@@ -82,13 +82,14 @@ def test_figure_and_source_are_corrected_together_and_one_after_the_other(tmp_pa
 
 def test_same_figure_in_another_spelling_is_one_figure_in_trace(tmp_path: Path) -> None:
     jobs = []
-    for number, value in enumerate(("0.1 .. 0.2 mm", "0.1..0.2 millimetres", "0.10 .. 0.20 mm")):
+    for number, value in enumerate(("0.1 .. 0.2 mm", "0.1..0.2 millimetres", "0.10 .. 0.20 mm", "0.15 mm", "0.150 mm")):
         (tmp_path / str(number)).mkdir()
         jobs.append(job(tmp_path / str(number), ASKED))
         jobs[-1].do_all(given(value, name="play"))
     logs = LogFiles(tuple(script.path for script in jobs))
     found = trace_figures(logs, FigureQuestion(figure="play"), read_procedure)
-    assert [(each.text, len(each.open)) for each in found.figures] == [("0.1 .. 0.2 mm", 2), ("0.10 .. 0.20 mm", 1)]
+    shown = [(each.text, len(each.open)) for each in found.figures]
+    assert shown == [("0.1 .. 0.2 mm", 3), ("0.15 mm", 1), ("0.150 mm", 1)]  # one quantity has a band by its digits
 
 
 def test_deviation_from_a_limit_stays_when_only_the_source_of_the_limit_was_wrong(tmp_path: Path) -> None:
@@ -137,3 +138,12 @@ def test_reading_has_no_source_to_correct(tmp_path: Path) -> None:
     wrong = {"event": seq(script, "recorded"), "reason": "misread"}
     assert script.refused("correct", value="0.6 mm", **{"from": RIGHT}, **wrong) == ["not-allowed"]
     assert script.refused("correct", **wrong) == ["value-missing"]
+
+
+@pytest.mark.parametrize("name", ["End float of the shaft", "Cover bolts stage 1", "Cover bolts, stage 1"])
+def test_figure_is_traced_by_its_words_on_the_screen(tmp_path: Path, name: str) -> None:
+    first = "{id: m, title: M, record: {play: {ask: End float of the shaft, unit: mm, limit: at most 1 mm}}}"
+    second = "{id: t, title: T, tighten: {joint: j, stages: [9 N·m]}}"
+    script = job(tmp_path, first, second, head="joints: {j: {title: Cover bolts, layout: '1 2'}}\n")
+    found = trace_figures(LogFiles((script.path,)), FigureQuestion(figure=name), read_procedure)
+    assert [each.text for each in found.figures] == ["at most 1 mm" if name.startswith("End") else "9 N·m"]

@@ -13,7 +13,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import folded
 from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.procedure.identity import StepId, ValueRef
-from benchflow.procedure.model import instruments_of
+from benchflow.procedure.model import Procedure, RecordedValue, instruments_of, values_of
 from benchflow.procedure.plan import Step
 from benchflow.procedure.procedure_figures import Figure, figures_of, setup_figures
 from benchflow.quantity import QuantityError, unit_symbol
@@ -28,6 +28,12 @@ from benchflow.session.state.state import State
 
 _word = re.compile(r"[^\W\d_][^\W\d_·*./²³-]*(?:[·*/-][^\W\d_]+)*[²³]?")
 """A word that may be a unit: ``Nm``, ``ft-lb``, ``mm²/s``."""
+
+_number = re.compile(r"(?<![\d.])(\d+)(?:\.0*(?![\d.])|(\.\d*?[1-9])0*(?![\d.]))")
+"""A number with decimals, apart from the zeros at its end: ``2.0``, ``0.10``."""
+
+_quantity = re.compile(r"[-+−]?[\d.][\d./ ]*[^\d.(±+−-]*(?:\(.*\))?")
+"""A text that is one quantity, such as ``0.15 mm``, and perhaps the same in another unit."""
 
 NOT_DONE, NEVER_DONE, BEGUN, DONE = "not done yet", "never done", "begun", "done"
 
@@ -102,13 +108,14 @@ class _Use(Struct, frozen=True):
     """One figure in one job. ``work`` is the progress of the steps that use it.
 
     ``possible`` are the figures of the job's procedure with any options and at any place, each with its place, text and
-    source.
+    source. ``titles`` are the names of the figure on the screen and on the sheet.
     """
 
     figure: Figure
     job: SessionMatch
     work: str
     possible: frozenset[tuple[str, str, str, str]]
+    titles: tuple[str, ...] = ()
 
 
 def trace_figures(source: SessionSource, question: FigureQuestion, reader: ProcedureReader) -> FigureTrace:
@@ -128,8 +135,8 @@ def trace_figures(source: SessionSource, question: FigureQuestion, reader: Proce
         if isinstance(state, State):
             counts = _in_time(job, question)
             for use in _uses(state, job):
-                names.update(_source_names(use.figure) if question.source else _figure_names(use.figure))
-                if counts and _asked_for(use.figure, question):
+                names.update(filter(None, _source_names(use.figure) if question.source else _figure_names(use)))
+                if counts and _asked_for(use, question):
                     uses.append(use)
             in_time = in_time or counts
         else:
@@ -178,17 +185,26 @@ def _uses(state: State, job: SessionMatch) -> Iterator[_Use]:
             found[figure] = [step.id for step in state.plan.steps.values() if figure.name in _names_used(step)]
     possible = frozenset(map(_version, figures_of(state.plan.procedure)))
     for figure, steps in found.items():
-        yield _Use(figure, job, _work(state, steps), possible)
+        yield _Use(figure, job, _work(state, steps), possible, tuple(_titles(state.plan.procedure, figure)))
 
 
 def _version(figure: Figure) -> tuple[str, str, str, str]:
-    """The identity of a figure across revisions of a procedure: its operation, name, text and source."""
-    return figure.operation, figure.title, _plain(figure.text), "" if figure.source is None else figure.source.shown
+    """The identity of a figure across revisions of a procedure: its operation, name, value and source."""
+    return figure.operation, figure.title, same_value(figure), _source_text(figure)
 
 
-def _plain(text: str) -> str:
-    """A figure in one spelling, to compare: ``25 Nm`` and ``25 N·m`` are the same. Its digits stay as written."""
-    return "".join(_word.sub(lambda found: _unit_spelling(found[0]), text).split())
+def _source_text(figure: Figure) -> str:
+    return "" if figure.source is None else figure.source.shown
+
+
+def same_value(figure: Figure) -> str:
+    """A figure in one spelling, to compare: ``0.8 .. 2 Nm`` and ``0.8 .. 2.0 N·m`` are the same.
+
+    The digits of a limit that is one quantity stay as written: they say how far a reading may be from it.
+    """
+    text = _word.sub(lambda found: _unit_spelling(found[0]), figure.text)
+    nominal = figure.kind == "value" and ".." not in text and _quantity.fullmatch(text) is not None
+    return "".join((text if nominal else _number.sub(lambda found: found[1] + (found[2] or ""), text)).split())
 
 
 def _unit_spelling(word: str) -> str:
@@ -226,13 +242,37 @@ def _work(state: State, steps: Sequence[str]) -> str:
 # --- what is asked for ------------------------------------------------------------------------------
 
 
-def _figure_names(figure: Figure) -> Iterator[str]:
+def _figure_names(use: _Use) -> Iterator[str]:
     """The names that a figure can be asked by."""
+    figure = use.figure
     yield figure.title
     if figure.kind == "window":
         yield f"time {figure.name}"
     else:
         yield figure.name
+    yield from use.titles
+
+
+def _titles(procedure: Procedure, figure: Figure) -> Iterator[str]:
+    """The titles of a figure: ``End float of the shaft``; ``Cover bolts`` and ``Cover bolts, stage 1``."""
+    operation = procedure.operations_by_id.get(figure.operation)
+    match figure.kind:
+        case "value" if operation is not None:
+            values = (value for value in values_of(operation) if value.name == figure.name)
+            yield from (value.ask if isinstance(value, RecordedValue) else value.title for value in values)
+        case "choice" if operation is not None:
+            yield from (choice.title for choice in operation.choose if choice.name == figure.name)
+        case "joint" | "stage" if figure.name in procedure.joints_by_id:
+            title = procedure.joints_by_id[figure.name].title
+            yield title
+            if title and figure.stage:
+                yield from (f"{title} stage {figure.stage}", f"{title}, stage {figure.stage}")
+        case "instrument":
+            yield procedure.instruments_by_id[figure.name].title
+        case "kit":
+            yield procedure.kit_by_id[figure.name].title
+        case _:
+            return
 
 
 def _source_names(figure: Figure) -> Iterator[str]:
@@ -247,9 +287,10 @@ def _source_names(figure: Figure) -> Iterator[str]:
     yield source.text
 
 
-def _asked_for(figure: Figure, question: FigureQuestion) -> bool:
+def _asked_for(use: _Use, question: FigureQuestion) -> bool:
+    figure = use.figure
     if question.figure:
-        return _matches(question.figure, _figure_names(figure))
+        return _matches(question.figure, filter(None, _figure_names(use)))
     asked = folded(question.source)
     text = "" if figure.source is None else folded(figure.source.text)
     begins = text.startswith(asked) and not text[len(asked) : len(asked) + 1].isalnum()
@@ -275,9 +316,8 @@ def _grouped(uses: Sequence[_Use]) -> Iterator[TracedFigure]:
     places: dict[tuple[str, str, str], dict[tuple[str, str], list[_Use]]] = {}
     for use in sorted(uses, key=lambda one: one.job.session.opened_at):
         figure = use.figure
-        shown = "" if figure.source is None else figure.source.shown
         place = use.job.session.procedure_id, figure.operation, figure.title
-        places.setdefault(place, {}).setdefault((_plain(figure.text), shown), []).append(use)
+        places.setdefault(place, {}).setdefault((same_value(figure), _source_text(figure)), []).append(use)
     for by_text in places.values():
         latest = max((use for same in by_text.values() for use in same), key=lambda use: use.job.session.opened_at)
         for (_, shown), same in by_text.items():

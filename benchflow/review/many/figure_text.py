@@ -7,20 +7,30 @@ from benchflow.review.many.figure_search import DONE, FigureJob, FigureTrace, Tr
 
 
 def figure_lines(result: FigureTrace) -> Iterator[str]:
-    """Each figure with its source, and below it the open jobs, then the finished ones."""
+    """Each figure with its source, and below it the open jobs, then the finished ones.
+
+    Figures with the same jobs, as far done in each, have one list of them.
+    """
     jobs = {job.session for figure in result.figures for job in (*figure.open, *figure.finished)}
     yield f"{result.asked}: {count(len(result.figures), 'figure')}, {len(jobs)} of {count(result.looked_at, 'job')}"
     yield from (f"NOTE  {note}" for note in result.notes)
     several = len({figure.procedure for figure in result.figures}) > 1
-    for figure in result.figures:
+    for figures in _with_same_jobs(result.figures):
         yield ""
-        yield _heading(figure, procedure=several)
-        yield from _job_lines("open", figure.open)
-        yield from _job_lines("finished", figure.finished)
+        yield from (_heading(figure, procedure=several) for figure in figures)
+        yield from _job_lines("open", figures[0].open)
+        yield from _job_lines("finished", figures[0].finished)
     if result.left_out:
         yield ""
         yield f"{count(len(result.left_out), 'file')} not searched:"
         yield from (f"  {path}" for path in result.left_out)
+
+
+def _with_same_jobs(figures: Sequence[TracedFigure]) -> Iterator[list[TracedFigure]]:
+    groups: dict[tuple[tuple[FigureJob, ...], tuple[FigureJob, ...]], list[TracedFigure]] = {}
+    for figure in figures:
+        groups.setdefault((figure.open, figure.finished), []).append(figure)
+    yield from groups.values()
 
 
 def _heading(figure: TracedFigure, *, procedure: bool) -> str:

@@ -320,10 +320,11 @@ class CorrectionPage(MarkedForm, SourceForm, inherit_bindings=False):
         """The field of the intent for another source, none if it stays; ``None`` if nothing can be sent."""
         if self.lacks_reason(values[SOURCE]):
             return None
-        changed = values[SOURCE] != self.entry.source
+        source = self.source_in(values)
+        changed = source != self.entry.source
         if not (values["value"] or changed):
             self.show_message(
                 "Nothing is changed. Type the correct figure, or change its source (↑↓).", role="attention"
             )
             return None
-        return {SOURCE: values[SOURCE]} if changed else {}
+        return {SOURCE: source} if changed else {}

@@ -101,7 +101,11 @@ class FigurePage(SourceForm, inherit_bindings=False):
                 self.refused(answer)
                 return
             given = f"Started. {given}"
-        fields: dict[str, object] = {**self.asked.fields, self.asked.key: values["value"], SOURCE: values[SOURCE]}
+        fields: dict[str, object] = {
+            **self.asked.fields,
+            self.asked.key: values["value"],
+            SOURCE: self.source_in(values),
+        }
         if self.waits_for_warnings("figure", fields):
             return
         await self.send(given, "figure", **fields)

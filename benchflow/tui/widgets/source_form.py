@@ -97,6 +97,10 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
         self.app.bell()
         return True
 
+    def source_in(self, values: dict[str, str]) -> str:
+        """The typed source with single blanks."""
+        return " ".join(values[SOURCE].split())
+
     def lacks_reason(self, source: str) -> bool:
         """True if the source is an own choice without a reason. Says so, and selects the question."""
         if source.rstrip(" ,.").casefold() not in (BY_OWN_CHOICE.words, "own choice"):

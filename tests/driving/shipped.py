@@ -1,8 +1,13 @@
 """Works through shipped procedures by intents, with a real controller and a real log."""
 
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
+from benchflow.procedure.compiled_cache import load
+from benchflow.procedure.expand import expand, option_choices
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
 from benchflow.session.controller import SessionController
 from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from tests.driving.entries import choices, entries
@@ -12,6 +17,21 @@ EVENING = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)
 LIBRARY = Path(__file__).parents[2] / "procedures"
 WRITTEN_OUT = Path(__file__).parents[1] / "procedure" / "written_out"
 """The shipped procedures without blocks, for tests that read or change their text. The content is the same."""
+
+
+@cache
+def shipped_procedure(path: Path) -> Procedure:
+    """The procedure in ``path``, read once in each process: writing out its blocks takes half a second."""
+    loaded = load(path)
+    assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
+    return loaded.procedure
+
+
+@cache
+def shipped_plans(path: Path) -> tuple[Plan, ...]:
+    """The plan of the procedure in ``path`` for each combination of its options."""
+    procedure = shipped_procedure(path)
+    return tuple(expand(procedure, options) for options in option_choices(procedure))
 
 
 class ShippedBuild(SessionDriver):

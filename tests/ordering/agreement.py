@@ -14,8 +14,8 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 
 from benchflow.ordering.proof import Proof, Reductions, prove
-from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.model import Procedure
+from tests.driving.shipped import shipped_procedure
 from tests.ordering.large import large_procedure
 from tests.ordering.random_plans import plan_of_waiting_groups, random_procedures
 
@@ -64,16 +64,10 @@ def disagreements(procedure: Procedure, switched_off: dict[str, Reductions]) -> 
             yield f"{procedure.id} without {name}: {other}, not {usual}"
 
 
-def shipped(path: Path) -> Procedure:
-    procedure = load(path).procedure
-    assert procedure is not None, path
-    return procedure
-
-
 def main(count: int) -> int:
     found: list[str] = []
     for path in LIBRARY:
-        found += disagreements(shipped(path), SWITCHED_OFF_FOR_SMALL_PLANS)
+        found += disagreements(shipped_procedure(path), SWITCHED_OFF_FOR_SMALL_PLANS)
     print(f"{len(LIBRARY)} shipped procedures compared", flush=True)
     sizes = (27, 54, 125, 250, 500)
     for size in sizes:

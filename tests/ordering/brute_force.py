@@ -23,11 +23,11 @@ def value_pairs(values: Mapping[str, str | None]) -> ValuePairs:
 
 def breaks_a_rule(procedure: Procedure, values: Mapping[str, str | None]) -> bool:
     for rule in procedure.interference:
-        hits = 0
         for name, forbidden in rule.never.items():
-            if values[name] is None or values[name] in forbidden:
-                hits += 1
-        if hits == len(rule.never):
+            value = values[name]
+            if value is not None and value not in forbidden:
+                break
+        else:
             return True
     return False
 
@@ -47,13 +47,14 @@ def allowed_on_paper(plan: Plan, node: Node) -> Iterator[tuple[Action, Node, boo
     done, pairs = node
     values = dict(pairs)
     for step in plan.steps.values():
-        if step.id in done or any(name not in done for name in step.after):
+        if step.id in done or not done.issuperset(step.after):
             continue
-        if any(values[name] not in wanted for name, wanted in step.needs.items()):
+        if step.needs and any(values[name] not in wanted for name, wanted in step.needs.items()):
             continue
         meanwhile = {**values, **step.during}
         afterwards = {**values, **step.sets}
-        breaks = breaks_a_rule(plan.procedure, meanwhile) or breaks_a_rule(plan.procedure, afterwards)
+        breaks = breaks_a_rule(plan.procedure, meanwhile)
+        breaks = breaks or (afterwards != meanwhile and breaks_a_rule(plan.procedure, afterwards))
         yield ("operation", step.id), (done | {step.id}, value_pairs(afterwards)), breaks
     for each in moves(plan):
         if any(values[name] not in wanted for name, wanted in each.needs.items()):

@@ -21,11 +21,11 @@ from benchflow.ordering.pictures.order_graph import (
 from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
 from benchflow.ordering.pictures.order_graph_text import order_graph_text
 from benchflow.ordering.wording import condition_text
-from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
 from benchflow.procedure.reader import read
+from tests.driving.shipped import shipped_procedure
 from tests.ordering.plans import plan, procedure, step, valve_plan, variable, within
 from tests.ordering.random_plans import examples, plans_of, random_procedures
 
@@ -34,8 +34,7 @@ EVIL = 'x</text><script>alert(1)</script> & "\x1b]52;c;x\x07 \u202e'
 
 
 def shipped_plan(path: Path) -> Plan:
-    shipped = load(path).procedure
-    assert shipped is not None
+    shipped = shipped_procedure(path)
     return expand(shipped, {option.name: option.choices[0] for option in shipped.options})
 
 

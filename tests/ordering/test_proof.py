@@ -10,8 +10,9 @@ from msgspec.structs import replace
 from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
 from benchflow.procedure.model import Procedure, Ref
 from benchflow.procedure.plan import Plan
+from tests.driving.shipped import shipped_procedure
 from tests.ordering import brute_force
-from tests.ordering.agreement import LIBRARY, SWITCHED_OFF, SWITCHED_OFF_FOR_SMALL_PLANS, disagreements, shipped
+from tests.ordering.agreement import LIBRARY, SWITCHED_OFF, SWITCHED_OFF_FOR_SMALL_PLANS, disagreements
 from tests.ordering.large import large_procedure
 from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, random_procedures
 
@@ -139,7 +140,7 @@ def test_no_reduction_changes_a_verdict_where_groups_wait_for_each_other(seed: i
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_no_reduction_changes_a_verdict_on_a_shipped_procedure(path: Path) -> None:
-    assert list(disagreements(shipped(path), SWITCHED_OFF_FOR_SMALL_PLANS)) == []
+    assert list(disagreements(shipped_procedure(path), SWITCHED_OFF_FOR_SMALL_PLANS)) == []
 
 
 def test_no_reduction_changes_a_verdict_on_a_large_procedure() -> None:

@@ -6,7 +6,9 @@ accepted.
 """
 
 import re
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
@@ -23,6 +25,7 @@ BAD = sorted((Path(__file__).parent / "bad").glob("*.yaml"))
 _expected = re.compile(r"# (\d+:\d+ (?:error|warning|note) [a-z-]+)")
 
 
+@cache
 def _read(path: Path) -> tuple[list[str], str, ReadResult]:
     """The expected problems, the expectation about the schema, and the result of the reader."""
     data = path.read_bytes()
@@ -34,6 +37,16 @@ def _read(path: Path) -> tuple[list[str], str, ReadResult]:
         return expected, schema, read_bytes(data, path.name)
     loaded = read_text(text, path.name, None, (BlockFolder(path.parent / "blocks", "beside"),))
     return expected, schema, ReadResult(loaded.procedure, loaded.problems)
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    return Draft202012Validator(json_schema())
+
+
+@cache
+def _as_an_editor_reads(path: Path) -> Any:
+    return YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
 
 
 def _short(problem: Problem) -> str:
@@ -80,22 +93,20 @@ def test_json_schema_agrees_with_the_reader(path: Path) -> None:
     _, schema, _ = _read(path)
     if schema == "no":
         return  # only the reader checks names, quantities and YAML syntax
-    data = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
-    errors = list(Draft202012Validator(json_schema()).iter_errors(data))
+    errors = list(_validator().iter_errors(_as_an_editor_reads(path)))
     assert bool(errors) == (schema == "yes"), [error.message for error in errors]
 
 
 def test_problems_that_the_schema_cannot_find_pass_the_json_schema() -> None:
     """A bad file with the mark `schema: no` passes the schema, or is not YAML."""
-    validator = Draft202012Validator(json_schema())
     seen = []
     for path in BAD:
         if _read(path)[1] != "no":
             continue
         try:
-            data = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
+            data = _as_an_editor_reads(path)
         except (YAMLError, OverflowError, ValueError):  # the last two: an escape that is not a character
             continue
-        if list(validator.iter_errors(data)):
+        if list(_validator().iter_errors(data)):
             seen.append(path.stem)
     assert seen == ["empty", "laughs", "too-deep"]  # refused before their shape is looked at

@@ -1,6 +1,5 @@
 """Checks of the shipped procedures: some apply to all of them, others are rules of the trade for one procedure."""
 
-from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
 from textwrap import wrap
@@ -9,7 +8,6 @@ import pytest
 
 from benchflow.ordering.proof import prove
 from benchflow.procedure.compiled_cache import load
-from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import (
     AngleStage,
     CheckStage,
@@ -23,6 +21,7 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show_converted
+from tests.driving.shipped import shipped_plans, shipped_procedure
 
 FOLDER = Path(__file__).parents[2] / "procedures"
 FILES = sorted(FOLDER.glob("*.yaml"))
@@ -33,17 +32,6 @@ WITHOUT_UNDO = {("pipe-flange", "break-joint")}
 """Operations without an undo. An opened joint needs a new gasket, so its opening cannot be undone."""
 
 every_file = pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
-
-
-def read(path: Path) -> Procedure:
-    loaded = load(path)
-    assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
-    return loaded.procedure
-
-
-def plans(procedure: Procedure) -> Iterator[Plan]:
-    for options in option_choices(procedure):
-        yield expand(procedure, options)
 
 
 def before(plan: Plan, step: str) -> set[str]:
@@ -72,7 +60,7 @@ def test_shipped_file_has_no_problems(path: Path) -> None:
 
 @every_file
 def test_shipped_procedure_is_proven_sound(path: Path) -> None:
-    proof = prove(read(path))
+    proof = prove(shipped_procedure(path))
     assert [(finding.code, finding.message) for finding in proof.findings] == []
     assert proof.complete
 
@@ -87,12 +75,12 @@ def test_library_contains_the_seven_procedures() -> None:
         "valve-lash",
         "wheel-hub",
     }
-    assert all(read(path).id == path.stem for path in FILES)
+    assert all(shipped_procedure(path).id == path.stem for path in FILES)
 
 
 @every_file
 def test_file_has_a_notice_that_its_numbers_are_invented(path: Path) -> None:
-    procedure = read(path)
+    procedure = shipped_procedure(path)
     assert "INVENTED" in procedure.notice
     assert "invented" in procedure.source
     cautions = " ".join(caution.text for caution in procedure.cautions)
@@ -102,7 +90,7 @@ def test_file_has_a_notice_that_its_numbers_are_invented(path: Path) -> None:
 
 @every_file
 def test_cautions_and_instructions_fit_on_a_small_screen(path: Path) -> None:
-    for plan in plans(read(path)):
+    for plan in shipped_plans(path):
         for step in plan.steps.values():
             operation = step.operation
             assert operation.do, step.id
@@ -119,7 +107,7 @@ def test_cautions_and_instructions_fit_on_a_small_screen(path: Path) -> None:
 
 @every_file
 def test_names_and_values_of_state_variables_are_short(path: Path) -> None:
-    for variable in read(path).state:
+    for variable in shipped_procedure(path).state:
         for value in variable.values:
             assert len(variable.words.get(value, value)) <= 15, (variable.name, value)
         by_place = f" ({variable.each} {variable.place})"  # the bench shows a variable by place once, without the place
@@ -128,28 +116,28 @@ def test_names_and_values_of_state_variables_are_short(path: Path) -> None:
 
 @every_file
 def test_every_operation_has_an_undo_except_the_listed_ones(path: Path) -> None:
-    procedure = read(path)
+    procedure = shipped_procedure(path)
     without = {(procedure.id, operation.id) for operation in procedure.operations if operation.undo is None}
     assert without <= WITHOUT_UNDO
 
 
 @every_file
 def test_every_operation_records_or_checks_something(path: Path) -> None:
-    for operation in read(path).operations:
+    for operation in shipped_procedure(path).operations:
         evidence = operation.record or operation.check or operation.tighten or operation.match or operation.work_out
         assert evidence, operation.id
 
 
 @every_file
 def test_every_failure_has_an_operation_that_guards_against_it(path: Path) -> None:
-    procedure = read(path)
+    procedure = shipped_procedure(path)
     guarded = {ref.name for operation in procedure.operations for ref in operation.guards_against}
     assert guarded == {failure.id for failure in procedure.failures}
 
 
 @every_file
 def test_every_kit_item_instrument_and_joint_is_used(path: Path) -> None:
-    procedure = read(path)
+    procedure = shipped_procedure(path)
     used = {ref.name for operation in procedure.operations for ref in operation.uses}
     taken = {record.instrument for operation in procedure.operations for record in operation.record}
     wrenches = {operation.tighten.instrument for operation in procedure.operations if operation.tighten}
@@ -172,7 +160,7 @@ def covered(need: InstrumentNeed, limit: Limit) -> bool:
 
 @every_file
 def test_instrument_range_covers_every_value_it_is_used_for(path: Path) -> None:
-    procedure = read(path)
+    procedure = shipped_procedure(path)
     needs = {need.id: need for need in procedure.instruments}
     for operation in procedure.operations:
         for record in operation.record:
@@ -195,7 +183,7 @@ def test_instrument_range_covers_every_value_it_is_used_for(path: Path) -> None:
 
 @every_file
 def test_temporary_setting_is_restored_by_a_later_operation(path: Path) -> None:
-    for plan in plans(read(path)):
+    for plan in shipped_plans(path):
         for step in plan.steps.values():
             restored = step.operation.restored_by
             if restored is not None:
@@ -204,7 +192,7 @@ def test_temporary_setting_is_restored_by_a_later_operation(path: Path) -> None:
 
 @every_file
 def test_remedy_redoes_everything_that_depends_on_redone_work(path: Path) -> None:
-    for plan in plans(read(path)):
+    for plan in shipped_plans(path):
         for step in plan.steps.values():
             for remedy in (one for value in values_of(step.operation) for one in (*value.below, *value.above)):
                 redone = {ref.name for ref in remedy.redo} & set(plan.steps) - {step.id}  # others only if needed
@@ -215,7 +203,7 @@ def test_remedy_redoes_everything_that_depends_on_redone_work(path: Path) -> Non
 
 @every_file
 def test_remedy_that_takes_work_back_also_clears_the_checks_beside_it(path: Path) -> None:
-    for plan in plans(read(path)):
+    for plan in shipped_plans(path):
         for step in plan.steps.values():
             for remedy in remedies_of(step.operation):
                 redone = {ref.name for ref in remedy.redo}
@@ -225,7 +213,7 @@ def test_remedy_that_takes_work_back_also_clears_the_checks_beside_it(path: Path
 @every_file
 def test_time_window_leaves_a_quarter_of_spare_time(path: Path) -> None:
     """The least durations of the work within a window add up to at most three quarters of it."""
-    for plan in plans(read(path)):
+    for plan in shipped_plans(path):
         for step in plan.steps.values():
             for window in step.time:
                 if window.high is not None:
@@ -244,7 +232,7 @@ def checks_of(plan: Plan, step_id: str) -> str:
 
 
 def test_head_installation_covers_the_whole_job() -> None:
-    procedure = read(HEAD)
+    procedure = shipped_procedure(HEAD)
     assert len(procedure.operations) >= 45
     assert len(procedure.sections) >= 12
     reasons = [operation for operation in procedure.operations if operation.because]
@@ -252,14 +240,14 @@ def test_head_installation_covers_the_whole_job() -> None:
 
 
 def test_threads_are_chased_and_dried_before_any_stud_is_fitted() -> None:
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         for stud in ("try-studs", "seat-studs", "tighten-head"):
             assert {"chase-threads", "dry-holes"} <= before(plan, stud)
 
 
 def test_valves_open_only_with_the_pistons_half_way_down() -> None:
     opening = [
-        step for plan in plans(read(HEAD)) for step in plan.steps.values() if step.during.get("valves") == "open"
+        step for plan in shipped_plans(HEAD) for step in plan.steps.values() if step.during.get("valves") == "open"
     ]
     assert {step.operation.id for step in opening} >= {"draw-down-cam", "set-cams", "check-unit-travel"}
     for step in opening:
@@ -268,20 +256,20 @@ def test_valves_open_only_with_the_pistons_half_way_down() -> None:
 
 
 def test_timing_unit_travel_is_signed_off_before_its_small_bolts_are_tight() -> None:
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         assert "check-unit-travel" in before(plan, "tighten-unit")
         assert plan.steps["check-unit-travel"].operation.hold is not None
 
 
 def test_battery_is_connected_only_after_two_turns_by_hand() -> None:
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         assert "two-turns" in before(plan, "connect-battery")
         live = [step.id for step in plan.steps.values() if step.sets.get("battery") == "on"]
         assert live == ["connect-battery"]
 
 
 def test_head_goes_down_before_the_sealant_skins_and_pressure_waits_for_its_cure() -> None:
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         windows = {(name, window.operation): window for name, step in plan.steps.items() for window in step.time}
         assert windows["set-head-down", "apply-sealant"].high == 600
         assert windows["test-coolant", "apply-sealant"].low == 24 * 3600
@@ -299,14 +287,14 @@ def test_work_is_signed_off_before_a_later_part_hides_it() -> None:
         "seal-front-cover": "last-look",
         "last-look": "two-turns",
     }
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         for later, held in hidden.items():
             assert held in before(plan, later)
             assert plan.steps[held].operation.hold is not None
 
 
 def test_ten_head_nuts_are_seated_by_torque_and_then_turned_by_angle() -> None:
-    procedure = read(HEAD)
+    procedure = shipped_procedure(HEAD)
     joint = next(joint for joint in procedure.joints if joint.id == "head-nuts")
     assert joint.count == 10
     assert {part.id: part.quantity for part in procedure.kit if part.id in ("studs", "nuts", "washers")} == {
@@ -321,7 +309,7 @@ def test_ten_head_nuts_are_seated_by_torque_and_then_turned_by_angle() -> None:
 
 
 def test_head_nuts_are_tightened_from_the_middle_to_the_ends() -> None:
-    joint = next(joint for joint in read(HEAD).joints if joint.id == "head-nuts")
+    joint = next(joint for joint in shipped_procedure(HEAD).joints if joint.id == "head-nuts")
     places = {
         number: (row, column) for row, cells in enumerate(joint.layout) for column, number in enumerate(cells) if number
     }
@@ -330,7 +318,7 @@ def test_head_nuts_are_tightened_from_the_middle_to_the_ends() -> None:
 
 
 def test_small_bolts_in_inch_pounds_are_shown_in_newton_metres() -> None:
-    procedure = read(HEAD)
+    procedure = shipped_procedure(HEAD)
     tighten = named(procedure, "fit-carriers").tighten
     assert tighten is not None
     last = tighten.stages[-1]
@@ -340,7 +328,7 @@ def test_small_bolts_in_inch_pounds_are_shown_in_newton_metres() -> None:
 
 
 def test_each_follower_and_carrier_check_names_its_own_place() -> None:
-    for plan in plans(read(HEAD)):
+    for plan in shipped_plans(HEAD):
         for cylinder in "1234":
             assert "set-out-followers" in before(plan, f"fit-followers[{cylinder}]")
             assert f"of no. {cylinder} came from" in checks_of(plan, f"fit-followers[{cylinder}]")
@@ -364,7 +352,7 @@ def closed(cylinder: int, valve: str, crank: int) -> bool:
 
 
 def test_every_valve_is_measured_once_and_on_its_base_circle() -> None:
-    procedure = read(FOLDER / "valve-lash.yaml")
+    procedure = shipped_procedure(FOLDER / "valve-lash.yaml")
     marks = {"at-one": 0, "at-four": 360}
     measured = list(chain.from_iterable(procedure.places[name] for name in marks))
     everything = [
@@ -382,7 +370,7 @@ def test_every_valve_is_measured_once_and_on_its_base_circle() -> None:
 
 
 def test_lever_pushes_a_valve_only_with_the_crank_past_its_mark() -> None:
-    for plan in plans(read(FOLDER / "valve-lash.yaml")):
+    for plan in shipped_plans(FOLDER / "valve-lash.yaml"):
         pushing = [step for step in plan.steps.values() if step.during.get("valve") == "pushed"]
         assert len(pushing) == 4
         for step in pushing:
@@ -391,7 +379,7 @@ def test_lever_pushes_a_valve_only_with_the_crank_past_its_mark() -> None:
 
 
 def test_engine_turns_only_after_the_oil_is_primed() -> None:
-    for plan in plans(read(FOLDER / "first-start.yaml")):
+    for plan in shipped_plans(FOLDER / "first-start.yaml"):
         turning = [step for step in plan.steps.values() if step.during.get("engine") in ("cranking", "running")]
         assert len(turning) == 6
         for step in turning:
@@ -400,13 +388,13 @@ def test_engine_turns_only_after_the_oil_is_primed() -> None:
 
 
 def test_flange_is_opened_only_after_zero_pressure_is_proven_and_signed() -> None:
-    for plan in plans(read(FOLDER / "pipe-flange.yaml")):
+    for plan in shipped_plans(FOLDER / "pipe-flange.yaml"):
         assert {"lock-and-tag", "prove-zero"} <= before(plan, "break-joint")
         assert plan.steps["prove-zero"].operation.hold is not None
 
 
 def test_flange_is_tightened_in_three_crosswise_passes_and_one_round_the_circle() -> None:
-    procedure = read(FOLDER / "pipe-flange.yaml")
+    procedure = shipped_procedure(FOLDER / "pipe-flange.yaml")
     stages = []
     for operation in ("pass-one", "pass-two", "pass-three", "round-pass"):
         tighten = named(procedure, operation).tighten
@@ -422,7 +410,7 @@ def test_flange_is_tightened_in_three_crosswise_passes_and_one_round_the_circle(
 
 
 def test_angle_tightened_rod_bolts_are_replaced_when_undone() -> None:
-    for plan in plans(read(FOLDER / "short-block.yaml")):
+    for plan in shipped_plans(FOLDER / "short-block.yaml"):
         for cylinder in "1234":
             assert f"read-strip[{cylinder}]" in before(plan, f"tighten-rod[{cylinder}]")
             operation = plan.steps[f"tighten-rod[{cylinder}]"].operation
@@ -440,7 +428,7 @@ def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
 
     from benchflow.procedure.formula import evaluate, parse_formula
 
-    (plan,) = plans(read(FOLDER / "cam-timing.yaml"))
+    (plan,) = shipped_plans(FOLDER / "cam-timing.yaml")
 
     def calculated(step: str, result: str, **degrees: int) -> Decimal:
         work = next(found for found in plan.steps[step].operation.work_out if found.name == result)
@@ -460,7 +448,7 @@ def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
 
 
 def test_cam_gear_is_adjusted_only_after_a_centreline_out_of_its_limit() -> None:
-    (plan,) = plans(read(FOLDER / "cam-timing.yaml"))
+    (plan,) = shipped_plans(FOLDER / "cam-timing.yaml")
     assert not [name for name in plan.steps if name.startswith("adjust-gear")]
     for cam in ("intake", "exhaust"):
         centreline = next(one for one in plan.steps[f"measure[{cam}]"].operation.work_out if "centreline" in one.name)

@@ -149,11 +149,13 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "{up to: 0.20 mm}, {up to: 0.10 mm}      ->  put the smallest first",
     ),
     "remedy-without-limit": (
-        "There is a remedy for readings below (or above) the limit, but the limit has no end on that side.",
+        "There is a remedy for readings below (or above) the limit, but the limit has no end on that side. So the "
+        "remedy is never needed.",
         "limit: at most 0.05 mm, below: [...]    ->  above: [...]",
     ),
     "never-carried-out": (
-        "A remedy is written after one with `stop: true`, or a remedy with `stop: true` says what to redo.",
+        "A remedy is written after one with `stop: true`, or a remedy with `stop: true` says what to redo. A note: a "
+        "calculated value cannot leave its limit on that side while its inputs are within theirs.",
         "[{do: Scrap it, stop: true}, {do: Grind it}]  ->  [{do: Grind it}, {do: Scrap it, stop: true}]",
     ),
     "duplicate-item": (
@@ -253,7 +255,8 @@ READER_CODES: dict[str, tuple[str, str]] = {
     "weak-evidence": (
         "An interference rule depends on a variable. The operation that sets it has a limit or a waiting time, but "
         "anyone can waive that by a deviation, and the variable is set all the same. With `proves`, the variable is "
-        "not known after such a deviation, and the rule stays closed.",
+        "not known after such a deviation, and the rule stays closed. For a complaint: the operations that guard "
+        "against it enter nothing that shows later how they were done.",
         "limit: below 40 °C       ->  limit: below 40 °C, proves: casing   (or: waive: never)",
     ),
     "which-place": (

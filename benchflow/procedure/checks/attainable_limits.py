@@ -46,7 +46,7 @@ _JUDGED_BY = {"mean": "mean", "max": "largest", "min": "smallest", "spread": "sp
 
 def check_attainable_limits(procedure: Procedure, file: str) -> Iterator[Problem]:
     """An error ``never-ok`` for each value, table or matching that no readings within the other limits satisfy."""
-    ranges = _ValueRanges(procedure)
+    ranges = ValueRanges(procedure)
     reported: set[str] = set()
 
     def problem(mark: Mark, message: str, hint: str, where: str) -> Problem:
@@ -74,7 +74,7 @@ def check_attainable_limits(procedure: Procedure, file: str) -> Iterator[Problem
                 yield problem(match.mark, message, hint, where)
 
 
-def _alone(value: RecordedValue | CalculatedValue, ranges: "_ValueRanges") -> str:
+def _alone(value: RecordedValue | CalculatedValue, ranges: "ValueRanges") -> str:
     """Why a value is never within its limit, by the ranges of the values of its formula."""
     if isinstance(value, RecordedValue):
         return next(filter(None, map(_bad_spread, value.by_limit)), "")
@@ -119,7 +119,7 @@ def _contradiction(
     )
 
 
-def _without_row(choose: PartChoice, ranges: "_ValueRanges") -> str:
+def _without_row(choose: PartChoice, ranges: "ValueRanges") -> str:
     """Why a table has no part for any value that is within its limit."""
     possible = ranges.looked_up(choose.by)
     if possible.is_empty or possible == ANYTHING:
@@ -152,7 +152,7 @@ def _too_few_parts(match: PartMatching, procedure: Procedure) -> str:
     return ""
 
 
-def _unattainable(work_out: CalculatedValue, ranges: "_ValueRanges") -> str:
+def _unattainable(work_out: CalculatedValue, ranges: "ValueRanges") -> str:
     """Why the limit of a calculated value can never be satisfied; "" if it can, or if that is not certain."""
     if not isinstance(work_out.bound, Fixed) or work_out.dimension == "temperature":
         return ""
@@ -181,7 +181,7 @@ def _shown(value: Fraction, unit: str) -> str:
     return with_unit(f"{plain:f}", unit)
 
 
-class _ValueRanges:
+class ValueRanges:
     """The range of each value of a procedure while it is within its limit. Temperatures have no known range."""
 
     def __init__(self, procedure: Procedure) -> None:

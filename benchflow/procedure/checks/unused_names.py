@@ -32,9 +32,16 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
     found = list(problems)
     if procedure is not None:
         from benchflow.procedure.checks.attainable_limits import check_attainable_limits  # late: it reads formulas
+        from benchflow.procedure.checks.needless_remedies import (
+            note_complaints_without_evidence,
+            note_needless_remedies,
+        )
 
         limits = (problem for build, _ in single_builds(procedure) for problem in check_attainable_limits(build, file))
         found += dict.fromkeys(limits)
+        needless = (each for build, _ in single_builds(procedure) for each in note_needless_remedies(build, file))
+        found += dict.fromkeys(needless)
+        found += note_complaints_without_evidence(procedure, file)
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)
         found += to_fill_problems(procedure, file)

@@ -39,21 +39,44 @@ async def test_words_of_a_customer_review_all_that_they_may_mean() -> None:
 async def test_first_questions_are_asked_on_one_page_and_change_the_answer() -> None:
     async with run_review(complaint_page(loaded_build(3, LATE))) as bench:
         assert "First questions (F3): still run? since when?" in bench.text
-        await bench.press("f3", "enter")  # all left open
+        await bench.press("f3", "f3")  # all left open
         assert screen_of(bench, ComplaintPage)
-        await bench.press("f3", "right", "down")
+        await bench.press("f3", "right", "enter")
         await bench.type("1,200 bar")
-        await bench.press("enter")
+        await bench.press("f3")
         assert screen_of(bench, QuestionsPage)
         assert "neither hours nor a distance" in bench.text
         await bench.press(*["backspace"] * 3)
         await bench.type("km")
-        await bench.press("down", "right", "down", "down", "right", "right", "enter")
+        await bench.press("enter", "right", "enter", "enter", "right", "right", "enter", "enter")
         assert "still running; 1,200 km since the build; when hot" in " ".join(bench.text.split())
         await bench.type("losing water\n")
         page = screen_of(bench, RankingPage)
         assert " WARNING  Do not run it. Coolant under pressure scalds." in bench.text
         assert "retorque-not-done" in {reason.kind for guard in page.result.guards for reason in guard.reasons}
+
+
+async def test_first_questions_can_be_answered_beside_the_evidence() -> None:
+    async with run_review(complaint_page(loaded_build(3, LATE))) as bench:
+        await bench.type("losing water\n")
+        before = screen_of(bench, RankingPage).result
+        await bench.press("f3", "right", "f3")
+        found = screen_of(bench, RankingPage).result
+        assert "Answers: still running" in bench.text
+        assert (found.asked, found.taken) == (before.asked, before.taken)
+        assert found.answers.running == "yes"
+
+
+async def test_complaint_is_logged_in_the_words_that_were_typed() -> None:
+    added: list[dict[str, Any]] = []
+    async with run_review(recording_page(added)) as bench:
+        await bench.type("loses watter when warm")
+        await bench.press("down", "enter", "c")  # one of the failures that the words may mean
+        assert bench.field == "loses watter when warm"
+        await bench.press("enter", "escape")
+        await bench.press("escape", "enter", "c")  # a failure from the list: no words were typed
+        assert bench.field == ""
+    assert [each["text"] for each in added] == ["loses watter when warm"]
 
 
 async def test_complaint_and_finding_are_added_to_the_log_by_a_key() -> None:

@@ -350,3 +350,9 @@ async def test_draft_of_another_reading_is_not_dropped_after_a_refusal(tmp_path:
         assert bench.field == "0.0"
         await bench.type("12")
         assert bench.field == "0.012"
+
+
+async def test_key_without_a_meaning_is_named(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.press("o", "y")  # the list of operations
+        assert "Key y does nothing here." in bench.text

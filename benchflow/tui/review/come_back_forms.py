@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, ClassVar
 
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 
 from benchflow.base.errors import BenchflowError
 from benchflow.review.evidence.assessment import Review
@@ -60,7 +60,10 @@ class ComeBackForm(CompactFormPage, inherit_bindings=False):
 class QuestionsPage(ComeBackForm, inherit_bindings=False):
     """The first questions. All may be left open."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("go on")
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *form_keys("go on"),
+        Binding("f3", "submit_all", "go on", id="questions.submit"),
+    ]
     title_line = "First questions"
 
     def questions(self) -> Sequence[FormField]:
@@ -82,7 +85,17 @@ class QuestionsPage(ComeBackForm, inherit_bindings=False):
         return [EMPTY, *(styled(part) for part in wrap(text, width))]
 
     def _next_index(self, after: int) -> int | None:
-        return None  # no question waits for an answer, so the form begins at the first one
+        return after + 1 if after + 1 < len(self.form_fields) else None  # Enter goes through all of them
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action in ("next", "submit"):
+            last = self._next_index(self.at) is None
+            return last if action == "submit" else not last
+        return super().check_action(action, parameters)
+
+    def action_submit_all(self) -> None:
+        """Take the answers from any question."""
+        self.action_submit()
 
     async def submit(self, values: dict[str, str]) -> None:
         refusal = self.case.answer({name: "" if text == OPEN else text for name, text in values.items()})
@@ -103,9 +116,8 @@ class RecordComplaintPage(ComeBackForm, inherit_bindings=False):
         super().__init__(case)
 
     def questions(self) -> Sequence[FormField]:
-        words = self.found.asked or (self.found.complaint if self.found.taken else "")
         return (
-            FormField("text", "In the customer's words", value=words),
+            FormField("text", "In the customer's words", value=self.case.words or self.found.asked),
             person_field(self.case.shop, "Added by", self.case.usual_person()),
         )
 

@@ -142,6 +142,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
 
     def open_selected(self) -> None:
         asked = self._rows()[self.at]
+        self.case.words = clean_line(self.field.value).strip()
 
         async def work() -> None:
             found = await self.case.review(asked)
@@ -156,7 +157,13 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         self.run_holding_keys(work())
 
     def _show(self, found: Review) -> None:
-        self.bench_app.open(RankingRequest(self.case, found))
+        answers = self.case.answers
+
+        def left(result: object) -> None:
+            if self.case.answers != answers:  # they were changed beside the evidence
+                self.run_holding_keys(self._load_guards())
+
+        self.bench_app.open(RankingRequest(self.case, found), left)
 
     def action_questions(self) -> None:
         """Ask the first questions. The numbers of weak steps are counted again with the answers."""

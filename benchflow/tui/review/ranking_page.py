@@ -23,8 +23,13 @@ from benchflow.tui.review.evidence_lines import (
     indented,
 )
 from benchflow.tui.review.review_case import ReviewCase
-from benchflow.tui.review.review_navigation import ABOUT, NAVIGATION, ReviewNavigation
-from benchflow.tui.review.review_requests import FindingRequest, RankingRuleRequest, RecordComplaintRequest
+from benchflow.tui.review.review_navigation import ABOUT, NAVIGATION, QUESTIONS, ReviewNavigation
+from benchflow.tui.review.review_requests import (
+    FindingRequest,
+    QuestionsRequest,
+    RankingRuleRequest,
+    RecordComplaintRequest,
+)
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
 from benchflow.tui.widgets.multi_line_list_page import MultiLineListPage, shortened
 from benchflow.tui.widgets.page import DrawnPage, letter
@@ -42,6 +47,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         Binding(letter("w"), "rule", "ranking rule", id="review.rule"),
         Binding(letter("c"), "record_complaint", "log the complaint", id="review.complaint"),
         Binding(letter("f"), "finding", "log the finding", id="review.finding"),
+        QUESTIONS,
         ABOUT,
         *leaving_keys(),
     ]
@@ -142,6 +148,20 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
 
     def open_selected(self) -> None:
         self.action_readings()
+
+    def action_questions(self) -> None:
+        """Ask the first questions, and review again with the answers."""
+
+        async def work() -> None:
+            self.result = await self.case.review(self.case.subject_of(self.result))
+            self.at = 0
+            self.redraw()
+
+        def answered(result: str | None) -> None:
+            if result is not None:
+                self.run_holding_keys(work())
+
+        self.bench_app.open(QuestionsRequest(self.case), answered)
 
     def action_record_complaint(self) -> None:
         self.bench_app.open(RecordComplaintRequest(self.case, self.result), self._recorded)

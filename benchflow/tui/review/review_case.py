@@ -13,7 +13,14 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.model import Failure
-from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
+from benchflow.review.evidence.assessment import (
+    EVERYTHING,
+    Review,
+    review_everything,
+    review_failure,
+    review_search,
+    text_of,
+)
 from benchflow.review.evidence.complaint_review import review_complaint
 from benchflow.review.evidence.first_questions import NO_ANSWERS
 from benchflow.review.evidence.given_answers import answers_given
@@ -84,6 +91,7 @@ class ReviewCase:
     ) -> None:
         self.log, self.shop = log, shop
         self.answers = answers
+        self.words = ""  # the complaint as it was typed
         self._history, self._recorder = history, recorder
 
     # --- first questions and entries ---------------------------------------------------------
@@ -100,6 +108,14 @@ class ReviewCase:
             return answers
         self.answers = answers
         return None
+
+    def subject_of(self, found: Review) -> Asked:
+        """What was asked in a review that is made again."""
+        if found.complaint == EVERYTHING:
+            return None
+        if not found.taken:
+            return found.asked
+        return CustomerWords(found.asked) if found.asked else found.taken[0].failure
 
     def answers_of(self, found: Review) -> dict[str, str]:
         """The answers of a review by the names of the questions."""

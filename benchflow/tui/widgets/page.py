@@ -33,6 +33,8 @@ def letter(key: str) -> str:
 
 def no_field_for(text: str) -> str:
     """Return the message for text that was typed where there is no field."""
+    if len(text) == 1:
+        return f"Key {text} does nothing here."
     return f"“{text}” was typed, but there is no field for it."
 
 

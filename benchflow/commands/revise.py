@@ -48,9 +48,9 @@ def revise(
     """Revise a procedure from the logs of its jobs.
 
     Proposals come from notes, deviations and corrections marked "change the procedure", from findings of come-backs,
-    and from what several jobs show together: figures given at the bench (from 2 jobs on), remedies, worked times,
-    limits, checks answered no, deviations (from 3 jobs on). On a terminal, each is shown with its reason and its edit.
-    Accept, change or skip it.
+    and from what several jobs show together: figures given at the bench (from 2 jobs on; from a document: from 1 on),
+    remedies, worked times, limits, checks answered no, deviations (from 3 jobs on). On a terminal, each is shown with
+    its reason and its edit. Accept, change or skip it.
 
     With --document, go through the figures of a document for its new edition. `--accept all` keeps each figure that
     --set or --own does not name. Afterwards the jobs on the old figures are listed: those among the JOBs, or in the
@@ -82,6 +82,8 @@ def revise(
         raise click.UsageError("Name at least one JOB: a log, or a folder of logs.")
     source = read_procedure_file(find_procedure(file))
     paths = log_paths(names)
+    if asks:
+        print_message(f"Reading {'1 log' if len(paths) == 1 else f'{len(paths)} logs'} ...")
     gathered = _gathered(source, paths)
     proposals = proposals_for(source, gathered.jobs)
     code = PROBLEM_FOUND if any(skipped.bad for skipped in gathered.skipped) else SUCCESS
@@ -97,7 +99,11 @@ def revise(
         from benchflow.commands.revise_prompts import ask_proposals
 
         refuse_shipped(source)
-        chosen, sources = ask_proposals(source, proposals)
+        answered = ask_proposals(source, proposals)
+        if answered is None:
+            print_message("You quit. Nothing was written.")
+            return code
+        chosen, sources = answered
     if not chosen:
         print_message("No proposal was accepted. Nothing was written.")
         return code

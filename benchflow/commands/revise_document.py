@@ -32,10 +32,9 @@ from benchflow.writing.revisions.revision_text import block_edit_text, terminal_
 if TYPE_CHECKING:
     from benchflow.writing.revisions.accepted_proposals import MadeRevision
 
-HELP = (
-    "Type a line, then Enter: the new figure, or `own` to keep the old one against the new edition, `back`, `quit`. "
-    "Enter alone: as before."
-)
+HELP = "Type a line, then Enter: the new figure, or `own` to keep the old one against the new edition, `back`, `quit`. "
+UNDECIDED = "Enter alone: as before."
+DECIDED = "Enter alone: it stays so. `old`: the figure as before."
 
 
 def revise_document(
@@ -120,23 +119,40 @@ def _ask_figures(
         figure = figures[at]
         print_line()
         print_lines(_figure_lines(source, figure, len(figures), terminal_width()))
-        print_wrapped(HELP, "   ")
+        decided = answers.get(figure.number)
+        if decided is not None:
+            print_wrapped(f"You typed: {_answer_text(figure, decided)}", "   ")
+        print_wrapped(f"{HELP}{UNDECIDED if decided is None else DECIDED}", "   ")
         typed = str(click.prompt("   >", prompt_suffix=" ", default="", show_default=False)).strip()
         if typed in ("quit", "back"):
             if typed == "quit":
                 return None
             at = max(at - 1, 0)
             continue
-        answer = _answer(source, figure, typed)
+        if not typed and decided is not None:
+            at += 1
+            continue
+        answer = _answer(source, figure, "" if typed == "old" else typed)
         if answer is None:
             continue
         answers.pop(figure.number, None)
         if answer.value or answer.because:
             answers[figure.number] = answer
         at += 1
+    print_line()
+    for figure in figures:
+        if figure.number in answers:
+            print_wrapped(f"{figure.number}  {_answer_text(figure, answers[figure.number])}", "  ")
     changed = sum(bool(answer.value) for answer in answers.values())
     print_wrapped(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
     return answers if confirmed("Write this and the new edition into the file?") else None
+
+
+def _answer_text(figure: DocumentFigure, answer: FigureAnswer) -> str:
+    """``Cover, stage 2: 24 N·m -> 22 N·m``."""
+    old = clean_line(figure.old)
+    new = f" -> {answer.value}" if answer.value else f", own choice, because {answer.because}"
+    return f"{figure.title}: {old}{new}"
 
 
 def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> FigureAnswer | None:

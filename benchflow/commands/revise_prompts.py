@@ -3,8 +3,9 @@
 import os
 import sys
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from shutil import get_terminal_size
+from typing import NamedTuple
 
 import click
 
@@ -21,6 +22,18 @@ LINES_OF_THE_QUESTION = 5
 """The lines of a proposal's question with the blank lines around it."""
 
 KEYS = "One key, no Enter: a accept, c change, s skip, b back, w write, q quit and write nothing."
+DECIDED_KEYS = (
+    "One key, no Enter: n next (it stays so), c change again, o accept as proposed, s skip, b back, w write, q quit "
+    "and write nothing."
+)
+
+
+class Accepted(NamedTuple):
+    """An accepted proposal: the typed value ("": the proposed one), its source, and the change in words."""
+
+    value: str
+    source: str
+    what: str
 
 
 def print_wrapped(text: str, indent: str = "") -> None:
@@ -48,47 +61,65 @@ def confirmed(question: str) -> bool:
             return typed in ("y", "yes")
 
 
-def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[dict[int, str], dict[int, str]]:
+def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[dict[int, str], dict[int, str]] | None:
     """The accepted proposals by number, with the typed value ("": the proposed one), and the sources of new figures.
 
-    An empty result means: write nothing.
+    ``None`` if the author quits. Nothing is lost before: without the confirmation, the questions go on.
     """
-    accepted: dict[int, str] = {}
-    sources: dict[int, str] = {}
+    accepted: dict[int, Accepted] = {}
     typed: deque[str] = deque()
     at = 0
-    while at < len(proposals):
+    while True:
+        if at >= len(proposals):
+            if not accepted:
+                return {}, {}
+            if _is_confirmed(accepted):
+                values = {number: accepted[number].value for number in sorted(accepted)}
+                return values, {number: one.source for number, one in accepted.items() if one.source}
+            at = 0
         proposal = proposals[at]
-        print_line()
-        height = get_terminal_size().lines - LINES_OF_THE_QUESTION
-        print_lines(proposal_on_screen(proposal, len(proposals), file, terminal_width(), height))
-        print_line()
-        print_wrapped(f"{KEYS}{' It is accepted.' if proposal.number in accepted else ''}")
+        decided = accepted.get(proposal.number)
+        _show(file, proposal, len(proposals), decided)
         match _key(typed):
-            case "a" if proposal.problem:
+            case "a" | "o" if proposal.problem:
                 print_wrapped("It has no edit to accept. Change it (c), or skip it (s).")
                 continue
-            case "a":
-                accepted[proposal.number] = ""
-                sources.pop(proposal.number, None)
+            case "a" | "n" if decided is not None:
+                pass  # it stays so
+            case "n":
+                print_wrapped("Nothing is decided here yet. Accept it (a), change it (c) or skip it (s).")
+                continue
+            case "a" | "o":
+                accepted[proposal.number] = Accepted("", "", make_proposal(file, proposal).what)
             case "c":
                 typed.clear()  # what follows is the value
                 changed = _changed(file, proposal)
                 if changed is None:
                     continue
-                accepted[proposal.number], source = changed
-                sources[proposal.number] = source
+                accepted[proposal.number] = changed
             case "b":
                 at = max(at - 1, 0)
                 continue
             case "w":
-                break
+                at = len(proposals)
+                continue
             case "q":
-                return {}, {}
+                return None
             case _:
                 accepted.pop(proposal.number, None)
         at += 1
-    return (accepted, sources) if _is_confirmed(proposals, accepted) else ({}, {})
+
+
+def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: Accepted | None) -> None:
+    print_line()
+    height = get_terminal_size().lines - LINES_OF_THE_QUESTION
+    print_lines(proposal_on_screen(proposal, of, file, terminal_width(), height))
+    print_line()
+    if decided is None:
+        print_wrapped(KEYS)
+        return
+    print_wrapped(f"{'You changed it' if decided.value else 'It is accepted'}: {decided.what}")
+    print_wrapped(DECIDED_KEYS)
 
 
 def _key(typed: deque[str]) -> str:
@@ -100,7 +131,7 @@ def _key(typed: deque[str]) -> str:
     while True:
         while typed:
             key = typed.popleft()
-            if key in "acsbwq":
+            if key in "acsbwqno":
                 click.echo(key)
                 return key
         try:
@@ -134,15 +165,17 @@ def _read_keys() -> str:
     return data.decode("utf-8", "replace")
 
 
-def _changed(file: ProcedureFile, proposal: Proposal) -> tuple[str, str] | None:
+def _changed(file: ProcedureFile, proposal: Proposal) -> Accepted | None:
     """What was typed instead, and its source if it is a figure, checked by the reader; ``None`` for back."""
+    known = ", ".join(document.id for document in file.procedure.documents)
+    documents = f" The documents are: {known}." if known else ""
     while True:
         typed = typed_line(f"{change_hint(proposal.change)}.")
         if not typed:
             return None
         try:
             old = source_to_replace(file, proposal.change, typed)
-            source = typed_line(f"Source of the new figure (the old one: {old}).") if old else ""
+            source = typed_line(f"Source of the new figure (the old one: {old}).{documents}") if old else ""
             if old and not source:
                 continue
             made = make_proposal(file, proposal, typed, source)
@@ -152,18 +185,15 @@ def _changed(file: ProcedureFile, proposal: Proposal) -> tuple[str, str] | None:
         errors = new_errors(file, file.with_text(made.text, made.block))
         if not errors:
             print_wrapped(f"Changed: {made.what}")
-            return typed, source
+            return Accepted(typed, source, made.what)
         for error_text in errors:
             print_wrapped(f"Not possible: {error_text}")
 
 
-def _is_confirmed(proposals: Sequence[Proposal], accepted: dict[int, str]) -> bool:
+def _is_confirmed(accepted: Mapping[int, Accepted]) -> bool:
     """True if the author confirms that the accepted ones are written."""
-    if not accepted:
-        return False
     print_line()
-    for proposal in proposals:
-        if proposal.number in accepted:
-            key = f": {proposal.key}" if proposal.key else ""
-            print_wrapped(f"{proposal.number}  {proposal.title}{key}", "  ")
+    print_wrapped("Accepted. To go back to the proposals: n")
+    for number in sorted(accepted):
+        print_wrapped(f"{number}  {accepted[number].what}", "  ")
     return confirmed("Write these into the file?")

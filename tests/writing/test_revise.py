@@ -346,6 +346,49 @@ def test_figures_of_asked_limits_and_angles_are_filled_in_with_their_source(file
     assert "{angle: 90°, source: manual p. 1; manual p. 2}" in changed  # each source is named
 
 
+def asked_job(folder: Path, text: str, unit: str, figure: str, source: str) -> Path:
+    """The log of a job that was given the torque of the cover at the bench."""
+    folder.mkdir()
+    job = ClockedJob(folder, text.replace("after: seal\n    tighten", "tighten"), unit=unit)
+    job.do("start", operation="close-cover")
+    job.do("figure", joint="cover", stage=1, value=figure, **{"from": source})
+    job.driver.controller.close()
+    return job.path
+
+
+DOCUMENTED = GEARBOX.replace("failures:", 'documents: {manual: {title: Manual, edition: "2"}}\nfailures:')
+
+
+def test_equal_figures_that_were_typed_in_other_digits_are_one_figure(file: Path, tmp_path: Path) -> None:
+    figures = (("24 N·m", "bulletin p. 3"), ("24.0 Nm", "bulletin  p.3"))
+    jobs = [asked_job(tmp_path / str(n), GEARBOX, str(n), *each) for n, each in enumerate(figures)]
+    found = listed(file, *jobs)["figure"]
+    assert (found["action"], found["new"], found["certain"]) == ("set", "24 N·m", True)
+
+
+def test_figure_of_one_job_is_proposed_if_it_is_from_a_document_and_a_person_looks(file: Path, tmp_path: Path) -> None:
+    file.write_text(DOCUMENTED, encoding="utf-8")
+    job = asked_job(tmp_path / "1", DOCUMENTED, "1", "24 N·m", "manual p. 51")
+    found = listed(file, job)["figure"]
+    assert (found["new"], found["certain"]) == ("24 N·m", False)
+    assert "Only one job gave it. Compare it with the document." in revise(file, job, "--list").stdout
+
+
+def test_figure_from_an_old_edition_keeps_that_edition_and_is_looked_up(file: Path, tmp_path: Path) -> None:
+    file.write_text(DOCUMENTED.replace('"2"', '"3"'), encoding="utf-8")
+    jobs = [asked_job(tmp_path / n, DOCUMENTED, n, "24 N·m", "manual p. 51") for n in ("1", "2")]
+    found = listed(file, *jobs)["figure"]
+    assert found["certain"] is False
+    assert "+      - {torque: 24 N·m, source: manual ed. 2 p. 51}" in found["diff"]
+    assert "edition 3 of `manual`, but the figure is from another edition" in revise(file, *jobs, "--list").stdout
+
+
+def test_key_of_a_figure_that_the_step_does_not_have_is_no_comment(file: Path, logs: Path) -> None:
+    result = revise(file, logs, "--set", "1=limit: 0.05 .. 0.25 mm")
+    assert "This proposal has no `limit` to change" in str(result.exception)
+    assert file.read_text(encoding="utf-8") == GEARBOX
+
+
 def test_different_figures_given_at_the_bench_are_shown_and_not_written(file: Path, tmp_path: Path) -> None:
     jobs = []
     for number, figure in ((1, "24 N·m"), (2, "26 N·m"), (3, "24 Nm")):
@@ -391,8 +434,16 @@ def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(
         terminal.wait_for("Not possible: `{it}`")
         terminal.type("do: Wash it\r")
         terminal.wait_for("clean: do added: Wash it", "3 of 12")
+        terminal.type("b")
+        terminal.wait_for("You changed it: clean: do added: Wash it", "n next")
+        terminal.type("n")
+        terminal.wait_for("3 of 12")
         terminal.type("s")
         terminal.wait_for("4 of 12")
+        terminal.type("w")
+        terminal.wait_for("2  clean: do added: Wash it", "Write these into the file?")
+        terminal.type("n\r")
+        terminal.wait_for("1 of 12", "It is accepted: clean: comment")
         terminal.type("w")
         terminal.wait_for("Write these into the file?")
         terminal.type("y\r")
@@ -425,7 +476,9 @@ def test_enter_after_a_key_answers_no_question(file: Path, logs: Path, tmp_path:
         terminal.type("w\r")
         terminal.wait_for("Write these into the file? Type y or n, then Enter")
         terminal.type("n\r")
-        terminal.wait_for("Nothing was written.")
+        terminal.wait_for("1 of 12", "It is accepted")
+        terminal.type("q")
+        terminal.wait_for("You quit. Nothing was written.")
         assert terminal.wait_end() == 0
     assert file.read_text(encoding="utf-8") == GEARBOX
 

@@ -97,7 +97,7 @@ def test_proposals_about_a_block_are_edits_at_its_use(file: Path, tmp_path: Path
     count = len(json.loads(revise(file, logs, "--list", "--json").stdout)["proposals"])
     assert revise(file, logs, "--accept", f"1-{count}").return_value == 0
     text = file.read_text(encoding="utf-8")
-    assert "  # case-wash: slow 1 [Robin, job 1, line 3 (log " in text
+    assert "  # case-wash: slow 1 [Robin, job 1, line 3]\n" in text
     kept, new = '{see: It is dry, if not: [{do: "Wipe it, and wait"}]}', "Not found: loose (a job came back: leaks oil)"
     added = f'{{tighten: {{check: [{kept}, "{new}"], guards-against: [leaks]}}, wash: {{takes: 20 min}}}}'
     assert f"    as: case\n    add: {added}\nchanges:" in text

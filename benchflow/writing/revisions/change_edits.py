@@ -36,6 +36,9 @@ _OPERATION_KEYS = frozenset(OPERATION.keys.keys if isinstance(OPERATION.keys, Ke
 _KEY_AND_VALUE = re.compile(r"([a-z][a-z-]*)\s*:\s+(\S.*)", re.DOTALL)
 
 
+_FIGURE_KEYS = frozenset({"limit", "torque", "angle", "stretch", "unit", "used", "source", "aim"})
+"""Keys that are never words of a comment: a person who types one means a figure."""
+
 _CAUTION = re.compile(r"(danger|warning|caution|notice)\s*:\s+(\S.*)", re.DOTALL)
 
 _WITH_SOURCE: tuple[FilePath, ...] = (("record",), ("work-out",), ("tighten",), ("choose",), ("match",))
@@ -134,6 +137,11 @@ def _key_in(change: FoundChange, given: str) -> tuple[FilePath, str]:
         return (), ""
     if change.path and found[1] == change.path[-1]:
         return change.path, clean_line(found[2])
+    if found[1] in _FIGURE_KEYS:
+        raise NotEditable(
+            f"This proposal has no `{found[1]}` to change. Write other words, or a whole key of the step, such as "
+            "`record: {...}` or `do: ...`."
+        )
     return ((found[1],), clean_line(found[2])) if found[1] in _OPERATION_KEYS and change.operation else ((), "")
 
 
@@ -322,7 +330,8 @@ def _comment(file: ProcedureFile, change: FoundChange, words: str) -> MadeChange
     by = f"{first.by}, " if len(change.evidence) == 1 and first.by else ""
     in_block = f"{change.operation}: " if known and known.whole_key else ""
     more = f" and {len(change.evidence) - 1} more" if change.evidence[1:] else ""
-    comment = f"{in_block}{words} [{by}{first.reference}{more}]"
+    line = first.reference.partition(" (log ")[0]  # `changes` names the log too
+    comment = f"{in_block}{words} [{by}{line}{more}]"
     edit = comment_above(file.text.plain, node, comment)
     what = f"{change.operation or 'procedure'}: comment: {words}"
     return _made(file, [edit], what, "comment", "", words, node, same=True)

@@ -34,6 +34,7 @@ class FoundChange(Struct, frozen=True):
     path: tuple[str | int, ...] = ()
     value: str = ""
     source: str = ""  # only for a figure that is filled in
+    unsure: str = ""  # why a person has to look before it is accepted
     in_own_words: bool = False  # the value is a draft that a person should write in own words
 
     @property

@@ -1,10 +1,13 @@
 """Changes by the figures that were given at the bench for `ask`: the same one in several jobs."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Final
 
 from benchflow.base.plaintext import clean_line
+from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.model import Procedure, RecordedValue
 from benchflow.session.log.line_format import Line
 from benchflow.writing.revisions.found_change import FoundChange
@@ -13,7 +16,9 @@ from benchflow.writing.revisions.value_paths import FilePath, path_text
 from benchflow.writing.revisions.yaml_places import PlacedNode, path_of_place, placed_nodes
 
 LEAST_SAME: Final = 2
-"""The fewest jobs that gave the same figure. (Own rule.)"""
+"""The fewest jobs that gave the same figure. One is enough if it is from a document of the procedure. (Own rule.)"""
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNode) -> Iterator[FoundChange]:
@@ -27,11 +32,15 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
             place = _place(job, line, tree, root)
             if place is not None:
                 figure, source = _in_force(line, corrections)
+                source = _with_edition(source, job.log.procedure, procedure)
                 evidence = job.evidence(line.seq, f"{clean_line(figure)} from {source}")
                 given[place].append((figure, source, evidence))
     for (operation, path), found in given.items():
         node = _node_at(root, operation, path)
-        if node is None or node.text.strip() != "ask" or len(found) < LEAST_SAME:
+        if node is None or node.text.strip() != "ask":
+            continue
+        documented = any(parse_source(source, procedure).document is not None for _, source, _ in found)
+        if len(found) < (1 if documented else LEAST_SAME):
             continue
         yield _change(procedure, operation, path, found)
 
@@ -66,8 +75,29 @@ def _change(
     sources = list({_same(source): source for _, source, _ in reversed(found)}.values())[::-1]
     figure = found[0][0]
     same = "the same source" if len(sources) == 1 else "sources in different words"
-    why = f"{len(found)} jobs gave the same figure from {same}: {clean_line(figure)} from {'; '.join(sources)}."
-    return FoundChange("figure", operation, key, title, why, lines, "set", path, figure, "; ".join(sources))
+    which = f"{clean_line(figure)} from {'; '.join(sources)}."
+    why = f"1 job gave {which}" if len(found) == 1 else f"{len(found)} jobs gave the same figure from {same}: {which}"
+    unsure = "Only one job gave it. Compare it with the document." if len(found) == 1 else ""
+    other = [parse_source(source, procedure) for source in sources]
+    old = [one for one in other if one.document is not None and one.other_edition]
+    if old and old[0].document is not None:
+        now = f"The procedure has edition {old[0].document.edition} of `{old[0].document.id}`"
+        unsure = f"{now}, but the figure is from another edition. Look it up."
+    return FoundChange(
+        "figure", operation, key, title, why, lines, "set", path, figure, "; ".join(sources), unsure=unsure
+    )
+
+
+def _with_edition(source: str, then: Procedure, now: Procedure) -> str:
+    """The source with the edition that its document had in the job, if the procedure has another one now."""
+    found = parse_source(source, then)
+    document = None if found.document is None else now.documents_by_id.get(found.document.id)
+    if found.document is None or document is None or found.other_edition:
+        return source
+    old = found.document.edition
+    if not old or old.casefold() == document.edition.casefold():
+        return source
+    return f"{document.id} ed. {old} {found.place}".strip()
 
 
 def _in_force(given: Line, corrections: Mapping[object, Line]) -> tuple[str, str]:
@@ -120,5 +150,6 @@ def _asked_path(root: PlacedNode, operation: str, stage: int) -> FilePath:
 
 
 def _same(text: str) -> str:
-    """What makes two texts the same: ``150 Nm`` and ``150 N·m``."""
-    return "".join(text.casefold().replace("n·m", "nm").replace("n*m", "nm").split())
+    """What makes two texts the same: ``150 Nm`` and ``150 N·m``, ``0.8 .. 2 Nm`` and ``0.8 .. 2.0 N·m``."""
+    plain = "".join(text.casefold().replace("n·m", "nm").replace("n*m", "nm").split())
+    return _NUMBER.sub(lambda found: f"{Decimal(found[0].replace(',', '.')).normalize():f}", plain)

@@ -48,7 +48,7 @@ class Proposal(Struct, frozen=True):
 
     @property
     def certain(self) -> bool:
-        needs_person = self.action == "comment" or self.change.in_own_words or self.block
+        needs_person = self.action == "comment" or self.change.in_own_words or self.change.unsure or self.block
         return not needs_person and not self.problem
 
 

@@ -59,6 +59,8 @@ def proposal_lines(
         edit = f"{block_edit_text(proposal.block, proposal.uses, proposal.users)}. Edit:"
     elif proposal.change.in_own_words:
         edit = "Edit, as a draft. Write it in your own words (c in the list, --set in the command):"
+    elif proposal.change.unsure:
+        edit = f"{proposal.change.unsure} Edit:"
     elif not proposal.certain:
         edit = "This adds a comment, because a person has to decide what to change:"
     yield from wrapped(edit, "   ", width)

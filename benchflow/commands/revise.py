@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import print_json, print_line, print_lines, print_message, print_warning
+from benchflow.commands.console_output import (
+    print_json,
+    print_line,
+    print_lines,
+    print_message,
+    print_warning,
+    print_wrapped,
+)
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure, log_paths
 
@@ -271,9 +278,10 @@ def _print_result(
         return
     if not written:
         return
-    print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
-    for entry in made.entries:
-        print_line(f"  {entry.what}")
-    print_lines(written_block_lines(made.file))
-    print_lines(check_lines(made.checked, made.file))
-    print_lines(open_job_lines(jobs, made.revision))
+    print_wrapped([
+        f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.",
+        *(f"  {entry.what}" for entry in made.entries),
+        *written_block_lines(made.file),
+        *check_lines(made.checked, made.file),
+        *open_job_lines(jobs, made.revision),
+    ])  # fmt: skip

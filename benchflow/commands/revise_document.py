@@ -10,10 +10,10 @@ from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line, shown_path
-from benchflow.commands.console_output import print_json, print_line, print_lines, print_message
+from benchflow.commands.console_output import print_json, print_line, print_lines, print_message, print_wrapped
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.file_lookup import log_paths
-from benchflow.commands.revise_prompts import confirmed, print_wrapped
+from benchflow.commands.revise_prompts import confirmed, print_paragraph
 from benchflow.commands.revise_writing import refuse_shipped, write_revision
 from benchflow.writing.revisions.block_edits import users_of_block
 from benchflow.writing.revisions.checked_text import new_errors
@@ -102,7 +102,7 @@ def _figure_lines(source: ProcedureFile, figure: DocumentFigure, of: int, width:
 
 def _with_asked_date(new: NewEdition) -> NewEdition:
     """The new edition with the typed date. Without one it has no date, because that of the old edition is wrong."""
-    print_wrapped(f"Edition {new.document.edition or '(none)'} has the date {new.document.date}.")
+    print_paragraph(f"Edition {new.document.edition or '(none)'} has the date {new.document.date}.")
     typed = str(click.prompt(f"Date of edition {new.edition} (Enter alone: none) >", prompt_suffix=" ", default="",
                              show_default=False))  # fmt: skip
     return replace(new, date=clean_line(typed).strip())
@@ -112,7 +112,7 @@ def _ask_figures(
     source: ProcedureFile, new: NewEdition, figures: Sequence[DocumentFigure]
 ) -> dict[int, FigureAnswer] | None:
     """The answers by the number of the figure; ``None`` to write nothing."""
-    print_wrapped(f"{new.text} (was {new.document.edition or 'without an edition'}): {len(figures)} figures.")
+    print_paragraph(f"{new.text} (was {new.document.edition or 'without an edition'}): {len(figures)} figures.")
     answers: dict[int, FigureAnswer] = {}
     at = 0
     while at < len(figures):
@@ -121,8 +121,8 @@ def _ask_figures(
         print_lines(_figure_lines(source, figure, len(figures), terminal_width()))
         decided = answers.get(figure.number)
         if decided is not None:
-            print_wrapped(f"You typed: {_answer_text(figure, decided)}", "   ")
-        print_wrapped(f"{HELP}{UNDECIDED if decided is None else DECIDED}", "   ")
+            print_paragraph(f"You typed: {_answer_text(figure, decided)}", "   ")
+        print_paragraph(f"{HELP}{UNDECIDED if decided is None else DECIDED}", "   ")
         typed = str(click.prompt("   >", prompt_suffix=" ", default="", show_default=False)).strip()
         if typed in ("quit", "back"):
             if typed == "quit":
@@ -142,9 +142,9 @@ def _ask_figures(
     print_line()
     for figure in figures:
         if figure.number in answers:
-            print_wrapped(f"{figure.number}  {_answer_text(figure, answers[figure.number])}", "  ")
+            print_paragraph(f"{figure.number}  {_answer_text(figure, answers[figure.number])}", "  ")
     changed = sum(bool(answer.value) for answer in answers.values())
-    print_wrapped(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
+    print_paragraph(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
     return answers if confirmed("Write this and the new edition into the file?") else None
 
 
@@ -169,14 +169,14 @@ def _answer(source: ProcedureFile, figure: DocumentFigure, typed: str) -> Figure
     try:
         made = answered_figure(source, figure, answer)
     except BenchflowError as error:
-        print_wrapped(str(error), "   ")
+        print_paragraph(str(error), "   ")
         return None
     errors = new_errors(source, source.with_text(made.text, made.block))
     if made.block is not None and not errors:
         place = f"{shown_path(made.block.path)}:{made.block_line}"
-        print_wrapped(block_edit_text(place, *users_of_block(source, made.block.path)), "   ")
+        print_paragraph(block_edit_text(place, *users_of_block(source, made.block.path)), "   ")
     for error_text in errors:
-        print_wrapped(f"Not possible: {error_text}", "   ")
+        print_paragraph(f"Not possible: {error_text}", "   ")
     return None if errors else answer
 
 
@@ -209,16 +209,15 @@ def _print_result(source: ProcedureFile, made: "MadeRevision", jobs: Sequence[Jo
             "jobs": jobs,
         })  # fmt: skip
         return
-    print_line(f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced.")
-    print_lines(f"  {entry.what}" for entry in made.entries)
-    print_lines(written_block_lines(made.file))
-    print_lines(check_lines(made.checked, made.file))
+    lines = [f"{source.path}: revision {old or '(none)'} -> {made.revision}. The old file is replaced."]
+    lines += [f"  {entry.what}" for entry in made.entries]
+    lines += [*written_block_lines(made.file), *check_lines(made.checked, made.file)]
     for title, is_open in (("Open jobs with an old figure", True), ("Finished jobs with an old figure", False)):
         found = [job for job in jobs if job.open == is_open]
-        if found:
-            print_line(f"{title}:")
+        lines += [f"{title}:"] if found else []
         for job in found:
             titles = ", ".join((*job.titles, *job.given))
-            print_line(f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {titles}  {job.log}")
+            lines.append(f"  {job_name(job.unit)}  revision {job.revision or '(none)'}  {titles}  {job.log}")
     if jobs:
-        print_line("Decide for each job if its work has to be checked again. Readings: benchflow trace --figure NAME")
+        lines.append("Decide for each job if its work has to be checked again. Readings: benchflow trace --figure NAME")
+    print_wrapped(lines)

@@ -36,19 +36,19 @@ class Accepted(NamedTuple):
     what: str
 
 
-def print_wrapped(text: str, indent: str = "") -> None:
+def print_paragraph(text: str, indent: str = "") -> None:
     """Print a text in lines that fit the width of the terminal, each ending after a word."""
     print_lines(wrapped(text, indent, terminal_width()))
 
 
 def typed_line(question: str, indent: str = "") -> str:
     """What is typed in one line, "" for back. An Enter at once belongs to the key before: then it asks again."""
-    print_wrapped(f"{question} Type it, then Enter. Enter alone: back.", indent)
+    print_paragraph(f"{question} Type it, then Enter. Enter alone: back.", indent)
     for _ in range(2):
         typed = str(click.prompt(f"{indent}>", prompt_suffix=" ", default="", show_default=False)).strip()
         if typed:
             return typed
-        print_wrapped("Nothing was typed.", indent)
+        print_paragraph("Nothing was typed.", indent)
     return ""
 
 
@@ -82,12 +82,12 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
         _show(file, proposal, len(proposals), decided)
         match _key(typed):
             case "a" | "o" if proposal.problem:
-                print_wrapped("It has no edit to accept. Change it (c), or skip it (s).")
+                print_paragraph("It has no edit to accept. Change it (c), or skip it (s).")
                 continue
             case "a" | "n" if decided is not None:
                 pass  # it stays so
             case "n":
-                print_wrapped("Nothing is decided here yet. Accept it (a), change it (c) or skip it (s).")
+                print_paragraph("Nothing is decided here yet. Accept it (a), change it (c) or skip it (s).")
                 continue
             case "a" | "o":
                 accepted[proposal.number] = Accepted("", "", make_proposal(file, proposal).what)
@@ -116,10 +116,10 @@ def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: Accepted | 
     print_lines(proposal_on_screen(proposal, of, file, terminal_width(), height))
     print_line()
     if decided is None:
-        print_wrapped(KEYS)
+        print_paragraph(KEYS)
         return
-    print_wrapped(f"{'You changed it' if decided.value else 'It is accepted'}: {decided.what}")
-    print_wrapped(DECIDED_KEYS)
+    print_paragraph(f"{'You changed it' if decided.value else 'It is accepted'}: {decided.what}")
+    print_paragraph(DECIDED_KEYS)
 
 
 def _key(typed: deque[str]) -> str:
@@ -180,20 +180,20 @@ def _changed(file: ProcedureFile, proposal: Proposal) -> Accepted | None:
                 continue
             made = make_proposal(file, proposal, typed, source)
         except BenchflowError as error:
-            print_wrapped(str(error))
+            print_paragraph(str(error))
             continue
         errors = new_errors(file, file.with_text(made.text, made.block))
         if not errors:
-            print_wrapped(f"Changed: {made.what}")
+            print_paragraph(f"Changed: {made.what}")
             return Accepted(typed, source, made.what)
         for error_text in errors:
-            print_wrapped(f"Not possible: {error_text}")
+            print_paragraph(f"Not possible: {error_text}")
 
 
 def _is_confirmed(accepted: Mapping[int, Accepted]) -> bool:
     """True if the author confirms that the accepted ones are written."""
     print_line()
-    print_wrapped("Accepted. To go back to the proposals: n")
+    print_paragraph("Accepted. To go back to the proposals: n")
     for number in sorted(accepted):
-        print_wrapped(f"{number}  {accepted[number].what}", "  ")
+        print_paragraph(f"{number}  {accepted[number].what}", "  ")
     return confirmed("Write these into the file?")

@@ -91,6 +91,16 @@ def parse_source(text: str, procedure: Procedure) -> Source:
     return Source(line, document, place, other_edition=other)
 
 
+def without_edition(source: Source) -> str:
+    """The text of a source from a document without an edition: ``manual ed. 2, p. 51`` -> ``manual p. 51``."""
+    if source.document is None:
+        return source.text
+    first = _first_name.match(source.text)
+    rest = source.text[first.end() :] if first is not None else source.place
+    rest = _date.sub("", _edition.sub("", rest, count=1), count=1).strip(" ,:;")
+    return f"{source.document.id} {rest}".strip()
+
+
 def _place_and_edition(written: str, document: Document) -> tuple[str, str]:
     """The place without an edition that is that of the document; and an edition that is another one, "" if none."""
     place, dated = written, _date.match(written)

@@ -101,6 +101,15 @@ def test_new_values_own_choices_and_the_edition_are_written(file: Path, tmp_path
     assert "Open jobs with an old figure:\n  job 99  revision B  play" in result.stdout
 
 
+@pytest.mark.parametrize("named", ["ed. 3 p. 7", "(edition 2), p. 7"])
+def test_new_figure_does_not_keep_the_old_edition_in_its_source(file: Path, named: str) -> None:
+    file.write_text(TEXT.replace("source: manual p. 7", f'source: "manual {named}"'), encoding="utf-8")
+    rows = json.loads(new_edition(file, "--list", "--json").stdout)["figures"]
+    number = next(each["number"] for each in rows if each["key"] == "plate: record.gap.limit.input")
+    assert new_edition(file, "--set", f"{number}=1 .. 2.5 mm").return_value == 0
+    assert 'input: 1 .. 2.5 mm, output: 1 .. 3 mm}, readings: shaft, source: "manual p. 7"}' in file.read_text("utf-8")
+
+
 def test_finished_jobs_on_an_old_figure_are_named(file: Path, tmp_path: Path) -> None:
     text = GEARBOX.replace("failures:", f"{DOCUMENTS}failures:")
     file.write_text(text, encoding="utf-8")

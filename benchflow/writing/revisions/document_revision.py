@@ -4,10 +4,11 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.figure_sources import OWN_CHOICE
+from benchflow.procedure.figure_sources import OWN_CHOICE, without_edition
 from benchflow.procedure.model import AngleStage, Document, TorqueStage
 from benchflow.writing.revisions.accepted_proposals import MadeRevision, finish_revision
 from benchflow.writing.revisions.change_edits import MadeChange, NotEditable, make_change, make_copied_key
@@ -50,11 +51,21 @@ def answered_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureA
     if answer.value:
         made = make_change(file, _change(figure, figure.path, answer.value))
         _require_text(file.with_text(made.text, made.block), figure, answer.value)
-        return made
+        return _with_plain_source(file, figure, made)
     made = _kept_figure(file, figure, answer)
     for other in figure.also:
         made = _kept_figure(file.with_text(made.text), other, answer)
     return made
+
+
+def _with_plain_source(file: ProcedureFile, figure: DocumentFigure, made: MadeChange) -> MadeChange:
+    """The change with a source that names no edition: the new figure is not from the old one."""
+    source = without_edition(figure.source)
+    if source == figure.source.text or figure.source.by_default or figure.path == figure.holder:
+        return made
+    done = file.with_text(made.text, made.block)
+    beside = make_change(done, _change(figure, (*figure.holder, "source"), source))
+    return replace(made, text=beside.text, block=beside.block or made.block)
 
 
 def _kept_figure(file: ProcedureFile, figure: DocumentFigure, answer: FigureAnswer) -> MadeChange:

@@ -28,7 +28,7 @@ DECIDED_KEYS = (
 )
 
 
-class Accepted(NamedTuple):
+class AcceptedProposal(NamedTuple):
     """An accepted proposal: the typed value ("": the proposed one), its source, and the change in words."""
 
     value: str
@@ -66,7 +66,7 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
 
     ``None`` if the author quits. Nothing is lost before: without the confirmation, the questions go on.
     """
-    accepted: dict[int, Accepted] = {}
+    accepted: dict[int, AcceptedProposal] = {}
     typed: deque[str] = deque()
     at = 0
     while True:
@@ -90,7 +90,7 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
                 print_paragraph("Nothing is decided here yet. Accept it (a), change it (c) or skip it (s).")
                 continue
             case "a" | "o":
-                accepted[proposal.number] = Accepted("", "", make_proposal(file, proposal).what)
+                accepted[proposal.number] = AcceptedProposal("", "", make_proposal(file, proposal).what)
             case "c":
                 typed.clear()  # what follows is the value
                 changed = _changed(file, proposal)
@@ -110,7 +110,7 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
         at += 1
 
 
-def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: Accepted | None) -> None:
+def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: AcceptedProposal | None) -> None:
     print_line()
     height = get_terminal_size().lines - LINES_OF_THE_QUESTION
     print_lines(proposal_on_screen(proposal, of, file, terminal_width(), height))
@@ -165,7 +165,7 @@ def _read_keys() -> str:
     return data.decode("utf-8", "replace")
 
 
-def _changed(file: ProcedureFile, proposal: Proposal) -> Accepted | None:
+def _changed(file: ProcedureFile, proposal: Proposal) -> AcceptedProposal | None:
     """What was typed instead, and its source if it is a figure, checked by the reader; ``None`` for back."""
     known = ", ".join(document.id for document in file.procedure.documents)
     documents = f" The documents are: {known}." if known else ""
@@ -185,12 +185,12 @@ def _changed(file: ProcedureFile, proposal: Proposal) -> Accepted | None:
         errors = new_errors(file, file.with_text(made.text, made.block))
         if not errors:
             print_paragraph(f"Changed: {made.what}")
-            return Accepted(typed, source, made.what)
+            return AcceptedProposal(typed, source, made.what)
         for error_text in errors:
             print_paragraph(f"Not possible: {error_text}")
 
 
-def _is_confirmed(accepted: Mapping[int, Accepted]) -> bool:
+def _is_confirmed(accepted: Mapping[int, AcceptedProposal]) -> bool:
     """True if the author confirms that the accepted ones are written."""
     print_line()
     print_paragraph("Accepted. To go back to the proposals: n")

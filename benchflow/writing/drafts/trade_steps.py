@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from benchflow.session.teardown.renewed_parts import head_noun, is_seal
 from benchflow.session.teardown.teardown_record import TeardownReading
-from benchflow.writing.drafts.draft_book import plain_text, unique
+from benchflow.writing.drafts.draft_book import plain_text
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import is_closing
 
@@ -33,6 +33,11 @@ _COOLANT = re.compile(r"\b(?:thermostat|water pump|coolant|radiator|heater (?:ho
 _HOLDS_OIL = re.compile(
     r"\b(?:sump|oil pan|(?:oil )?drain plug|(?:oil )?(?:level|filler) plug|oil sight glass)\b", re.I
 )
+
+
+_NOT_OPENED = re.compile(r"\b(?:pulleys?|belts?|fan|bolts?|screws?|nuts?|guards?)$", re.I)
+"""Parts of a pump or cover that come off without opening what it holds."""
+_OTHER_FLUID = re.compile(r"\b(?:radiator|coolant|water|fuel|block|air|brake)\b", re.I)
 
 
 class TradeStep(Struct, frozen=True):
@@ -113,9 +118,11 @@ class TradeSteps:
 
     def _lash(self) -> None:
         """The lash of valves is measured while the valve gear is open."""
-        if not any(_LASH_SET_BY.search(facts.what) and not _HYDRAULIC.search(facts.what) for facts in self.lines):
-            return
-        if not any(re.search(r"\bcamshafts?\b|\brockers?\b|\bpushrods?\b", facts.what, re.I) for facts in self.lines):
+        names = [facts.what for facts in self.lines if not re.search(r"\bcovers?\b", facts.what, re.I)]
+        drives = re.compile(r"\bcamshafts?\b|\brockers?\b|\bpushrods?\b", re.I)
+        if any(map(_HYDRAULIC.search, names)) or not (
+            any(map(_LASH_SET_BY.search, names)) and any(map(drives.search, names))
+        ):
             return
         last = self._last(_VALVE_GEAR)
         if last is None:
@@ -131,14 +138,14 @@ class TradeSteps:
     def at_the_end(self) -> list[TradeStep]:
         """What is filled and tested once everything is fitted."""
         found = []
-        oiled = unique(each for facts in self.lines for each in _HOLDS_OIL.findall(facts.what))
-        if oiled:
+        names = [facts.what for facts in self.lines if not _NOT_OPENED.search(head_noun(facts.what))]
+        if any(_HOLDS_OIL.search(name) and not _OTHER_FLUID.search(name) for name in names):
             found.append(TradeStep({
                 "title": "Fill it with oil", "uses": ["oil"],
                 "check": ["It is the oil that the manual names, up to the level that it prints"],
                 "undo": {"do": "Drain it"},
             }))  # fmt: skip
-        if any(_COOLANT.search(facts.what) for facts in self.lines):
+        if any(map(_COOLANT.search, names)):
             found.append(TradeStep({
                 "title": "Test the cooling system under pressure",
                 "cautions": [{"warning": "Air under pressure. Stay below the pressure of the cap."}],

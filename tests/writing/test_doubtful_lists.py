@@ -165,6 +165,26 @@ def test_size_of_a_thread_is_not_a_torque(tmp_path: Path) -> None:
     assert "stages: [10 N·m]" in found.book.text()
 
 
+def test_tolerance_of_a_torque_in_words_is_not_lost(tmp_path: Path) -> None:
+    found = drafted(tmp_path, "1. Tighten the nut to 25 N·m ± 2\n2. Tighten the cap to 20 +/- 1 Nm\n", "list.md")
+    stages = [operation.get("tighten", {}).get("stages") for operation in found.book.operations]
+    assert stages == [["25 N·m ± 2"], ["20 ± 1 Nm"]]
+
+
+def test_point_in_words_beside_decimal_commas_is_doubtful(tmp_path: Path) -> None:
+    text = "1. Tighten the nut to 1.250 N·m\n2. Set the gap to 0,5 mm\n3. Measure the depth: 1.250 to 1.300 mm\n"
+    found = drafted(tmp_path, text, "list.md")
+    assert "1.250 N·m" in refused(found)
+    assert not any("record" in operation for operation in found.book.operations)
+    assert "Figures in the words, not taken: 1.250 .. 1.300 mm" in found.book.text()
+
+
+@pytest.mark.parametrize("figure", [".08 mm", "1/2 turn", "0,5 mm"])
+def test_figure_in_words_that_is_not_taken_is_named(tmp_path: Path, figure: str) -> None:
+    found = drafted(tmp_path, f"1. Set the plate by {figure}\n", "list.md")
+    assert f"Figures in the words, not taken: {figure}" in found.book.text()
+
+
 def test_merged_cells_go_on_with_their_step(tmp_path: Path) -> None:
     found = drafted(tmp_path, "Step,Part,Torque (Nm)\nTighten the bolts,Bolt,20\n,Washer,\n,,then 40\n")
     (operation,) = found.book.operations

@@ -44,6 +44,7 @@ def stages_in(text: str, unit: str) -> list[str] | Refused:
     """The stages of a torque cell, such as ``30 N·m + 90°``; ``unit`` is for numbers without one."""
     if is_formula(text):
         return Refused("a formula or an error of the spreadsheet. Save the values, or write the torque")
+    text = text.replace("+/-", "±").replace("+-", "±")
     if _TOLERANCE.fullmatch(text):
         text = normal_limit(_with_unit(text, unit))
     text = _in_two_units(text)

@@ -14,7 +14,10 @@ from benchflow.writing.drafts.step_sentences import readings_named
 
 _N = r"\d*\.?\d+"
 _TORQUE_UNIT = r"(?:N·m|N\.m|N m|Nm|ft[-·. ]?lbf?s?|lbf?[-·. ]?ft|in[-·. ]?lbf?s?|lbf?[-·. ]?in|kgf?[·-]?m)"
-_TORQUE = rf"(?<![\w.,×])\d[\d.,]*(?:\s*(?:-|–|\.\.|to)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b(?:\s*\([^()]*\d[^()]*\))?"
+_TORQUE = (
+    rf"(?<![\w.,×±])(?<!/- )(?<!/-)(?<!± )\d[\d.,]*(?:\s*(?:-|–|\.\.|to|±|\+/-|\+-)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b"
+    rf"(?:\s*(?:±|\+/-)\s*\d[\d.,]*(?:\s*{_TORQUE_UNIT}\b)?)?(?:\s*\([^()]*\d[^()]*\))?"
+)
 _ANGLE = r"\d[\d.,]*\s*(?:°(?!\s*[CF])|deg(?:rees)?\b)"
 _STAGES = re.compile(
     rf"{_TORQUE}(?:\s*(?:\+|,?\s*(?:and\s+)?then|,|and|plus)\s*(?:again\s+|by\s+|to\s+|a further\s+|\+)*"
@@ -35,7 +38,7 @@ _UNIT = (
 )
 _SIDES = r"(?:at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
 _QUANTITY = re.compile(
-    rf"(?:{_SIDES}\s*)?(?<![\w.,/])\d[\d.,]*(?:\s*(?:to|-|–|±|\.\.\.?)\s*\d[\d.,]*)?\s*{_UNIT}(?![\w/])"
+    rf"(?:{_SIDES}\s*)?(?<![\w.,/])(?:\d+/)?(?:\d|\.\d)[\d.,]*(?:\s*(?:to|-|–|±|\.\.\.?)\s*[\d.][\d.,]*)?\s*{_UNIT}(?![\w/])"
     r"(?:\s*\([^()]*\d[^()]*\))?",
     re.IGNORECASE,
 )

@@ -181,10 +181,13 @@ _ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "
 
 
 def _has_decimal_commas(found: ReadList) -> bool:
-    """True if a figure of the list has a decimal comma."""
+    """True if a figure of the list has a decimal comma, in a cell or in the words of a step."""
     names = ("torque", "angle", "limit", "low", "high")
     cells = (row.cells[name].text for row in found.rows for name in names if name in row.cells)
-    return any(re.search(r"\d,\d", text) for text in cells)
+    words = map(text_of_row, found.rows)
+    return any(re.search(r"\d,\d", text) for text in cells) or any(
+        re.search(r"\d,\d+\s?(?:N·?m|mm|µm|bar|°|in\b|ft)", text) for text in words
+    )
 
 
 def _in_order(operation: dict[str, Any]) -> dict[str, Any]:

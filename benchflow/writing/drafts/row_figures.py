@@ -73,6 +73,10 @@ class RowFigures:
             at.operation["tighten"] = {"joint": self._joint(at, {}), "stages": [{"torque": ASK}]}
         if {"limit", "low", "high"} & cells.keys():
             found = replace(found, limits=())
+        doubtful = [each for each in found.limits if self.decimal_commas and point_of_thousands(each.limit)]
+        if doubtful:
+            rest = tuple(each for each in found.limits if each not in doubtful)
+            found = replace(found, limits=rest, left=(*found.left, *(each.limit for each in doubtful)))
         if found.left:
             at.comments.append(f"Figures in the words, not taken: {', '.join(found.left)}")
             self.book.left_in_words += len(found.left)

@@ -9,6 +9,7 @@ import pytest
 
 from benchflow.procedure.model import Procedure
 from benchflow.session.view.offered_sources import offered_sources, source_remark, with_offered
+from benchflow.tui.widgets.canvas import Canvas
 from tests.driving.session_driver import load_text
 from tests.driving.small_head import start_session
 from tests.tui.app_driver import drive_app
@@ -70,7 +71,8 @@ async def test_own_choice_needs_its_reason_and_is_marked_at_the_bench(tmp_path: 
         await bench.type("the printed one is for new parts\n")
         source = "own choice, because the printed one is for new parts"
         assert bench.last_of("figure-given")["source"] == source
-        assert "own choice, because" in bench.text
+        roles = {role for line in bench.screen.query_one(Canvas).lines for text, role in line if "own choice" in text}
+        assert roles == {"attention"}  # it stands out
 
 
 async def test_typed_figure_is_kept_as_a_draft_of_that_figure_only(tmp_path: Path) -> None:

@@ -318,7 +318,7 @@ class WithdrawFinding(BaseIntent, frozen=True, tag="withdraw", kw_only=True):
 
 
 class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True, rename={"source": "from"}):
-    """Correct a wrong entry of the log. Of a figure, the ``value``, its ``source`` or both can be corrected."""
+    """Correct a wrong entry of the log. Of a figure, the ``value``, its source (``from``) or both can be."""
 
     event: int  # ``seq`` of the wrong entry
     reason: str

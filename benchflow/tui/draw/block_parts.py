@@ -5,6 +5,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.session.view.bench_view import AskedFigure, Reading
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import Line, Role, Span, counted, hanging, styled, width_of, wrap
@@ -91,8 +92,9 @@ def packed_in_lines(cells: Sequence[Line], usual: int, width: int) -> list[Line]
 
 
 def source_line(source: str, width: int) -> list[Line]:
-    """Return the row with the source of a limit; nothing without a source."""
-    return [styled(INDENT + part, "faint") for part in wrap(f"source: {source}", width - 2)] if source else []
+    """Return the rows with the source of a limit; nothing without a source. An own choice stands out."""
+    role: Role = "attention" if source.casefold().startswith(OWN_CHOICE) else "faint"
+    return [styled(INDENT + part, role) for part in wrap(f"source: {source}", width - 2)] if source else []
 
 
 def asked_lines(asked: AskedFigure | None, width: int) -> list[Line]:

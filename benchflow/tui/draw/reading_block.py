@@ -1,5 +1,6 @@
 """Draws a value with its readings: in short, or as the current input with a field, the limit and a table."""
 
+from benchflow.procedure.figure_sources import OWN_CHOICE
 from benchflow.session.view.bench_view import Reading, ReadingInput
 from benchflow.trade.decision_rules import acceptance_words
 from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT
@@ -15,6 +16,7 @@ from benchflow.tui.draw.block_parts import (
     joined,
     note_below,
     packed_in_lines,
+    source_line,
     verdict_span,
 )
 from benchflow.tui.draw.gauge import draw_gauge
@@ -200,6 +202,9 @@ def _below_field(item: SlotInput, typed: TypedText, width: int) -> list[Line]:
     if given.acceptance:
         rule = f"guarded, {acceptance_words(given.acceptance)}"
     source = given.source and f"source: {given.source}"
+    if given.source.casefold().startswith(OWN_CHOICE):
+        lines.extend(source_line(given.source, width))
+        source = ""
     words = "; ".join(filter(None, (instrument, source, rule)))
     lines.extend(styled(INDENT + part, "faint") for part in wrap(words, width - 2) if words)
     return lines

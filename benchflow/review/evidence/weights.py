@@ -406,7 +406,7 @@ RECORD: Final = (
         "the error that was found in the instrument is within its uncertainty at that time", "record", _FLAT,
         ((1.0, 10),), "the work is as good as the instrument was known to be",
     ),
-    WeakPointKind("in-force", "in force", "the work is in force and has no weak point", "record", _FLAT,
+    WeakPointKind("in-force", "used, nothing weak", "the work is in force and has no weak point", "record", _FLAT,
     ((1.0, 3),), "nothing is weak"),
     WeakPointKind(
         "replaced", "replaced", "the work was reworked or measured again later, and no part of it is in force",

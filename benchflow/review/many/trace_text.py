@@ -14,6 +14,8 @@ def trace_lines(result: Trace) -> Iterator[str]:
     order = ", the weakest first" if len(affected) > 1 else ""
     yield f"{result.asked}: {len(affected)} of {count(result.looked_at, 'job')} affected{order}"
     yield from (f"NOTE  {note}" for note in result.notes)
+    if affected:
+        yield "The number before a line is its weight, from 0 to 100."
     yield from _affected_lines(affected)
     if mentioned:
         yield ""

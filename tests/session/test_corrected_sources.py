@@ -85,7 +85,7 @@ def test_same_figure_in_another_spelling_is_one_figure_in_trace(tmp_path: Path) 
     for number, value in enumerate(("0.1 .. 0.2 mm", "0.1..0.2 millimetres", "0.10 .. 0.20 mm", "0.15 mm", "0.150 mm")):
         (tmp_path / str(number)).mkdir()
         jobs.append(job(tmp_path / str(number), ASKED))
-        jobs[-1].do_all(given(value, name="play"))
+        jobs[-1].do_all(given(value, source="manual p.4" if number == 1 else WRONG, name="play"))
     logs = LogFiles(tuple(script.path for script in jobs))
     found = trace_figures(logs, FigureQuestion(figure="play"), read_procedure)
     shown = [(each.text, len(each.open)) for each in found.figures]

@@ -190,11 +190,12 @@ def _uses(state: State, job: SessionMatch) -> Iterator[_Use]:
 
 def _version(figure: Figure) -> tuple[str, str, str, str]:
     """The identity of a figure across revisions of a procedure: its operation, name, value and source."""
-    return figure.operation, figure.title, same_value(figure), _source_text(figure)
+    return figure.operation, figure.title, same_value(figure), _same_source(figure)
 
 
-def _source_text(figure: Figure) -> str:
-    return "" if figure.source is None else figure.source.shown
+def _same_source(figure: Figure) -> str:
+    """The source of a figure in one spelling, to compare: ``bulletin p.3`` and ``Bulletin p. 3`` are the same."""
+    return "" if figure.source is None else "".join(figure.source.shown.casefold().split())
 
 
 def same_value(figure: Figure) -> str:
@@ -317,16 +318,16 @@ def _grouped(uses: Sequence[_Use]) -> Iterator[TracedFigure]:
     for use in sorted(uses, key=lambda one: one.job.session.opened_at):
         figure = use.figure
         place = use.job.session.procedure_id, figure.operation, figure.title
-        places.setdefault(place, {}).setdefault((same_value(figure), _source_text(figure)), []).append(use)
+        places.setdefault(place, {}).setdefault((same_value(figure), _same_source(figure)), []).append(use)
     for by_text in places.values():
         latest = max((use for same in by_text.values() for use in same), key=lambda use: use.job.session.opened_at)
-        for (_, shown), same in by_text.items():
+        for same in by_text.values():
             in_latest = any(use.job.session.session == latest.job.session.session for use in same)
             older = not in_latest and _version(same[0].figure) not in latest.possible
-            yield _traced(same[0].figure.text, shown, same, older=older)
+            yield _traced(same, older=older)
 
 
-def _traced(text: str, shown: str, uses: Sequence[_Use], *, older: bool) -> TracedFigure:
+def _traced(uses: Sequence[_Use], *, older: bool) -> TracedFigure:
     figure = uses[0].figure
     source = figure.source
     document = None if source is None else source.document
@@ -344,8 +345,8 @@ def _traced(text: str, shown: str, uses: Sequence[_Use], *, older: bool) -> Trac
         kind=figure.kind,
         procedure=uses[0].job.session.procedure_id,
         operation=figure.operation,
-        text=text,
-        source=shown,
+        text=figure.text,
+        source="" if source is None else source.shown,
         document="" if document is None else document.id,
         edition="" if source is None else source.edition,
         date="" if document is None or (source is not None and source.other_edition) else document.date,

@@ -120,11 +120,6 @@ class Unmatched(Struct, frozen=True, tag="unmatched"):
     given: tuple[Placement, ...]
     ties: tuple[EqualAlternative, ...]
 
-    @property
-    def can_be_bought(self) -> bool:
-        """True if a purchasable size fits each of the places in ``buy``."""
-        return all(buy.sizes for buy in self.buy)
-
 
 def required(
     constant: Quantity, limit: Limit, aim: Quantity | None, slope: Literal[1, -1]

@@ -12,7 +12,7 @@ from math import pi, sqrt
 
 import pytest
 
-from benchflow.review.many.control_chart import D2, D4, E2, chart_of, limits_of, moving_ranges
+from benchflow.review.many.control_chart import D2, D4, chart_of, limits_of, moving_ranges
 from benchflow.review.many.outlying_values import outlying_places
 from benchflow.review.many.student_t import grubbs_value, two_sided_probability, two_sided_value
 
@@ -38,7 +38,7 @@ def test_constants_follow_from_the_normal_distribution() -> None:
     d3 = sqrt(2 - d2**2)
     assert pytest.approx(d2, abs=5e-4) == D2
     assert pytest.approx(1 + 3 * d3 / d2, abs=5e-4) == D4
-    assert pytest.approx(2.660, abs=5e-4) == E2
+    assert pytest.approx(2.660, abs=5e-4) == 3 / D2
 
 
 ROSNER = [

@@ -1,12 +1,19 @@
 """Control charts find outliers, shifts and drifts, and seldom find a drift in pure scatter."""
 
+from collections.abc import Sequence
 from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchflow.review.many.control_chart import RUN, chart_of, drift_of, limits_of, slope_of
+from benchflow.review.many.control_chart import RUN, Drift, chart_of, limits_of, slope_of
+
+
+def drift_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Drift | None:
+    """The slope of ``values`` if it is significant."""
+    slope = slope_of(values, low, high)
+    return slope if slope is not None and slope.significant else None
 
 
 def test_outlier_is_marked() -> None:

@@ -21,7 +21,6 @@ from benchflow.session.shop.register import (
     fit_instruments,
     hash_pin,
     pin_matches,
-    signature_problem,
     signature_refusal,
 )
 from benchflow.session.shop.register_reader import json_schema, load_shop, read_shop
@@ -176,7 +175,7 @@ def test_reader_reports_problems_for_any_text(text: str, at: int) -> None:
 
 
 def test_any_name_may_sign_without_a_register() -> None:
-    assert signature_problem(None, "anybody", "inspector", None) is None
+    assert signature_refusal(None, "anybody", "inspector", None) is None
 
 
 def test_refusal_for_a_missing_role_lists_who_may_sign() -> None:
@@ -198,18 +197,20 @@ def test_unknown_name_and_missing_or_wrong_pin_are_refused(name: str, pin: str |
 
 
 def test_pin_in_full_width_digits_and_name_in_other_capitals_are_accepted() -> None:
-    assert signature_problem(shop(), "b. second", "inspector", "２４１７") is None
+    assert signature_refusal(shop(), "b. second", "inspector", "２４１７") is None
 
 
 def test_retired_person_may_sign_only_before_retirement() -> None:
-    assert "has not worked here since" in (signature_problem(shop(), "C. Gone", "inspector", None, on=TODAY) or "")
-    assert signature_problem(shop(), "C. Gone", "inspector", None, on=date(2025, 6, 29)) is None
+    assert (gone := signature_refusal(shop(), "C. Gone", "inspector", None, on=TODAY)) is not None
+    assert "has not worked here since" in gone.message
+    assert signature_refusal(shop(), "C. Gone", "inspector", None, on=date(2025, 6, 29)) is None
 
 
 def test_pin_is_optional_without_a_role_but_checked_if_entered() -> None:
-    assert signature_problem(shop(), "B. Second", None, None) is None
-    assert "PIN" in (signature_problem(shop(), "B. Second", None, None, ask_pin=True) or "")
-    assert signature_problem(shop(), "B. Second", None, "9999") is not None
+    assert signature_refusal(shop(), "B. Second", None, None) is None
+    assert (asked := signature_refusal(shop(), "B. Second", None, None, ask_pin=True)) is not None
+    assert "PIN" in asked.message
+    assert signature_refusal(shop(), "B. Second", None, "9999") is not None
 
 
 def test_same_pin_has_different_hashes_with_different_salts() -> None:
@@ -306,7 +307,7 @@ def test_person_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
     found = load_shop(path)
     assert found.shop is not None
     assert found.shop.people == (Person("D. New", ("inspector",), SIGNING, pin_changed=CHANGED),)
-    assert signature_problem(found.shop, "D. New", "inspector", "2417") is None
+    assert signature_refusal(found.shop, "D. New", "inspector", "2417") is None
 
 
 def test_retired_instrument_stays_in_the_register(tmp_path: Path) -> None:

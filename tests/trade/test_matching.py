@@ -110,7 +110,7 @@ def test_purchase_is_named_for_a_place_without_a_part() -> None:
     assert isinstance(answer, Unmatched)
     assert parts_by_place(answer) == {"1": "a"}
     assert [(buy.place, [size.value for size in buy.sizes or ()]) for buy in answer.buy] == [("2", [Decimal("2.76")])]
-    assert answer.can_be_bought
+    assert all(buy.sizes for buy in answer.buy)
 
 
 def test_two_sizes_equally_near_the_aim_are_both_offered() -> None:
@@ -137,7 +137,7 @@ def test_place_without_a_fitting_part_or_size_is_named() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
-    assert not answer.can_be_bought
+    assert not any(buy.sizes for buy in answer.buy)
     assert "no purchasable size fits" in answer.buy[0].text
 
 

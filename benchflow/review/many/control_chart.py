@@ -1,7 +1,7 @@
 """Control charts: individuals and moving ranges of a reading over the builds, with runs and drift.
 
 Constants for moving ranges of two, from the published tables of control chart constants (d2 = 1.128 and
-D4 = 3.267; E2 = 3 / d2 = 2.660), as the NIST/SEMATECH e-Handbook of Statistical Methods uses them in section
+D4 = 3.267), as the NIST/SEMATECH e-Handbook of Statistical Methods uses them in section
 6.3.2.2. They follow from the normal distribution: d2 = 2 / sqrt(pi), D4 = 1 + 3 sqrt(2 - d2**2) / d2.
 """
 
@@ -16,7 +16,6 @@ from benchflow.review.many.outlying_values import FEWEST, outlying_places, withi
 from benchflow.review.many.student_t import two_sided_probability
 
 D2: Final = 1.128
-E2: Final = 3 / D2
 D4: Final = 3.267
 
 RUN: Final = 8
@@ -34,11 +33,6 @@ class Limits(Struct, frozen=True):
     upper: float
     range_centre: float
     range_upper: float
-
-    @property
-    def sigma(self) -> float:
-        """The standard deviation from one build to the next, estimated from the moving ranges."""
-        return self.range_centre / D2
 
 
 class Drift(Struct, frozen=True):
@@ -185,12 +179,6 @@ def _find_runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
             found.append(Run(place - 1, length, "high" if before > 0 else "low"))
         length, before = 1, side
     return tuple(found)
-
-
-def drift_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Drift | None:
-    """The drift of ``values``; ``None`` where chance often gives such a slope."""
-    slope = slope_of(values, low, high)
-    return slope if slope is not None and slope.significant else None
 
 
 def slope_of(

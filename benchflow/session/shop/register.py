@@ -96,20 +96,6 @@ class SignatureRefusal(Struct, frozen=True):
     message: str
 
 
-def signature_problem(
-    shop: Shop | None,
-    name: str,
-    role: str | None,
-    pin: str | None,
-    *,
-    ask_pin: bool | None = None,
-    on: date | None = None,
-) -> str | None:
-    """The message of :func:`signature_refusal`; ``None`` if ``name`` is allowed to sign."""
-    refusal = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, on=on)
-    return None if refusal is None else refusal.message
-
-
 def signature_refusal(
     shop: Shop | None,
     name: str,

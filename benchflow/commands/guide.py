@@ -15,9 +15,11 @@ def guide(blocks: bool) -> None:
         from benchflow.session.block_lookup import machine_library
 
         library = machine_library()
-        print_line("# Building blocks\n")
-        for name in library.ids:
-            print_line(block_page(library.read(library.entries_of(name)[0])))
+        found = [library.read(library.entries_of(name)[0]) for name in library.ids]
+        titles = [f"- `{block.id}`: {block.written.title if block.written else 'the file has errors'}" for block in found]
+        print_line("\n".join(["# Building blocks", "", "A page for each block, in this order:", "", *titles, ""]))
+        for block in found:
+            print_line(block_page(block))
         return
     from benchflow.procedure.authoring.author_guide import author_guide
 

@@ -158,6 +158,7 @@ def test_every_shipped_block_has_a_page_in_the_guide(capsys: pytest.CaptureFixtu
     for name in LIBRARY.ids:
         written = block(name).written
         assert written is not None
+        assert f"- `{name}`: {written.title}\n" in guide
         assert f"## {written.title} (`{name}`)\n\n{written.about.strip()}\n" in guide
         assert all(f"| `{each}` | " in guide for each in written.takes)
 

@@ -16,7 +16,9 @@ def guide(blocks: bool) -> None:
 
         library = machine_library()
         found = [library.read(library.entries_of(name)[0]) for name in library.ids]
-        titles = [f"- `{block.id}`: {block.written.title if block.written else 'the file has errors'}" for block in found]
+        titles = [
+            f"- `{block.id}`: {block.written.title if block.written else 'the file has errors'}" for block in found
+        ]
         print_line("\n".join(["# Building blocks", "", "A page for each block, in this order:", "", *titles, ""]))
         for block in found:
             print_line(block_page(block))

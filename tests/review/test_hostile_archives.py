@@ -26,7 +26,7 @@ def place(tmp_path: Path) -> Path:
 
 
 @pytest.mark.parametrize("mode", ["IMMEDIATE", "EXCLUSIVE"])
-def test_locked_archive_is_told_within_a_second_and_given_up_after_ten(place: Path, mode: str) -> None:
+def test_locked_archive_is_told_early_and_given_up_after_ten_seconds(place: Path, mode: str) -> None:
     holder = sqlite3.connect(place / "archive.sqlite", isolation_level=None)
     if mode == "EXCLUSIVE":
         holder.execute("PRAGMA journal_mode=DELETE")
@@ -38,14 +38,16 @@ def test_locked_archive_is_told_within_a_second_and_given_up_after_ten(place: Pa
     with subprocess.Popen(command, cwd=place, env=environ, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
         told = process.stderr.readline()
-        assert time.monotonic() - start < 8  # one second, and the start of the program on a busy machine
         assert "has the archive" in told
+        assert process.poll() is None, "it is told before the command gives up"
         if mode == "EXCLUSIVE":  # giving up is tried once, because it takes ten seconds
             process.kill()
             return
+        told_at = time.monotonic()
         rest = process.stderr.read()
         assert process.wait(30) == 2
-    assert 8 < time.monotonic() - start < 16
+    assert time.monotonic() - told_at > 4, "it is told after one second"
+    assert 8 < time.monotonic() - start < 60  # ten seconds, and the start of the program on a busy machine
     assert "10 seconds at the most" in told
     assert "Traceback" not in rest
     assert "try again later" in rest

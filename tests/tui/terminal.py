@@ -34,7 +34,7 @@ class Terminal:
         env: Mapping[str, str] | None = None,
         columns: int = 80,
         rows: int = 24,
-        patience: float = 20.0,
+        patience: float = 90.0,
     ) -> None:
         self.screen = pyte.Screen(columns, rows)
         self.stream = pyte.ByteStream(self.screen)

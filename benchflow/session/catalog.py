@@ -192,6 +192,8 @@ def _lines_off(events: Iterable[_EventHeader]) -> int:
             changes[event.seq] = 1
         elif event.kind in ("put-back", "off-again"):
             changes[event.seq] = -1 if event.kind == "put-back" else 1
+        elif event.kind == "line-removed":
+            changes[event.seq] = -1
         elif event.kind == "line-split":
             lines = _decode_data(event.data).get("lines")
             changes[event.seq] = len(lines) - 1 if isinstance(lines, list) else 0

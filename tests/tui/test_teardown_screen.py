@@ -70,6 +70,17 @@ async def test_scanned_code_is_the_bag_and_waits_for_enter(log: Path) -> None:
         assert line.description.container == "bag B-0042; bag B-0043"
 
 
+async def test_code_scanned_alone_is_the_bag_of_the_newest_line_at_once(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover, 8x M6 30 mm")
+        await driver.type("B-0042\n")
+        (line,) = driver.record.lines
+        assert line.description.container == "bag B-0042"
+        assert driver.field == ""
+        await driver.press("f4")
+        assert driver.record.lines[0].description.container == ""
+
+
 async def test_checklist_is_answered_skipped_and_added_to(tmp_path: Path) -> None:
     script = TeardownScript(tmp_path)
     script.send(OPEN)
@@ -118,11 +129,68 @@ async def test_answer_without_a_place_goes_on_to_the_next_item(tmp_path: Path) -
         ]  # fmt: skip
 
 
-async def test_long_message_names_no_key_that_the_screen_does_not_have(log: Path) -> None:
+async def test_refused_line_is_named_once_and_typing_on_logs_the_next_one(log: Path) -> None:
     async with drive_teardown(log) as driver:
-        await driver.enter("cover, 8x M6x1 30, 4x M8x1 20, 3x M5 10, 2x M4 10, 2x M3 10, 4x M8x1 20, 3x M5 10, bag")
-        assert "more line" in driver.text
-        assert "shows all" not in driver.text
+        await driver.enter("detent plugs 3x M16x1.5, bag 3")
+        assert driver.text.count("Write a comma before") == 1
+        assert "NOT LOGGED" in driver.text
+        await driver.enter("springs, 3x 32 mm spring pins, bag 4")  # typed without a look at the screen
+        await driver.enter("shift turret, 4x M8x1.25 25 mm, bag 5")
+        assert [line.description.what for line in driver.record.lines] == ["springs", "shift turret"]
+        assert driver.field == "detent plugs 3x M16x1.5, bag 3"
+        await driver.press("home", *["right"] * len("detent plugs"))
+        await driver.enter(",")
+        assert driver.record.lines[-1].description.what == "detent plugs"
+        assert driver.field == ""
+
+
+async def test_missing_unit_can_be_typed_behind_a_refused_line(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover, thickness = 0.3")
+        await driver.enter(" mm")
+        (line,) = driver.record.lines
+        assert line.description.values[0].name == "thickness"
+        assert driver.field == ""
+
+
+async def test_lists_are_shown_by_a_key(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("front bearing, ask the customer: new or old")
+        await driver.enter("flange, replace: pitted")
+        await driver.press("f3")
+        assert "ASK THE CUSTOMER" in driver.text
+        assert "front bearing (new or old)" in driver.text
+        assert "flange (pitted)" in driver.text
+        await driver.press("escape")
+        assert "WHAT COMES OFF" in driver.text
+
+
+async def test_line_is_taken_away_by_a_key(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover")
+        await driver.enter("cover")
+        assert "Line 1 has the same name" in driver.text
+        await driver.press("up", "x", "enter")
+        assert [line.id for line in driver.record.lines] == ["1"]
+        await driver.press("f4")
+        assert [line.id for line in driver.record.lines] == ["1", "2"]
+
+
+async def test_insert_shows_the_lines_around_its_place(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        for number in range(1, 31):
+            await driver.enter(f"cover {number}x")
+        await driver.press("pageup", "pageup", "pageup", "pageup", "down", "down", "i")
+        assert "3 ● cover 3x" in driver.text
+
+
+async def test_picture_is_of_the_newest_line_and_of_the_whole_by_the_same_key(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover")
+        await driver.press("f7")
+        assert "PICTURE OF LINE 1" in driver.text
+        await driver.press("f7")
+        assert "PICTURE OF THE WHOLE" in driver.text
 
 
 async def test_undo_goes_back_to_the_item_of_the_answer(tmp_path: Path) -> None:

@@ -89,6 +89,9 @@ def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> Tea
             return _put_back(record, intent)
         case intents.TakeOffAgain():
             return _off_again(record, intent)
+        case intents.RemoveLine():
+            line = _line(record, intent.line)
+            return line if isinstance(line, Refusal) else ev.LineRemoved(line.id, line.description, intent.reason)
         case intents.DecideFate() | intents.ReportFound() | intents.NamePartner():
             return _about_part(record, intent)
         case intents.DescribeState(text=text):
@@ -220,14 +223,19 @@ def _take_off(record: TeardownRecord, intent: intents.TakeOff) -> TeardownDecisi
 
 def next_id(record: TeardownRecord) -> str:
     """The id of the next line: one more than the highest number."""
-    return str(1 + max((_number(each.id) for each in record.lines), default=0))
+    return str(1 + max((_number(each) for each in _used_ids(record)), default=0))
 
 
 def id_after(record: TeardownRecord, name: str, taken: tuple[str, ...] = ()) -> str:
     """A free id for a line after the line ``name``: its number with the next free letters, such as ``12a``."""
-    used = {each.id for each in record.lines} | set(taken)
+    used = {*_used_ids(record), *taken}
     number = _number(name)
     return next(each for each in (f"{number}{_letters(n)}" for n in range(1, len(used) + 2)) if each not in used)
+
+
+def _used_ids(record: TeardownRecord) -> tuple[str, ...]:
+    """The ids of all lines, also of those that were taken away."""
+    return (*(each.id for each in record.lines), *record.removed)
 
 
 def _number(name: str) -> int:

@@ -16,10 +16,11 @@ from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.verdicts import to_stored
-from benchflow.session.teardown.fastener_text import is_about_fasteners, own_thread, read_fasteners
+from benchflow.session.teardown.fastener_text import is_about_fasteners, is_kind, own_thread, read_fasteners
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
+from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import (
     FoundKind,
     PartDescription,
@@ -85,6 +86,10 @@ _NAME_BEHIND = re.compile(
 """A value with its name after it: ``0.05 mm end float``."""
 _WORDS_BEHIND = re.compile(r"(\D*?((?:\d+\.\d+|\.\d+|\d+) ?[^\s\d]+))\s+([^\W\d_]{2,}[^\d]*)")
 """A value with words after it: ``shim 0.3 mm under it``."""
+_VALUE_IN_NAME = re.compile(r"([^\W\d_].*?)\s+(\d*\.\d+ ?(?:mm|in)|\d+(?:\.\d+)? ?(?:µm|um|thou))", re.IGNORECASE)
+"""A measured value after the name of a thing: ``shim input bearing 1.05 mm``. A size such as ``30 mm`` is a name."""
+_ONLY_COUNT = re.compile(r"(\d{1,3})\s*(?:[x×*]|off|pieces?|pcs)|[x×]\s*(\d{1,3})", re.IGNORECASE)
+"""A count as a part of its own: ``interlock pins, 2x``."""
 _SIZES = re.compile(
     r"sizes? \d[\d.]*(?:\s*[x×]\s*\d[\d.]*){1,2}\s*(?:mm|in)?|\d[\d.]*(?:\s*[x×]\s*\d[\d.]*){2}\s*(?:mm|in)?",
     re.IGNORECASE,
@@ -185,6 +190,8 @@ class _EntryReader:
         if places:
             self.fields["places"] = list(places)
         self.fields["what"] = name
+        if value := _VALUE_IN_NAME.fullmatch(name):
+            self.wrong("value-missing", f"Say what {value[2]} is: {value[1]}, thickness {value[2]}", "values")
         if opposite := two_sides(name):
             self.wrong("bad-intent", f"Write {' + '.join(opposite)} if these are two places", "places")
         if not re.search(r"[^\W\d_]", name):
@@ -211,7 +218,11 @@ class _EntryReader:
         self._in_finding = re.match(r"found\b", text, re.IGNORECASE) is not None
         if (rest := re.sub(r"^with\s+", "", text, flags=re.IGNORECASE)) != text and is_about_fasteners(rest):
             text = rest
-        if _SIZES.fullmatch(text):
+        if (count := _ONLY_COUNT.fullmatch(text)) and "count" not in self.fields:
+            self.fields["count"] = int(count[1] or count[2])
+            if not self.fields["count"]:
+                self.wrong("bad-quantity", f"{text} is not a possible count. Write 1 to 999", "count")
+        elif _SIZES.fullmatch(text):
             self._append("remark", text)
         elif kept := _NOTE.fullmatch(text):
             self._append("remark", (kept[1] or kept[2]).strip())
@@ -259,6 +270,9 @@ class _EntryReader:
             found = re.fullmatch(rf"(?:{pattern})(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
             if found is None or re.match(r"\w", text[_word_end(pattern, text) :]):
                 continue
+            if _is_about_other_part(found[1] or "", text, self.fields["what"]):
+                self._append("remark", text)
+                return True
             if self.fields.get("fate", fate) != fate:
                 self.wrong("bad-intent", "Two different fates. Write one; set others by place afterwards", "fate")
             self.fields["fate"] = fate
@@ -335,6 +349,21 @@ class _EntryReader:
         stored = to_stored(parse_quantity(measured.value))
         self.fields.setdefault("values", []).append(TeardownReading(measured.words, stored))
         return True
+
+
+def _is_about_other_part(rest: str, text: str, what: str) -> bool:
+    """True for ``replace o-ring`` in the line of another part: it is not the fate of the thing that came off.
+
+    With a colon, the words are the reason.
+    """
+    if not rest or re.search(r"[:(]", text):
+        return False
+    words = {word.rstrip("s") for word in re.findall(r"[\w-]+", what.lower())}
+    named = rest.strip().split()[-1].lower().rstrip("s")
+    return named not in words and (is_seal(rest) or is_used_once(rest) or is_kind(rest) or named in _OTHER_PARTS)
+
+
+_OTHER_PARTS = frozenset({"bearing", "spring", "bush", "shim", "spacer", "ball", "dowel", "ring", "boot", "hose"})
 
 
 def _is_quantity(text: str) -> bool:

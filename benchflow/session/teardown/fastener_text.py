@@ -72,6 +72,9 @@ def is_about_fasteners(text: str) -> bool:
 def read_fasteners(text: str) -> ReadFasteners:
     """The fasteners in ``text``, which has one group."""
     count = _COUNT.match(text)
+    if count is None and not text[:1].isdigit() and _is_one(text):
+        text = f"1x {text}"  # nut M24x1.5 is one nut
+        count = _COUNT.match(text)
     if count is None or (_unified_at_start(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
         example = f"Write the count first, such as: 1x {printable(text)}"
         return ReadFasteners(None, (Reason("value-missing", f"How many? {example}", name="fasteners"),))
@@ -81,12 +84,15 @@ def read_fasteners(text: str) -> ReadFasteners:
         return ReadFasteners(None, (Reason("bad-quantity", message, name="fasteners"),))
     rest = text[count.end() :]
     thread, length, rest, problems = _thread(rest)
+    own, *apart = re.split(r"(?:^|\s)with\s+", rest, maxsplit=1)  # a spring beside a plug has its own length
     if length is None:
-        length, rest, more = _length(rest)
+        length, own, more = _length(own)
         problems += more
+    rest = own
     kind, rest = _kind(rest)
     where = re.sub(r"(?<!\S)[x×*](?!\S)", " ", rest.replace(":", " "))  # a lone x between figures that were read
     where = " ".join(where.split())
+    with_words = f"with {apart[0].strip()}" if apart else ""
     stray = _ANY_NUMBER.match(where)
     second = _LENGTH.search(where)
     if second is not None:
@@ -95,7 +101,14 @@ def read_fasteners(text: str) -> ReadFasteners:
     elif stray is not None:
         message = f"“{stray[0]}” has no unit. Write a length as {stray[0]} mm, a pitch as M8x{stray[0]}"
         problems += (Reason("bad-quantity", message, name="fasteners"),)
+    where = " ".join(each for each in (where, with_words) if each)
     return ReadFasteners(FastenerGroup(number, kind, thread, length, where), problems)
+
+
+def _is_one(text: str) -> bool:
+    """True if the word of a fastener in ``text`` is no plural."""
+    found = _kind_word(text)
+    return found is not None and not found[0].lower().endswith("s")
 
 
 def _unified(text: str) -> re.Match[str] | None:
@@ -116,6 +129,12 @@ def _has_words_before(text: str, thread: re.Match[str]) -> bool:
     """True if words before a thread do not name a fastener: ``thread insert M6`` is not about fasteners."""
     before = text[: thread.start()]
     return re.search(r"[^\W\d_]{2}", before) is not None and _kind_word(before) is None
+
+
+def is_kind(text: str) -> bool:
+    """True for the word of a fastener alone, such as ``nuts`` or ``split pin``."""
+    found = _kind_word(text.strip())
+    return found is not None and found[0] == text.strip()
 
 
 def own_thread(text: str) -> tuple[str, str] | None:

@@ -150,6 +150,9 @@ def _after(record: TeardownRecord, event: ev.TeardownEvent, line: Line) -> Teard
             return _changed(record, name, lambda each: replace(each, is_off=False, put_backs=(*each.put_backs, back)))
         case ev.CameOffAgain(line=name):
             return _changed(record, name, lambda each: _off_again(each, record.last_off, line))
+        case ev.LineRemoved(line=name):
+            left = tuple(each for each in record.lines if each.id != name)
+            return replace(record, lines=left, removed=(*record.removed, name))
         case ev.FateDecided() | ev.FoundAtPart() | ev.PartnerNamed():
             return _changed(record, event.line, lambda each: _with_parts(each, event, line.seq))
         case ev.AssemblyState(text=text):

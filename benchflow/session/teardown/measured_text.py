@@ -7,6 +7,7 @@ from msgspec.structs import replace
 
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.units import EXAMPLES
 from benchflow.session.context import quantity_problem
 from benchflow.session.refusal import Reason
 
@@ -54,6 +55,9 @@ def words_and_quantity(text: str, dimension: str | None) -> MeasuredWords:
             parse_quantity(value, dimension=dimension)
         except QuantityError as error:
             problem = replace(quantity_problem(error, "value"), at=None)
+            if re.fullmatch(r"[-+±]?\d*\.?\d+", value):
+                unit = EXAMPLES.get(dimension or "length", "40 N·m").split()[-1]
+                problem = replace(problem, message=f"“{value}” has no unit. Write it, such as: {value} {unit}")
             if first is not None or not _WHOLE.match(text, start):
                 return MeasuredWords(text, problem=problem)
             first = problem

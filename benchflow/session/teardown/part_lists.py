@@ -1,5 +1,6 @@
 """The lists after a teardown: to order, for the machine shop, to ask the customer, not decided yet."""
 
+import re
 import textwrap
 from collections.abc import Iterator, Sequence
 
@@ -60,12 +61,16 @@ class PartLists(Struct, frozen=True):
     simulated: bool = False
 
 
+_REPLACED = re.compile(r"(?:replace|renew)\s+(\S.*)|(\S.*?)\s+(?:replace|renew)", re.IGNORECASE)
+"""Words about another part of a line: ``replace o-ring``."""
+
+
 def part_lists(record: TeardownRecord) -> PartLists:
     """The lists of a teardown, each in the order of the lines."""
     lines = record.lines
     return PartLists(
         record.unit, record.what,
-        order=tuple(part for line in lines for part in _with_fate(line, "replace")),
+        order=tuple(part for line in lines for part in (*_with_fate(line, "replace"), *_in_words(line))),
         renewed=tuple(part for line in lines for part in _renewed(line)),
         machine=tuple(part for line in lines for part in _with_fate(line, "machine")),
         ask=tuple(part for line in lines for part in _with_fate(line, "ask-customer")),
@@ -106,8 +111,15 @@ def _renewed(line: TeardownLine) -> Iterator[ListedPart]:
         if is_used_once(group.kind) or is_pin_renewed(group.kind):
             yield ListedPart(line.id, fasteners_text(group), reason=f"of {each.what}")
     for words in each.remark.split("; "):
-        if words and is_seal(words):
+        if words and is_seal(words) and not _REPLACED.fullmatch(words):
             yield ListedPart(line.id, words, reason=f"of {each.what}")
+
+
+def _in_words(line: TeardownLine) -> Iterator[ListedPart]:
+    """Other parts that the words of a line say to replace."""
+    for words in line.description.remark.split("; "):
+        if found := _REPLACED.fullmatch(words):
+            yield ListedPart(line.id, found[1] or found[2], reason=f"of {line.description.what}")
 
 
 WIDTH = 100

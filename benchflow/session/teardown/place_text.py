@@ -73,6 +73,8 @@ def trailing_places(text: str) -> tuple[str, tuple[str, ...], Reason | None]:
     """The name of a thing, the places at its end (``rod caps 1..4``), and what is wrong with them."""
     found = _AT_END.search(text)
     name = "" if found is None else text[: found.start()].strip()
+    if found is not None and not name:
+        name = text.split()[0]  # the word of the place names the thing too: rods 1..2
     if found is None or names_gear_pair(text) or name.endswith(("-", "–")) or not re.search(r"[^\W\d_]", name):
         return text, (), None
     places = read_places(found[0])

@@ -49,6 +49,9 @@ def read_entry(text: str, record: TeardownRecord, after: str = "") -> ReadPrompt
         if not about[2]:
             return _problem(f"Write the {kind} after the colon", "value-missing")
         return ReadPrompt({"intent": kind, "text": about[2]}, (UnderstoodRow(kind.capitalize(), about[2]),))
+    if command := re.match(r"(add|skip(?: all)?|instead)\s*:", plain, re.IGNORECASE):
+        message = f"“{command[0]}” is about what is measured together. F2 shows that list; write it there"
+        return _problem(message, "bad-intent")
     understood = understand_entry(plain)
     if understood.problems:
         return ReadPrompt(None, understood.rows, understood.problems)
@@ -70,7 +73,13 @@ def read_details(text: str, line: TeardownLine) -> ReadPrompt:
 
 
 def read_edit(text: str, line: TeardownLine) -> ReadPrompt:
-    """The new words of a line. They replace all of the old ones."""
+    """The new words of a line. What they leave out is not on the line any more."""
+    if about := re.match(r"(state|note)\s*:", clean_line(text), re.IGNORECASE):
+        message = (
+            f"“{about[0]}” is about the assembly, so it cannot be a line. Take the line away with x, and write it as a "
+            "new entry"
+        )
+        return _problem(message, "bad-intent")
     understood = understand_entry(text)
     rows = (UnderstoodRow("Corrects", f"{line.id} {line.description.what}"), *understood.rows)
     if understood.problems:
@@ -155,6 +164,16 @@ def read_put_back(text: str, line: TeardownLine) -> ReadPrompt:
     reason = clean_line(text)
     rows = (UnderstoodRow("Puts back", f"{line.id} {line.description.what}"), UnderstoodRow("Reason", reason or "none"))
     return ReadPrompt({"intent": "put-back", "line": line.id, "reason": reason}, rows)
+
+
+def read_removal(text: str, line: TeardownLine) -> ReadPrompt:
+    """The reason for taking a line away; it may be empty."""
+    reason = clean_line(text)
+    rows = (
+        UnderstoodRow("Takes away", f"{line.id} {line.description.what}"),
+        UnderstoodRow("Reason", reason or "none"),
+    )
+    return ReadPrompt({"intent": "remove", "line": line.id, "reason": reason}, rows)
 
 
 def read_closing(text: str) -> ReadPrompt:

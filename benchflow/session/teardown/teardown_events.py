@@ -126,6 +126,14 @@ class CameOffAgain(Event, frozen=True, tag="off-again"):
     line: str
 
 
+class LineRemoved(Event, frozen=True, tag="line-removed"):
+    """A line was taken away: it was logged by mistake. Nothing came off. Its number is not used again."""
+
+    line: str
+    before: PartDescription
+    reason: str = ""
+
+
 class FateDecided(Event, frozen=True, tag="fate"):
     """The fate of a part was decided, at one place or at all places of the line (``place`` is "")."""
 
@@ -194,7 +202,7 @@ class TeardownClosed(Event, frozen=True, tag="teardown-closed"):
 
 TeardownEvent = (
     TeardownOpened | TeardownResumed | ClockSetBack | CheckAdded | ReadingTaken | ChecksSkipped
-    | CameOff | LineCorrected | LineSplit | WasPutBack | CameOffAgain
+    | CameOff | LineCorrected | LineSplit | WasPutBack | CameOffAgain | LineRemoved
     | FateDecided | FoundAtPart | PartnerNamed | AssemblyState | TeardownNoteAdded | PictureKept
     | EntryUndone | TeardownClosed
 )  # fmt: skip

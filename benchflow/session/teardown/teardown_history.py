@@ -155,6 +155,9 @@ def teardown_event_text(event: ev.TeardownEvent) -> str:
             return f"Line {line} put back{f': {reason}' if reason else ''}"
         case ev.CameOffAgain(line=line):
             return f"Line {line} off again"
+        case ev.LineRemoved(line=line, before=before_, reason=reason):
+            why = f" Reason: {reason}." if reason else ""
+            return f"Line {line} taken away.{why} Before: {entry_text(before_)}"
         case ev.FateDecided(line=line, fate=fate, place=place, reason=reason):
             return f"Line {line}{_at(place)}: {fate_text(fate, reason)}"
         case ev.FoundAtPart(line=line, what=kind, text=text, place=place):

@@ -150,6 +150,13 @@ class TakeOffAgain(BaseIntent, frozen=True, tag="off-again", kw_only=True):
     line: str
 
 
+class RemoveLine(BaseIntent, frozen=True, tag="remove", kw_only=True):
+    """Take away a line that was logged by mistake. The log keeps it; its number is not used again."""
+
+    line: str = ""
+    reason: str = ""
+
+
 class DecideFate(BaseIntent, frozen=True, tag="fate", kw_only=True):
     """Decide the fate of a part: `use-again`, `machine`, `replace` or `ask-customer`."""
 
@@ -210,7 +217,7 @@ class CloseTeardown(BaseIntent, frozen=True, tag="close"):
 
 TeardownIntent = (
     OpenTeardown | AskTeardown | AskUnderstood | MeasureTogether | SkipCheck | AddCheck | TakeOff | EditLine | AddToLine
-    | SplitLine | PutPartBack | TakeOffAgain | DecideFate | ReportFound | NamePartner | DescribeState
+    | SplitLine | PutPartBack | TakeOffAgain | RemoveLine | DecideFate | ReportFound | NamePartner | DescribeState
     | AddTeardownNote | AttachTeardownPicture | UndoEntry | CloseTeardown
 )  # fmt: skip
 
@@ -235,6 +242,7 @@ TEARDOWN_EXAMPLES: dict[str, dict[str, Any]] = {
     "split": {"line": "12", "into": ["thrust washer, bag 4", "needle bearing, bag 5"]},
     "put-back": {"line": "12", "reason": "Keeps the shaft from turning"},
     "off-again": {"line": "12"},
+    "remove": {"line": "12", "reason": "Typed twice"},
     "fate": {"line": "12", "place": "cylinder 2", "fate": "replace", "reason": "pitted"},
     "found": {"line": "12", "kind": "odd-bolt", "text": "One M6 of 40 mm at the rear"},
     "partner": {"line": "12", "place": "cylinder 2", "partner": "rod 2"},

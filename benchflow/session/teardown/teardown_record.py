@@ -197,6 +197,7 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
     states: tuple[StateSeen, ...] = ()
     notes: tuple[TeardownNote, ...] = ()  # about the assembly
     pictures: tuple[TeardownPicture, ...] = ()  # of the assembly
+    removed: tuple[str, ...] = ()  # ids of the lines that were taken away
     undone: int = 0  # number of entries that were undone
     people: tuple[str, ...] = ()  # everybody who entered something, in the order of their first entry
 
@@ -212,10 +213,11 @@ class TeardownRecord(Struct, frozen=True, omit_defaults=True):
 
     @property
     def present_state(self) -> str:
-        """The state of the assembly as it was described last, "" if it never was."""
+        """The state of the assembly as it was described last, "" if it never was, or with `none`."""
         seen = [(each.event, each.text) for each in self.states]
         seen += [(each.event, each.description.state) for each in self.lines if each.description.state]
-        return max(seen)[1] if seen else ""
+        last = max(seen)[1] if seen else ""
+        return "" if folded(last) in ("none", "-") else last
 
     def line(self, line_id: str) -> TeardownLine | None:
         """The line with this id; ``None`` if there is none."""

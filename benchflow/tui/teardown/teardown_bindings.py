@@ -17,6 +17,7 @@ TEARDOWN_KEYS: tuple[BindingType, ...] = (
     Binding(letter("b"), "off_again", "off again", id="teardown.off-again"),
     Binding(letter("i"), "insert", "insert after", id="teardown.insert"),
     Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
+    Binding(letter("x"), "ask('remove')", "take away", id="teardown.remove"),
     Binding(letter("n"), "ask('note')", "note", id="teardown.note"),
     Binding("f7," + letter("p"), "picture", "picture", id="teardown.picture-of-line"),
     Binding("tab", "same_container", "same bag", id="teardown.same-container"),

@@ -72,11 +72,12 @@ class TeardownClient:
 
     async def look_for_picture(self) -> bool:
         """Look into the incoming folder for a picture. Return true if a file was found that the next look may take."""
-        if self.incoming is None:
-            folders = machine_folders()
+        folders = machine_folders()
+        folder = incoming_folder(folders.config, folders.data)  # it can be changed while the screen is open
+        if self.incoming is None or self.incoming.folder != folder:
             since = parse_timestamp(self.record.opened_at).timestamp()
             others = OtherJobs(self.log, (folders.sessions,))
-            self.incoming = IncomingWatch(incoming_folder(folders.config, folders.data), since, others)
+            self.incoming = IncomingWatch(folder, since, others)
         arrived = await asyncio.to_thread(self.incoming.look, time.time())
         record = self.record
         kept = {each.sha256 for each in record.pictures}

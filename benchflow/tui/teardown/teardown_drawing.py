@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from benchflow.session.refusal import Reason
 from benchflow.session.teardown.checklist import HAZARDS
-from benchflow.session.teardown.part_text import FATE_WORDS, UnderstoodRow, reading_text_of, short_fasteners
+from benchflow.session.teardown.part_text import UnderstoodRow, fate_text, reading_text_of, short_fasteners
 from benchflow.session.teardown.teardown_record import ChecklistItem, TeardownLine, TeardownRecord, valid_readings
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cell_count, cut, fit, hanging, styled, wrap
 
@@ -39,7 +39,7 @@ def line_row(line: TeardownLine, width: int) -> Line:
     description = line.description
     count = f"{description.count}× " if description.count > 1 else ""
     fasteners = short_fasteners(description.fasteners)
-    thing_width = max(min(30, width * 2 // 5), 12)
+    thing_width = max(min(44, width * 2 // 5), 12)
     fasteners_width = max((width - ID_WIDTH - 3 - thing_width) // 2 - 1, 8)
     mark: Span = ("● ", "done") if line.is_off else ("○ ", "attention")
     role: Role = "text" if line.is_off else "attention"
@@ -62,8 +62,8 @@ def _tail(line: TeardownLine) -> list[str]:
     """What follows the fasteners: put back, bag, fate, and what was found."""
     out = [] if line.is_off else ["PUT BACK"]
     out += [line.description.container] if line.description.container else []
-    fates = dict.fromkeys(part.fate for part in line.parts if part.fate)
-    out += [" / ".join(FATE_WORDS[fate] for fate in fates)] if fates else []
+    fates = dict.fromkeys(fate_text(part.fate, part.fate_reason) for part in line.parts if part.fate)
+    out += [" / ".join(fates)] if fates else []
     out += [reading_text_of(each) for each in valid_readings(line.values)[-1:]]
     out += ["found"] if any(part.found for part in line.parts) else []
     out += ["picture"] if line.pictures else []

@@ -1,12 +1,15 @@
 """The entry line of the teardown screen: asks, understands what is typed, sends it, and asks the next thing."""
 
+import re
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from textual.timer import Timer
 from textual.widgets import Input
 
 from benchflow.session.refusal import Refusal
+from benchflow.session.teardown.part_text import UnderstoodRow
 from benchflow.session.teardown.prompt_text import ReadPrompt
 from benchflow.session.teardown.scanned_code import with_scanned_code
 from benchflow.session.teardown.teardown_record import TeardownLine, TeardownRecord
@@ -44,6 +47,8 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self._first_row = self._end_row = 0  # its row on the screen, and the row after the last one
         self._timer: Timer | None = None
         self._first_message = first_message
+        self._goes_on = False  # true if the entry to log is what was typed behind the refused one
+        self._refused = ""  # the entry that was refused last, while it is at the start of the field
 
     @property
     def record(self) -> TeardownRecord:
@@ -80,7 +85,26 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self.redraw()
 
     def _understand(self) -> None:
-        self.read = read_prompt(self.prompt, self.field.value, self.record)
+        text = self.field.value
+        self.read = read_prompt(self.prompt, text, self.record)
+        self._goes_on = False
+        if not (self._refused and text.startswith(self._refused)):
+            self._refused = ""
+        elif self.read.intent is None and (behind := self._typed_after_refusal(text)) is not None:
+            self.read, self._goes_on = behind, True
+
+    def _typed_after_refusal(self, text: str) -> ReadPrompt | None:
+        """What was typed behind a refused entry, if it is a whole entry: somebody typed on without looking.
+
+        It begins with a letter directly behind the refused text, and has several words. ``None`` for anything else,
+        such as a unit that was missing.
+        """
+        behind = text[len(self._refused) :]
+        if self.prompt != EntryPrompt() or not behind[:1].isalpha() or not re.search(r"\w[ ,]+\w", behind):
+            return None
+        read = read_prompt(self.prompt, behind, self.record)
+        kept = UnderstoodRow("Not logged", self._refused, kept=True)
+        return None if read.intent is None else msgspec.structs.replace(read, rows=(kept, *read.rows))
 
     def typed(self, field: Input) -> None:
         self._understand()
@@ -91,6 +115,10 @@ class TeardownEntry(Page[None], inherit_bindings=False):
     def action_log(self) -> None:
         """Log what is typed, if it is understood."""
         code = self.field.take_scanned()
+        if code and self.field.value.strip(" ,") == code and self._can_add_bag:
+            intent = {"intent": "add", "line": self.record.last_off, "text": with_scanned_code("", code).strip(" ,")}
+            self.run_holding_keys(self._send(intent))
+            return
         if code and self._takes_code:
             self.field.set_content("text", with_scanned_code(self.field.value, code))
             self._understand()
@@ -102,7 +130,8 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.run_holding_keys(self._move(self.field.value.strip()))
             return
         if self.read.intent is None:
-            self.show_message(*(each.message for each in self.read.problems), role="alarm")
+            self._refused = self.field.value if self.prompt == EntryPrompt() else ""
+            self.show_message("NOT LOGGED: see ×. Correct it, or clear the line with Ctrl+U.", role="alarm")
             self.app.bell()
             return
         self.run_holding_keys(self._send(self.read.intent))
@@ -113,6 +142,12 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         return isinstance(self.prompt, EntryPrompt) or (
             isinstance(self.prompt, AboutLine) and self.prompt.what in ("add", "edit", "split")
         )
+
+    @property
+    def _can_add_bag(self) -> bool:
+        """True if a code that is scanned alone is the bag of the newest line, which has none yet."""
+        lines = self.record.lines
+        return self.prompt == EntryPrompt() and bool(lines) and not lines[-1].description.container
 
     def _enter_alone(self) -> bool:
         """Handle Enter without a text. Return false if it is an answer of the prompt."""
@@ -174,14 +209,18 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         if self.prompt == EntryPrompt() or isinstance(self.prompt, CheckPrompt):
             self.client.drafts.set_text(ENTRY_DRAFT, "")
             self.bench_app.save_soon()
+        refused, self._refused = self._refused if self._goes_on else "", ""
         self.field.set_content("text", "")
         if isinstance(self.prompt, CheckPrompt):
             self._after_check(intent)
             return
         line = intent.get("line", "")
-        self._open_prompt(EntryPrompt(), "" if self.prompt == EntryPrompt() else None)
+        self._open_prompt(EntryPrompt(), refused if self.prompt == EntryPrompt() else None)
+        if refused and self.prompt == EntryPrompt():
+            self._refused = refused
+            self.show_message(*self.message.texts, f"Not logged yet: {refused}", role="attention")
         # The fates of many lines are entered one after the other. After the newest line, the next one comes off.
-        if line and line != self.record.last_off:
+        if line and line != self.record.last_off and self.record.line(line) is not None:
             self.selected = line
             self.focus_on(None)
 

@@ -37,5 +37,6 @@ class TeardownLeavePage(TextPage[None], inherit_bindings=False):
     def action_leave(self) -> None:
         record, log = self.client.record, shown_path(self.client.log)
         count = f"{record.what}, {record.unit}: {len(record.lines)} lines. {record.events} entries are on disk."
-        again = () if record.closed else (f"To continue: benchflow teardown {log}",)
+        draft = f"To draft the procedure: benchflow draft {log} -o FILE.yaml"
+        again = (draft if record.closed else f"To continue: benchflow teardown {log}",)
         self.bench_app.leave(0, count, f"Log: {log}", *again)

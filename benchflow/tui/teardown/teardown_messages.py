@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from benchflow.base.plaintext import folded
 from benchflow.session.teardown.teardown_record import TeardownRecord
 
 _LOGGED = {"found": "finding", "attach": "picture"}
@@ -12,13 +13,17 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
     """What was logged, in one sentence. ``before`` and ``after`` are the records before and after it."""
     name = intent["intent"]
     line = after.line(str(intent.get("line", "")))
+    if name == "remove":
+        line = before.line(str(intent["line"]))
     what = f"line {line.id} ({line.description.what})" if line is not None else ""
     match name:
         case "off":
             known = {each.id for each in before.lines}
             new = next(each for each in after.lines if each.id not in known)
             inserted = " inserted" if new.inserted else " logged"
-            return f"Line {new.id}{inserted}: {new.description.what}."
+            same = [each.id for each in before.lines if folded(each.description.what) == folded(new.description.what)]
+            twice = f" Line {same[-1]} has the same name." if same and not new.description.places else ""
+            return f"Line {new.id}{inserted}: {new.description.what}.{twice}"
         case "measure":
             place = f", {intent['place']}" if intent.get("place") else ""
             return f"Logged: {intent['name']}{place}: {intent.get('value') or intent.get('answer')}."
@@ -35,12 +40,14 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
             return f"Put back: {what}. Take it off again with b."
         case "off-again":
             return f"Off again: {what}."
+        case "remove":
+            return f"Taken away: {what}. F4 undoes it."
         case "split":
             return f"Split: {what} into {len(intent['into'])} lines."
         case "edit" | "add":
             return f"Corrected: {what}." if name == "edit" else f"Added to {what}."
         case "close":
-            return "The teardown is closed. Draft the procedure with: benchflow draft"
+            return f"Closed. Draft the procedure with: benchflow draft '{after.unit}' -o FILE.yaml"
         case "state" | "note" if not what:
             return f"Logged: {name}."
         case _:

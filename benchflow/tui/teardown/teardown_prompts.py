@@ -9,7 +9,7 @@ from benchflow.session.teardown import prompt_text as read
 from benchflow.session.teardown.prompt_text import ReadPrompt
 from benchflow.session.teardown.teardown_record import ChecklistItem, TeardownLine, TeardownRecord
 
-LinePrompt = Literal["add", "edit", "split", "fate", "found", "partner", "measured", "note", "put-back"]
+LinePrompt = Literal["add", "edit", "split", "fate", "found", "partner", "measured", "note", "put-back", "remove"]
 """What can be asked about a line."""
 
 _READERS: dict[LinePrompt, Callable[[str, TeardownLine], ReadPrompt]] = {
@@ -22,11 +22,12 @@ _READERS: dict[LinePrompt, Callable[[str, TeardownLine], ReadPrompt]] = {
     "measured": read.read_measured,
     "note": read.read_line_note,
     "put-back": read.read_put_back,
+    "remove": read.read_removal,
 }
 _LABELS: dict[LinePrompt, str] = {
     "add": "ADD TO LINE", "edit": "CORRECT LINE", "split": "SPLIT LINE", "fate": "FATE OF LINE",
     "found": "FOUND AT LINE", "partner": "PARTNER OF LINE", "measured": "MEASURED AT LINE",
-    "note": "NOTE ON LINE", "put-back": "PUT BACK LINE",
+    "note": "NOTE ON LINE", "put-back": "PUT BACK LINE", "remove": "TAKE AWAY LINE",
 }  # fmt: skip
 _HINTS: dict[LinePrompt, str] = {
     "add": "For example: bag 3, marked 2 at the front, end float 0.12 mm",
@@ -38,6 +39,7 @@ _HINTS: dict[LinePrompt, str] = {
     "measured": "A name and a value with its unit, such as: bore 80.02 mm. With a place first: 2: bore 80.02 mm",
     "note": "Words about this line.",
     "put-back": "Why it goes back for a while; Enter alone gives no reason. Take it off again with the same key (b).",
+    "remove": "Only for a line that was logged by mistake. Why; Enter alone gives no reason. F4 undoes it.",
 }
 
 
@@ -131,7 +133,7 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             return (
                 "Name, fasteners, bag: rocker cover, 8x M6x1 30 mm + 2x 45 mm front, bag 3",
                 "Places: rod caps 1..4. Also: marked 2, lip up, replace: pitted, lash 0.2 mm",
-                "About the assembly: state: 3rd gear in; or note: words",
+                "About the assembly: state: 3rd gear in (state: none ends it); or note: words",
                 f"A scanned code is the bag.{newest}",
             )
         case EntryPrompt():
@@ -144,8 +146,13 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             )
         case AboutLine(what=what):
             return (_HINTS[what],)
-        case PicturePrompt():
-            return ("The path of the picture file, such as: pictures/dsc-0042.jpg. It is copied beside the log.",)
+        case PicturePrompt(line=name):
+            other = f"line {record.last_off}" if not name else "the whole"
+            again = (f"F7 again: a picture of {other}.",) if record.lines else ()
+            return (
+                "The path of the picture file, such as: pictures/dsc-0042.jpg. It is copied beside the log.",
+                *again,
+            )
         case ClosingPrompt():
             return (
                 "Enter closes it; write a reason if something is open. Then only fates, findings, readings of lines, "

@@ -66,7 +66,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         """What is taken apart, and how many lines are logged."""
         record = self.record
         what = f"{record.what}, {record.unit}{', closed' if record.closed else ''}"
-        return f"Teardown  {what} · {counted(len(record.lines), 'line')}, {record.events} saved"
+        return f"Teardown  {what} · {counted(record.lines_off, 'line')} off, {counted(record.events, 'log line')}"
 
     def compose(self) -> ComposeResult:
         self.field = ScannedField(self.bench_app.bench_theme, "text", self.client.drafts.text(ENTRY_DRAFT))
@@ -96,7 +96,8 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         elif not self.record.lines:
             top = self._nothing_off(width, available)
         else:
-            listed = list_lines(self.record, self.selected, available, width)
+            around = self.prompt.after if isinstance(self.prompt, EntryPrompt) else ""
+            listed = list_lines(self.record, self.selected or around, available, width)
             top, self._first_line = listed.lines, listed.first
             self._first_row, self._end_row = 1 + listed.row, 1 + available
         top = [*top, *([EMPTY] * (available - len(top)))]
@@ -130,9 +131,10 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 return hanging(
                     "  ", f"Enter alone keeps {picture.facts.name}, which arrived at {arrived}.", width, "now"
                 )
-            return [
-                line for text in prompt_hint(self.prompt, self.record) for line in hanging("  ", text, width, "faint")
-            ]
+            hints = [*prompt_hint(self.prompt, self.record)]
+            if isinstance(self.prompt, PicturePrompt) and self.client.incoming is not None:
+                hints.append(f"No new picture is in {shown_path(self.client.incoming.folder)}.")
+            return [line for text in hints for line in hanging("  ", text, width, "faint")]
         return [*problem_lines(self.read.problems, width), *row_lines(self.read.rows, width)]
 
     @work(group="watch")
@@ -296,8 +298,14 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         self.app.push_screen(PartListsPage(self.record, command))
 
     def action_picture(self) -> None:
-        """Ask for a picture, and look for one that a phone has sent."""
-        self._open_prompt(PicturePrompt(self.selected))
+        """Ask for a picture, and look for one that a phone has sent.
+
+        It is of the selected line or of the newest one. The same key again changes between that and the whole.
+        """
+        if isinstance(self.prompt, PicturePrompt):
+            self._open_prompt(PicturePrompt("" if self.prompt.line else self.record.last_off))
+        else:
+            self._open_prompt(PicturePrompt(self.selected or self.record.last_off))
         self._look_for_picture()
 
     @work(group="picture", exclusive=True)

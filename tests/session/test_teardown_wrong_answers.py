@@ -1,0 +1,113 @@
+"""Entry lines of a teardown that were understood wrongly, as mechanics write them. Common practice, no source."""
+
+import pytest
+
+from benchflow.session.catalog import summarize_log
+from benchflow.session.teardown.entry_line import understand_entry
+from benchflow.session.teardown.fold_teardown import load_teardown
+from benchflow.session.teardown.part_lists import part_lists
+from benchflow.session.teardown.prompt_text import read_edit, read_entry
+from benchflow.session.teardown.teardown_record import PartDescription
+from tests.driving.teardown_script import TeardownScript
+
+
+@pytest.fixture
+def script(tmp_path_factory: pytest.TempPathFactory) -> TeardownScript:
+    return TeardownScript(tmp_path_factory.mktemp("teardown")).begin()
+
+
+def understood(text: str) -> PartDescription:
+    found = understand_entry(text)
+    assert found.problems == ()
+    return found.description
+
+
+def refused(text: str) -> str:
+    return " ".join(each.message for each in understand_entry(text).problems)
+
+
+@pytest.mark.parametrize("words", ["replace o-ring", "replace nut", "renew gasket", "replace bearings"])
+def test_fate_of_another_part_is_not_that_of_the_thing(words: str) -> None:
+    line = understood(f"speedo drive, 1x M6x1 16 mm, {words}, bag 1")
+    assert (line.fate, line.remark) == ("", words)
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [("o-ring, replace o-ring", "o-ring"), ("output flange, replace: nut seat worn", "nut seat worn"),
+     ("bearing, replace", ""), ("cover, replace bent", "bent")],
+)  # fmt: skip
+def test_fate_of_the_thing_keeps_its_reason(text: str, reason: str) -> None:
+    line = understood(text)
+    assert (line.fate, line.fate_reason) == ("replace", reason)
+
+
+def test_part_to_replace_in_the_words_of_a_line_is_ordered(script: TeardownScript) -> None:
+    script.off("output flange, 1x nut M24x1.5, staked, replace nut")
+    assert [(part.part, part.reason) for part in part_lists(script.record).order] == [("nut", "of output flange")]
+
+
+@pytest.mark.parametrize(
+    ("text", "count"), [("interlock pins, 2x, bag 8", 2), ("interlock pins, x2", 2), ("keys, 3 off", 3)]
+)
+def test_count_alone_is_the_count_of_the_thing(text: str, count: int) -> None:
+    assert understood(text).count == count
+
+
+def test_measured_value_does_not_get_lost_in_a_name() -> None:
+    assert "shim input bearing, thickness 1.05 mm" in refused("shim input bearing 1.05 mm")
+    assert understood("hose 10 mm").what == "hose 10 mm"  # a size
+
+
+def test_one_nut_needs_no_count() -> None:
+    (group,) = understood("mainshaft gear, nut M24x1.5, staked").fasteners
+    assert (group.count, group.kind, group.thread) == (1, "nut", "M24x1.5")
+    assert "How many?" in refused("cover, bolts M8x1.25")
+
+
+def test_length_of_a_spring_is_not_that_of_its_plug() -> None:
+    (group,) = understood("detent plugs, 3x M16x1.5 with spring 32 mm and ball").fasteners
+    assert (group.length, group.where) == (None, "with spring 32 mm and ball")
+    (group,) = understood("cover, 8x M6x1 30 mm with washer").fasteners
+    assert group.length is not None
+    assert group.length.value == "30"
+
+
+@pytest.mark.parametrize(("text", "what", "first"), [("rods 1..2, numbered", "rods", "rod 1"),
+                                                     ("valves 1..8", "valves", "valve 1")])  # fmt: skip
+def test_word_of_a_place_names_the_thing_too(text: str, what: str, first: str) -> None:
+    line = understood(text)
+    assert (line.what, line.places[0], line.count) == (what, first, len(line.places))
+
+
+def test_missing_unit_is_asked_with_a_length() -> None:
+    assert "“0.3” has no unit. Write it, such as: 0.3 mm" in refused("cover, gasket 0.3")
+
+
+@pytest.mark.parametrize("text", ["add: gear change effort", "skip: no cylinders", "instead: dry"])
+def test_words_for_the_checklist_are_not_parts(text: str, script: TeardownScript) -> None:
+    found = read_entry(text, script.record)
+    assert found.intent is None
+    assert "F2" in found.problems[0].message
+
+
+def test_note_does_not_become_a_line_by_a_correction(script: TeardownScript) -> None:
+    script.off("oil 1.4 l black")
+    found = read_edit("note: oil 1.4 l black", script.record.lines[0])
+    assert found.intent is None
+    assert "x" in found.problems[0].message
+
+
+def test_line_logged_by_mistake_is_taken_away_and_its_number_is_not_used_again(script: TeardownScript) -> None:
+    script.off("cover", "shaft", "shaft")
+    script.do("remove", line="3", reason="typed twice")
+    script.off("pump")
+    assert [(line.id, line.description.what) for line in script.record.lines] == [
+        ("1", "cover"), ("2", "shaft"), ("4", "pump"),
+    ]  # fmt: skip
+    assert summarize_log(script.path).done == 3
+    script.do("undo")
+    script.do("undo")
+    assert [line.id for line in load_teardown(script.path).lines] == ["1", "2", "3"]
+    assert summarize_log(script.path).done == 3
+    assert script.refused("remove", line="9") == ["unknown-name"]

@@ -3,6 +3,7 @@
 import pytest
 
 from benchflow.session.catalog import summarize_log
+from benchflow.session.teardown.checklist import checklist_for
 from benchflow.session.teardown.entry_line import understand_entry
 from benchflow.session.teardown.fold_teardown import load_teardown
 from benchflow.session.teardown.part_lists import part_lists
@@ -111,3 +112,11 @@ def test_line_logged_by_mistake_is_taken_away_and_its_number_is_not_used_again(s
     assert [line.id for line in load_teardown(script.path).lines] == ["1", "2", "3"]
     assert summarize_log(script.path).done == 3
     assert script.refused("remove", line="9") == ["unknown-name"]
+
+
+@pytest.mark.parametrize(("what", "asked"), [("five-speed gearbox", False), ("rear axle", False), ("engine", True),
+                                             ("engine with gearbox", True), ("unit", True)])  # fmt: skip
+def test_cylinders_are_asked_about_only_where_they_can_be(what: str, asked: bool) -> None:
+    names = [item.name for item in checklist_for(what)]
+    assert ("leak-down" in names) is asked
+    assert "end float" in names

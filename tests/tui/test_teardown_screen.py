@@ -436,3 +436,20 @@ async def test_damaged_and_simulated_teardowns_are_only_shown(three_lines: Path,
     controller = TeardownCatalog(machine_folders(), None).open(log)
     assert controller.read_only
     controller.close()
+
+
+async def test_entry_line_is_visible_on_the_smallest_terminal(log: Path) -> None:
+    async with drive_teardown(log, size=(24, 8)) as driver:
+        for name in ("cover", "shaft", "pump"):
+            await driver.enter(name)
+        await driver.write("gear")
+        assert "► gear" in driver.text
+
+
+async def test_refusal_is_not_shown_at_another_line(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover")
+        await driver.enter("shim 1.05 mm")
+        assert "NOT LOGGED" in driver.text
+        await driver.press("up")
+        assert "NOT LOGGED" not in driver.text

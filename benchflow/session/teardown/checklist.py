@@ -3,6 +3,10 @@
 Source: common practice, no source.
 """
 
+import re
+
+from msgspec.structs import replace
+
 from benchflow.session.teardown.teardown_record import ChecklistItem
 
 TOGETHER: tuple[ChecklistItem, ...] = (
@@ -15,6 +19,23 @@ TOGETHER: tuple[ChecklistItem, ...] = (
     ChecklistItem("leaks outside", "Where it leaked, and where dirt sticks to oil. Look before you clean."),
 )
 """The items that every teardown asks for. Each can be skipped with a reason."""
+
+_NO_ENGINE = re.compile(
+    r"\b(?:gear ?box(?:es)?|transmission|transfer (?:case|box)|axle|differential|final drive|pump|compressor)\b", re.I
+)
+_ENGINE = re.compile(r"\b(?:engine|motor|cylinder|short block|head)\b", re.I)
+_ENGINE_ONLY = ("leak-down",)
+
+
+def checklist_for(what: str) -> tuple[ChecklistItem, ...]:
+    """The items for what is taken apart: a gearbox or an axle has no cylinders and no valves."""
+    if _NO_ENGINE.search(what) is None or _ENGINE.search(what) is not None:
+        return TOGETHER
+    return tuple(
+        replace(item, ask="Backlash of the gears, at several places.") if item.name == "lash" else item
+        for item in TOGETHER if item.name not in _ENGINE_ONLY
+    )  # fmt: skip
+
 
 HAZARDS: tuple[tuple[str, str], ...] = (
     ("danger", "A part that falls crushes. Lift and support each heavy part before its last fastener is out."),

@@ -15,7 +15,7 @@ from benchflow.session.rules.verdicts import to_stored
 from benchflow.session.state.event_basics import Event, StoredQuantity
 from benchflow.session.teardown import teardown_events as ev
 from benchflow.session.teardown import teardown_intents as intents
-from benchflow.session.teardown.checklist import TOGETHER
+from benchflow.session.teardown.checklist import checklist_for
 from benchflow.session.teardown.entry_line import understand_details, understand_entry, with_details
 from benchflow.session.teardown.fold_teardown import TeardownState
 from benchflow.session.teardown.given_part import given_description
@@ -55,9 +55,10 @@ def open_teardown(intent: intents.OpenTeardown, unfilled: ev.TeardownOpened) -> 
     ]
     if missing:
         return Refusal(tuple(missing))
-    known = {folded(item.name) for item in TOGETHER}
+    usual = checklist_for(intent.what)
+    known = {folded(item.name) for item in usual}
     added = tuple(ChecklistItem(name, added=True) for name in intent.checks if name and folded(name) not in known)
-    return replace(unfilled, unit=intent.unit, what=intent.what, checklist=(*TOGETHER, *added))
+    return replace(unfilled, unit=intent.unit, what=intent.what, checklist=(*usual, *added))
 
 
 def decide_teardown(state: TeardownState, intent: intents.TeardownIntent) -> TeardownDecision:

@@ -85,7 +85,7 @@ def list_lines(record: TeardownRecord, selected: str, height: int, width: int) -
     """
     lines = record.lines
     at = next((index for index, each in enumerate(lines) if each.id == selected), len(lines) - 1)
-    above = 1 if len(lines) > height else 0
+    above = 1 if len(lines) > height > 1 else 0
     available = max(height - above, 1)
     first = max(min(at - available // 2, len(lines) - available), 0)
     if not selected:

@@ -74,8 +74,8 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         """Ask something. The text typed before is kept for its own prompt, unless it began with the words of a line."""
         if not first_text(self.prompt, self.record):
             self._drafts[self.prompt] = self.field.value
-        if self.message.role == "alarm" and prompt != self.prompt and not self.client.read_only:
-            self.show_message()  # it is about the text that was refused at the prompt before
+        if prompt != self.prompt:
+            self._forget_refusal()
         self.prompt = prompt
         self.selected = ""
         shown = text if text is not None else self._drafts.get(prompt, "") or first_text(prompt, self.record)
@@ -83,6 +83,11 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self._understand()
         self.focus_on(None if self.client.read_only else self.field)
         self.redraw()
+
+    def _forget_refusal(self) -> None:
+        """Remove a message about a text that was refused at another place."""
+        if self.message.role == "alarm" and not self.client.read_only:
+            self.show_message()
 
     def _understand(self) -> None:
         text = self.field.value

@@ -141,7 +141,7 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
         case CheckPrompt(item=item):
             return (
                 *((item.ask,) if item.ask else ()),
-                "With a place: input shaft 0.12 mm. Enter alone: next item. skip: reason, skip all: reason, add: name",
+                f"{_example(item)}Enter alone: next item. skip: reason, skip all: reason, add: name",
                 *(("More words are added. To replace the last: instead: words",) if _has_words(item, record) else ()),
             )
         case AboutLine(what=what):
@@ -162,6 +162,15 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
             return ("The path of a folder on another disk. The log continues there in a copy.",)
         case _:
             assert_never(prompt)
+
+
+_ITEM_EXAMPLES = {"length": "input shaft 0.12 mm", "torque": "input shaft 1.4 N·m", "fraction": "cylinder 2 8 %"}
+
+
+def _example(item: ChecklistItem) -> str:
+    """An example of an answer with a place, in the unit of the item."""
+    example = _ITEM_EXAMPLES.get(item.dimension, "")
+    return f"With a place: {example}. " if example else ""
 
 
 def _has_words(item: ChecklistItem, record: TeardownRecord) -> bool:

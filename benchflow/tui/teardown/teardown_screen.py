@@ -206,6 +206,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
             self._to_entry()
             return
         self.selected = ids[at]
+        self._forget_refusal()
         self.focus_on(None)
         self.redraw()
 
@@ -217,6 +218,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
 
     def _to_entry(self) -> None:
         self.selected = ""
+        self._forget_refusal()
         self.focus_on(None if self.client.read_only else self.field)
         self.redraw()
 

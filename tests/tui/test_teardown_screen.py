@@ -190,7 +190,7 @@ async def test_picture_is_of_the_newest_line_and_of_the_whole_by_the_same_key(lo
         await driver.press("f7")
         assert "PICTURE OF LINE 1" in driver.text
         await driver.press("f7")
-        assert "PICTURE OF THE WHOLE" in driver.text
+        assert "PICTURE OF THE ASSEMBLY" in driver.text
 
 
 async def test_undo_goes_back_to_the_item_of_the_answer(tmp_path: Path) -> None:

@@ -73,7 +73,7 @@ def read_details(text: str, line: TeardownLine) -> ReadPrompt:
 
 
 def read_edit(text: str, line: TeardownLine) -> ReadPrompt:
-    """The new words of a line. What they leave out is not on the line any more."""
+    """The new words of a line. They replace all of the old ones."""
     if about := re.match(r"(state|note)\s*:", clean_line(text), re.IGNORECASE):
         message = (
             f"“{about[0]}” is about the assembly, so it cannot be a line. Take the line away with x, and write it as a "

@@ -47,7 +47,7 @@ class TeardownEntry(Page[None], inherit_bindings=False):
         self._first_row = self._end_row = 0  # its row on the screen, and the row after the last one
         self._timer: Timer | None = None
         self._first_message = first_message
-        self._goes_on = False  # true if the entry to log is what was typed behind the refused one
+        self._goes_on = False  # true if the entry to log is what was typed after the refused one
         self._refused = ""  # the entry that was refused last, while it is at the start of the field
 
     @property
@@ -99,9 +99,9 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             self.read, self._goes_on = behind, True
 
     def _typed_after_refusal(self, text: str) -> ReadPrompt | None:
-        """What was typed behind a refused entry, if it is a whole entry: somebody typed on without looking.
+        """What was typed after a refused entry, if it is a whole entry: somebody typed on without looking.
 
-        It begins with a letter directly behind the refused text, and has several words. ``None`` for anything else,
+        It begins with a letter directly after the refused text, and has several words. ``None`` for anything else,
         such as a unit that was missing.
         """
         behind = text[len(self._refused) :]

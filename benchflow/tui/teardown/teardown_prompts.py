@@ -147,7 +147,7 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
         case AboutLine(what=what):
             return (_HINTS[what],)
         case PicturePrompt(line=name):
-            other = f"line {record.last_off}" if not name else "the whole"
+            other = f"line {record.last_off}" if not name else "the assembly"
             again = (f"F7 again: a picture of {other}.",) if record.lines else ()
             return (
                 "The path of the picture file, such as: pictures/dsc-0042.jpg. It is copied beside the log.",

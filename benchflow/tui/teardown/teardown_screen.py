@@ -302,7 +302,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
     def action_picture(self) -> None:
         """Ask for a picture, and look for one that a phone has sent.
 
-        It is of the selected line or of the newest one. The same key again changes between that and the whole.
+        It is of the selected line or of the newest one. The same key again changes between that and the assembly.
         """
         if isinstance(self.prompt, PicturePrompt):
             self._open_prompt(PicturePrompt("" if self.prompt.line else self.record.last_off))

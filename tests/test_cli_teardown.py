@@ -133,13 +133,13 @@ def test_lists_have_what_to_order_to_machine_and_to_ask(script: TeardownScript) 
     script.do("fate", line="7", place="4", fate="replace", reason="pitted")
     script.do("fate", line="7", place="3", fate="use-again")
     text = run("teardown", script.path, "--lists").output
-    assert "line 2    2 × rod caps: 1, 2 (=pitted). in tray A" in text
-    assert "line 7    2 × cam followers: 2, 4 (pitted). in bag 8" in text
-    assert "line 3    bearing housing (worn oval). measured: bore 62.05 mm" in text
+    assert "line 2    2 × rod caps: 1, 2 (=pitted); in tray A" in text
+    assert "line 7    2 × cam followers: 2, 4 (pitted); in bag 8" in text
+    assert "line 3    bearing housing (worn oval); measured: bore 62.05 mm" in text
     assert "line 4    front bearing (new or old)" in text
     assert "line 5    rear gasket" in text
     assert "split pin (of drive flange)" in text
-    assert "line 6    drive flange. found: odd bolt at the rear" in text
+    assert "line 6    drive flange; found: odd bolt at the rear" in text
     assert "4 of 7 lines have a part without a fate: 1, 5, 6, 7" in text
     lists = json.loads(run("teardown", script.path, "--lists", "--json").output)
     assert [each["part"] for each in lists["ask"]] == ["front bearing"]

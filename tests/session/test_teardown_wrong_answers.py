@@ -120,3 +120,10 @@ def test_cylinders_are_asked_about_only_where_they_can_be(what: str, asked: bool
     names = [item.name for item in checklist_for(what)]
     assert ("leak-down" in names) is asked
     assert "end float" in names
+
+
+def test_seal_that_is_to_be_replaced_is_listed_once(script: TeardownScript) -> None:
+    script.off("speedo drive, o-ring torn, replace o-ring", "drain plug, 1x M14x1.5 + 1x copper washer")
+    lists = part_lists(script.record)
+    assert [part.part for part in lists.order] == ["o-ring"]
+    assert [part.part for part in lists.renewed] == ["1 × washer, copper"]

@@ -275,3 +275,9 @@ def test_draft_of_a_gearbox_is_sound_but_for_its_figures(tmp_path: Path) -> None
     drafted.write_text(found.book.text(), encoding="utf-8")
     report = check_file(drafted, None)
     assert (report["ok"], {finding["severity"] for finding in report["findings"]}) == (True, {"note"})
+
+
+def test_seal_named_twice_in_a_line_is_one_part(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "speedo drive, 1x M6x1 16 mm, o-ring torn, replace o-ring, bag 1")
+    assert [item.id for item in procedure_of(found).kit if "o-ring" in item.id] == ["speedo-drive-o-ring"]
+    assert not any("Inspect the new" in point.title for point in procedure_of(found).operations)

@@ -108,10 +108,12 @@ def _renewed(line: TeardownLine) -> Iterator[ListedPart]:
         open_places = tuple(part.place for part in line.parts if part.place and not part.fate)
         yield ListedPart(line.id, each.what, len(open_places) or each.count, open_places, container=each.container)
     for group in each.fasteners:
-        if is_used_once(group.kind) or is_pin_renewed(group.kind):
+        named = f"{group.where} {group.kind}"  # copper washer
+        if is_used_once(group.kind) or is_pin_renewed(group.kind) or is_seal(named):
             yield ListedPart(line.id, fasteners_text(group), reason=f"of {each.what}")
     for words in each.remark.split("; "):
-        if words and is_seal(words) and not _REPLACED.fullmatch(words):
+        replaced = [each.part for each in _in_words(line)]
+        if words and is_seal(words) and not _REPLACED.fullmatch(words) and not any(each in words for each in replaced):
             yield ListedPart(line.id, words, reason=f"of {each.what}")
 
 
@@ -161,11 +163,11 @@ def _rows(part: ListedPart, width: int) -> list[str]:
 
 
 def entry_text_of(part: ListedPart) -> str:
-    """An entry in one phrase: ``2 × thrust washer: left, right (worn); measured thickness 2.41 mm``."""
+    """An entry in one phrase: ``2 × thrust washer: left, right (worn); measured: thickness 2.41 mm``."""
     texts = [part.name + (f" ({part.reason})" if part.reason else "")]
     texts += [f"found: {'; '.join(part.found)}"] if part.found else []
     texts += [f"measured: {'; '.join(part.measured)}"] if part.measured else []
     texts += [part.marks] if part.marks else []
     texts += [f"in {part.container}"] if part.container else []
     texts += [f"{part.pictures} picture{'' if part.pictures == 1 else 's'}"] if part.pictures else []
-    return ". ".join(texts)
+    return "; ".join(texts)

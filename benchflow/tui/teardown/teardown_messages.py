@@ -49,13 +49,13 @@ def accepted_message(intent: dict[str, Any], before: TeardownRecord, after: Tear
         case "split":
             return f"Split: {what} into {len(intent['into'])} lines."
         case "edit" | "add":
-            return f"Corrected: {what}." if name == "edit" else f"Added to {what}."
+            return f"Corrected: {what}." if name == "edit" else f"Added to {what}: {_short(intent['text'])}."
         case "close":
             return f"Closed. Draft the procedure with: benchflow draft '{after.unit}' -o FILE.yaml"
         case "state" | "note" if not what:
             return f"Logged: {name}."
         case _:
-            return f"Saved about {what}." if what else "Saved."
+            return f"Logged for {what}: {_LOGGED.get(name, name)}." if what else "Logged."
 
 
 def _short(name: str) -> str:

@@ -128,9 +128,12 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
             picture = self.client.new_picture if isinstance(self.prompt, PicturePrompt) else None
             if picture is not None:
                 arrived = f"{datetime.fromtimestamp(picture.arrived):%H:%M}"
-                return hanging(
-                    "  ", f"Enter alone keeps {picture.facts.name}, which arrived at {arrived}.", width, "now"
-                )
+                keeps = f"Enter alone keeps {picture.facts.name}, which arrived at {arrived}."
+                others = prompt_hint(self.prompt, self.record)[1:]
+                return [
+                    *hanging("  ", keeps, width, "now"),
+                    *(line for text in others for line in hanging("  ", text, width, "faint")),
+                ]
             hints = [*prompt_hint(self.prompt, self.record)]
             if isinstance(self.prompt, PicturePrompt) and self.client.incoming is not None:
                 hints.append(f"No new picture is in {shown_path(self.client.incoming.folder)}.")

@@ -4,6 +4,7 @@ import re
 from itertools import pairwise
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.session.teardown.renewed_parts import is_pin_renewed, is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownLine
@@ -24,6 +25,7 @@ from benchflow.writing.drafts.part_words import (
 )
 
 _EACH = re.compile(r"\b(?:each|apiece|per \w+)\b", re.I)
+_SAYS_REPLACE = re.compile(r"(?:replace|renew)\b", re.I)
 _RENEWED = re.compile(
     r"\b(?:circlips?|snap rings?|roll pins?|spring pins?|staked|(?:each|every) time|thrown away)\b", re.I
 )
@@ -170,7 +172,9 @@ def line_facts(line: TeardownLine) -> LineFacts:
     unread: list[str] = []
     for piece in pieces:
         named = None if is_condition(piece) else part_in_words(piece)
-        if named is not None:
+        if named is not None and _SAYS_REPLACE.match(piece) and any(part.title == named[1] for part in loose):
+            loose = [replace(part, is_new=True) if part.title == named[1] else part for part in loose]
+        elif named is not None:
             loose.append(LoosePart(named[1], named[0], is_seal(named[1]) or piece == owner, detail=plain_text(piece)))
         elif not (is_sealed(piece) or has_no_gasket(piece) or stays_in(piece) or is_pinned(piece)):
             unread.append(piece)

@@ -197,6 +197,22 @@ def test_draft_names_the_pictures_of_a_line(script: TeardownScript, tmp_path: Pa
     assert "benchflow export TEARDOWN --as csv --pictures FOLDER" in draft
 
 
+def test_picture_is_attached_by_the_command(script: TeardownScript, tmp_path: Path) -> None:
+    picture = jpeg_at(tmp_path / "cover.jpg")
+    shown = run("attach", "teardown", picture, "--line", "1", "--text", "from above").output
+    assert "Picture of line 1: cover.jpg, from above" in shown
+    assert run("attach", script.path, tmp_path / "none.jpg").return_value == 1
+    assert json.loads(run("attach", script.path, picture, "--json").output)["attached"] is True
+    assert [each.text for each in script.record.lines[0].pictures] == ["from above"]
+    assert len(script.record.pictures) == 1
+    assert "--line" in str(run("attach", script.path, picture, "--operation", "1").exception)
+
+
+@pytest.mark.parametrize("option", [("--lot", "L1"), ("--operation", "x"), ("--figure", "x")])
+def test_teardown_that_is_named_and_not_searched_is_said(script: TeardownScript, option: tuple[str, str]) -> None:
+    assert "is a teardown. It has no" in run("trace", *option, "--logs", script.path).stderr
+
+
 def test_wrong_picture_is_refused_and_nothing_is_logged(script: TeardownScript, tmp_path: Path) -> None:
     wrong = tmp_path / "words.jpg"
     wrong.write_text("no picture")

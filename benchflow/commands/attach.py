@@ -8,6 +8,8 @@ import click
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_json, print_line, print_message, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import find_log
+from benchflow.commands.teardown_attach import attach_to_teardown
 
 if TYPE_CHECKING:
     from benchflow.commands.come_back_entry import AddedEntry, NotAdded
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--value", metavar="NAME", help="A picture of this value, such as bore, or of one reading: bore[2].")
 @click.option("--fastener", metavar="JOINT[N]", help="A picture of this fastener, such as studs[3], or of a joint.")
 @click.option("--note", type=int, metavar="EVENT", help="A picture of the note, deviation or complaint of that event.")
+@click.option("--line", metavar="LINE", default="", help="In a teardown: a picture of this line, such as 12.")
 @click.option("--text", metavar="TEXT", default="", help="A caption.")
 @click.option("--by", metavar="NAME", help="Who attaches it. Default: the builder of the job.")
 @click.option("--withdraw", type=int, metavar="EVENT", help="Withdraw the picture of that event. Needs --reason.")
@@ -28,7 +31,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per file.")
 def attach(
     name: str, files: tuple[str, ...], operation: str | None, value: str | None, fastener: str | None,
-    note: int | None, text: str, by: str | None, withdraw: int | None, reason: str | None, shop: Path | None,
+    note: int | None, line: str, text: str, by: str | None, withdraw: int | None, reason: str | None, shop: Path | None,
     as_json: bool,
 ) -> int:  # fmt: skip
     """Attach pictures to the log of a job, also after its end: JPEG, PNG, WebP, GIF, TIFF, AVIF, HEIC or PDF.
@@ -36,8 +39,17 @@ def attach(
     Each FILE is copied unchanged into the folder JOB.pictures beside the log, under its SHA-256. Data in it such as the
     position of a phone is copied too. The log gets its name, size and SHA-256. The FILE itself stays where it is.
 
-    Without an option, it is a picture of the operation in progress, or of the whole job.
+    Without an option, it is a picture of the operation in progress, or of the whole job. JOB can be a teardown: then
+    it is a picture of the line given with --line, or of the whole assembly.
     """
+    if (log := _teardown_named(name, wanted=bool(line))) is not None:
+        if operation or value or fastener or note or withdraw is not None:
+            raise click.UsageError("In a teardown, a picture is of a line (--line) or of the whole assembly.")
+        if not files:
+            raise click.UsageError("Name a picture: benchflow attach TEARDOWN FILE")
+        return attach_to_teardown(log, files, line=line, text=text, by=by or "", as_json=as_json)
+    if line:
+        raise click.UsageError("--line is for a teardown. Name a step of a job with --operation.")
     if withdraw is not None:
         if not reason or files:
             raise click.UsageError("--withdraw needs --reason, and no FILE.")
@@ -57,6 +69,14 @@ def attach(
         raise BenchflowError(f"Nothing was attached. {error.why}") from error
     done = [_report(name, intent, entry, as_json) for intent, entry in zip(intents, entries, strict=True)]
     return SUCCESS if all(done) else PROBLEM_FOUND
+
+
+def _teardown_named(name: str, *, wanted: bool) -> Path | None:
+    """The teardown with this name or path; ``None`` if it is a job. If both have the name, ``wanted`` decides."""
+    from benchflow.session.log.log_folder import is_teardown_log
+
+    log = find_log(name, kind="teardown" if wanted else "job")
+    return log if is_teardown_log(log) else None
 
 
 def _subject(
@@ -114,7 +134,6 @@ def _report(name: str, intent: dict[str, Any], entry: "AddedEntry | NotAdded", a
         data = {key: value for key, value in line.data.items() if key not in ("clock", "intent", "of", "sent")}
         print_json({"attached": True, "event": line.seq, "by": line.by, "at": line.at, **data})
         return True
-    from benchflow.commands.file_lookup import find_log
     from benchflow.commands.loaded_files import load_named_log
     from benchflow.session.history.event_text import event_text
     from benchflow.session.history.log_titles import LogTitles

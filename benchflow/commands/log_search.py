@@ -78,6 +78,14 @@ def session_source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Session
         yield ArchiveIndex(database)
 
 
+def warn_of_teardowns(source: "SessionSource", logs: tuple[Path, ...], what: str) -> None:
+    """Name the teardowns among the logs that were named: they have no ``what``, so they were not searched."""
+    found = source.teardowns() if logs else ()
+    if found:
+        subject = f"{found[0].path} is a teardown. It has" if len(found) == 1 else f"{len(found)} teardowns have"
+        print_warning(f"{subject} no {what}. Find words in teardowns with: benchflow trace --part WORDS")
+
+
 def search_options(command: Callable[..., int]) -> Callable[..., int]:
     """Add the options that choose the logs, the time span and JSON output."""
     options = (

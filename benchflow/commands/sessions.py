@@ -43,8 +43,10 @@ def sessions(as_json: bool, folder: Path | None) -> int:
             done = f"at least {done}, the rest is not known"
         print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
-        if session.status == "damaged" and not session.is_teardown:
-            print_line(f"{'':<8} Continue it in a new log: benchflow run --continue-from {display_path(session.path)}")
+        if session.status == "damaged":
+            command = "teardown" if session.is_teardown else "run"
+            log = display_path(session.path)
+            print_line(f"{'':<8} Continue it in a new log: benchflow {command} --continue-from {log}")
         if session.note:
             print_line(f"{'':<8} {session.note}")
     return SUCCESS

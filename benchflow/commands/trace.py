@@ -9,7 +9,7 @@ import click
 from benchflow.commands.console_output import print_json, print_lines
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
 from benchflow.commands.loaded_files import load_register
-from benchflow.commands.log_search import compiled_folder, search_options, session_source
+from benchflow.commands.log_search import compiled_folder, search_options, session_source, warn_of_teardowns
 
 if TYPE_CHECKING:
     from benchflow.review.many.session_question import Subject
@@ -99,6 +99,8 @@ def trace(
     )
     with session_source(url, logs) as searched:
         result = trace_sessions(searched, question, load_register(None))
+        if lot is not None or operation is not None:
+            warn_of_teardowns(searched, logs, "lots" if lot is not None else "operations")
     if as_json:
         print_json(result)
     else:
@@ -119,6 +121,7 @@ def _trace_figures(
     with session_source(url, logs) as searched:
         question = FigureQuestion(figure.strip(), source.strip(), *span)
         result = trace_figures(searched, question, procedure_reader_with_cache(compiled_folder()))
+        warn_of_teardowns(searched, logs, "figures with a source")
     if as_json:
         print_json(result)
     else:

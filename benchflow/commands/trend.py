@@ -8,7 +8,7 @@ import click
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import print_json, print_lines, print_warning
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
-from benchflow.commands.log_search import search_options, session_source
+from benchflow.commands.log_search import search_options, session_source, warn_of_teardowns
 from benchflow.commands.output_file import write_output
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ def trend(
         if times:
             durations = operation_durations(source, name, *span)
             _name_skipped(source)
+            warn_of_teardowns(source, logs, "operations")
             print_json(durations) if as_json else print_lines(duration_lines(durations))
             return SUCCESS
         result = trend_over_builds(source, name, *span)

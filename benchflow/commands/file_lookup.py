@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import display_path, print_message
 from benchflow.session.catalog import file_name_part
 from benchflow.session.log.log_folder import SUFFIX, is_teardown_log
 from benchflow.session.machine_folders import machine_folders, shipped_procedures
@@ -36,7 +37,8 @@ def find_log(name: str, folder: Path | None = None, kind: Literal["job", "teardo
     """The log with this path, or the only one in the log folder whose file name contains ``name``.
 
     ``name`` can be the unit as it was typed: ``job 7`` finds a file with ``job-7``. If several logs match, such as the
-    job and the teardown of one unit, those of another ``kind`` do not count.
+    job and the teardown of one unit, those of another ``kind`` do not count. Of ``any``, the job counts,
+    and the teardown is named.
 
     Raises:
         NotFound: no log matches, or several do (:class:`Ambiguous`).
@@ -49,6 +51,12 @@ def find_log(name: str, folder: Path | None = None, kind: Literal["job", "teardo
     matches = [log for log in logs if any(part in log.name.casefold() for part in parts)]
     if len(matches) > 1 and kind != "any":
         matches = [log for log in matches if is_teardown_log(log) == (kind == "teardown")] or matches
+    if len(matches) > 1 and kind == "any":
+        jobs = [log for log in matches if not is_teardown_log(log)]
+        if len(jobs) == 1:
+            others = ", ".join(display_path(log) for log in matches if log not in jobs)
+            print_message(f"{name!r} names a teardown too: {others}")
+            return jobs[0]
     if len(matches) == 1:
         return matches[0]
     if matches:

@@ -33,6 +33,13 @@ def test_fate_of_another_part_is_not_that_of_the_thing(words: str) -> None:
     assert (line.fate, line.remark) == ("", words)
 
 
+def test_fate_after_the_words_for_another_part_is_that_of_this_part() -> None:
+    line = understood("drain plug, 1x M14x1.5, copper washer, replace, bag 1")
+    assert (line.fate, line.remark) == ("", "copper washer; replace copper washer")
+    line = understood("bearing, noisy, replace")
+    assert (line.fate, line.remark) == ("replace", "noisy")
+
+
 @pytest.mark.parametrize(
     ("text", "reason"),
     [("o-ring, replace o-ring", "o-ring"), ("output flange, replace: nut seat worn", "nut seat worn"),
@@ -57,6 +64,7 @@ def test_count_alone_is_the_count_of_the_thing(text: str, count: int) -> None:
 
 def test_measured_value_does_not_get_lost_in_a_name() -> None:
     assert "shim input bearing, thickness 1.05 mm" in refused("shim input bearing 1.05 mm")
+    assert "pulley, runout 0.5 mm" in refused("pulley 0.5 mm runout")
     assert understood("hose 10 mm").what == "hose 10 mm"  # a size
 
 

@@ -86,7 +86,9 @@ _NAME_BEHIND = re.compile(
 """A value with its name after it: ``0.05 mm end float``."""
 _WORDS_BEHIND = re.compile(r"(\D*?((?:\d+\.\d+|\.\d+|\d+) ?[^\s\d]+))\s+([^\W\d_]{2,}[^\d]*)")
 """A value with words after it: ``shim 0.3 mm under it``."""
-_VALUE_IN_NAME = re.compile(r"([^\W\d_].*?)\s+(\d*\.\d+ ?(?:mm|in)|\d+(?:\.\d+)? ?(?:µm|um|thou))", re.IGNORECASE)
+_VALUE_IN_NAME = re.compile(
+    r"([^\W\d_].*?)\s+(\d*\.\d+ ?(?:mm|in)|\d+(?:\.\d+)? ?(?:µm|um|thou))(?:\s+([^\W\d_].*))?", re.IGNORECASE
+)
 """A measured value after the name of a thing: ``shim input bearing 1.05 mm``. A size such as ``30 mm`` is a name."""
 _ONLY_COUNT = re.compile(r"(\d{1,3})\s*(?:[x×*]|off|pieces?|pcs)|[x×]\s*(\d{1,3})", re.IGNORECASE)
 """A count as a part of its own: ``interlock pins, 2x``."""
@@ -148,6 +150,8 @@ class _EntryReader:
         self.fields: dict[str, Any] = {"what": ""}
         self.problems: list[Reason] = []
         self._in_finding = False  # the segment before was ``found: ...``
+        self._last_words = ""  # the segment, if it was kept as words; and the one before
+        self._words_before = ""
 
     def description(self) -> PartDescription:
         fields = {name: tuple(value) if isinstance(value, list) else value for name, value in self.fields.items()}
@@ -191,7 +195,8 @@ class _EntryReader:
             self.fields["places"] = list(places)
         self.fields["what"] = name
         if value := _VALUE_IN_NAME.fullmatch(name):
-            self.wrong("value-missing", f"Say what {value[2]} is: {value[1]}, thickness {value[2]}", "values")
+            named = value[3] or "thickness"
+            self.wrong("value-missing", f"Say what {value[2]} is: {value[1]}, {named} {value[2]}", "values")
         if opposite := two_sides(name):
             self.wrong("bad-intent", f"Write {' + '.join(opposite)} if these are two places", "places")
         if not re.search(r"[^\W\d_]", name):
@@ -215,6 +220,7 @@ class _EntryReader:
         if self._lacks_comma(text):
             return
         goes_on = self._in_finding
+        self._words_before, self._last_words = self._last_words, ""
         self._in_finding = re.match(r"found\b", text, re.IGNORECASE) is not None
         if (rest := re.sub(r"^with\s+", "", text, flags=re.IGNORECASE)) != text and is_about_fasteners(rest):
             text = rest
@@ -251,6 +257,7 @@ class _EntryReader:
             self._in_finding = True
         else:
             self._append("remark", text)
+            self._last_words = text
 
     def _append(self, name: str, text: str) -> None:
         before = self.fields.get(name, "")
@@ -270,8 +277,9 @@ class _EntryReader:
             found = re.fullmatch(rf"(?:{pattern})(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
             if found is None or re.match(r"\w", text[_word_end(pattern, text) :]):
                 continue
-            if _is_about_other_part(found[1] or "", text, self.fields["what"]):
-                self._append("remark", text)
+            owner = found[1] or self._words_before
+            if _is_about_other_part(owner, text, self.fields["what"]):
+                self._append("remark", text if found[1] else f"{text} {owner}")
                 return True
             if self.fields.get("fate", fate) != fate:
                 self.wrong("bad-intent", "Two different fates. Write one; set others by place afterwards", "fate")

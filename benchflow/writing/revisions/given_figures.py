@@ -1,14 +1,14 @@
 """Changes by the figures that were given at the bench for `ask`: the same one in several jobs."""
 
-import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from decimal import Decimal
 from typing import Final
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.model import Procedure, RecordedValue
+from benchflow.procedure.procedure_figures import Figure
+from benchflow.review.many.figure_search import same_value
 from benchflow.session.log.line_format import Line
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.job_evidence import DoneJob, LogEvidence, operation_of
@@ -17,8 +17,6 @@ from benchflow.writing.revisions.yaml_places import PlacedNode, path_of_place, p
 
 LEAST_SAME: Final = 2
 """The fewest jobs that gave the same figure. One is enough if it is from a document of the procedure. (Own rule.)"""
-
-_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNode) -> Iterator[FoundChange]:
@@ -66,7 +64,9 @@ def _change(
     title = f"Figure for {_name(procedure, operation, path)}"
     figures: dict[str, list[str]] = {}
     for figure, source, evidence in found:
-        figures.setdefault(_same(figure), []).append(f"{clean_line(figure)} (job {evidence.unit}, from {source})")
+        figures.setdefault(_same_figure(path, figure), []).append(
+            f"{clean_line(figure)} (job {evidence.unit}, from {source})"
+        )
     if len(figures) > 1:
         each = "; ".join(texts[0] for texts in figures.values())
         why = f"{len(found)} jobs gave different figures: {each}. Find out which is right."
@@ -149,7 +149,11 @@ def _asked_path(root: PlacedNode, operation: str, stage: int) -> FilePath:
     return angle if _node_at(root, operation, angle) is not None else (*angle[:-1], "torque")
 
 
-def _same(text: str) -> str:
-    """What makes two texts the same: ``150 Nm`` and ``150 N·m``, ``0.8 .. 2 Nm`` and ``0.8 .. 2.0 N·m``."""
-    plain = "".join(text.casefold().replace("n·m", "nm").replace("n*m", "nm").split())
-    return _NUMBER.sub(lambda found: f"{Decimal(found[0].replace(',', '.')).normalize():f}", plain)
+def _same_figure(path: FilePath, text: str) -> str:
+    """A figure in one spelling, to compare."""
+    return same_value(Figure("value" if path[:1] == ("record",) else "stage", "", text, None))
+
+
+def _same(source: str) -> str:
+    """A source without blanks and capital letters, to compare."""
+    return "".join(source.casefold().split())

@@ -166,9 +166,23 @@ def test_size_of_a_thread_is_not_a_torque(tmp_path: Path) -> None:
 
 
 def test_tolerance_of_a_torque_in_words_is_not_lost(tmp_path: Path) -> None:
-    found = drafted(tmp_path, "1. Tighten the nut to 25 N·m ± 2\n2. Tighten the cap to 20 +/- 1 Nm\n", "list.md")
+    found = drafted(tmp_path, "1. Tighten the nut to 25 N·m ± 2.\n2. Tighten the cap to 20 +/- 1 Nm\n", "list.md")
     stages = [operation.get("tighten", {}).get("stages") for operation in found.book.operations]
     assert stages == [["25 N·m ± 2"], ["20 ± 1 Nm"]]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "Tighten bolts 1 to 8 to 25 Nm", "Tighten bolts 1-8 25 Nm", "Tighten in stages 20, 40, 25 Nm",
+        "Tighten in stages: 20/40/25 Nm", "Tighten the M8 bolts to 15 and the M10 bolts to 25 Nm",
+        "Tighten the bolts to about 25 Nm", "Tighten the bolts to 20 Nm (dry), 25 Nm (oiled)",
+    ],
+)  # fmt: skip
+def test_torque_beside_other_numbers_is_named_and_not_taken(tmp_path: Path, words: str) -> None:
+    found = drafted(tmp_path, f"1. {words}\n", "list.md")
+    assert "tighten" not in found.book.operations[0]
+    assert "25 Nm" in found.book.text().partition("not taken: ")[2].partition("\n")[0]
 
 
 def test_point_in_words_beside_decimal_commas_is_doubtful(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ _N = r"\d*\.?\d+"
 _TORQUE_UNIT = r"(?:N·m|N\.m|N m|Nm|ft[-·. ]?lbf?s?|lbf?[-·. ]?ft|in[-·. ]?lbf?s?|lbf?[-·. ]?in|kgf?[·-]?m)"
 _TORQUE = (
     rf"(?<![\w.,×±])(?<!/- )(?<!/-)(?<!± )\d[\d.,]*(?:\s*(?:-|–|\.\.|to|±|\+/-|\+-)\s*\d[\d.,]*)?\s*{_TORQUE_UNIT}\b"
-    rf"(?:\s*(?:±|\+/-)\s*\d[\d.,]*(?:\s*{_TORQUE_UNIT}\b)?)?(?:\s*\([^()]*\d[^()]*\))?"
+    rf"(?:\s*(?:±|\+/-)\s*\d+(?:[.,]\d+)?(?:\s*{_TORQUE_UNIT}\b)?)?(?:\s*\([^()]*\d[^()]*\))?"
 )
 _ANGLE = r"\d[\d.,]*\s*(?:°(?!\s*[CF])|deg(?:rees)?\b)"
 _STAGES = re.compile(
@@ -32,13 +32,20 @@ _ENDS = re.compile(
     r"under|over|less than|more than|from|[<>≤≥])\s*:?\s*$",
     re.IGNORECASE,
 )
+_OTHER_NUMBER = re.compile(
+    r"(?<![\w.])\d[\d.,]*\s*(?:(?:to|-|–|,|/|and|or|\+)\s*)?$|\bto\s+\d[\d.,]*\s+(?:and|or|then|,)|"
+    r"(?:\babout|\bapprox\w*\.?|\bca\.?|\bcirca|~|≈)\s*$",
+    re.IGNORECASE,
+)
+"""Words before a torque with which it is not the whole torque: ``bolts 1 to 8 to 25``, ``20/40/60``, ``about 25``."""
 _UNIT = (
     rf"(?:{_TORQUE_UNIT}|mm²/s|mm|µm|thou|inch(?:es)?|in|bar|kPa|psi|°C|°F|°|deg|µin|cm|minutes?|min|hours?|h|seconds?|s|"
     r"days?|ml|l|kg|g|%|V|A|km|miles|rpm|turns?)"
 )
 _SIDES = r"(?:at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
 _QUANTITY = re.compile(
-    rf"(?:{_SIDES}\s*)?(?<![\w.,/])(?:\d+/)?(?:\d|\.\d)[\d.,]*(?:\s*(?:to|-|–|±|\.\.\.?)\s*[\d.][\d.,]*)?\s*{_UNIT}(?![\w/])"
+    rf"(?:{_SIDES}\s*)?(?<![\w.,/])(?:\d[\d.]*/){{0,4}}(?:\d|\.\d)[\d.,]*"
+    rf"(?:\s*(?:to|-|–|±|\.\.\.?)\s*[\d.][\d.,]*)?\s*{_UNIT}(?![\w/])"
     r"(?:\s*\([^()]*\d[^()]*\))?",
     re.IGNORECASE,
 )
@@ -148,6 +155,8 @@ def _stages_of(sentence: str) -> tuple[str, int] | None:
     if len(found) != 1 or _ENDS.search(sentence[: found[0].start()]):
         return None
     before = sentence[: found[0].start()].rstrip()
+    if _OTHER_NUMBER.search(before):
+        return None
     if not _SURELY_TIGHTENS.match(sentence) and not before.endswith((":", " to", "(", ",")):
         return None
     return found[0][0], found[0].start()

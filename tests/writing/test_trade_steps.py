@@ -4,6 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.commands.check import check_file
+from benchflow.writing.drafts.collision_questions import Collision
+from benchflow.writing.drafts.collision_rules import write_collisions
 from tests.driving.script import intent
 from tests.writing.test_draft_from_teardown import operation, procedure_of, torn_down
 
@@ -45,6 +48,14 @@ def test_step_is_added_only_where_its_parts_were_open(
     tmp_path: Path, lines: tuple[str, ...], title: str, expected: bool
 ) -> None:
     assert (title in titles(tmp_path, *lines)) is expected
+
+
+def test_marks_can_be_looked_at_before_parts_of_a_collision_are_fitted(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "pulley guard", "crank pulley", *CAMS, before=(MARKS,))
+    write_collisions(found.book, [Collision("crank pulley", "low", "camshaft", "lifted", "they touch")])
+    path = tmp_path / "draft.yaml"
+    path.write_text(found.book.text(), encoding="utf-8")
+    assert check_file(path, None)["ok"]
 
 
 def test_pinned_tensioner_has_its_pin_pulled(tmp_path: Path) -> None:

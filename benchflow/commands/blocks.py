@@ -8,7 +8,7 @@ import click
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.commands.console_output import display_path, print_json, print_line, print_message
+from benchflow.commands.console_output import display_path, print_json, print_line, print_message, print_wrapped
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 
 if TYPE_CHECKING:
@@ -55,15 +55,16 @@ def _print_entry(entry: "BlockEntry", block: "Block", *, used: bool) -> None:
     note = "" if used else "; another block of this id comes first"
     if used and written is not None and written.replaces:
         note = f"; replaces the shipped {entry.id}"
-    print_line(f"{entry.id}  ({entry.kind}{note})  {title}")
+    print_wrapped([f"{entry.id}  ({entry.kind}{note})  {title}"])
     if written is None:
         reason = entry.error or next((str(each) for each in block.problems if each.severity == "error"), "")
-        print_line(f"    {reason or 'the file is empty'}")
+        print_wrapped([f"    {reason or 'the file is empty'}"])
         return
     needed = [f"{each.name}: {each.kind_text}" for each in written.takes.values() if not each.optional]
     optional = [f"[{each.name}: {each.kind_text}]" for each in written.takes.values() if each.optional]
-    print_line(f"    takes {', '.join([*needed, *optional]) or 'nothing'}")
-    print_line(f"    {display_path(entry.path)}")
+    print_wrapped([f"    takes {', '.join([*needed, *optional]) or 'nothing'}"])
+    if entry.kind != "shipped":
+        print_line(f"    {display_path(entry.path)}")
 
 
 def _as_json(entry: "BlockEntry", block: "Block", *, used: bool) -> dict[str, Any]:
@@ -104,8 +105,20 @@ def show(name: str) -> int:
     from benchflow.procedure.blocks.block_page import block_page
 
     block = _named_block(name)
-    print_line(block_page(block))
+    print_page(block_page(block))
+    print_line(f"File: {display_path(Path(block.file))}")
     return SUCCESS if block.written is not None else PROBLEM_FOUND
+
+
+def print_page(page: str) -> None:
+    """Print a page of Markdown. On a terminal its paragraphs are wrapped, but no table and no example."""
+    is_example = False
+    for line in page.split("\n"):
+        is_example ^= line.startswith("```")
+        if is_example or line.startswith(("|", "```")):
+            print_line(line)
+        else:
+            print_wrapped([line])
 
 
 def _named_block(name: str) -> "Block":
@@ -140,13 +153,16 @@ def _no_block(name: str, library: "BlockLibrary") -> str:
 @click.argument("places", metavar="[FILE|FOLDER]...", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per use.")
 def used(name: str, places: tuple[Path, ...], as_json: bool) -> int:
-    """Show which procedures use the block ID, with line, directly or through another block.
+    """Show which procedures use the block ID, with line, directly or through another block; then the blocks that use
+    it directly.
 
-    Without a FILE or FOLDER, the shipped procedures and those in the current folder are searched.
+    Without a FILE or FOLDER, the shipped procedures and those in the current folder are searched. A FOLDER is
+    searched with its subfolders.
     """
     from benchflow.session.block_lookup import machine_library
 
     files = list(_procedure_files(places))
+    searched = {path.resolve() for path in files}
     count = 0
     known = set(machine_library().ids)
     for path in files:
@@ -161,11 +177,35 @@ def used(name: str, places: tuple[Path, ...], as_json: bool) -> int:
                             "through": list(use.chain[:-1])})  # fmt: skip
             else:
                 print_line(f"{display_path(path)}:{use.line}: {_how(use)}")
+    for file, line in _uses_in_blocks(name):
+        if file.resolve() in searched:
+            continue
+        count += 1
+        if as_json:
+            print_json({"file": display_path(file), "line": line, "as": "", "through": [], "block": True})
+        else:
+            print_line(f"{display_path(file)}:{line}: the block {file.stem} uses {name}")
     if not count and name not in known:
         raise BenchflowError(_no_block(name, machine_library()))
     if not count and not as_json:
-        print_message(f"None of {len(files)} procedures uses the block {name}.")
+        print_message(f"None of {len(files)} procedures and no other block uses the block {name}.")
     return SUCCESS
+
+
+def _uses_in_blocks(name: str) -> Iterator[tuple[Path, int]]:
+    """The block files that use the block ``name`` directly, each with the line."""
+    from benchflow.procedure.blocks.block_keys import use_items, use_mapping
+    from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar, child_of
+    from benchflow.session.block_lookup import machine_library
+
+    library = machine_library()
+    for entry in library.entries:
+        block = library.read(entry)
+        written = None if block.written is None else block.written.uses
+        for node in (*block.operations, *use_items(written)):
+            found = child_of(use_mapping(node), "use")
+            if isinstance(found, YamlScalar) and found.text == name:
+                yield entry.path, found.line
 
 
 def _how(use: "RecordedUse") -> str:

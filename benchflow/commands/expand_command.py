@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
 def expand(file: str, out: Path | None) -> int:
     """Print the procedure in FILE with its blocks written out, as a job by it is logged. The first lines name the
-    blocks with the SHA-256 of their files.
+    blocks with the SHA-256 of their files. Comments on lines of their own are kept; the log has none.
 
     FILE is the file of a procedure or of a block, or the name of a shipped procedure. A block is written out with the
     samples and defaults of its parameters.
@@ -38,7 +38,7 @@ def expand(file: str, out: Path | None) -> int:
 
         expansion = expand_blocks(text, str(path), library_of_procedure(path))
         if expansion is not None:
-            return _print_expansion(path, expansion, out)
+            return _print_expansion(path, expansion, out, text)
     loaded = load_procedure(path)
     for problem in loaded.problems:
         if problem.severity == "error":
@@ -50,12 +50,17 @@ def expand(file: str, out: Path | None) -> int:
     return SUCCESS
 
 
-def _print_expansion(path: Path, expansion: "Expansion", out: Path | None) -> int:
+def _print_expansion(path: Path, expansion: "Expansion", out: Path | None, author_text: str = "") -> int:
     for problem in expansion.problems:
         print_message(str(problem))
     if not expansion.text or expansion.any_error:
         return PROBLEM_FOUND
-    write_output(header(path, expansion) + expansion.text, out)
+    written = expansion.text
+    if author_text:
+        from benchflow.procedure.blocks.author_comments import with_comments
+
+        written = with_comments(author_text, written, expansion.source_map.places)
+    write_output(header(path, expansion) + written, out)
     return SUCCESS
 
 

@@ -11,6 +11,7 @@ from benchflow.commands.exit_codes import exit_code_help
 def guide(blocks: bool) -> None:
     """Print the author's guide (Markdown). It explains every key of the procedure file, with examples."""
     if blocks:
+        from benchflow.commands.blocks import print_page
         from benchflow.procedure.blocks.block_page import block_page
         from benchflow.session.block_lookup import machine_library
 
@@ -21,7 +22,7 @@ def guide(blocks: bool) -> None:
         ]
         print_line("\n".join(["# Building blocks", "", "A page for each block, in this order:", "", *titles, ""]))
         for block in found:
-            print_line(block_page(block))
+            print_page(block_page(block))
         return
     from benchflow.procedure.authoring.author_guide import author_guide
 

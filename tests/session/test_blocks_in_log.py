@@ -142,6 +142,7 @@ def test_blocks_are_listed_shown_and_found_where_they_are_used(shell: Shell) -> 
     uses = shell.run("blocks", "used", "bolts", "cover.yaml", "outer.yaml")[1].splitlines()
     assert "cover.yaml:10: uses bolts as cover" in uses
     assert any(line.startswith("outer.yaml:10: uses around, which uses bolts (") for line in uses)
+    assert "home/config/blocks/around.yaml:5: the block around uses bolts" in uses
     code, _, errors = shell.run("blocks", "show", "bolt")
     assert code == 2
     assert "Did you mean `bolts`?" in errors

@@ -19,9 +19,9 @@ procedures use it.
 The operation `tighten` of the block is then `cover-tighten`. Other operations use this name: `after:
 [cover-tighten]`. `names: {tighten: close-the-cover}` gives one id a name of its own. `add: {tighten: {takes: 10
 min}}` sets whole keys of one operation; `none` deletes a key. `benchflow expand FILE` prints the procedure with its
-blocks written out. `benchflow check` proves that text. It reports each problem at your line, and names the line of the
-block. The log of a job has the text written out and the SHA-256 of each block. A later change of a block does not
-change a job that was started.
+blocks written out, with your comments that stand on lines of their own. `benchflow check` proves that text. It
+reports each problem at your line, and names the line of the block. The log of a job has the text written out and the
+SHA-256 of each block. A later change of a block does not change a job that was started.
 
 **Write a block** in a file with its id as the name, such as `cover-on-studs.yaml`. Put it in the folder `blocks`
 beside your procedures, or in the shop's folder (`benchflow where`):

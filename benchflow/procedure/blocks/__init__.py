@@ -13,6 +13,7 @@
 ``setup_merging``       adds the set-up of blocks to the procedure
 ``block_expansion``     expands all blocks of a procedure and writes it out
 ``tree_writer``         writes a tree of nodes as YAML text
+``author_comments``     the author's comments in a procedure that is written out
 ``source_map``          maps a place in the written-out text to the line of the author and of the block
 ``block_page``          the page of a block in the guide
 ``block_sample``        checks a block alone, with its samples

@@ -93,3 +93,28 @@ def test_new_parts_are_compared_in_one_operation(tmp_path: Path) -> None:
 def test_belt_pulley_is_not_oiled(tmp_path: Path) -> None:
     found = torn_down(tmp_path, "idler pulley, 1x M10x1.5 50 mm", "thrust plates, 4x M6x1 16 mm")
     assert [one.id for one in procedure_of(found).operations if "Oil " in one.do] == []
+
+
+def test_left_hand_thread_is_a_caution_where_it_is_tightened_and_loosened(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "gear nut, 1x M22x1.5, left hand thread, state: gears locked")
+    tighten = operation(found, "tighten-gear-nut")
+    assert [caution.text[:17] for caution in tighten.cautions] == ["Left-hand thread:"]
+    assert tighten.undo is not None
+    assert "loosens clockwise" in tighten.undo.do
+
+
+def test_size_without_a_thread_is_not_a_joint(tmp_path: Path) -> None:
+    assert procedure_of(torn_down(tmp_path, "thrust washers, 1x 3.95 mm")).joints == ()
+
+
+def test_new_part_has_no_marks(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "release bearing, marked with felt pen, replace: rough")
+    assert "felt pen" not in operation(found, "fit-release-bearing").do
+    assert not any("marks" in point.text for point in operation(found, "fit-release-bearing").check)
+
+
+def test_fault_seen_during_the_teardown_is_not_confirmed_by_the_check(tmp_path: Path) -> None:
+    stiff = (intent("add-check", name="selector effort"), intent("measure", name="selector effort", answer="stiff"))
+    found = torn_down(tmp_path, "cover", before=stiff)
+    checks = [point.text for point in operation(found, "look-selector-effort").check]
+    assert checks == ["Selector effort is as the manual prints. During the teardown it was: stiff"]

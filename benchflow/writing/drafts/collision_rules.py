@@ -66,7 +66,7 @@ class _CollisionRules:
             })  # fmt: skip
         for part, known in self.positions.items():
             fitted = [position for position in known if position != NOT_FITTED]
-            state: dict[str, Any] = {"values": known, "start": known[0], "title": f"The {part}"}
+            state: dict[str, Any] = {"values": known, "start": known[0], "title": sentence_case(part)}
             if part not in book.fits:
                 state |= {"start": "ask", "ask": f"Where is the {part} now?"}
             book.state[names[part]] = state
@@ -75,9 +75,14 @@ class _CollisionRules:
             if part in book.fits:
                 self._fit(part, fitted)
         for operation in book.turns:
-            needs = {names[part]: self.clear for part in self.positions}
+            early = operation is not book.turns[-1]  # some of the parts may not be fitted yet
+            needs = {
+                names[part]: [NOT_FITTED, self.clear] if early and part in book.fits else self.clear
+                for part in self.positions
+            }
             operation["needs"] = {**operation.get("needs", {}), **needs}
-            operation["check"] = [*operation["check"], *(f"The {part} is clear again" for part in self.positions)]
+            again = "is clear again, if it is fitted" if early else "is clear again"
+            operation["check"] = [*operation["check"], *(f"The {part} {again}" for part in self.positions)]
             book.arrange(operation)
         book.questions += [
             "The operations that fit these parts set their state. Write `needs` and `sets` on the other operations "
@@ -152,7 +157,7 @@ def _write_held(book: DraftBook, held: HeldStill) -> None:
         return
     for part in held.parts:
         name = book.name(f"{part} turning", "state", default="part")
-        book.state[name] = {"values": ["still", "turning"], "start": "still", "title": f"The {part}"}
+        book.state[name] = {"values": ["still", "turning"], "start": "still", "title": sentence_case(part)}
         book.interference.append({
             "never": {lock: "locked", name: "turning"},
             "because": f"The {part} must not be turned or moved while this is so: {held.lock}",

@@ -28,7 +28,7 @@ def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
     lines = [f"{_bring(facts)}{_made_ready(facts, bead=bead)}"]
     loose = [replace(each, count=facts.at_one_place(each.count)) for each in facts.loose]
     lines += [_loose_instruction(each) for each in loose if each.of_fasteners]
-    if described.marks:
+    if described.marks and not facts.all_new:
         lines.append(f"Marks: {plain_text(described.marks)}.")
     if described.orientation:
         lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
@@ -112,7 +112,7 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> l
     described = facts.line.description
     its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
     checks = []
-    if described.marks:
+    if described.marks and not facts.all_new:  # a new part has no marks
         checks.append(f"{its} marks are where they were: {plain_text(described.marks)}")
     if described.orientation:
         checks.append(f"{stands}: {plain_text(described.orientation)}")

@@ -14,6 +14,7 @@ from benchflow.writing.drafts.part_words import (
     is_chosen_size,
     is_closing,
     is_condition,
+    is_left_hand,
     is_pinned,
     is_plural,
     is_screwed_in,
@@ -137,6 +138,14 @@ class LineFacts(Struct, frozen=True):
         return any(is_pinned(each) for each in words) and re.search(r"\btensioner\b", self.what, re.I) is not None
 
     @property
+    def left_hand(self) -> bool:
+        """True if the words say that a thread is left-hand."""
+        described = self.line.description
+        words = (self.what, *self.remarks, described.condition, *(note.text for note in self.line.notes),
+                 *(f"{group.kind} {group.where}" for group in self.groups))  # fmt: skip
+        return any(is_left_hand(each) for each in words)
+
+    @property
     def had_no_gasket(self) -> bool:
         """True if the words say that there was no gasket."""
         return any(has_no_gasket(each) for each in self.remarks)
@@ -217,7 +226,7 @@ def _loose_fasteners(line: TeardownLine, what: str) -> list[LoosePart]:
         if is_tightened(group.kind, group.thread):
             continue
         kind = group.kind.rpartition(" ")[2]
-        if any(word in own for word in _SAME_KIND.get(kind, (kind,))):
+        if not kind or any(word in own for word in _SAME_KIND.get(kind, (kind,))):
             continue
         length = "" if group.length is None else f"{group.length.value} {group.length.unit}"
         detail = ", ".join(part for part in (length, group.where if whole is group else "") if part)

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
+from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.writing.drafts.draft_book import (
     ASK,
@@ -20,10 +21,13 @@ from benchflow.writing.drafts.fit_texts import fit_checks, fit_instruction, undo
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import (
     has_spring,
+    is_fastener,
     is_heavy,
     is_held,
     is_lip_seal,
 )
+
+LEFT_HAND = "Left-hand thread: it tightens anticlockwise, and loosens clockwise"
 
 
 class LineFitting:
@@ -105,6 +109,11 @@ class LineFitting:
         if bead:
             written[-1]["time"] = {bead: ASK}
             self.book.arrange(written[-1])
+        if facts.left_hand and joints:
+            for each in written if at_once else written[1:]:
+                each["cautions"] = [*each.get("cautions", []), {"caution": LEFT_HAND}]
+                each["undo"]["do"] = f"{each['undo']['do']}. {LEFT_HAND}"
+                self.book.arrange(each)
         self._hold(facts, written[1:] or written)
         if facts.is_pinned:
             self._pull_pin(facts, section)
@@ -156,7 +165,7 @@ class LineFitting:
             part["quantity"] = str(facts.line.description.count)
         if facts.renewed:
             part["discard"] = True
-        if facts.replaced:
+        if facts.replaced and not is_seal(facts.what) and not is_fastener(facts.what):
             part["lot"] = "required"
         self.book.parts[ident] = part
         return ident

@@ -99,7 +99,7 @@ def singular(text: str) -> str:
 
 def is_tightened(kind: str, thread: str) -> bool:
     """True for a kind of fastener with a thread. A roll pin, circlip, dowel, key or clip is not tightened."""
-    return bool(thread) or kind.rpartition(" ")[2] not in UNTHREADED
+    return bool(thread) or (bool(kind) and kind.rpartition(" ")[2] not in UNTHREADED)
 
 
 def is_lip_seal(what: str) -> bool:
@@ -255,6 +255,11 @@ def stays_in(text: str) -> bool:
     return (
         re.search(r"\b(?:stays?|left|still|remains?) (?:in|on)\b|\bnot (?:removed|taken off)\b", text, re.I) is not None
     )
+
+
+def is_left_hand(text: str) -> bool:
+    """True for words about a left-hand thread."""
+    return re.search(r"\bleft[- ]?hand(?:ed)?\b|\bL\.?H\.? thread\b", text, re.I) is not None
 
 
 def is_pinned(text: str) -> bool:

@@ -13,7 +13,7 @@ from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_markdown import customer_copy_markdown
 from benchflow.review.sheets.customer_copy import CustomerCopy, customer_copy
 from benchflow.review.sheets.customer_copy_html import customer_copy_html
-from benchflow.review.sheets.fitted_parts import removed_part_rows
+from benchflow.review.sheets.fitted_parts import part_rows, removed_part_rows
 from benchflow.review.sheets.letterhead import LetterheadOnSheet, letterhead_of, logo_data_uri
 from benchflow.session.shop.register_reader import read_shop
 from tests.driving.fault import Fault
@@ -174,7 +174,8 @@ def test_remedy_is_a_repair_with_the_part_that_it_fitted(tmp_path: Path) -> None
     script.do_all(intent("record", name="gap", value="0.1 mm"), intent("finish"))
     copy = copy_of(loaded(script))
     assert copy.repairs == ("Bore: Gap of the bore: Press in a sleeve (Sleeve)",)
-    assert which(copy)["Sleeve"] == "lot S-7"
+    assert which(copy)["Sleeve"] == "lot S-7, for Gap"  # not the lot of all sleeves
+    assert list(part_rows(loaded(script)))[-1] == ("Sleeve for Gap", "lot S-7", "Bore")
 
 
 def test_parts_of_the_customer_and_work_elsewhere_are_listed_apart(tmp_path: Path) -> None:

@@ -39,7 +39,7 @@ from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import EventTime, event_time
 from benchflow.session.state.continued_job import OperationTakenOver
-from benchflow.session.state.state import State, lot_item, lot_key
+from benchflow.session.state.state import State, lot_item, lot_key, lot_subject
 
 
 class _OperationProgress(Struct):
@@ -286,7 +286,9 @@ class FactCollector:
                 pass  # the fold ignores this correction, too
 
     def _add_lot(self, operation: str, key: str, lot: str, line: Line, now: LogTime) -> None:
-        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, lot_item(key), lot, in_force=False)
+        self._lots[line.seq] = LotFact(
+            line.seq, now.at, line.by, operation, lot_item(key), lot, in_force=False, subject=lot_subject(key)
+        )
         self._last_lot[operation, key] = line.seq
 
     def _add_signature(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:

@@ -229,7 +229,10 @@ class FailedFastenerFact(Struct, frozen=True):
 
 
 class LotFact(Struct, frozen=True):
-    """A lot of a consumable, entered for an operation."""
+    """A lot of a consumable, entered for an operation.
+
+    ``subject`` is the value that a remedy fitted it for, such as ``bore[2]``; "" for a part of the operation itself.
+    """
 
     seq: int
     at: str
@@ -238,6 +241,7 @@ class LotFact(Struct, frozen=True):
     consumable: str
     lot: str
     in_force: bool
+    subject: str = ""
 
 
 class ChoiceFact(Struct, frozen=True):

@@ -6,11 +6,11 @@ from msgspec import Struct
 
 from benchflow.procedure.model import KitItem, parts_of
 from benchflow.procedure.plan import Step
+from benchflow.review.log.facts import LotFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.rules.deviation_subjects import titled_value
 from benchflow.session.rules.planned_disassembly import trials, used_once_items
 from benchflow.session.state.events import RemedyCarriedOut, event_of
-from benchflow.session.state.state import lot_item, lot_subject
 
 CUSTOMER, SHOP = "customer", "shop"
 """The suppliers that the format names. The shop is the usual one."""
@@ -40,6 +40,8 @@ def fitted_parts(log: LoadedLog) -> tuple[PartOnAssembly, ...]:
         if lots or (listed and not item.lot_required and _is_fitted(log, item)):
             rows[item.title, item.quantity] = dict.fromkeys(lots)
             suppliers[item.title] = supplier
+    for title, lot in _lots_of_remedies(log):
+        rows.setdefault((title, ""), {})[lot] = None
     for title in _parts_of_remedies(log):
         rows.setdefault((title, ""), {})
     for choice in log.facts.choices:
@@ -53,11 +55,14 @@ def fitted_parts(log: LoadedLog) -> tuple[PartOnAssembly, ...]:
 
 
 def _lots_by_place(log: LoadedLog, item: KitItem) -> tuple[str, ...]:
-    """The lots of an item: ``lot A``, or by place where they differ, ``left: lot A`` and ``right: lots B, C``."""
+    """The lots of an item: ``lot A``, or by place where they differ, ``left: lot A`` and ``right: lots B, C``.
+
+    Lots that remedies fitted are left out: they are not those of all pieces.
+    """
     by_place: dict[str, dict[str, None]] = {}
-    for lot, key, operation in _lots_in_force(log):
-        if lot_item(key) == item.id:
-            by_place.setdefault(place_title(log.plan.steps[operation]), {})[lot] = None
+    for lot in _lots_in_force(log):
+        if lot.consumable == item.id and not lot.subject:
+            by_place.setdefault(place_title(log.plan.steps[lot.operation]), {})[lot.lot] = None
     everywhere = dict.fromkeys(lot for lots in by_place.values() for lot in lots)
     if all(lots.keys() == everywhere.keys() for lots in by_place.values()):
         return tuple(f"lot {lot}" for lot in everywhere)
@@ -86,13 +91,13 @@ def part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     taken_apart = trials(log.state)
     for lot in log.facts.lots:
         if lot.in_force:
-            item = kit.get(lot_item(lot.consumable))
+            item = kit.get(lot.consumable)
             where = titles.get(lot.operation, lot.operation)
             if lot.operation in taken_apart and lot.consumable in used_once_items(log.state, lot.operation):
                 where += " (trial; thrown away)"
             elif lot.operation not in log.finished:
                 where += " (not done)"
-            yield _lot_title(log, item, lot.consumable), f"lot {lot.lot}", where
+            yield _lot_title(log, item, lot), f"lot {lot.lot}", where
     for choice in log.facts.choices:
         if choice.in_force:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
@@ -104,24 +109,21 @@ def removed_part_rows(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     for lot in log.facts.lots:
         if not lot.in_force:
             where = steps[lot.operation].title if lot.operation in steps else lot.operation
-            yield _lot_title(log, kit.get(lot_item(lot.consumable)), lot.consumable), f"lot {lot.lot}", where
+            yield _lot_title(log, kit.get(lot.consumable), lot), f"lot {lot.lot}", where
 
 
-def _lot_title(log: LoadedLog, item: KitItem | None, key: str) -> str:
-    subject = lot_subject(key)
-    title = lot_item(key) if item is None else item.title
-    return f"{title} for {titled_value(log.plan, subject)}" if subject else title
+def _lot_title(log: LoadedLog, item: KitItem | None, lot: LotFact) -> str:
+    title = lot.consumable if item is None else item.title
+    return f"{title} for {titled_value(log.plan, lot.subject)}" if lot.subject else title
 
 
-def _lots_in_force(log: LoadedLog) -> Iterator[tuple[str, str, str]]:
-    """Lot, key and operation of every lot on the assembly."""
+def _lots_in_force(log: LoadedLog) -> Iterator[LotFact]:
+    """Every lot on the assembly."""
     taken_apart = trials(log.state)
     for lot in log.facts.lots:
-        thrown_away = lot.operation in taken_apart and lot_item(lot.consumable) in used_once_items(
-            log.state, lot.operation
-        )
+        thrown_away = lot.operation in taken_apart and lot.consumable in used_once_items(log.state, lot.operation)
         if lot.in_force and lot.operation in log.finished and not thrown_away:
-            yield lot.lot, lot.consumable, lot.operation
+            yield lot
 
 
 def _is_fitted(log: LoadedLog, item: KitItem) -> bool:
@@ -132,10 +134,20 @@ def _is_fitted(log: LoadedLog, item: KitItem) -> bool:
     return any(step.id in log.finished and not (item.discard and step.id in taken_apart) for step in last)
 
 
+def _lots_of_remedies(log: LoadedLog) -> Iterator[tuple[str, str]]:
+    """Title and lot of each part that a remedy fitted: ``lot A, for Gap of ring 3``."""
+    kit = log.procedure.kit_by_id
+    for lot in _lots_in_force(log):
+        if lot.subject:
+            item = kit.get(lot.consumable)
+            title = lot.consumable if item is None else item.title
+            yield title, f"lot {lot.lot}, for {titled_value(log.plan, lot.subject)}"
+
+
 def _parts_of_remedies(log: LoadedLog) -> Iterator[str]:
     """The title of each part without a lot that a remedy has fitted in a finished operation."""
     kit = log.procedure.kit_by_id
-    with_lot = {lot_item(key) for _, key, _ in _lots_in_force(log)}
+    with_lot = {lot.consumable for lot in _lots_in_force(log)}
     for line in log.lines:
         event = event_of(line) if line.kind == "remedied" else None
         if isinstance(event, RemedyCarriedOut) and event.operation in log.finished:

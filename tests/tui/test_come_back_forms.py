@@ -12,6 +12,7 @@ from tests.review.played_builds import loaded_build
 from tests.tui.test_review import SHOP, complaint_page, run_review, screen_of
 
 LATE = Faults(late="set-head-down")
+LATE_STEP = 38
 
 
 def recording_page(added: list[dict[str, Any]]) -> ComplaintPage:
@@ -87,16 +88,21 @@ async def test_complaint_and_finding_are_added_to_the_log_by_a_key() -> None:
         assert bench.field == "losing water"
         await bench.press("enter")
         assert "Added to the log as event 557." in bench.text
-        await bench.press("f")
-        await bench.type("locked")
-        await bench.press("enter")
-        assert screen_of(bench, FindingPage)
-        assert "Choose an answer" in bench.text
-        await bench.press("right", "enter")
+        await bench.press("f", "enter")
+        await bench.type("locked\n")
+        assert bench.field == str(LATE_STEP)
+        await bench.press("backspace", "backspace")
+        await bench.type("99\n")
+        await bench.press("right", "enter", "enter", "enter")
+        assert "There is no step 99." in bench.text
+        await bench.press("backspace", "backspace")
+        await bench.type(f"{LATE_STEP}\n")
+        await bench.press("enter", "enter", "enter")
         assert "Another program has the log open." in bench.text
-        await bench.press("up", "up", *["backspace"] * 6)
-        await bench.type("Sealant skinned over")
-        await bench.press("enter")
+        assert screen_of(bench, FindingPage)
+        await bench.press(*["up"] * 4, *["backspace"] * 6)
+        await bench.type("Sealant skinned over\n")
+        await bench.press(*["enter"] * 4)
         assert screen_of(bench, RankingPage)
     assert added == [
         {"intent": "complaint", "text": "losing water", "by": "R. Builder"},

@@ -103,7 +103,7 @@ def _written(step: Step, name: str) -> str:
 
 
 def _long_name(step: Step, value: Value) -> str:
-    return f"{step.title}: {value.ask}"
+    return step.title if value.ask == step.title else f"{step.title}: {value.ask}"
 
 
 def _judged_as(step: Step, value: Value) -> str:

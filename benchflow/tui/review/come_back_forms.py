@@ -57,7 +57,22 @@ class ComeBackForm(CompactFormPage, inherit_bindings=False):
             self.app.bell()
 
 
-class QuestionsPage(ComeBackForm, inherit_bindings=False):
+class LongComeBackForm(ComeBackForm, inherit_bindings=False):
+    """A form of several fields: Enter goes through all of them, and submits on the last one."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("go on")
+
+    def _next_index(self, after: int) -> int | None:
+        return after + 1 if after + 1 < len(self.form_fields) else None
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action in ("next", "submit"):
+            last = self._next_index(self.at) is None
+            return last if action == "submit" else not last
+        return super().check_action(action, parameters)
+
+
+class QuestionsPage(LongComeBackForm, inherit_bindings=False):
     """The first questions. All may be left open."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -83,15 +98,6 @@ class QuestionsPage(ComeBackForm, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         text = "Ask the customer. Each line may be left open. Hours as 40 h, a distance as 1200 km."
         return [EMPTY, *(styled(part) for part in wrap(text, width))]
-
-    def _next_index(self, after: int) -> int | None:
-        return after + 1 if after + 1 < len(self.form_fields) else None  # Enter goes through all of them
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action in ("next", "submit"):
-            last = self._next_index(self.at) is None
-            return last if action == "submit" else not last
-        return super().check_action(action, parameters)
 
     def action_submit_all(self) -> None:
         """Take the answers from any question."""
@@ -130,7 +136,7 @@ class RecordComplaintPage(ComeBackForm, inherit_bindings=False):
         await self.record({"intent": "complaint", **answers, **values})
 
 
-class FindingPage(ComeBackForm, inherit_bindings=False):
+class FindingPage(LongComeBackForm, inherit_bindings=False):
     """The form that records what the come-back turned out to be."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("add to the log")
@@ -141,12 +147,11 @@ class FindingPage(ComeBackForm, inherit_bindings=False):
         super().__init__(case)
 
     def questions(self) -> Sequence[FormField]:
-        words = self.found.asked or (self.found.complaint if self.found.taken else "")
-        steps = ((self.operation, self.case.title(self.operation)),) if self.operation else ()
+        number = str(self.case.log.plan.number(self.operation)) if self.operation else ""
         return (
-            FormField("complaint", "Complaint", value=words),
+            FormField("complaint", "Complaint", value=self._complaint()),
             FormField("finding", "What was found"),
-            FormField("operation", "Step", (*steps, (OPEN, "no step")), self.operation or OPEN),
+            FormField("operation", "Number of the step", value=number, optional=True),
             FormField("outcome", "Outcome", tuple(OUTCOME_TEXT.items())),
             FormField("hours", "Hours of work", optional=True),
             person_field(self.case.shop, "Signed by", self.case.usual_person()),
@@ -155,10 +160,26 @@ class FindingPage(ComeBackForm, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         text = (
             "It is added to the log, and shown in later reviews with the same complaint. "
-            "To choose another step, go back."
+            "Leave the number of the step empty if no step could have prevented it."
         )
-        return [EMPTY, *(styled(part) for part in wrap(text, width))]
+        chosen = f"Step: {self.case.title(self.operation)}" if self.operation else ""
+        return [EMPTY, *(styled(part) for line in (text, chosen) if line for part in wrap(line, width))]
+
+    def _complaint(self) -> str:
+        """The complaint as logged last; without one, as it was typed or chosen."""
+        logged = self.case.last_complaint()
+        return logged or self.found.asked or (self.found.complaint if self.found.taken else "")
 
     async def submit(self, values: dict[str, str]) -> None:
-        given = {name: text for name, text in values.items() if text and text != OPEN}
+        given = {name: text for name, text in values.items() if text}
+        number = given.pop("operation", "")
+        if number:
+            steps = {str(self.case.log.plan.number(name)): name for name in self.case.log.plan.steps}
+            if number not in steps:
+                self.at = next(at for at, field in enumerate(self.form_fields) if field.name == "operation")
+                self._focus_current()
+                text = f"There is no step {number}. Write the number of a step, as at the bench."
+                self.show_message(text, role="attention")
+                return
+            given["operation"] = steps[number]
         await self.record({"intent": "found", **given})

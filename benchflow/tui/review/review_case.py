@@ -91,6 +91,7 @@ class ReviewCase:
     ) -> None:
         self.log, self.shop = log, shop
         self.answers = answers
+        self._logged_complaint = ""
         self.words = ""  # the complaint as it was typed
         self._history, self._recorder = history, recorder
 
@@ -125,6 +126,11 @@ class ReviewCase:
         """The person who signs by default: as in the register, else the builder of the job."""
         return self.shop.defaults.by if self.shop is not None and self.shop.defaults.by else self.log.facts.session.by
 
+    def last_complaint(self) -> str:
+        """The complaint that was logged last, in this review or before; "" if there is none."""
+        logged = self.log.facts.complaints
+        return self._logged_complaint or (logged[-1].text if logged else "")
+
     async def record(self, message: dict[str, Any]) -> str:
         """Add an entry to the log of the job, and return a message.
 
@@ -132,7 +138,10 @@ class ReviewCase:
             BenchflowError: it cannot be added.
         """
         assert self._recorder is not None  # otherwise the keys are hidden
-        return await asyncio.to_thread(self._recorder, message)
+        answer = await asyncio.to_thread(self._recorder, message)
+        if message["intent"] == "complaint":
+            self._logged_complaint = message["text"]
+        return answer
 
     # --- quick answers ---------------------------------------------------------------------
 

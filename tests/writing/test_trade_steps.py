@@ -118,3 +118,12 @@ def test_fault_seen_during_the_teardown_is_not_confirmed_by_the_check(tmp_path: 
     found = torn_down(tmp_path, "cover", before=stiff)
     checks = [point.text for point in operation(found, "look-selector-effort").check]
     assert checks == ["Selector effort is as the manual prints. During the teardown it was: stiff"]
+
+
+def test_nut_that_words_replace_is_new_and_the_flange_is_not(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "output flange, 1x nut M24x1.5, staked, replace nut")
+    kit = procedure_of(found).kit_by_id
+    assert {part.id: part.discard for part in kit.values()} == {"output-flange": False, "output-flange-nut": True}
+    fit = operation(found, "fit-output-flange")
+    assert fit.undo is not None
+    assert [ref.name for ref in fit.undo.discard] == ["output-flange-nut"]

@@ -180,6 +180,10 @@ def line_facts(line: TeardownLine) -> LineFacts:
     loose: list[LoosePart] = []
     unread: list[str] = []
     for piece in pieces:
+        fasteners = _renewed_fasteners(piece, line)
+        if fasteners is not None:
+            loose.append(fasteners)
+            continue
         named = None if is_condition(piece) else part_in_words(piece)
         if named is not None and _SAYS_REPLACE.match(piece) and any(part.title == named[1] for part in loose):
             loose = [replace(part, is_new=True) if part.title == named[1] else part for part in loose]
@@ -202,6 +206,16 @@ def line_facts(line: TeardownLine) -> LineFacts:
         unread=tuple(unread),
         bag=plain_text(described.container),
     )
+
+
+def _renewed_fasteners(piece: str, line: TeardownLine) -> LoosePart | None:
+    """The fasteners of the line that words replace: ``replace nut`` beside ``1x nut M24x1.5``."""
+    found = re.fullmatch(r"(?:replace|renew|new)\s+(?:the\s+)?(nut|bolt|screw|stud)s?", piece.strip(), re.I)
+    if found is None:
+        return None
+    kind = found[1].lower()
+    count = sum(group.count for group in line.description.fasteners if kind in group.kind.lower())
+    return LoosePart(kind, count, is_new=True) if count else None
 
 
 def _owner_of_fate(line: TeardownLine, pieces: tuple[str, ...]) -> str:

@@ -65,7 +65,7 @@ class LineFitting:
         operation: dict[str, Any] = {"id": self.book.name(f"fit {what}")}
         operation["title"] = f"Fit the {'new ' if facts.all_new else ''}{facts.name}"
         if at_once and not facts.is_own_thread:
-            operation["title"] += f", and tighten {'it' if joints[0].count == 1 else 'its ' + joints[0].kinds}"
+            operation["title"] += f", and tighten {facts.word('its', 'their')} {joints[0].kinds}"
         if facts.each:
             operation["each"] = facts.each
         cautions = []

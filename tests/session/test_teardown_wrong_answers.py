@@ -3,11 +3,11 @@
 import pytest
 
 from benchflow.session.catalog import summarize_log
-from benchflow.session.teardown.checklist import checklist_for
+from benchflow.session.teardown.checklist import TOGETHER, checklist_for
 from benchflow.session.teardown.entry_line import understand_entry
 from benchflow.session.teardown.fold_teardown import load_teardown
 from benchflow.session.teardown.part_lists import part_lists
-from benchflow.session.teardown.prompt_text import read_edit, read_entry
+from benchflow.session.teardown.prompt_text import read_check, read_edit, read_entry
 from benchflow.session.teardown.teardown_record import PartDescription
 from tests.driving.teardown_script import TeardownScript
 
@@ -135,3 +135,30 @@ def test_seal_that_is_to_be_replaced_is_listed_once(script: TeardownScript) -> N
     lists = part_lists(script.record)
     assert [part.part for part in lists.order] == ["o-ring"]
     assert [part.part for part in lists.renewed] == ["1 × washer, copper"]
+
+
+@pytest.mark.parametrize(
+    ("item", "text", "message"),
+    [
+        ("timing marks", "cap, 2x M6x1 16 mm", "looks like fasteners that come off"),
+        ("lash", "rear housing, 9x M8x1.25 45 mm, bag 3", "looks like fasteners that come off"),
+        ("breakaway", "4x M8 bolts 22 N·m", "Leave the count out: M8 bolts 22 N·m"),
+        ("lash", "third gear 0.11 mm, fourth gear 0.10 mm", "2 readings. Log each alone: third gear 0.11 mm"),
+    ],
+)
+def test_item_of_the_checklist_takes_no_line_and_one_reading(item: str, text: str, message: str) -> None:
+    found = read_check(text, next(each for each in TOGETHER if each.name == item))
+    assert found.intent is None
+    assert message in found.problems[0].message
+
+
+@pytest.mark.parametrize(
+    ("item", "text"),
+    [
+        ("breakaway", "M8 bolts 22 N·m"),
+        ("timing marks", "M on the flywheel, 2 teeth off"),
+        ("leak-down", "cylinder 2: 8 %"),
+    ],
+)
+def test_item_of_the_checklist_takes_what_mechanics_write(item: str, text: str) -> None:
+    assert read_check(text, next(each for each in TOGETHER if each.name == item)).intent is not None

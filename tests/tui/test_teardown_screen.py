@@ -454,3 +454,22 @@ async def test_refusal_is_not_shown_at_another_line(log: Path) -> None:
         assert "NOT LOGGED" in driver.text
         await driver.press("up")
         assert "NOT LOGGED" not in driver.text
+
+
+async def test_line_is_inserted_before_the_first_and_before_another_one(log: Path) -> None:
+    async with drive_teardown(log) as driver:
+        await driver.enter("cover")
+        await driver.enter("shaft")
+        await driver.press("up", "up", "o")
+        assert "FORGOTTEN, BEFORE THE FIRST LINE" in driver.text
+        await driver.enter("guard")
+        await driver.press("up", "o")
+        await driver.enter("key")
+        assert [line.description.what for line in driver.record.lines] == ["guard", "cover", "key", "shaft"]
+
+
+def test_teardown_with_all_answers_starts_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path))
+    controller = TeardownCatalog(machine_folders(), None).start("gearbox", "GB-1", "Robin")
+    controller.close()
+    assert (controller.record and controller.record.unit) == "GB-1"

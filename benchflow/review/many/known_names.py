@@ -16,7 +16,7 @@ from benchflow.review.many.session_question import (
     SubjectKind,
     same_name,
 )
-from benchflow.review.many.teardown_search import about, trace_teardowns
+from benchflow.review.many.teardown_search import about, reading_names, trace_teardowns
 
 _MOST_NAMES = 3
 _FEW_NAMES = 12
@@ -44,6 +44,8 @@ def refuse_unknown_name(source: SessionSource, subject: Subject, registered: Seq
         return
     if trace_teardowns(source.teardowns(), about(subject)):
         return
+    if kind == "reading":
+        known = [*known, *reading_names(source.teardowns())]
     where = "No job has" if kind in ("lot", "operation", "reading") else "No job and no register has"
     left_out = len(source.left_out())
     more = f" {count(left_out, 'file')} could not be searched." if left_out else ""

@@ -196,6 +196,8 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
     command = re.fullmatch(r"(skip(?: all)?|add)\b\s*:?\s*(.*)", plain, re.IGNORECASE)
     if command is not None:
         return _check_command(command[1].lower(), command[2], item)
+    if problem := _not_one_answer(plain, item):
+        return ReadPrompt(None, (UnderstoodRow("Item", item.name),), (problem,))
     if not plain:
         return _problem(f"Write the answer about “{item.name}”, or skip: and the reason", "value-missing")
     measured = words_and_quantity(plain, item.dimension or None)
@@ -217,6 +219,28 @@ def read_check(text: str, item: ChecklistItem, record: TeardownRecord | None = N
     rows = (UnderstoodRow("Item", item.name), *((UnderstoodRow("Place", place),) if place else ()))
     intent = {"intent": "measure", "name": item.name, "place": place, "value": value}
     return ReadPrompt(intent, (*rows, UnderstoodRow("Value", value)))
+
+
+_COUNTED_THREAD = re.compile(r"\d{1,3}\s*[x×*]\s*(?:[^\W\d_]+ )?(M\s?\d.*)", re.IGNORECASE)
+
+
+def _not_one_answer(text: str, item: ChecklistItem) -> Reason | None:
+    """Why ``text`` is no answer to an item: it is a line of what comes off, or it has several readings."""
+    if found := _COUNTED_THREAD.search(text):
+        message = (
+            f"“{printable(found[0])}” looks like fasteners that come off. Answer or skip first what is measured while "
+            "it is together"
+        )
+        if item.dimension == "torque":
+            message = f"Leave the count out: {printable(found[1])}"
+        return Reason("bad-intent", message, name="value")
+    if not item.dimension or COMMA_IN_NUMBER.search(text):
+        return None
+    readings = [part.strip() for part in re.split(r"[,;]\s", text) if re.search(r"\d*\.\d|\d\s?%", part)]
+    if len(readings) < 2:
+        return None
+    return Reason("bad-quantity", f"These are {len(readings)} readings. Log each alone: {printable(readings[0])}",
+                  name="value")  # fmt: skip
 
 
 def _rest_after(name: str, text: str) -> str:

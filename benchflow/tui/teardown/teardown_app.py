@@ -84,13 +84,15 @@ def run_teardown(
         app = TeardownApp(preferences, TeardownClient(catalog.continue_from(continue_from, by), by))
     elif log is not None:
         app = TeardownApp(preferences, TeardownClient(catalog.open(log), by))
+    elif by and unit and what:
+        app = TeardownApp(preferences, TeardownClient(catalog.start(what, unit, by), by))
     else:
         waiting: list[TeardownApp] = []
 
         def show(client: TeardownClient) -> None:
             waiting[0].show_teardown(client)
 
-        new = bool(unit and what)
+        new = bool(unit and what)  # the name is asked for
         page = (
             StartTeardownPage(catalog, by, unit, what, show) if new else TeardownListPage(catalog, by, unit, what, show)
         )

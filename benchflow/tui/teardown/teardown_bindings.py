@@ -16,6 +16,7 @@ TEARDOWN_KEYS: tuple[BindingType, ...] = (
     Binding(letter("b"), "put_back", "put back", id="teardown.put-back"),
     Binding(letter("b"), "off_again", "off again", id="teardown.off-again"),
     Binding(letter("i"), "insert", "insert after", id="teardown.insert"),
+    Binding(letter("o"), "insert_before", "insert before", id="teardown.insert-before", show=False),
     Binding(letter("s"), "ask('split')", "split", id="teardown.split"),
     Binding(letter("x"), "ask('remove')", "take away", id="teardown.remove"),
     Binding(letter("n"), "ask('note')", "note", id="teardown.note"),

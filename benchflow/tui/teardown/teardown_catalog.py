@@ -9,6 +9,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.machine_folders import MachineFolders, make_folder
+from benchflow.session.refusal import Refusal
 from benchflow.session.teardown.teardown_controller import TeardownController
 
 
@@ -63,6 +64,20 @@ class TeardownCatalog:
         path = new_log_path(make_folder(self.folder), f"teardown-{what}", unit, date.today())
         controller = TeardownController.open(path)
         controller.memory = HeadMemory(self.places.heads)
+        return controller
+
+    def start(self, what: str, unit: str, by: str) -> TeardownController:
+        """The controller of a new log in which the teardown is started.
+
+        Raises:
+            BenchflowError: the folder or the log cannot be written, or the teardown cannot be started.
+        """
+        controller = self.begin(what, unit)
+        answer = controller.send({"intent": "open", "what": what, "unit": unit, "by": by})
+        if isinstance(answer, Refusal):
+            controller.close()
+            controller.journal.path.unlink(missing_ok=True)
+            raise BenchflowError(" ".join(reason.message for reason in answer.refused))
         return controller
 
     def continue_from(self, old: Path, by: str) -> TeardownController:

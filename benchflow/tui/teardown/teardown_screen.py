@@ -179,7 +179,7 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 return can_write if self._takes_container else False
             case "undo" | "picture":
                 return can_write
-            case "ask" | "insert":
+            case "ask" | "insert" | "insert_before":
                 return can_write if line is not None else False
             case "put_back":
                 return can_write if line is not None and line.is_off else False
@@ -256,6 +256,11 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
     def action_insert(self) -> None:
         """Ask for a line that was forgotten after the selected one."""
         self._open_prompt(EntryPrompt(self.selected))
+
+    def action_insert_before(self) -> None:
+        """Ask for a line that was forgotten before the selected one."""
+        before = self.record.lines[max(self._position - 1, 0)].id if self._position else "0"
+        self._open_prompt(EntryPrompt(before))
 
     def action_put_back(self) -> None:
         self.action_ask("put-back")

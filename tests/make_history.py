@@ -9,6 +9,7 @@ version of the program makes the same history.
 """
 
 import sys
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -67,14 +68,17 @@ def _lot(month: int, name: str, chance: Random) -> str:
     return f"{name[:2].upper()}-{700 + month}"
 
 
-def make(folder: Path, builds: int = BUILDS) -> list[Path]:
-    """Write the history to ``folder``, with the layout of ``BENCHFLOW_HOME``. Returns the logs, the oldest first."""
+def make(folder: Path, numbers: Iterable[int] = range(BUILDS)) -> list[Path]:
+    """Write the history to ``folder``, with the layout of ``BENCHFLOW_HOME``. Returns the logs, the oldest first.
+
+    ``numbers`` are the indexes (from 0) of the builds to write; each build is the same without the others.
+    """
     shop = make_folder(folder / "config") / "shop.yaml"
     shop.write_text(SHOP, encoding="utf-8")
     register = Uncounted(shop)
     sessions = make_folder(folder / "data" / "sessions")
     logs: list[Path] = []
-    for number in range(builds):
+    for number in numbers:
         begin = BEGIN + timedelta(days=4 * number)
         unit = f"job {FIRST_JOB + number}"
         log = new_log_path(sessions, "head-install", unit, begin.date())
@@ -83,7 +87,7 @@ def make(folder: Path, builds: int = BUILDS) -> list[Path]:
             head_install(), log, seed=number, begin=begin, read=read(), register=register,
             tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=planted.faults if planted else CLEAN,
             lots=partial(_lot, number // 4),
-            drift={FLOAT: 0.20 * number / builds},
+            drift={FLOAT: 0.20 * number / BUILDS},
         )  # fmt: skip
         sim_builder.build(unit)
         logs.append(log)

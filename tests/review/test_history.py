@@ -14,15 +14,16 @@ from tests.review.played_builds import folder, read
 
 @pytest.fixture(scope="module")
 def history() -> tuple[Path, list[Path]]:
+    """The folder of the history, and the logs of its builds with a planted fault."""
     home = folder() / "history"
-    return home, make(home, max(PLANTED_AT) + 1)
+    return home, make(home, PLANTED_AT)
 
 
 @pytest.mark.parametrize("number", range(len(PLANTED)))
 def test_review_finds_each_planted_fault_of_the_readme(history: tuple[Path, list[Path]], number: int) -> None:
     home, logs = history
     planted = PLANTED[number]
-    build = load_log(logs[PLANTED_AT[number]], read())
+    build = load_log(logs[number], read())
     assert build.facts.session.unit == f"job {FIRST_JOB + PLANTED_AT[number]}"
     guarded = build.plan.steps[planted.operation].operation.guards_against
     failure = find_failure(build.procedure.failures, guarded[0].name)

@@ -8,6 +8,7 @@ Python reads when it starts, for the modules that a command imports, and for a p
 import atexit
 import contextlib
 import ctypes
+import fcntl
 import functools
 import gc
 import io
@@ -17,15 +18,16 @@ import select
 import socket
 import subprocess
 import sys
+import termios
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import Any
 
 ROOT = Path(__file__).parents[2]
-_READ_AT_START = ("PYTHON", "LC_", "LANG", "TEXTUAL")
+_READ_AT_START = ("PYTHON", "LC_", "LANG", "LD_", "TEXTUAL")
 _SAME_AT_START = {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
 """Values that do not change what Python does when it starts in a test."""
 _DAC_OVERRIDE, _DAC_READ_SEARCH = 1, 2  # linux/capability.h
@@ -59,6 +61,22 @@ def run_command(
         return code, output.read(), errors.read()
 
 
+class InTerminal:
+    """``benchflow`` with ``arguments`` in the terminal ``slave``: the three standard streams and the keys."""
+
+    def __init__(self, slave: int, arguments: Sequence[str], env: Mapping[str, str]) -> None:
+        order = {"arguments": [*arguments], "folder": os.getcwd(), "env": dict(env), "terminal": True}
+        self._status = open(_server().start(order, (slave, slave, slave)), "rb")  # noqa: SIM115
+        self.pid = int(self._status.readline())
+
+    def poll(self, seconds: float = 0.0) -> int | None:
+        """The exit code as in ``subprocess``, or ``None`` if the program has not ended within ``seconds``."""
+        return int(self._status.readline()) if _readable_within(self._status.fileno(), seconds) else None
+
+    def close(self) -> None:
+        self._status.close()
+
+
 def run_as_text(
     folder: Path, *arguments: object, env: Mapping[str, str] | None = None, typed: str = ""
 ) -> "subprocess.CompletedProcess[str]":
@@ -87,7 +105,8 @@ class _Server:
                 stdin=subprocess.DEVNULL,
             )  # fmt: skip
 
-    def run(self, order: dict[str, Any], streams: tuple[int, int, int], seconds: float) -> int:
+    def start(self, order: dict[str, Any], streams: tuple[int, int, int]) -> int:
+        """Start a command. Returns a pipe that gives its process number and then its exit code, each on a line."""
         reader, writer = os.pipe()
         try:
             with open(writer, "wb", closefd=False), TemporaryFile() as file:
@@ -96,7 +115,10 @@ class _Server:
                 socket.send_fds(self._socket, [b"."], [*streams, writer, file.fileno()])
         finally:
             os.close(writer)
-        with open(reader, "rb") as status:
+        return reader
+
+    def run(self, order: dict[str, Any], streams: tuple[int, int, int], seconds: float) -> int:
+        with open(self.start(order, streams), "rb") as status:
             pid = int(status.readline())
             ready = _readable_within(status.fileno(), seconds)
             if not ready:
@@ -153,7 +175,8 @@ def _load_everything() -> None:
     for name in (
         "benchflow.procedure.blocks.block_expansion", "benchflow.procedure.reader", "benchflow.ordering.proof",
         "benchflow.procedure.formula.unit_check", "benchflow.review.archive.database", "benchflow.session.controller",
-        "pint", "ruamel.yaml", "sqlalchemy.dialects.sqlite", "jinja2", "rich.console",
+        "pint", "ruamel.yaml", "sqlalchemy.dialects.sqlite", "jinja2", "rich.console", "benchflow.tui.launch",
+        "benchflow.tui.screen_map", "textual.drivers.linux_driver",
     ):  # fmt: skip
         import_module(name)
 
@@ -187,7 +210,10 @@ def _become(wanted: dict[str, Any]) -> None:
         time.tzset()
         sys.argv = ["benchflow", *wanted["arguments"]]
         _open_streams()
-        if wanted["obey_modes"]:
+        if wanted.get("terminal"):
+            os.setsid()
+            fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+        if wanted.get("obey_modes"):
             _obey_modes()
         code = _exit_code()
         atexit._run_exitfuncs()

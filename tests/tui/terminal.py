@@ -16,6 +16,8 @@ from types import TracebackType
 
 import pyte
 
+from tests.driving.command_server import InTerminal, needs_a_start
+
 ROOT = Path(__file__).parents[2]
 NOT_FOR_PYTE = re.compile(rb"\x1b\[[<>=][0-9;]*u|\x1b\[\?[0-9;]*\$p|\x1b\[>[0-9;]*[a-z]")
 """Queries about keyboard protocol and modes. pyte would treat them as cursor commands."""
@@ -42,16 +44,28 @@ class Terminal:
         self.painted = b""
         self.status: int | None = None
         self._open = True
+        self._forked: InTerminal | None = None
+        wanted = {
+            **os.environ,
+            "TERM": "xterm-256color",
+            "COLORTERM": "truecolor",
+            "PYTHONPATH": str(ROOT),
+            **(env or {}),
+        }
+        wanted = {name: value for name, value in wanted.items() if name not in ("COLUMNS", "LINES")}
+        if [*argv[:2]] == ["-m", "benchflow"] and not needs_a_start(wanted):
+            self.fd, slave = os.openpty()
+            fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+            self._forked = InTerminal(slave, argv[2:], wanted)
+            self.pid = self._forked.pid
+            os.close(slave)
+            return
         self.pid, self.fd = pty.fork()
         if self.pid == 0:
-            os.environ.update(TERM="xterm-256color", COLORTERM="truecolor", PYTHONPATH=str(ROOT))
-            os.environ.update(env or {})
-            for name in ("COLUMNS", "LINES"):
-                os.environ.pop(name, None)
             try:
                 # The child may start before the parent has set the size.
                 fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
-                os.execv(sys.executable, [sys.executable, *argv])
+                os.execve(sys.executable, [sys.executable, *argv], wanted)
             finally:
                 os._exit(127)
 
@@ -63,8 +77,10 @@ class Terminal:
     ) -> None:
         if self.status is None:
             os.kill(self.pid, signal.SIGKILL)
-            os.waitpid(self.pid, 0)
+            self._poll(20)
         self.close()
+        if self._forked is not None:
+            self._forked.close()
 
     def type(self, text: str) -> None:
         """Type a text in one write, as a gauge or a scanner does."""
@@ -124,15 +140,21 @@ class Terminal:
         """Wait until a text is no longer on the screen."""
         self.wait_until(lambda: text not in self.text, f"{text!r} to go")
 
+    def _poll(self, seconds: float = 0.0) -> int | None:
+        """The exit status if the program has ended; a program that was killed is waited for ``seconds``."""
+        if self._forked is not None:
+            return self._forked.poll(seconds)
+        pid, status = os.waitpid(self.pid, 0 if seconds else os.WNOHANG)
+        return os.waitstatus_to_exitcode(status) if pid else None
+
     def wait_end(self) -> int:
         """Wait for the end of the program and return its exit status, negative for a signal as in ``subprocess``."""
         end = time.monotonic() + self.patience
         while time.monotonic() < end:
             if self._open:
                 self.read(0.02)
-            pid, status = os.waitpid(self.pid, os.WNOHANG)
-            if pid:
-                self.status = os.waitstatus_to_exitcode(status)
+            self.status = self._poll()
+            if self.status is not None:
                 while self._open and self.read(0.0) and select.select([self.fd], [], [], 0)[0]:
                     pass
                 return self.status

@@ -8,7 +8,7 @@ from tests.hard_use.clock_steps import ClockedDrive
 from tests.hard_use.moved_clocks import MovedClocks
 from tests.tui.terminal import Terminal
 
-RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+RUN = ["-m", "benchflow", "run"]
 
 
 def bench(drive: ClockedDrive) -> Terminal:

@@ -11,7 +11,7 @@ from tests.driving.small_head import start_session
 from tests.tui.app_driver import drive_app
 from tests.tui.terminal import Terminal
 
-RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+RUN = ["-m", "benchflow", "run"]
 
 FLANGE = """\
 {id: flange, title: Tighten the flange, tighten: {joint: flange, stages: [20 N·m, 40 N·m]},

@@ -8,7 +8,7 @@ from benchflow.session.teardown.fold_teardown import load_teardown
 from tests.driving.teardown_script import TeardownScript
 from tests.tui.terminal import Terminal
 
-TEARDOWN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "teardown"]
+TEARDOWN = ["-m", "benchflow", "teardown"]
 
 
 def teardown(log: Path) -> Terminal:

@@ -13,7 +13,7 @@ from tests.driving.log_files import events_in
 from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.terminal import Terminal
 
-RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+RUN = ["-m", "benchflow", "run"]
 
 
 def measuring(folder: Path) -> Path:

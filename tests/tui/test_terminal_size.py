@@ -14,7 +14,7 @@ from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.app_driver import drive_app
 from tests.tui.terminal import Terminal
 
-RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+RUN = ["-m", "benchflow", "run"]
 
 
 def resize(terminal: Terminal, columns: int, rows: int) -> None:

@@ -15,6 +15,8 @@ ValuePairs = tuple[tuple[str, str | None], ...]
 Node = tuple[frozenset[str], ValuePairs]
 Action = tuple[str, str]
 """("operation", id) or ("move", id)."""
+Edges = dict[Node, list[tuple[Action, Node, bool]]]
+"""For each configuration, its actions as :func:`allowed_on_paper` gives them."""
 
 
 def value_pairs(values: Mapping[str, str | None]) -> ValuePairs:
@@ -71,17 +73,25 @@ def allowed_actions(plan: Plan, node: Node) -> Iterator[tuple[Action, Node]]:
             yield action, after
 
 
-def distances(plan: Plan, origins: Sequence[Node]) -> dict[Node, int]:
-    """Every configuration that can be reached with the interlock on, with its distance from the start in actions."""
+def explored(plan: Plan, origins: Sequence[Node]) -> tuple[dict[Node, int], Edges]:
+    """Every configuration that can be reached with the interlock on, with its distance from the start in actions, and
+    the actions that prerequisites and needs allow in each."""
     found = dict.fromkeys(origins, 0)
+    edges: Edges = {}
     queue = deque(found)
     while queue:
         node = queue.popleft()
-        for _, after in allowed_actions(plan, node):
-            if after not in found:
+        edges[node] = list(allowed_on_paper(plan, node))
+        for _, after, breaks in edges[node]:
+            if not breaks and after not in found:
                 found[after] = found[node] + 1
                 queue.append(after)
-    return found
+    return found, edges
+
+
+def distances(plan: Plan, origins: Sequence[Node]) -> dict[Node, int]:
+    """The configurations of :func:`explored`, with their distances."""
+    return explored(plan, origins)[0]
 
 
 def shortest_to(plan: Plan, node: Node, goal: str) -> int | None:
@@ -114,11 +124,11 @@ class Verdicts:
         all_starts = list(starts(plan.procedure))
         self.forbidden_starts = [s for s in all_starts if breaks_a_rule(plan.procedure, s)]
         self.origins: list[Node] = [(frozenset(), value_pairs(s)) for s in all_starts if s not in self.forbidden_starts]
-        self.reached = distances(plan, self.origins)
+        self.reached, self.edges = explored(plan, self.origins)
         into: dict[Node, list[Node]] = {}
         breaches = []
         for node, distance in self.reached.items():
-            for _, after, breaks in allowed_on_paper(plan, node):
+            for _, after, breaks in self.edges[node]:
                 if breaks:
                     breaches.append(distance + 1)
                 else:
@@ -135,11 +145,11 @@ class Verdicts:
         self.breach = min(breaches, default=None)
         self.unreachable = everything - frozenset(name for done, _ in self.reached for name in done)
 
-    def useful_moves(self, plan: Plan) -> set[str]:
+    def useful_moves(self) -> set[str]:
         """The moves that are allowed in some reachable configuration and change it."""
         return {
             name
             for node in self.reached
-            for (kind, name), after in allowed_actions(plan, node)
-            if kind == "move" and after != node
+            for (kind, name), after, breaks in self.edges[node]
+            if kind == "move" and not breaks and after != node
         }

@@ -36,7 +36,7 @@ class Condensed:
             },
         )
         truth = brute_force.Verdicts(self.plan)
-        self.reached = truth.reached
+        self.reached, self._edges = truth.reached, truth.edges
         self.finishable = truth.finishable
         dead = [
             distance + self._stateless_steps_before(done)
@@ -51,7 +51,7 @@ class Condensed:
     def _breaches(self) -> list[int]:
         found = []
         for (done, values), distance in self.reached.items():
-            for (kind, name), _, breaks in brute_force.allowed_on_paper(self.plan, (done, values)):
+            for (kind, name), _, breaks in self._edges[done, values]:
                 if breaks:
                     found.append(
                         distance + 1 + self._stateless_steps_before(done | {name} if kind == "operation" else done)

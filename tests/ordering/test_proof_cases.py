@@ -258,11 +258,11 @@ def test_no_single_line_is_enough_if_several_are_suggested(built: Procedure) -> 
         return
     (plan,) = plans_of(built)
     before = brute_force.Verdicts(plan)
-    useful = before.useful_moves(plan)
+    useful = before.useful_moves()
     for line in single_lines(built):
         (plan,) = plans_of(with_suggested_lines(built, (line,)))
         after = brute_force.Verdicts(plan)
-        lost = after.unreachable - before.unreachable or useful - after.useful_moves(plan)
+        lost = after.unreachable - before.unreachable or useful - after.useful_moves()
         locking = before.dead_end is None and after.dead_end is not None
         assert lost or locking or after.breach is not None
 

@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
 from benchflow.commands.file_lookup import find_log
+from benchflow.session.teardown.teardown_controller import TeardownController
 from benchflow.session.teardown.teardown_intents import TEARDOWN_INTENT_TYPES
 from benchflow.writing.drafts.teardown_draft import draft_from_teardown
 from tests.driving.log_files import events_in
@@ -65,6 +66,16 @@ def test_damaged_log_is_shown_up_to_the_damage(script: TeardownScript) -> None:
     assert "THE LOG IS DAMAGED: line 4" in shown.output
     assert "NOT TRUSTED, line 5: Line 2 off: 2 × rod caps" in shown.output
     assert run("verify", script.path).return_value == 1
+
+
+def test_sessions_says_what_continues_a_damaged_teardown(script: TeardownScript) -> None:
+    script.path.write_bytes(script.path.read_bytes().replace(b"rod caps", b"rod cups"))
+    assert "benchflow teardown --continue-from" in run("sessions").output
+    new = script.path.with_name("new.jsonl")
+    TeardownController.continue_from(script.path, new).close()
+    shown = run("sessions").output
+    assert "It is continued in" in shown
+    assert "--continue-from" not in shown
 
 
 def test_sessions_lists_a_teardown_apart_from_jobs(script: TeardownScript) -> None:

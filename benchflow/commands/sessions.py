@@ -1,12 +1,18 @@
 """The command ``sessions``: lists the jobs on this machine."""
 
+from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.regular_file import read_regular_file
 from benchflow.commands.console_output import display_path, print_json, print_line, print_message
 from benchflow.commands.exit_codes import SUCCESS, exit_code_help
+
+if TYPE_CHECKING:
+    from benchflow.session.catalog import SessionSummary
 
 
 @click.command(epilog=exit_code_help())
@@ -43,10 +49,23 @@ def sessions(as_json: bool, folder: Path | None) -> int:
             done = f"at least {done}, the rest is not known"
         print_line(f"{'':<8} {done}, {session.events} entries, by {session.by or '-'}: "
                    f"{display_path(session.path)}")  # fmt: skip
-        if session.status == "damaged":
+        if session.status == "damaged" and (new := _continued_in(session, listed)):
+            print_line(f"{'':<8} It is continued in {new}")
+        elif session.status == "damaged":
             command = "teardown" if session.is_teardown else "run"
             log = display_path(session.path)
             print_line(f"{'':<8} Continue it in a new log: benchflow {command} --continue-from {log}")
         if session.note:
             print_line(f"{'':<8} {session.note}")
     return SUCCESS
+
+
+def _continued_in(damaged: "SessionSummary", listed: list["SessionSummary"]) -> str:
+    """The log of ``listed`` that continues a damaged one; "" if none does."""
+    if not any(each.continues for each in listed):
+        return ""
+    try:
+        digest = sha256(read_regular_file(damaged.path)).hexdigest()
+    except OSError:
+        return ""
+    return next((display_path(each.path) for each in listed if each.continues == digest), "")

@@ -16,15 +16,14 @@ from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError, printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.verdicts import to_stored
-from benchflow.session.teardown.fastener_text import is_about_fasteners, is_kind, own_thread, read_fasteners
+from benchflow.session.teardown.fastener_text import is_about_fasteners, own_thread, read_fasteners
+from benchflow.session.teardown.fate_text import read_fate
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
-from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import (
     FoundKind,
     PartDescription,
-    PartFate,
     PartFinding,
     TeardownReading,
 )
@@ -47,12 +46,6 @@ _FASTENERS_BEHIND = re.compile(
 """Fasteners after the name of a thing, without a comma between them."""
 _COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
 _COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
-_FATES: tuple[tuple[str, PartFate], ...] = (
-    (r"use again|re-?use|refit", "use-again"),
-    (r"replace|renew|scrap", "replace"),
-    (r"machine|regrind|grind|skim|rebore|hone|reface|resurface", "machine"),
-    (r"ask (?:the )?customer", "ask-customer"),
-)
 _MARKS = re.compile(r"(?:marks?|marked|stamped|punched|scribed|painted|engraved|etched|dots?)\b", re.IGNORECASE)
 _FACING = re.compile(
     r"(?:facing|faces|towards?|arrow|orientation|lip|chamfer|step|"
@@ -271,27 +264,18 @@ class _EntryReader:
         self._append("container", f"{found[1].lower()} {found[2]}")
 
     def _fate(self, text: str) -> bool:
-        if is_about_fasteners(text):
+        read = read_fate(text, self.fields["what"], self._words_before)
+        if read is None:
             return False
-        for pattern, fate in _FATES:
-            found = re.fullmatch(rf"(?:{pattern})(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
-            if found is None or re.match(r"\w", text[_word_end(pattern, text) :]):
-                continue
-            owner = found[1] or self._words_before
-            if _is_about_other_part(owner, text, self.fields["what"]):
-                self._append("remark", text if found[1] else f"{text} {owner}")
-                return True
-            if self.fields.get("fate", fate) != fate:
-                self.wrong("bad-intent", "Two different fates. Write one; set others by place afterwards", "fate")
-            self.fields["fate"] = fate
-            reason = (found[1] or "").strip()
-            keyword = text[: _word_end(pattern, text)].lower()
-            if fate == "machine" and keyword != "machine":
-                reason = text
-            if reason:
-                self._append("fate_reason", reason)
+        if read.other_part:
+            self._append("remark", text if read.other_part in text else f"{text} {read.other_part}")
             return True
-        return False
+        if self.fields.get("fate", read.fate) != read.fate:
+            self.wrong("bad-intent", "Two different fates. Write one; set others by place afterwards", "fate")
+        self.fields["fate"] = read.fate
+        if read.reason:
+            self._append("fate_reason", read.reason)
+        return True
 
     def _found(self, text: str) -> bool:
         kind = found_kind(text)
@@ -359,21 +343,6 @@ class _EntryReader:
         return True
 
 
-def _is_about_other_part(rest: str, text: str, what: str) -> bool:
-    """True for ``replace o-ring`` in the line of another part: it is not the fate of the thing that came off.
-
-    With a colon, the words are the reason.
-    """
-    if not rest or re.search(r"[:(]", text):
-        return False
-    words = {word.rstrip("s") for word in re.findall(r"[\w-]+", what.lower())}
-    named = rest.strip().split()[-1].lower().rstrip("s")
-    return named not in words and (is_seal(rest) or is_used_once(rest) or is_kind(rest) or named in _OTHER_PARTS)
-
-
-_OTHER_PARTS = frozenset({"bearing", "spring", "bush", "shim", "spacer", "ball", "dowel", "ring", "boot", "hose"})
-
-
 def _is_quantity(text: str) -> bool:
     """True if ``text`` is a quantity."""
     try:
@@ -386,11 +355,6 @@ def _is_quantity(text: str) -> bool:
 def found_kind(text: str) -> FoundKind | None:
     """The kind of a finding that the words of ``text`` name; ``None`` if they name none."""
     return next((kind for pattern, kind in _FOUND if re.search(pattern, text, re.IGNORECASE)), None)
-
-
-def _word_end(pattern: str, text: str) -> int:
-    found = re.match(rf"(?:{pattern})", text, re.IGNORECASE)
-    return 0 if found is None else found.end()
 
 
 def _is_only_fasteners(text: str) -> bool:

@@ -185,22 +185,24 @@ def _summary_of_teardown(path: Path, events: list[_EventHeader]) -> SessionSumma
 
 
 def _lines_off(events: Iterable[_EventHeader]) -> int:
-    """The number of lines that are off in a teardown, without those that were undone or put back."""
-    changes: dict[int, int] = {}
+    """The number of lines that are off in a teardown, without those that were undone, put back or taken away."""
+    changes: dict[int, tuple[str, dict[str, Any]]] = {}
     for event in events:
-        if event.kind == "came-off":
-            changes[event.seq] = 1
-        elif event.kind in ("put-back", "off-again"):
-            changes[event.seq] = -1 if event.kind == "put-back" else 1
-        elif event.kind == "line-removed":
-            changes[event.seq] = -1
-        elif event.kind == "line-split":
-            lines = _decode_data(event.data).get("lines")
-            changes[event.seq] = len(lines) - 1 if isinstance(lines, list) else 0
-        elif event.kind == "undone":
+        if event.kind == "undone":
             undone = _decode_data(event.data).get("event")
             changes.pop(undone if isinstance(undone, int) else 0, None)
-    return sum(changes.values())
+        elif event.kind in ("came-off", "put-back", "off-again", "line-removed", "line-split"):
+            changes[event.seq] = event.kind, _decode_data(event.data)
+    off: set[str] = set()
+    for kind, data in changes.values():
+        line, lines = _text(data, "line"), data.get("lines")
+        if kind in ("came-off", "off-again"):
+            off.add(line)
+        elif kind in ("put-back", "line-removed"):
+            off.discard(line)
+        elif line in off and isinstance(lines, list):  # a split line; the first part keeps its id
+            off.update(map(str, lines))
+    return len(off)
 
 
 def _undamaged_events(data: bytes) -> list[_EventHeader] | None:

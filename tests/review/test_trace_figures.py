@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from benchflow.procedure.figure_sources import OWN_CHOICE
+from benchflow.procedure.procedure_figures import Figure
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import ArchiveIndex
-from benchflow.review.many.figure_search import FigureQuestion, FigureTrace, trace_figures
+from benchflow.review.many.figure_search import FigureQuestion, FigureTrace, same_value, trace_figures
 from benchflow.review.many.figure_text import figure_lines
 from benchflow.review.many.known_names import UnknownName
 from benchflow.review.many.log_scan import LogFiles
@@ -152,3 +153,16 @@ def test_text_has_open_jobs_apart_from_finished_ones(logs: tuple[Path, ...]) -> 
     assert old.index("open:") < old.index("E2") < old.index("finished:") < old.index("E1")
     assert "E3" in new
     assert "OLDER" not in new
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("at most 1 1/64 in", "at most 11/64 in", False),
+        ("1 1/4 in", "1  1/4in", True),
+        ("0.8 .. 2 Nm", "0.8..2.0 N·m", True),
+    ],
+)
+def test_blank_within_a_mixed_fraction_counts_where_figures_are_compared(one: str, other: str, same: bool) -> None:
+    values = {same_value(Figure("value", "depth", text, None)) for text in (one, other)}
+    assert (len(values) == 1) is same

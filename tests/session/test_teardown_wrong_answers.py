@@ -122,6 +122,17 @@ def test_line_logged_by_mistake_is_taken_away_and_its_number_is_not_used_again(s
     assert script.refused("remove", line="9") == ["unknown-name"]
 
 
+def test_line_put_back_and_then_taken_away_counts_once_in_the_list_of_logs(script: TeardownScript) -> None:
+    script.off("cover", "shaft", "pump")
+    script.do("put-back", line="2")
+    script.do("remove", line="2")
+    script.do("split", line="3", into=["pump", "shim"])
+    assert summarize_log(script.path).done == script.record.lines_off == 3
+    script.do("put-back", line="1")
+    script.do("split", line="1", into=["cover", "gasket"])
+    assert summarize_log(script.path).done == script.record.lines_off == 2
+
+
 @pytest.mark.parametrize(("what", "asked"), [("five-speed gearbox", False), ("rear axle", False), ("engine", True),
                                              ("engine with gearbox", True), ("unit", True)])  # fmt: skip
 def test_cylinders_are_asked_about_only_where_they_can_be(what: str, asked: bool) -> None:

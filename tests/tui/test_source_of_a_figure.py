@@ -169,6 +169,11 @@ def test_offered_source_replaces_only_an_offered_one(typed: str, key: int, becom
     assert with_offered(typed, offered[key], offered) == becomes
 
 
+def test_named_source_with_a_capital_letter_is_replaced_whole() -> None:
+    offered = offered_sources(_procedure(), "Supplier's leaflet 12")
+    assert with_offered("supplier's leaflet 12 p. 3", offered[1], offered) == f"{offered[1].words} p. 3 "
+
+
 @pytest.mark.parametrize(
     ("typed", "remark"),
     [

@@ -35,6 +35,9 @@ _number = re.compile(r"(?<![\d.])(\d+)(?:\.0*(?![\d.])|(\.\d*?[1-9])0*(?![\d.]))
 _quantity = re.compile(r"[-+−]?[\d.][\d./ ]*[^\d.(±+−-]*(?:\(.*\))?")
 """A text that is one quantity, such as ``0.15 mm``, and perhaps the same in another unit."""
 
+_blank = re.compile(r"(?<!\d)\s+|\s+(?!\d)")
+"""Blanks that do not matter. One between two digits does: ``1 1/64 in`` is not ``11/64 in``."""
+
 NOT_DONE, NEVER_DONE, BEGUN, DONE = "not done yet", "never done", "begun", "done"
 
 
@@ -195,7 +198,7 @@ def _version(figure: Figure) -> tuple[str, str, str, str]:
 
 def _same_source(figure: Figure) -> str:
     """The source of a figure in one spelling, to compare: ``bulletin p.3`` and ``Bulletin p. 3`` are the same."""
-    return "" if figure.source is None else "".join(figure.source.shown.casefold().split())
+    return "" if figure.source is None else without_blanks(figure.source.shown.casefold())
 
 
 def same_value(figure: Figure) -> str:
@@ -203,9 +206,14 @@ def same_value(figure: Figure) -> str:
 
     The digits of a limit that is one quantity stay as written: they say how far a reading may be from it.
     """
-    text = _word.sub(lambda found: _unit_spelling(found[0]), figure.text)
+    text = _word.sub(lambda found: _unit_spelling(found[0]), figure.text.replace("..", " .. "))
     nominal = figure.kind == "value" and ".." not in text and _quantity.fullmatch(text) is not None
-    return "".join((text if nominal else _number.sub(lambda found: found[1] + (found[2] or ""), text)).split())
+    return without_blanks(text if nominal else _number.sub(lambda found: found[1] + (found[2] or ""), text))
+
+
+def without_blanks(text: str) -> str:
+    """``text`` without the blanks that do not matter when two texts are compared."""
+    return _blank.sub("", " ".join(text.split()))
 
 
 def _unit_spelling(word: str) -> str:

@@ -52,7 +52,8 @@ def with_offered(text: str, source: OfferedSource, offered: tuple[OfferedSource,
     """``text`` with ``source`` in front, instead of the offered source that it begins with. A blank follows it."""
     before, rest = offered_in(text, offered), text.strip()
     if before is not None:
-        rest = rest[len(before.words) :] if rest.casefold().startswith(before.words) else rest[len(OWN_CHOICE) :]
+        begins = rest.casefold().startswith(before.words.casefold())
+        rest = rest[len(before.words if begins else OWN_CHOICE) :]
     return f"{source.words} {rest.strip(' ,')}".rstrip() + " "
 
 

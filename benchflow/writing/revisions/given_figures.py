@@ -8,7 +8,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.procedure.figure_sources import parse_source
 from benchflow.procedure.model import Procedure, RecordedValue
 from benchflow.procedure.procedure_figures import Figure
-from benchflow.review.many.figure_search import same_value
+from benchflow.review.many.figure_search import same_value, without_blanks
 from benchflow.session.log.line_format import Line
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.job_evidence import DoneJob, LogEvidence, operation_of
@@ -156,4 +156,4 @@ def _same_figure(path: FilePath, text: str) -> str:
 
 def _same(source: str) -> str:
     """A source without blanks and capital letters, to compare."""
-    return "".join(source.casefold().split())
+    return without_blanks(source.casefold())

@@ -2,7 +2,6 @@
 
 ===================  ==================================================
 ``yaml_reader``      YAML text to a tree, with all problems
-``plain_yaml``       reads plain YAML faster; refuses all other
 ``yaml_nodes``       the nodes of the tree
 ``yaml_error_text``  errors of the YAML parser in plain words
 ===================  ==================================================

@@ -1,6 +1,5 @@
 """Drafts what is measured on fitted parts and on the whole assembly, and how a procedure ends."""
 
-import re
 from typing import Any
 
 from benchflow.session.teardown.part_text import reading_text_of
@@ -113,29 +112,22 @@ class AssemblyMeasures:
         at = at_place(readings[0]) if len(places) == 1 and all(each.place for each in readings) else ""
         values = [each for each in readings if each.value is not None]
         answers = [each for each in readings if each.value is None]
+        above: tuple[str, ...] = ()
         verb = "Measure" if values else "Look at"
         operation: dict[str, Any] = {"id": self.book.name(f"{verb} {name}"), "title": f"{verb} the {name}{at}"}
         if name.lower() == _LEAKS:
             operation["title"] = "Look for leaks"
             failure = self.book.name("leak", "failure", default="leak")
             self.book.failures[failure] = "It leaks"
-            operation["check"] = [
-                f"Dry where it leaked before{at_place(each)}: {part}"
-                for each in answers
-                for part in _pieces(each.answer)
-            ]
+            operation["check"] = ["No joint, plug or seal is wet"]
+            above = self.book.found_on(f"{plain_text(each.answer)}{at_place(each)}" for each in answers)
             operation["guards-against"] = [failure]
         elif answers:
-            operation["check"] = [_answer_check(name, each) for each in answers]
+            operation["check"] = unique(_answer_check(name, each) for each in answers)
         if values:
             operation["record"] = recorded_values(self.book, values)
         operation["undo"] = {"do": f"{verb} it again"}
-        self._add(section, operation, f"During the teardown: {shown}")
-
-
-def _pieces(answer: str) -> list[str]:
-    """The places of leaks in an answer, one each."""
-    return [plain_text(each) for each in re.split(r"\s*[,;]\s*", answer) if each.strip()]
+        self._add(section, operation, *(above or (f"During the teardown: {shown}",)))
 
 
 def _answer_check(name: str, reading: TeardownReading) -> str:
@@ -143,4 +135,4 @@ def _answer_check(name: str, reading: TeardownReading) -> str:
     at, answer = at_place(reading), plain_text(reading.answer)
     if name.lower() == "timing marks":
         return f"{sentence_case(name)}{at}: {answer}"
-    return f"{sentence_case(name)}{at} is as the manual prints. During the teardown it was: {answer}"
+    return f"{sentence_case(name)}{at} is as the manual prints"

@@ -70,6 +70,7 @@ class DraftBook:
         self.locks: dict[str, str] = {}  # state that locks something -> its words
         self.kept: list[KeptText] = []
         self.left_in_words = 0  # figures in the words of steps that were not taken
+        self.unit_seen = ""  # the unit that was taken apart, and the day
         self._said: set[str] = set()  # comments that stand once
         self._taken: set[tuple[str, str]] = set()
 
@@ -101,6 +102,11 @@ class DraftBook:
             return ()
         self._said.add(comment)
         return (comment,)
+
+    def found_on(self, texts: Iterable[str]) -> tuple[str, ...]:
+        """The comment about what was found at the unit that was taken apart; none without texts."""
+        found = "; ".join(unique(texts))
+        return (f"Found on {self.unit_seen}: {found}. Add a check if every unit should have it.",) if found else ()
 
     @staticmethod
     def arrange(operation: dict[str, Any]) -> None:

@@ -1,7 +1,5 @@
 """The texts of an operation that fits a part from a teardown: instruction, checks and how it is undone."""
 
-import re
-
 from msgspec.structs import replace
 
 from benchflow.session.teardown.part_text import fasteners_text
@@ -20,6 +18,7 @@ from benchflow.writing.drafts.part_words import (
     is_tightened,
     singular,
 )
+from benchflow.writing.drafts.unit_findings import instruction_words, is_own_mark
 
 
 def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
@@ -28,15 +27,14 @@ def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
     lines = [f"{_bring(facts)}{_made_ready(facts, bead=bead)}"]
     loose = [replace(each, count=facts.at_one_place(each.count)) for each in facts.loose]
     lines += [_loose_instruction(each) for each in loose if each.of_fasteners]
-    if described.marks and not facts.all_new:
+    if described.marks and not facts.all_new and not is_own_mark(described.marks):
         lines.append(f"Marks: {plain_text(described.marks)}.")
     if described.orientation:
         lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
     if tightens:
         lines.append(_run_in(facts))
-    words = [*facts.remarks, *(note.text for note in facts.line.notes)]
-    if words:
-        lines.append(f"From the teardown: {'; '.join(plain_text(each) for each in words)}.")
+    if words := instruction_words(facts):
+        lines.append(f"From the teardown: {'; '.join(words)}.")
     if facts.line.pictures:
         names = [
             f"{plain_text(each.name)}{f' ({plain_text(each.text)})' if each.text else ''}"
@@ -112,7 +110,7 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> l
     described = facts.line.description
     its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
     checks = []
-    if described.marks and not facts.all_new:  # a new part has no marks
+    if described.marks and not facts.all_new and not is_own_mark(described.marks):  # a new part has no marks
         checks.append(f"{its} marks are where they were: {plain_text(described.marks)}")
     if described.orientation:
         checks.append(f"{stands}: {plain_text(described.orientation)}")
@@ -133,7 +131,7 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> l
         for group in (replace(own, count=facts.at_one_place(own.count)) for own in _own_untightened(facts))
     ]
     if facts.seal_words and not facts.had_no_gasket and not facts.takes_bead and not is_seal(facts.what):
-        checks.append(f"Sealed as the manual prints (found: {facts.seal_words})")
+        checks.append("Sealed as the manual prints")
     elif facts.had_no_gasket and not bead:
         checks.append("No gasket was found here. It is sealed as the manual prints: dry, by a ring, or by sealant")
     tightened = [replace(group, count=facts.at_one_place(group.count)) for group in facts.tightened]
@@ -141,8 +139,7 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> l
     if listed and not facts.is_own_thread and not tightens:
         checks += [f"In place, not tightened: {plain_text(fasteners_text(group))}" for group in tightened]
     if is_shim(facts.what):
-        found = f" (found: {sizes})" if (sizes := ", ".join(re.findall(r"\d[\d.]* ?mm", facts.what))) else ""
-        checks.append(f"{its} thickness is what the measured float or preload needs{found}")
+        checks.append(f"{its} thickness is what the measured float or preload needs")
     elif is_set_square(facts.what) and not facts.tightened:
         checks.append(f"{facts.word('It is', 'They are')} square, and fully home")
     if facts.is_own_thread and not tightens:

@@ -1,4 +1,4 @@
-"""What is checked and recorded of a part during assembly: findings, fates, and what the teardown measured."""
+"""What is recorded of a part during assembly, from what the teardown measured."""
 
 import re
 from typing import Any
@@ -7,81 +7,11 @@ from msgspec.structs import replace
 
 from benchflow.quantity import dimension_of
 from benchflow.session.state.event_basics import StoredQuantity
-from benchflow.session.teardown.part_text import fate_text, finding_text
-from benchflow.session.teardown.renewed_parts import is_seal
 from benchflow.session.teardown.teardown_record import TeardownReading
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, sentence_case, unique
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.line_facts import LineFacts
-from benchflow.writing.drafts.part_words import (
-    is_chosen_size,
-    is_debris,
-    is_fitted_measure,
-    is_sealed,
-    is_shim,
-    is_single_dimension,
-)
-
-
-def found_checks(facts: LineFacts) -> list[str]:
-    """A check for each thing that was found at the parts of a line, with what has to be done about it."""
-    found: list[str] = []
-    everywhere = [one for one in facts.line.parts[0].found if all(one in part.found for part in facts.line.parts)]
-    for part in facts.line.parts:
-        for one in part.found:
-            place = f" ({part.place})" if part.place and one not in everywhere else ""
-            words = plain_text(finding_text(one))
-            if is_sealed(words) and not facts.renewed:
-                continue  # the operation that puts the bead on has them
-            is_new = facts.renewed or part.place in facts.replaced
-            action = {
-                "debris": "It is cleaned, and its cause is known",
-                "gasket-imprint": "Both faces are clean, and checked for flatness there",
-                "thread-insert": "The thread is sound at full depth",
-                "odd-bolt": "The right fastener is ready",
-                "missing-dowel": "The dowel is ready",
-                "broken": "It is replaced or repaired",
-                "worn": "It is within its limit, or replaced",
-                "leak": "The cause of the leak is put right",
-                "other": "It is put right",
-            }[one.kind]
-            if one.kind == "other" and is_debris(words):
-                action = "It is cleaned, and its cause is known"
-            if is_new and one.kind in ("broken", "worn", "leak", "other"):
-                action = "Its cause is known, and put right"
-            found.append(f"Found{place}: {words}. {action}")
-    return unique(found)
-
-
-def fate_checks(book: DraftBook, facts: LineFacts) -> list[str]:
-    """A check for each fate of the parts of a line. What the customer decides is a follow-up as well."""
-    checks = []
-    line = facts.line
-    for fate in unique(part.fate for part in line.parts):
-        places = [part.place for part in line.parts if part.fate == fate and part.place]
-        where = f" ({', '.join(places)})" if places and len(places) < len(line.parts) else ""
-        reason = next((part.fate_reason for part in line.parts if part.fate == fate and part.fate_reason), "")
-        words = plain_text(fate_text(fate, reason))  # type: ignore[arg-type]  # the fates of the parts
-        if fate == "machine":
-            checks.append(f"Back from the machine shop{where}: {words}. Measured and clean")
-        elif fate == "ask-customer":
-            title = f"Ask the customer about the {plain_text(line.description.what)}{where}"
-            book.follow_up.append({"title": f"{title}: {plain_text(reason)}" if reason else title})
-            checks.append(f"The customer has decided about it{where}")
-        elif fate == "replace" and facts.replaced and not is_seal(facts.what):
-            many = facts.plural and len(facts.replaced) != 1
-            checks.append(
-                f"The new {'parts are' if many else 'part is'} ready{where}, and compared with the old "
-                f"{'ones' if many else 'one'}{new_part_check(facts)}"
-            )
-    return checks
-
-
-def new_part_check(facts: LineFacts) -> str:
-    """What was wrong with the old part, in brackets behind its name; "" if nobody wrote it."""
-    reasons = unique(part.fate_reason for part in facts.line.parts if part.fate == "replace")
-    many = facts.plural and len(facts.replaced) != 1
-    return f" (the old {'ones' if many else 'one'}: {plain_text('; '.join(reasons))})" if reasons else ""
+from benchflow.writing.drafts.part_words import is_chosen_size, is_fitted_measure, is_shim, is_single_dimension
 
 
 def recorded_values(book: DraftBook, values: list[TeardownReading], facts: LineFacts | None = None) -> dict[str, Any]:

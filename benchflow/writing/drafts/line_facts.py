@@ -128,7 +128,7 @@ class LineFacts(Struct, frozen=True):
     @property
     def stayed_in(self) -> bool:
         """True if the words say that the part was not taken off."""
-        return any(stays_in(each) for each in self.remarks)
+        return any(stays_in(each, self.what) for each in self.remarks)
 
     @property
     def is_pinned(self) -> bool:
@@ -189,7 +189,7 @@ def line_facts(line: TeardownLine) -> LineFacts:
             loose = [replace(part, is_new=True) if part.title == named[1] else part for part in loose]
         elif named is not None:
             loose.append(LoosePart(named[1], named[0], is_seal(named[1]) or piece == owner, detail=plain_text(piece)))
-        elif not (is_sealed(piece) or has_no_gasket(piece) or stays_in(piece) or is_pinned(piece)):
+        elif not (is_sealed(piece) or has_no_gasket(piece) or stays_in(piece, what) or is_pinned(piece)):
             unread.append(piece)
     for value in line.values:
         named = part_in_words(value.name) if is_chosen_size(value.name) else None

@@ -26,6 +26,8 @@ from benchflow.writing.drafts.part_words import (
     is_held,
     is_lip_seal,
 )
+from benchflow.writing.drafts.parts_inspection import PartsInspection
+from benchflow.writing.drafts.unit_findings import found_comment, is_instruction
 
 LEFT_HAND = "Left-hand thread: it tightens anticlockwise, and loosens clockwise"
 
@@ -36,8 +38,9 @@ class LineFitting:
     ``last`` is the operation that was written last. The next one comes after it, and after those in ``waits``.
     """
 
-    def __init__(self, book: DraftBook, record: TeardownRecord, last: str) -> None:
-        self.book, self.record, self.last = book, record, last
+    def __init__(self, book: DraftBook, record: TeardownRecord, inspection: PartsInspection) -> None:
+        self.book, self.record, self.last = book, record, inspection.last
+        self.inspected = inspection.done  # what was found there is a comment there
         self.waits: list[str] = []
         self._waited: set[str] = set()
 
@@ -103,7 +106,7 @@ class LineFitting:
         written = [operation, *([] if at_once else [self._tighten(each, section) for each in joints])]
         if facts.secured and joints:
             done = facts.secured.removesuffix("d") + "d" if facts.secured.endswith("wire") else facts.secured
-            secured = f"{facts.word('It is', 'They are')} {done}, as found during the teardown"
+            secured = f"{facts.word('It is', 'They are')} {done}"
             written[-1]["check"] = [*written[-1].get("check", []), secured]
             self.book.arrange(written[-1])
         if bead:
@@ -118,7 +121,8 @@ class LineFitting:
         if facts.is_pinned:
             self._pull_pin(facts, section)
         for piece in facts.unread:
-            self.book.keep(f"line {line.id}", piece, "it is in the instruction, as words")
+            kept = "in the instruction" if is_instruction(piece) else "in a comment"
+            self.book.keep(f"line {line.id}", piece, f"it is {kept}, as words")
 
     def _is_one_operation(self, facts: LineFacts, joints: list[DraftedJoint]) -> bool:
         """True if the part is fitted and tightened in one operation.
@@ -197,16 +201,18 @@ class LineFitting:
         operation["after"] = self._after()
         operation["uses"] = [consumable]
         operation["check"] = [
-            f"It is what the manual names for this face. Found during the teardown: {facts.seal_words}",
+            "It is what the manual names for this face",
             "Both faces are dry and free of oil",
             "The bead is closed, and runs inside of the holes",
         ]
         operation["undo"] = {"do": "Wipe the sealant off both faces"}
-        above = self.book.once(
+        above = [f"Found during the teardown: {facts.seal_words}"]
+        above += self.book.once(
             "Sealant was found here. The manual or the sealant's sheet prints its open time. Have the torques of what "
             "is fitted on it ready before the bead is laid: its time runs from then on."
-        ) + self.book.once(block_comment("sealant-with-window"))
-        section.operations.append(Noted(operation, above) if above else operation)
+        )
+        above += self.book.once(block_comment("sealant-with-window"))
+        section.operations.append(Noted(operation, tuple(above)))
         self.last = operation["id"]
         return self.last
 
@@ -268,6 +274,8 @@ class LineFitting:
             found.append("This line was entered later: check its place in the order")
         if is_lip_seal(facts.what):
             found += self.book.once(block_comment("lip-seal-fitted"))
+        if line.id not in self.inspected:
+            found += found_comment(self.book, facts)
         return found
 
 

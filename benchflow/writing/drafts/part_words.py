@@ -79,6 +79,9 @@ _SIDES = frozenset({
     "left", "right", "front", "rear", "upper", "lower", "inner", "outer", "top", "bottom", "together", "inside",
     "outside", "and",
 })  # fmt: skip
+_OF_THE_PART = frozenset(
+    {"they", "it", "all", "both", "these", "this", "is", "are", "was", "were", "and", "which", "one", "part", "parts"}
+)
 UNTHREADED = frozenset({"circlip", "clip", "clamp", "pin", "rivet", "key", "washer"})
 """Kinds of fasteners that are not tightened."""
 
@@ -151,6 +154,17 @@ def is_sealed(text: str) -> bool:
     return (
         re.search(r"\b(?:sealed|sealant|silicone|rtv|liquid gasket|sealing compound|sealer)\b", text, re.I) is not None
         and re.search(r"\b(?:no|without|not) (?:sealed|sealant|sealer|silicone)\b", text, re.I) is None
+    )
+
+
+def is_thread_locked(text: str) -> bool:
+    """True for words about a thread locker that was found on a thread."""
+    return (
+        re.search(
+            r"\b(?:(?:thread|screw|stud)[ -]?lock(?:er|ing|ed)?|lock(?:ing)? (?:compound|fluid|liquid))\b", text, re.I
+        )
+        is not None
+        and re.search(r"\b(?:no|without|not) ", text, re.I) is None
     )
 
 
@@ -250,11 +264,17 @@ def is_condition(text: str) -> bool:
     return re.search(r"\b(?:rough|noisy|stiff|loose|dry|grinds|rattles)\b", text, re.I) is not None
 
 
-def stays_in(text: str) -> bool:
-    """True for words that say that a part was not taken off: ``stay in the block``."""
-    return (
-        re.search(r"\b(?:stays?|left|still|remains?) (?:in|on)\b|\bnot (?:removed|taken off)\b", text, re.I) is not None
-    )
+def stays_in(text: str, what: str = "") -> bool:
+    """True for words that say that the part ``what`` was not taken off: ``stay in the block``.
+
+    ``2 dowels stay in the case`` says it of the dowels, and not of the housing that came off.
+    """
+    found = re.search(r"\b(?:(?:stays?|left|still|remains?) (?:in|on)|not (?:removed|taken off))\b", text, re.I)
+    if found is None:
+        return False
+    subject = re.findall(r"[a-z]+", text[: found.start()].lower())
+    own = {singular(word) for word in re.findall(r"[a-z]+", what.lower())}
+    return all(singular(word) in own or word in _OF_THE_PART for word in subject)
 
 
 def is_left_hand(text: str) -> bool:

@@ -1,6 +1,7 @@
 """Drafts the first section of a teardown's procedure: the parts are washed, compared, inspected and measured."""
 
 import re
+from itertools import chain
 from typing import Any
 
 from msgspec.structs import replace
@@ -17,17 +18,10 @@ from benchflow.writing.drafts.draft_book import (
     within_sentence,
 )
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.inspection_entries import (
-    at_place,
-    fate_checks,
-    found_checks,
-    new_part_check,
-    recorded_values,
-)
+from benchflow.writing.drafts.inspection_entries import at_place, recorded_values
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import is_breakaway, is_fitted_measure, is_gasket, is_heavy
-
-_GOOD = re.compile(r"(?:good|ok|fine)(?: condition)?", re.IGNORECASE)
+from benchflow.writing.drafts.unit_findings import found_comment, general_checks, unit_findings
 
 
 class PartsInspection:
@@ -97,15 +91,18 @@ class PartsInspection:
             return
         ident = self._add(
             "compare new parts", title="Lay the new parts out, and compare each with the old one", after=[self.ready],
-            check=unique(f"{sentence_case(facts.what)}{new_part_check(replace(facts, each=''))}" for facts in own),
-            undo={"do": "Compare them again"},
+            check=unique(sentence_case(facts.what) for facts in own), undo={"do": "Compare them again"},
         )  # fmt: skip
+        old = [f"{facts.what}: {', '.join(words)} (line {facts.line.id})"
+               for facts in own if (words := unit_findings(facts))]  # fmt: skip
+        if old:
+            self.section.operations[-1] = Noted(self.section.operations[-1], self.book.found_on(old))
         for facts in own:
             self.done[facts.line.id] = ident
 
     @staticmethod
     def _has_more(facts: LineFacts) -> bool:
-        return bool(found_checks(facts) or _values_before(facts) or _answers(facts.line))
+        return bool(general_checks(facts) or _values_before(facts) or _answers(facts.line))
 
     def _inspection(self, facts: LineFacts) -> Any | None:
         line, described = facts.line, facts.line.description
@@ -113,13 +110,17 @@ class PartsInspection:
             return None
         each, facts = facts, replace(facts, each="")  # they are inspected all together
         what = f"{'new ' if facts.all_new else ''}{facts.what}"
-        checks = [*found_checks(facts), *fate_checks(self.book, facts)]
-        if described.condition and not facts.all_new and not _GOOD.fullmatch(described.condition.strip()):
-            checks.append(f"Condition as found: {plain_text(described.condition)}. It is cleaned, and good to use")
+        checks = general_checks(facts)
+        if facts.replaced and not is_seal(facts.what):
+            many = facts.plural and len(facts.replaced) != 1
+            ready = ("parts are", "ones") if many else ("part is", "one")
+            places = ", ".join(facts.replaced)
+            where = f" ({places})" if places and not facts.all_new else ""
+            checks.append(f"The new {ready[0]} ready{where}, and compared with the old {ready[1]}")
         values = _values_before(facts)
+        answers = _answers(line)
         checks += [
-            f"{sentence_case(plain_text(each.name))}{at_place(each)}: {plain_text(each.answer)}"
-            for each in _answers(line)
+            f"{sentence_case(plain_text(each.name))}{at_place(each)} is as the manual prints" for each in answers
         ]
         if not checks and not values:
             return None
@@ -133,7 +134,10 @@ class PartsInspection:
         if checks:
             operation["check"] = unique(checks)
         operation["undo"] = {"do": f"{verbs} {facts.word('it', 'them')} again"}
-        return Noted(operation, (f"Line {line.id} of the teardown: {described.entered or what}",))
+        seen = [f"{plain_text(each.name)}{at_place(each)}: {plain_text(each.answer)} (line {line.id})"
+                for each in answers]  # fmt: skip
+        above = [f"Line {line.id} of the teardown: {described.entered or what}", *found_comment(self.book, facts)]
+        return Noted(operation, tuple(chain(above, self.book.found_on(seen))))
 
 
 def measured_on(line: TeardownLine) -> list[TeardownReading]:

@@ -5,6 +5,7 @@ import re
 from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
+from benchflow.review.formatting import local_day
 from benchflow.session.teardown.teardown_record import TeardownRecord, valid_readings
 from benchflow.writing.drafts.assembly_measures import AssemblyMeasures
 from benchflow.writing.drafts.draft_book import (
@@ -18,6 +19,7 @@ from benchflow.writing.drafts.line_fitting import LineFitting
 from benchflow.writing.drafts.part_words import has_spring, is_closing, is_heavy, singular
 from benchflow.writing.drafts.parts_inspection import PartsInspection
 from benchflow.writing.drafts.trade_steps import TradeSteps
+from benchflow.writing.drafts.unit_findings import customer_questions
 
 _LONGEST_SECTION = 14  # operations
 
@@ -34,13 +36,14 @@ class _TeardownDraft:
         self.record = record
         what = plain_text(record.what) or "assembly"
         self.book = DraftBook("", f"Assemble the {within_sentence(what)}")
+        self.book.unit_seen = f"{plain_text(record.unit)} {local_day(record.opened_at)}"
         self.book.ident = self.book.name(f"assemble {what}", "procedure", default="assembly")
         self.facts = [self._with_places(line_facts(line)) for line in reversed(record.lines) if line.is_off]
         self._head(source)
         inspected = self.book.section("Clean, inspect and measure the parts", "The first steps are common practice.")
         self.inspection = PartsInspection(self.book, self.facts, inspected)
         self.inspection.write()
-        self.fitting = LineFitting(self.book, record, self.inspection.last)
+        self.fitting = LineFitting(self.book, record, self.inspection)
         self.fitting.wait_for([self.inspection.faces])
         self.steps = TradeSteps(self.facts, [each for each in valid_readings(record.together) if not each.lines_off])
         self.measures = AssemblyMeasures(self.book, record, self.fitting, self.steps)
@@ -83,6 +86,8 @@ class _TeardownDraft:
             "4. Look at each `after`: it is the order of the teardown, reversed, which may be stricter than necessary.",
             "5. Prove it: benchflow check FILE. See its order: benchflow order FILE.",
         ]
+        if decisions := [each for facts in self.facts for each in customer_questions(facts)]:
+            book.head.append(f"The customer of {book.unit_seen} has to decide: {'; '.join(decisions)}.")
         if open_checks:
             book.head.append(f"Not measured while it was together: {', '.join(open_checks)}.")
         book.top["subject"] = plain_text(record.what) or "assembly"

@@ -55,6 +55,19 @@ def test_doubtful_limit_is_asked_and_its_words_are_kept(tmp_path: Path, cell: st
     assert "limit: ask" in found.book.text()
 
 
+@pytest.mark.parametrize("cell", ["50 mm +10/-5 µm", "50 +10 -5 µm", "2.000 in +0.5/-0 thou", "2.000 in +0.5 -0 thou"])
+def test_tolerance_in_another_unit_is_not_added_to_the_size(tmp_path: Path, cell: str) -> None:
+    found = drafted(tmp_path, f'Step;Limit;Unit\nMeasure the bore;"{cell}";mm\n')
+    assert refused(found) == [cell]
+    assert "limit: ask" in found.book.text()
+
+
+@pytest.mark.parametrize("cell", ["20 Nm + 90 + 90", "40 Nm +4/-2 ft-lb", "25 max"])
+def test_torque_with_two_meanings_is_not_taken(tmp_path: Path, cell: str) -> None:
+    found = drafted(tmp_path, f'Step;Torque [N·m]\nTighten the bolts;"{cell}"\n')
+    assert refused(found) == [cell]
+
+
 @pytest.mark.parametrize(
     ("cell", "stages"),
     [

@@ -22,6 +22,7 @@ _TOLERANCE = re.compile(
     r"\s*(\d*\.?\d+)\s*([^\d\s+./–-]*)\s*([+-])\s*(\d*\.?\d+)\s*(?:/\s*|\s)([+-])\s*(\d*\.?\d+)\s*([^\d]*)"
 )
 """``50 +0.025/-0 mm``: a size with its two tolerances."""
+_TWO_UNITS = "the size and its tolerance have different units. Write both in one"
 _ENDS_FIRST = re.compile(
     r"\s*(?:at most|at least|max|min|not (?:more|less)|no (?:more|less)|up to|below|above|[<>≤≥])", re.IGNORECASE
 )
@@ -45,6 +46,8 @@ def stages_in(text: str, unit: str) -> list[str] | Refused:
     if is_formula(text):
         return Refused("a formula or an error of the spreadsheet. Save the values, or write the torque")
     text = text.replace("+/-", "±").replace("+-", "±")
+    if _in_another_unit(text, unit):
+        return Refused(_TWO_UNITS)
     if _TOLERANCE.fullmatch(text):
         text = normal_limit(_with_unit(text, unit))
     text = _in_two_units(text)
@@ -52,13 +55,17 @@ def stages_in(text: str, unit: str) -> list[str] | Refused:
         return Refused("“/” can mean stages, a range, or two cases. Write stages with +")
     found: list[str] = []
     last: Fraction | None = None
+    own_unit = False  # a torque is written with its unit
     for piece in filter(None, _SPLIT.split(re.sub(r"(?m)^\s*\d+[.)]\s+(?=\S)", "", text))):
         if re.search(r"\b(?:hand|finger)", piece, re.I):
             found.append("by hand")
             continue
-        if _ENDS_FIRST.match(piece):
-            return Refused(f"“{piece}” is a limit, not a torque to tighten to")
         written = normal_limit(_with_unit(piece, unit)).removeprefix("+")
+        if _ENDS_FIRST.match(piece) or _ENDS_FIRST.match(written):
+            return Refused(f"“{piece}” is a limit, not a torque to tighten to")
+        is_bare = _ONLY_NUMBERS.fullmatch(piece) is not None
+        if is_bare and own_unit:
+            return Refused(f"“{piece}” has no unit, but another stage has one. Is it a torque or an angle?")
         try:
             figure = parse_figure(written, None)
         except QuantityError as error:
@@ -72,7 +79,7 @@ def stages_in(text: str, unit: str) -> list[str] | Refused:
             size = base(figure.quantity)
             if last is not None and size < last:
                 return Refused(f"“{piece}” is less than the torque before it. Are these stages, or a tolerance?")
-            last = size
+            last, own_unit = size, own_unit or not is_bare
         found.append(f"+{written}" if kind == "angle" else written)
     return found or Refused("there is no torque in it")
 
@@ -81,6 +88,8 @@ def limit_in(text: str, unit: str) -> tuple[str, str] | Refused:
     """The limit in a cell as a procedure writes it, and its unit ("" for a count)."""
     if is_formula(text):
         return Refused("a formula or an error of the spreadsheet. Save the values, or write the limit")
+    if _in_another_unit(text, unit):
+        return Refused(_TWO_UNITS)
     written = normal_limit(_with_unit(text, unit))
     try:
         limit = parse_limit(written)
@@ -136,6 +145,18 @@ def normal_limit(text: str) -> str:
     plain = _AT_LEAST.sub("at least ", plain, count=1) if _AT_LEAST.match(plain) else plain
     plain = re.sub(r"^<\s*(?=[\d.])", "below ", plain)
     return re.sub(r"^>\s*(?=[\d.])", "above ", plain)
+
+
+def _in_another_unit(text: str, unit: str) -> bool:
+    """True for a size with tolerances in another unit than its own, which is ``unit`` if none is written."""
+    found = _TOLERANCE.fullmatch(" ".join(text.split()))
+    own, other = ("", "") if found is None else (found[2] or unit, found[7].strip())
+    if not own or not other:
+        return False
+    try:
+        return unit_symbol(own) != unit_symbol(other)
+    except QuantityError:
+        return own != other
 
 
 def point_of_thousands(text: str) -> bool:

@@ -5,7 +5,7 @@ from fractions import Fraction
 from benchflow.procedure.model import Bound, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.quantity.arithmetic import from_base
+from benchflow.quantity.arithmetic import base, from_base
 from benchflow.quantity.shown import decimals_converted, decimals_shown, decimals_that_tell, round_half_up, with_unit
 from benchflow.quantity.types import Limit
 from benchflow.session.rules.verdicts import (
@@ -26,31 +26,38 @@ MORE_DIGITS = 3
 def distance_outside(found: LimitComparison, unit: str, shown: Quantity, bound: Bound | None = None) -> str:
     """The distance of a figure from the end of its limit that it passes: ``0.02 mm``; "" if it is inside.
 
-    It is exact if the digits of ``shown`` or of a fixed ``bound`` with a figure in ``unit`` are enough; otherwise
-    it is rounded to the digits of ``shown``. An end that is printed in another unit adds no digits. Without such a
-    bound, three digits more than those of ``shown`` are enough.
+    Of a limit that is printed in two units, it is the distance from the end printed in ``unit``. It is exact if the
+    digits of ``shown`` or of that end are enough; otherwise it is rounded to the digits of ``shown``. If no end is
+    printed in ``unit``, three digits more than those of ``shown`` are enough for a limit that is not fixed.
     """
     low, high = found.bounds.low, found.bounds.high
+    column = _column(bound.limit, unit) if isinstance(bound, Fixed) else None
     if low is not None and found.figure < low:
-        exact = from_base(low - found.figure, unit, difference=True)
+        end = low if column is None or column.low is None else base(column.low)
+        exact = from_base(end - found.figure, unit, difference=True)
     elif high is not None and found.figure > high:
-        exact = from_base(found.figure - high, unit, difference=True)
+        end = high if column is None or column.high is None else base(column.high)
+        exact = from_base(found.figure - end, unit, difference=True)
     else:
         return ""
     places = decimals_converted(shown, unit)
-    most = max(places, _decimals_in(bound.limit, unit)) if isinstance(bound, Fixed) else places + MORE_DIGITS
+    most = max(places, _decimals(column)) if isinstance(bound, Fixed) else places + MORE_DIGITS
     fitting = (n for n in range(places, most + 1) if round_half_up(exact, n) == exact)
     digits = next(fitting, decimals_that_tell(exact, Fraction(0), places))
     return with_unit(f"{round_half_up(exact, digits):f}", unit)
 
 
-def _decimals_in(limit: Limit, unit: str) -> int:
-    """The most decimals of a figure that the limit prints in ``unit``."""
-    printed = [
-        figure for figure in (limit.low, limit.high, limit.nominal) if figure is not None and figure.unit == unit
-    ]
-    here = max(map(decimals_shown, printed), default=0)
-    return here if limit.other is None else max(here, _decimals_in(limit.other, unit))
+def _column(limit: Limit, unit: str) -> Limit | None:
+    """The column of a limit that is printed in ``unit``."""
+    if any(end is not None and end.unit == unit for end in (limit.low, limit.high)):
+        return limit
+    return None if limit.other is None else _column(limit.other, unit)
+
+
+def _decimals(column: Limit | None) -> int:
+    """The most decimals of the figures of a column."""
+    printed = () if column is None else (column.low, column.high, column.nominal)
+    return max((decimals_shown(figure) for figure in printed if figure is not None), default=0)
 
 
 def reading_distance(

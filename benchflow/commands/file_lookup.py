@@ -85,7 +85,7 @@ def find_procedure(name: str) -> Path:
 
 
 def _is_log(path: Path) -> bool:
-    from benchflow.session.log_version_check import first_line_of  # imported late: procedures do not need it
+    from benchflow.session.log_opening import first_line_of  # imported late: procedures do not need it
 
     return first_line_of(path) is not None
 

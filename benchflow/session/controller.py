@@ -16,7 +16,6 @@ from benchflow import __version__
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
-from benchflow.quantity.types import printable
 from benchflow.session.attached_file import store_picture, with_picture, with_restored_copy
 from benchflow.session.block_records import block_records, changed_blocks
 from benchflow.session.context import Context, Decision, Entry, refuse
@@ -29,8 +28,7 @@ from benchflow.session.intents.parsing import intent_record, read_intent
 from benchflow.session.job_register import JobRegister, register_fields
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.log_folder import TEARDOWN_OPENED
-from benchflow.session.log_version_check import refuse_other_format
+from benchflow.session.log_opening import open_job_log
 from benchflow.session.log_writer import Accepted, Answer, line_of_event, time_of_intent
 from benchflow.session.machine_clock import Clock
 from benchflow.session.present_revision import revision_notes
@@ -49,10 +47,6 @@ if TYPE_CHECKING:
     from benchflow.session.pictures.picture_file import PictureFile
     from benchflow.session.shop.register import Shop
     from benchflow.session.view.bench_view import BenchView
-
-
-class NoEvent(BenchflowError):
-    """The log has no complete event, so no job was started in it."""
 
 
 QUERIES = ("status", "why", "route", "rework-plan")
@@ -140,36 +134,8 @@ class SessionController:
             BenchflowError: the log does not exist, is empty, has another format, or has an event that this version
                 cannot read.
         """
-        refuse_other_format(path)
-        journal = Journal.open(path, read_only=read_only)
-        if not journal.lines:
-            journal.close()
-            if journal.damage is not None and not journal.untrusted and journal.changed is None:
-                raise BenchflowError(
-                    f"{path} is not a log of benchflow: line 1 {journal.damage.what}. It was not changed. "
-                    "Name a log, or a file that does not exist yet."
-                )
-            if journal.damage is not None:
-                raise BenchflowError(
-                    f"{path}: line 1 {journal.damage.what}. {len(journal.untrusted)} lines after it can be read, but "
-                    f"are not trusted. Show them with: benchflow log '{path}'. Continue the job with: "
-                    f"benchflow run --continue-from '{path}'"
-                )
-            raise NoEvent(f"{path} has no complete event. No job was started in it; start a new one.")
+        journal = open_job_log(path, read_only=read_only)
         lines = list(journal.lines)
-        if lines[0].kind == TEARDOWN_OPENED:
-            journal.close()
-            raise BenchflowError(
-                f"{path} is the log of a teardown, not of a job. Continue it with: benchflow teardown '{path}'"
-                f", or benchflow drive --teardown --log '{path}'"
-            )
-        unknown = next((line for line in lines if line.kind not in ev.EVENT_TYPES), None)
-        if unknown is not None:
-            journal.close()
-            raise BenchflowError(
-                f"{path}: line {unknown.seq} has an unknown kind of event ({printable(unknown.kind)}). "
-                "A newer version wrote it. The log can be viewed, not continued."
-            )
         try:
             procedure = read(lines[0].data["procedure"])
             controller = cls(journal, procedure, read, clock or Clock(), register, lines)

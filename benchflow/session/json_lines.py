@@ -11,7 +11,8 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.quantity.types import printable
 from benchflow.session.continuation import LogToContinue, earlier_jobs_in
-from benchflow.session.controller import NoEvent, SessionController
+from benchflow.session.controller import SessionController
+from benchflow.session.log_opening import NoEvent
 from benchflow.session.log_writer import Answer
 from benchflow.session.machine_clock import Clock
 from benchflow.session.procedure_loading import ProcedureReader

@@ -17,7 +17,7 @@ from benchflow.session.context import refuse
 from benchflow.session.head_memory import HeadMemory
 from benchflow.session.intents.parsing import intent_record, read_intent_of
 from benchflow.session.log.journal import Journal, NotSaved
-from benchflow.session.log_version_check import first_line_of
+from benchflow.session.log_opening import first_line_of
 from benchflow.session.log_writer import Accepted, Answer, line_of_event, time_of_intent
 from benchflow.session.machine_clock import Clock
 from benchflow.session.refusal import Reason, Refusal

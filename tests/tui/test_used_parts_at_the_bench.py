@@ -90,3 +90,38 @@ async def test_part_that_an_option_decides_about_has_no_key(tmp_path: Path) -> N
     driver.do("start", operation="m")
     async with drive_app(driver.controller) as bench:
         assert "part is" not in bench.text
+
+
+JOINT = """\
+joints:
+  caps: {thread: M8x1.25, class: "8.8", lubricant: oil, layout: "1 2 3 4"}
+sections:
+"""
+
+
+async def test_key_for_a_used_part_never_ticks_the_rest_of_a_stage(tmp_path: Path) -> None:
+    text = text_with("at most 0.40 mm").replace("sections:\n", JOINT)
+    text = text.replace("check: [Noted]", "tighten: {joint: caps, stages: [10 N·m]}")
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("0.35\n")
+        assert "select this reading again (↑) and press p: limit at most 0.40 mm" in " ".join(bench.text.split())
+        assert "p tick the rest" in bench.text
+        assert "part is used" not in bench.text.splitlines()[-1]
+        await bench.press("up")
+        assert "p part is used" in bench.text
+        await bench.press("p")
+        assert bench.last_of("recorded")["verdict"] == "ok"
+        assert not any(line.kind == "ticked" for line in driver.controller.journal.lines)
+
+
+async def test_key_for_a_used_part_is_about_the_selected_reading(tmp_path: Path) -> None:
+    text = text_with("at most 0.40 mm").replace("{ask:", "{readings: 2, ask:")
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("0.35\n")
+        assert "select this reading again" in bench.text
+        await bench.press("up", "p")
+        assert (bench.last_of("recorded")["reading"], bench.last_of("recorded")["used"]) == ("1", True)

@@ -36,8 +36,13 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
     return ()
 
 
-def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[tuple[str, ...], Role]:
-    """Return a message such as ``End float: 0.12 mm ok`` and its role, with the remedy if the reading is out."""
+def reading_message(
+    items: tuple[BenchInput, ...], entered: SlotInput, part_item: SlotInput | None
+) -> tuple[tuple[str, ...], Role]:
+    """Return a message such as ``End float: 0.12 mm ok`` and its role, with the remedy if the reading is out.
+
+    ``part_item`` is the reading that the key for a used part is about now.
+    """
     for item in items:
         same = isinstance(item, SlotInput) and item.input.name == entered.input.name
         if same and isinstance(item, SlotInput) and item.slot.slot == entered.slot.slot:
@@ -46,11 +51,9 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
             loud: Role = "out-of-limit" if role == "out-of-limit" else "text"
             other = item.slot.other_part if loud == "out-of-limit" else None
-            part = (
-                ""
-                if other is None
-                else f"If the part is {'used' if other.used else 'new'}, press p: limit {other.limit}."
-            )
+            key = "press p" if item == part_item else "select this reading again (↑) and press p"
+            kind = "" if other is None else "used" if other.used else "new"
+            part = "" if other is None else f"If the part is {kind}, {key}: limit {other.limit}."
             return (text, *filter(None, (part, item.slot.remedy))), loud
     return ("Recorded.",), "text"
 

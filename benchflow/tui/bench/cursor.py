@@ -151,10 +151,15 @@ class BenchCursor:
 
     @property
     def part_item(self) -> SlotInput | None:
-        """The reading whose part can be stated as used, or new: the selected one, otherwise the first that is out."""
+        """The reading whose part can be stated as used, or new: the selected one, otherwise the first that is out.
+
+        ``None`` if a joint or another reading is selected: the key would not mean what the builder looks at.
+        """
         readings = [each for each in self.items if isinstance(each, SlotInput) and each.slot.other_part is not None]
-        if isinstance(self.item, SlotInput) and self.item in readings:
-            return self.item
+        if isinstance(self.item, SlotInput):
+            return self.item if self.item in readings else None
+        if self.joint is not None:
+            return None
         return next((each for each in readings if each.slot.shown and is_out_of_limit(each)), None)
 
     def scroll(self, by: int) -> None:

@@ -132,10 +132,10 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
         answer = await self._send(intent, **fields, **chosen_instruments(self.client, item, fields))
         if answer is not None:
             self._delete_drafts(drafts)
-            texts, role = message(answer)
             if self.cursor.operation == operation:
                 self.cursor.select(item)
                 self.cursor.advance()
+            texts, role = message(answer)
             finished = await self.finish_if_complete() if intent != "lot" else ""
             self.show_message(*texts, *filter(None, (finished,)), role=role)
         self.update_entry()
@@ -188,7 +188,7 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
             self._enter(says(f"Lot recorded: {lot}"), "lot", consumable=item.input.consumable, lot=lot)
         elif isinstance(item, SlotInput):
             fields = reading_fields(item, self.entry.value)
-            self._enter(lambda _: reading_message(self.cursor.items, item), "record", **fields)
+            self._enter(lambda _: reading_message(self.cursor.items, item, self.cursor.part_item), "record", **fields)
 
     def action_part_used(self) -> None:
         """State that the part of a reading is used, or new. The reading is then judged by the other limit."""
@@ -205,7 +205,7 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
             self.give_figure(other.asked, self._after_figure_of_part)
         else:
             fields = {**reading_fields(item, self._entered_text(item)), "used": other.used}
-            self._enter(lambda _: reading_message(self.cursor.items, item), "record", **fields)
+            self._enter(lambda _: reading_message(self.cursor.items, item, self.cursor.part_item), "record", **fields)
 
     action_part_new = action_part_used
 

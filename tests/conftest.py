@@ -12,7 +12,7 @@ def pytest_collection_finish() -> None:
     """Leave the modules and the tests, which stay to the end, out of every later collection of garbage."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(10_000, 20, 20)
+    gc.set_threshold(50_000, 20, 50)
 
 
 def _no_wait(fd: int) -> None:

@@ -13,6 +13,7 @@ from benchflow.commands.shop import shop
 from benchflow.session.shop.pin_change import change_pin
 from benchflow.session.shop.register import find_person, pin_matches
 from benchflow.session.shop.register_reader import load_shop
+from tests.driving.session_driver import stopped_clock
 
 
 @pytest.fixture(autouse=True)
@@ -58,7 +59,14 @@ def wait_is_over(home: Path) -> None:
     (home / "config" / "shop.yaml.lock").write_text("")
 
 
-def test_changing_a_pin_asks_for_the_present_one(tmp_path: Path) -> None:
+def stop_clock(patch: pytest.MonkeyPatch) -> None:
+    """Let no time pass between two tries, however busy the machine is."""
+    clock = stopped_clock()
+    patch.setattr("benchflow.session.shop.pin_change.Clock", lambda: clock)
+
+
+def test_changing_a_pin_asks_for_the_present_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stop_clock(monkeypatch)
     run("person", "Ann", "--role", "inspector")
     run("pin", "Ann", typed="4711\n")
     refused = run("pin", "Ann", typed="0815\n0815\n")
@@ -88,6 +96,7 @@ def test_removing_a_pin_asks_for_it(tmp_path: Path) -> None:
 def test_program_killed_during_a_try_still_makes_the_next_one_wait(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    stop_clock(monkeypatch)
     run("person", "Ann", "--role", "inspector")
     run("pin", "Ann", typed="4711\n")
     with monkeypatch.context() as patch:

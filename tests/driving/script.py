@@ -13,6 +13,7 @@ from typing import Any
 
 from benchflow.review.audit.audit_file import audit_file
 from benchflow.session.json_lines import drive, open_controller
+from benchflow.session.machine_clock import Clock
 from benchflow.session.shop.live_register import Register
 from tests.driving import session_driver
 from tests.driving.log_files import events_in
@@ -32,6 +33,8 @@ class Script:
         self.path = folder / "log.jsonl"
         self.text, self.simulated = procedure, simulated
         self.shop = folder / "shop.yaml"
+        self.clock: Clock | None = None
+        """The clock of the runs; ``None`` for that of the machine."""
         if shop:
             self.shop.write_text(shop, encoding="utf-8")
 
@@ -39,7 +42,13 @@ class Script:
         source = load_text(self.text)
         register = Register(self.shop)
         controller = open_controller(
-            source, "p.yaml", self.path, read_procedure, simulated=self.simulated, register=register
+            source,
+            "p.yaml",
+            self.path,
+            read_procedure,
+            simulated=self.simulated,
+            register=register,
+            clock=self.clock,
         )
         out = io.BytesIO()
         try:

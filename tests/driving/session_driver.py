@@ -8,7 +8,7 @@ from benchflow.procedure.compiled_cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import SessionController
 from benchflow.session.log_writer import Accepted, Answer
-from benchflow.session.machine_clock import Clock
+from benchflow.session.machine_clock import Clock, boot_id, boot_seconds
 from benchflow.session.refusal import Refusal
 from benchflow.session.state.state import State
 
@@ -27,6 +27,11 @@ class ManualClock(Clock):
     def advance(self, seconds: float) -> None:
         self.wall_time += timedelta(seconds=seconds)
         self.monotonic_time += seconds
+
+
+def stopped_clock() -> ManualClock:
+    """A clock with the time and the boot of this machine, which stands still until the test advances it."""
+    return ManualClock(datetime.now(UTC), boot_seconds() or 0.0, boot_id())
 
 
 class SessionDriver:

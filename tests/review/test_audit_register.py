@@ -1,6 +1,5 @@
 """The audit of honest jobs with signatures by PIN, wrong PINs, and changes of the register in between."""
 
-import time
 from pathlib import Path
 
 from benchflow.review.audit.audit_file import audit_file
@@ -10,6 +9,7 @@ from benchflow.session.shop.register import hash_pin
 from benchflow.session.shop.register_writer import add_person, change_file, set_pin, set_roles
 from benchflow.session.state.clock import PIN_WAIT
 from tests.driving.script import Script, intent, open_intent, procedure_with, read_procedure
+from tests.driving.session_driver import stopped_clock
 
 SHOP = f"""\
 shop: 1
@@ -39,6 +39,7 @@ def findings(script: Script) -> list[str]:
 
 def test_honest_job_with_every_kind_of_signature_is_not_accused(tmp_path: Path) -> None:
     script = Script(tmp_path, procedure_with(COOL, FIT, head=HEAD), shop=SHOP)
+    clock = script.clock = stopped_clock()
     script.shop.chmod(0o444)  # known by its path at first
     assert script.refused("open", unit="7", by="Ann", start={"valve": "shut"}) == ["not-allowed"]
     script.do_all(intent("open", unit="7", by="Ann", start={"valve": None}), intent("start", operation="cool"))
@@ -53,7 +54,7 @@ def test_honest_job_with_every_kind_of_signature_is_not_accused(tmp_path: Path) 
     script.do("set-state", variable="valve", value="shut", reason="seen", by="Max")
     change_file(script.shop, set_pin("Max", hash_pin("1357", bytes(16))))
     script.do("record", name="room", value="35 °C")
-    time.sleep(PIN_WAIT)
+    clock.advance(PIN_WAIT)
     script.do("deviate", operation="cool", about="room", reason="a hot day", by="Max", pin="1357")
     change_file(script.shop, set_roles("Ann", ("builder", "inspector")))
     script.do("sign", operation="cool", by="Max", pin="1357")

@@ -1,7 +1,6 @@
 """Attempts to have an inspector's hold signed by somebody who is no inspector of this shop."""
 
 import shutil
-import time
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +19,7 @@ from benchflow.session.state.clock import PIN_WAIT
 from tests.driving.log_files import texts_in
 from tests.driving.script import Script, open_intent, procedure_with, read_procedure
 from tests.driving.script import intent as intent_of
+from tests.driving.session_driver import stopped_clock
 
 SHOP = f"""\
 shop: 1
@@ -195,13 +195,14 @@ def test_wrong_pin_in_one_job_makes_another_job_and_the_command_wait(script: Scr
     folder.mkdir()
     second = Script(folder, script.text)
     second.shop = script.shop
+    clock = script.clock = second.clock = stopped_clock()
     second.do_all(open_intent(by="Ann"), intent_of("start", operation="look"))
     (reply,) = script.send(intent_of("sign", operation="look", by="Ida", pin="777123"))
     assert reply["refused"][0]["code"] == "not-allowed"
     assert second.refused("sign", **SIGN) == ["pin-wait"]
     with pytest.raises(ShopError, match="Wait 2 s"):
-        change_pin(script.shop, "Ida", "2417", "1357")
-    time.sleep(PIN_WAIT)
+        change_pin(script.shop, "Ida", "2417", "1357", clock)
+    clock.advance(PIN_WAIT)
     second.do("sign", **SIGN)
 
 

@@ -230,7 +230,10 @@ def test_needs_that_allow_a_state_of_the_rule_are_narrowed_to_the_others() -> No
         rules=[rule("the valve would hit", lift="full", valves="open")],
         moves=[move("raise", {"lift": "low"}), move("raise-fully", {"lift": "full"}, {"valves": "shut"})],
     )
-    assert list(prove(built).fixes.values()) == [(SuggestedLine("press", variable="lift", values=("low",)),)]
+    proof = prove(built)
+    assert list(proof.fixes.values()) == [(SuggestedLine("press", variable="lift", values=("low",)),)]
+    message = proof.findings[next(iter(proof.fixes))].message
+    assert "`needs: {lift: low}` at press instead of `lift: [low, full]`" in message
 
 
 def single_lines(built: Procedure) -> list[SuggestedLine]:

@@ -8,11 +8,13 @@ import pytest
 from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import summarize_log
 from benchflow.session.head_memory import HeadMemory
+from benchflow.session.log.journal import Journal
 from benchflow.session.log.line_format import read
 from benchflow.session.log.log_check import verify
 from benchflow.session.pictures.picture_check import check_pictures
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
 from benchflow.session.teardown.teardown_controller import TeardownController
+from benchflow.session.teardown.teardown_history import teardown_text
 from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -215,6 +217,8 @@ def test_damaged_log_says_how_to_go_on_and_is_continued_with_its_whole_lines(
     record = load_teardown(new)
     assert [line.description.what for line in record.lines] == ["cover"]
     assert "Continued from teardown.jsonl: line " in record.notes[0].text
+    with Journal.open(new, read_only=True) as journal:
+        assert "continued from teardown.jsonl" in "\n".join(teardown_text(journal.lines))
     with pytest.raises(BenchflowError, match="is not damaged"):
         TeardownController.continue_from(new, tmp_path / "again.jsonl")
     with pytest.raises(BenchflowError, match="already exists"):

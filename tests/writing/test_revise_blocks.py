@@ -1,11 +1,13 @@
 """`revise` of a procedure that uses building blocks: edits are made at the use. Everything is invented."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from benchflow.base.atomic_write import Unconfirmed, atomic_write
 from benchflow.base.errors import BenchflowError
 from benchflow.cli import benchflow
 from benchflow.procedure.procedure_figures import figures_of
@@ -233,6 +235,33 @@ def test_block_is_written_back_if_the_procedure_cannot_be_written(file: Path) ->
     with pytest.raises(BenchflowError, match="is read-only"):
         source.with_text(FileText(TEXT.replace("1.3", "1.4")), edited).write()
     assert path.read_text(encoding="utf-8") == BLOCK
+
+
+def test_block_that_was_removed_meanwhile_is_named(file: Path) -> None:
+    source, path = read_procedure_file(file), file.parent / "blocks" / "washed-joint.yaml"
+    edited = EditedFile(path, source.block(path).digest, FileText(BLOCK.replace("90°", "100°")))
+    path.unlink()
+    with pytest.raises(FileChanged, match=r"washed-joint\.yaml was removed"):
+        source.with_text(FileText(TEXT.replace("1.3", "1.4")), edited).write()
+    assert file.read_text(encoding="utf-8") == TEXT
+
+
+def test_block_stays_changed_if_the_disk_does_not_confirm_the_procedure_that_names_it(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source, path = read_procedure_file(file), file.parent / "blocks" / "washed-joint.yaml"
+    edited = EditedFile(path, source.block(path).digest, FileText(BLOCK.replace("90°", "100°")))
+
+    def unconfirmed(target: Path, data: bytes, *, before_replace: Callable[[], None]) -> None:
+        atomic_write(target, data, before_replace=before_replace)
+        if target == file:
+            raise Unconfirmed(5, "input/output error")
+
+    monkeypatch.setattr("benchflow.writing.revisions.procedure_file.atomic_write", unconfirmed)
+    with pytest.raises(BenchflowError, match="did not confirm"):
+        source.with_text(FileText(TEXT.replace("1.3", "1.4")), edited).write()
+    assert "100°" in path.read_text(encoding="utf-8")
+    assert "1.4" in file.read_text(encoding="utf-8")
 
 
 LISTED_BLOCK = """\

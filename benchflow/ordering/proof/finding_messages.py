@@ -120,13 +120,20 @@ def fix_message(procedure: Procedure, lines: Sequence[SuggestedLine], *, smalles
     """The lines to add, and where. ``smallest`` is false if fewer lines may be enough."""
     if not lines:
         return "No `after` or `needs` line can prevent it, because the operation sets all the values itself."
-    listed = all_of(f"`{line}` at {_place_in_file(procedure, line.to)}" for line in lines)
+    listed = all_of(f"`{line}` at {_place_in_file(procedure, line.to)}{_instead_of(procedure, line)}" for line in lines)
     if len(lines) == 1:
         count = "this line"
     else:
         count = f"these {len(lines)} lines, which are the fewest possible" if smallest else f"these {len(lines)} lines"
     hedge = "" if smallest else " (fewer may be enough)"
     return f"To make it safe on paper, add {count}{hedge}: {listed}."
+
+
+def _instead_of(procedure: Procedure, line: SuggestedLine) -> str:
+    """What the line replaces, if the author has a `needs` for this variable there already."""
+    owner = procedure.operations_by_id.get(line.to) or procedure.moves_by_id[line.to]
+    written = owner.needs.get(line.variable)
+    return "" if written is None else f" instead of `{line.variable}: [{', '.join(written)}]`"
 
 
 def _place_in_file(procedure: Procedure, name: str) -> str:

@@ -128,8 +128,9 @@ def description_text(description: PartDescription) -> str:
 def teardown_event_text(event: ev.TeardownEvent) -> str:
     """One event in one sentence, without its time and person."""
     match event:
-        case ev.TeardownOpened(what=what, unit=unit):
-            return f"Teardown of {what}, unit {unit}, started"
+        case ev.TeardownOpened(what=what, unit=unit, continues=continues):
+            begun = "started" if continues is None else f"continued from {continues.file}"
+            return f"Teardown of {what}, unit {unit}, {begun}"
         case ev.TeardownResumed(version=version):
             return f"Program started again (benchflow {version})"
         case ev.ClockSetBack(before=before, now=now):

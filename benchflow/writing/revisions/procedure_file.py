@@ -114,7 +114,7 @@ class ProcedureFile(Struct, frozen=True, dict=True):
             FileChanged: a file on the disk is not the one that was read.
             BenchflowError: it cannot be written, and is unchanged, unless the message says otherwise.
         """
-        old = [(block, read_regular_file(block.path.resolve(), MAX_BYTES + 1)) for block in self.blocks]
+        old = [(block, _content(block.path)) for block in self.blocks]
         _refuse_other_content(self.path, self.digest)
         written: list[tuple[EditedFile, bytes]] = []
         try:
@@ -122,9 +122,14 @@ class ProcedureFile(Struct, frozen=True, dict=True):
                 _write(block.path, block.digest, block.text.data)
                 written.append((block, data))
             _write(self.path, self.digest, self.text.data)
-        except BenchflowError:
+        except _NotConfirmed:
+            raise  # it is written all the same
+        except BenchflowError as error:
             for block, data in written:
-                _write(block.path, sha256(block.text.data).hexdigest(), data)
+                try:
+                    _write(block.path, sha256(block.text.data).hexdigest(), data)
+                except BenchflowError as another:
+                    raise BenchflowError(f"{error} The block {block.path} is changed already. {another}") from error
             raise
 
     def save_beside(self, revision: str) -> Path | None:
@@ -139,6 +144,10 @@ class ProcedureFile(Struct, frozen=True, dict=True):
             atomic_write(path, self.text.data)
             return path
         return None
+
+
+class _NotConfirmed(BenchflowError):
+    """The file was written, but the disk did not confirm it."""
 
 
 def _write(path: Path, digest: str, data: bytes) -> None:
@@ -156,7 +165,7 @@ def _write(path: Path, digest: str, data: bytes) -> None:
             )
         atomic_write(target, data, before_replace=lambda: _refuse_other_content(path, digest))
     except Unconfirmed as error:
-        raise BenchflowError(
+        raise _NotConfirmed(
             f"{path} was written, but the disk did not confirm it: {error.strerror}. Look at it."
         ) from error
     except FileNotFoundError as error:
@@ -167,14 +176,23 @@ def _write(path: Path, digest: str, data: bytes) -> None:
 
 
 def _refuse_other_content(path: Path, digest: str) -> None:
+    if sha256(_content(path)).hexdigest() != digest:
+        raise FileChanged(f"{path} was changed by another program while it was revised.")
+
+
+def _content(path: Path) -> bytes:
+    """The content of a file that was read before.
+
+    Raises:
+        FileChanged: it is not there any more.
+        BenchflowError: it cannot be read.
+    """
     try:
-        data = read_regular_file(path.resolve(), MAX_BYTES + 1)
+        return read_regular_file(path.resolve(), MAX_BYTES + 1)
     except FileNotFoundError as error:
         raise FileChanged(f"{path} was removed or renamed while it was revised.") from error
     except OSError as error:
         raise BenchflowError(f"{path} cannot be read: {error.strerror or error}. Nothing was written.") from error
-    if sha256(data).hexdigest() != digest:
-        raise FileChanged(f"{path} was changed by another program while it was revised.")
 
 
 def read_procedure_file(path: Path) -> ProcedureFile:

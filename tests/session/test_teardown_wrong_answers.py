@@ -7,7 +7,7 @@ from benchflow.session.teardown.checklist import TOGETHER, checklist_for
 from benchflow.session.teardown.entry_line import understand_entry
 from benchflow.session.teardown.fold_teardown import load_teardown
 from benchflow.session.teardown.part_lists import part_lists
-from benchflow.session.teardown.prompt_text import read_check, read_edit, read_entry
+from benchflow.session.teardown.prompt_text import read_check, read_edit, read_entry, read_fate
 from benchflow.session.teardown.teardown_record import PartDescription
 from tests.driving.teardown_script import TeardownScript
 
@@ -173,3 +173,109 @@ def test_item_of_the_checklist_takes_no_line_and_one_reading(item: str, text: st
 )
 def test_item_of_the_checklist_takes_what_mechanics_write(item: str, text: str) -> None:
     assert read_check(text, next(each for each in TOGETHER if each.name == item)).intent is not None
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "fate", "reason"),
+    [
+        ("pump housing to the machine shop, face scored", "pump housing", "machine", ""),
+        ("pump housing, to machine shop: face scored", "pump housing", "machine", "face scored"),
+        ("pump housing machine: face scored", "pump housing", "machine", "face scored"),
+        ("pump housing: machine shop", "pump housing", "machine", ""),
+        ("cover, goes to the machine shop for skimming", "cover", "machine", "skimming"),
+        ("crankshaft regrind", "crankshaft", "machine", "regrind"),
+        ("thermostat, ask customer: which make", "thermostat", "ask-customer", "which make"),
+        ("thermostat ask the customer which make", "thermostat", "ask-customer", "which make"),
+        ("thermostat O-ring, throw away", "thermostat O-ring", "replace", ""),
+        ("shaft seal, leaking, discard: torn", "shaft seal", "replace", "torn"),
+        ("shaft seal, do not use again", "shaft seal", "replace", ""),
+        ("washer, pitted replace", "washer", "replace", ""),
+    ],
+)
+def test_fate_is_read_as_mechanics_type_it(text: str, what: str, fate: str, reason: str) -> None:
+    line = understood(text)
+    assert (line.what, line.fate, line.fate_reason) == (what, fate, reason)
+    assert line.condition in ("", "face scored", "pitted")
+
+
+@pytest.mark.parametrize("text", ["machine: face scored", "to machine shop: face scored", "replace o-ring", "discard",
+                                  "found: swarf"])  # fmt: skip
+def test_fate_without_a_thing_is_no_thing(text: str) -> None:
+    assert "Name the thing first, such as: " in refused(text)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["do not replace", "replace or use again", "replace?", "hone marks visible", "machine screws",
+     "bored by the machine shop last year"],
+)  # fmt: skip
+def test_words_that_decide_nothing_are_no_fate(words: str, script: TeardownScript) -> None:
+    line = understood(f"washer, {words}")
+    assert (line.fate, line.remark) == ("", words)
+    script.off(f"washer, {words}")
+    assert part_lists(script.record).order == ()
+
+
+def test_fate_after_words_that_may_name_another_part_is_asked() -> None:
+    assert "Write a comma before to the machine shop" in refused("cover, face to the machine shop")
+
+
+def test_part_to_throw_away_is_ordered(script: TeardownScript) -> None:
+    script.off("thermostat O-ring, throw away", "cover, lever discard")
+    lists = part_lists(script.record)
+    assert [part.part for part in lists.order] == ["thermostat O-ring", "lever"]
+    assert lists.renewed == ()
+
+
+def test_question_about_the_assembly_is_in_the_list_for_the_customer(script: TeardownScript) -> None:
+    found = read_entry("ask customer: which coolant was used", script.record)
+    assert found.intent is not None
+    assert found.intent == {"intent": "note", "text": "ask the customer: which coolant was used"}
+    script.off("cover, note: ask the owner if original")
+    script.do("note", text=found.intent["text"])
+    asked = [(part.line, part.part, part.reason) for part in part_lists(script.record).ask]
+    assert asked == [("", "which coolant was used", ""), ("1", "cover", "if original")]
+    (fate,) = [read_fate("to the machine shop: scored", script.record.lines[0]).intent]
+    assert fate == {"intent": "fate", "line": "1", "place": "", "fate": "machine", "reason": "scored"}
+
+
+@pytest.mark.parametrize(("text", "what", "count"), [("dowels 2x, stay in block", "dowels", 2),
+                                                     ("valve spring x8", "valve spring", 8)])  # fmt: skip
+def test_count_after_the_name_is_the_count(text: str, what: str, count: int) -> None:
+    assert (understood(text).what, understood(text).count) == (what, count)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("8 x M6x1 30mm + 2xM6x1 45mm front, bag 3", "Name the thing first, such as: cover, 8 x M6x1"),
+        ("10x M10x1.25 100 mm in the order 9 5 1 4 8", "Name the thing first"),
+        ("8x M6x1 30 mm cover", "Name the thing first"),
+        ("cover, 999999999999x M6", "999999999999 is not a possible count"),
+        ("1..4 rod caps", "rod caps 1..4"),
+        ("rod caps 1..999999", "at most 64: rod caps 1..4"),
+        ("2x4 gears", "is not a count"),
+        ("cover -5x M6", "fasteners after a comma"),
+    ],
+)
+def test_count_or_range_does_not_get_lost_in_a_name(text: str, message: str) -> None:
+    assert message in refused(text)
+
+
+def test_colon_after_a_name_is_read_as_a_comma() -> None:
+    (group,) = understood("cover: 8 screws M6x1x30").fasteners
+    assert (group.count, group.thread, understood("cover: 8 screws M6x1x30").what) == (8, "M6x1", "cover")
+
+
+def test_fields_of_a_line_can_be_numbers_and_can_be_cleared(script: TeardownScript) -> None:
+    script.do("off", what="dowel", count=2)
+    script.do("edit", line="1", count=3)
+    assert script.record.lines[0].description.count == 3
+    script.off("cover, 8x M6x1 30 mm, replace: bent, bag 1")
+    script.do("edit", line="2", fasteners=[], fate="", container="")
+    (_, line) = script.record.lines
+    assert (line.description.fasteners, line.description.fate, line.description.container) == ((), "", "")
+    assert script.refused("edit", line="2", what="") == ["value-missing"]
+    assert script.refused("off", text="a", what="b") == ["bad-intent"]
+    assert script.refused("split", line="2", into=["a"] * 65) == ["bad-quantity"]
+    assert script.refused("measure", name="a" * 201, value="1 mm") == ["bad-intent"]

@@ -179,9 +179,9 @@ async def test_line_is_taken_away_by_a_key(log: Path) -> None:
 async def test_insert_shows_the_lines_around_its_place(log: Path) -> None:
     async with drive_teardown(log) as driver:
         for number in range(1, 31):
-            await driver.enter(f"cover {number}x")
+            await driver.enter(f"cover {number}a")
         await driver.press("pageup", "pageup", "pageup", "pageup", "down", "down", "i")
-        assert "3 ● cover 3x" in driver.text
+        assert "3 ● cover 3a" in driver.text
 
 
 async def test_picture_is_of_the_newest_line_and_of_the_whole_by_the_same_key(log: Path) -> None:

@@ -25,7 +25,7 @@ VERBATIM_FIELDS = frozenset(
 TEXT_FIELDS = frozenset({"text", "reason", "unfinished"})
 """Fields that may have several lines. In all other fields, white space is reduced to single spaces."""
 
-NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "further", "stage", "replaces"})
+NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "further", "stage", "replaces", "count"})
 """Fields that may be JSON numbers. In all other fields a whole number is read as text (``"unit": 2417``)."""
 
 

@@ -19,6 +19,7 @@ from benchflow.session.teardown.checklist import checklist_for
 from benchflow.session.teardown.entry_line import understand_details, understand_entry, with_details
 from benchflow.session.teardown.fold_teardown import TeardownState
 from benchflow.session.teardown.given_part import given_description
+from benchflow.session.teardown.place_text import MAX_PLACES
 from benchflow.session.teardown.teardown_record import (
     ChecklistItem,
     FoundKind,
@@ -32,6 +33,9 @@ from benchflow.session.teardown.teardown_record import (
 
 FATES: tuple[PartFate, ...] = tuple(each for each in get_args(PartFate) if each)
 FOUND_KINDS: tuple[FoundKind, ...] = get_args(FoundKind)
+
+LONGEST_NAME = 200
+"""The largest number of characters of the name of a reading."""
 
 TeardownDecision = Event | Refusal
 """The event to log, or a refusal."""
@@ -121,6 +125,9 @@ def _line(record: TeardownRecord, name: str) -> TeardownLine | Refusal:
 def _measure(record: TeardownRecord, intent: intents.MeasureTogether) -> TeardownDecision:
     if not intent.name:
         return refuse("value-missing", "Name what is measured, such as: end float", name="name")
+    if len(intent.name) > LONGEST_NAME:
+        message = f"The name has {len(intent.name)} characters. Write at most {LONGEST_NAME}"
+        return refuse("bad-intent", message, name="name")
     if bool(intent.value) == bool(intent.answer):
         return refuse("value-missing", "Give a value with its unit, or an answer in words", name="value")
     line: TeardownLine | None = None
@@ -281,6 +288,8 @@ def _split(record: TeardownRecord, intent: intents.SplitLine) -> TeardownDecisio
         return line
     if len(intent.into) < 2:
         return refuse("value-missing", "Write at least two lines to split it into", name="into")
+    if len(intent.into) > MAX_PLACES:
+        return refuse("bad-quantity", f"{len(intent.into)} lines. Split it into at most {MAX_PLACES}", name="into")
     understood = [understand_entry(text) for text in intent.into]
     problems = tuple(problem for each in understood for problem in each.problems)
     if problems:

@@ -13,20 +13,26 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
 from benchflow.quantity.notation import parse_quantity
-from benchflow.quantity.types import QuantityError, printable
+from benchflow.quantity.types import printable
 from benchflow.session.refusal import Code, Reason
 from benchflow.session.rules.verdicts import to_stored
-from benchflow.session.teardown.fastener_text import is_about_fasteners, own_thread, read_fasteners
-from benchflow.session.teardown.fate_text import read_fate
-from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, words_and_quantity
+from benchflow.session.teardown.condition_text import CONDITION, found_kind
+from benchflow.session.teardown.fastener_text import (
+    begins_with_thread,
+    is_about_fasteners,
+    own_thread,
+    read_fasteners,
+)
+from benchflow.session.teardown.fate_text import apart_from_fate, read_fate, replaced_part
+from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, is_quantity, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
 from benchflow.session.teardown.teardown_record import (
-    FoundKind,
     PartDescription,
     PartFinding,
     TeardownReading,
 )
+from benchflow.session.teardown.thing_text import count_and_name, name_and_rest, no_name, unclear_count
 
 MAX_ENTRY = 1000
 """The largest number of characters of an entry line."""
@@ -44,8 +50,6 @@ _FASTENERS_BEHIND = re.compile(
     r"([^\W\d].*?)\s+(\d{1,3}\s*[x×*]\s*(?:[^\W\d_]*\s*M\d|\d|[^\W\d_]+ M\d).*)", re.IGNORECASE
 )
 """Fasteners after the name of a thing, without a comma between them."""
-_COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
-_COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
 _MARKS = re.compile(r"(?:marks?|marked|stamped|punched|scribed|painted|engraved|etched|dots?)\b", re.IGNORECASE)
 _FACING = re.compile(
     r"(?:facing|faces|towards?|arrow|orientation|lip|chamfer|step|"
@@ -58,21 +62,6 @@ _PARTNER = re.compile(
 )
 _STATE = re.compile(r"state\s*:?\s+(\S.*)", re.IGNORECASE)
 _NOTE = re.compile(r"(?:note|remark)\s*:\s*(\S.*)|\"([^\"]+)\"?", re.IGNORECASE)
-_CONDITION = re.compile(
-    r"condition\s*:?\s*(\S.*)|((?:good|fair|poor|ok)$|(?:.*\b)?(?:worn|wear|scor(?:ed|ing)|pitt(?:ed|ing)|rust[y]?|"
-    r"corro(?:ded|sion)|burnt|blued|polished|bent|scratched|dented|hardened)\b.*)",
-    re.IGNORECASE,
-)
-_FOUND: tuple[tuple[str, FoundKind], ...] = (
-    (r"\b(?:debris|swarf|chips|sludge|filings)\b", "debris"),
-    (r"\bimprint\b", "gasket-imprint"),
-    (r"\b(?:thread )?inserts?\b", "thread-insert"),
-    (r"\b(?:odd|wrong) (?:bolt|screw|nut|stud|length)s?\b", "odd-bolt"),
-    (r"\b(?:missing|no) dowels?\b|\bdowels? (?:is |are )?missing\b", "missing-dowel"),
-    (r"\b(?:broken|broke|snapped|sheared|cracked|stripped|seized)\b", "broken"),
-    (r"\b(?:leaks?(?!-)|leaked|leaking|weeps|weeping)\b", "leak"),
-    (r"\bmissing\b|^found\b", "other"),
-)
 _NAME_BEHIND = re.compile(
     r"([-+]?(?:\d+\.\d+|\.\d+|\d+) ?(?:mm|µm|um|in|thou|N·m|Nm|ft-lb|in-lb|°|bar|psi|%|g|kg)) (?:of )?([^\W\d_][^\d]*)"
 )
@@ -127,6 +116,7 @@ def _understood(text: str, *, names_thing: bool) -> Understood:
         if not segments:
             reader.wrong("value-missing", "Write what comes off, such as: rocker cover, 8x M6x1 30 mm, bag 3", "what")
         else:
+            segments = [*name_and_rest(segments[0]), *segments[1:]]
             reader.thing(segments.pop(0))
     elif not segments:
         reader.wrong("value-missing", "Write what to add, such as: bag 3", "text")
@@ -164,6 +154,9 @@ class _EntryReader:
         """Read the first segment: the name of the thing, with its count and places if they are there."""
         if self._lacks_comma(text):
             return
+        if problem := no_name(text):
+            self.problems.append(problem)
+            return
         if behind := _FASTENERS_BEHIND.fullmatch(text):
             message = f"Write a comma before {behind[2]}: {printable(behind[1])}, {printable(behind[2])}"
             self.wrong("value-missing", message, "fasteners")
@@ -172,15 +165,13 @@ class _EntryReader:
             self.fields["what"] = own[0]
             self._fasteners(f"1x {own[1]}")
             return
-        if is_about_fasteners(text) and _is_only_fasteners(text):
+        if begins_with_thread(text) or (is_about_fasteners(text) and _is_only_fasteners(text)):
             self.wrong("value-missing", f"Name the thing first, such as: cover, {printable(text)}", "what")
             return
-        count = _COUNT_X.match(text) or _COUNT_PLURAL.match(text)
+        count, text, problem = count_and_name(text)
+        self.problems += [] if problem is None else [problem]
         if count is not None:
-            self.fields["count"] = int(count[1])
-            text = text[count.end() :]
-            if not 1 <= self.fields["count"] <= 999:
-                self.wrong("bad-quantity", f"{count[1]} is not a possible count. Write 1 to 999", "count")
+            self.fields["count"] = count
         name, places, problem = trailing_places(text)
         if problem is not None:
             self.problems.append(problem)
@@ -190,6 +181,8 @@ class _EntryReader:
         if value := _VALUE_IN_NAME.fullmatch(name):
             named = value[3] or "thickness"
             self.wrong("value-missing", f"Say what {value[2]} is: {value[1]}, {named} {value[2]}", "values")
+        if problem is None and (problem := unclear_count(name)):
+            self.problems.append(problem)
         if opposite := two_sides(name):
             self.wrong("bad-intent", f"Write {' + '.join(opposite)} if these are two places", "places")
         if not re.search(r"[^\W\d_]", name):
@@ -229,7 +222,13 @@ class _EntryReader:
             self._container(text, container)
         elif state := _STATE.fullmatch(text):
             self._append("state", state[1])
-        elif not (self._fate(text) or self._found(text) or self._places(text) or self._fasteners(text)):
+        elif not (
+            self._fate(text)
+            or self._fate_behind(text)
+            or self._found(text)
+            or self._places(text)
+            or self._fasteners(text)
+        ):
             self._words(text, of_finding=goes_on)
 
     def _words(self, text: str, *, of_finding: bool) -> None:
@@ -242,7 +241,7 @@ class _EntryReader:
             self._append("partner", partner[1])
         elif self._value(text):
             return
-        elif condition := _CONDITION.fullmatch(text):
+        elif condition := CONDITION.fullmatch(text):
             self._append("condition", condition[1] or condition[2])
         elif of_finding:
             before = self.fields["found"].pop()
@@ -275,6 +274,23 @@ class _EntryReader:
         self.fields["fate"] = read.fate
         if read.reason:
             self._append("fate_reason", read.reason)
+        return True
+
+    def _fate_behind(self, text: str) -> bool:
+        """Read a fate after other words: ``worn replace``. Without a comma, another name could be the one meant."""
+        apart = None if _MARKS.match(text) or is_about_fasteners(text) else apart_from_fate(text)
+        if apart is None:
+            return False
+        if CONDITION.fullmatch(apart[0]) or found_kind(apart[0]):
+            self.detail(apart[0])
+            self.detail(apart[1])
+            return True
+        if replaced_part(text) == apart[0]:
+            return False  # words about another part, which the lists show
+        words = f"{printable(apart[0])}, {printable(apart[1])}"
+        self.wrong(
+            "bad-intent", f"Write a comma before {printable(apart[1])} if it is about this line: {words}", "fate"
+        )
         return True
 
     def _found(self, text: str) -> bool:
@@ -327,7 +343,7 @@ class _EntryReader:
             if not equals and not _NUMBER_OF_VALUE.search(text):
                 return False
             message = f"{measured.problem.message} Or keep it as words: note: {printable(text)}"
-            if (behind := _WORDS_BEHIND.fullmatch(text)) and _is_quantity(behind[2]):
+            if (behind := _WORDS_BEHIND.fullmatch(text)) and is_quantity(behind[2]):
                 message = f"Write a comma after the value: {printable(behind[1])}, {printable(behind[3])}"
             self.problems.append(replace(measured.problem, message=message, at=None))
             return True
@@ -341,20 +357,6 @@ class _EntryReader:
         stored = to_stored(parse_quantity(measured.value))
         self.fields.setdefault("values", []).append(TeardownReading(measured.words, stored))
         return True
-
-
-def _is_quantity(text: str) -> bool:
-    """True if ``text`` is a quantity."""
-    try:
-        parse_quantity(text)
-    except QuantityError:
-        return False
-    return True
-
-
-def found_kind(text: str) -> FoundKind | None:
-    """The kind of a finding that the words of ``text`` name; ``None`` if they name none."""
-    return next((kind for pattern, kind in _FOUND if re.search(pattern, text, re.IGNORECASE)), None)
 
 
 def _is_only_fasteners(text: str) -> bool:

@@ -75,6 +75,9 @@ def read_fasteners(text: str) -> ReadFasteners:
     if count is None and not text[:1].isdigit() and _is_one(text):
         text = f"1x {text}"  # nut M24x1.5 is one nut
         count = _COUNT.match(text)
+    if count is None and (stray := re.match(r"[-+]?\d+\s*[x×*]", text)):
+        message = f"{stray[0].rstrip(' x×*')} is not a possible count. Write 1 to {MAX_COUNT}"
+        return ReadFasteners(None, (Reason("bad-quantity", message, name="fasteners"),))
     if count is None or (_unified_at_start(text) and not re.match(r"\d{1,6}\s*[x×*]", text)):
         example = f"Write the count first, such as: 1x {printable(text)}"
         return ReadFasteners(None, (Reason("value-missing", f"How many? {example}", name="fasteners"),))
@@ -147,6 +150,19 @@ def own_thread(text: str) -> tuple[str, str] | None:
         return None
     thread = _METRIC.fullmatch(found[3]) or _unified(found[3])
     return (found[1], found[3]) if thread is not None and thread[0] == found[3] else None
+
+
+def begins_with_thread(text: str) -> bool:
+    """True if ``text`` begins with a count and a thread, so that it names no thing: ``8x M6x1 30 mm cover``."""
+    count = _COUNT.match(text)
+    if count is None:
+        return False
+    rest = text[count.end() :]
+    kind = _kind_word(rest)
+    if kind is not None and kind.start() == 0:
+        rest = rest[kind.end() :].lstrip()
+    thread = _METRIC.match(rest) or _unified(rest)
+    return thread is not None and thread.start() == 0
 
 
 def read_length(text: str, name: str) -> StoredQuantity | Reason:

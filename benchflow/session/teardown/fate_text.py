@@ -1,4 +1,7 @@
-"""Reads the fate of a part, such as ``replace: pitted``, and whether it is that of another part of the line."""
+"""Reads the fate of a part as mechanics write it, such as ``replace: pitted`` or ``to the machine shop``.
+
+A fate can be that of another part of the line. Words that could mean something else are never read as a fate.
+"""
 
 import re
 
@@ -8,13 +11,47 @@ from benchflow.session.teardown.fastener_text import is_about_fasteners, is_kind
 from benchflow.session.teardown.renewed_parts import is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import PartFate
 
-_FATES: tuple[tuple[str, PartFate], ...] = (
-    (r"use again|re-?use|refit", "use-again"),
-    (r"replace|renew|scrap", "replace"),
-    (r"machine|regrind|grind|skim|rebore|hone|reface|resurface", "machine"),
-    (r"ask (?:the )?customer", "ask-customer"),
+_TO_SHOP = (
+    r"(?:(?:goes|go|send|take|bring|off) )?(?:it |them )?(?:to|for) (?:the )?(?:machine[- ]?shop|machinist)"
+    r"|(?:for machining|to be machined)"
 )
+_ASK = r"ask (?:the )?(?:customer|owner)"
+_AWAY = r"throw (?:it |them )?(?:away|out)|discard"
+_NOT_AGAIN = (
+    r"(?:do not|don['’]?t|never|cannot|can['’]?t|not to be|must not be|not) (?:be )?"
+    r"(?:re-?used?|re-?usable|used? again|refit(?:ted)?)"
+)
+_AGAIN = r"(?:to be )?used? again|re-?use"
+_BARE_SHOP = r"(?:the )?machine[- ]?shop|machinist"
+_VERBS = r"machine|regrind|grind|skim|rebore|hone|reface|resurface"
+
+_FATES: tuple[tuple[str, PartFate], ...] = (
+    (_NOT_AGAIN, "replace"),
+    (rf"{_AGAIN}|refit", "use-again"),
+    (rf"replace|renew|scrap|to order|order new|{_AWAY}", "replace"),
+    (_TO_SHOP, "machine"),
+    (rf"(?:{_BARE_SHOP})(?=\s*(?:$|[:(]|for\b))", "machine"),
+    (rf"(?:{_VERBS})(?![ -](?:marks?|patterns?|lines?|screws?|bolts?|finish|side|paste|shop)\b)", "machine"),
+    (rf"{_ASK}|ask(?=\s*:)", "ask-customer"),
+)
+_INSIDE = re.compile(
+    rf"(\S.*?)(?:\s*:\s*|\s+[–—-]\s+|\s+)((?:{_NOT_AGAIN}|{_AGAIN}|{_AWAY}|{_TO_SHOP}|{_ASK})(?!\w).*"
+    r"|(?:replace|renew|scrap|regrind|rebore|reface|resurface|skim)\s*(?:$|[:(].*)"
+    rf"|(?:{_VERBS})\s*:.*)",
+    re.IGNORECASE,
+)
+"""A fate after other words, without a comma between them."""
+_AFTER_COLON = re.compile(rf"(\S[^:]*?)\s*:\s*((?:{_BARE_SHOP}|{_VERBS})\s*(?:$|[:(].*))", re.IGNORECASE)
+_ENDS_OPEN = re.compile(
+    r"(?:\b(?:not|never|no|if|or|when|maybe|perhaps|possibly|was|were|been|had|marked|stamped|to|be)|n['’]t)$",
+    re.IGNORECASE,
+)
+"""Words before a fate that make it doubtful: ``do not replace``, ``if worn replace``."""
 _OTHER_PARTS = frozenset({"bearing", "spring", "bush", "shim", "spacer", "ball", "dowel", "ring", "boot", "hose"})
+_REPLACED = re.compile(
+    rf"(?:replace|renew|{_AWAY})\s+(?!or\b)(\S.*)|(\S.*?)\s+(?:replace|renew|{_AWAY})", re.IGNORECASE
+)
+"""Words about another part of a line: ``replace o-ring``."""
 
 
 class FateText(Struct, frozen=True):
@@ -37,12 +74,56 @@ def read_fate(text: str, what: str, words_before: str) -> FateText | None:
         found = re.fullmatch(rf"((?:{pattern}))(?!\w)(?:\s*[:(]?\s*([^)]*)\)?)?", text, re.IGNORECASE)
         if found is None:
             continue
-        keyword, reason = found[1].lower(), (found[2] or "").strip()
+        keyword, reason = found[1].lower(), (found[2] or "").strip(" -–—")
+        if reason == "?" or re.match(r"or\b", reason, re.IGNORECASE):
+            return None  # nobody has decided yet
         owner = reason or words_before
-        if owner and not re.search(r"[:(]", text) and _is_other_part(owner, what):
+        if owner and not re.search(r"[:(]", text) and fate != "ask-customer" and _is_other_part(owner, what):
             return FateText(fate, "", owner)
-        return FateText(fate, text if fate == "machine" and keyword != "machine" else reason)
+        if fate == "machine":
+            is_verb = keyword != "machine" and re.fullmatch(_VERBS, keyword) is not None
+            return FateText(fate, text if is_verb else re.sub(r"^for\s+", "", reason))
+        return FateText(fate, reason)
     return None
+
+
+def apart_from_fate(text: str) -> tuple[str, str] | None:
+    """The words before a fate and the fate, if ``text`` has both without a comma: ``housing to the machine shop``."""
+    if begins_with_fate(text):
+        return None
+    found = _INSIDE.fullmatch(text) or _AFTER_COLON.fullmatch(text)
+    if found is None or (found[2].rstrip().endswith("?") and not re.search(_ASK, found[2], re.IGNORECASE)):
+        return None
+    before = found[1].rstrip(" :–—-")
+    if not before or _ENDS_OPEN.search(before) or re.match(r"(?:if|when)\b", before, re.IGNORECASE):
+        return None
+    return before, found[2].strip()
+
+
+def begins_with_fate(text: str) -> bool:
+    """True if a text is a fate and no name. ``machine guard`` is a name; ``machine: scored`` is a fate."""
+    fates = rf"(?:{_NOT_AGAIN}|{_AGAIN}|refit|replace|renew|{_AWAY}|{_TO_SHOP}|{_ASK}|to order|order new)(?!\w)"
+    words = rf"(?:{_BARE_SHOP}|{_VERBS}|scrap|ask)\s*(?:$|[:(])"
+    return re.match(rf"{fates}|{words}", text, re.IGNORECASE) is not None
+
+
+def named_after_fate(text: str) -> str:
+    """``text`` with the thing first: ``o-ring, replace`` for ``replace o-ring``, ``cover, machine: bent`` otherwise."""
+    found = re.fullmatch(rf"(replace|renew|{_AWAY}|{_AGAIN})\s+(\w.*)", text, re.IGNORECASE)
+    return f"{found[2]}, {found[1]}" if found is not None else f"cover, {text}"
+
+
+def replaced_part(words: str) -> str:
+    """The other part that the words of a line say to replace, "" if they say none: ``o-ring`` of ``replace o-ring``."""
+    found = _REPLACED.fullmatch(words)
+    part = "" if found is None else found[1] or found[2]
+    return "" if _ENDS_OPEN.search(part) or re.match(r"(?:if|when|no|not)\b", part, re.IGNORECASE) else part
+
+
+def question_in(text: str) -> str | None:
+    """The question to the customer in ``ask customer: which oil``, "" if it is not written, ``None`` if it is none."""
+    found = re.fullmatch(rf"(?:{_ASK}|ask(?=\s*:))(?!\w)\s*[:,–—-]?\s*(.*)", text.strip(), re.IGNORECASE)
+    return None if found is None else found[1]
 
 
 def _is_other_part(words: str, what: str) -> bool:

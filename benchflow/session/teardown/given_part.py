@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from msgspec.structs import replace
+from msgspec.structs import fields, replace
 
 from benchflow.quantity.notation import parse_quantity
 from benchflow.quantity.types import QuantityError
@@ -18,28 +18,34 @@ from benchflow.session.teardown.place_text import MAX_PLACES
 from benchflow.session.teardown.teardown_record import FastenerGroup, PartDescription, PartFinding, TeardownReading
 
 _WORDS = ("what", "marks", "orientation", "container", "condition", "state", "fate_reason", "partner", "remark")
+_FIELDS = (*_WORDS, "count", "fasteners", "places", "values", "fate", "found")
 
 
 def given_description(given: intents.PartFields, old: PartDescription | None) -> PartDescription | Refusal:
     """The description that an intent gives. ``old`` is that of the line to correct; ``None`` for a new line.
 
-    With ``text`` the description begins from that text, otherwise from ``old``. Each field that is given replaces it.
+    The description is that of ``text``, or ``old`` with each field that is given in its place.
     """
     problems: list[Reason] = []
     start = PartDescription("") if old is None else old
     if given.text:
+        beside = [each.encode_name for each in fields(intents.PartFields)
+                  if each.name in _FIELDS and getattr(given, each.name) is not None]  # fmt: skip
+        if beside:
+            message = f"Give text or fields, not both. Beside text: {', '.join(beside)}"
+            problems.append(Reason("bad-intent", message, name=beside[0]))
         understood = understand_entry(given.text)
         problems += understood.problems
         start = understood.description
-    changes: dict[str, Any] = {name: getattr(given, name) for name in _WORDS if getattr(given, name)}
+    changes: dict[str, Any] = {name: getattr(given, name) for name in _WORDS if getattr(given, name) is not None}
     changes |= _counted(given, start, problems)
-    if given.fasteners:
+    if given.fasteners is not None:
         changes["fasteners"] = tuple(_fasteners(each, problems) for each in given.fasteners)
-    if given.values:
+    if given.values is not None:
         changes["values"] = tuple(_reading(each, problems) for each in given.values)
-    if given.fate:
-        changes["fate"] = _known(given.fate, FATE_WORDS, "fate", problems)
-    if given.found:
+    if given.fate is not None:
+        changes["fate"] = _known(given.fate, FATE_WORDS, "fate", problems) if given.fate else ""
+    if given.found is not None:
         changes["found"] = tuple(
             PartFinding(_known(each.kind, FOUND_WORDS, "found", problems), each.text) for each in given.found
         )
@@ -54,13 +60,13 @@ def given_description(given: intents.PartFields, old: PartDescription | None) ->
 def _counted(given: intents.PartFields, start: PartDescription, problems: list[Reason]) -> dict[str, Any]:
     """The changes of count and places."""
     changes: dict[str, Any] = {}
-    if given.places:
+    if given.places is not None:
         if len(set(given.places)) != len(given.places) or not all(given.places) or len(given.places) > MAX_PLACES:
             message = f"Name each place once, and at most {MAX_PLACES} of them"
             problems.append(Reason("bad-quantity", message, name="places"))
-        changes |= {"places": given.places, "count": len(given.places)}
+        changes |= {"places": given.places, "count": len(given.places) or 1}
     if given.count is not None:
-        places = given.places or start.places
+        places = start.places if given.places is None else given.places
         if not 1 <= given.count <= MAX_COUNT:
             problems.append(Reason("bad-quantity", f"The count is 1 to {MAX_COUNT}", name="count"))
         elif places and len(places) != given.count:

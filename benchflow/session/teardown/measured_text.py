@@ -95,3 +95,12 @@ def comma_reason(text: str, comma: re.Match[str]) -> Reason:
         f"“{printable(number)}”: a comma can be a decimal point. {meant}. Put a space after a comma between values"
     )
     return Reason("bad-quantity", message, name="value", at=comma.start())
+
+
+def is_quantity(text: str) -> bool:
+    """True if ``text`` is a quantity."""
+    try:
+        parse_quantity(text)
+    except QuantityError:
+        return False
+    return True

@@ -1,12 +1,12 @@
 """The lists after a teardown: to order, for the machine shop, to ask the customer, not decided yet."""
 
-import re
 import textwrap
 from collections.abc import Iterator, Sequence
 
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
+from benchflow.session.teardown.fate_text import question_in, replaced_part
 from benchflow.session.teardown.part_text import fasteners_text, finding_text, reading_text_of
 from benchflow.session.teardown.renewed_parts import is_pin_renewed, is_seal, is_used_once
 from benchflow.session.teardown.teardown_record import (
@@ -21,6 +21,7 @@ from benchflow.session.teardown.teardown_record import (
 class ListedPart(Struct, frozen=True, omit_defaults=True):
     """One entry of a list: a part of a line, with its places that have the same fate and reason.
 
+    ``line`` is "" for a question about the assembly; ``part`` is then the question.
     ``reason`` is that of the fate, or why the part is in the list. ``found`` and ``measured`` are about these places.
     """
 
@@ -61,10 +62,6 @@ class PartLists(Struct, frozen=True):
     simulated: bool = False
 
 
-_REPLACED = re.compile(r"(?:replace|renew)\s+(\S.*)|(\S.*?)\s+(?:replace|renew)", re.IGNORECASE)
-"""Words about another part of a line: ``replace o-ring``."""
-
-
 def part_lists(record: TeardownRecord) -> PartLists:
     """The lists of a teardown, each in the order of the lines."""
     lines = record.lines
@@ -73,7 +70,7 @@ def part_lists(record: TeardownRecord) -> PartLists:
         order=tuple(part for line in lines for part in (*_with_fate(line, "replace"), *_in_words(line))),
         renewed=tuple(part for line in lines for part in _renewed(line)),
         machine=tuple(part for line in lines for part in _with_fate(line, "machine")),
-        ask=tuple(part for line in lines for part in _with_fate(line, "ask-customer")),
+        ask=(*(part for line in lines for part in _with_fate(line, "ask-customer")), *_questions(record)),
         found=tuple(part for line in lines for part in _with_fate(line, "") if part.found),
         undecided=tuple(line.id for line in lines if any(not part.fate for part in line.parts)),
         lines=len(lines), simulated=record.simulated,
@@ -113,15 +110,26 @@ def _renewed(line: TeardownLine) -> Iterator[ListedPart]:
             yield ListedPart(line.id, fasteners_text(group), reason=f"of {each.what}")
     for words in each.remark.split("; "):
         replaced = [each.part for each in _in_words(line)]
-        if words and is_seal(words) and not _REPLACED.fullmatch(words) and not any(each in words for each in replaced):
+        if words and is_seal(words) and not replaced_part(words) and not any(each in words for each in replaced):
             yield ListedPart(line.id, words, reason=f"of {each.what}")
 
 
 def _in_words(line: TeardownLine) -> Iterator[ListedPart]:
     """Other parts that the words of a line say to replace."""
     for words in line.description.remark.split("; "):
-        if found := _REPLACED.fullmatch(words):
-            yield ListedPart(line.id, found[1] or found[2], reason=f"of {line.description.what}")
+        if part := replaced_part(words):
+            yield ListedPart(line.id, part, reason=f"of {line.description.what}")
+
+
+def _questions(record: TeardownRecord) -> Iterator[ListedPart]:
+    """The questions to the customer in notes and in the words of a line."""
+    for note in record.notes:
+        if question := question_in(note.text):
+            yield ListedPart("", question)
+    for line in record.lines:
+        for words in (*line.description.remark.split("; "), *(note.text for note in line.notes)):
+            if question := question_in(words):
+                yield ListedPart(line.id, line.description.what, reason=question)
 
 
 WIDTH = 100
@@ -156,7 +164,7 @@ def titled_lists(lists: PartLists) -> Iterator[tuple[str, Sequence[ListedPart]]]
 
 def _rows(part: ListedPart, width: int) -> list[str]:
     """One entry: its name with the reason, then what was found and measured."""
-    lead = f"  {f'line {part.line}'.ljust(9)} "
+    lead = f"  {(f'line {part.line}' if part.line else '').ljust(9)} "
     return textwrap.wrap(
         lead + clean_line(entry_text_of(part)), width, subsequent_indent=" " * len(lead), break_on_hyphens=False
     )

@@ -11,7 +11,10 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean_line
 from benchflow.quantity.types import printable
 from benchflow.session.refusal import Code, Reason
-from benchflow.session.teardown.entry_line import found_kind, understand_details, understand_entry, with_details
+from benchflow.session.teardown.condition_text import found_kind
+from benchflow.session.teardown.entry_line import understand_details, understand_entry, with_details
+from benchflow.session.teardown.fate_text import question_in
+from benchflow.session.teardown.fate_text import read_fate as fate_in_words
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, words_and_quantity
 from benchflow.session.teardown.part_text import FATE_WORDS, UnderstoodRow, finding_text, understood_rows
 from benchflow.session.teardown.teardown_record import (
@@ -49,6 +52,11 @@ def read_entry(text: str, record: TeardownRecord, after: str = "") -> ReadPrompt
         if not about[2]:
             return _problem(f"Write the {kind} after the colon", "value-missing")
         return ReadPrompt({"intent": kind, "text": about[2]}, (UnderstoodRow(kind.capitalize(), about[2]),))
+    if (question := question_in(plain)) is not None:
+        if not question:
+            return _problem("Write the question after ask customer:", "value-missing")
+        asked = f"ask the customer: {question}"
+        return ReadPrompt({"intent": "note", "text": asked}, (UnderstoodRow("Note", asked),))
     if command := re.match(r"(add|skip(?: all)?|instead)\s*:", plain, re.IGNORECASE):
         message = f"“{command[0]}” is about what is measured together. F2 shows that list; write it there"
         return _problem(message, "bad-intent")
@@ -109,10 +117,14 @@ def read_fate(text: str, line: TeardownLine) -> ReadPrompt:
     place, rest = place_and_rest(text, line)
     words = sorted(_FATE_KEYS, key=len, reverse=True)
     found = re.fullmatch(rf"({'|'.join(words)})(?:\s*:\s*|\s+|$)(.*)", rest, re.IGNORECASE)
-    if found is None:
+    in_words = None if found is not None else fate_in_words(rest, line.description.what, "")
+    if in_words is not None and not in_words.other_part:
+        fate, reason = in_words.fate, in_words.reason
+    elif found is None:
         message = "Write u (use again), m (machine), r (replace) or a (ask the customer), then the reason"
         return _problem(message, "unknown-name" if rest else "value-missing")
-    fate, reason = _FATE_KEYS[found[1].lower()], found[2].strip()
+    else:
+        fate, reason = _FATE_KEYS[found[1].lower()], found[2].strip()
     rows = (_where(line, place), UnderstoodRow("Fate", FATE_WORDS[fate] + (f": {reason}" if reason else "")))
     return ReadPrompt({"intent": "fate", "line": line.id, "place": place, "fate": fate, "reason": reason}, rows)
 

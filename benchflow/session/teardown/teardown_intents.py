@@ -90,24 +90,27 @@ class AddCheck(BaseIntent, frozen=True, tag="add-check", kw_only=True):
 
 
 class PartFields(BaseIntent, frozen=True, kw_only=True):
-    """What `off` and `edit` may say about a part. ``text`` is an entry line; the other fields add to it."""
+    """What `off` and `edit` may say about a part: ``text``, which is an entry line, or the other fields.
+
+    ``None`` is a field that is not given. An empty text or list removes what the line says there.
+    """
 
     text: str = ""
-    what: str = ""
+    what: str | None = None
     count: int | None = None
-    fasteners: tuple[GivenFasteners, ...] = ()
-    places: tuple[str, ...] = ()
-    marks: str = ""
-    orientation: str = ""
-    container: str = ""
-    condition: str = ""
-    values: tuple[GivenReading, ...] = ()
-    state: str = ""
-    fate: str = ""
-    fate_reason: str = field(default="", name="fate-reason")
-    partner: str = ""
-    found: tuple[GivenFinding, ...] = ()
-    remark: str = ""
+    fasteners: tuple[GivenFasteners, ...] | None = None
+    places: tuple[str, ...] | None = None
+    marks: str | None = None
+    orientation: str | None = None
+    container: str | None = None
+    condition: str | None = None
+    values: tuple[GivenReading, ...] | None = None
+    state: str | None = None
+    fate: str | None = None
+    fate_reason: str | None = field(default=None, name="fate-reason")
+    partner: str | None = None
+    found: tuple[GivenFinding, ...] | None = None
+    remark: str | None = None
 
 
 class TakeOff(PartFields, frozen=True, tag="off", kw_only=True):
@@ -117,7 +120,10 @@ class TakeOff(PartFields, frozen=True, tag="off", kw_only=True):
 
 
 class EditLine(PartFields, frozen=True, tag="edit", kw_only=True):
-    """Correct a line. With ``text`` the whole line is replaced; otherwise only the fields that are given."""
+    """Correct a line. With ``text`` the whole line is replaced; otherwise only the fields that are given.
+
+    An empty field removes what was there: ``"fasteners": []``.
+    """
 
     line: str = ""
     reason: str = ""

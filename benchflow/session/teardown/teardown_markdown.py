@@ -41,7 +41,7 @@ def _lists(lists: PartLists) -> Iterator[str]:
         if parts:
             yield f"## {title}"
             yield ""
-            yield from (f"- line {part.line}: {_cell(entry_text_of(part))}" for part in parts)
+            yield from (f"- {f'line {part.line}: ' if part.line else ''}{_cell(entry_text_of(part))}" for part in parts)
             yield ""
 
 

@@ -141,14 +141,21 @@ MIN_HEAD = 12
 def _session_named(index: "ArchiveIndex", job: str) -> tuple[str, str]:
     """Session and head of the job with this unit, or whose number begins with ``job``.
 
+    If one job and teardowns have the unit, the job counts, and the teardowns are named.
+
     Raises:
         BenchflowError: no job or several jobs match.
     """
     matches = [one for one in index.logs() if job in (one.session.unit, one.session.session[: len(job)])]
     if not matches:
         raise BenchflowError(f"The archive has no job {job!r}. Check the unit, or add its log first.")
+    jobs = [one for one in matches if not one.session.teardown]
+    others = [f"{one.session.session[:16]} (teardown of {one.session.unit})" for one in matches if one not in jobs]
+    if len(jobs) == 1 and others:
+        print_message(f"{job!r} names teardowns too. To fetch one, give the first digits: {', '.join(others[:8])}")
+        matches = jobs
     if len(matches) > 1:
-        listed = ", ".join(f"{one.session.session[:16]} ({one.session.unit})" for one in matches[:8])
+        listed = ", ".join([*(f"{one.session.session[:16]} ({one.session.unit})" for one in jobs), *others][:8])
         raise BenchflowError(
             f"{len(matches)} jobs match {job!r}: {listed}. Give the first digits of the number of one of them."
         )

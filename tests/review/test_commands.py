@@ -10,6 +10,7 @@ import pytest
 
 from tests.driving.command_server import run_as_text
 from tests.driving.simulated_builder import CLEAN, Faults
+from tests.driving.teardown_script import OPEN, TeardownScript
 from tests.review.played_builds import FLOAT_NAME, SHOP, played
 
 FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
@@ -135,7 +136,16 @@ def test_log_is_fetched_from_the_archive_byte_for_byte(home: Path, tmp_path: Pat
     assert "has no copy of that log" in run(home, "archive", "--to", index, "--fetch", "job 3", code=2).stderr
     run(home, "archive", "--to", index, "--copy-logs")
     run(home, "archive", "--to", index, "--fetch", "job 3", "-o", str(out))
-    assert out.read_bytes() == (home / "data" / "sessions" / "job-3.jsonl").read_bytes()
+    job = (home / "data" / "sessions" / "job-3.jsonl").read_bytes()
+    assert out.read_bytes() == job
+    teardown = TeardownScript(tmp_path, simulated=True)
+    teardown.send({**OPEN, "unit": "job 3"})
+    run(home, "archive", "--to", index, "--copy-logs", str(teardown.path))
+    other = run(home, "archive", "--to", index, "--fetch", "job 3", "-o", str(tmp_path / "again")).stderr
+    assert (tmp_path / "again").read_bytes() == job
+    digits = other.partition("first digits: ")[2].split()[0]
+    run(home, "archive", "--to", index, "--fetch", digits, "-o", str(tmp_path / "other"))
+    assert (tmp_path / "other").read_bytes() == teardown.path.read_bytes()
 
 
 def test_sessions_are_exported_in_every_form(home: Path, tmp_path: Path) -> None:

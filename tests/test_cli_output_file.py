@@ -8,9 +8,10 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from benchflow.base.errors import BenchflowError
-from benchflow.cli import main
+from benchflow.cli import benchflow, main
 from benchflow.commands.output_file import write_output
 from tests.driving.small_head import start_session
 
@@ -38,7 +39,28 @@ def test_output_never_replaces_a_log_through_a_link(log: Path, tmp_path: Path) -
     assert log.read_bytes().startswith(b'{"at":')
 
 
-@pytest.mark.parametrize(("text", "kind"), [("benchflow: 1\nid: a\n", "a procedure"), ("shop: 1\n", "a shop file")])
+def test_draft_with_force_replaces_a_procedure_but_never_a_log_or_a_shop_file(log: Path, tmp_path: Path) -> None:
+    steps, shop, old = tmp_path / "steps.md", tmp_path / "shop.yaml", tmp_path / "old.yaml"
+    steps.write_text("1. Fit the pump\n")
+    shop.write_text("shop: 1\n")
+    old.write_text("benchflow: 1\nid: old\n")
+    before = log.read_bytes()
+    for kept, kind in ((log, "the log of a job"), (shop, "a shop file")):
+        done = CliRunner().invoke(benchflow, ["draft", str(steps), "-o", str(kept), "--force", "--no-questions"])
+        assert f"is {kind} and is not overwritten" in str(done.exception)
+    assert (log.read_bytes(), shop.read_text()) == (before, "shop: 1\n")
+    CliRunner().invoke(benchflow, ["draft", str(steps), "-o", str(old), "--force", "--no-questions"])
+    assert "Fit the pump" in old.read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("benchflow: 1\nid: a\n", "a procedure"),
+        ("shop: 1\n", "a shop file"),
+        ("benchflow-block: 1\nid: a\n", "a block"),
+    ],
+)
 def test_output_never_replaces_a_procedure_or_shop_file(tmp_path: Path, text: str, kind: str) -> None:
     written = tmp_path / "mine.yaml"
     written.write_text(text)

@@ -1,18 +1,18 @@
 """The command ``draft``: drafts a procedure from a teardown, or from a table or list of steps."""
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 from shutil import get_terminal_size
 from textwrap import wrap
 
 import click
 
-from benchflow.base.atomic_write import atomic_write
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.console_output import display_path, print_line, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import exists, find_log
-from benchflow.commands.output_file import write_output
+from benchflow.commands.output_file import refuse_protected, write_output
 from benchflow.review.formatting import count
 from benchflow.writing.drafts.collision_questions import ask_collisions
 from benchflow.writing.drafts.collision_rules import write_collisions, write_questions
@@ -50,6 +50,8 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
         raise click.UsageError("Name the file to write: -o FILE. For standard output: -o -")
     if output != Path("-") and output.exists() and not force:
         raise BenchflowError(f"{output} exists and is not overwritten. Choose another name, or add --force.")
+    with suppress(OSError):  # the write reports it
+        refuse_protected(output, over_procedure=True)
     path = _source_path(source)
     found = read_draft_source(path)
     book = found.book
@@ -67,7 +69,7 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     if not book.interference:
         write_questions(book, titles)
     text = book.text()
-    _write(text, output, force=force)
+    write_output(text, output, over_procedure=force)
     return _report(book, found.remarks, text, output)
 
 
@@ -98,16 +100,6 @@ def _ask(question: str, default: str) -> str:
             "Stopped at a question. Nothing was written. To draft without questions: --no-questions"
         ) from None
     return answer.strip()
-
-
-def _write(text: str, output: Path, *, force: bool) -> None:
-    if output == Path("-") or not (force and output.exists()):
-        write_output(text, output)
-        return
-    try:
-        atomic_write(output.resolve(), text.encode())
-    except OSError as error:
-        raise BenchflowError(f"{output} cannot be written: {error.strerror or error}. Choose another file.") from error
 
 
 def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:

@@ -16,11 +16,14 @@ _LOG_LINE_END = re.compile(
 )
 _DATABASE_START = b"SQLite format 3\0"
 _NEAR_START = 65_536  # bytes
+_AUTHORED = {b"benchflow": "a procedure", b"benchflow-block": "a block", b"shop": "a shop file"}
 _AUTHORED_KEY = re.compile(rb"^(benchflow|benchflow-block|shop): *['\"]?[0-9]", re.MULTILINE)
 
 
-def write_output(content: str | bytes, out: Path | None) -> None:
+def write_output(content: str | bytes, out: Path | None, *, over_procedure: bool = False) -> None:
     """Write to the file ``out``, or to standard output if ``out`` is ``-`` or ``None``.
+
+    With ``over_procedure``, a procedure or a block is overwritten too.
 
     Raises:
         BenchflowError: the file cannot be written, or is a log, a procedure, a shop file or a database. Its
@@ -39,7 +42,7 @@ def write_output(content: str | bytes, out: Path | None) -> None:
         if is_stream:
             target.write_bytes(data)
         else:
-            _refuse_protected(out, target)
+            refuse_protected(out, over_procedure=over_procedure)
             atomic_write(target, data)
     except Unconfirmed as error:
         raise BenchflowError(
@@ -52,9 +55,15 @@ def write_output(content: str | bytes, out: Path | None) -> None:
         ) from error
 
 
-def _refuse_protected(out: Path, target: Path) -> None:
-    """Raise an error if ``target`` exists and is a log, a procedure, a shop file or a database."""
-    if not target.exists() or target.is_dir():
+def refuse_protected(out: Path, *, over_procedure: bool = False) -> None:
+    """Refuse a file that exists and is a log, a shop file or a database, or a procedure that must stay.
+
+    Raises:
+        BenchflowError: it is one.
+        OSError: it cannot be read.
+    """
+    target = out.resolve()  # a link stays a link
+    if not target.is_file():
         return
     content = target.read_bytes()
     start = content[:_NEAR_START]
@@ -63,6 +72,7 @@ def _refuse_protected(out: Path, target: Path) -> None:
     if start.startswith(_DATABASE_START):
         kind = "a database"
     elif authored is not None and not kind:
-        kind = "a procedure" if authored[1] == b"benchflow" else "a shop file"
+        kind = _AUTHORED[authored[1]]
+        kind = "" if over_procedure and authored[1] != b"shop" else kind
     if kind:
         raise BenchflowError(f"{out} is {kind} and is not overwritten. Choose another name.")

@@ -65,6 +65,25 @@ def test_copy_says_that_there_are_no_deviations_only_if_the_review_suspects_noth
         assert ("Deviations" in text) != suspected
 
 
+def test_used_part_and_state_found_are_on_the_sheets(tmp_path: Path) -> None:
+    gap = "{ask: Gap, unit: mm, limit: 0.10 .. 0.20 mm, used: at most 0.30 mm}"
+    state = "state: {lid: {values: [off, on], start: off}}\n"
+    one = f"{{id: one, title: One, record: {{gap: {gap}}}}}"
+    script = Script(tmp_path, procedure_with(one, "{id: fit, title: Fit it, sets: {lid: on}}", head=state))
+    script.do_all(open_intent(), intent("start", operation="one"))
+    script.do_all(intent("record", name="gap", value="0.25 mm", used=True), intent("finish"))
+    script.do_all(intent("set-state", variable="lid", value="on", reason="looked"))
+    sheet = build_sheet(loaded(script))
+    used, found = sheet.exceptions[0], sheet.exceptions[-1]
+    assert used.startswith("1  One: used part: gap 0.25 mm, ok")
+    assert "limit at most 0.30 mm for used parts (new parts: 0.10 .. 0.20 mm)" in used
+    assert found.startswith("State found, ")
+    assert found.endswith(": looked")
+    (value,) = sheet.sections[0].operations[0].values
+    assert value.limit == "at most 0.30 mm, used part (new: 0.10 .. 0.20 mm)"
+    assert "used part (new: 0.10 .. 0.20 mm)" in customer_copy_markdown(copy_of(loaded(script)))
+
+
 @pytest.mark.parametrize("kind", [KINDS[0], KINDS[-1]], ids=lambda kind: kind.__name__)
 def test_sheet_and_review_agree_on_a_build_with_a_planted_fault(kind: type[Fault], tmp_path: Path) -> None:
     made = build(kind, "first-start", 7, tmp_path) or build(kind, "pipe-flange", 7, tmp_path)

@@ -65,7 +65,8 @@ def value_text(value: Value) -> str:
         figures = f"{value.further} {value.judged_text}"
     parts = [f"{value.ask if value.calculated else value.name} {figures}"]
     if value.limit:
-        parts.append(f"{verdict}, limit {value.limit}")
+        of_used = f" for used parts (new parts: {value.used})" if value.used else ""
+        parts.append(f"{verdict}, limit {value.limit}{of_used}")
         if value.share is not None and value.verdict == "ok" and value.band.two_ended:
             parts.append(margin_text(value.share, value.band, "").replace("  ", " "))
     serials = sorted({serial for r in value.readings for serial, _ in r.tools if serial})

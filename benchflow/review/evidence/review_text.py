@@ -43,6 +43,14 @@ def review_lines(review: Review, *, every: bool = False) -> Iterator[str]:
 
 
 def _sound_lines(others: list[ReviewedStep], cases: EarlierCases | None) -> Iterator[str]:
+    notes = [step for step in others if not step.operation]
+    for step in notes:
+        yield f"{step.title}: {'; '.join(point.words for point in step.reasons)}"
+    others = [step for step in others if step.operation]
+    if not others:
+        return
+    if notes:
+        yield ""
     yield "Steps that look sound:"
     named = [step for step in others if step.reasons or step.cases or len(others) <= _FEW]
     for step in named:

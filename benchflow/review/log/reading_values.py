@@ -32,7 +32,9 @@ from benchflow.session.rules.verdicts import (
     judged_singly,
     limit_in_force,
     limit_of,
+    limit_text,
     limits_by_reading,
+    part_is_used,
 )
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
@@ -66,6 +68,7 @@ class Value(Struct, frozen=True):
     earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each single reading is compared with the limit
     bands: dict[str, Band] = {}  # the limit of each reading, by slot, where each is compared
+    used: str = ""  # the limit for new parts, if the limit for used parts was taken because the builder said so
     further: str = ""  # title or figure of a further limit (`also`); its readings are with the main limit
 
     @property
@@ -141,7 +144,17 @@ def _recorded_value(log: LoadedLog, step: Step, record: RecordedValue, index: in
         verdict.missing, verdict.verdict, judged, text, None if judged is None else margin(judged, within), u,
         verdict.reason, "", *_waiver(state, step, record.name, index),
         tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound), bands,
+        _limit_of_new_parts(state, step, record),
     )  # fmt: skip
+
+
+def _limit_of_new_parts(state: State, step: Step, record: RecordedValue) -> str:
+    """The limit for new parts, if the builder stated a used part; "" if not, or if an option of the job says so."""
+    if record.used is None or record.used_by_option is not None:
+        return ""
+    if not any(part_is_used(state, step.id, record, slot) for slot in record.slots):
+        return ""
+    return limit_text(state, record.bound, record.unit) or "no limit"
 
 
 def _calculated_value(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:

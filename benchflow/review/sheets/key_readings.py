@@ -143,6 +143,8 @@ def _key_reading(row: _CollectedReading) -> KeyReading:
     remark = ". ".join(dict.fromkeys(row.remarks))
     verdict = VERDICT_TEXT["not-proven" if remark and worst.verdict not in OUT_OF_LIMIT else worst.verdict]
     limit = worst.limit.partition(_OTHER_READING)[0]
+    new = next((value.used for value in row.values if value.used), "")
+    limit += f", used part (new: {new})" if new else ""
     limit += " (own choice)" if row.own_choice and limit else ""
     return KeyReading(row.name, _figures(row), row.unit, limit, verdict, other, other_limit, remark)
 

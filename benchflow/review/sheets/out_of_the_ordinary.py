@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
+from benchflow.ordering.wording import state_text
 from benchflow.review.evidence.job_points import job_points
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.evidence.weights import SUSPECT
+from benchflow.review.formatting import local_time
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.sheet_content import BuildSheetOperation
 from benchflow.session.history.history import correction_text, known_event
@@ -62,6 +64,7 @@ def out_of_the_ordinary(
     """
     titles = LogTitles(log.plan, None)
     lines: list[str] = []
+    suspected: list[WeakPoint] = []
     suspects = False
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
@@ -71,10 +74,12 @@ def out_of_the_ordinary(
         points = tuple(weak_points_of(log, step, shop))
         suspects = suspects or any(point.grade >= SUSPECT for point in points)
         added = tuple(_added_points(points, recorded))
+        suspected += added
         lines += (f"{head}: {_point_text(point)}" for point in added)
         shown = {point.seq for point in added}
         lines += (f"{head}: {text}" for text in _corrections(log, operation, titles, shown))
         lines += (f"{head}: note, {note}" for note in operation.notes)
+    lines += _states_by_hand(log, {point.seq for point in suspected})
     of_job = [point for point in job_points(log, shop) if point.grade >= SUSPECT]
     lines += (f"The whole job: {_point_text(point)}" for point in of_job if point.kind != _DAMAGED)
     return tuple(lines), suspects or bool(of_job)
@@ -95,6 +100,8 @@ def _recorded_lines(operation: BuildSheetOperation, *, known: bool) -> Iterator[
     for value in operation.values:
         if value.verdict in NOT_ACCEPTED:
             yield UnusualLine(value.words, _NOT_ACCEPTED, value.name)
+        elif value.used:
+            yield UnusualLine(f"used part: {value.words}")
     for deviation in operation.deviations:
         yield UnusualLine(f"deviation {deviation}", _DEVIATION)
     if operation.self_signed:
@@ -118,6 +125,15 @@ def _added_points(points: Iterable[WeakPoint], recorded: Iterable[UnusualLine]) 
         if point.grade < SUSPECT or point.kind in _NOTE or any(line.states(point) for line in said):
             continue  # every note is a line
         yield point
+
+
+def _states_by_hand(log: LoadedLog, shown: Collection[int | None]) -> Iterator[str]:
+    """The states that were entered as found, without those at the events ``shown``."""
+    for line, event in log.states_by_hand:
+        if event.value is not None and line.seq not in shown:
+            text = state_text(log.procedure, event.variable, event.value)
+            reason = f": {event.reason}" if event.reason else ""
+            yield f"State found, {local_time(line.at)}, {line.by}: {text}{reason}"
 
 
 def _corrections(

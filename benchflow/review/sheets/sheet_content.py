@@ -31,6 +31,7 @@ class SheetValue(Struct, frozen=True):
     waived: str
     tools: tuple[str, ...]
     earlier: tuple[str, ...]  # replaced readings
+    used: bool = False  # the builder stated a used part, so the limit for used parts was taken
     source: str = ""  # where the limit comes from; "" if that is the source of the whole procedure
 
 

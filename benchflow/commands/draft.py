@@ -34,7 +34,7 @@ _MOST_SHOWN = 30
     help="The file to write. `-` is standard output.",
 )
 @click.option("--questions/--no-questions", default=None,
-              help="Ask what can touch what. Without a terminal the questions are written into the file.")  # fmt: skip
+              help="Ask what can hit or block what. Without a terminal they are written into the file.")  # fmt: skip
 @click.option("--force", is_flag=True, help="Write over FILE if it exists.")
 def draft(source: str, output: Path | None, questions: bool | None, force: bool) -> int:
     """Draft a procedure: from the log of a teardown, or from a table (CSV) or a list (Markdown) of steps.
@@ -58,7 +58,7 @@ def draft(source: str, output: Path | None, questions: bool | None, force: bool)
     titles = found.titles
     asks = sys.stdin.isatty() and sys.stderr.isatty() if questions is None else questions
     if asks:
-        _say("A draft has no collision rules yet. Answer which parts can touch.")
+        _say("A draft has no collision rules yet. Answer which parts can hit or block each other.")
         _say("Enter alone means no. b goes back. q ends the questions, and keeps what was answered.")
         for question in book.questions:  # collisions that the words of the list forbid
             _say(question)
@@ -114,6 +114,8 @@ def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) 
         print_warning(f"{'not read' if kept.refused else 'kept'}: {kept.line}")
     if len(book.kept) > _MOST_SHOWN:
         print_warning(f"and {len(book.kept) - _MOST_SHOWN} more, each a comment in the draft")
+    for left in book.left_figures[:_MOST_SHOWN]:
+        print_warning(f"not taken, only in words: {left}")
     for problem in result.problems:
         if problem.severity == "error":
             print_warning(f"the draft has a mistake: {problem}")

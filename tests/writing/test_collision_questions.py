@@ -40,10 +40,12 @@ def answered(answers: list[str], titles: tuple[str, ...] = PARTS, locks: tuple[s
 
 def test_answer_is_shown_as_a_rule_and_questions_are_numbered() -> None:
     found, questions, said = answered(["y", "at the top", "open", "", ""])
-    assert found == [Collision("crankshaft", "at the top", "valves", "open", "the crankshaft would touch the valves")]
+    assert found == [
+        Collision("crankshaft", "at the top", "valves", "open", "the crankshaft would hit or block the valves")
+    ]
     assert [text[:16] for text in questions if text.startswith("Question")] == ["Question 1 of 2:", "Question 2 of 2:"]
     assert said == [
-        "Rule: never crankshaft “at-the-top” while valves is “open”: the crankshaft would touch the valves."
+        "Rule: never crankshaft “at-the-top” while valves is “open”: the crankshaft would hit or block the valves."
     ]
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.procedure.model import Operation
+from benchflow.writing.drafts.collision_questions import pairs_to_ask
 from tests.driving.script import intent
 from tests.writing.test_draft_from_teardown import operation, procedure_of, torn_down
 
@@ -61,3 +62,72 @@ def test_housing_whose_dowels_stay_in_is_fitted_and_tightened(tmp_path: Path) ->
     found = torn_down(tmp_path, "bellhousing, 6x M10x1.5 35 mm, 2 dowels stay in case", "case dowels, stay in the case")
     names = procedure_of(found).operations_by_id
     assert {"fit-bellhousing", "tighten-bellhousing-fasteners", "check-case-dowels"} <= names.keys()
+
+
+# --- small parts, thread locker, notes ---------------------------------------------------------------------
+
+
+def test_small_parts_in_the_words_are_in_the_kit_and_checked(tmp_path: Path) -> None:
+    found = torn_down(
+        tmp_path, "drain plug, 1x M18x1.5, copper washer replace", "interlock pins, 2x, bag 8",
+        "detent plugs, 3x M16x1.5 with spring and ball, bag 3",
+    )  # fmt: skip
+    kit = procedure_of(found).kit_by_id
+    assert kit["drain-plug-copper-washer"].discard
+    names = ("interlock-pins", "detent-plugs-spring", "detent-plugs-ball")
+    assert [str(kit[name].quantity) for name in names] == ["2", "3", "3"]
+    assert "All 2 are fitted" in [point.text for point in operation(found, "fit-interlock-pins").check]
+    checks = [point.text for point in operation(found, "fit-detent-plugs").check]
+    assert {"3 springs are seated", "3 balls are seated"} <= set(checks)
+
+
+def test_count_that_was_kept_as_words_is_the_count_of_the_parts(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "cover", after=(intent("off", what="interlock pins", remark="2x"),))
+    assert str(procedure_of(found).kit_by_id["interlock-pins"].quantity) == "2"
+    assert "From the teardown" not in operation(found, "fit-interlock-pins").do
+
+
+def test_thread_locker_is_a_consumable_and_the_lubricant_of_its_joint(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "retainer plate, 4x M6x1 16 mm, thread locker", "cover, 2x M6x1")
+    procedure = procedure_of(found)
+    assert [procedure.joints_by_id[name].lubricant for name in ("retainer-plate-fasteners", "cover-fasteners")] == [
+        "thread locker", "",
+    ]  # fmt: skip
+    assert "thread-locker" in [use.name for use in operation(found, "fit-retainer-plate").uses]
+    assert "Put thread locker on the clean, dry threads." in operation(found, "fit-retainer-plate").do
+
+
+def test_line_that_was_corrected_to_a_note_is_a_note(tmp_path: Path) -> None:
+    corrected = (
+        intent("off", text="oil black with flakes"),
+        intent("edit", line="2", text="note: oil black with flakes"),
+    )
+    found = torn_down(tmp_path, "cover", after=corrected)
+    assert [each.id for each in procedure_of(found).operations if "oil-black" in each.id] == []
+    assert "# Note of the teardown: oil black with flakes" in found.book.text()
+
+
+def test_complaint_is_a_ready_line_for_failures(tmp_path: Path) -> None:
+    note = intent("note", text="4th gear jumps out, customer says on overrun")
+    found = torn_down(tmp_path, "cover", after=(note,))
+    assert "#   failure-4th-gear-jumps-out: 4th gear jumps out\n" in found.book.text()
+    assert "guards-against: [failure-4th-gear-jumps-out]" in re.sub(r"\n# ", " ", found.book.text())
+
+
+def test_state_for_the_nut_locks_the_nut_and_has_a_short_title(tmp_path: Path) -> None:
+    text = "two gears locked for the nut"
+    found = torn_down(tmp_path, "gear nut, 1x M22x1.5", "5th gear, tray B", after=(intent("state", text=text),))
+    procedure = procedure_of(found)
+    assert [each.title for each in procedure.state] == ["Two gears lock"]
+    assert operation(found, "tighten-gear-nut").needs == {"two-gears-lock": ("locked",)}
+    assert operation(found, "fit-5th-gear").needs == {}
+
+
+def test_all_pairs_of_rails_are_asked_and_gears_in_mesh_are_not() -> None:
+    titles = ["rail 5/rev", "reverse idler gear", "layshaft", "3rd gear", "rail 3/4", "rail 1/2", "selector forks"]
+    pairs = pairs_to_ask(titles)
+    rails = {frozenset(pair) for pair in pairs if all("rail" in each for each in pair)}
+    assert len(rails) == 3
+    assert not {"reverse idler gear", "layshaft", "3rd gear"} & {
+        first for first, second in pairs if "fork" not in second
+    }

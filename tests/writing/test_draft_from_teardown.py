@@ -222,7 +222,7 @@ def test_collisions_are_asked_where_nobody_was_asked(tmp_path: Path) -> None:
 
     found = torn_down(tmp_path, "cam cover", "camshaft", "valves", "crankshaft")
     write_questions(found.book, found.titles)
-    assert "# - Can the crankshaft touch the valves when one of them moves?" in found.book.text()
+    assert "# - Can the crankshaft hit or block the valves in a wrong position?" in found.book.text()
     procedure_of(found)
 
 

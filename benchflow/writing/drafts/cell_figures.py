@@ -90,7 +90,9 @@ def limit_in(text: str, unit: str) -> tuple[str, str] | Refused:
         return Refused("a formula or an error of the spreadsheet. Save the values, or write the limit")
     if _in_another_unit(text, unit):
         return Refused(_TWO_UNITS)
-    written = normal_limit(_with_unit(text, unit))
+    written = _in_both_units(normal_limit(_with_unit(text, unit)))
+    if unit != "%" and re.match(r"[^%]*\d[^%]*±\s*[\d.]+\s*%", written) and unit:
+        return Refused("a tolerance in %. Write both ends of the limit")
     try:
         limit = parse_limit(written)
     except QuantityError as error:
@@ -101,6 +103,12 @@ def limit_in(text: str, unit: str) -> tuple[str, str] | Refused:
     if _is_single(written):
         return Refused("a single value: is it the most, the least, or is there a tolerance? Write the limit")
     return written, end.unit
+
+
+def _in_both_units(text: str) -> str:
+    """A limit with the same limit in another unit behind it, both as a procedure writes them."""
+    found = re.fullmatch(r"([^()]*\S)\s*\(([^()]*\d[^()]*)\)\s*", text)
+    return f"{normal_limit(found[1])} ({normal_limit(found[2])})" if found is not None else text
 
 
 def limit_of_ends(low: str, high: str, unit: str) -> tuple[str, str] | Refused:

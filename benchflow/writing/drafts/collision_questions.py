@@ -7,7 +7,7 @@ from itertools import combinations
 from msgspec import Struct
 
 from benchflow.writing.drafts.draft_book import plain_text
-from benchflow.writing.drafts.part_words import is_moving, is_plate, may_collide
+from benchflow.writing.drafts.part_words import always_meets, is_moving, is_plate, is_same_rail, may_collide
 
 MOST_QUESTIONS = 6
 """The largest number of pairs of parts that are asked about."""
@@ -65,9 +65,10 @@ def pairs_to_ask(titles: Sequence[str]) -> list[tuple[str, str]]:
     parts = sorted([*moving, *still], key=lambda part: places[part])
     ranked: list[tuple[float, int, tuple[str, str]]] = []
     for number, (first, second) in enumerate(combinations(parts, 2)):
-        if first in still and second in still:
+        if (first in still and second in still) or always_meets(first, second):
             continue
         far = float(abs(parts.index(first) - parts.index(second)))
+        far = 1.0 if is_same_rail(first, second) else far
         far = far / 5 if may_collide(first, second) else far
         ranked.append((far + 1.5 * (first in still or second in still), number, (first, second)))
     return [pair for _, _, pair in sorted(ranked)[:MOST_QUESTIONS]]
@@ -98,7 +99,7 @@ def ask_collisions(
 
 def pair_question(first: str, second: str) -> str:
     """The question about two parts."""
-    return f"Can the {first} touch the {second} when one of them moves?"
+    return f"Can the {first} hit or block the {second} in a wrong position?"
 
 
 def lock_question(lock: str) -> str:
@@ -162,7 +163,7 @@ class _Interview:
         questions = (
             (f"In which position of the {first}? For example: at the top", "in the way"),
             (f"And in which position of the {second}? For example: open", "in the way"),
-            ("What happens then?", f"the {first} would touch the {second}"),
+            ("What happens then?", f"the {first} would hit or block the {second}"),
         )
         while len(texts) < len(questions):
             question, default = questions[len(texts)]
@@ -192,7 +193,9 @@ class _Interview:
     def _others(self, head: str) -> list[Answer] | str:
         found: list[Answer] = []
         while True:
-            answer = self.ask(f"{head}What else can touch something? Two names with a comma; Enter for nothing", "")
+            answer = self.ask(
+                f"{head}What else can hit or block something? Two names with a comma; Enter for nothing", ""
+            )
             names = [plain_text(each).lower().strip() for each in answer.split(",") if each.strip()]
             if names == ["b"] and not found:
                 return _BACK

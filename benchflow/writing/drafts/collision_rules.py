@@ -178,7 +178,7 @@ def write_questions(book: DraftBook, titles: Sequence[str]) -> None:
     ]
     book.questions += [f"- {pair_question(*pair)}" for pair in pairs]
     book.questions += [f"- {lock_question(words)}" for words in book.locks.values()]
-    book.questions += ["- What else can touch something while it is fitted, turned or lifted?"]
+    book.questions += ["- What else can hit or block something while it is fitted, turned or lifted?"]
     book.questions += [
         "For a yes, write the positions, the rule, and `sets` and `needs` on the operations and moves, for example:",
         "state: {crank: {values: [clear, at-top], start: ask}, valves: {values: [closed, open], start: closed}}",

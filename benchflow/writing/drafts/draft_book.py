@@ -63,6 +63,7 @@ class DraftBook:
         self.joints: dict[str, Any] = {}
         self.failures: dict[str, Any] = {}
         self.sections: list[DraftSection] = []
+        self.complaints: list[str] = []  # comments above `failures`
         self.follow_up: list[Any] = []
         self.questions: list[str] = []
         self.fits: dict[str, dict[str, Any]] = {}  # name of a part -> operation that fits it
@@ -70,6 +71,7 @@ class DraftBook:
         self.locks: dict[str, str] = {}  # state that locks something -> its words
         self.kept: list[KeptText] = []
         self.left_in_words = 0  # figures in the words of steps that were not taken
+        self.left_figures: list[str] = []  # their places and words
         self.unit_seen = ""  # the unit that was taken apart, and the day
         self._said: set[str] = set()  # comments that stand once
         self._taken: set[tuple[str, str]] = set()
@@ -142,7 +144,9 @@ class DraftBook:
             "joints": self.joints, "failures": self.failures,
         }  # fmt: skip
         for key, value in setup.items():
-            lines += _block(key, value)
+            above = self.complaints if key == "failures" else []
+            lines += ["", *(line for text in above for line in comment_lines(text))] if above else []
+            lines += _block(key, value)[1 if above else 0 :]
         lines += ["", "sections:"]
         for section in self.sections:
             if not section.operations:

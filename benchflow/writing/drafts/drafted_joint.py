@@ -11,7 +11,7 @@ from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import is_breakaway, is_fastener
 
-WRENCH = "torque-wrench"
+WRENCH, THREAD_LOCKER = "torque-wrench", "thread-locker"
 _STAGES = "Write the stages that the manual prints: [10 N·m, 25 N·m, +90°]"
 
 
@@ -53,6 +53,9 @@ def _drafted(
     name = book.name(title, "joint", default="joint")
     drawn: dict[str, Any] = {"title": sentence_case(title), "thread": thread or ASK, "lubricant": ASK}
     comments: list[str] = []
+    if facts.thread_locked:
+        drawn["lubricant"] = "thread locker"
+        comments.append("Thread locker was found here. The manual names which, and whether the torque is for it.")
     if facts.counts_unknown and any(group.where for group in groups):
         drawn["layout"] = ASK
         comments.append("The count is one of several (see the line): draw all of them in the layout.")

@@ -42,7 +42,10 @@ _UNIT = (
     rf"(?:{_TORQUE_UNIT}|mm²/s|mm|µm|thou|inch(?:es)?|in|bar|kPa|psi|°C|°F|°|deg|µin|cm|minutes?|min|hours?|h|seconds?|s|"
     r"days?|ml|l|kg|g|%|V|A|km|miles|rpm|turns?)"
 )
-_SIDES = r"(?:at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
+_NOT_ABOVE = r"(?:(?:must|may|shall|should) not (?:be (?:more|greater) than|exceed)|not exceed(?:ing)?)"
+_SIDES = (
+    rf"(?:{_NOT_ABOVE}|at most|at least|max\.?|min\.?|not more than|not less than|no more than|below|above|≤|≥|<|>)"
+)
 _QUANTITY = re.compile(
     rf"(?:{_SIDES}\s*)?(?<![\w.,/])(?:\d[\d.]*/){{0,4}}(?:\d|\.\d)[\d.,]*"
     rf"(?:\s*(?:to|-|–|±|\.\.\.?)\s*[\d.][\d.,]*)?\s*{_UNIT}(?![\w/])"
@@ -55,6 +58,16 @@ _MEASURED = re.compile(
     re.IGNORECASE,
 )
 _MEASURES = re.compile(r"(?:^|,\s*|\band\s+|\bthen\s+)(?:measure|check|read|record)\s+(?:the\s+)?", re.IGNORECASE)
+_ONLY_LIMIT = re.compile(r"\s*(?:the |its |service )*limits?\b\s*(?:is|are|of|:|=)*\s*", re.IGNORECASE)
+_NOT_LESS = re.compile(
+    r"\b(?:flatness|run-?out|taper|ovality|out[- ]of[- ]round\w*|distortion|warp\w*|bow|bend|deflection|drop)\b", re.I
+)
+"""What is good when it is small, so that a single figure is the largest one. Source: common practice, no source."""
+_NEXT_STAGE = re.compile(
+    r"\s*(?:(?:stage|pass)\s*\d|\d(?:st|nd|rd|th)\s+(?:stage|pass)|(?:final|last)\s+(?:stage|pass))\s*[:,.–-]?\s*"
+    r"(?:tighten\s+|torque\s+|turn\s+)?(?:to\s+|by\s+)?",
+    re.IGNORECASE,
+)
 _TIMES = re.compile(r"(?:minutes?|min|hours?|h|seconds?|s|days?)\s*$", re.IGNORECASE)
 _COUNT = re.compile(
     r"(?<![\w.,-])(\d{1,3}|two|three|four|five|six|eight|ten|twelve)\s+(?:[a-z-]+\s+)?(?:screws|bolts|nuts|studs|capscrews)\b",
@@ -114,8 +127,14 @@ def figures_in_step(text: str) -> StepFigures:
     stages: tuple[str, ...] = ()
     count, thread, refused, tightened_at, tightens = 0, "", "", 0, ""
     limits: list[MeasuredFigure] = []
+    before = ""
     for start, end in _sentences(text):
         sentence = text[start:end]
+        alone, before = _limit_alone(sentence, before), sentence
+        if alone is not None:
+            limits.append(replace(alone[0], place=start + alone[1], text=sentence.strip()))
+            taken.append((start + alone[1], start + alone[2]))
+            continue
         found = None if stages else _stages_of(sentence)
         if found is not None:
             read = stages_in(re.sub(r"\band\b", "+", re.sub(r"\bthen\b", "+", found[0])), "")
@@ -180,14 +199,11 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
         if _TIMES.search(each[0]) or not _MEASURED.search(before):
             continue
         has_ends = re.match(rf"\s*{_SIDES}", each[0], re.I) or re.search(r"\d\s*(?:to|-|–|±|\.\.)\s*\d", each[0])
-        limit = limit_in(each[0].strip(), "") if has_ends else None
+        limit = limit_in(_as_limit(each[0]), "") if has_ends else None
         if limit is None or isinstance(limit, Refused):
             continue
         before, formula = formula_in(before)
-        name = _MEASURES.split(before.strip())[-1]
-        name = re.sub(r"^\W*(?:then|and|the)\b\s*(?:the\s+)?", "", name, flags=re.I)
-        name = re.split(r",", name)[0].strip(" :,(.")
-        name = re.sub(r"\s+(?:is|are|of|at|to be|(?:must|should|shall|has to|have to) be)$", "", name, flags=re.I)
+        name = _measured_name(before)
         if name:
             measured = MeasuredFigure(
                 name[:80], *limit, readings=readings_named(before), formula=formula,
@@ -195,6 +211,42 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
             )  # fmt: skip
             found.append((measured, each.start(), each.end()))
     return found
+
+
+def _as_limit(text: str) -> str:
+    """The words of a limit as a procedure writes it: ``must not exceed 0.1 bar`` is ``at most 0.1 bar``."""
+    return re.sub(rf"^\s*{_NOT_ABOVE}", "at most", text, flags=re.IGNORECASE).strip()
+
+
+def _measured_name(before: str) -> str:
+    """The name of what is measured, in the words before its limit."""
+    name = _MEASURES.split(before.strip())[-1]
+    name = re.sub(r"^\W*(?:then|and|the)\b\s*(?:the\s+)?", "", name, flags=re.I)
+    name = re.split(r",", name)[0].strip(" :,(.")
+    return re.sub(r"\s+(?:is|are|of|at|to be|(?:must|should|shall|has to|have to) be)$", "", name, flags=re.I)
+
+
+def _limit_alone(sentence: str, before: str) -> tuple[MeasuredFigure, int, int] | None:
+    """The limit in a sentence that has only it: ``Measure the end float. Limit 0.10 to 0.25 mm.``"""
+    begins = _ONLY_LIMIT.match(sentence)
+    figure = _QUANTITY.match(sentence, begins.end()) if begins is not None else None
+    if figure is None or not _MEASURES.search(before) or _QUANTITY.search(before):
+        return None
+    name = _measured_name(before.strip().rstrip(".;"))
+    text = _as_limit(figure[0])
+    if _NOT_LESS.search(name) and re.match(r"[\d.]", text) and not re.search(r"\d\s*(?:to|-|–|±|\.\.)\s*\d", text):
+        text = f"at most {text}"
+    limit = limit_in(text, "")
+    if not name or isinstance(limit, Refused):
+        return None
+    return MeasuredFigure(name[:80], *limit, readings=readings_named(before)), figure.start(), figure.end()
+
+
+def next_stage_in(text: str) -> str:
+    """The torque or angle of a step that is only the next stage of the step before: ``Stage 2: 22 N·m``; else ""."""
+    found = _NEXT_STAGE.match(text)
+    rest = text[found.end() :].strip().rstrip(".") if found is not None else ""
+    return rest if rest and re.fullmatch(rf"(?:{_STAGES.pattern}|\+?\s*{_ANGLE})", rest, re.IGNORECASE) else ""
 
 
 def formula_in(words: str) -> tuple[str, str]:

@@ -31,6 +31,8 @@ def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
         lines.append(f"Marks: {plain_text(described.marks)}.")
     if described.orientation:
         lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
+    if facts.thread_locked and facts.tightened:
+        lines.append("Put thread locker on the clean, dry threads.")
     if tightens:
         lines.append(_run_in(facts))
     if words := instruction_words(facts):

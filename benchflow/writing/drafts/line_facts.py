@@ -19,8 +19,10 @@ from benchflow.writing.drafts.part_words import (
     is_plural,
     is_screwed_in,
     is_sealed,
+    is_thread_locked,
     is_tightened,
     part_in_words,
+    parts_with,
     singular,
     stays_in,
 )
@@ -31,6 +33,9 @@ _RENEWED = re.compile(
     r"\b(?:circlips?|snap rings?|roll pins?|spring pins?|staked|(?:each|every) time|thrown away)\b", re.I
 )
 """Words of a replaced part that is new each time: it is thrown away whenever it comes off."""
+_ONCE_LOOSE = re.compile(r"\b(?:washer|ring|pin|clip|circlip|gasket|seal)s?$", re.I)
+_REPLACES = re.compile(r"\b(?:replaced?|renew(?:ed)?|new|discard(?:ed)?|throw|thrown)\b", re.I)
+_COUNT_ALONE = re.compile(r"(\d{1,3})\s*[x×]", re.I)
 _SECURED = re.compile(r"\b(?:staked|peened|lock[- ]?wired?|wired)\b", re.I)
 _SAME_KIND = {"pin": ("pin", "dowel", "needle"), "circlip": ("circlip", "snap ring"), "clip": ("clip",)}
 
@@ -146,6 +151,14 @@ class LineFacts(Struct, frozen=True):
         return any(is_left_hand(each) for each in words)
 
     @property
+    def thread_locked(self) -> bool:
+        """True if the words say that thread locker was on the threads."""
+        described = self.line.description
+        words = (*self.remarks, described.condition, *(note.text for note in self.line.notes),
+                 *(group.where for group in self.groups))  # fmt: skip
+        return any(is_thread_locked(each) for each in words)
+
+    @property
     def had_no_gasket(self) -> bool:
         """True if the words say that there was no gasket."""
         return any(has_no_gasket(each) for each in self.remarks)
@@ -169,10 +182,14 @@ class LineFacts(Struct, frozen=True):
 def line_facts(line: TeardownLine) -> LineFacts:
     """The facts of one line."""
     described = line.description
+    pieces = tuple(piece.strip() for piece in described.remark.split(";") if piece.strip())
+    alone = [int(found[1]) for piece in pieces if (found := _COUNT_ALONE.fullmatch(piece))]
+    if len(alone) == 1 and described.count == 1 and not described.places:  # `interlock pins, 2x`
+        described = replace(described, count=alone[0])
+        line = replace(line, description=described)
     what = plain_text(described.what)
     used_again = bool(line.parts) and all(part.fate == "use-again" for part in line.parts)
     replaced = tuple(part.place for part in line.parts if part.fate == "replace")
-    pieces = tuple(piece.strip() for piece in described.remark.split(";") if piece.strip())
     owner = _owner_of_fate(line, pieces)
     if owner:
         replaced = ()
@@ -188,14 +205,26 @@ def line_facts(line: TeardownLine) -> LineFacts:
         if named is not None and _SAYS_REPLACE.match(piece) and any(part.title == named[1] for part in loose):
             loose = [replace(part, is_new=True) if part.title == named[1] else part for part in loose]
         elif named is not None:
-            loose.append(LoosePart(named[1], named[0], is_seal(named[1]) or piece == owner, detail=plain_text(piece)))
-        elif not (is_sealed(piece) or has_no_gasket(piece) or stays_in(piece, what) or is_pinned(piece)):
+            once = _ONCE_LOOSE.search(named[1]) is not None and _REPLACES.search(piece) is not None
+            is_new = is_seal(named[1]) or piece == owner or once
+            loose.append(LoosePart(named[1], named[0], is_new, detail=plain_text(piece)))
+            loose += [LoosePart(title, number) for number, title in parts_with(piece)[1:]]
+        elif not (
+            _COUNT_ALONE.fullmatch(piece)
+            or is_thread_locked(piece)
+            or is_sealed(piece)
+            or has_no_gasket(piece)
+            or stays_in(piece, what)
+            or is_pinned(piece)
+        ):
             unread.append(piece)
     for value in line.values:
         named = part_in_words(value.name) if is_chosen_size(value.name) else None
         if named is not None and named[1].lower() not in what.lower():
             loose.append(LoosePart(named[1], named[0]))
     loose += _loose_fasteners(line, what)
+    loose += [LoosePart(title, number * group.count) for group in described.fasteners
+              for number, title in parts_with(group.where)]  # fmt: skip
     return LineFacts(
         line,
         what,

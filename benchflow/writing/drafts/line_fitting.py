@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from benchflow.session.teardown.renewed_parts import is_seal
-from benchflow.session.teardown.teardown_record import TeardownRecord
+from benchflow.session.teardown.teardown_record import StateSeen, TeardownRecord
 from benchflow.writing.drafts.draft_book import (
     ASK,
     DraftBook,
@@ -16,7 +16,7 @@ from benchflow.writing.drafts.draft_book import (
     unique,
 )
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.drafted_joint import WRENCH, DraftedJoint, drafted_joints
+from benchflow.writing.drafts.drafted_joint import THREAD_LOCKER, WRENCH, DraftedJoint, drafted_joints
 from benchflow.writing.drafts.fit_texts import fit_checks, fit_instruction, undo_instruction
 from benchflow.writing.drafts.line_facts import LineFacts
 from benchflow.writing.drafts.part_words import (
@@ -29,6 +29,7 @@ from benchflow.writing.drafts.part_words import (
 from benchflow.writing.drafts.parts_inspection import PartsInspection
 from benchflow.writing.drafts.unit_findings import found_comment, is_instruction
 
+_LINES_BEFORE = 4  # how far back a state may refer to a nut
 LEFT_HAND = "Left-hand thread: it tightens anticlockwise, and loosens clockwise"
 
 
@@ -85,6 +86,9 @@ class LineFitting:
         if before:
             operation["after"] = before
         operation["uses"] = [part, *(ident for ident, _ in loose)]
+        if facts.thread_locked and joints:
+            self.book.consumables.setdefault(THREAD_LOCKER, {"title": "Thread locker that the manual names"})
+            operation["uses"].append(THREAD_LOCKER)
         state = self._state_of(facts)
         checks = fit_checks(facts, "" if is_held(state) else state, bead=bool(bead), tightens=at_once)
         operation["check"] = unique(checks)
@@ -239,8 +243,21 @@ class LineFitting:
 
     def _state_of(self, facts: LineFacts) -> str:
         line = facts.line
-        seen = (state.text for state in self.record.states if state.after == line.id)
+        seen = (state.text for state in self.record.states if self._line_of_state(state) == line.id)
         return plain_text(line.description.state or next(seen, ""))
+
+    def _line_of_state(self, state: StateSeen) -> str:
+        """The line that a state is for: the last one before it, or the nut of `two gears locked for the nut`."""
+        found = re.search(r"\bfor the (?:\w+ )*?(nut|bolt|screw)s?$", state.text.strip(), re.I)
+        lines = list(self.record.lines)
+        at = next((index for index, line in enumerate(lines) if line.id == state.after), -1)
+        if found is None or at < 0:
+            return state.after
+        for line in reversed(lines[max(at - _LINES_BEFORE, 0) : at + 1]):
+            named = f"{line.description.what} {' '.join(group.kind for group in line.description.fasteners)}"
+            if re.search(rf"\b{found[1]}s?\b", named, re.I):
+                return line.id
+        return state.after
 
     def _hold(self, facts: LineFacts, operations: list[dict[str, Any]]) -> None:
         """Something is locked for this line: the operations need the lock, and a move frees it again."""
@@ -251,7 +268,8 @@ class LineFitting:
         if not name:
             name = self.book.name(_lock_name(text), "state", default="lock")
             self.book.locks[name] = text
-            self.book.state[name] = {"values": ["free", "locked"], "start": "free", "title": sentence_case(text)}
+            self.book.state[name] = {"values": ["free", "locked"], "start": "free",
+                                     "title": sentence_case(_lock_name(text))}  # fmt: skip
             for value, title in (("locked", f"Lock it: {text}"), ("free", f"Free it again: {text}")):
                 self.book.moves[self.book.name(f"{name} {value}", "move")] = {"title": title, "sets": {name: value}}
         for operation in operations:

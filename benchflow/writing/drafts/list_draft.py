@@ -3,10 +3,10 @@
 import re
 from typing import Any
 
-from benchflow.writing.drafts.cell_figures import is_formula
-from benchflow.writing.drafts.draft_book import DraftBook, DraftSection, plain_text, sentence_case
+from benchflow.writing.drafts.cell_figures import Refused, is_formula, stages_in
+from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.figures_in_words import without_figures
+from benchflow.writing.drafts.figures_in_words import next_stage_in, without_figures
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row
 from benchflow.writing.drafts.list_sentences import (
     NO_ORDER,
@@ -104,6 +104,8 @@ class _ListDraft:
                            "no step of its own; taken as part of the step above")  # fmt: skip
             self._fill(self.previous, cells, row)
             return
+        if self._is_next_stage(cells, row):
+            return
         title, more = self._title(cells)
         operation: dict[str, Any] = {"id": self.book.name(without_figures(title)), "title": title}
         if self.previous is not None:
@@ -118,6 +120,25 @@ class _ListDraft:
         assert self.section is not None  # it was opened
         self.written.append((self.section, len(self.section.operations), self.previous))
         self.section.operations.append(operation)
+
+    def _is_next_stage(self, cells: dict[str, Cell], row: ListRow) -> bool:
+        """True for a step that is only the next stage of the one above. Its torque or angle is written there."""
+        above = None if self.previous is None else self.previous.operation.get("tighten")
+        stage = next_stage_in(text_of_row(row)) if set(cells) <= {"step", "number"} else ""
+        if above is None or not stage or self.previous is None:
+            return False
+        comment = f"{row.place} is the next stage: {plain_text(cells['step'].text)}"
+        self.previous.comments.append(comment)
+        figure = stage.lstrip("+ ")
+        known = [each for each in above["stages"] if isinstance(each, str)]
+        read = stages_in(" + ".join([*known, figure]), "")
+        if isinstance(read, Refused):
+            self.previous.keep(self.book, Cell(stage, row.place), read.why, refused=True)
+            above["stages"].append({"torque": ASK})
+            return True
+        name = "angle" if re.search(r"(?:°|deg\w*)\s*$", figure, re.I) else "torque"
+        self.figures.tighten(self.previous, {name: Cell(figure, row.place)})
+        return True
 
     def _open_section(self, title: str) -> None:
         empty = self.section if self.section is not None and not self.section.operations else None

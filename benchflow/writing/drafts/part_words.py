@@ -27,10 +27,11 @@ _KNOWN_TO_TOUCH = tuple(
         ("forks?", "gears?|hubs?|sleeves?"),
         ("rails?", "rails?"),
         ("gears?", "plate|cover|case"),
-        ("gears?|layshaft|shafts?", "idler"),
     )
 )
 """Kinds of parts that touch when one of them is in a wrong position. Source: common practice, no source."""
+_IN_MESH = re.compile(r"\b(?:gears?|pinions?|idler|layshaft|mainshaft|countershaft|input shaft|output shaft)\b", re.I)
+_SLIDES = re.compile(r"\b(?:forks?|hubs?|sleeves?|synchro\w*|rails?|selectors?)\b", re.I)
 _LYING_STILL = re.compile(
     r"\b(?:cover|cap|guide|shim|plate|spring|pin|key|nut|bolt|screw|stud|bearing|race|bush|circlip|clip|housing|case|"
     r"switch|sensor|plug|washer|ring|detent|turret|magnet|breather|needles?|spacer)(?:e?s)?\b",
@@ -71,7 +72,7 @@ _PART_IN_WORDS = re.compile(
     r"(?:circlips?|snap rings?|washers?|shims?|spacers?|dowels?|pins?|clips?|keys?|gaskets?|o-?rings?|seals?|bearings?|"
     r"balls?|bush(?:es)?|needles?|springs?))"
     r"(?=$|\s+(?:under|behind|below|above|between|on|in|at|with|to|and|front|rear|left|right|inside|outside|torn|worn|"
-    r"bent|broken|hard)\b|\s*\d)",
+    r"bent|broken|hard|replaced?|renew(?:ed)?|new|discard(?:ed)?|throw|thrown)\b|\s*\d)",
     re.I,
 )
 _NEGATED = re.compile(r"\b(?:no|without|missing|not)\b", re.I)
@@ -136,6 +137,16 @@ def may_collide(first: str, second: str) -> bool:
         (one.search(first) and other.search(second)) or (one.search(second) and other.search(first))
         for one, other in _KNOWN_TO_TOUCH
     )
+
+
+def always_meets(first: str, second: str) -> bool:
+    """True for two parts that are in mesh, or on one shaft, whenever both are fitted: it is no collision."""
+    return all(_IN_MESH.search(head_noun(each)) and not _SLIDES.search(each) for each in (first, second))
+
+
+def is_same_rail(first: str, second: str) -> bool:
+    """True for two rails. Each of them locks each other one, wherever they are in the order."""
+    return all(re.search(r"\brails?\b", each, re.I) for each in (first, second))
 
 
 def is_plate(text: str) -> bool:
@@ -297,6 +308,13 @@ def part_in_words(text: str) -> tuple[int, str] | None:
         return None
     both = 2 if re.search(r"\bboth\b", plain, re.I) else 1
     return int(found[1] or both), " ".join(word for word in found[2].split() if word.lower() not in ("torn", "old"))
+
+
+def parts_with(text: str) -> list[tuple[int, str]]:
+    """The parts that come with another one, with their counts: ``with spring and ball`` names two; else none."""
+    found = re.match(r"(?:comes |came )?with (?:its |the )?(.+)", text.strip(), re.I)
+    named = [] if found is None else [part_in_words(each) for each in re.split(r"\s*(?:\band\b|[+&,])\s*", found[1])]
+    return [each for each in named if each is not None] if None not in named else []
 
 
 def moving_words(text: str) -> list[str]:

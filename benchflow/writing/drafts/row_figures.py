@@ -80,6 +80,7 @@ class RowFigures:
         if found.left:
             at.comments.append(f"Figures in the words, not taken: {', '.join(found.left)}")
             self.book.left_in_words += len(found.left)
+            self.book.left_figures.append(f"{step.place}: {', '.join(found.left)}")
         self._thread_in_words, self._tightens = thread, found.tightens
         return found
 

@@ -12,6 +12,7 @@ from benchflow.session.teardown.fastener_text import read_fasteners
 _NEVER = re.compile(
     r"\b(?:never|must not|must never|do not|don't|shall not|may not|cannot be allowed)\b", re.IGNORECASE
 )
+_IS_LIMIT = re.compile(r"\b(?:must|may|shall) not (?:be (?:more|less|greater) than|exceed)\s+[\d.]", re.IGNORECASE)
 _MOVES = re.compile(
     r"\b(?:turn|rotat|lock|press|mov|lift|fit|lower|clos|open|slid|engag|start|crank|drop|push|pull|hit|touch|spin|"
     r"swing|rais|driv)\w*",
@@ -89,7 +90,7 @@ def sentences_in(text: str) -> StepSentences:
     second = next((each for each in sentences if _SECOND_PERSON.search(each)), "")
     signed = next((each for each in sentences if _SIGNED.search(each)), "")
     return StepSentences(
-        tuple(each for each in sentences if _NEVER.search(each)),
+        tuple(each for each in sentences if _NEVER.search(each) and not _IS_LIMIT.search(each)),
         tuple(each for each in sentences if _REMEDY.match(each)),
         tuple(dict.fromkeys(found[0] for found in _TRIES.finditer(text))),
         second.rstrip(".;"), signed.rstrip(".;"),

@@ -51,6 +51,8 @@ def read_table(data: bytes, name: str) -> ReadList:
     delimiter, records = _best(text)
     if not any(any(cell.strip() for cell in cells) for _, cells in records):
         raise BenchflowError(f"{name} has no rows. Save the table as CSV with its heading row.")
+    if line := _unclosed_quote(text, delimiter):
+        raise BenchflowError(f"{name}: the quote that begins in line {line} is not closed. Close it, or remove it.")
     if len(records) > MOST_ROWS:
         raise BenchflowError(f"{name} has {len(records):,} rows. A list has at most {MOST_ROWS:,}. Split it.")
     if delimiter != ",":
@@ -61,7 +63,21 @@ def read_table(data: bytes, name: str) -> ReadList:
             f"{name}: none of the first {_ROWS_BEFORE_HEADINGS} rows is a row of headings. Write one above the first "
             "step, with words such as: step, torque, limit, unit, tool, note, part, quantity."
         )
+    if not rows:
+        raise BenchflowError(f"{name} has headings, but no row under them. Write the steps below the headings.")
     return ReadList(tuple(rows), words=tuple(words), remarks=tuple(remarks))
+
+
+def _unclosed_quote(text: str, delimiter: str) -> int:
+    """The line of a record with a quote that is never closed, which swallows the rows after it; 0 if there is none."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    line = 1
+    try:
+        for _ in reader:
+            line = reader.line_num + 1
+    except csv.Error as error:
+        return line if "unexpected end of data" in str(error) else 0
+    return 0
 
 
 def _best(text: str) -> tuple[str, list[tuple[int, list[str]]]]:

@@ -14,6 +14,7 @@ from benchflow.writing.drafts.draft_book import (
     sentence_case,
     within_sentence,
 )
+from benchflow.writing.drafts.draft_yaml import scalar_text
 from benchflow.writing.drafts.line_facts import LineFacts, line_facts
 from benchflow.writing.drafts.line_fitting import LineFitting
 from benchflow.writing.drafts.part_words import has_spring, is_closing, is_heavy, singular
@@ -22,6 +23,13 @@ from benchflow.writing.drafts.trade_steps import TradeSteps
 from benchflow.writing.drafts.unit_findings import customer_questions
 
 _LONGEST_SECTION = 14  # operations
+_NOTE = re.compile(r"note\s*:\s*", re.I)
+_COMPLAINT = re.compile(
+    r"\b(?:customer|complain\w*|complaint|jumps? out|slips?|nois[ey]|knocks?|rattles?|grinds?|overheats?|leaks?|"
+    r"smokes?|loses?|stalls?|vibrat\w*)\b",
+    re.I,
+)
+"""Words of a complaint. Source: common practice, no source."""
 
 
 def draft_from_teardown(record: TeardownRecord, source: str) -> DraftBook:
@@ -38,7 +46,12 @@ class _TeardownDraft:
         self.book = DraftBook("", f"Assemble the {within_sentence(what)}")
         self.book.unit_seen = f"{plain_text(record.unit)} {local_day(record.opened_at)}"
         self.book.ident = self.book.name(f"assemble {what}", "procedure", default="assembly")
-        self.facts = [self._with_places(line_facts(line)) for line in reversed(record.lines) if line.is_off]
+        off = [line for line in record.lines if line.is_off]
+        self.places_in_order = {line.id: index for index, line in enumerate(record.lines)}
+        self.written_as_notes = [line for line in off if _NOTE.match(line.description.what)]
+        self.facts = [
+            self._with_places(line_facts(line)) for line in reversed(off) if line not in self.written_as_notes
+        ]
         self._head(source)
         inspected = self.book.section("Clean, inspect and measure the parts", "The first steps are common practice.")
         self.inspection = PartsInspection(self.book, self.facts, inspected)
@@ -135,10 +148,20 @@ class _TeardownDraft:
                 self.measures.fitted(facts, section)
                 for step in self.steps.after.get(facts.line.id, ()):
                     self.measures.step(step, section)
-                self.measures.due(self.record.lines.index(facts.line), section)  # the lines that are still off
+                self.measures.due(self.places_in_order[facts.line.id], section)  # the lines that are still off
 
     def _notes(self) -> None:
-        self.book.tail += [f"Note of the teardown: {note.text}" for note in self.record.notes]
+        notes = [each.text for each in self.record.notes]
+        notes += [f"{_NOTE.sub('', each.description.what, count=1)} (line {each.id})" for each in self.written_as_notes]
+        self.book.tail += [f"Note of the teardown: {text}" for text in notes]
+        for text in filter(_COMPLAINT.search, notes):
+            words = plain_text(re.split(r",|;|\(|\bcustomer says\b", text)[0]).strip() or plain_text(text)
+            name = self.book.name(words, "failure", default="failure")
+            self.book.complaints += [
+                f"Complaint about {self.book.unit_seen}: {plain_text(text)}. If it can come back, write this line "
+                f"under `failures`, and `guards-against: [{name}]` on the operation that prevents it:",
+                f"  {name}: {scalar_text(sentence_case(words))}",
+            ]
         self.book.tail += [f"Picture of the whole: {each.name} {each.text}".rstrip() for each in self.record.pictures]
         if any(line.pictures for line in self.record.lines) or self.record.pictures:
             self.book.tail.append(

@@ -44,7 +44,9 @@ def instruction_words(facts: LineFacts) -> list[str]:
 
 def is_instruction(text: str) -> bool:
     """True for words that are no finding, and that say nothing about throwing the old part away."""
-    return not (is_finding(text) or is_sealed(text) or _DISPOSAL.search(text))
+    if re.fullmatch(r"\d{1,3}\s*[x×]", text.strip(), re.I):
+        return False  # it is the count of the parts
+    return not (is_finding(text) or is_sealed(text) or is_thread_locked(text) or _DISPOSAL.search(text))
 
 
 def general_checks(facts: LineFacts) -> list[str]:

@@ -262,3 +262,8 @@ def test_lettered_steps_are_steps(tmp_path: Path) -> None:
 def test_encodings_of_spreadsheets_are_read(tmp_path: Path, encoding: str) -> None:
     found = drafted(tmp_path, "Step;Limit\nMeasure the temperature;80 °C ± 5\n", encoding=encoding)
     assert "limit: 80 °C ± 5" in found.book.text().replace('"', "")
+
+
+def test_value_without_a_unit_that_is_listed_twice_for_a_step_is_one_check(tmp_path: Path) -> None:
+    (operation,) = procedure_of(drafted(tmp_path, "Step,Limit\nMeasure the play,tight\n,loose\n")).operations
+    assert [check.text for check in operation.check] == ["Measure and note, with its unit: Measure the play"]

@@ -215,7 +215,8 @@ class RowFigures:
                 place = (first or value or Cell("", at.title)).place
                 at.keep(self.book, Cell(unit or name, place), "the unit is missing or not known", refused=True)
             if not symbol:
-                at.operation.setdefault("check", []).append(f"Measure and note, with its unit: {name}")
+                checks, noted = at.operation.setdefault("check", []), f"Measure and note, with its unit: {name}"
+                checks += [] if noted in checks else [noted]  # two equal checks are an error
                 return
             record |= {"unit": symbol, "limit": ASK}
         tool = cells.pop("tool", None)

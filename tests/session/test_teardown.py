@@ -1,5 +1,6 @@
 """A teardown by intents: its record, its refusals, its log."""
 
+from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
 
@@ -15,6 +16,8 @@ from benchflow.session.pictures.picture_check import check_pictures
 from benchflow.session.teardown.fold_teardown import NoTeardown, load_teardown
 from benchflow.session.teardown.teardown_controller import TeardownController
 from benchflow.session.teardown.teardown_history import teardown_text
+from benchflow.tui.teardown.teardown_app import opening_message
+from benchflow.tui.teardown.teardown_client import TeardownClient
 from tests.driving.made_pictures import jpeg_at
 from tests.driving.script import intent
 from tests.driving.teardown_script import OPEN, SKIP_REST, TeardownScript
@@ -211,7 +214,9 @@ def test_damaged_log_says_how_to_go_on_and_is_continued_with_its_whole_lines(
     (reply,) = script.send(intent("off", text="gear"))
     assert "benchflow teardown --continue-from" in reply["refused"][0]["message"]
     new = tmp_path / "new.jsonl"
-    TeardownController.continue_from(script.path, new).close()
+    with closing(TeardownController.continue_from(script.path, new)) as controller:
+        told = opening_message(TeardownClient(controller))
+    assert "4 events kept, 1 readable but not trusted" in told
     assert script.path.read_bytes() == damaged
     assert verify(new).damage is None
     record = load_teardown(new)

@@ -1,11 +1,14 @@
 """Entry lines of a teardown that were understood wrongly, as mechanics write them. Common practice, no source."""
 
 import pytest
+from msgspec.structs import replace
 
+from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import summarize_log
+from benchflow.session.log.journal import Journal
 from benchflow.session.teardown.checklist import TOGETHER, checklist_for
 from benchflow.session.teardown.entry_line import understand_entry
-from benchflow.session.teardown.fold_teardown import load_teardown
+from benchflow.session.teardown.fold_teardown import load_teardown, record_of_lines
 from benchflow.session.teardown.part_lists import part_lists
 from benchflow.session.teardown.prompt_text import read_check, read_edit, read_entry, read_fate
 from benchflow.session.teardown.teardown_record import PartDescription
@@ -279,3 +282,18 @@ def test_fields_of_a_line_can_be_numbers_and_can_be_cleared(script: TeardownScri
     assert script.refused("off", text="a", what="b") == ["bad-intent"]
     assert script.refused("split", line="2", into=["a"] * 65) == ["bad-quantity"]
     assert script.refused("measure", name="a" * 201, value="1 mm") == ["bad-intent"]
+
+
+def test_condition_is_the_reason_of_a_fate_that_has_none(script: TeardownScript) -> None:
+    script.off("pump housing to the machine shop, face scored")
+    assert [(part.part, part.reason) for part in part_lists(script.record).machine] == [("pump housing", "face scored")]
+
+
+def test_log_that_opens_twice_or_in_another_format_is_refused(script: TeardownScript) -> None:
+    script.off("cover")
+    with Journal.open(script.path, read_only=True) as journal:
+        first, *rest = journal.lines
+    with pytest.raises(BenchflowError, match="opens the teardown again"):
+        record_of_lines((first, *rest, first), script.path)
+    with pytest.raises(BenchflowError, match="format 9"):
+        record_of_lines((replace(first, data={**first.data, "format": 9}), *rest), script.path)

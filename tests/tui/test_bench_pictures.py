@@ -72,7 +72,7 @@ async def test_f7_looks_into_a_folder_that_was_made_after_the_job_was_opened(tmp
     driver = job(tmp_path, MEASURE)
     async with drive_app(driver.controller) as bench:
         await bench.press("f7")
-        assert "There is no new picture in" in bench.text
+        assert "There is no folder" in bench.text
         phone.mkdir()
         jpeg_at(phone / "IMG_1.jpg", 1)
         await bench.press("f7")

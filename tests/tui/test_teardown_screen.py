@@ -473,3 +473,49 @@ def test_teardown_with_all_answers_starts_at_once(tmp_path: Path, monkeypatch: p
     controller = TeardownCatalog(machine_folders(), None).start("gearbox", "GB-1", "Robin")
     controller.close()
     assert (controller.record and controller.record.unit) == "GB-1"
+
+
+async def test_closed_teardown_offers_only_what_can_be_added(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.write("half a line")
+        await driver.press("f9")
+        assert "A line is not logged yet: half a line" in driver.text
+        await driver.press("ctrl+u", "f9", "enter")
+        assert driver.record.closed
+        for gone in ("WHAT COMES OFF", "Enter log it", "F9 close", "F4 undo", "F2 while"):
+            assert gone not in driver.text
+        await driver.press("enter")
+        await driver.enter("note: the owner has the key")
+        assert [note.text for note in driver.record.notes] == ["the owner has the key"]
+        await driver.press("up")
+        assert "f fate" in driver.text
+        assert "s split" not in driver.text
+        await driver.press("f")
+        await driver.enter("r pitted")
+        assert driver.record.lines[-1].parts[0].fate == "replace"
+
+
+async def test_words_of_the_fates_are_in_the_hints_and_in_the_help(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        assert "to the machine shop, ask customer: why" in driver.text
+        await driver.press("f1")
+        assert "to the machine shop" in driver.text
+        await driver.press("escape", "f3")
+        assert "u use again, m machine" in driver.text
+
+
+async def test_picture_key_says_that_there_is_no_folder(three_lines: Path) -> None:
+    async with drive_teardown(three_lines) as driver:
+        await driver.press("f7")
+        assert "There is no folder" in driver.text
+        assert "Make it" in driver.text
+
+
+async def test_skip_without_a_reason_leaves_its_word_in_the_field(tmp_path: Path) -> None:
+    script = TeardownScript(tmp_path)
+    script.send(OPEN)
+    async with drive_teardown(script.path) as driver:
+        await driver.enter("skip")
+        assert driver.field == "skip: "
+        await driver.enter("no cylinders")
+        assert any(item.skipped == "no cylinders" for item in driver.record.checklist)

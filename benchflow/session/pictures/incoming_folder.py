@@ -121,6 +121,16 @@ class IncomingWatch:
         return self.folder.is_dir()
 
     @property
+    def missing(self) -> str:
+        """What to do if there is no such folder; "" if there is one."""
+        if self.exists:
+            return ""
+        return (
+            f"There is no folder {shown_path(self.folder)}. Make it, and synchronise a phone's pictures into it. "
+            "Or set another folder: benchflow where --incoming FOLDER"
+        )
+
+    @property
     def refused(self) -> tuple[RefusedFile, ...]:
         """The files of the last look that cannot be attached, or not yet, in the order of their names."""
         return tuple(

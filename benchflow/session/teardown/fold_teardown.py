@@ -86,13 +86,25 @@ def replay_teardown(lines: Iterable[Line], path: Path) -> TeardownState:
         try:
             event = ev.teardown_event(line)
         except msgspec.ValidationError as error:
-            raise BenchflowError(f"{path}: line {line.seq} has wrong data: {error}. Use a newer version.") from error
+            raise BenchflowError(
+                f"{path}: line {line.seq} has wrong data: {error}. The log was changed, or a newer version wrote it."
+            ) from error
         if event is None:
             raise BenchflowError(f"{path}: line {line.seq} has an unknown kind of event. A newer version wrote it.")
+        if isinstance(event, ev.TeardownOpened):
+            _refuse_opening(event, line, path, is_first=state is None)
         state = fold_teardown(state, event, line)
     if state is None:
         raise NoTeardown(f"{path} has no complete event. No teardown was started in it.")
     return state
+
+
+def _refuse_opening(event: ev.TeardownOpened, line: Line, path: Path, *, is_first: bool) -> None:
+    """Refuse a teardown that is opened a second time, or in a format that this version does not know."""
+    if not is_first:
+        raise BenchflowError(f"{path}: line {line.seq} opens the teardown again. The log was changed.")
+    if event.format != ev.TEARDOWN_FORMAT:
+        raise BenchflowError(f"{path} has the format {event.format} of a newer version. Use that version.")
 
 
 def fold_teardown(state: TeardownState | None, event: ev.TeardownEvent, line: Line) -> TeardownState:

@@ -22,7 +22,8 @@ class ListedPart(Struct, frozen=True, omit_defaults=True):
     """One entry of a list: a part of a line, with its places that have the same fate and reason.
 
     ``line`` is "" for a question about the assembly; ``part`` is then the question.
-    ``reason`` is that of the fate, or why the part is in the list. ``found`` and ``measured`` are about these places.
+    ``reason`` is that of the fate or else the condition, or why the part is in the list. ``found`` and
+    ``measured`` are about these places.
     """
 
     line: str
@@ -93,8 +94,8 @@ def _with_fate(line: TeardownLine, fate: PartFate) -> Iterator[ListedPart]:
         )  # fmt: skip
         each = line.description
         yield ListedPart(
-            line.id, each.what, len(places) or each.count, places, reason, tuple(dict.fromkeys(texts)), measured,
-            each.marks, each.container, len(line.pictures),
+            line.id, each.what, len(places) or each.count, places, reason or each.condition,
+            tuple(dict.fromkeys(texts)), measured, each.marks, each.container, len(line.pictures),
         )  # fmt: skip
 
 

@@ -46,6 +46,7 @@ class TeardownController:
         self.journal, self.clock, self.simulated = journal, clock, simulated
         self.state: TeardownState | None = None
         self.memory: HeadMemory | None = None  # remembers the head of the log when it is closed
+        self.continued = ""  # where the lines come from, if they were taken from a damaged log just now
         self._lock = threading.RLock()
         self._unlogged_start = False
 
@@ -100,6 +101,7 @@ class TeardownController:
             copy_stored_pictures(old, new)
         more = f", {lost} readable but not trusted" if lost else ""
         text = f"Continued from {old.name}: line {damage.line} {damage.what}. {controller.saved} events kept{more}"
+        controller.continued = f"{text}."
         controller.send({"intent": "note", "text": text, **({"by": by} if by else {})})
         return controller
 

@@ -99,6 +99,8 @@ class PictureActions(EntryActions, inherit_bindings=False):
         if self.client.elsewhere:
             picture, job = self.client.elsewhere[-1]
             return f"{picture.facts.name} is attached to {job} already. F8 attaches it to this job too."
+        if watch is not None and not watch.exists:
+            return f"{watch.missing}. F8 attaches a file from another folder."
         folder = "" if watch is None else f" in {shown_path(watch.folder)}"
         return f"There is no new picture{folder}. F8 attaches a file from another folder."
 

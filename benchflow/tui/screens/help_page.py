@@ -24,14 +24,15 @@ class HelpPage(Page[str]):
         Binding("up,shift+tab", "move(-1)", "", id="help.up", show=False),
     ]
 
-    def __init__(self, screen_title: str, labels: tuple[KeyLabel, ...]) -> None:
+    def __init__(self, screen_title: str, labels: tuple[KeyLabel, ...], hints: tuple[str, ...] = HINTS) -> None:
         super().__init__()
+        self.hints = hints
         self.title_line = f"Keys: {screen_title}"
         self.labels = labels
         self.at = 0
 
     def body(self, width: int, height: int) -> DrawnPage:
-        hints = [line for hint in HINTS for line in hanging("  ", hint, width, "faint")]
+        hints = [line for hint in self.hints for line in hanging("  ", hint, width, "faint")]
         column = width // 2
         half = (len(self.labels) + 1) // 2
         lines: list[Line] = [()]

@@ -78,10 +78,7 @@ class PicturesPage(ListPage[str], inherit_bindings=False):
         if watch is not None and watch.exists:
             text = f"New pictures come from {shown_path(watch.folder)}. They are copied; the originals stay there."
         elif watch is not None:
-            text = (
-                f"There is no folder {shown_path(watch.folder)}. Make it, and synchronise a phone's pictures into it. "
-                "Or set another folder: benchflow where --incoming FOLDER"
-            )
+            text = watch.missing
         return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:

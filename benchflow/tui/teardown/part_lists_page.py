@@ -7,6 +7,7 @@ from textual.binding import BindingType
 from benchflow.session.teardown.part_lists import ListedPart, entry_text_of, part_lists, titled_lists
 from benchflow.session.teardown.teardown_record import TeardownRecord
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled
+from benchflow.tui.teardown.teardown_prompts import FATE_HINT
 from benchflow.tui.widgets.page import APP_KEYS, BACK, TextPage
 
 
@@ -30,6 +31,10 @@ class PartListsPage(TextPage[None], inherit_bindings=False):
         if undecided:
             text = f"{len(undecided)} of {self.lists.lines} lines: {', '.join(undecided)}"
             out += [EMPTY, styled("NO FATE YET", "label"), *hanging("  ", text, width, "text")]
+        out += [
+            EMPTY,
+            *hanging("To decide: ", f"go back with Esc, ↑ to the line, then f. {FATE_HINT}", width, "faint", "faint"),
+        ]
         return [*out, EMPTY, *hanging("To print it: ", self.command, width, "faint", "faint")]
 
     def action_back(self) -> None:

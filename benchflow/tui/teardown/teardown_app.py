@@ -15,12 +15,13 @@ from benchflow.tui.screens.help_page import HelpPage
 from benchflow.tui.teardown.teardown_catalog import TeardownCatalog
 from benchflow.tui.teardown.teardown_client import TeardownClient
 from benchflow.tui.teardown.teardown_pages import StartTeardownPage, TeardownListPage
+from benchflow.tui.teardown.teardown_prompts import HELP_HINTS
 from benchflow.tui.teardown.teardown_screen import TeardownScreen
 
 
 def teardown_screen_for(request: HelpRequest, client: SessionClient | None) -> Screen[Any]:
     """Create the screen for a request. A teardown has no job, so ``client`` is not used."""
-    return HelpPage(request.title, request.keys)
+    return HelpPage(request.title, request.keys, HELP_HINTS)
 
 
 class TeardownApp(BenchApp, inherit_bindings=False):
@@ -62,7 +63,9 @@ class TeardownApp(BenchApp, inherit_bindings=False):
 
 
 def opening_message(client: TeardownClient) -> str:
-    """The message when a log is opened: an incomplete last line was moved away, or entries are missing."""
+    """The message when a log is opened: an incomplete last line was moved away, or lines are missing."""
+    if client.controller.continued:
+        return client.controller.continued
     torn = client.controller.journal.torn
     if torn is None:
         return client.controller.remembered()

@@ -25,6 +25,7 @@ from benchflow.tui.teardown.teardown_prompts import (
     Prompt,
     first_text,
     read_prompt,
+    reason_missing,
 )
 from benchflow.tui.widgets.page import Page
 
@@ -136,6 +137,10 @@ class TeardownEntry(Page[None], inherit_bindings=False):
             return
         if self.read.intent is None:
             self._refused = self.field.value if self.prompt == EntryPrompt() else ""
+            if isinstance(self.prompt, CheckPrompt) and (command := reason_missing(self.field.value)):
+                self.field.set_content("text", command)
+                self._understand()
+                self.redraw()
             self.show_message("NOT LOGGED: see ×. Correct it, or clear the line with Ctrl+U.", role="alarm")
             self.app.bell()
             return

@@ -1,5 +1,6 @@
 """The prompts of the teardown screen: what the entry line asks for, and how its text is read."""
 
+import re
 from collections.abc import Callable
 from typing import Literal, assert_never
 
@@ -29,11 +30,21 @@ _LABELS: dict[LinePrompt, str] = {
     "found": "FOUND AT LINE", "partner": "PARTNER OF LINE", "measured": "MEASURED AT LINE",
     "note": "NOTE ON LINE", "put-back": "PUT BACK LINE", "remove": "TAKE AWAY LINE",
 }  # fmt: skip
+FATE_HINT = "u use again, m machine, r replace, a ask the customer; then the reason."
+"""The fates at the prompt for the fate of a line."""
+
+HELP_HINTS = (
+    "Fates, after the name and a comma: use again; replace or throw away; machine or to the machine shop; ask "
+    "customer. A colon begins the reason: ask customer: which coolant. Or ↑ to the line, then f: " + FATE_HINT,
+    "Also: 2x, 1..4, 8x M6x1 30 mm, bag 3, marked 2, lip up, with rod 2, lash 0.2 mm, pitted. note: keeps words.",
+)
+"""The words of the entry line, for the list of keys."""
+
 _HINTS: dict[LinePrompt, str] = {
     "add": "For example: bag 3, marked 2 at the front, end float 0.12 mm",
     "edit": "The old words stay in the log.",
     "split": "Put a / with a space at both sides where the line is split. The first part keeps the number.",
-    "fate": "u use again, m machine, r replace, a ask the customer; then the reason. 2 r pitted: place 2 only.",
+    "fate": f"{FATE_HINT} 2 r pitted: place 2 only.",
     "found": "Debris, imprint of the gasket, insert, odd bolt, missing dowel, what broke. 2: swarf is about place 2.",
     "partner": "What it belongs with, such as: rod 2. With a place first: 2: rod 2",
     "measured": "A name and a value with its unit, such as: bore 80.02 mm. With a place first: 2: bore 80.02 mm",
@@ -103,6 +114,8 @@ def read_prompt(prompt: Prompt, text: str, record: TeardownRecord) -> ReadPrompt
 def prompt_label(prompt: Prompt, record: TeardownRecord) -> str:
     """What a prompt asks, in capitals."""
     match prompt:
+        case EntryPrompt(after="") if record.closed:
+            return "CLOSED"
         case EntryPrompt(after=""):
             return "WHAT COMES OFF"
         case EntryPrompt(after="0"):
@@ -127,12 +140,16 @@ def prompt_hint(prompt: Prompt, record: TeardownRecord) -> tuple[str, ...]:
     """Hints under an empty entry line."""
     match prompt:
         case EntryPrompt() if record.closed:
-            return ("The teardown is closed. ↑ selects a line: fate, found, measured, picture and note can be added.",)
+            return (
+                "The teardown is closed. ↑ selects a line: fate, found, measured, picture and note can be added.",
+                "For a note about the assembly, write note: and the words.",
+            )
         case EntryPrompt(after=""):
             newest = f" A comma first adds to line {record.last_off}: , bag 3" if record.lines else ""
             return (
                 "Name, fasteners, bag: rocker cover, 8x M6x1 30 mm + 2x 45 mm front, bag 3",
-                "Places: rod caps 1..4. Also: marked 2, lip up, replace: pitted, lash 0.2 mm",
+                "Places: rod caps 1..4. Also: marked 2, lip up, lash 0.2 mm",
+                "Fates: use again, replace: pitted, to the machine shop, ask customer: why",
                 "About the assembly: state: 3rd gear in (state: none ends it); or note: words",
                 f"A scanned code is the bag.{newest}",
             )
@@ -183,3 +200,9 @@ def first_text(prompt: Prompt, record: TeardownRecord) -> str:
         return ""
     line = record.line(prompt.line)
     return "" if line is None else read.entry_text(line.description)
+
+
+def reason_missing(text: str) -> str:
+    """The start of a command of the checklist that lacks only its words, such as ``skip: ``; "" for another text."""
+    found = re.fullmatch(r"\s*(skip(?: all)?|add)\s*:?\s*", text, re.IGNORECASE)
+    return "" if found is None else f"{found[1].lower()}: "

@@ -28,7 +28,7 @@ from benchflow.tui.teardown.teardown_drawing import (
 )
 from benchflow.tui.teardown.teardown_entry import TeardownEntry
 from benchflow.tui.teardown.teardown_leave_page import TeardownLeavePage
-from benchflow.tui.teardown.teardown_messages import accepted_message
+from benchflow.tui.teardown.teardown_messages import LONGEST_NAME, accepted_message
 from benchflow.tui.teardown.teardown_prompts import (
     AboutLine,
     CheckPrompt,
@@ -136,7 +136,8 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 ]
             hints = [*prompt_hint(self.prompt, self.record)]
             if isinstance(self.prompt, PicturePrompt) and self.client.incoming is not None:
-                hints.append(f"No new picture is in {shown_path(self.client.incoming.folder)}.")
+                watch = self.client.incoming
+                hints.append(watch.missing or f"No new picture is in {shown_path(watch.folder)}.")
             return [line for text in hints for line in hanging("  ", text, width, "faint")]
         return [*problem_lines(self.read.problems, width), *row_lines(self.read.rows, width)]
 
@@ -169,6 +170,8 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         line = self.line
+        if self.record.closed and not self._allowed_after_closing(action, parameters):
+            return False
         can_write = None if self.client.read_only else True  # None: greyed, with the reason when it is pressed
         match action:
             case "continue_here":
@@ -197,6 +200,16 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
                 return can_write if line is None and isinstance(self.prompt, EntryPrompt) else False
             case _:
                 return True
+
+    def _allowed_after_closing(self, action: str, parameters: tuple[object, ...]) -> bool:
+        """True for a key that the closed teardown still has. Enter is there while something is written."""
+        if action == "ask":
+            return bool({*parameters} & {"fate", "found", "measured", "partner", "note"})
+        if action == "log":
+            return self.prompt != EntryPrompt() or bool(self.field.value.strip())
+        hidden = ("put_back", "off_again", "insert", "insert_before", "undo", "checklist", "same_container",
+                  "close_teardown")  # fmt: skip
+        return action not in hidden
 
     def action_select(self, by: int) -> None:
         """Select a line of the list, or an item of the checklist. Below the newest line is the entry line."""
@@ -330,6 +343,12 @@ class TeardownScreen(TeardownEntry, inherit_bindings=False):
         self._open_prompt(FolderPrompt())
 
     def action_close_teardown(self) -> None:
+        if words := self.field.value.strip():
+            message = (
+                f"A line is not logged yet: {cut(words, LONGEST_NAME)}. Log it or clear it with Ctrl+U, then close"
+            )
+            self.show_message(f"{message}.", role="alarm")
+            return
         self._open_prompt(ClosingPrompt())
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:

@@ -15,6 +15,12 @@ LATE = Faults(late="set-head-down")
 LATE_STEP = 38
 
 
+def bench_title(number: int) -> str:
+    """Number and title of a step, as the review shows it."""
+    case = ReviewCase(loaded_build(3, LATE), SHOP)
+    return " ".join(case.title(case.step_with_number(str(number))).split())
+
+
 def recording_page(added: list[dict[str, Any]]) -> ComplaintPage:
     def record(message: dict[str, Any]) -> str:
         if message.get("finding") == "locked":
@@ -92,6 +98,9 @@ async def test_complaint_and_finding_are_added_to_the_log_by_a_key() -> None:
         await bench.type("locked\n")
         assert bench.field == str(LATE_STEP)
         await bench.press("backspace", "backspace")
+        await bench.type("1")
+        assert f"Step: {bench_title(1)}" in bench.text
+        await bench.press("backspace")
         await bench.type("99\n")
         await bench.press("right", "enter", "enter", "enter")
         assert "There is no step 99." in bench.text

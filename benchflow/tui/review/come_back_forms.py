@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.widgets import Input
 
 from benchflow.base.errors import BenchflowError
 from benchflow.review.evidence.assessment import Review
@@ -162,8 +163,19 @@ class FindingPage(LongComeBackForm, inherit_bindings=False):
             "It is added to the log, and shown in later reviews with the same complaint. "
             "Leave the number of the step empty if no step could have prevented it."
         )
-        chosen = f"Step: {self.case.title(self.operation)}" if self.operation else ""
-        return [EMPTY, *(styled(part) for line in (text, chosen) if line for part in wrap(line, width))]
+        return [EMPTY, *(styled(part) for line in (text, self._chosen()) if line for part in wrap(line, width))]
+
+    def typed(self, field: Input) -> None:
+        super().typed(field)
+        self.redraw()  # the step with the typed number is named
+
+    def _chosen(self) -> str:
+        """The step whose number is in the field."""
+        if "operation" not in self.fields:
+            return ""
+        number = self.fields["operation"].value.strip()
+        step = self.case.step_with_number(number)
+        return f"Step: {self.case.title(step)}" if step else ""
 
     def _complaint(self) -> str:
         """The complaint as logged last; without one, as it was typed or chosen."""
@@ -174,12 +186,12 @@ class FindingPage(LongComeBackForm, inherit_bindings=False):
         given = {name: text for name, text in values.items() if text}
         number = given.pop("operation", "")
         if number:
-            steps = {str(self.case.log.plan.number(name)): name for name in self.case.log.plan.steps}
-            if number not in steps:
+            step = self.case.step_with_number(number)
+            if not step:
                 self.at = next(at for at, field in enumerate(self.form_fields) if field.name == "operation")
                 self._focus_current()
                 text = f"There is no step {number}. Write the number of a step, as at the bench."
                 self.show_message(text, role="attention")
                 return
-            given["operation"] = steps[number]
+            given["operation"] = step
         await self.record({"intent": "found", **given})

@@ -180,6 +180,10 @@ class ReviewCase:
         step = self.log.plan.steps.get(operation)
         return operation if step is None else f"{self.log.plan.number(operation)}  {step.title}"
 
+    def step_with_number(self, number: str) -> str:
+        """The step with this number, as at the bench; "" if there is none."""
+        return next((name for name in self.log.plan.steps if str(self.log.plan.number(name)) == number), "")
+
     def finishing(self, operation: str) -> int | None:
         """Return the number of the event that finished the operation, ``None`` if it is not done."""
         done = self.log.state.done.get(operation)

@@ -22,11 +22,13 @@ from benchflow.quantity import (
     base,
     dimension_of,
     interval,
+    parse_limit,
     parse_quantity,
     show_limit,
     show_short,
 )
 from benchflow.quantity.arithmetic import decimal, from_base
+from benchflow.quantity.shown import decimals_shown
 
 PROGRAM_TOLERANCE = TickTolerance(Quantity(Decimal(6), "%", "6 %"), Quantity(Decimal(5), "°", "5°"))
 """The tolerance where the procedure states none: 6 % of a torque, 5° of an angle. Source: own rule, which takes the
@@ -42,13 +44,16 @@ _VERDICTS: dict[str, TickVerdict] = {"within": "ok", "low": "low", "high": "high
 class TickBand(Struct, frozen=True):
     """The band of a stage.
 
-    ``exact`` has its ends in the base unit. ``text`` shows it in the unit of the stage. ``tolerance`` is empty for a
-    stage that is a limit. ``by_program`` is true if the tolerance is the program's, because the procedure has none.
+    ``exact`` has its ends in the base unit. ``text`` shows it in the unit of the stage, as the log keeps it.
+    ``printed`` shows only the band of the figure that is printed in this unit, with as many decimals at both ends: a
+    second printed column makes ``exact`` wider. ``tolerance`` is empty for a stage that is a limit. ``by_program`` is
+    true if the tolerance is the program's, because the procedure has none.
     """
 
     exact: Interval
     unit: str
     text: str
+    printed: str
     tolerance: str = ""
     by_program: bool = False
 
@@ -60,6 +65,11 @@ class TickBand(Struct, frozen=True):
     def shown(self) -> str:
         """The band and where it comes from: ``75.2 .. 84.8 ft-lb (80 ft-lb ± 6 %, the program's tolerance)``."""
         return f"{self.text} ({self.tolerance})" if self.tolerance else self.text
+
+    @property
+    def printed_with_tolerance(self) -> str:
+        """The band of the printed figure, and where it comes from, for the bench."""
+        return f"{self.printed} ({self.tolerance})" if self.tolerance else self.printed
 
 
 @lru_cache(256)  # the same for every fastener of the stage
@@ -73,18 +83,31 @@ def band_of_stage(stage: Stage, *tolerances: TickTolerance) -> TickBand | None:
         if isinstance(stage, HandStage | OpenStage):
             return None
         limit = stage.limit if isinstance(stage, CheckStage) else stage.band
-        return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text)
+        return None if limit is None else TickBand(interval(limit), _unit(limit), limit.text, limit.text)
     kind = dimension_of(nominal.unit)
     tolerance = next((found for each in tolerances if (found := each.of_kind(kind)) is not None), None)
     by_program = tolerance is None
     if tolerance is None:
         tolerance = PROGRAM_TOLERANCE.of_kind(kind) or _half_last_digit(nominal)
     columns = tuple(_columns(nominal))
+    own = Interval(*_ends(nominal, tolerance))
     exact = _hull(Interval(*_ends(column, tolerance)) for column in columns)
     figure = nominal.entered if len(columns) > 1 else nominal.entered.partition("(")[0]
     words = f"{figure.strip().lstrip('+')} ± {show_short(tolerance)}"
     words += ", the program's tolerance" if by_program else ""
-    return TickBand(exact, nominal.unit, _text(exact, nominal.unit, tolerance.unit), words, by_program)
+    text, printed = _text(exact, nominal.unit, tolerance.unit), _printed_text(own, nominal.unit, tolerance.unit)
+    return TickBand(exact, nominal.unit, text, printed, words, by_program)
+
+
+def _printed_text(band: Interval, unit: str, tolerance_unit: str) -> str:
+    """The band with as many decimals at both ends: ``11.75 .. 13.25 N·m``. What has to be rounded is, inwards."""
+    shown = parse_limit(_text(band, unit, tolerance_unit))
+    assert shown.low is not None  # a band with a tolerance has two ends
+    assert shown.high is not None
+    decimals = decimals_shown(shown.low), decimals_shown(shown.high)
+    step = Decimal(1).scaleb(-(max(decimals) if interval(shown) == band else min(decimals)))
+    low, high = shown.low.value.quantize(step, ROUND_CEILING), shown.high.value.quantize(step, ROUND_FLOOR)
+    return _limit_text([low, high], shown.low.unit)
 
 
 def _unit(limit: Limit) -> str:

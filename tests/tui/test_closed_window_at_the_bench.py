@@ -72,3 +72,53 @@ async def test_alarm_at_another_operation_says_how_to_get_to_its_keys(tmp_path: 
         assert "To see what to do, press / and type 2." in bench.text
         await bench.press("slash", "2", "enter")
         assert "u begin the rework" in bench.text
+
+
+async def test_deviation_about_a_time_window_names_its_limits_and_its_operation(tmp_path: Path) -> None:
+    driver = sealed(tmp_path)
+    async with drive_app(driver.controller) as bench:
+        driver.clock.advance(1200)
+        await bench.timer_tick()
+        await bench.press("d")
+        assert "time window: at most 10 min after Seal the corners" in bench.text
+
+
+PROVED = """\
+benchflow: 1
+id: proved
+title: Proved
+revision: "1"
+state:
+  bead: {title: Bead of sealant, values: [wet, cured], start: wet}
+sections:
+- title: All
+  operations:
+  - {id: bead, title: Apply the bead}
+  - id: cure
+    title: Let it cure
+    after: [bead]
+    time: {bead: {limit: at least 60 min, proves: bead}}
+    sets: {bead: cured}
+  - {id: fill, title: Fill the coolant, after: [cure], needs: {bead: cured}}
+"""
+
+
+async def test_state_that_a_waived_window_leaves_unknown_is_entered_from_the_reasons(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, PROVED, options={}, start={})
+    driver.work("bead")
+    driver.do("deviate", operation="cure", about="time", reason="in a hurry", by="Robin")
+    driver.work("cure")
+    async with drive_app(driver.controller) as bench:
+        assert "→ Bead of sealant: not known. Look at it and" in bench.text
+        await bench.press("w")
+        assert bench.screen.title_line == "Why blocked"
+        assert "There is no safe route to it now" in bench.text
+        assert "→ Bead of sealant: not known. Look at it and enter its state: s" in bench.text
+        assert "s state" in bench.text
+        await bench.press("s", "enter")
+        assert bench.screen.title_line == "State found"
+        await bench.press("right", "right", "enter")
+        await bench.type("skinned hard\n")
+        assert (bench.last_of("state-set")["variable"], bench.last_of("state-set")["value"]) == ("bead", "cured")
+        await bench.press("enter")
+        assert "Blocked" not in bench.text

@@ -45,6 +45,23 @@ async def test_documents_are_put_in_by_one_key_and_the_last_one_comes_first(tmp_
         assert bench.field == "bulletin "
 
 
+async def test_document_without_a_page_is_asked_for_it_once(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, TEXT, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.type("at most 1 mm\nmanual\n")
+        assert "figure-given" not in bench.kinds
+        assert "On which page of manual?" in bench.text
+        await bench.type(" p. 4\n")
+        assert bench.last_of("figure-given")["source"] == "manual p. 4"
+        await bench.type("0.5\n")
+        await bench.press("enter")
+        await bench.type("at most 1 mm\nbulletin\n")
+        assert bench.kinds.count("figure-given") == 1
+        await bench.type("\n")  # it has no pages
+        assert bench.last_of("figure-given")["source"] == "bulletin"
+
+
 async def test_source_that_the_procedure_names_comes_first(tmp_path: Path) -> None:
     text = TEXT.replace("limit: ask}, gap", "limit: ask, source: manual p. 4-21}, gap")
     driver = start_session(tmp_path, text, options={}, start={})

@@ -161,3 +161,16 @@ async def test_limit_of_a_torque_check_is_whole_on_a_narrow_screen(tmp_path: Pat
     async with drive_app(driver.controller) as bench:
         field = next(y for y, line in enumerate(bench.text.splitlines()) if "Torque at no. 1 [" in line)
         assert "at least 100 N·m" in "\n".join(bench.text.splitlines()[field : field + 2])
+
+
+async def test_left_hand_thread_is_said_above_the_number(tmp_path: Path) -> None:
+    """The wrong way round loosens or breaks the fastener: common practice, no source."""
+    text = TEXT.replace('layout: "2 1 3"', 'layout: "2 1 3", left-hand: true, lubricant: dry')
+    driver = start_session(tmp_path, text, options={}, start={})
+    driver.do("start", operation="pull")
+    async with drive_app(driver.controller) as bench:
+        lines = bench.text.splitlines()
+        notice = [n for n, line in enumerate(lines) if "▲ Left-hand thread: tighten counter-clockwise" in line]
+        picture, lubricant = (next(n for n, line in enumerate(lines) if word in line) for word in ("►1◄", "Lubricant"))
+        assert len(notice) == 1
+        assert notice[0] < picture < lubricant

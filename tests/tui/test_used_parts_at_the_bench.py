@@ -40,7 +40,9 @@ async def test_reading_that_is_out_is_judged_as_that_of_a_used_part_by_one_key(t
         said = bench.last_of("recorded")
         assert (said["used"], said["verdict"], said["quantity"]["entered"]) == (True, "ok", "0.35 mm")
         assert "claims" in said  # it is not another reading
+        assert "Measure the play: 0.35 mm ok, used part, limit at most 0.40 mm" in bench.text
         await bench.press("up")
+        assert "0.35 mm  ok, used part, limit at most 0.40 mm" in bench.text
         assert "Used part. If new (p): limit 0.10 .. 0.28 mm" in bench.text
         await bench.press("p")
         assert bench.last_of("recorded")["verdict"] == "high"

@@ -19,6 +19,8 @@ from benchflow.trade.joint_estimates import joint_preload_text, proof_share, str
 
 NO_EXTENSION = ("none", "off", "-", "0")
 """The words for a wrench without an extension."""
+LEFT_HAND = "Left-hand thread: tighten counter-clockwise"
+"""The line on a joint with a left-hand thread."""
 
 
 def setting_lines(state: State, progress: JointProgress, unit: str | None) -> tuple[str, ...]:
@@ -26,7 +28,7 @@ def setting_lines(state: State, progress: JointProgress, unit: str | None) -> tu
     joint, stage = progress.joint, progress.current_stage
     lines: list[str] = []
     if joint.left_hand:
-        lines.append("Left-hand thread: tighten counter-clockwise")
+        lines.append(LEFT_HAND)
     if isinstance(stage, TorqueStage):
         torque = stage.torque
         lines += [

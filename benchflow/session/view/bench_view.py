@@ -68,6 +68,7 @@ class ClockRow(Struct, frozen=True):
     by_wall: bool = False
     remedy: bool = False
     until: str = ""
+    limits: str = ""  # of the time window: "1 h .. 24 h"
 
 
 class OperationRow(Struct, frozen=True):
@@ -300,6 +301,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     progress: str  # "7 of 10, stage 2 of 3: 60 N·m"
     last: int | None  # the fastener ticked last
     settings: tuple[str, ...] = ()  # lines on the wrench setting, the lubricant and the instrument
+    turn_notice: str = ""  # the line of the settings on a left-hand thread; "" if nothing is left to tighten
     background: tuple[str, ...] = ()  # lines on the preload, the per cent of proof load and the stretch
     warnings: tuple[str, ...] = ()  # about the current stage, such as a preload above the proof load
     complete: bool = False
@@ -378,6 +380,7 @@ class OperationView(Struct, frozen=True):
     asked_ahead: tuple[AskedFigure, ...] = ()  # all figures that can be given before it is started
     rework: str = ""  # the operation to rework, if its rework is possible now; "" if there is none
     figures: tuple[FigureRow, ...] = ()  # its figures and where they come from
+    unknown_states: tuple[str, ...] = ()  # titles of the states that block it because they are not known
 
 
 class MoveRow(Struct, frozen=True):

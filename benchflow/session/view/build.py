@@ -36,6 +36,7 @@ from benchflow.session.view.bench_view import (
 from benchflow.session.view.clock_rows import clock_rows
 from benchflow.session.view.figure_rows import figure_rows
 from benchflow.session.view.operation_inputs import operation_inputs
+from benchflow.session.view.unknown_states import unknown_states
 
 
 def bench_view(state: State, context: Context, *, saved: int, read_only: str) -> BenchView:
@@ -217,6 +218,7 @@ def operation_view(state: State, context: Context, name: str, reopened: Reopened
         rework=_rework_asked(state, (*missing, *reopened.get(name, ()))),
         figures=tuple(figure_rows(state, step)),
         asked_ahead=() if in_progress or name in state.done else tuple(asked_ahead(state, step)),
+        unknown_states=unknown_states(state, missing),
         asked=_asked_first(state, step) if in_progress else _asked_before_start(state, step, blocked=bool(missing)),
     )
 

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from math import inf
 from typing import Literal
 
+from msgspec.structs import replace
+
 from benchflow.base.durations import clock_duration
 from benchflow.base.plaintext import sentence
 from benchflow.procedure.plan import Step, TimeWindow
@@ -41,7 +43,7 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
     for step, clock in running:
         row = clock_row(state, step, clock, context.now, start_times)
         if row is not None:
-            yield row
+            yield replace(row, limits=clock.window.text)
     for name, step in state.plan.steps.items():
         if name not in state.done:
             yield from _wait_rows(state, step, context)

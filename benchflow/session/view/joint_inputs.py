@@ -29,6 +29,7 @@ from benchflow.session.rules.stage_torques import figure_source, stage_figure_mi
 from benchflow.session.rules.tick_advice import out_of_band_advice, too_tight_text
 from benchflow.session.rules.whole_stage import rest_of_stage, rest_reasons, stage_again_reasons
 from benchflow.session.rules.wrench_correction import (
+    LEFT_HAND,
     background_lines,
     extension_lines,
     setting_lines,
@@ -67,6 +68,7 @@ def tighten_input(state: State, step: Step, context: Context) -> vw.TightenInput
         of=len(progress.order_of(stages[min(progress.stage_number, len(stages)) - 1])),
         progress=progress_text(progress),
         last=None if progress.last is None else progress.last.fastener,
+        turn_notice=LEFT_HAND if joint.left_hand and not progress.complete else "",
         settings=(
             *setting_lines(state, progress, unit),
             *_instrument_line(state, need),
@@ -186,7 +188,7 @@ def _band_line(progress: JointProgress) -> tuple[str, ...]:
     if band is None:
         return ()
     shown_already = isinstance(stage, CheckStage) and not band.tolerance
-    return () if shown_already else (f"A reading is accepted within {band.shown}",)
+    return () if shown_already else (f"A reading is accepted within {band.printed_with_tolerance}",)
 
 
 def _fastener_statuses(state: State, step: Step, progress: JointProgress) -> tuple[vw.FastenerStatus, ...]:
@@ -254,7 +256,7 @@ def _tick_values(progress: JointProgress) -> tuple[vw.TickValue, ...]:
     band = band_in_force(progress.joint, progress.tighten, stage)
     kind = quantity_name(stage.limit)
     assert band is not None  # a check has a limit
-    values = [vw.TickValue("value", kind, band.unit, band.text, answers=kind == "torque" and stage.stretch is None)]
+    values = [vw.TickValue("value", kind, band.unit, band.printed, answers=kind == "torque" and stage.stretch is None)]
     if stage.stretch is not None:
         values.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
     return tuple(values)
@@ -268,7 +270,7 @@ def _optional_value(progress: JointProgress) -> vw.TickValue | None:
     band = band_in_force(progress.joint, progress.tighten, stage)
     if band is None:
         return None
-    return vw.TickValue("value", dimension_of(band.unit), band.unit, band.text, optional=True)
+    return vw.TickValue("value", dimension_of(band.unit), band.unit, band.printed, optional=True)
 
 
 def _draw_down_progress(drawing: DrawDownCount) -> vw.DrawDownProgress:

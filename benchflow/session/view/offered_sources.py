@@ -29,11 +29,26 @@ def offered_sources(procedure: Procedure, named: str = "") -> tuple[OfferedSourc
     return (OfferedSource(written, "as the procedure says"), *documents, BY_OWN_CHOICE)
 
 
+def _given_figures(state: State) -> list[GivenFigure]:
+    given: list[GivenFigure] = [*state.filled.values()]
+    return given + [figure for work in state.works.values() for figure in work.figures.values()]
+
+
+def lacks_page(source: str, state: State) -> str:
+    """The id of the document that a typed source names without a page; "" if there is none.
+
+    A document that another figure was given from without a page has none.
+    """
+    found = parse_source(source, state.plan.procedure)
+    if found.document is None or found.place.strip(" ,"):
+        return ""
+    before = {" ".join(one.source.split()).casefold() for one in _given_figures(state)}
+    return "" if source.casefold() in before else found.document.id
+
+
 def last_document(state: State) -> str:
     """The id of the document of the figure that was given last; "" if there is none, or it has no document."""
-    given: list[GivenFigure] = [*state.filled.values()]
-    given += [figure for work in state.works.values() for figure in work.figures.values()]
-    last = max(given, key=lambda one: one.seq, default=None)
+    last = max(_given_figures(state), key=lambda one: one.seq, default=None)
     source = None if last is None else parse_source(last.source, state.plan.procedure)
     return "" if source is None or source.document is None else source.document.id
 

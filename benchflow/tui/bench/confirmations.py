@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
-from benchflow.tui.draw.block_parts import verdict_span
+from benchflow.tui.draw.block_parts import stated_part, verdict_span
 from benchflow.tui.draw.styled_lines import Role
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput, TickInput
 from benchflow.tui.model.session_client import SessionClient
@@ -49,6 +49,7 @@ def reading_message(
             word, role = verdict_span(item.slot)
             which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
             text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
+            text = ", ".join(filter(None, (text, stated_part(item.input, item.slot))))
             loud: Role = "out-of-limit" if role == "out-of-limit" else "text"
             other = item.slot.other_part if loud == "out-of-limit" else None
             key = "press p" if item == part_item else "select this reading again (↑) and press p"

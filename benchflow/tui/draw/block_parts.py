@@ -6,7 +6,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.figure_sources import OWN_CHOICE
-from benchflow.session.view.bench_view import AskedFigure, Reading
+from benchflow.session.view.bench_view import AskedFigure, Reading, ReadingInput
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import Line, Role, Span, counted, hanging, styled, width_of, wrap
 from benchflow.tui.model.typed_text import TypedText
@@ -63,6 +63,13 @@ def verdict_span(reading: Reading, *, short: bool = False) -> Span:
     if reading.waived and reading.verdict in NOT_ACCEPTED:
         return f"{word}, {'signed' if short else 'deviation signed'}", "paused"
     return word, role
+
+
+def stated_part(given: ReadingInput, reading: Reading) -> str:
+    """Return ``used part, limit at most 0.40 mm`` if the builder has said so of an entered reading, else ""."""
+    if not reading.shown or reading.other_part is None or reading.other_part.used:
+        return ""
+    return f"used part, limit {reading.limit or given.limit}"
 
 
 def joined(head: Line, tail: Line, width: int) -> list[Line]:

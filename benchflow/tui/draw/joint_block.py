@@ -56,6 +56,9 @@ def joint_block(item: BenchInput, joint: TightenInput, typed: TypedText, width: 
     settings = [line for lines in each_setting for line in lines]
     field, place = _reading_field(item, typed, width)
     number, large = _number(joint, width), _large_number(joint, width)
+    if joint.turn_notice:  # above the number: the wrong way loosens or breaks the fastener
+        notice = hanging("▲ ", joint.turn_notice, width, "attention")
+        number, large = [*notice, *number], [*notice, *large] if large else []
     maps = joint_pictures(joint, width - 2)
     named, bare = [each for each in maps if each.named], [each for each in maps if not each.named]
     fewer = [[line for lines in each_setting[:n] for line in lines] for n in range(len(each_setting) - 1, -1, -1)]
@@ -103,7 +106,7 @@ def _notes(joint: TightenInput, instruction: str, width: int) -> tuple[list[Line
             span: Span = (f"{verdict}, deviation signed", "paused") if each.waived else (verdict, "out-of-limit")
             urgent.append(((f"{INDENT}no. {each.number}: {each.shown} ", "text"), span))
     urgent += [styled(INDENT + part, "attention") for part in wrap(f"{joint.advice}.", width - 2) if joint.advice]
-    settings = (each for each in joint.settings if each != instruction)
+    settings = (each for each in joint.settings if each not in (instruction, joint.turn_notice))
     return urgent, [[styled(INDENT + part) for part in wrap(each, width - 2)] for each in settings]
 
 

@@ -127,10 +127,20 @@ def _top(now: OperationView, status: str, width: int) -> list[Line]:
             out.extend(hanging("× ", reason.message, width, "blocked"))
         if len(now.missing) > MAX_REASONS:
             out.append(styled(f"  and {counted(len(now.missing) - MAX_REASONS, 'more reason')} (w)", "blocked"))
+        out.extend(unknown_state_lines(now.unknown_states, width))
     out.extend(_asked_ahead(now, width))
     for reason in now.reopened_by:
         out.extend(hanging("× ", reason.message, width, "out-of-limit"))
     return [*out, *draw_cautions(now.cautions, width)]
+
+
+def unknown_state_lines(titles: Sequence[str], width: int) -> list[Line]:
+    """Draw what to do about states that are not known: the key of the state leads to the form for a state found."""
+    return [
+        line
+        for title in titles
+        for line in hanging("→ ", f"{title}: not known. Look at it and enter its state: s", width, "attention")
+    ]
 
 
 def _asked_ahead(now: OperationView, width: int) -> list[Line]:

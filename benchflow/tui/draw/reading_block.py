@@ -17,6 +17,7 @@ from benchflow.tui.draw.block_parts import (
     note_below,
     packed_in_lines,
     source_line,
+    stated_part,
     verdict_span,
 )
 from benchflow.tui.draw.gauge import draw_gauge
@@ -65,7 +66,8 @@ def reading_summary(given: ReadingInput, mark: Span, width: int) -> list[Line]:
         slot = given.readings[0]
         word, role = verdict_span(slot)
         shown = slot.shown or f"not measured yet, {given.limit or given.unit}"
-        tail: Line = ((shown + "  ", "strong" if slot.shown else "faint"), (word, role))
+        part = stated_part(given, slot)
+        tail: Line = ((shown + "  ", "strong" if slot.shown else "faint"), (word, role), (part and f", {part}", "text"))
         return [*joined(head, tail, width), *further_limits(given, width)]
     return [head, *_packed(given, None, width), *summary_line(given), *further_limits(given, width)]
 
@@ -188,7 +190,9 @@ def _below_field(item: SlotInput, typed: TypedText, width: int) -> list[Line]:
         lines.append(((INDENT, "text"), *draw_gauge(gauge, min(width - 2, GAUGE_WIDTH), mark)))
     if slot.shown and not typed.text:
         again = f"  (reading {slot.attempts})" if slot.attempts > 1 else ""
-        lines.append(((INDENT, "text"), (slot.shown + "  ", "strong"), (word, role), (again, "faint")))
+        part = stated_part(given, slot)
+        said: Line = ((word, role), (part and f", {part}", "text"), (again, "faint"))
+        lines.append(((INDENT, "text"), (slot.shown + "  ", "strong"), *said))
     lines.extend(summary_line(given))
     lines.extend(further_limits(given, width))
     if slot.remedy:

@@ -155,8 +155,9 @@ class DeviationPage(MarkedForm, FormPage, inherit_bindings=False):
                     out.append((given.name, f"{given.title}: the table has no part"))
                 case _:
                     pass
-        timed = any(row.operation == self.now.operation and not row.remedy for row in self.clocks)
-        return [*out, ("time", "time window")] if timed else out
+        rows = [row for row in self.clocks if row.operation == self.now.operation and not row.remedy]
+        windows = [f"{row.limits} after {row.since}" for row in rows]
+        return [*out, ("time", f"time window: {'; '.join(windows)}")] if windows else out
 
     def _selected_first(self, about: tuple[tuple[str, str], ...]) -> str:
         """Return the only value out of its limit, else the only one that can be waived, else an empty string."""

@@ -25,6 +25,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
         super().__init__()
         self.client = client
         self.rows = client.view.state_rows
+        self.at = next((index for index, row in enumerate(self.rows) if not row.known), 0)
 
     def count(self) -> int:
         return len(self.rows)

@@ -91,7 +91,7 @@ class FigurePage(SourceForm, inherit_bindings=False):
 
     async def submit(self, values: dict[str, str]) -> None:
         assert self.client is not None  # it is a form of an open job
-        if self.lacks_reason(values[SOURCE]):
+        if self.lacks_reason(values[SOURCE]) or self.lacks_page(self.source_in(values)):
             return
         given = f"Given: {values['value']}."
         now, starts = self.client.view.now, self.request.starts

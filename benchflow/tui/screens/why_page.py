@@ -7,8 +7,9 @@ from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import FigureRow, TightenInput
+from benchflow.session.view.unknown_states import unknown_states
 from benchflow.tui.draw.key_bar import KeyLabel
-from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
+from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines, unknown_state_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.list_page import leaving_keys
@@ -41,7 +42,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         Binding(letter("g"), "guide", "guide me there", id="why.guide"),
         *(
             Binding(letter(key), f"bench('{key}')", label, id=f"why.{key}")
-            for key, label in (("r", "remedy"), ("y", "read again"), ("d", "deviate"), ("u", "rework"))
+            for key, label in (("s", "state"), ("r", "remedy"), ("y", "read again"), ("d", "deviate"), ("u", "rework"))
         ),
         *TextPage.BINDINGS,
         *leaving_keys(),
@@ -58,6 +59,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         self.route: Sequence[str] | Refusal = ()
         if not self.now.in_progress and self.now.missing and not done:
             self.route = client.query("route", operation)
+        refused = self.route.refused if isinstance(self.route, Refusal) else ()
+        self.unknown = unknown_states(client.state, (*self.now.missing, *refused))
         self.title_line = "Why blocked" if self.now.missing and not self.now.in_progress else "Operation"
 
     def text(self, width: int) -> list[Line]:
@@ -66,6 +69,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         lines.extend(self._reasons(width))
         lines.extend(self._asked_lines(width))
         lines.extend(self._route_lines(width))
+        if self.unknown:
+            lines.extend([EMPTY, *unknown_state_lines(self.unknown, width)])
         lines.extend(self._background_lines(width))
         lines.extend(draw_cautions(now.cautions, width))
         if now.do:
@@ -123,6 +128,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
                 not isinstance(self.route, Refusal) and bool(self.route) and list(self.route) != [self.now.operation]
             )
             return ready and not self.client.view.read_only
+        if parameters == ("s",) and not self.unknown:
+            return False
         if action == "bench":
             return bool(self.now.missing) and parameters[0] in self.bench_keys
         return True

@@ -7,6 +7,7 @@ from textual.binding import Binding, BindingType
 from benchflow.session.view.offered_sources import (
     BY_OWN_CHOICE,
     OfferedSource,
+    lacks_page,
     last_document,
     offered_in,
     offered_sources,
@@ -34,6 +35,7 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = []
     _warned = ""  # the intent that was warned about
+    _without_page = ""  # the source whose page was asked for
     named_source = ""
     """The place of the figure as the author gives it. The key puts it in first."""
 
@@ -95,6 +97,23 @@ class SourceForm(CompactFormPage, inherit_bindings=False):
         self._warned = repr(fields)
         self.show_message(*warnings, "If the source says so, press Enter again.", role="alarm")
         self.app.bell()
+        return True
+
+    def lacks_page(self, source: str) -> bool:
+        """True if the source is a document alone, and its page was not asked for yet. Asks: Enter again accepts it.
+
+        A bounce of the first Enter does not count as the second.
+        """
+        assert self.client is not None  # it is a form of an open job
+        document = lacks_page(source, self.client.state)
+        if not document:
+            return False
+        if self._without_page == source:
+            return self._refused_bounce()
+        self._without_page = source
+        self.at = next(index for index, question in enumerate(self.form_fields) if question.name == SOURCE)
+        self._focus_current()
+        self.show_message(f"On which page of {document}? Type it. If it has none, press Enter again.")
         return True
 
     def source_in(self, values: dict[str, str]) -> str:

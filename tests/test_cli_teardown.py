@@ -76,6 +76,9 @@ def test_sessions_says_what_continues_a_damaged_teardown(script: TeardownScript)
     shown = run("sessions").output
     assert "It is continued in" in shown
     assert "--continue-from" not in shown
+    hours = run("hours", script.path.parent)
+    assert "is left out: it is damaged, and" in hours.output
+    assert hours.output.count("worked") + hours.output.count("Worked") == 1  # the entries are in both logs
 
 
 def test_sessions_lists_a_teardown_apart_from_jobs(script: TeardownScript) -> None:

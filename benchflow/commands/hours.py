@@ -60,15 +60,20 @@ def _hours_of(names: tuple[Path, ...]) -> tuple[list["JobHours"], list["Teardown
     from benchflow.review.log.loaded_log import load_log
     from benchflow.session.log.log_folder import is_teardown_log
     from benchflow.session.procedure_loading import procedure_reader
+    from benchflow.session.teardown.continued_teardown import digest_of_log
 
     jobs: dict[str, tuple[SessionFact, JobHours]] = {}
     copies, code, reader = 0, SUCCESS, procedure_reader()
     several = len(names) > 1 or names[0].is_dir()
     teardowns: dict[str, TeardownHours] = {}
+    damaged: dict[str, tuple[Path, str]] = {}  # SHA-256 of a damaged teardown -> its path and session
     for path in log_paths(names, teardowns=True):
         try:
             if is_teardown_log(path):
-                copies += _add_teardown(teardowns, teardown_hours(path))
+                teardown = teardown_hours(path)
+                copies += _add_teardown(teardowns, teardown)
+                if teardown.damaged:
+                    damaged[digest_of_log(path)] = path, teardown.session
                 continue
             log = load_log(path, reader)
         except BenchflowError as error:
@@ -88,6 +93,11 @@ def _hours_of(names: tuple[Path, ...]) -> tuple[list["JobHours"], list["Teardown
             jobs[session.session] = session, job_hours(log)
     if copies:
         print_warning(f"{count(copies, 'log')} left out: copies of jobs that are counted. The longest copy counts.")
+    for one in [*teardowns.values()]:
+        old_path, number = damaged.get(one.continues, (Path(), ""))
+        if number in teardowns and teardowns[number].damaged:  # not if a whole copy of it is among them
+            del teardowns[number]
+            print_warning(f"{old_path} is left out: it is damaged, and {one.log} continues it with the same entries.")
     by_opening = sorted(teardowns.values(), key=lambda one: one.opened)
     if any(one.damaged for one in by_opening):
         code = PROBLEM_FOUND

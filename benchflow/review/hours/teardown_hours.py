@@ -37,6 +37,7 @@ class TeardownHours(Struct, frozen=True):
     by_person: dict[str, float]
     remarks: tuple[str, ...]
     damaged: bool = False
+    continues: str = ""  # SHA-256 of the damaged log that it continues, whose hours are in it
     rule: str = TEARDOWN_RULE
 
 
@@ -50,7 +51,8 @@ def teardown_hours(path: Path) -> TeardownHours:
         lines, damage = tuple(journal.lines), journal.damage
     record = record_of_lines(lines, path)
     # The first line of a log that continues another one is younger than the entries after it.
-    counted = lines[1:] if "continues" in lines[0].data else lines
+    earlier = lines[0].data.get("continues")
+    counted = lines if earlier is None else lines[1:]
     closed = next((line for line in counted if line.kind == "teardown-closed"), None)
     by_person: dict[str, float] = defaultdict(float)
     paused = 0.0
@@ -72,7 +74,7 @@ def teardown_hours(path: Path) -> TeardownHours:
     return TeardownHours(
         record.unit, record.what, shown_path(path), lines[0].hash, len(lines), record.opened_at,
         None if closed is None else closed.at, record.simulated, record.lines_off, sum(by_person.values()), paused,
-        dict(by_person), tuple(remarks), damage is not None,
+        dict(by_person), tuple(remarks), damage is not None, str(earlier["sha256"]) if earlier else "",
     )  # fmt: skip
 
 

@@ -57,6 +57,29 @@ def test_a_difference_between_readings_is_never_too_low() -> None:
     assert _found(spread.replace("SIDE", "above")) == []
 
 
+@pytest.mark.parametrize(
+    ("limit", "expected"),
+    [
+        ("{by: kind, a: below 5 mm, b: 3 .. 6 mm}", []),
+        ("{by: kind, a: below 5 mm, b: ask}", []),
+        ("{by: kind, a: below 5 mm, b: below 6 mm}", [("remedy-without-limit", "warning")]),
+    ],
+)
+def test_a_remedy_that_one_choice_can_need_is_not_named(limit: str, expected: list[tuple[str, str]]) -> None:
+    options = "options: {kind: {ask: Kind, choices: [a, b]}}\n"
+    assert _found(f"record: {{gap: {{unit: mm, limit: {limit}, below: {REMEDY}}}}}", head=options) == expected
+
+
+def test_a_remedy_of_a_formula_that_one_choice_can_need_is_not_named() -> None:
+    options = "options: {kind: {ask: Kind, choices: [a, b]}}\n"
+    text = (
+        "record: {gap: {unit: mm, limit: {by: kind, a: 1 .. 2 mm, b: 2 .. MOST mm}}}, "
+        f"work-out: {{twice: {{is: gap * 2, unit: mm, limit: at most 5 mm, above: {REMEDY}}}}}"
+    )
+    assert _found(text.replace("MOST", "4"), head=options) == []
+    assert _found(text.replace("MOST", "2.5"), head=options) == [("never-carried-out", "note")]
+
+
 def test_a_relative_limit_has_the_ends_of_its_amount() -> None:
     first = "record: {start: {unit: N·m, limit: 1 .. 2 N·m}}"
     for amount, expected in (("at most 0.4 N·m", [("remedy-without-limit", "warning")]), ("0.2 .. 0.4 N·m", [])):

@@ -1,6 +1,6 @@
 """Notes on remedies that are never needed, and on complaints for which a job keeps no evidence."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from benchflow.base.plaintext import listed
@@ -34,38 +34,57 @@ _CLOSED = {"below": "at most", "above": "at least"}
 _END = {"below": "lower", "above": "upper"}
 
 
-def note_needless_remedies(procedure: Procedure, file: str) -> Iterator[Problem]:
+_Key = tuple[str, Mark]
+"""The path of a remedy in its operation, and its place in the file."""
+
+
+def note_needless_remedies(builds: Iterable[Procedure], file: str) -> Iterator[Problem]:
     """A warning for each remedy on a side without a limit, a note for one whose case does not occur.
 
     The case does not occur if the result of a formula cannot leave its limit on that side while its inputs are within
-    theirs. It is a note, because a deviation can accept an input that is out.
+    theirs. It is a note, because a deviation can accept an input that is out. A remedy that one of the ``builds`` can
+    need is not named.
     """
-    ranges = ValueRanges(procedure)
-    for operation in procedure.operations:
-        for value in values_of(operation):
-            for one in value.by_limit if isinstance(value, RecordedValue) else (value,):
-                yield from _of_value(one, operation, ranges, file)
-        yield from _of_stages(operation, file)
+    found: dict[_Key, Problem | None] = {}
+    for build in builds:
+        ranges = ValueRanges(build)
+        for operation in build.operations:
+            for value in values_of(operation):
+                for one in value.by_limit if isinstance(value, RecordedValue) else (value,):
+                    _keep_if_always(found, _of_value(one, operation, ranges, file))
+            _keep_if_always(found, _of_stages(operation, file))
+    yield from filter(None, found.values())
+
+
+def _keep_if_always(found: dict[_Key, Problem | None], new: Iterable[tuple[_Key, Problem | None]]) -> None:
+    """Add the findings about remedies. ``None`` is a remedy that can be needed, and replaces a finding about it."""
+    for key, problem in new:
+        found[key] = None if problem is None else found.get(key, problem)
 
 
 def _of_value(
     value: RecordedValue | CalculatedValue, operation: Operation, ranges: ValueRanges, file: str
-) -> Iterator[Problem]:
+) -> Iterator[tuple[_Key, Problem | None]]:
     bounds = bounds_of(value)
-    if not bounds or any(isinstance(bound, AskedLimit) for bound in bounds):
-        return
     kind = "record" if isinstance(value, RecordedValue) else "work-out"
+    asked = any(isinstance(bound, AskedLimit) for bound in bounds)
     for side, remedies in (("below", value.below), ("above", value.above)):
-        if not remedies or all(bound.text.strip().startswith(_CLOSED[side]) for bound in bounds):
+        if not remedies or not bounds:
             continue
-        where = f"{operation.id}.{kind}.{value.name}.{side}"
-        if not any(_has_end(bound, side) for bound in bounds):
+        if not asked and all(bound.text.strip().startswith(_CLOSED[side]) for bound in bounds):
+            continue
+        where, mark = f"{operation.id}.{kind}.{value.name}.{side}", remedies[0].mark
+        problem = None
+        if asked:
+            pass  # the figure that is given at the bench can need it
+        elif not any(_has_end(bound, side) for bound in bounds):
             texts = listed([f"`{bound.text}`" for bound in bounds], "and")
-            yield _without_end(side, texts, remedies[0].mark, where, file)
+            problem = _without_end(side, texts, mark, where, file)
         elif reason := _never_out(value, bounds, side, ranges):
             message = f"`{side}` has a remedy that is never needed: {reason}"
             hint = f"Delete the remedy, or correct the limit of `{value.name}`"
-            yield _problem("never-carried-out", "note", remedies[0].mark, message, hint, where, file)
+            problem = _problem("never-carried-out", "note", mark, message, hint, where, file)
+        yield (where, mark), problem
 
 
 def _has_end(bound: Bound, side: str) -> bool:
@@ -109,14 +128,16 @@ def _is_within(possible: ValueRange, bound: Bound, side: str) -> bool:
     return end is None or (high is not None and (high < end or (high == end and not is_open)))
 
 
-def _of_stages(operation: Operation, file: str) -> Iterator[Problem]:
+def _of_stages(operation: Operation, file: str) -> Iterator[tuple[_Key, Problem | None]]:
     """Remedies of a stage on a side on which its limit has no end. One quantity has a tolerance on both sides."""
     for number, stage in enumerate(() if operation.tighten is None else operation.tighten.stages, 1):
         limit = _limit_of_stage(stage)
-        for side, remedies in stage_remedies(stage) if limit is not None else ():
-            if limit is not None and remedies and not _limit_has_end(limit, side):
-                where = f"{operation.id}.tighten.stages[{number}].{side}"
-                yield _without_end(side, f"`{limit.text}`", remedies[0].mark, where, file)
+        for side, remedies in stage_remedies(stage):
+            if remedies:
+                where, mark = f"{operation.id}.tighten.stages[{number}].{side}", remedies[0].mark
+                needed = limit is None or _limit_has_end(limit, side)
+                problem = None if needed or limit is None else _without_end(side, f"`{limit.text}`", mark, where, file)
+                yield (where, mark), problem
 
 
 def _limit_of_stage(stage: Stage) -> Limit | None:

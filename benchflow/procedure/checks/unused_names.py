@@ -39,8 +39,7 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
 
         limits = (problem for build, _ in single_builds(procedure) for problem in check_attainable_limits(build, file))
         found += dict.fromkeys(limits)
-        needless = (each for build, _ in single_builds(procedure) for each in note_needless_remedies(build, file))
-        found += dict.fromkeys(needless)
+        found += note_needless_remedies((build for build, _ in single_builds(procedure)), file)
         found += note_complaints_without_evidence(procedure, file)
         found += _unused_names(procedure, file)
         found += _no_rule(procedure, file)

@@ -193,6 +193,10 @@ def test_item_of_the_checklist_takes_what_mechanics_write(item: str, text: str) 
         ("shaft seal, leaking, discard: torn", "shaft seal", "replace", "torn"),
         ("shaft seal, do not use again", "shaft seal", "replace", ""),
         ("washer, pitted replace", "washer", "replace", ""),
+        ("cover (to the machine shop)", "cover", "machine", ""),
+        ("gasket, bin it", "gasket", "replace", ""),
+        ("seal, order", "seal", "replace", ""),
+        ("caps, can be reused", "caps", "use-again", ""),
     ],
 )
 def test_fate_is_read_as_mechanics_type_it(text: str, what: str, fate: str, reason: str) -> None:
@@ -209,7 +213,8 @@ def test_fate_without_a_thing_is_no_thing(text: str) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    ["do not replace", "replace or use again", "replace?", "hone marks visible", "machine screws",
+    ["do not replace", "replace or use again", "replace?", "replace if worn", "reuse if in spec",
+     "hone marks visible", "machine screws",
      "bored by the machine shop last year"],
 )  # fmt: skip
 def test_words_that_decide_nothing_are_no_fate(words: str, script: TeardownScript) -> None:
@@ -243,7 +248,8 @@ def test_question_about_the_assembly_is_in_the_list_for_the_customer(script: Tea
 
 
 @pytest.mark.parametrize(("text", "what", "count"), [("dowels 2x, stay in block", "dowels", 2),
-                                                     ("valve spring x8", "valve spring", 8)])  # fmt: skip
+                                                     ("valve spring x8", "valve spring", 8),
+                                                     ("4 off dowels", "dowels", 4)])  # fmt: skip
 def test_count_after_the_name_is_the_count(text: str, what: str, count: int) -> None:
     assert (understood(text).what, understood(text).count) == (what, count)
 
@@ -297,3 +303,8 @@ def test_log_that_opens_twice_or_in_another_format_is_refused(script: TeardownSc
         record_of_lines((first, *rest, first), script.path)
     with pytest.raises(BenchflowError, match="format 9"):
         record_of_lines((replace(first, data={**first.data, "format": 9}), *rest), script.path)
+
+
+def test_fate_in_fasteners_is_asked() -> None:
+    assert "For the fasteners only: , replace bolts" in refused("pulley, 4x M6x1 20 mm replace")
+    assert understood("pulley, 4x M6x1 20 mm, replace bolts").remark == "replace bolts"

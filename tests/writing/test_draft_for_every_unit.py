@@ -114,6 +114,13 @@ def test_complaint_is_a_ready_line_for_failures(tmp_path: Path) -> None:
     assert "guards-against: [failure-4th-gear-jumps-out]" in re.sub(r"\n# ", " ", found.book.text())
 
 
+def test_question_to_the_customer_is_no_complaint(tmp_path: Path) -> None:
+    note = intent("note", text="ask the customer: which coolant")
+    found = torn_down(tmp_path, "cover", after=(note,))
+    assert "# Note of the teardown: ask the customer: which coolant" in found.book.text()
+    assert "Complaint" not in found.book.text()
+
+
 def test_state_for_the_nut_locks_the_nut_and_has_a_short_title(tmp_path: Path) -> None:
     text = "two gears locked for the nut"
     found = torn_down(tmp_path, "gear nut, 1x M22x1.5", "5th gear, tray B", after=(intent("state", text=text),))

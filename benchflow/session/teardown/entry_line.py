@@ -23,7 +23,7 @@ from benchflow.session.teardown.fastener_text import (
     own_thread,
     read_fasteners,
 )
-from benchflow.session.teardown.fate_text import apart_from_fate, read_fate, replaced_part
+from benchflow.session.teardown.fate_text import apart_from_fate, begins_with_fate, read_fate, replaced_part
 from benchflow.session.teardown.measured_text import COMMA_IN_NUMBER, comma_reason, is_quantity, words_and_quantity
 from benchflow.session.teardown.part_text import UnderstoodRow, understood_rows
 from benchflow.session.teardown.place_text import is_side, read_places, trailing_places, two_sides
@@ -39,8 +39,10 @@ MAX_ENTRY = 1000
 
 CONTAINERS = ("bag", "tray", "box", "tin", "bin", "rack", "shelf", "jar", "pot", "drawer", "crate", "cup", "carton")
 
-_CONTAINER = re.compile(rf"(?:in |to )?({'|'.join(CONTAINERS)})(?:\s+(?:no\.?|nr\.?|number)\s*|\s*[:#]?\s*)(\S.*)?",
-                        re.IGNORECASE)  # fmt: skip
+_CONTAINER = re.compile(
+    rf"(?:in |to )?({'|'.join(CONTAINERS)})(?:\s+(?:no\.?|nr\.?|number)\s*|\s*[:#]?\s*)((?!(?:it|them)$)\S.*)?",
+    re.IGNORECASE,
+)
 _NAMES = "|".join(CONTAINERS)
 _BAG_BEHIND = re.compile(rf"(\S.*?)\s+((?:{_NAMES})\s+\S*\d\S*)", re.IGNORECASE)
 """A bag after other words, without a comma between them."""
@@ -265,7 +267,9 @@ class _EntryReader:
     def _fate(self, text: str) -> bool:
         read = read_fate(text, self.fields["what"], self._words_before)
         if read is None:
-            return False
+            if undecided := begins_with_fate(text) and not is_about_fasteners(text):
+                self._append("remark", text)  # replace if worn
+            return undecided
         if read.other_part:
             self._append("remark", text if read.other_part in text else f"{text} {read.other_part}")
             return True
@@ -310,6 +314,10 @@ class _EntryReader:
             self.problems += read.problems
             if read.group is None:
                 continue
+            if begins_with_fate(read.group.where):
+                words, kind = read.group.where, read.group.kind or "bolt"
+                message = f"“{words}” is not read in fasteners. Write a comma before it: , {words}"
+                self.wrong("bad-intent", f"{message}. For the fasteners only: , {words} {kind}s", "fate")
             # After a +, only the length differs. The thread is shown with the group before anything is logged.
             alike = bool(thread) and not read.group.thread and not read.group.kind
             group = replace(read.group, thread=thread) if alike else read.group

@@ -16,19 +16,19 @@ _TO_SHOP = (
     r"|(?:for machining|to be machined)"
 )
 _ASK = r"ask (?:the )?(?:customer|owner)"
-_AWAY = r"throw (?:it |them )?(?:away|out)|discard"
+_AWAY = r"throw (?:it |them )?(?:away|out)|discard|bin (?:it|them)"
 _NOT_AGAIN = (
     r"(?:do not|don['’]?t|never|cannot|can['’]?t|not to be|must not be|not) (?:be )?"
     r"(?:re-?used?|re-?usable|used? again|refit(?:ted)?)"
 )
-_AGAIN = r"(?:to be )?used? again|re-?use"
+_AGAIN = r"(?:(?:to|can|may) be )?used? again|re-?use|(?:to|can|may) be re-?used"
 _BARE_SHOP = r"(?:the )?machine[- ]?shop|machinist"
 _VERBS = r"machine|regrind|grind|skim|rebore|hone|reface|resurface"
 
 _FATES: tuple[tuple[str, PartFate], ...] = (
     (_NOT_AGAIN, "replace"),
     (rf"{_AGAIN}|refit", "use-again"),
-    (rf"replace|renew|scrap|to order|order new|{_AWAY}", "replace"),
+    (rf"replace|renew|scrap|to order|order new|order(?=\s*$)|{_AWAY}", "replace"),
     (_TO_SHOP, "machine"),
     (rf"(?:{_BARE_SHOP})(?=\s*(?:$|[:(]|for\b))", "machine"),
     (rf"(?:{_VERBS})(?![ -](?:marks?|patterns?|lines?|screws?|bolts?|finish|side|paste|shop)\b)", "machine"),
@@ -47,6 +47,8 @@ _ENDS_OPEN = re.compile(
     re.IGNORECASE,
 )
 """Words before a fate that make it doubtful: ``do not replace``, ``if worn replace``."""
+_UNDECIDED = re.compile(r"\?$|(?:or|if|unless|when|maybe|perhaps)\b", re.IGNORECASE)
+"""The start of a reason after which nobody has decided yet: ``use again if in spec``."""
 _OTHER_PARTS = frozenset({"bearing", "spring", "bush", "shim", "spacer", "ball", "dowel", "ring", "boot", "hose"})
 _REPLACED = re.compile(
     rf"(?:replace|renew|{_AWAY})\s+(?!or\b)(\S.*)|(\S.*?)\s+(?:replace|renew|{_AWAY})", re.IGNORECASE
@@ -75,8 +77,8 @@ def read_fate(text: str, what: str, words_before: str) -> FateText | None:
         if found is None:
             continue
         keyword, reason = found[1].lower(), (found[2] or "").strip(" -–—")
-        if reason == "?" or re.match(r"or\b", reason, re.IGNORECASE):
-            return None  # nobody has decided yet
+        if fate != "ask-customer" and _UNDECIDED.match(reason):
+            return None
         owner = reason or words_before
         if owner and not re.search(r"[:(]", text) and fate != "ask-customer" and _is_other_part(owner, what):
             return FateText(fate, "", owner)
@@ -91,6 +93,9 @@ def apart_from_fate(text: str) -> tuple[str, str] | None:
     """The words before a fate and the fate, if ``text`` has both without a comma: ``housing to the machine shop``."""
     if begins_with_fate(text):
         return None
+    in_brackets = re.fullmatch(r"(\S.*?)\s*\(([^()]+)\)", text)
+    if in_brackets is not None and begins_with_fate(in_brackets[2]):
+        return in_brackets[1], in_brackets[2]
     found = _INSIDE.fullmatch(text) or _AFTER_COLON.fullmatch(text)
     if found is None or (found[2].rstrip().endswith("?") and not re.search(_ASK, found[2], re.IGNORECASE)):
         return None
@@ -117,7 +122,7 @@ def replaced_part(words: str) -> str:
     """The other part that the words of a line say to replace, "" if they say none: ``o-ring`` of ``replace o-ring``."""
     found = _REPLACED.fullmatch(words)
     part = "" if found is None else found[1] or found[2]
-    return "" if _ENDS_OPEN.search(part) or re.match(r"(?:if|when|no|not)\b", part, re.IGNORECASE) else part
+    return "" if _ENDS_OPEN.search(part) or re.match(r"(?:no|not)\b", part) or _UNDECIDED.match(part) else part
 
 
 def question_in(text: str) -> str | None:

@@ -8,7 +8,7 @@ from benchflow.session.teardown.fate_text import apart_from_fate, begins_with_fa
 
 _COLON = re.compile(r"([^\W\d_][^:]*?)\s*:\s+(\S.*)")
 """A name with a colon after it: ``cover: 8x M6x1 30 mm``."""
-_COUNT_X = re.compile(r"(\d{1,6})\s*[x×*]\s*(?=\D)")
+_COUNT_X = re.compile(r"(\d{1,6})(?:\s*[x×*]\s*|\s+off\s+)(?=\D)", re.IGNORECASE)
 _COUNT_PLURAL = re.compile(r"(\d{1,3})\s+(?=\D.*s$)")
 _COUNT_BEHIND = re.compile(
     r"(\S.*?)\s+(?:\(?(\d{1,6})\s*[x×*]\)?|\(?[x×*]\s?(\d{1,6})\)?|(\d{1,6})\s+(?:off|pcs|pieces?))", re.IGNORECASE

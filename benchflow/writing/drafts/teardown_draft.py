@@ -6,6 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean_line
 from benchflow.review.formatting import local_day
+from benchflow.session.teardown.fate_text import question_in
 from benchflow.session.teardown.teardown_record import TeardownRecord, valid_readings
 from benchflow.writing.drafts.assembly_measures import AssemblyMeasures
 from benchflow.writing.drafts.draft_book import (
@@ -154,7 +155,7 @@ class _TeardownDraft:
         notes = [each.text for each in self.record.notes]
         notes += [f"{_NOTE.sub('', each.description.what, count=1)} (line {each.id})" for each in self.written_as_notes]
         self.book.tail += [f"Note of the teardown: {text}" for text in notes]
-        for text in filter(_COMPLAINT.search, notes):
+        for text in filter(_COMPLAINT.search, (each for each in notes if question_in(each) is None)):
             words = plain_text(re.split(r",|;|\(|\bcustomer says\b", text)[0]).strip() or plain_text(text)
             name = self.book.name(words, "failure", default="failure")
             self.book.complaints += [

@@ -48,6 +48,12 @@ def test_files_have_the_same_tree_from_both_parsers() -> None:
     assert [path.name for path in (*SHIPPED[::7], *WRITTEN[::3]) if not _is_equal_or_refused(_text(path))] == []
 
 
+@pytest.mark.parametrize("text", ['a: ["b":1]\n', "a: ['b':1]\n", "a: |#\n", "a:\n  |2#\n", "a: >-# b\n  c\n"])
+def test_text_that_only_the_compiled_parser_accepts_is_refused(text: str) -> None:
+    assert _is_equal_or_refused(text)
+    assert yaml_reader.parse(text, "").problems.all
+
+
 def test_parts_of_files_with_random_changes_have_the_same_tree_from_both_parsers() -> None:
     random = Random(14)
     texts = [text for path in (*SHIPPED, *WRITTEN) if 200 < len(text := _text(path)) < 6000]

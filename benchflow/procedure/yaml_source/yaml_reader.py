@@ -179,8 +179,9 @@ def _is_allowed_in_yaml(character: str) -> bool:
     return code > 0x9F and not 0xD800 <= code <= 0xDFFF and code & 0xFFFE != 0xFFFE
 
 
-_may_differ = re.compile("\t|^ +$", re.MULTILINE)
-"""Tabs, and lines of blanks only: the two parsers do not always agree on these. The one in Python reads them."""
+_may_differ = re.compile("\t|^ +$|[|>][-+0-9]*#|[\"']:[^\\s]", re.MULTILINE)
+"""Tabs, lines of blanks only, ``|#``, and ``"a":1``: the two parsers do not always agree on these. The one in Python
+reads them."""
 _long_escape = re.compile(r"\\U([0-9A-Fa-f]{8})")
 
 

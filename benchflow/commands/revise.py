@@ -103,15 +103,18 @@ def revise(
     from benchflow.commands.revise_writing import refuse_shipped, write_revision
 
     if chosen is None:
-        from benchflow.commands.revise_prompts import ask_proposals
+        from benchflow.commands.revise_prompts import ask_and_write
 
         refuse_shipped(source)
-        answered = ask_proposals(source, proposals)
-        if answered is None:
-            print_message("You quit. Nothing was written.")
+        written, made = ask_and_write(source, proposals, revision, with_errors)
+        if made is None:
             return code
-        chosen, sources = answered
+        _print_result(source, made, written, _open_jobs(source, paths), as_json)
+        return code if written else PROBLEM_FOUND
     if not chosen:
+        if accept is not None and accept.strip() == "all":
+            _print_nothing_accepted(proposals)
+            return PROBLEM_FOUND
         print_message("No proposal was accepted. Nothing was written.")
         return code
     refuse_shipped(source)
@@ -166,6 +169,8 @@ def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[st
             found = re.fullmatch(r"(\d{1,6})(?:-(\d{1,6}))?", part)
             if found is not None:
                 chosen.update(dict.fromkeys(range(int(found[1]), int(found[2] or found[1]) + 1), ""))
+                if int(found[2] or found[1]) < int(found[1]):
+                    raise click.UsageError(f"--accept {part} goes backwards. Write {found[2]}-{found[1]}.")
             elif part:
                 raise click.UsageError(f"--accept takes numbers, such as 1,3 or 2-5, not {part!r}.")
     chosen |= numbered(given, "--set")
@@ -173,6 +178,27 @@ def _chosen(proposals: "Sequence[Proposal]", accept: str | None, given: tuple[st
     if unknown:
         raise BenchflowError(f"There is no proposal {unknown[0]}. There are {len(numbers)}. List them with --list.")
     return dict(sorted(chosen.items()))
+
+
+def _print_nothing_accepted(proposals: "Sequence[Proposal]") -> None:
+    """Say why `--accept all` accepts none of the proposals."""
+    from benchflow.writing.revisions.revision_text import terminal_width, wrapped
+
+    print_message("No proposal was accepted, because a person has to decide on each:")
+    for proposal in proposals:
+        for line in wrapped(f"{proposal.number}: {_left_out(proposal)}", "  ", terminal_width()):
+            print_message(line)
+    print_message("Nothing was written. To accept one, name its number: --accept 1")
+
+
+def _left_out(proposal: "Proposal") -> str:
+    if proposal.problem:
+        return proposal.problem
+    if proposal.block:
+        return "It changes a block that other procedures can use."
+    if proposal.action == "comment":
+        return "It only adds a comment."
+    return proposal.change.unsure or "It is a draft, to be written in your own words."
 
 
 def numbered(texts: tuple[str, ...], option: str) -> dict[int, str]:
@@ -204,7 +230,7 @@ def _print_proposals(
     source: "ProcedureFile", gathered: "GatheredJobs", proposals: "Sequence[Proposal]", as_json: bool
 ) -> None:
     from benchflow.review.formatting import count
-    from benchflow.writing.revisions.revision_text import proposal_lines
+    from benchflow.writing.revisions.revision_text import proposal_lines, terminal_width
 
     procedure = source.procedure
     if as_json:
@@ -226,9 +252,11 @@ def _print_proposals(
     if not proposals:
         print_line("The jobs give no reason to change it. At the bench, F3 marks a note “change the procedure”.")
         print_line("Repeated findings are proposed from 3 jobs on, figures given at the bench from 2.")
+    wraps = sys.stdout.isatty()
+    width = terminal_width() if wraps else 100
     for proposal in proposals:
         print_line()
-        print_lines(proposal_lines(proposal, len(proposals), source))
+        print_lines(proposal_lines(proposal, len(proposals), source, width, wraps_edit=wraps))
     if proposals:
         print_message("To accept some: --accept 1,3. To accept one with another value: --set 2='...'")
 

@@ -4,14 +4,16 @@ import os
 import sys
 from collections import deque
 from collections.abc import Mapping, Sequence
+from datetime import date
 from shutil import get_terminal_size
 from typing import NamedTuple
 
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import print_line, print_lines
-from benchflow.writing.revisions.accepted_proposals import make_proposal
+from benchflow.commands.console_output import print_line, print_lines, print_message
+from benchflow.commands.revise_writing import write_revision
+from benchflow.writing.revisions.accepted_proposals import MadeRevision, make_proposal, make_revision
 from benchflow.writing.revisions.change_edits import source_to_replace
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.procedure_file import ProcedureFile
@@ -29,11 +31,15 @@ DECIDED_KEYS = (
 
 
 class AcceptedProposal(NamedTuple):
-    """An accepted proposal: the typed value ("": the proposed one), its source, and the change in words."""
+    """An accepted proposal: the typed value ("": the proposed one), its source, and the change in words.
+
+    ``errors`` are those of the reader that it gives.
+    """
 
     value: str
     source: str
     what: str
+    errors: tuple[str, ...] = ()
 
 
 def print_paragraph(text: str, indent: str = "") -> None:
@@ -61,14 +67,40 @@ def confirmed(question: str) -> bool:
             return typed in ("y", "yes")
 
 
-def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[dict[int, str], dict[int, str]] | None:
-    """The accepted proposals by number, with the typed value ("": the proposed one), and the sources of new figures.
+def ask_and_write(
+    file: ProcedureFile, proposals: Sequence[Proposal], revision: str | None, with_errors: bool
+) -> tuple[bool, MadeRevision | None]:
+    """Ask for the proposals and write the accepted ones; if they cannot be written, ask again from where they stand.
 
-    ``None`` if the author quits. Nothing is lost before: without the confirmation, the questions go on.
+    Returns whether it is written, and the revision; ``None`` if nothing was accepted.
     """
     accepted: dict[int, AcceptedProposal] = {}
+    while True:
+        answered = ask_proposals(file, proposals, accepted)
+        if not answered or not answered[0]:
+            quits = answered is None
+            print_message(f"{'You quit.' if quits else 'No proposal was accepted.'} Nothing was written.")
+            return False, None
+        try:
+            made = make_revision(file, proposals, answered[0], date.today(), revision, answered[1])
+        except BenchflowError as error:
+            print_paragraph(f"Not possible: {error}")
+            continue
+        if write_revision(file, made, with_errors, asks=True):
+            return True, made
+        print_paragraph("Back to the proposals. Your answers are kept.")
+
+
+def ask_proposals(
+    file: ProcedureFile, proposals: Sequence[Proposal], accepted: dict[int, AcceptedProposal]
+) -> tuple[dict[int, str], dict[int, str]] | None:
+    """The accepted proposals by number, with the typed value ("": the proposed one), and the sources of new figures.
+
+    ``accepted`` are the answers so far. ``None`` if the author quits.
+    Nothing is lost before: without the confirmation, the questions go on.
+    """
     typed: deque[str] = deque()
-    at = 0
+    at = next((n for n, one in enumerate(proposals) if one.number in accepted and accepted[one.number].errors), 0)
     while True:
         if at >= len(proposals):
             if not accepted:
@@ -90,7 +122,7 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
                 print_paragraph("Nothing is decided here yet. Accept it (a), change it (c) or skip it (s).")
                 continue
             case "a" | "o":
-                accepted[proposal.number] = AcceptedProposal("", "", make_proposal(file, proposal).what)
+                accepted[proposal.number] = _as_proposed(file, proposal)
             case "c":
                 typed.clear()  # what follows is the value
                 changed = _changed(file, proposal)
@@ -110,6 +142,12 @@ def ask_proposals(file: ProcedureFile, proposals: Sequence[Proposal]) -> tuple[d
         at += 1
 
 
+def _as_proposed(file: ProcedureFile, proposal: Proposal) -> AcceptedProposal:
+    made = make_proposal(file, proposal)
+    errors = tuple(new_errors(file, file.with_text(made.text, made.block)))
+    return AcceptedProposal("", "", made.what, errors)
+
+
 def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: AcceptedProposal | None) -> None:
     print_line()
     height = get_terminal_size().lines - LINES_OF_THE_QUESTION
@@ -119,6 +157,8 @@ def _show(file: ProcedureFile, proposal: Proposal, of: int, decided: AcceptedPro
         print_paragraph(KEYS)
         return
     print_paragraph(f"{'You changed it' if decided.value else 'It is accepted'}: {decided.what}")
+    for error in decided.errors:
+        print_paragraph(f"Error in the result: {error}")
     print_paragraph(DECIDED_KEYS)
 
 
@@ -196,4 +236,6 @@ def _is_confirmed(accepted: Mapping[int, AcceptedProposal]) -> bool:
     print_paragraph("Accepted. To go back to the proposals: n")
     for number in sorted(accepted):
         print_paragraph(f"{number}  {accepted[number].what}", "  ")
+        for error in accepted[number].errors:
+            print_paragraph(f"error: {error}", "     ")
     return confirmed("Write these into the file?")

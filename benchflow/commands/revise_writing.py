@@ -9,7 +9,7 @@ from benchflow.commands.console_output import print_message, print_warning
 from benchflow.writing.revisions.accepted_proposals import MadeRevision
 from benchflow.writing.revisions.checked_text import CheckedRevision
 from benchflow.writing.revisions.procedure_file import FileChanged, ProcedureFile
-from benchflow.writing.revisions.revision_text import check_lines
+from benchflow.writing.revisions.revision_text import check_lines, terminal_width, wrapped
 
 
 def refuse_shipped(source: ProcedureFile) -> None:
@@ -56,4 +56,6 @@ def write_revision(source: ProcedureFile, made: MadeRevision, with_errors: bool,
 
 def _print_check(checked: CheckedRevision, file: ProcedureFile) -> None:
     for line in check_lines(checked, file):
-        print_message(line)
+        indent = line[: len(line) - len(line.lstrip())]
+        for each in wrapped(line.strip(), indent, terminal_width()):
+            print_message(each)

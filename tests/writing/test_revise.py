@@ -9,9 +9,15 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchflow.cli import benchflow
+from benchflow.commands import revise_prompts
+from benchflow.commands.file_lookup import log_paths
 from benchflow.procedure.model import ProcedureChange
 from benchflow.session.machine_folders import shipped_procedures
+from benchflow.session.procedure_loading import procedure_reader
 from benchflow.writing.revisions.checked_text import check_revision
+from benchflow.writing.revisions.gathered_jobs import gather_jobs
+from benchflow.writing.revisions.procedure_file import read_procedure_file
+from benchflow.writing.revisions.proposals import proposals_for
 from tests.driving.clocked_job import ClockedJob
 from tests.driving.forged_log import ForgedLog
 from tests.driving.log_files import events_in
@@ -495,3 +501,118 @@ def test_changed_figure_does_not_keep_the_source_of_the_old_one(file: Path, logs
     assert done.return_value == 0
     assert 'source: "own choice, because it binds"' in file.read_text(encoding="utf-8")
     assert "(source: own choice, because it binds)" in done.stdout
+
+
+ASKED_JOINT = """\
+benchflow: 1
+id: mini
+title: Mini
+documents: {book: {title: Book, edition: "1"}}
+source: book p. 1
+joints:
+  cover:
+    title: Cover
+    thread: M6x1
+    lubricant: ask   # as the book says
+    layout: ask   # from above
+    # all of one length
+    count: 3
+sections:
+- title: A
+  operations:
+  - id: t
+    title: Tighten
+    tighten: {joint: cover, stages: [STAGE]}
+"""
+ASKED_IN_BRACKETS = (
+    ASKED_JOINT.partition("  cover:")[0]
+    + "  cover: {title: Cover, thread: M6x1, lubricant: ask, layout: ask, count: 3}\n"
+    + ASKED_JOINT[ASKED_JOINT.index("sections:") :]
+)
+WITH_OWN_SOURCE = "{torque: 5 N·m, source: book p. 2}"
+
+
+def joint_job(folder: Path, text: str) -> Path:
+    """The log of a job that was given the lubricant and the tightening order at the bench."""
+    job = ClockedJob(folder, text, unit="1")
+    job.do("start", operation="t")
+    job.do("figure", joint="cover", lubricant="oil", **{"from": "book p. 3"})
+    job.do("figure", joint="cover", layout="1 2 / . 3", **{"from": "book p. 3"})
+    job.driver.controller.close()
+    return job.path
+
+
+@pytest.mark.parametrize("text", [ASKED_JOINT, ASKED_IN_BRACKETS])
+@pytest.mark.parametrize("stage", ["5 N·m", WITH_OWN_SOURCE])
+def test_order_and_lubricant_of_a_joint_are_written_with_their_source(
+    file: Path, tmp_path: Path, text: str, stage: str
+) -> None:
+    text = text.replace("STAGE", stage)
+    file.write_text(text, encoding="utf-8")
+    assert revise(file, joint_job(tmp_path, text), "--accept", "1,2").return_value == 0
+    changed = file.read_text(encoding="utf-8")
+    joint = read_procedure(changed).joints_by_id["cover"]
+    assert (joint.layout, joint.count, joint.lubricant) == (((1, 2), (None, 3)), 3, "oil")
+    assert "count:" not in changed
+    if stage == WITH_OWN_SOURCE:
+        assert joint.source == "book p. 3"
+    else:  # a source of the joint would be that of the stage too
+        assert joint.source == ""
+        assert "# lubricant from: book p. 3" in changed
+        assert "# layout from: book p. 3" in changed
+    if text.startswith(ASKED_JOINT[:200]) and "{title: Cover," not in text:
+        assert "    layout: |   # from above\n      1 2\n      . 3\n    # all of one length\n" in changed
+
+
+def test_order_with_another_number_of_fasteners_than_the_file_is_not_written(file: Path, tmp_path: Path) -> None:
+    text = ASKED_JOINT.replace("STAGE", "5 N·m")
+    file.write_text(text.replace("count: 3", "count: 4"), encoding="utf-8")
+    result = revise(file, joint_job(tmp_path, text), "--list")
+    assert "The joint has 4 fasteners, but the order 1 2 / . 3 has 3" in result.stdout
+
+
+def test_accept_all_that_accepts_nothing_says_why(file: Path, tmp_path: Path) -> None:
+    text = ASKED_JOINT.replace("STAGE", "5 N·m")
+    file.write_text(text, encoding="utf-8")
+    result = revise(file, joint_job(tmp_path, text), "--accept", "all")
+    assert result.return_value == 1
+    assert "1: Only one job gave it. Compare it with the document." in result.stderr
+    assert file.read_text(encoding="utf-8") == text
+
+
+def test_corrected_figure_is_proven_by_the_line_of_its_correction(file: Path, tmp_path: Path) -> None:
+    file.write_text(DOCUMENTED, encoding="utf-8")
+    job = ClockedJob(tmp_path, DOCUMENTED.replace("after: seal\n    tighten", "tighten"), unit="1")
+    job.do("start", operation="close-cover")
+    values = {"from": "manual p. 5"}
+    first = job.do("figure", joint="cover", stage=1, value="22 N·m", **values).lines[-1].seq
+    last = job.do("correct", event=first, value="24 N·m", reason="misread", **values).lines[-1].seq
+    job.driver.controller.close()
+    found = listed(file, job.path)["figure"]
+    assert [(each["line"], each["words"]) for each in found["evidence"]] == [(last, "24 N·m from manual p. 5")]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [(("--accept", "2-1"), "goes backwards"), (("--set", "1=Wash it", "--source", "1=book"), "it has no source")],
+)
+def test_option_that_would_do_nothing_is_refused(file: Path, logs: Path, options: tuple[str, ...], words: str) -> None:
+    assert words in str(revise(file, logs, *options).exception)
+
+
+def test_answers_are_kept_when_the_result_is_not_written(
+    file: Path, logs: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = read_procedure_file(file)
+    reader = procedure_reader()
+    proposals = proposals_for(source, gather_jobs(log_paths((logs,)), source.procedure, reader).jobs)
+    keys = iter(["a", "w", "q"])
+    monkeypatch.setattr(revise_prompts, "_key", lambda typed: next(keys))
+    monkeypatch.setattr(revise_prompts, "confirmed", lambda question: True)
+    monkeypatch.setattr(revise_prompts, "write_revision", lambda *_, **__: False)
+    monkeypatch.setattr(revise_prompts, "new_errors", lambda *_: ["`x` is wrong"])
+    assert revise_prompts.ask_and_write(source, proposals, None, False) == (False, None)
+    shown = capsys.readouterr().out
+    back = shown.partition("Back to the proposals. Your answers are kept.")[2]
+    assert "It is accepted" in back
+    assert "Error in the result: `x` is wrong" in back

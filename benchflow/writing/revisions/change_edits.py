@@ -15,6 +15,7 @@ from benchflow.session.machine_folders import machine_folders
 from benchflow.writing.revisions.block_edits import block_figure
 from benchflow.writing.revisions.block_parameters import calculated_from
 from benchflow.writing.revisions.change_targets import ChangeTarget, add_target, change_target
+from benchflow.writing.revisions.figure_edits import is_layout, source_edit, with_layout
 from benchflow.writing.revisions.file_text import FileText, TextEdit
 from benchflow.writing.revisions.found_change import FoundChange
 from benchflow.writing.revisions.layout_edits import (
@@ -63,6 +64,7 @@ class MadeChange(Struct, frozen=True):
     new: str
     block: EditedFile | None = None
     block_line: int = 0
+    note: str = ""  # what a person should know about the edit
 
     @property
     def place_in_block(self) -> str:
@@ -82,6 +84,8 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "", sourc
     given = given.strip()
     if change.action == "comment":
         path, value = _key_in(change, given)
+        if source and path[:1] not in _WITH_SOURCE:
+            raise NotEditable("This change is no figure, so it has no source. Write the source in its words.")
         if path:
             return _with_new_source(file, change, path, _set(file, change, path, value, source), source)
         return _comment(file, change, clean_line(given or change.value))
@@ -91,9 +95,9 @@ def make_change(file: ProcedureFile, change: FoundChange, given: str = "", sourc
     made = _set(file, change, change.path, value, source if given else change.source)
     if made.block is not None:
         return made
-    if given and source:
+    if given and source and change.path[:1] in _WITH_SOURCE:
         return _with_new_source(file, change, change.path, made, source)
-    return _with_source(file, change, made)
+    return _with_source(file, change, made, source if given else change.source)
 
 
 def source_to_replace(file: ProcedureFile, change: FoundChange, given: str) -> str:
@@ -103,10 +107,10 @@ def source_to_replace(file: ProcedureFile, change: FoundChange, given: str) -> s
     """
     given = given.strip()
     path, value = _key_in(change, given) if change.action == "comment" else (change.path, given)
+    if given and change.action == "set" and change.source:
+        return change.source  # it belongs to the proposed figure, not to the typed one
     if not given or path[:1] not in _WITH_SOURCE or change.action == "append" or "source:" in value:
         return ""
-    if change.action == "set" and change.source:
-        return change.source  # it belongs to the proposed figure, not to the typed one
     names = {path[1]} if len(path) > 1 else set()
     for figure in figures_of(file.procedure):
         stage = path[:2] == ("tighten", "stages") and (len(path) < 3 or path[2] == figure.stage - 1)
@@ -160,6 +164,8 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str, s
     """Write a value. ``source`` is that of a figure; only an edit of a block needs it here."""
     target = _target(file, change, path)
     text, node = file.text.plain, target.value
+    if node is not None and not change.operation and is_layout(path) and target.node is file.root:
+        return _set_layout(file, change, path, value)
     written = yaml_value(value)
     old = "" if node is None else _one_line(text[node.start : node.end])
     if node is not None and target.form is not None:
@@ -173,6 +179,20 @@ def _set(file: ProcedureFile, change: FoundChange, path: FilePath, value: str, s
         edits = [_added(file, target.node, target.path, written)]
     what = f"{_name(change, path)} {f'{old} -> ' if old else 'added: '}{value}"
     return _made(file, edits, what, path_text(path), old, value, node or target.node)
+
+
+def _set_layout(file: ProcedureFile, change: FoundChange, path: FilePath, rows: str) -> MadeChange:
+    """Write the tightening order of a joint as drawn rows. They have the number of fasteners, so `count` is removed."""
+    node = file.root.at(path)
+    assert node is not None
+    line, old = file.text.line_of(node.start), _one_line(node.text)
+    try:
+        text = with_layout(file.text, path[:-1], rows)
+    except ValueError as error:
+        raise NotEditable(f"{error}. Change the order at line {line} of {file.path} by hand.") from error
+    if text is None:
+        raise NotEditable(f"The change at line {line} of {file.path} does not give YAML. Make it by hand.")
+    return MadeChange(text, f"{_name(change, path)} {old} -> {rows}", line, path_text(path), old, rows)
 
 
 def _parameter_for(target: ChangeTarget, value: str, file: ProcedureFile) -> str:
@@ -258,19 +278,20 @@ def make_copied_key(
     return _made(file, edits, f"{_name(change, path)} added: {value}", path_text(path), "", value, target.node)
 
 
-def _with_source(file: ProcedureFile, change: FoundChange, made: MadeChange) -> MadeChange:
-    """The change with the source of the figure beside it, if it has one and there is a place for it."""
-    holder = change.path[:-1]
-    has_place = holder[:1] == ("record",) or holder[:2] == ("tighten", "stages")
-    if not change.source or not has_place or not isinstance(change.path[-1], str):
+def _with_source(file: ProcedureFile, change: FoundChange, made: MadeChange, source: str) -> MadeChange:
+    """The change with the source of the figure: beside it, or in a comment if other figures have the place."""
+    source = clean_line(source)
+    if not source or not change.path:
         return made
     done = file.with_text(made.text)
-    target = change_target(done, change.operation, holder)
-    node = None if target is None or target.whole_key else target.value
-    if node is None or node.kind != "mapping" or node.get("source") is not None or node.get("by") is not None:
+    found = source_edit(done, change.operation, change.path, source)
+    if found is None:
         return made
-    edit = key_added(done.text.plain, node, "source", yaml_value(change.source), after=str(change.path[-1]))
-    return replace(made, text=done.text.edited([edit]), what=f"{made.what} (source: {change.source})")
+    edit, note = found
+    text = done.text.edited([edit])
+    if placed_nodes(text.plain) is None:
+        return made
+    return replace(made, text=text, what=f"{made.what} (source: {source})", note=note)
 
 
 def _added(file: ProcedureFile, start: PlacedNode, path: FilePath, value: str) -> TextEdit:

@@ -29,9 +29,9 @@ def figure_changes(jobs: Sequence[DoneJob], procedure: Procedure, root: PlacedNo
         for line in last.values():
             place = _place(job, line, tree, root)
             if place is not None:
-                figure, source = _in_force(line, corrections)
+                figure, source, last_line = _in_force(line, corrections)
                 source = _with_edition(source, job.log.procedure, procedure)
-                evidence = job.evidence(line.seq, f"{clean_line(figure)} from {source}")
+                evidence = job.evidence(last_line.seq, f"{clean_line(figure)} from {source}")
                 given[place].append((figure, source, evidence))
     for (operation, path), found in given.items():
         node = _node_at(root, operation, path)
@@ -100,16 +100,20 @@ def _with_edition(source: str, then: Procedure, now: Procedure) -> str:
     return f"{document.id} ed. {old} {found.place}".strip()
 
 
-def _in_force(given: Line, corrections: Mapping[object, Line]) -> tuple[str, str]:
-    """A figure and its source after all corrections. ``corrections`` are found by the entry that each corrects."""
+def _in_force(given: Line, corrections: Mapping[object, Line]) -> tuple[str, str, Line]:
+    """A figure and its source after all corrections, and the line that states it last.
+
+    ``corrections`` are found by the entry that each corrects.
+    """
     figure, source = "", ""
     line: Line | None = given
+    last = given
     while line is not None:
         figure = str(line.data.get("figure") or "") or figure
         source = clean_line(str(line.data.get("source") or "")) or source
-        later = corrections.get(line.seq)
+        last, later = line, corrections.get(line.seq)
         line = later if later is not None and later.seq > line.seq else None  # a forged one may correct itself
-    return figure, source
+    return figure, source, last
 
 
 def _asked(line: Line) -> str:

@@ -22,7 +22,8 @@ class Proposal(Struct, frozen=True):
 
     ``diff`` is its edit, "" if it cannot be made as proposed; ``problem`` then says why. ``certain`` is false if a
     person has to decide: the edit only adds a comment, needs own words, or is made in a ``block``, which this procedure
-    uses ``uses`` times and other ``users`` use too.
+    uses ``uses`` times and other ``users`` use too. ``note`` is a remark on
+    its edit.
     """
 
     number: int
@@ -37,6 +38,7 @@ class Proposal(Struct, frozen=True):
     block: str = ""
     uses: int = 0
     users: tuple[str, ...] = ()
+    note: str = ""
 
     @property
     def kind(self) -> ChangeKind:
@@ -115,4 +117,4 @@ def _proposal(file: ProcedureFile, number: int, change: FoundChange) -> Proposal
         return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff, block=place,
                         uses=uses, users=users)  # fmt: skip
     diff = text_diff(file.text.plain, made.text.plain, shown_path(file.path))
-    return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff)
+    return Proposal(number, change, title, made.line, made.key, made.old, made.new, diff, note=made.note)

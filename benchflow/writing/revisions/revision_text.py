@@ -54,6 +54,8 @@ def proposal_lines(
     if proposal.problem:
         yield from wrapped(f"No edit: {proposal.problem}", "   ", width)
         return
+    if proposal.note:
+        yield from wrapped(proposal.note, "   ", width)
     edit = "Edit:"
     if proposal.block:
         edit = f"{block_edit_text(proposal.block, proposal.uses, proposal.users)}. Edit:"

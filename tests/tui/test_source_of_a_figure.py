@@ -62,6 +62,18 @@ async def test_document_without_a_page_is_asked_for_it_once(tmp_path: Path) -> N
         assert bench.last_of("figure-given")["source"] == "bulletin"
 
 
+async def test_limit_of_one_quantity_is_asked_about_once(tmp_path: Path) -> None:
+    """A manual that prints "not more than 0.1 mm" means no low end: common practice, no source."""
+    driver = start_session(tmp_path, TEXT, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("enter")
+        await bench.type("0.1 mm\nmanual p. 4\n")
+        assert "figure-given" not in bench.kinds
+        assert "0.1 mm alone means 0.05 .. 0.15 mm" in bench.text
+        await bench.type("\n")
+        assert bench.last_of("figure-given")["figure"] == "0.1 mm"
+
+
 async def test_source_that_the_procedure_names_comes_first(tmp_path: Path) -> None:
     text = TEXT.replace("limit: ask}, gap", "limit: ask, source: manual p. 4-21}, gap")
     driver = start_session(tmp_path, text, options={}, start={})

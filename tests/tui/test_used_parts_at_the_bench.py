@@ -127,3 +127,13 @@ async def test_key_for_a_used_part_is_about_the_selected_reading(tmp_path: Path)
         assert "select this reading again" in bench.text
         await bench.press("up", "p")
         assert (bench.last_of("recorded")["reading"], bench.last_of("recorded")["used"]) == ("1", True)
+
+
+async def test_question_about_a_reading_goes_when_the_part_is_stated(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, text_with("ask"), options={}, start={})
+    driver.do("start", operation="m")
+    async with drive_app(driver.controller) as bench:
+        await bench.type("150\n")
+        assert "is far from the limit 0.10 .. 0.28 mm" in bench.text
+        await bench.press("escape", "p")
+        assert "is far from the limit" not in bench.text

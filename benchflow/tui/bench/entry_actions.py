@@ -199,6 +199,7 @@ class EntryActions(InstrumentActions, inherit_bindings=False):
         self.cursor.select(item)
         if not item.slot.shown:
             self.cursor.state_other_part()
+            self.show_message()  # a question about the typed reading was about the other limit
             self.bench_app.save_soon()
             self.update_entry()
         elif other.asked is not None:

@@ -451,7 +451,8 @@ def test_on_a_terminal_each_proposal_is_accepted_changed_or_skipped_by_one_key(
         terminal.type("n\r")
         terminal.wait_for("1 of 12", "It is accepted: clean: comment")
         terminal.type("w")
-        terminal.wait_for("Write these into the file?")
+        # the question before is still on the screen, above
+        terminal.wait_until(lambda: terminal.text.rstrip().endswith("then Enter:"), "the question at the end")
         terminal.type("y\r")
         assert terminal.wait_end() == 0
     text = file.read_text(encoding="utf-8")

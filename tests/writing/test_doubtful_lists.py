@@ -144,8 +144,8 @@ def test_two_columns_of_one_kind_are_both_read(tmp_path: Path) -> None:
     )
     shaft, rod, nut = found.book.operations
     assert [next(iter(one["record"].values()))["limit"] for one in (shaft, rod)] == ["0.1 .. 0.2 mm", "4 .. 8 thou"]
-    assert nut["tighten"]["stages"] == ["20 Nm"]
-    assert [(kept.text, kept.why) for kept in found.book.kept] == [("15", "another column of this kind")]
+    assert nut["tighten"]["stages"] == ["20 Nm (15 ft-lb)"]
+    assert found.book.kept == []
 
 
 def test_gauge_of_a_limit_is_not_the_torque_wrench(tmp_path: Path) -> None:

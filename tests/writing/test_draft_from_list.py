@@ -338,7 +338,7 @@ def test_value_and_torque_of_a_step_are_measured_in_the_order_of_the_words(tmp_p
 
 def test_words_of_a_parts_line_fill_the_joint_that_names_the_screws(tmp_path: Path) -> None:
     found = drafted(tmp_path, PUMP, "list.md")
-    joint = procedure_of(found).joints_by_id["tighten-8-screws"]
+    joint = procedure_of(found).joints_by_id["screws"]
     assert (joint.thread, joint.grade, joint.lubricant, joint.count) == ("M8x1.25", "10.9", "oil", 8)
     assert any("6 bolts M6x1" in kept.text for kept in found.book.kept)  # no step tightens them
 

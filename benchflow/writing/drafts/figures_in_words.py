@@ -57,6 +57,11 @@ _MEASURED = re.compile(
     r"protrusion|step|torque|temperature|pressure|stretch|preload|drop|level|deflection|distance|crown|taper)\b",
     re.IGNORECASE,
 )
+_PLACE_BEHIND = re.compile(
+    r"\s*(?:below|above|from|under|inside|outside|behind|beyond|away|deep|off|of the (?:top|edge|end))\b",
+    re.IGNORECASE,
+)
+"""Words behind a figure that is a place, not a limit: ``10 mm below the deck``."""
 _MEASURES = re.compile(r"(?:^|,\s*|\band\s+|\bthen\s+)(?:measure|check|read|record)\s+(?:the\s+)?", re.IGNORECASE)
 _ONLY_LIMIT = re.compile(r"\s*(?:the |its |service )*limits?\b\s*(?:is|are|of|:|=)*\s*", re.IGNORECASE)
 _NOT_LESS = re.compile(
@@ -90,6 +95,21 @@ def without_figures(title: str) -> str:
     """A title without the figures at its end: ``Tighten the 8 screws: 12 N·m`` is ``Tighten the 8 screws``."""
     plain = _FIGURE_AT_END.sub("", title).strip(" :,(.")
     return plain if len(plain) > 3 else title.strip(" .")
+
+
+def step_name(title: str) -> str:
+    """The words of a title for a name: its first sentence without figures."""
+    first = re.split(r"[.;](?=\s)", title)[0]
+    plain = re.sub(r"\s+(?:a|an|the)$", "", without_figures(first), flags=re.IGNORECASE)
+    return plain if len(plain.split()) > 1 else " ".join(_QUANTITY.sub("", first).split()) or title
+
+
+def fastened_words(title: str) -> str:
+    """What a title says to tighten, without its verb, number and order; "" if it names nothing."""
+    plain = re.sub(r"^\s*(?:and\s+|then\s+)?(?:re-?)?(?:tighten|torque|nip|screw|bolt|fit|install|refit|secure)\b"
+                   r"(?:\s+(?:up|down|in)\b)?", "", title, flags=re.IGNORECASE)  # fmt: skip
+    plain = re.split(r",|:|\(|\s(?:in|to|with|using|by|crosswise|stage|and|evenly|again)\b", plain)[0]
+    return re.sub(r"^\s*(?:the|all|its|a|an)?\s*(?:\d+\s*[x×]?\s+)?", "", plain, flags=re.IGNORECASE).strip()
 
 
 class MeasuredFigure(Struct, frozen=True):
@@ -196,7 +216,7 @@ def _limits_of(sentence: str) -> list[tuple[MeasuredFigure, int, int]]:
     for each in _QUANTITY.finditer(sentence):
         before = sentence[begin : each.start()]
         begin = each.end()
-        if _TIMES.search(each[0]) or not _MEASURED.search(before):
+        if _TIMES.search(each[0]) or not _MEASURED.search(before) or _PLACE_BEHIND.match(sentence, each.end()):
             continue
         has_ends = re.match(rf"\s*{_SIDES}", each[0], re.I) or re.search(r"\d\s*(?:to|-|–|±|\.\.)\s*\d", each[0])
         limit = limit_in(_as_limit(each[0]), "") if has_ends else None

@@ -6,6 +6,8 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
 from benchflow.quantity import QuantityError, dimension_of, unit_symbol
+from benchflow.quantity.notation import with_uniform_characters
+from benchflow.quantity.units import find
 
 
 class Cell(Struct, frozen=True):
@@ -99,6 +101,7 @@ def column_of(heading: str) -> Column:
     return Column(written, _BY_WORD.get(plain, ""), unit[1] if unit else "")
 
 
+_LONGEST_UNIT = 20
 _OF_UNIT = {"torque": "torque", "angle": "angle", "length": "limit", "pressure": "limit"}
 
 
@@ -117,10 +120,9 @@ def _unit_behind(heading: str) -> Column | None:
 
 
 def _kind_of_unit(text: str) -> str:
-    try:
-        return dimension_of(unit_symbol(text.strip())) if text.strip() else ""
-    except QuantityError:
-        return ""
+    """The dimension of a unit; "" if it is not one. Every cell is asked, so no similar unit is looked for."""
+    unit = find(with_uniform_characters(text).strip()) if len(text) <= _LONGEST_UNIT else None
+    return "" if unit is None else unit.dimension
 
 
 def heading_columns(cells: list[str]) -> list[Column] | None:

@@ -6,10 +6,11 @@ from typing import Any
 from benchflow.writing.drafts.cell_figures import Refused, is_formula, stages_in
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, DraftSection, plain_text, sentence_case
 from benchflow.writing.drafts.draft_yaml import Noted
-from benchflow.writing.drafts.figures_in_words import next_stage_in, without_figures
+from benchflow.writing.drafts.figures_in_words import next_stage_in, step_name
 from benchflow.writing.drafts.list_cells import Cell, ListRow, ReadList, first_clause, text_of_row
 from benchflow.writing.drafts.list_sentences import (
     NO_ORDER,
+    fill_from_step_before,
     fill_joints,
     split_measuring,
     write_limits,
@@ -56,12 +57,16 @@ class _ListDraft:
         )
         self.book.top["documents"] = {"list": {"title": f"The list {plain_text(source)}"}}
         self.book.top["source"] = "list"
-        self.book.tail += [f"Words of the list, {each.place}: {each.text}" for each in words]
+        self.warnings = {line: each for each in words if _SIGNAL.match(each.text) and (line := line_of(each.place))}
+        at_head = [each for each in words if _DOCUMENT.search(each.text) and 0 < line_of(each.place) < 10]
+        self.book.head += [f"{each.place} says: “{each.text}” If this is the source, write it under `documents`."
+                           for each in at_head]  # fmt: skip
         self.figures, self.row_words = (
             RowFigures(self.book, decimal_commas=_has_decimal_commas(found)),
             RowWords(self.book),
         )
         self.prohibitions: list[tuple[str, str]] = []
+        self.texts: dict[int, str] = {}
         self.section: DraftSection | None = None
         self.section_title = ""
         self.previous: DraftedStep | None = None
@@ -69,6 +74,12 @@ class _ListDraft:
         self.has_steps = any("step" in row.cells for row in found.rows)
         for row in found.rows:
             self._row(row)
+        left = [each for each in words if self.warnings.get(line_of(each.place)) is each or not _SIGNAL.match(each.text)
+                or not line_of(each.place)]  # fmt: skip
+        self.book.tail[:0] = [f"Words of the list, {each.place}: {each.text}" for each in left]
+        fill_from_step_before(
+            self.book, [(one.operation, one.comments, self.texts[id(one)]) for *_, one in self.written]
+        )
         for section, index, one in self.written:
             section.operations[index] = Noted(_in_order(one.operation), tuple(one.comments))
         split_measuring(self.book)
@@ -107,19 +118,29 @@ class _ListDraft:
         if self._is_next_stage(cells, row):
             return
         title, more = self._title(cells)
-        operation: dict[str, Any] = {"id": self.book.name(without_figures(title)), "title": title}
+        operation: dict[str, Any] = {"id": self.book.name(step_name(title)), "title": title}
         if self.previous is not None:
             operation["after"] = [self.previous.operation["id"]]
+        self._warn(operation, row.place)
         comments: list[str] = []
         if more:
             operation["do"] = more
         self.previous = DraftedStep(operation, comments, title)
+        self.texts[id(self.previous)] = text_of_row(row)
         self._fill(self.previous, cells, row)
         if self.section is None:
             self._open_section("Work")
         assert self.section is not None  # it was opened
         self.written.append((self.section, len(self.section.operations), self.previous))
         self.section.operations.append(operation)
+
+    def _warn(self, operation: dict[str, Any], place: str) -> None:
+        """Write the warnings that stand above a step as its cautions."""
+        for line in [line for line in self.warnings if line < line_of(place)]:
+            text = plain_text(self.warnings.pop(line).text)
+            signal = _SIGNAL.match(text)
+            if signal is not None:
+                operation.setdefault("cautions", []).append({signal[1].lower(): text[signal.end() :]})
 
     def _is_next_stage(self, cells: dict[str, Cell], row: ListRow) -> bool:
         """True for a step that is only the next stage of the one above. Its torque or angle is written there."""
@@ -199,6 +220,16 @@ class _ListDraft:
 
 
 _ORDER = ("id", "title", "cautions", "do", "after", "takes", "uses", "record", "work-out", "tighten", "check", "hold")
+
+
+_SIGNAL = re.compile(r"(danger|warning|caution|notice)\s*[:!-]\s*(?=\S)", re.IGNORECASE)
+_DOCUMENT = re.compile(r"\b(?:manual|edition|bulletin)\b", re.IGNORECASE)
+
+
+def line_of(place: str) -> int:
+    """The number of the line in a place of a Markdown list; 0 for another place."""
+    found = re.fullmatch(r"line (\d+)", place)
+    return 0 if found is None else int(found[1])
 
 
 def _has_decimal_commas(found: ReadList) -> bool:

@@ -139,6 +139,25 @@ def fill_joints(book: DraftBook, words: Sequence[Cell]) -> None:
             _fill(joints[0], named)
 
 
+def fill_from_step_before(book: DraftBook, steps: Sequence[tuple[dict[str, Any], list[str], str]]) -> None:
+    """Fill the thread of a joint from its step, or the one directly before: ``Fit the 6 bolts M8x1.25``.
+
+    ``steps`` are operation, comments and words, in their order. The number and the noun must be the same, and no
+    other fasteners of these steps may have them. The printed sequence of a step is named beside it.
+    """
+    before = ""
+    for operation, comments, text in steps:
+        if "tighten" in operation:
+            joint = book.joints[operation["tighten"]["joint"]]
+            named = [one for one in fasteners_named(f"{before}\n{text}") if _fits(joint, one)]
+            if len(named) == 1:
+                _fill(joint, named[0])
+                comments.append(f"The thread is from the words of the list: {named[0].text}")
+            if sequence := re.search(r"\b\d{1,2}(?:\s?[-–]\s?\d{1,2}){3,}\b", text):
+                comments.append(f"The list prints the sequence {sequence[0]}. Number the `layout` so")
+        before = text
+
+
 def _fits(joint: Any, named: NamedFasteners) -> bool:
     own = joint.value if isinstance(joint, Noted) else joint
     count = own.get("count") or len(str(own.get("layout", "")).split())

@@ -19,6 +19,7 @@ from benchflow.writing.drafts.cell_figures import (
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, plain_text, sentence_case
 from benchflow.writing.drafts.figures_in_words import (
     StepFigures,
+    fastened_words,
     fasteners_in_words,
     figures_in_step,
     formula_in,
@@ -150,6 +151,10 @@ class RowFigures:
 
     def _joint(self, at: DraftedStep, cells: dict[str, Cell]) -> str:
         title = sentence_case(without_figures(plain_text(self._tightens or at.title)))
+        noun = fastened_words(title) or fastened_words(plain_text(at.title))
+        if not fastened_words(title) and noun:
+            title = sentence_case(noun)
+        title = re.sub(r"\W*\bstage\s+\d\W*$", "", title, flags=re.IGNORECASE) or title
         joint: dict[str, Any] = {"title": title, "thread": self._thread_in_words or ASK}
         count = 0
         fasteners = cells.pop("fasteners", None)
@@ -177,7 +182,7 @@ class RowFigures:
             joint["layout"] = ASK
             if count:
                 joint["count"] = min(count, 200)
-        name = self.book.name(title, "joint", default="joint")
+        name = self.book.name(noun or title, "joint", default="joint")
         self.book.joints[name] = joint
         return name
 

@@ -69,14 +69,14 @@ def read_table(data: bytes, name: str) -> ReadList:
 
 
 def _unclosed_quote(text: str, delimiter: str) -> int:
-    """The line of a record with a quote that is never closed, which swallows the rows after it; 0 if there is none."""
+    """The line of a quote that is not closed, or closed in a later row, so that rows become one cell; 0 if none."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     line = 1
     try:
         for _ in reader:
             line = reader.line_num + 1
     except csv.Error as error:
-        return line if "unexpected end of data" in str(error) else 0
+        return line if "unexpected end of data" in str(error) or reader.line_num > line else 0
     return 0
 
 
@@ -162,13 +162,27 @@ def _row(cells: list[str], columns: list[Column], place: str) -> ListRow:
         at = Cell(cell, f"{place}, column {column.heading or index + 1}")
         if column.meaning == "step" and "step" in known and re.fullmatch(r"\d{1,4}[.)]?", known["step"].text):
             known["number"] = known.pop("step")  # a column Step with numbers beside one with the words
-        if column.meaning and column.meaning not in known:
+        if column.meaning in ("torque", "limit") and (both := _in_both_units(known, column, cell)):
+            known[column.meaning] = Cell(both, known[column.meaning].place)
+            del known[f"unit of {column.meaning}"]
+        elif column.meaning and column.meaning not in known:
             known[column.meaning] = at
             if column.unit:
                 known.setdefault(f"unit of {column.meaning}", Cell(column.unit, at.place))
         else:
             unknown.append((column.heading or f"column {index + 1}", at))
     return ListRow(place, known, tuple(unknown), of_steps=any(column.meaning == "step" for column in columns))
+
+
+def _in_both_units(known: dict[str, Cell], column: Column, cell: str) -> str:
+    """A figure of two columns with different units, as a page prints it: ``90 Nm (66 ft-lb)``; "" if it is not one."""
+    first, unit = known.get(column.meaning), known.get(f"unit of {column.meaning}")
+    if first is None or unit is None or not column.unit or unit.text == column.unit:
+        return ""
+    numbers = r"\d*\.?\d+(?:\s*(?:-|–|\.\.|to)\s*\d*\.?\d+)?"
+    if not re.fullmatch(numbers, first.text) or not re.fullmatch(numbers, cell):
+        return ""
+    return f"{first.text} {unit.text} ({cell} {column.unit})"
 
 
 def with_headings(rows: list[ListRow]) -> list[ListRow]:

@@ -15,6 +15,7 @@ from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS
 from benchflow.commands.file_lookup import log_paths
 from benchflow.commands.revise_prompts import confirmed, print_paragraph
 from benchflow.commands.revise_writing import refuse_shipped, write_revision
+from benchflow.review.formatting import count
 from benchflow.writing.revisions.block_edits import users_of_block
 from benchflow.writing.revisions.checked_text import new_errors
 from benchflow.writing.revisions.document_figures import DocumentFigure, document_figures, document_of
@@ -144,7 +145,7 @@ def _ask_figures(
         if figure.number in answers:
             print_paragraph(f"{figure.number}  {_answer_text(figure, answers[figure.number])}", "  ")
     changed = sum(bool(answer.value) for answer in answers.values())
-    print_paragraph(f"{changed} new figures, {len(answers) - changed} kept as own choice, the rest as before.")
+    print_paragraph(f"{count(changed, 'new figure')}, {len(answers) - changed} kept as own choice, the rest as before.")
     return answers if confirmed("Write this and the new edition into the file?") else None
 
 

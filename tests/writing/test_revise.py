@@ -617,3 +617,31 @@ def test_answers_are_kept_when_the_result_is_not_written(
     back = shown.partition("Back to the proposals. Your answers are kept.")[2]
     assert "It is accepted" in back
     assert "Error in the result: `x` is wrong" in back
+
+
+def test_source_of_a_given_limit_is_kept_beside_the_source_of_the_other_limit(file: Path, tmp_path: Path) -> None:
+    old = "limit: 0.10 .. 0.20 mm, above: [{do: Fit a thicker shim}]"
+    text = DOCUMENTED.replace(old, "limit: ask, used: at most 0.30 mm, source: manual p. 2")
+    file.write_text(text, encoding="utf-8")
+    job = ClockedJob(tmp_path, text, unit="1")
+    job.do("start", operation="clean")
+    job.do("finish")
+    job.do("start", operation="shim")
+    job.do("figure", name="play", value="0.1 .. 0.2 mm", **{"from": "manual p. 3"})
+    job.driver.controller.close()
+    number = listed(file, job.path)["figure"]["number"]
+    assert "Its source is a comment" in revise(file, job.path, "--list").stdout
+    assert revise(file, job.path, "--accept", str(number)).return_value == 0
+    changed = file.read_text(encoding="utf-8")
+    assert "limit: 0.1 .. 0.2 mm, used: at most 0.30 mm, source: manual p. 2" in changed
+    assert "# limit from: manual p. 3\n" in changed
+
+
+def test_findings_of_the_result_are_wrapped_between_words(
+    file: Path, logs: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
+    shown = revise(file, logs, "--set", "2=do: Wash {it} in the tank of the cold wash and let it dry before you go on")
+    lines = [line for line in shown.stderr.splitlines() if line.startswith("  ")]
+    assert len(lines) > 1
+    assert all(len(line) <= 50 or len(line.split()) == 1 for line in lines)  # a long path is one word

@@ -62,3 +62,10 @@ def test_quote_that_a_later_row_closes_is_refused(tmp_path: Path) -> None:
 def test_cells_are_not_compared_with_all_units(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("benchflow.quantity.units.nearest", lambda *_: pytest.fail("a similar unit was looked for"))
     drafted(tmp_path, "Step,Torque,Note\nFit part 1,10 N·m,Note one\n", "list.csv")
+
+
+@pytest.mark.parametrize("more", ["2. Fit the cover.\n3. Stage 2: 22 Nm.\n", ""])
+def test_first_stage_alone_never_becomes_the_whole_joint(tmp_path: Path, more: str) -> None:
+    found = drafted(tmp_path, f"1. Tighten the 6 bolts, stage 1: 8 Nm.\n{more}", "page.md")
+    assert found.book.operations[0]["tighten"]["stages"] == ["8 Nm", {"torque": "ask"}]
+    assert [str(each) for each in read(found.book.text()).problems if each.severity != "note"] == []

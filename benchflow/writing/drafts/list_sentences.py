@@ -153,6 +153,10 @@ def fill_from_step_before(book: DraftBook, steps: Sequence[tuple[dict[str, Any],
             if len(named) == 1:
                 _fill(joint, named[0])
                 comments.append(f"The thread is from the words of the list: {named[0].text}")
+            stages = operation["tighten"]["stages"]
+            if len(stages) == 1 and re.search(r"\bstage\s+1\b|\b(?:1st|first)\s+stage\b", text, re.IGNORECASE):
+                stages.append({"torque": ASK})
+                comments.append("The list names a first stage, but no next one was found. Write the next stages")
             if sequence := re.search(r"\b\d{1,2}(?:\s?[-–]\s?\d{1,2}){3,}\b", text):
                 comments.append(f"The list prints the sequence {sequence[0]}. Number the `layout` so")
         before = text

@@ -97,6 +97,8 @@ def summary(report: dict[str, Any], proof: "Proof | None") -> str:
         no_rule = any(finding["code"] == "no-rule" for finding in report["findings"])
         found = "sound, but without a collision rule: collisions are not proven" if no_rule else "sound"
     asked = sum(finding["code"] == TO_FILL_CODE for finding in report["findings"])
+    if asked and found.startswith("sound"):
+        found = f"the order is {found}"  # what is asked is not known to be sound
     if asked:
         found += f", {asked} figure{'s' if asked > 1 else ''} to be filled in"
     plural = "" if explored["configurations"] == 1 else "s"

@@ -1,5 +1,6 @@
 """The command ``draft``: drafts a procedure from a teardown, or from a table or list of steps."""
 
+import re
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -9,14 +10,15 @@ from textwrap import wrap
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.console_output import display_path, print_line, print_warning
+from benchflow.base.plaintext import clean_line
+from benchflow.commands.console_output import display_path, print_line, print_message, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import exists, find_log
 from benchflow.commands.output_file import refuse_protected, write_output
 from benchflow.review.formatting import count
 from benchflow.writing.drafts.collision_questions import ask_collisions
 from benchflow.writing.drafts.collision_rules import write_collisions, write_questions
-from benchflow.writing.drafts.draft_book import DraftBook
+from benchflow.writing.drafts.draft_book import DraftBook, KeptText
 from benchflow.writing.drafts.draft_source import read_draft_source
 
 LISTS = (".csv", ".tsv", ".txt", ".md", ".markdown", ".mdown")
@@ -93,13 +95,31 @@ def _wrapped(text: str, beside: int) -> str:
 
 def _ask(question: str, default: str) -> str:
     try:
-        shown = _wrapped(question, beside=12)
-        answer: str = click.prompt(shown, default=default, show_default=bool(default), err=True)
+        above = "\n" if question.startswith("Question") else ""
+        print_message(f"{above}{_wrapped(question, beside=2)}")
+        if default and len(default) > 1:
+            print_message(_wrapped(f"  Enter alone: {default}", beside=2))
+        answer: str = click.prompt(">", default=default, show_default=False, prompt_suffix=" ", err=True)
     except click.Abort:
         raise BenchflowError(
             "Stopped at a question. Nothing was written. To draft without questions: --no-questions"
         ) from None
     return answer.strip()
+
+
+def _kept_words(book: DraftBook) -> list[str]:
+    """The words that were kept: one line for each reason, with the places in their order."""
+    by_reason: dict[str, list[KeptText]] = {}
+    for kept in book.kept:
+        if not kept.refused:
+            by_reason.setdefault(kept.why, []).append(kept)
+    found = []
+    for why, texts in by_reason.items():
+        ordered = sorted(texts, key=lambda kept: int((re.findall(r"\d+", kept.place) or ["0"])[0]))
+        words = "; ".join(f"{kept.place} {clean_line(kept.text)[:80]}" for kept in ordered[:_MOST_SHOWN])
+        more = f"; and {len(ordered) - _MOST_SHOWN} more" if len(ordered) > _MOST_SHOWN else ""
+        found.append(f"kept ({why}): {words}{more}")
+    return found
 
 
 def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) -> int:
@@ -110,10 +130,13 @@ def _report(book: DraftBook, remarks: tuple[str, ...], text: str, output: Path) 
     result = read(text, str(output))
     for remark in remarks:
         print_warning(f"note: {remark}")
-    for kept in book.kept[:_MOST_SHOWN]:
-        print_warning(f"{'not read' if kept.refused else 'kept'}: {kept.line}")
-    if len(book.kept) > _MOST_SHOWN:
-        print_warning(f"and {len(book.kept) - _MOST_SHOWN} more, each a comment in the draft")
+    refusals = [kept for kept in book.kept if kept.refused]
+    for kept in refusals[:_MOST_SHOWN]:
+        print_warning(f"not read: {kept.line}")
+    if len(refusals) > _MOST_SHOWN:
+        print_warning(f"and {len(refusals) - _MOST_SHOWN} more, each a comment in the draft")
+    for line in _kept_words(book):
+        print_warning(_wrapped(line, beside=12))
     for left in book.left_figures[:_MOST_SHOWN]:
         print_warning(f"not taken, only in words: {left}")
     for problem in result.problems:

@@ -138,3 +138,35 @@ def test_all_pairs_of_rails_are_asked_and_gears_in_mesh_are_not() -> None:
     assert not {"reverse idler gear", "layshaft", "3rd gear"} & {
         first for first, second in pairs if "fork" not in second
     }
+
+
+# --- texts and fluids ---------------------------------------------------------------------------------------
+
+
+def test_thickness_in_the_name_of_a_shim_is_a_value_and_no_name(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "cover", after=(intent("off", what="shim input bearing 1.05 mm"),))
+    assert operation(found, "fit-shim-input-bearing").title == "Fit the shim input bearing"
+    assert [each.ask for each in operation(found, "inspect-shim-input-bearing").record] == [
+        "Thickness of the shim input bearing"
+    ]
+    assert "# measured during the teardown: 1.05 mm" in found.book.text()
+
+
+def test_bearing_retainer_is_not_oiled_and_several_washers_are_plural(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "front bearing retainer", "thrust washers 1st gear", "3rd gear, front")
+    assert "Oil" not in operation(found, "fit-front-bearing-retainer").do
+    assert "Oil them where they slide or turn." in operation(found, "fit-thrust-washers-1st-gear").do
+    assert [point.text for point in operation(found, "fit-3rd-gear").check] == ["It is in place: front"]
+
+
+def test_torque_that_was_written_down_is_a_comment_at_its_joint(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "drain plug, 1x M14x1.5, torque 18 N·m")
+    assert "inspect-drain-plug" not in procedure_of(found).operations_by_id
+    assert "# The teardown says 18 N·m: compare it with the manual." in found.book.text()
+
+
+def test_water_pump_is_filled_with_coolant_and_not_with_oil(tmp_path: Path) -> None:
+    found = torn_down(tmp_path, "drain plug, 1x M14x1.5", "water pump, 4x M8x1.25 30 mm")
+    names = list(procedure_of(found).operations_by_id)
+    assert ("fill-oil" in names, "fill-cooling-system" in names) == (False, True)
+    assert "coolant" in procedure_of(found).kit_by_id

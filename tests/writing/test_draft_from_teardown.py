@@ -93,7 +93,7 @@ def test_marks_orientation_partner_and_places_are_checked(tmp_path: Path) -> Non
     checks = [point.text for point in operation(found, "fit-rod-caps").check]
     assert checks == [
         "Its marks are where they were: stamped on the side",
-        "It faces: lip to rear",
+        "Orientation: lip to rear",
         "It is with its partner: rod",
         "It is at its own place: {rod-cap}",
     ]

@@ -5,10 +5,12 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
+from benchflow.cli import benchflow
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
 from benchflow.writing.drafts.cell_figures import Refused, limit_in
 from benchflow.writing.drafts.draft_source import DraftSource, read_draft_source
+from tests.driving.teardown_script import TeardownScript
 
 
 def listed(folder: Path, text: str, name: str = "page.md") -> DraftSource:
@@ -82,3 +84,13 @@ def test_tolerance_in_percent_of_a_length_is_refused() -> None:
 def test_table_that_would_lose_rows_is_refused(tmp_path: Path, text: str, message: str) -> None:
     with pytest.raises(BenchflowError, match=message):
         listed(tmp_path, text, "steps.csv")
+
+
+def test_words_that_were_kept_are_listed_in_one_line_for_each_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = TeardownScript(tmp_path).begin().off("cover, over the pipe", "gear, press fit", "shaft, teeth chipped").path
+    benchflow.main(["draft", str(log), "-o", str(tmp_path / "made.yaml"), "--no-questions"], standalone_mode=False)
+    shown = " ".join(capsys.readouterr().err.split())
+    assert shown.count("kept (") == 2
+    assert "kept (it is in the instruction, as words): line 1 over the pipe; line 2 press fit" in shown

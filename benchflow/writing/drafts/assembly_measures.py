@@ -53,8 +53,9 @@ class AssemblyMeasures:
     def step(self, step: TradeStep, section: DraftSection) -> None:
         """A step that the parts ask for."""
         operation: dict[str, Any] = {"id": self.book.name(step.keys["title"]), **step.keys}
-        if "oil" in operation.get("uses", ()):
-            self.book.consumables.setdefault("oil", {"title": "Oil that the manual names", "lot": "required"})
+        for fluid in operation.get("uses", ()):
+            title = f"{sentence_case(fluid)} that the manual names"
+            self.book.consumables.setdefault(fluid, {"title": title, "lot": "required"})
         values = [each for each in step.readings if each.value is not None]
         if values:
             operation["record"] = recorded_values(self.book, values)

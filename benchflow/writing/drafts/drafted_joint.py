@@ -9,7 +9,7 @@ from benchflow.session.teardown.teardown_record import FastenerGroup
 from benchflow.writing.drafts.draft_book import ASK, DraftBook, block_comment, sentence_case, unique
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.line_facts import LineFacts
-from benchflow.writing.drafts.part_words import is_breakaway, is_fastener
+from benchflow.writing.drafts.part_words import is_breakaway, is_fastener, is_written_torque
 
 WRENCH, THREAD_LOCKER = "torque-wrench", "thread-locker"
 _STAGES = "Write the stages that the manual prints: [10 N·m, 25 N·m, +90°]"
@@ -90,6 +90,8 @@ def _above(book: DraftBook, facts: LineFacts, count: int) -> list[str]:
     above = [*book.once(_STAGES)]
     broke = [each.value for each in facts.line.values if each.value is not None and is_breakaway(each.name)]
     above += [f"It let go at {value.value} {value.unit} during the teardown: for comparison only." for value in broke]
+    written = [each.value for each in facts.line.values if each.value is not None and is_written_torque(each.name)]
+    above += [f"The teardown says {value.value} {value.unit}: compare it with the manual." for value in written]
     if facts.line.description.count > 1 and count > 2 and "cap" in facts.what.lower():
         above += book.once(block_comment("caps-drawn-down"))
     return above

@@ -30,7 +30,7 @@ def fit_instruction(facts: LineFacts, *, bead: bool, tightens: bool) -> str:
     if described.marks and not facts.all_new and not is_own_mark(described.marks):
         lines.append(f"Marks: {plain_text(described.marks)}.")
     if described.orientation:
-        lines.append(f"{facts.word('It faces', 'They face')}: {plain_text(described.orientation)}.")
+        lines.append(f"Orientation: {plain_text(described.orientation)}.")
     if facts.thread_locked and facts.tightened:
         lines.append("Put thread locker on the clean, dry threads.")
     if tightens:
@@ -110,19 +110,20 @@ def fit_checks(facts: LineFacts, state: str, *, bead: bool, tightens: bool) -> l
     ``bead``: sealant is put on before. ``tightens``: the same operation tightens it.
     """
     described = facts.line.description
-    its, stands = facts.word("Its", "Their"), facts.word("It faces", "They face")
+    its = facts.word("Its", "Their")
     checks = []
     if described.marks and not facts.all_new and not is_own_mark(described.marks):  # a new part has no marks
         checks.append(f"{its} marks are where they were: {plain_text(described.marks)}")
     if described.orientation:
-        checks.append(f"{stands}: {plain_text(described.orientation)}")
+        checks.append(f"Orientation: {plain_text(described.orientation)}")
     checks += _partner_checks(facts)
     if (is_seal(facts.what) or is_used_once(facts.what)) and not facts.all_new:
         checks.append("The teardown says: use again. Most makers renew it")
     if facts.each:
         checks.append(f"It is at its own place: {{{facts.each}}}")
     elif described.places:
-        checks.append(f"Each is at its own place: {plain_text(', '.join(described.places))}")
+        own = "Each is at its own place" if described.places[1:] else f"{facts.word('It is', 'They are')} in place"
+        checks.append(f"{own}: {plain_text(', '.join(described.places))}")
     elif described.count > 1:
         checks.append(f"All {described.count} are fitted")
     if state:

@@ -6,8 +6,9 @@ from itertools import pairwise
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.session.state.event_basics import StoredQuantity
 from benchflow.session.teardown.renewed_parts import is_pin_renewed, is_seal, is_used_once
-from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownLine
+from benchflow.session.teardown.teardown_record import FastenerGroup, TeardownLine, TeardownReading
 from benchflow.writing.drafts.draft_book import plain_text
 from benchflow.writing.drafts.part_words import (
     has_no_gasket,
@@ -19,6 +20,7 @@ from benchflow.writing.drafts.part_words import (
     is_plural,
     is_screwed_in,
     is_sealed,
+    is_shim,
     is_thread_locked,
     is_tightened,
     part_in_words,
@@ -187,6 +189,11 @@ def line_facts(line: TeardownLine) -> LineFacts:
     if len(alone) == 1 and described.count == 1 and not described.places:  # `interlock pins, 2x`
         described = replace(described, count=alone[0])
         line = replace(line, description=described)
+    size = re.search(r"\s+(\d+(?:\.\d+)?)\s*mm$", described.what)
+    if size is not None and is_shim(described.what):  # `shim input bearing 1.05 mm`
+        described = replace(described, what=described.what[: size.start()])
+        thickness = TeardownReading("thickness", StoredQuantity(size[1], "mm", size[0].strip()))
+        line = replace(line, description=described, values=(*line.values, thickness))
     what = plain_text(described.what)
     used_again = bool(line.parts) and all(part.fate == "use-again" for part in line.parts)
     replaced = tuple(part.place for part in line.parts if part.fate == "replace")

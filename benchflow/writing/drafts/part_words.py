@@ -53,7 +53,7 @@ _OILED = re.compile(
 _NEVER_OILED = re.compile(
     r"\b(?:clutch|release|flywheel|belts?|brakes?|linings?|friction|switch(?:es)?|sensors?|nuts?|plates?|plugs?|caps?|"
     r"covers?|housings?|cases?|turret|shims?|dowels?|keys?|circlips?|clips?|bolts?|studs?|screws?|magnets?|breather|"
-    r"shells?|pulleys?|guides?|carrier|bracket|pipes?|hoses?|seals?)\b",
+    r"shells?|pulleys?|guides?|retainers?|carrier|bracket|pipes?|hoses?|seals?)\b",
     re.I,
 )
 _SCREWED_IN = re.compile(
@@ -76,6 +76,12 @@ _PART_IN_WORDS = re.compile(
     re.I,
 )
 _NEGATED = re.compile(r"\b(?:no|without|missing|not)\b", re.I)
+_PARTS_OF_A_GEAR = re.compile(
+    r"\b(?:washers|rings|shims|bearings|springs|pins|keys|balls|needles|circlips) (?:of (?:the )?)?"
+    r"\d+(?:st|nd|rd|th)\b",
+    re.I,
+)
+"""Several parts, named by where they belong: ``thrust washers 1st gear``."""
 _SIDES = frozenset({
     "left", "right", "front", "rear", "upper", "lower", "inner", "outer", "top", "bottom", "together", "inside",
     "outside", "and",
@@ -91,6 +97,8 @@ def is_plural(text: str) -> bool:
     """True if the name of a part is plural: ``output shaft seals left right``, ``hub and sleeve``."""
     words = [word for word in head_noun(text).lower().split() if re.fullmatch(r"[a-z-]+", word) and word != "mm"]
     named = [word for word in words if word not in _SIDES]
+    if _PARTS_OF_A_GEAR.search(text):
+        return True
     if "and" in words and named and named[-1] != named[0] and words[-1] not in _SIDES:
         return True
     return bool(named) and named[-1].endswith("s") and not named[-1].endswith(("ss", "us", "is"))
@@ -248,6 +256,11 @@ def is_single_dimension(text: str) -> bool:
 def is_breakaway(text: str) -> bool:
     """True for the torque at which a fastener let go, which is for comparison only."""
     return re.search(r"\bbreak ?away\b", text, re.I) is not None
+
+
+def is_written_torque(text: str) -> bool:
+    """True for the torque of a fastener that somebody wrote down at the teardown: it is not measured on the part."""
+    return re.fullmatch(r"(?:tightening )?torque", text.strip(), re.I) is not None
 
 
 def is_set_square(text: str) -> bool:

@@ -20,7 +20,7 @@ from benchflow.writing.drafts.draft_book import (
 from benchflow.writing.drafts.draft_yaml import Noted
 from benchflow.writing.drafts.inspection_entries import at_place, recorded_values
 from benchflow.writing.drafts.line_facts import LineFacts
-from benchflow.writing.drafts.part_words import is_breakaway, is_fitted_measure, is_gasket, is_heavy
+from benchflow.writing.drafts.part_words import is_breakaway, is_fitted_measure, is_gasket, is_heavy, is_written_torque
 from benchflow.writing.drafts.unit_findings import found_comment, general_checks, unit_findings
 
 
@@ -154,7 +154,12 @@ def _values_before(facts: LineFacts) -> list[TeardownReading]:
     if facts.renewed:
         return []
     values = measured_on(facts.line)
-    return [each for each in values if not (is_fitted_measure(each.name, facts.what) or is_breakaway(each.name))]
+    return [each for each in values if not _is_elsewhere(each, facts)]
+
+
+def _is_elsewhere(value: TeardownReading, facts: LineFacts) -> bool:
+    """True for what is measured on the fitted part, or belongs to its joint."""
+    return is_fitted_measure(value.name, facts.what) or is_breakaway(value.name) or is_written_torque(value.name)
 
 
 def _face(facts: LineFacts) -> str:

@@ -139,13 +139,20 @@ class TradeSteps:
         """What is filled and tested once everything is fitted."""
         found = []
         names = [facts.what for facts in self.lines if not _NOT_OPENED.search(head_noun(facts.what))]
-        if any(_HOLDS_OIL.search(name) and not _OTHER_FLUID.search(name) for name in names):
+        cooled = any(map(_COOLANT.search, names))
+        plugs_only = cooled and not any(re.search(r"\b(?:oil|sump)\b", name, re.I) for name in names)
+        if not plugs_only and any(_HOLDS_OIL.search(name) and not _OTHER_FLUID.search(name) for name in names):
             found.append(TradeStep({
                 "title": "Fill it with oil", "uses": ["oil"],
                 "check": ["It is the oil that the manual names, up to the level that it prints"],
                 "undo": {"do": "Drain it"},
             }))  # fmt: skip
-        if any(map(_COOLANT.search, names)):
+        if cooled:
+            found.append(TradeStep({
+                "title": "Fill the cooling system", "uses": ["coolant"],
+                "check": ["It is the coolant that the manual names, and the air is bled as the manual prints"],
+                "undo": {"do": "Drain it"},
+            }))  # fmt: skip
             found.append(TradeStep({
                 "title": "Test the cooling system under pressure",
                 "cautions": [{"warning": "Air under pressure. Stay below the pressure of the cap."}],

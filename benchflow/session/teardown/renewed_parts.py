@@ -7,7 +7,7 @@ import re
 
 _SEAL = re.compile(
     r"\b(?:gaskets?|seals?|o-?rings?|sealing (?:washers?|rings?)|crush washers?|copper (?:washers?|rings?)|"
-    r"joint rings?)\b",
+    r"joint rings?)\b(?! (?:carriers?|holders?|housings?|retainers?|plates?|covers?|flanges?|seats?|faces?|bores?)\b)",
     re.I,
 )
 _ONCE = re.compile(

@@ -122,7 +122,8 @@ class _Server:
             pid = int(status.readline())
             ready = _readable_within(status.fileno(), seconds)
             if not ready:
-                os.kill(pid, 9)
+                with contextlib.suppress(ProcessLookupError):  # it may end at this moment
+                    os.kill(pid, 9)
             code = int(status.readline())
         if not ready:
             raise subprocess.TimeoutExpired(order["arguments"], seconds)
@@ -175,7 +176,7 @@ def _load_everything() -> None:
     for name in (
         "benchflow.procedure.blocks.block_expansion", "benchflow.procedure.reader", "benchflow.ordering.proof",
         "benchflow.procedure.formula.unit_check", "benchflow.review.archive.database", "benchflow.session.controller",
-        "pint", "ruamel.yaml", "sqlalchemy.dialects.sqlite", "jinja2", "rich.console", "benchflow.tui.launch",
+        "ruamel.yaml", "sqlalchemy.dialects.sqlite", "jinja2", "rich.console", "benchflow.tui.launch",
         "benchflow.tui.screen_map", "textual.drivers.linux_driver",
     ):  # fmt: skip
         import_module(name)

@@ -11,6 +11,7 @@ import sys
 import termios
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
@@ -76,7 +77,8 @@ class Terminal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self.status is None:
-            os.kill(self.pid, signal.SIGKILL)
+            with suppress(ProcessLookupError):  # it has just ended by itself, and the command server has reaped it
+                os.kill(self.pid, signal.SIGKILL)
             self._poll(20)
         self.close()
         if self._forked is not None:

@@ -174,7 +174,7 @@ def _evaluate_reading(
         found = _inputs(state, name, assumed)
         if not isinstance(found, NoResult):
             inputs |= found
-        elif missing is None or missing.first_round:  # a reading that is missing comes before a round that never was
+        elif missing is None or missing.first_round:  # a missing reading is named before a missing earlier round
             missing = found
     if missing is not None:
         return missing
